@@ -1,0 +1,1 @@
+"""One TOML file a board; read by `gen.boards`."""

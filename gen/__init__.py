@@ -1,0 +1,1 @@
+"""From what the user wants to what the board runs: schedules, timing tables, firmware."""

@@ -1,0 +1,368 @@
+"""The compiler: a schedule, a welder and a board become a timing table counted in mains half-cycles.
+
+The table is the only thing that the firmware and the simulator share about a schedule.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import math
+from dataclasses import dataclass
+from fractions import Fraction
+from pathlib import Path
+
+from gen.boards import Board
+from gen.errors import InputError
+from gen.phase_control import delay_for_fraction_deg, extinction_angle_deg, rms_fraction
+from gen.schedule import Cool, Hold, Off, Pulse, Schedule, Squeeze, Weld
+from gen.units import Duration, Rounded, degrees_to_us, milliseconds, nearest, nearest_even, us_to_degrees
+from gen.welder import FREQUENCY_BAND, Welder
+
+GATE_END_DEG = 165.0  # the gate is held to here, so that a lagging current still finds it
+LEAST_GATE_DEG = 10.0  # less gate than this, and latching is a matter of luck
+FULL_MARGIN_DEG = 3.0  # 100 % fires this far beyond the greatest load angle
+LEAST_BLANK_US = 20  # between the detector's edge and the earliest gate: the driver's own latency and a margin
+LONGEST_UNFIRED_S = 60
+
+FIRED = ("pulse", "upslope", "weld", "downslope")
+
+
+@dataclass(frozen=True)
+class TimingRow:
+    """A run of equal half-cycles. `firing_delay_us` is from the true zero crossing at nominal frequency; None: no gate."""
+
+    phase: str
+    half_cycles: int
+    firing_delay_us: int | None = None
+    current_percent: float = 0
+
+
+@dataclass(frozen=True)
+class TimingTable:
+    """What a schedule comes to on one machine.
+
+    `notes` say what was rounded and what range a percentage means on this load; `slope_step` is "half-cycle" or
+    "cycle", whichever kept the flux smaller ("" without slopes). Notes are not part of the digest.
+    """
+
+    name: str
+    frequency_Hz: int
+    rows: tuple[TimingRow, ...]
+    notes: tuple[str, ...] = ()
+    slope_step: str = ""
+
+    @property
+    def digest(self) -> str:
+        """SHA-256 of what the board runs, first 16 hexadecimal digits."""
+        content = {
+            "name": self.name,
+            "frequency_Hz": self.frequency_Hz,
+            "rows": [[r.phase, r.half_cycles, r.firing_delay_us, r.current_percent] for r in self.rows],
+        }
+        return hashlib.sha256(json.dumps(content, sort_keys=True).encode()).hexdigest()[:16]
+
+    def time_of(self, *phases: str) -> int:
+        """Half-cycles spent in the named phases."""
+        return sum(row.half_cycles for row in self.rows if row.phase in phases)
+
+    @property
+    def fired_half_cycles(self) -> int:
+        """Half-cycles with a gate."""
+        return self.time_of(*FIRED)
+
+    @property
+    def half_cycles(self) -> int:
+        """Half-cycles from the pedal to the end of off time."""
+        return sum(row.half_cycles for row in self.rows)
+
+    @property
+    def impulse_rows(self) -> tuple[TimingRow, ...]:
+        """From the first fired half-cycle to the last: what the firing hardware is given."""
+        fired = [i for i, row in enumerate(self.rows) if row.firing_delay_us is not None]
+        return self.rows[fired[0] : fired[-1] + 1]
+
+    @property
+    def heating_half_cycles(self) -> float:
+        """Fired half-cycles, each weighed by its current squared: what duty is counted in."""
+        return sum(row.half_cycles * (row.current_percent / 100) ** 2 for row in self.rows if row.phase in FIRED)
+
+
+@dataclass(frozen=True)
+class _Compiler:
+    schedule: Schedule
+    welder: Welder
+    board: Board
+    source: Path
+
+    def error(self, key: str, given: object, allowed: str) -> InputError:
+        return InputError(self.source, key, given, allowed)
+
+    # -- times ---------------------------------------------------------------------------------------------------
+
+    def unfired(self, key: str, time: Duration, notes: list[str]) -> int:
+        exact = time.half_cycles(self.schedule.frequency_Hz)
+        if exact > 2 * self.schedule.frequency_Hz * LONGEST_UNFIRED_S:
+            raise self.error(key, str(time), f"allowed: at most {LONGEST_UNFIRED_S} s")
+        return self.noted(key, time, nearest(exact), notes)
+
+    def even(self, key: str, time: Duration, notes: list[str]) -> int:
+        """A fired time, or the gap between two: a whole number of cycles, or the core is left magnetised."""
+        exact = time.half_cycles(self.schedule.frequency_Hz)
+        if time.counted and exact % 2:
+            below, above = max(2, 2 * int(exact / 2)), 2 * math.ceil(exact / 2)
+            raise self.error(
+                key,
+                str(time),
+                "allowed: an even number of half-cycles, so that the core is not left magnetised: "
+                f"{below} or {max(above, below + 2)} half-cycles",
+            )
+        return self.noted(key, time, nearest_even(exact), notes)
+
+    def noted(self, key: str, time: Duration, rounded: Rounded, notes: list[str]) -> int:
+        f = self.schedule.frequency_Hz
+        if rounded.half_cycles == 0:
+            raise self.error(key, str(time), "rounds to no half-cycle at all; allowed: a longer time")
+        if rounded.off_by:
+            notes.append(
+                f"{key}: {time} becomes {rounded.half_cycles} half-cycles, {milliseconds(rounded.half_cycles, f):g} ms "
+                f"({float(rounded.off_by * Fraction(500, f)):+.3g} ms)"
+            )
+        return rounded.half_cycles
+
+    # -- delays --------------------------------------------------------------------------------------------------
+
+    @property
+    def full_delay_deg(self) -> float:
+        """Where 100 % fires: beyond the greatest load angle, never before it."""
+        return self.welder.transformer.load_angle_max_deg + FULL_MARGIN_DEG
+
+    @property
+    def middle_load_angle_deg(self) -> float:
+        t = self.welder.transformer
+        return (t.load_angle_min_deg + t.load_angle_max_deg) / 2
+
+    def delay_deg(self, percent: float, key: str) -> float:
+        if percent == 100:
+            return self.full_delay_deg
+        if not self.welder.switch.fires_at_any_phase:
+            raise self.error(
+                key,
+                percent,
+                "a zero-cross relay cannot set the current; allowed: 100, or a switch that fires at any phase",
+            )
+        if not self.board.capabilities.random_phase_firing:
+            raise self.error(key, percent, f"board {self.board.name} cannot time a firing delay; allowed: 100")
+        delay = max(self.full_delay_deg, delay_for_fraction_deg(percent / 100, self.middle_load_angle_deg))
+        left = GATE_END_DEG - delay
+        if left < LEAST_GATE_DEG:
+            least = 100 * rms_fraction(GATE_END_DEG - LEAST_GATE_DEG, self.middle_load_angle_deg)
+            raise self.error(
+                key,
+                percent,
+                f"fires at {delay:.0f} degrees and leaves {left:.1f} degrees of gate, {LEAST_GATE_DEG:g} are needed; "
+                f"allowed: {math.ceil(least)} or more (better: a lower tap)",
+            )
+        return delay
+
+    def delay_us(self, delay_deg: float, key: str) -> int:
+        """As a time, checked against the detector: the gate cannot be asked for before the edge that it is timed from."""
+        us = round(degrees_to_us(delay_deg, self.schedule.frequency_Hz))
+        detector = self.welder.detector
+        latest_edge = max(detector.offset_rise_us, detector.offset_fall_us)
+        earliest = us / FREQUENCY_BAND[1]
+        if earliest - latest_edge < LEAST_BLANK_US:
+            raise self.error(
+                key,
+                f"{delay_deg:.1f} degrees",
+                f"at the top of the frequency band this is {earliest:.0f} us after the crossing, but the detector's edge "
+                f"comes {latest_edge} us after it; allowed: a delay of at least {latest_edge + LEAST_BLANK_US} us "
+                "(a faster detector, or a greater load_angle_max_deg)",
+            )
+        return us
+
+    def percent_range(self, delay_deg: float) -> tuple[float, float]:
+        t = self.welder.transformer
+        ends = [100 * rms_fraction(delay_deg, p) for p in (t.load_angle_min_deg, t.load_angle_max_deg)]
+        return min(ends), max(ends)
+
+    # -- phases --------------------------------------------------------------------------------------------------
+
+    def slope_percents(self, start: float, end: float, half_cycles: int, step: int) -> list[float]:
+        """Percentages of a slope that reaches `end` just after its last half-cycle, changing every `step` half-cycles."""
+        stairs = half_cycles // step
+        return [start + (end - start) * (i // step) / stairs for i in range(half_cycles)]
+
+    def weld_rows(self, number: int, phase: Weld, step: int, notes: list[str]) -> list[TimingRow]:
+        key = f"phase {number}: "
+        total = self.even(key + "weld", phase.weld, notes)
+        up = self.even(key + "upslope", phase.upslope, notes) if phase.upslope else 0
+        down = self.even(key + "downslope", phase.downslope, notes) if phase.downslope else 0
+        if up + down > total:
+            raise self.error(
+                key + "weld",
+                str(phase.weld),
+                f"upslope and downslope take {up + down} half-cycles of its {total}; allowed: slopes that fit inside the weld",
+            )
+        percent = phase.current_percent
+        percents = [("upslope", p) for p in self.slope_percents(phase.upslope_from_percent, percent, up, step)]
+        percents += [("weld", percent)] * (total - up - down)
+        falling = self.slope_percents(phase.downslope_to_percent, percent, down, step)
+        percents += [("downslope", p) for p in reversed(falling)]
+        return [self.fired_row(name, 1, p, key + "current_percent") for name, p in percents]
+
+    def fired_row(self, phase: str, half_cycles: int, percent: float, key: str) -> TimingRow:
+        delay = self.delay_us(self.delay_deg(percent, key), key)
+        return TimingRow(phase, half_cycles, delay, round(percent, 1))
+
+    def pulse_rows(self, number: int, phase: Pulse, notes: list[str]) -> list[TimingRow]:
+        key = f"phase {number}: "
+        rows = [
+            self.fired_row(
+                "pulse", self.even(key + "pulse", phase.pulse, notes), phase.current_percent, key + "current_percent"
+            )
+        ]
+        if phase.cool is not None:
+            rows.append(TimingRow("cool", self.even(key + "cool", phase.cool, notes)))
+        return rows * phase.repeat
+
+    def rows(self, step: int, notes: list[str]) -> list[TimingRow]:
+        rows: list[TimingRow] = []
+        for number, phase in enumerate(self.schedule.phases, 1):
+            match phase:
+                case Squeeze():
+                    rows.append(TimingRow("squeeze", self.unfired(f"phase {number}: squeeze", phase.squeeze, notes)))
+                case Pulse():
+                    rows += self.pulse_rows(number, phase, notes)
+                case Weld():
+                    rows += self.weld_rows(number, phase, step, notes)
+                case Cool():
+                    rows.append(TimingRow("cool", self.even(f"phase {number}: cool", phase.cool, notes)))
+                case Hold():
+                    rows.append(TimingRow("hold", self.unfired(f"phase {number}: hold", phase.hold, notes)))
+                case Off():
+                    rows.append(TimingRow("off", self.unfired(f"phase {number}: off", phase.off, notes)))
+        return merged(self.delay_first(rows))
+
+    def delay_first(self, rows: list[TimingRow]) -> list[TimingRow]:
+        """After a pause the first half-cycle fires no earlier than the welder says, so that the core starts near balance."""
+        first_us = round(degrees_to_us(self.welder.limits.first_delay_deg, self.schedule.frequency_Hz))
+        result: list[TimingRow] = []
+        for row in rows:
+            after_pause = not result or result[-1].firing_delay_us is None
+            if row.firing_delay_us is not None and after_pause and row.firing_delay_us < first_us:
+                result.append(TimingRow(row.phase, 1, first_us, row.current_percent))
+                row = TimingRow(row.phase, row.half_cycles - 1, row.firing_delay_us, row.current_percent)
+            if row.half_cycles:
+                result.append(row)
+        return result
+
+    # -- limits --------------------------------------------------------------------------------------------------
+
+    def check_limits(self, table: TimingTable) -> None:
+        f, limits = self.schedule.frequency_Hz, self.welder.limits
+        longest = limits.longest_weld.half_cycles(f)
+        if table.fired_half_cycles > longest:
+            raise self.error(
+                "phase",
+                f"{table.fired_half_cycles} half-cycles of current",
+                f"allowed: at most {float(longest):g} (limits.longest_weld = {limits.longest_weld} in the welder file)",
+            )
+        least = limits.least_cool.half_cycles(f)
+        for row in table.impulse_rows:
+            if row.phase == "cool" and row.half_cycles < least:
+                raise self.error(
+                    "cool",
+                    f"{row.half_cycles} half-cycles",
+                    f"allowed: at least {float(least):g} (limits.least_cool = {limits.least_cool} in the welder file)",
+                )
+        for what, given, most in (
+            ("rows", len(table.rows), self.board.limits.rows),
+            ("half-cycles from first to last", sum(r.half_cycles for r in table.impulse_rows), self.board.limits.half_cycles),
+        ):
+            if given > most:
+                raise self.error("phase", f"{given} {what}", f"allowed: at most {most} on board {self.board.name}")
+
+    def percent_notes(self) -> list[str]:
+        notes = []
+        percents = {p.current_percent for p in self.schedule.phases if isinstance(p, (Pulse, Weld))}
+        for percent in sorted(percents):
+            delay = self.delay_deg(percent, "current_percent")
+            low, high = self.percent_range(delay)
+            notes.append(
+                f"{percent:g} % fires at {delay:.1f} degrees: {low:.0f} to {high:.0f} % of full current over the load-angle range"
+            )
+        return notes
+
+
+def merged(rows: list[TimingRow]) -> list[TimingRow]:
+    """Neighbouring rows that differ only in length, as one."""
+    result: list[TimingRow] = []
+    for row in rows:
+        if result and (result[-1].phase, result[-1].firing_delay_us, result[-1].current_percent) == (
+            row.phase,
+            row.firing_delay_us,
+            row.current_percent,
+        ):
+            row = TimingRow(row.phase, result.pop().half_cycles + row.half_cycles, row.firing_delay_us, row.current_percent)
+        result.append(row)
+    return result
+
+
+def flux_peak(rows: tuple[TimingRow, ...] | list[TimingRow], frequency_Hz: int, load_angle_deg: float) -> float:
+    """Greatest flux excursion of one weld on an R-L load, from no residue, in units of the steady peak (Vm / omega).
+
+    Voltage is applied from the gate to extinction, so the flux of half-cycle n peaks where its voltage passes zero.
+    """
+    flux = peak = 0.0
+    flowing_until = 0.0  # of this half-cycle, degrees: the tail of the one before
+    sign = 1
+    for row in rows:
+        for _ in range(row.half_cycles):
+            if row.firing_delay_us is not None:
+                a = max(us_to_degrees(row.firing_delay_us, frequency_Hz), flowing_until)
+                b = extinction_angle_deg(a, load_angle_deg) if a > load_angle_deg else a + 180
+                cos_a = math.cos(math.radians(a))
+                peak = max(peak, abs(flux + sign * (1 + cos_a)), abs(flux))
+                flux += sign * (cos_a - math.cos(math.radians(b)))
+                flowing_until = max(0.0, b - 180)
+            else:
+                flowing_until = 0.0
+            peak = max(peak, abs(flux))
+            sign = -sign
+    return peak
+
+
+def compile_schedule(schedule: Schedule, welder: Welder, board: Board, source: Path) -> TimingTable:
+    """The timing table of `schedule` on this machine.
+
+    `source` is the schedule's file, for messages. Raises InputError, naming the figures and the mend, where a rule of
+    the timing table is broken.
+    """
+    compiler = _Compiler(schedule, welder, board, source)
+    if schedule.frequency_Hz != welder.mains.frequency_Hz:
+        raise compiler.error(
+            "frequency_Hz",
+            schedule.frequency_Hz,
+            f"the welder file says {welder.mains.frequency_Hz}; allowed: the same frequency in both",
+        )
+    if not board.welds:
+        raise compiler.error("board", board.name, "this board may not fire a welder; see `weldbeat boards`")
+    by_step: dict[str, tuple[list[TimingRow], list[str]]] = {}
+    for name, step in (("half-cycle", 1), ("cycle", 2)):
+        notes: list[str] = []
+        by_step[name] = (compiler.rows(step, notes), notes)
+    angle = compiler.middle_load_angle_deg
+    peaks = {name: flux_peak(rows, schedule.frequency_Hz, angle) for name, (rows, _) in by_step.items()}
+    step_name = "half-cycle" if peaks["half-cycle"] < peaks["cycle"] else "cycle"
+    rows, notes = by_step[step_name]
+    sloped = any(row.phase in ("upslope", "downslope") for row in rows)
+    notes += compiler.percent_notes()
+    if sloped:
+        notes.append(
+            f"slopes step each {step_name}: flux peaks at {peaks[step_name]:.2f} of its steady peak "
+            f"(each half-cycle {peaks['half-cycle']:.2f}, each cycle {peaks['cycle']:.2f})"
+        )
+    table = TimingTable(schedule.name, schedule.frequency_Hz, tuple(rows), tuple(notes), step_name if sloped else "")
+    compiler.check_limits(table)
+    return table

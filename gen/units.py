@@ -1,0 +1,87 @@
+"""Times as the trade counts them: half-cycles, cycles, milliseconds, degrees. Exact, with every rounding said aloud."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from fractions import Fraction
+from typing import Literal
+
+Unit = Literal["half-cycles", "cycles", "ms", "s"]
+
+_TIME = re.compile(r"\s*([0-9]+(?:\.[0-9]+)?)\s*(half-cycles?|cycles?|ms|s)\s*")
+_UNITS: dict[str, Unit] = {"half-cycle": "half-cycles", "cycle": "cycles"}
+
+TIME_ALLOWED = 'allowed: a number above 0 with a unit, such as "10 half-cycles", "5 cycles", "200 ms" or "0.4 s"'
+
+
+@dataclass(frozen=True)
+class Duration:
+    """A time as the user wrote it: `value` in `unit`, exact."""
+
+    value: Fraction
+    unit: Unit
+
+    @property
+    def counted(self) -> bool:
+        """True when given in half-cycles or cycles, so that it must fit the mains exactly."""
+        return self.unit in ("half-cycles", "cycles")
+
+    def half_cycles(self, frequency_Hz: int) -> Fraction:
+        """This time in mains half-cycles at `frequency_Hz`, not rounded."""
+        per_unit = {
+            "half-cycles": Fraction(1),
+            "cycles": Fraction(2),
+            "ms": Fraction(2 * frequency_Hz, 1000),
+            "s": Fraction(2 * frequency_Hz),
+        }
+        return self.value * per_unit[self.unit]
+
+    def __str__(self) -> str:
+        return f"{float(self.value):g} {self.unit}"
+
+
+@dataclass(frozen=True)
+class Rounded:
+    """A time brought to whole half-cycles; `off_by` is what was added (negative: taken away), in half-cycles."""
+
+    half_cycles: int
+    off_by: Fraction
+
+
+def parse_duration(text: str) -> Duration:
+    """Read a time such as "0.4 s". Raises ValueError, saying what is allowed, on anything else and on zero."""
+    found = _TIME.fullmatch(text)
+    if found is None or Fraction(found[1]) == 0:
+        raise ValueError(TIME_ALLOWED)
+    unit = found[2]
+    return Duration(Fraction(found[1]), _UNITS.get(unit.rstrip("s"), unit))  # type: ignore[arg-type]
+
+
+def nearest(half_cycles: Fraction) -> Rounded:
+    """The nearest whole number of half-cycles; ties go up, since an unfired time may only gain by it."""
+    whole = int(half_cycles + Fraction(1, 2))
+    return Rounded(whole, whole - half_cycles)
+
+
+def nearest_even(half_cycles: Fraction) -> Rounded:
+    """The nearest even number of half-cycles; ties go down, so that heat is never added."""
+    pairs = half_cycles / 2
+    low = int(pairs)
+    whole = 2 * (low + 1 if pairs - low > Fraction(1, 2) else low)
+    return Rounded(whole, whole - half_cycles)
+
+
+def milliseconds(half_cycles: int, frequency_Hz: int) -> float:
+    """Length of `half_cycles` at `frequency_Hz`, in ms."""
+    return half_cycles * 500 / frequency_Hz
+
+
+def degrees_to_us(degrees: float, frequency_Hz: float) -> float:
+    """An angle of the mains voltage as a time from its zero crossing, in microseconds."""
+    return degrees / 360 / frequency_Hz * 1e6
+
+
+def us_to_degrees(us: float, frequency_Hz: float) -> float:
+    """The inverse of `degrees_to_us`."""
+    return us * 360 * frequency_Hz / 1e6
