@@ -1,0 +1,248 @@
+"""Hardware of the Raspberry Pi Pico (RP2040): PIO fires, DMA feeds it, Python starts it and can stop it.
+
+The word array is written before `start` and read by DMA alone from there on, so a Python that hangs can neither lengthen
+a weld nor move a gate. Offers what interface.py asks for. Nothing after `__init__` allocates, except in `restart`.
+Sources: RP2040 data sheet, chapters 2.5 (DMA), 3 (PIO) and 4.7 (watchdog); MicroPython's rp2 and machine documentation.
+"""
+
+import select
+import sys
+import time
+from array import array
+
+import config
+import machine
+import rp2
+from machine import Pin
+from micropython import const
+from pio_programs import firing, meter
+
+_PIO_HZ = const(4_000_000)
+
+# From the detector's edge to the gate, apart from the blank in the word: 18 clocks of `edge` to `set(pins, 1)`, 4.5 us, and
+# half of the microsecond between two polls. The gate edge is within half a microsecond of it.
+LATENCY_US = const(5)
+# What the meter does not count: eight clocks from an edge to its first poll of the next half-cycle.
+METER_US = const(2)
+
+# The word's layout stands in programs.toml. All of it stays below 2**30, where MicroPython allocates.
+_FIELD_MAX = const(0x3FFF)
+_SECOND_FIELD = const(14)
+_EDGE_BIT = const(28)
+
+# PIO instructions for StateMachine.exec, as numbers: a string would be assembled, and allocate, at every call.
+_PULL_NOBLOCK = const(0x8080)
+_OUT_Y_14 = const(0x604E)
+_OUT_ISR_14 = const(0x60CE)
+_GATE_LOW = const(0xE000)  # set(pins, 0)
+
+_TX_REQUEST = const(0)  # DREQ_PIO0_TX0
+_RX_REQUEST = const(4)  # DREQ_PIO0_RX0
+
+# Watchdog scratch registers 0 and 1 outlast a reset; the boot ROM uses 4 to 7.
+_SCRATCH = const(0x4005800C)
+_INTENT = const(0x2A5D1C93)
+_INTENT_CHECK = const(0x15A2E36C)  # its complement in 30 bits
+
+# Bits of `inputs()` and values of `conduction()`, as in interface.py.
+_PEDAL = const(1)
+_STOP_OPEN = const(2)
+_FORCE = const(4)
+_HOT = const(8)
+_WATCHDOG = const(16)
+_NOT_FITTED = const(0)
+_BLOCKING = const(1)
+_CONDUCTING = const(2)
+
+
+def _contact(number: int | None) -> Pin | None:
+    """A contact to ground; None where it is not fitted."""
+    return None if number is None else Pin(number, Pin.IN, Pin.PULL_UP)
+
+
+class Driver:
+    """Owns the board's pins, PIO state machines 0 and 4 and two DMA channels from here on; one per run."""
+
+    def __init__(self) -> None:
+        # The gate first, and low before the state machine gets it.
+        self._gate = Pin(config.PIN_GATE, Pin.OUT, value=0)
+        self._contactor = None if config.PIN_CONTACTOR is None else Pin(config.PIN_CONTACTOR, Pin.OUT, value=0)
+        self._stop = Pin(config.PIN_STOP, Pin.IN, Pin.PULL_UP)
+        # A broken detector wire gives no edges, and so no weld.
+        self._detector = Pin(config.PIN_DETECTOR, Pin.IN, Pin.PULL_DOWN)
+        self._pedal = Pin(config.PIN_PEDAL, Pin.IN, Pin.PULL_UP)
+        self._force = _contact(config.PIN_FORCE)
+        self._hot = _contact(config.PIN_OVER_TEMPERATURE)
+        self._sense = _contact(config.PIN_CONDUCTION)
+        self._current = None if config.PIN_PRIMARY_CURRENT is None else machine.ADC(Pin(config.PIN_PRIMARY_CURRENT))
+        self._watchdog: machine.WDT | None = None
+        self._bitten = self._read_intent()
+
+        size = config.MAX_HALF_CYCLES + 1
+        self._words = array("I", bytes(4 * size))  # word 0 is the lead-in, half-cycle i is word i + 1
+        self._from_lead_in = memoryview(self._words)
+        self._from_first = self._from_lead_in[1:]
+        self._results = bytearray(size)
+        self._lead_in = 0
+        self._handed_over = 0  # words the state machine may report on; 0 when it is off
+        self._ended = 0
+        self._spare_word = array("I", bytes(4))
+
+        self._fire = rp2.StateMachine(0, firing, freq=_PIO_HZ, in_base=self._stop, set_base=self._gate, jmp_pin=self._detector)
+        # Control words and FIFO addresses exceed 2**30: packed once, and the registers keep them.
+        self._feed = rp2.DMA()
+        self._feed.config(
+            write=self._fire,
+            ctrl=self._feed.pack_ctrl(size=2, inc_read=True, inc_write=False, treq_sel=_TX_REQUEST),
+        )
+        self._report = rp2.DMA()
+        self._report.config(
+            read=self._fire,
+            ctrl=self._report.pack_ctrl(size=0, inc_read=False, inc_write=True, treq_sel=_RX_REQUEST),
+        )
+        self._meter = rp2.StateMachine(4, meter, freq=_PIO_HZ, in_base=self._detector, jmp_pin=self._detector)
+        self._meter.active(1)
+
+        self._poll = select.poll()
+        self._poll.register(sys.stdin, select.POLLIN)
+        self._stdin = sys.stdin.buffer
+        self._stdout = sys.stdout.buffer
+        self._byte = bytearray(1)
+
+    def _read_intent(self) -> int:
+        """WATCHDOG when the watchdog bit, else 0; forgets an intended restart, which gives the same reset cause."""
+        intended = machine.mem32[_SCRATCH] == _INTENT and machine.mem32[_SCRATCH + 4] == _INTENT_CHECK
+        machine.mem32[_SCRATCH] = 0
+        machine.mem32[_SCRATCH + 4] = 0
+        return _WATCHDOG if machine.reset_cause() == machine.WDT_RESET and not intended else 0
+
+    def now_ms(self) -> int:
+        # The port wraps it at 2**30; the stubs give it a type of its own.
+        return time.ticks_ms()  # type: ignore[return-value]
+
+    def wait_until(self, wake_ms: int) -> None:
+        before = self.inputs()
+        while time.ticks_diff(wake_ms, time.ticks_ms()) > 0 and self.inputs() == before and not self._byte_waits():
+            time.sleep_ms(1)
+
+    def rested_ms(self) -> int:
+        return 0  # no clock of this board runs without power
+
+    def inputs(self) -> int:
+        bits = self._bitten
+        if not self._pedal.value():
+            bits |= _PEDAL
+        if self._stop.value():
+            bits |= _STOP_OPEN
+        if self._force is None or not self._force.value():
+            bits |= _FORCE
+        if self._hot is not None and self._hot.value():
+            bits |= _HOT
+        return bits
+
+    def crossing_us(self) -> int:
+        return self._meter.get() + METER_US if self._meter.rx_fifo() else 0
+
+    def conduction(self) -> int:
+        """The level now, not since the last call: low = voltage across the switch = blocking; high also near a crossing."""
+        if self._sense is None:
+            return _NOT_FITTED
+        return _CONDUCTING if self._sense.value() else _BLOCKING
+
+    def primary_current_A(self) -> int:
+        if self._current is None:
+            return -1
+        return (self._current.read_u16() * config.CURRENT_FULL_SCALE_A) >> 16
+
+    def set_half_cycle(self, index: int, delay_us: int, end_us: int, positive: int) -> None:
+        self._words[index + 1] = self._word(delay_us, end_us, positive)
+
+    def _word(self, delay_us: int, end_us: int, positive: int) -> int:
+        """The gate word of a `positive` half-cycle; `delay_us` -1 is not fired."""
+        gate = 0
+        if delay_us < 0:
+            delay_us = end_us
+        else:
+            # The hold loop runs once more than its count. A fired word must not look unfired.
+            gate = min(max(end_us - delay_us - 1, 1), _FIELD_MAX)
+        offset = config.OFFSET_RISE_US if positive else config.OFFSET_FALL_US
+        # Never 0, which means an empty FIFO.
+        blank = min(max(delay_us - offset - LATENCY_US, 1), _FIELD_MAX)
+        edge = 0 if positive else 1
+        return blank | gate << _SECOND_FIELD | edge << _EDGE_BIT
+
+    def start(self, count: int, half_us: int, positive: int) -> int:
+        level = self._detector.value()
+        edge = 1
+        self._lead_in = 0
+        if config.DETECTOR_SQUARE:
+            edge = 1 - level
+            # The next edge begins a half-cycle of polarity `edge`; if it is the other one, let it pass unfired.
+            if edge != positive:
+                self._lead_in = 1
+                self._words[0] = self._word(-1, half_us * 11 // 12, edge)
+        elif level:
+            return 0
+        words = count + self._lead_in
+        self._handed_over = words
+        self._fire.restart()
+        # The first window is a little more than the longest wait for an edge, and less than the shortest for the one after it.
+        first = min(half_us * 11 // 10, _FIELD_MAX)
+        self._fire.put(first | half_us // 5 << _SECOND_FIELD | edge << _EDGE_BIT)
+        self._fire.exec(_PULL_NOBLOCK)
+        self._fire.exec(_OUT_Y_14)
+        self._fire.exec(_OUT_ISR_14)
+        self._report.config(write=self._results, count=words, trigger=True)
+        self._feed.config(read=self._from_lead_in if self._lead_in else self._from_first, count=words, trigger=True)
+        self._fire.active(1)
+        return 1
+
+    def done(self) -> int:
+        if self._handed_over:
+            # What the PIO pushed back. The count of the feeding channel runs ahead by the depth of the FIFO.
+            waiting: int = self._report.count  # type: ignore[attr-defined]  # the stubs leave it out
+            return max(self._handed_over - waiting - self._lead_in, 0)
+        return self._ended
+
+    def fired(self, index: int) -> int:
+        return self._results[index + self._lead_in] & 1
+
+    def off(self) -> int:
+        self._feed.active(0)  # first, or it refills the FIFO
+        self._fire.active(0)
+        self._fire.exec(_GATE_LOW)  # the next statement: a stopped state machine holds its pin as it was
+        while self._fire.tx_fifo():
+            self._fire.exec(_PULL_NOBLOCK)
+        self._ended = self.done()
+        self._handed_over = 0
+        self._report.active(0)
+        while self._fire.rx_fifo():
+            self._fire.get(self._spare_word)  # into a buffer: a fired half-cycle reports a number above 2**30
+        self._fire.restart()
+        return 1 - self._gate.value()
+
+    def alive(self, contactor: int) -> None:
+        if self._watchdog is None:
+            self._watchdog = machine.WDT(timeout=config.WATCHDOG_MS)
+        self._watchdog.feed()
+        if self._contactor is not None:
+            self._contactor.value(1 - self._contactor.value() if contactor else 0)
+
+    def _byte_waits(self) -> bool:
+        for _ in self._poll.ipoll(0):
+            return True
+        return False
+
+    def read_byte(self) -> int:
+        if self._byte_waits() and self._stdin.readinto(self._byte):
+            return self._byte[0]
+        return -1
+
+    def write(self, data: bytes) -> None:
+        self._stdout.write(data)
+
+    def restart(self) -> None:
+        # A deliberate restart is a watchdog reset too on this chip: leave word that it was meant.
+        machine.mem32[_SCRATCH] = _INTENT
+        machine.mem32[_SCRATCH + 4] = _INTENT_CHECK
+        machine.reset()

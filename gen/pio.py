@@ -1,0 +1,133 @@
+"""The PIO programs of the RP2 boards, from one instruction list to the board and to the proof.
+
+`firmware_templates/drivers/rp2/programs.toml` holds each instruction once. From it come the `@rp2.asm_pio` functions that
+the board assembles itself and the `.pio` text that an independent assembler reads; tests/pio holds their words against each other.
+Source: RP2040 data sheet, chapter 3 (PIO); MicroPython's rp2 documentation (asm_pio).
+"""
+
+import tomllib
+from dataclasses import dataclass
+from importlib.resources import files
+
+MEMORY = 32  # instructions that one PIO block holds
+
+# What the two assemblers call the same thing, where the names differ.
+_PIOASM_WORDS = {
+    "not_x": "!x",
+    "x_dec": "x--",
+    "not_y": "!y",
+    "y_dec": "y--",
+    "invert(null)": "~null",
+    "invert(x)": "~x",
+}
+
+
+@dataclass(frozen=True)
+class Instruction:
+    """One PIO instruction as MicroPython's assembler spells it; `delay` in clocks after it; `label` and `why` may be empty."""
+
+    op: str
+    args: tuple[str | int, ...]
+    label: str = ""
+    delay: int = 0
+    why: str = ""
+
+
+@dataclass(frozen=True)
+class PioProgram:
+    """A program that fits one PIO block: it runs from the first instruction and wraps from the last to label `wrap_target`.
+
+    `set_pins` is the number of pins that SET drives (low at the start); `fifo_join` is "none" or "rx". The ISR shifts left, the OSR right.
+    """
+
+    name: str
+    title: str
+    wrap_target: str
+    set_pins: int
+    fifo_join: str
+    instructions: tuple[Instruction, ...]
+
+
+def load_program(name: str) -> PioProgram:
+    """Return the program called `name` in programs.toml.
+
+    Raises KeyError for an unknown name, ValueError for a program that is too long or jumps to a label it does not have.
+    """
+    listing = files("firmware_templates").joinpath("drivers/rp2/programs.toml").read_text(encoding="utf-8")
+    table = tomllib.loads(listing)
+    head = table["programs"][name]
+    instructions = tuple(
+        Instruction(row["op"], tuple(row["args"]), row.get("label", ""), row.get("delay", 0), row.get("why", ""))
+        for part in head["parts"]
+        for row in table["parts"][part]
+    )
+    if len(instructions) > MEMORY:
+        raise ValueError(f"{name}: {len(instructions)} instructions, a PIO block holds {MEMORY}")
+    labels = {instruction.label for instruction in instructions}
+    targets = {str(instruction.args[-1]) for instruction in instructions if instruction.op == "jmp"} | {head["wrap_target"]}
+    if not targets <= labels:
+        raise ValueError(f"{name}: no such label: {', '.join(sorted(targets - labels))}")
+    return PioProgram(name, head["title"], head["wrap_target"], head["set_pins"], head["fifo_join"], instructions)
+
+
+def asm_pio_source(program: PioProgram, function: str) -> str:
+    """Return the source of an `@rp2.asm_pio` function called `function`, comments included."""
+    settings = ["in_shiftdir=rp2.PIO.SHIFT_LEFT", "out_shiftdir=rp2.PIO.SHIFT_RIGHT"]
+    if program.set_pins:
+        settings.append("set_init=rp2.PIO.OUT_LOW")
+    if program.fifo_join == "rx":
+        settings.append("fifo_join=rp2.PIO.JOIN_RX")
+    lines = [f"@rp2.asm_pio({', '.join(settings)})", f"def {function}() -> None:", f'    """{program.title}."""']
+    for instruction in program.instructions:
+        if instruction.label == program.wrap_target:
+            lines.append("    wrap_target()")
+        if instruction.label:
+            lines.append(f'    label("{instruction.label}")')
+        args = [str(arg) for arg in instruction.args]
+        if instruction.op == "jmp":
+            args[-1] = f'"{args[-1]}"'
+        delay = f"[{instruction.delay}]" if instruction.delay else ""
+        why = f"  # {instruction.why}" if instruction.why else ""
+        lines.append(f"    {instruction.op}({', '.join(args)}){delay}{why}")
+    lines.append("    wrap()")
+    return "\n".join(lines) + "\n"
+
+
+def pio_module(square_detector: bool) -> str:
+    """Return the board's `pio_programs.py`: functions `firing` and `meter` for a square or a pulse detector."""
+    kind = "square" if square_detector else "pulse"
+    head = '''"""PIO programs of this board. 4 MHz: a loop of four clocks is a microsecond.
+
+The functions are assembled when this file is imported; their bodies are PIO instructions, not Python.
+"""
+
+import rp2
+
+try:
+    from typing import TYPE_CHECKING
+except ImportError:  # MicroPython has no typing module
+    TYPE_CHECKING = False
+if TYPE_CHECKING:
+    from rp2.asm_pio import *
+'''
+    functions = [asm_pio_source(load_program(f"{function}_{kind}"), function) for function in ("firing", "meter")]
+    return "\n\n".join([head, *functions])
+
+
+def pio_text(program: PioProgram) -> str:
+    """Return the program as `.pio` text for an independent assembler."""
+    lines = [f".program {program.name}", ".in 32 left", ".out 32 right"]  # the number of pins of SET is not the text's to say
+    if program.fifo_join == "rx":
+        lines.append(".fifo rx")
+    for instruction in program.instructions:
+        if instruction.label == program.wrap_target:
+            lines.append(".wrap_target")
+        if instruction.label:
+            lines.append(f"{instruction.label}:")
+        args = [_PIOASM_WORDS.get(str(arg), str(arg)) for arg in instruction.args]
+        # The text assembler has no comma after the polarity and source of a wait.
+        joined = (" " if instruction.op == "wait" else ", ").join(args)
+        delay = f" [{instruction.delay}]" if instruction.delay else ""
+        lines.append(f"    {instruction.op.rstrip('_')} {joined}{delay}")
+    lines.append(".wrap")
+    return "\n".join(lines) + "\n"
