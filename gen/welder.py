@@ -10,7 +10,7 @@ from pydantic import Field, model_validator
 from gen.user_files import FileModel, Time, read_toml, validated
 from gen.units import Duration, parse_duration
 
-MODEL_DEFAULT_NAME = "welder.toml"
+WELDER_FILE = "welder.toml"
 
 # EN 50160: 50 Hz, -6 % to +4 % always in an interconnected system. The band the board accepts is that and a little above.
 FREQUENCY_BAND = (0.94, 1.05)

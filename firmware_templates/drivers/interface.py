@@ -82,3 +82,20 @@ class Driver(Protocol):
 
     def restart(self) -> None:
         """Restart the board."""
+
+
+class Config(Protocol):
+    """The emitted `config.py`, as far as the application reads it. Burnt in: no message can change it."""
+
+    BOARD: str
+    SCHEDULE: str
+    TABLE_DIGEST: str
+    NOMINAL_HALF_US: int
+    SHORTEST_HALF_US: int
+    LONGEST_HALF_US: int
+    DUTY_LIMIT: int  # hundredths of a half-cycle at full current, a minute
+    ROWS: "tuple[tuple[str, int, int, int], ...]"
+    FORCE_SWITCH: int
+    RELEASE_STOPS: int
+    CONDUCTION_SENSE: int
+    STOP_LINE: bytes

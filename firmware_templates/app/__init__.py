@@ -1,0 +1,1 @@
+"""The weld timer: plain portable Python, no hardware, no clock, nothing allocated while armed."""

@@ -1,0 +1,53 @@
+"""The duty guard: how much of the last minute was spent heating, in integers.
+
+Heat is counted in hundredths of a half-cycle at full current: a half-cycle at 50 % current counts 25.
+"""
+
+from array import array
+
+from .clock import elapsed
+
+SECONDS = 61  # a minute, and the second under way
+
+
+class DutyGuard:
+    """Sixty-one one-second buckets; `used` is their sum."""
+
+    def __init__(self, limit: int) -> None:
+        self.limit = limit
+        self.buckets = array("i", [0] * SECONDS)
+        self.at = 0
+        self.used = 0
+        self.second_ms = 0
+
+    def begin(self, now_ms: int, rested_ms: int) -> None:
+        """Start counting. What the board cannot know it takes at its worst: the limit, spent just before."""
+        self.second_ms = now_ms
+        if rested_ms < SECONDS * 1000:
+            self.charge(self.limit)
+
+    def charge(self, cost: int) -> None:
+        """Count `cost` in the second under way."""
+        self.buckets[self.at] += cost
+        self.used += cost
+
+    def check(self, now_ms: int) -> None:
+        """Let time pass."""
+        while elapsed(now_ms, self.second_ms) >= 1000:
+            self.second_ms = (self.second_ms + 1000) & 0x3FFFFFFF
+            self.at = (self.at + 1) % SECONDS
+            self.used -= self.buckets[self.at]
+            self.buckets[self.at] = 0
+
+    def allows(self, cost: int) -> bool:
+        """True when a weld of `cost` may begin now."""
+        return self.used + cost <= self.limit
+
+    def seconds_until(self, cost: int) -> int:
+        """Seconds until `allows(cost)`; 0 when it does now, SECONDS when it never will."""
+        left = self.used
+        for i in range(SECONDS):
+            if left + cost <= self.limit:
+                return i
+            left -= self.buckets[(self.at + 1 + i) % SECONDS]
+        return SECONDS

@@ -1,0 +1,70 @@
+"""From the timing table to half-cycles for the firing hardware, scaled to the mains as measured."""
+
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    from interface import Driver
+
+FILL_AT_ONCE = 64  # half-cycles prepared in one step, so that no step is long
+
+
+class Plan:
+    """One weld. `rows`: (phase, half-cycles, firing delay in us at nominal frequency or -1, heat per half-cycle)."""
+
+    def __init__(self, rows: "tuple[tuple[str, int, int, int], ...]", nominal_half_us: int) -> None:
+        self.rows = rows
+        self.nominal_half_us = nominal_half_us
+        first = 0
+        while rows[first][2] < 0:
+            first += 1
+        last = len(rows) - 1
+        while rows[last][2] < 0:
+            last -= 1
+        self.first_row = first
+        self.last_row = last
+        self.count = 0  # half-cycles from the first fired to the last
+        self.cost = 0
+        self.planned = 0
+        for i in range(first, last + 1):
+            self.count += rows[i][1]
+            if rows[i][2] >= 0:
+                self.planned += rows[i][1]
+                self.cost += rows[i][1] * rows[i][3]
+        self.row = 0
+        self.left = 0
+        self.index = 0
+
+    def unfired_ms(self, before: bool, phase: str, half_us: int) -> int:
+        """Time of `phase` among the rows before the first fired one, or after the last."""
+        first = 0 if before else self.last_row + 1
+        last = self.first_row if before else len(self.rows)
+        total = 0
+        for i in range(first, last):
+            if self.rows[i][0] == phase:
+                total += self.rows[i][1]
+        return total * half_us // 1000
+
+    def begin(self) -> None:
+        """Prepare a weld from its first half-cycle."""
+        self.row = self.first_row
+        self.left = self.rows[self.first_row][1]
+        self.index = 0
+
+    def ready(self) -> bool:
+        """True when every half-cycle has been prepared."""
+        return self.index == self.count
+
+    def fill(self, driver: "Driver", half_us: int, positive: int) -> None:
+        """Prepare some more half-cycles. The angle scales with the measured half-cycle; the gate ends at 165 degrees."""
+        end_us = half_us * 11 // 12
+        for _ in range(FILL_AT_ONCE):
+            if self.index == self.count:
+                return
+            delay_us = self.rows[self.row][2]
+            if delay_us >= 0:
+                delay_us = delay_us * half_us // self.nominal_half_us
+            driver.set_half_cycle(self.index, delay_us, end_us, positive ^ (self.index & 1))
+            self.index += 1
+            self.left -= 1
+            if self.left == 0 and self.row < self.last_row:
+                self.row += 1
+                self.left = self.rows[self.row][1]

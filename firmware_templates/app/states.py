@@ -1,0 +1,65 @@
+"""Names for the states, the reasons for a lockout and the ways in which a weld ends."""
+
+STARTING = 0
+WAITING_FOR_MAINS = 1
+READY = 2
+SQUEEZE = 3
+WELD = 4
+HOLD = 5
+OFF = 6
+LOCKED_OUT = 7
+
+STATE_NAMES = ("starting", "waiting for mains", "ready", "squeeze", "weld", "hold", "off", "locked out")
+
+NO_REASON = 0
+STOP_OPEN = 1
+MAINS_LOST = 2
+EXTRA_EDGES = 3
+OUT_OF_BAND = 4
+OVER_TEMPERATURE = 5
+STUCK_PEDAL = 6
+SWITCH_SHORTED = 7
+NO_CONDUCTION = 8
+GATE_STUCK = 9
+WATCHDOG_RESTART = 10
+DUTY = 11
+
+REASON_NAMES = (
+    "none",
+    "stop is open",
+    "mains lost during a weld",
+    "extra edges from the detector",
+    "frequency out of band",
+    "over-temperature contact open",
+    "pedal stuck closed",
+    "switch conducts without a gate",
+    "no conduction after firing",
+    "gate pin does not go low",
+    "restarted by the watchdog",
+    "duty used up",
+)
+
+# What ends each lockout. The pedal must be open as well, always.
+WAY_OUT = (
+    "",
+    "close the stop",
+    "wait for steady mains",
+    "find the noise; clears when the mains is steady",
+    "clears when the mains is back in its band",
+    "let it cool",
+    "let go of the pedal",
+    "isolate; replace the switch",
+    "check gate wiring and contactor, then press and release stop",
+    "isolate; replace the board or the gate driver",
+    "press and release stop",
+    "wait: the countdown runs",
+)
+
+NEVER = 0  # no weld yet
+COMPLETED = 1
+RELEASED = 2  # pedal let go
+STOPPED = 3  # stop circuit or stop line
+FAULT = 4  # ended by a lockout
+NO_FORCE = 5  # the force switch never closed, or opened under current
+
+ENDING_NAMES = ("none", "completed", "released", "stopped", "fault", "no force")

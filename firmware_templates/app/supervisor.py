@@ -1,0 +1,313 @@
+"""The weld timer itself: from the pedal to the end of off time.
+
+`step(now_ms)` looks at everything once, moves on if it must, and says when it wants to be called again. Being called
+late may move a reaction; it cannot add a firing, because the firing hardware was given its half-cycles at the start.
+"""
+
+from . import states
+from .clock import after, elapsed
+from .duty import DutyGuard
+from .line import Line
+from .lock import MainsLock
+from .plan import Plan
+
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    from interface import Config, Driver
+
+# Bits and values of the driver interface.
+PEDAL = 1
+STOP_OPEN = 2
+FORCE = 4
+HOT = 8
+WATCHDOG = 16
+BLOCKING = 1
+CONDUCTING = 2
+
+STEADY_MS = 20  # a pedal contact that has not moved for this long has stopped bouncing
+STUCK_MS = 30000  # a pedal still down this long after the weld is stuck
+FORCE_WAIT_MS = 2000  # after squeeze, for the force switch
+STALL_MS = 60  # no half-cycle reported for this long: the firing hardware has ended by itself
+START_TRIES = 3  # an edge may fall between reading the detector and starting
+SHORTED_MS = 400  # conducting and never blocking for this long, without a gate
+PROVE_HALF_CYCLES = 4  # after this many fired, conduction must have been seen
+
+IDLE_WAKE_MS = 20
+ARMED_WAKE_MS = 5
+
+
+class Supervisor:
+    """State of the timer. The attributes are read by the simulator and the serial line; only this class writes them."""
+
+    def __init__(self, driver: "Driver", config: "Config") -> None:
+        self.driver = driver
+        self.config = config
+        self.lock = MainsLock(config.NOMINAL_HALF_US, config.SHORTEST_HALF_US, config.LONGEST_HALF_US)
+        self.duty = DutyGuard(config.DUTY_LIMIT)
+        self.plan = Plan(config.ROWS, config.NOMINAL_HALF_US)
+        self.line = Line(driver, config.STOP_LINE, {"hello": self.hello, "status": self.status})
+        self.state = states.STARTING
+        self.reason = states.NO_REASON
+        self.ending = states.NEVER
+        self.welds = 0  # accepted pedals since start
+        self.fired = 0  # half-cycles given a gate in the last weld
+        self.since_ms = 0  # when this state began
+        self.squeeze_ms = 0
+        self.positive = 1  # polarity of the first half-cycle of the next weld
+        self.tries = 0
+        self.done = 0
+        self.progress_ms = 0
+        self.pedal = 0
+        self.pedal_ms = 0
+        self.fresh = False  # the pedal has been seen open since the last weld
+        self.acknowledged = False  # stop has been opened since the lockout began
+        self.conducted = False
+        self.blocked_ms = 0
+
+    def armed(self) -> bool:
+        """True from an accepted pedal to the end of off time."""
+        return states.SQUEEZE <= self.state and self.state <= states.OFF
+
+    def step(self, now_ms: int) -> int:
+        """Look, act, and return when to be called again (a time of the same clock)."""
+        inputs = self.driver.inputs()
+        self._watch_mains(now_ms)
+        self._watch_pedal(inputs, now_ms)
+        self._watch_switch(now_ms)
+        self.duty.check(now_ms)
+        stop_line = self.line.poll(self.armed())
+        if self.state == states.STARTING:
+            self._start(inputs, now_ms)
+        trouble = self._trouble(inputs, now_ms)
+        if self.state == states.LOCKED_OUT:
+            self._locked_out(inputs, trouble, now_ms)
+        elif trouble:
+            self._lock_out(trouble, now_ms)
+        elif stop_line and self.armed():
+            self._end(states.STOPPED, now_ms)
+        elif self.state == states.WAITING_FOR_MAINS:
+            if self.lock.locked():
+                self._enter(states.READY, now_ms)
+        elif self.state == states.READY:
+            self._ready(now_ms)
+        elif self.state == states.SQUEEZE:
+            self._squeeze(inputs, now_ms)
+        elif self.state == states.WELD:
+            self._weld(inputs, now_ms)
+        elif self.state == states.HOLD:
+            if elapsed(now_ms, self.since_ms) >= self.plan.unfired_ms(False, "hold", self.lock.half_us):
+                self._enter(states.OFF, now_ms)
+        elif self.state == states.OFF:
+            if elapsed(now_ms, self.since_ms) >= self.plan.unfired_ms(False, "off", self.lock.half_us):
+                self._enter(states.READY, now_ms)
+        self.driver.alive(1 if states.READY <= self.state and self.state <= states.OFF else 0)
+        return after(now_ms, ARMED_WAKE_MS if self.armed() else IDLE_WAKE_MS)
+
+    # -- looking -------------------------------------------------------------------------------------------------
+
+    def _watch_mains(self, now_ms: int) -> None:
+        for _ in range(8):
+            length_us = self.driver.crossing_us()
+            if length_us == 0:
+                break
+            self.lock.edge(length_us, now_ms)
+        self.lock.check(now_ms)
+
+    def _watch_pedal(self, inputs: int, now_ms: int) -> None:
+        pedal = inputs & PEDAL
+        if pedal != self.pedal:
+            self.pedal = pedal
+            self.pedal_ms = now_ms
+        elif not pedal and self._pedal_steady(now_ms) and not self.armed():
+            self.fresh = True
+
+    def _pedal_steady(self, now_ms: int) -> bool:
+        return elapsed(now_ms, self.pedal_ms) >= STEADY_MS
+
+    def _watch_switch(self, now_ms: int) -> None:
+        seen = self.driver.conduction()
+        if seen & CONDUCTING:
+            self.conducted = True
+        if seen != CONDUCTING or self.state != states.READY:
+            self.blocked_ms = now_ms
+
+    def _trouble(self, inputs: int, now_ms: int) -> int:
+        """The reason to lock out that stands now, if any."""
+        if inputs & STOP_OPEN:
+            return states.STOP_OPEN
+        if inputs & HOT:
+            return states.OVER_TEMPERATURE
+        if elapsed(now_ms, self.blocked_ms) > SHORTED_MS:
+            return states.SWITCH_SHORTED
+        if self.armed():
+            return states.NO_REASON  # the firing hardware judges edges by itself
+        if self.lock.noisy():
+            return states.EXTRA_EDGES
+        if self.lock.out_of_band(now_ms):
+            return states.OUT_OF_BAND
+        return states.NO_REASON
+
+    # -- acting --------------------------------------------------------------------------------------------------
+
+    def _enter(self, state: int, now_ms: int) -> None:
+        self.state = state
+        self.since_ms = now_ms
+
+    def _start(self, inputs: int, now_ms: int) -> None:
+        self.lock.reset(now_ms)
+        self.duty.begin(now_ms, self.driver.rested_ms())
+        self.pedal = inputs & PEDAL
+        self.pedal_ms = now_ms
+        self.blocked_ms = now_ms
+        if inputs & WATCHDOG:
+            self._lock_out(states.WATCHDOG_RESTART, now_ms)
+        elif self.pedal:
+            self._lock_out(states.STUCK_PEDAL, now_ms)
+        else:
+            self._enter(states.WAITING_FOR_MAINS, now_ms)
+
+    def _ready(self, now_ms: int) -> None:
+        if not self.lock.locked():
+            self._enter(states.WAITING_FOR_MAINS, now_ms)
+        elif not self.duty.allows(self.plan.cost):
+            self._lock_out(states.DUTY, now_ms)
+        elif self.pedal and not self.fresh and elapsed(now_ms, self.pedal_ms) > STUCK_MS:
+            self._lock_out(states.STUCK_PEDAL, now_ms)
+        elif self.pedal and self.fresh and self._pedal_steady(now_ms):
+            self.fresh = False
+            self.welds += 1
+            self.ending = states.NEVER
+            self.fired = 0
+            self.tries = 0
+            self.squeeze_ms = self.plan.unfired_ms(True, "squeeze", self.lock.half_us)
+            self.plan.begin()
+            self._enter(states.SQUEEZE, now_ms)
+
+    def _squeeze(self, inputs: int, now_ms: int) -> None:
+        if not self.pedal:
+            self._end(states.RELEASED, now_ms)
+        elif not self.lock.locked():
+            self._lock_out(states.MAINS_LOST, now_ms)
+        elif not self.plan.ready():
+            self.plan.fill(self.driver, self.lock.half_us, self.positive)
+        elif elapsed(now_ms, self.since_ms) >= self.squeeze_ms:
+            if inputs & FORCE or not self.config.FORCE_SWITCH:
+                self._fire(now_ms)
+            elif elapsed(now_ms, self.since_ms) > self.squeeze_ms + FORCE_WAIT_MS:
+                self._end(states.NO_FORCE, now_ms)
+
+    def _fire(self, now_ms: int) -> None:
+        if self.driver.start(self.plan.count, self.lock.half_us, self.positive):
+            if self.tries == 0:
+                self.duty.charge(self.plan.cost)
+            self.tries += 1
+            self.done = 0
+            self.conducted = False
+            self.progress_ms = now_ms
+            self._enter(states.WELD, now_ms)
+
+    def _weld(self, inputs: int, now_ms: int) -> None:
+        done = self.driver.done()
+        if done != self.done:
+            self.done = done
+            self.progress_ms = now_ms
+        if not self.pedal and self.config.RELEASE_STOPS:
+            self._end(states.RELEASED, now_ms)
+        elif self.config.FORCE_SWITCH and not inputs & FORCE:
+            self._end(states.NO_FORCE, now_ms)
+        elif done == self.plan.count:
+            self._finish(states.COMPLETED)
+            if self.state == states.WELD:
+                self._enter(states.HOLD, now_ms)
+        elif self.config.CONDUCTION_SENSE and done >= PROVE_HALF_CYCLES and not self.conducted:
+            self._lock_out(states.NO_CONDUCTION, now_ms)
+        elif elapsed(now_ms, self.progress_ms) > STALL_MS:
+            if done == 0 and self.tries < START_TRIES and self.lock.locked():
+                self.driver.off()
+                self._fire(now_ms)
+            else:
+                self._lock_out(states.MAINS_LOST, now_ms)
+
+    def _finish(self, ending: int) -> None:
+        """Make the gate safe and take stock: what was fired, and on which polarity the next weld starts."""
+        low = self.driver.off()
+        done = self.driver.done()
+        last = -1
+        self.fired = 0
+        for i in range(done):
+            if self.driver.fired(i):
+                self.fired += 1
+                last = i
+        if last >= 0:
+            self.positive = 1 ^ self.positive ^ (last & 1)
+        self.ending = ending
+        if not low:
+            self.state = states.LOCKED_OUT
+            self.reason = states.GATE_STUCK
+
+    def _end(self, ending: int, now_ms: int) -> None:
+        """End a weld early, and rest for the off time."""
+        if self.state == states.WELD:
+            self._finish(ending)
+        elif self.state == states.SQUEEZE:
+            self.ending = ending
+        if self.state != states.LOCKED_OUT:
+            self._enter(states.OFF, now_ms)
+
+    def _lock_out(self, reason: int, now_ms: int) -> None:
+        if self.state == states.WELD:
+            self._finish(states.STOPPED if reason == states.STOP_OPEN else states.FAULT)
+        elif self.state == states.SQUEEZE:
+            self.ending = states.STOPPED if reason == states.STOP_OPEN else states.FAULT
+        if self.state != states.LOCKED_OUT:
+            self.reason = reason
+        if not self.driver.off():
+            self.reason = states.GATE_STUCK
+        self.acknowledged = False
+        self._enter(states.LOCKED_OUT, now_ms)
+
+    def _locked_out(self, inputs: int, trouble: int, now_ms: int) -> None:
+        if inputs & STOP_OPEN:
+            self.acknowledged = True
+        if trouble and (self.reason == states.DUTY or self.reason == states.STUCK_PEDAL):
+            self.reason = trouble  # the graver reason is told
+        if self.reason == states.SWITCH_SHORTED or self.reason == states.GATE_STUCK:
+            return  # only the isolator and a repair end these
+        needs_stop = self.reason == states.NO_CONDUCTION or self.reason == states.WATCHDOG_RESTART
+        if trouble or (needs_stop and not self.acknowledged):
+            return
+        if self.reason == states.MAINS_LOST and not self.lock.locked():
+            return
+        if self.reason == states.DUTY and not self.duty.allows(self.plan.cost):
+            return
+        if not self.pedal and self._pedal_steady(now_ms):
+            self.reason = states.NO_REASON
+            self._enter(states.WAITING_FOR_MAINS, now_ms)
+
+    # -- telling -------------------------------------------------------------------------------------------------
+
+    def hello(self) -> str:
+        """What this board is, as JSON text."""
+        return '{"program": "weldbeat", "board": "%s", "schedule": "%s", "digest": "%s"}' % (
+            self.config.BOARD,
+            self.config.SCHEDULE,
+            self.config.TABLE_DIGEST,
+        )
+
+    def status(self) -> str:
+        """What it is doing, as JSON text."""
+        return (
+            '{"state": "%s", "reason": "%s", "way_out": "%s", "mains_mHz": %d, "welds": %d, "last": "%s", '
+            '"fired": %d, "planned": %d, "duty_left_half_cycles": %d, "duty_wait_s": %d}'
+        ) % (
+            states.STATE_NAMES[self.state],
+            states.REASON_NAMES[self.reason],
+            states.WAY_OUT[self.reason],
+            500000000 // self.lock.half_us if self.lock.locked() else 0,
+            self.welds,
+            states.ENDING_NAMES[self.ending],
+            self.fired,
+            self.plan.planned,
+            (self.duty.limit - self.duty.used) // 100,
+            self.duty.seconds_until(self.plan.cost),
+        )

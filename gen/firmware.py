@@ -1,0 +1,147 @@
+"""Renders the firmware: a deterministic mapping of path to text, with a digest."""
+
+from __future__ import annotations
+
+import binascii
+import hashlib
+import math
+from dataclasses import dataclass
+from functools import cache
+from importlib.metadata import PackageNotFoundError, version
+from importlib.resources import files
+from importlib.resources.abc import Traversable
+from pathlib import Path
+from typing import Any
+
+from jinja2 import Environment, FunctionLoader, StrictUndefined
+
+from gen.boards import Board
+from gen.cautions import CAUTIONS
+from gen.pio import pio_module
+from gen.timing import TimingRow, TimingTable
+from gen.units import milliseconds
+from gen.welder import FREQUENCY_BAND, Welder
+
+STOP_REQUEST = '{"jsonrpc": "2.0", "id": 0, "method": "stop"}'
+
+
+@dataclass(frozen=True)
+class FirmwareBundle:
+    """What goes onto the board: text by path, in sorted order."""
+
+    files: dict[str, str]
+
+    @property
+    def digest(self) -> str:
+        """SHA-256 over paths and contents, first 16 hexadecimal digits."""
+        total = hashlib.sha256()
+        for path, text in sorted(self.files.items()):
+            total.update(f"{path}\0{len(text)}\0{text}".encode())
+        return total.hexdigest()[:16]
+
+    def write(self, folder: Path) -> None:
+        """Write every file below `folder`, which is made where it is missing."""
+        for path, text in self.files.items():
+            target = folder / path
+            target.parent.mkdir(parents=True, exist_ok=True)
+            target.write_bytes(text.encode())
+
+
+@dataclass(frozen=True)
+class Drawing:
+    """The schedule as lines of text, one mark for so many half-cycles."""
+
+    half_cycles_per_mark: int
+    lines: tuple[str, ...]
+
+
+def program_version() -> str:
+    """Version of this package, for headers and reports."""
+    try:
+        return version("weldbeat")
+    except PackageNotFoundError:
+        return "unknown"
+
+
+@cache
+def _templates() -> Environment:
+    root = files("firmware_templates")
+
+    def load(name: str) -> str | None:
+        found = root.joinpath(name)
+        return found.read_text(encoding="utf-8") if found.is_file() else None
+
+    return Environment(
+        loader=FunctionLoader(load),
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+        keep_trailing_newline=True,
+    )
+
+
+def with_crc(text: str) -> str:
+    """A line of the serial link without its newline: the text, a space, its CRC-32 in hex."""
+    return f"{text} {binascii.crc32(text.encode()):08x}"
+
+
+def heat(row: TimingRow) -> int:
+    """Heat of one half-cycle in hundredths of one at full current, rounded up."""
+    return math.ceil(row.current_percent**2 / 100) if row.firing_delay_us is not None else 0
+
+
+def duty_limit(welder: Welder) -> int:
+    """What the board's duty guard lets pass in a minute, in hundredths of a half-cycle at full current."""
+    return int(welder.allowed_duty * 2 * welder.mains.frequency_Hz * 60 * 100)
+
+
+def draw(table: TimingTable, width: int = 72) -> Drawing:
+    """The table as text: a line a row, a mark for each so many half-cycles, `#` under current."""
+    longest = max(row.half_cycles for row in table.rows)
+    per_mark = max(1, math.ceil(longest / width))
+    lines = []
+    for row in table.rows:
+        fired = row.firing_delay_us is not None
+        marks = ("#" if fired else ".") * math.ceil(row.half_cycles / per_mark)
+        ms = milliseconds(row.half_cycles, table.frequency_Hz)
+        current = f"{row.current_percent:g} %" if fired else ""
+        lines.append(f"{row.phase:<9} {row.half_cycles:>4} half-cycles {ms:>7g} ms {current:>6} {marks}".rstrip())
+    return Drawing(per_mark, tuple(lines))
+
+
+def render(table: TimingTable, welder: Welder, board: Board) -> FirmwareBundle:
+    """The firmware for `table` on `welder` and `board`. Same input, same bytes."""
+    half_us = welder.half_period_us
+    context: dict[str, Any] = {
+        "version": program_version(),
+        "table": table,
+        "welder": welder,
+        "board": board,
+        "cautions": CAUTIONS,
+        "drawing": draw(table),
+        "stop_line": with_crc(STOP_REQUEST),
+        "shortest_half_us": math.floor(half_us / FREQUENCY_BAND[1]),
+        "longest_half_us": math.ceil(half_us / FREQUENCY_BAND[0]),
+        "duty_limit": duty_limit(welder),
+        "rows": [
+            {
+                "phase": row.phase,
+                "half_cycles": row.half_cycles,
+                "delay_us": -1 if row.firing_delay_us is None else row.firing_delay_us,
+                "heat": heat(row),
+            }
+            for row in table.rows
+        ],
+    }
+    out = {name: _templates().get_template(f"{name}.j2").render(context) for name in ("boot.py", "main.py", "config.py")}
+    family = files("firmware_templates").joinpath("drivers", board.family)
+    out["driver.py"] = family.joinpath("driver.py").read_text(encoding="utf-8")
+    out["pio_programs.py"] = pio_module(welder.detector.kind == "square")
+    for file in sorted(files("firmware_templates").joinpath("app").iterdir(), key=_name):
+        if file.name.endswith(".py"):
+            out[f"app/{file.name}"] = file.read_text(encoding="utf-8")
+    return FirmwareBundle(dict(sorted(out.items())))
+
+
+def _name(file: Traversable) -> str:
+    return file.name

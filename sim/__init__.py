@@ -1,0 +1,1 @@
+"""The welder that is not there: mains, detector, gate, switch, load and person, with the emitted files in charge."""

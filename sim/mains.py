@@ -1,0 +1,98 @@
+"""The supply: amplitude, frequency, drift, jitter of each crossing, harmonics, sags and dropouts."""
+
+from __future__ import annotations
+
+import math
+import random
+from dataclasses import dataclass
+from functools import cached_property
+
+
+@dataclass(frozen=True)
+class MainsSpec:
+    """What the outlet gives. Times in seconds from the start of the run.
+
+    `harmonics`: (order, per cent of the fundamental, phase in degrees). `sags`: (start, length, fraction of voltage left);
+    a fraction of 0 is a dropout.
+    """
+
+    voltage_V: float
+    frequency_Hz: float
+    drift_Hz_per_s: float = 0
+    jitter_us: float = 0
+    harmonics: tuple[tuple[int, float, float], ...] = ()
+    sags: tuple[tuple[float, float, float], ...] = ()
+
+
+@dataclass(frozen=True)
+class HalfCycle:
+    """One half-cycle, from a true zero crossing to the next. Amplitude is the fundamental's peak, 0 in a dropout."""
+
+    index: int
+    start_s: float
+    length_s: float
+    positive: bool
+    amplitude_V: float
+    harmonics: tuple[tuple[int, float, float], ...] = ()
+
+    @cached_property
+    def omega(self) -> float:
+        return math.pi / self.length_s
+
+    @cached_property
+    def components(self) -> tuple[tuple[float, float, float], ...]:
+        """(amplitude in volts, angular frequency, phase) of each sine, by time from `start_s`."""
+        sign = self.amplitude_V if self.positive else -self.amplitude_V
+        flip = 0.0 if self.positive else math.pi
+        return (
+            (sign, self.omega, 0.0),
+            *(
+                (self.amplitude_V * percent / 100, order * self.omega, math.radians(phase) + order * flip)
+                for order, percent, phase in self.harmonics
+            ),
+        )
+
+    def voltage(self, time_s: float) -> float:
+        """Instantaneous voltage, taking this half-cycle's sine to go on past its end."""
+        t = time_s - self.start_s
+        return sum(a * math.sin(w * t + p) for a, w, p in self.components)
+
+
+class Mains:
+    """Makes half-cycles one after another, and keeps them."""
+
+    def __init__(self, spec: MainsSpec, seed: int) -> None:
+        self.spec = spec
+        self.half_cycles: list[HalfCycle] = []
+        self._random = random.Random(seed)
+        self._ideal_s = 0.0
+        self._jitter_s = 0.0
+
+    def half_cycle(self, index: int) -> HalfCycle:
+        """Half-cycle `index`, from 0; the first is positive."""
+        while len(self.half_cycles) <= index:
+            self._make()
+        return self.half_cycles[index]
+
+    def at(self, time_s: float) -> HalfCycle:
+        """The half-cycle under way at `time_s`."""
+        guess = int(time_s * 2 * self.spec.frequency_Hz)
+        half = self.half_cycle(guess)
+        while half.start_s > time_s and half.index > 0:
+            half = self.half_cycle(half.index - 1)
+        while half.start_s + half.length_s <= time_s:
+            half = self.half_cycle(half.index + 1)
+        return half
+
+    def _make(self) -> None:
+        spec, index = self.spec, len(self.half_cycles)
+        start = self._ideal_s + self._jitter_s
+        frequency = spec.frequency_Hz + spec.drift_Hz_per_s * self._ideal_s
+        self._ideal_s += 0.5 / frequency
+        self._jitter_s = self._random.uniform(-spec.jitter_us, spec.jitter_us) * 1e-6
+        amplitude = spec.voltage_V * math.sqrt(2)
+        for sag_start, length, left in spec.sags:
+            if sag_start <= start < sag_start + length:
+                amplitude *= left
+        length_s = self._ideal_s + self._jitter_s - start
+        self.half_cycles.append(HalfCycle(index, start, length_s, index % 2 == 0, amplitude, spec.harmonics))

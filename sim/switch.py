@@ -1,0 +1,115 @@
+"""The switch: it latches, holds, and lets go only at the end of a current; or it fails to."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Generator
+from dataclasses import dataclass
+
+import simpy
+
+from sim.circuit import Current, Load
+from sim.mains import Mains
+
+
+@dataclass(frozen=True)
+class SwitchSpec:
+    """`kind` as in the welder file. `inhibit_V`: a zero-cross relay turns on only below it.
+
+    `recovers_V`: a triac or relay faced with more than this at extinction turns on again without a gate (None: never).
+    `fault`: "" for none, "gate_open" never turns on, "shorted" never turns off.
+    """
+
+    kind: str
+    latching_A: float
+    holding_A: float
+    turn_on_us: float
+    inhibit_V: float = 25
+    recovers_V: float | None = None
+    fault: str = ""
+
+
+@dataclass(frozen=True)
+class Conduction:
+    """One current from beginning to end. `half_cycle` is the index of the mains half-cycle in which it began."""
+
+    start_s: float
+    end_s: float
+    half_cycle: int
+    positive: bool
+    latched: bool
+    rms_A: float
+    peak_A: float
+    current: Current
+
+
+class Switch:
+    """Follows its gate, and tells `on_conduction` of each current when it has ended."""
+
+    def __init__(
+        self, env: simpy.Environment, spec: SwitchSpec, load: Load, mains: Mains, on_change: Callable[[bool], None]
+    ) -> None:
+        self._env = env
+        self._spec = spec
+        self._load = load
+        self._mains = mains
+        self._on_change = on_change
+        self.conductions: list[Conduction] = []
+        self.gate_on = False
+        self._gate_fell = env.event()
+        self.conducting = spec.fault == "shorted"
+
+    def gate(self, level: int) -> None:
+        """Drive the gate."""
+        if bool(level) == self.gate_on:
+            return
+        self.gate_on = bool(level)
+        if level:
+            self._gate_fell = self._env.event()
+            if not self.conducting and not self._spec.fault:
+                self._env.process(self._turn_on())
+        else:
+            self._gate_fell.succeed()
+
+    def _turn_on(self) -> Generator[simpy.Event, None, None]:
+        """From a gate (or a failure to recover) through one current after another, until one ends without cause for the next."""
+        env, spec = self._env, self._spec
+        self.conducting = True
+        yield env.timeout(spec.turn_on_us * 1e-6)
+        if spec.kind == "zero_cross_relay":
+            yield from self._await_zero()
+        cause = self.gate_on
+        while cause:
+            yield from self._conduct()
+            step_V = abs(self._mains.at(env.now).voltage(env.now))
+            cause = self.gate_on or (spec.recovers_V is not None and step_V > spec.recovers_V)
+        self.conducting = False
+
+    def _await_zero(self) -> Generator[simpy.Event, None, None]:
+        half = self._mains.at(self._env.now)
+        if abs(half.voltage(self._env.now)) > self._spec.inhibit_V:
+            yield self._env.timeout(half.start_s + half.length_s - self._env.now)
+
+    def _conduct(self) -> Generator[simpy.Event, None, None]:
+        env, spec = self._env, self._spec
+        start = env.now
+        half = self._mains.at(start)
+        if half.amplitude_V == 0:
+            yield env.timeout(half.start_s + half.length_s - start)
+            return
+        current = Current(self._load, half, start)
+        latched_s = current.reaches(spec.latching_A, half.start_s + half.length_s)
+        self._on_change(True)
+        if latched_s is None:  # the gate alone carries it, to the end of the half-cycle at most
+            yield env.timeout(half.start_s + half.length_s - start) | self._gate_fell
+        elif self.gate_on:
+            yield env.timeout(latched_s - start) | self._gate_fell
+        if latched_s is not None and env.now >= latched_s:
+            end = current.extinction(spec.holding_A, latched_s)
+            if end > env.now:
+                yield env.timeout(end - env.now)
+            latched = True
+        else:
+            latched = False
+        rms, peak = current.rms_and_peak(env.now)
+        self.conductions.append(Conduction(start, env.now, half.index, current.sign > 0, latched, rms, peak, current))
+        self._on_change(False)

@@ -1,0 +1,52 @@
+"""What a check says, and what all of them come to."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+Severity = Literal["refuse", "caution", "note"]
+
+
+@dataclass(frozen=True)
+class Finding:
+    """One judgement. `figure` and `limit` share `unit`; `source` says where the limit comes from; `time_s` where in the run.
+
+    `note` means that the check passed, with its figure; `caution` and `refuse` come with advice on what to change.
+    """
+
+    name: str
+    severity: Severity
+    figure: float
+    limit: float
+    unit: str
+    source: str
+    advice: str
+    time_s: float | None = None
+
+
+@dataclass(frozen=True)
+class Verdict:
+    """All findings of one run, gravest first."""
+
+    findings: tuple[Finding, ...]
+
+    @property
+    def refused(self) -> bool:
+        return any(f.severity == "refuse" for f in self.findings)
+
+    @property
+    def word(self) -> str:
+        """"refused", "passed with cautions" or "passed"."""
+        if self.refused:
+            return "refused"
+        return "passed with cautions" if any(f.severity == "caution" for f in self.findings) else "passed"
+
+
+def judged(
+    name: str, figure: float, limit: float, unit: str, source: str, advice: str, *, low: bool = False,
+    otherwise: Severity = "refuse", time_s: float | None = None,
+) -> Finding:
+    """A finding that is a note while `figure` keeps to `limit` (at most, or with `low` at least), and `otherwise` beyond it."""
+    kept = figure >= limit if low else figure <= limit
+    return Finding(name, "note" if kept else otherwise, figure, limit, unit, source, advice if not kept else "", time_s)
