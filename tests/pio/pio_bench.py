@@ -1,0 +1,157 @@
+"""One PIO state machine in an independent emulator, with step signals at its pins and a DMA channel at each FIFO.
+
+The emulator is the package rp2040-pio-emulator; what it emulates is chapter 3 (PIO) of the RP2040 data sheet. It numbers the pins of
+IN, SET and JMP from GPIO 0, so the pins are rotated here: bit 0 is the first IN pin (the stop circuit), bit 1 the detector, bit 2 the gate.
+Time is in clocks of the state machine, four to a microsecond.
+"""
+
+from bisect import bisect_right
+from collections import deque
+from collections.abc import Callable, Generator, Iterable
+from dataclasses import replace
+
+import adafruit_pioasm
+from gen.pio import PioProgram, pio_text
+from pioemu import ShiftRegister, State, emulate
+
+CLOCKS_PER_US = 4
+STOP, DETECTOR, GATE = 1, 2, 4  # pin masks
+FIFO_DEPTH = 4
+NEVER = 1 << 62
+
+
+class Steps:
+    """A digital input: low before the first of the sorted `times_us`, and toggled at each of them."""
+
+    def __init__(self, times_us: Iterable[float], start_level: int = 0) -> None:
+        self.clocks = [round(time * CLOCKS_PER_US) for time in times_us]
+        assert self.clocks == sorted(self.clocks)
+        self.start_level = start_level
+
+    def level(self, clock: int) -> int:
+        return (self.start_level + bisect_right(self.clocks, clock)) & 1
+
+    def next_change(self, clock: int) -> int:
+        place = bisect_right(self.clocks, clock)
+        return self.clocks[place] if place < len(self.clocks) else NEVER
+
+
+def assemble(program: PioProgram) -> list[int]:
+    """The program's words, from the independent assembler adafruit-circuitpython-pioasm."""
+    return list(adafruit_pioasm.Program(pio_text(program)).assembled)
+
+
+class PioBench:
+    """A state machine that runs `opcodes`; `fast` skips the rounds of counted loops, which changes nothing but the time it takes."""
+
+    def __init__(self, opcodes: list[int], wrap_target: int, detector: Steps, stop: Steps | None = None, *, fast: bool = True) -> None:
+        self.opcodes = opcodes
+        self.wrap_target = wrap_target
+        self.detector = detector
+        self.stop = stop or Steps([])
+        self.fast = fast
+        self.state = State(pin_directions=GATE)
+        self.feed: deque[int] = deque()  # words that the DMA channel still has
+        self.drain: Callable[[int], None] | None = None  # takes what the state machine pushes; None leaves it in the FIFO
+        self.gate_edges: list[tuple[float, int]] = []  # (us, level)
+        self.pushed: list[tuple[float, int]] = []  # (us, value)
+
+    @property
+    def now_us(self) -> float:
+        return self.state.clock / CLOCKS_PER_US
+
+    @property
+    def gate(self) -> int:
+        return int(bool(self.state.pin_values & GATE))
+
+    def pins(self, state: State) -> int:
+        return self.stop.level(state.clock) * STOP | self.detector.level(state.clock) * DETECTOR
+
+    def execute(self, opcode: int) -> None:
+        """What writing an instruction to the SMx_INSTR register does: it runs at once and the program counter stays."""
+        before = self.state
+        step = self._emulate([opcode], 0, replace(before, program_counter=0), lambda _, state: False)
+        after = next(step)[1]
+        self._note(before, after)
+        self.state = replace(after, program_counter=before.program_counter, clock=before.clock)
+        self._transfer()
+
+    def restart(self) -> None:
+        """StateMachine.restart of MicroPython: clears the ISR and the shift counters, jumps to the first instruction; keeps the rest."""
+        osr = ShiftRegister(self.state.output_shift_register.contents, 32)
+        self.state = replace(self.state, program_counter=0, input_shift_register=ShiftRegister(0, 0), output_shift_register=osr)
+
+    def idle(self, until_us: float) -> None:
+        """Let time pass while the state machine is disabled."""
+        self.state = replace(self.state, clock=max(self.state.clock, round(until_us * CLOCKS_PER_US)))
+
+    def run(self, until_us: float) -> None:
+        """Run the program until `until_us`; the last instruction may end a few clocks later."""
+        until = round(until_us * CLOCKS_PER_US)
+        self._transfer()
+        while self.state.clock < until:
+            landed: dict[int, State] = {}
+            steps = self._emulate(self.opcodes, self.wrap_target, self.state, lambda _, state: state.clock >= until)
+            for before, after in steps:
+                self.state = after
+                self._note(before, after)
+                self._transfer()
+                if self.fast and after.program_counter <= before.program_counter:
+                    skipped = self._skip(landed.get(after.program_counter), after, until)
+                    landed[after.program_counter] = after
+                    if skipped is not None:
+                        self.state = skipped
+                        break
+
+    def _emulate(
+        self, opcodes: list[int], wrap_target: int, state: State, stop_when: Callable[[int, State], bool]
+    ) -> Generator[tuple[State, State], None, None]:
+        def input_source(state: State) -> int:
+            return self.pins(state)
+
+        return emulate(
+            opcodes, stop_when=stop_when, initial_state=state, input_source=input_source, shift_isr_right=False, shift_osr_right=True,
+            set_base=2, set_count=1, jmp_pin=1, wrap_target=wrap_target,
+        )  # fmt: skip
+
+    def _skip(self, previous: State | None, now: State, until: int) -> State | None:
+        """The state after as many whole rounds of a loop as are sure to repeat the last one, or None.
+
+        A round repeats when it changed nothing but the clock and one counter going down, no input changes before it ends, and the
+        counter stays above zero: what the instructions do depends on nothing else.
+        """
+        if previous is None:
+            return None
+        counted = (previous.x_register - now.x_register, previous.y_register - now.y_register)
+        if counted not in ((0, 0), (1, 0), (0, 1)):
+            return None
+        if replace(now, clock=previous.clock, x_register=previous.x_register, y_register=previous.y_register) != previous:
+            return None
+        length = now.clock - previous.clock
+        change = min(self.detector.next_change(previous.clock), self.stop.next_change(previous.clock), until)
+        rounds = (change - now.clock) // length
+        if counted[0]:
+            rounds = min(rounds, now.x_register - 1)
+        if counted[1]:
+            rounds = min(rounds, now.y_register - 1)
+        if rounds < 1:
+            return None
+        return replace(
+            now,
+            clock=now.clock + rounds * length,
+            x_register=now.x_register - rounds * counted[0],
+            y_register=now.y_register - rounds * counted[1],
+        )
+
+    def _note(self, before: State, after: State) -> None:
+        if (before.pin_values ^ after.pin_values) & GATE:
+            self.gate_edges.append((after.clock / CLOCKS_PER_US, int(bool(after.pin_values & GATE))))
+        if len(after.receive_fifo) > len(before.receive_fifo):
+            self.pushed.append((after.clock / CLOCKS_PER_US, after.receive_fifo[-1]))
+
+    def _transfer(self) -> None:
+        """The two DMA channels, which are much faster than the state machine."""
+        while self.feed and len(self.state.transmit_fifo) < FIFO_DEPTH:
+            self.state.transmit_fifo.append(self.feed.popleft())
+        while self.drain and self.state.receive_fifo:
+            self.drain(self.state.receive_fifo.popleft())
