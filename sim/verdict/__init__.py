@@ -1,5 +1,44 @@
 """The verdict: one function a check, from a recording, a table and a welder to findings."""
 
-from sim.verdict.finding import Finding, Severity, Verdict, judged
+from __future__ import annotations
 
-__all__ = ["Finding", "Severity", "Verdict", "judged"]
+from gen.boards import Board
+from gen.timing import TimingTable
+from gen.welder import Welder
+from sim.recording import Recording
+from sim.verdict.finding import Finding, Severity, Verdict, judged
+from sim.verdict.fired import firing, gate_end, gate_window, half_cycles, polarity
+from sim.verdict.flux import flux_balance
+from sim.verdict.open_electrodes import open_electrodes
+from sim.verdict.pace import completed, pace
+from sim.verdict.planned import cool_time, duty, latching, low_current, relay, table_size
+
+__all__ = ["Finding", "Severity", "Verdict", "judge", "judged"]
+
+_GRAVEST_FIRST = ("refuse", "caution", "note")
+
+
+def judge(
+    recording: Recording,
+    with_open_electrodes: Recording,
+    table: TimingTable,
+    welder: Welder,
+    board: Board,
+    welds_per_minute: float,
+) -> Verdict:
+    """Every check on a run at the pace asked, and on one with nothing between the electrodes."""
+    findings = [check(recording, table, welder) for check in (half_cycles, firing, gate_window, gate_end, polarity, flux_balance)]
+    findings += [
+        completed(recording),
+        pace(recording, table),
+        duty(table, welder, welds_per_minute),
+        cool_time(table, welder),
+        latching(table, welder),
+        open_electrodes(with_open_electrodes, table, welder),
+        low_current(table),
+        table_size(table, board),
+    ]
+    zero_cross = relay(welder)
+    if zero_cross is not None:
+        findings.append(zero_cross)
+    return Verdict(tuple(sorted(findings, key=lambda f: _GRAVEST_FIRST.index(f.severity))))

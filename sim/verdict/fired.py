@@ -1,0 +1,109 @@
+"""Checks of what was fired: counts, moments, windows and polarity, from gates and currents, never from the firmware."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from gen.timing import GATE_END_DEG, LEAST_GATE_DEG, TimingTable
+from gen.units import us_to_degrees
+from gen.welder import Welder
+from sim.recording import Recording, WeldRecord
+from sim.verdict.finding import Finding, judged
+
+FIRING_ERROR_DEG = 2.0
+LEAST_GATE_REST_DEG = 5.0
+
+
+@dataclass(frozen=True)
+class Fired:
+    """One gate of a weld beside what the table asked of it. `error_us`: gate edge less ideal, from the true crossing."""
+
+    weld: WeldRecord
+    on_s: float
+    off_s: float
+    error_us: float
+    rest_us: float  # from the gate's end to the next true crossing
+
+
+def planned_delays_us(table: TimingTable) -> list[int]:
+    """Firing delay of each fired half-cycle, in order, at nominal frequency."""
+    return [row.firing_delay_us for row in table.rows if row.firing_delay_us is not None for _ in range(row.half_cycles)]
+
+
+def fired_half_cycles(recording: Recording, table: TimingTable) -> Iterator[Fired]:
+    """Pair the gates of each weld with the table. A gate beyond the table's number is left to `half_cycles`."""
+    delays = planned_delays_us(table)
+    nominal_s = 0.5 / table.frequency_Hz
+    for weld in recording.welds:
+        gates = [g for g in recording.gates if weld.asked_s <= g[0] < weld.ended_s]
+        for (on_s, off_s), delay_us in zip(gates, delays):
+            half = recording.half_cycle_at(on_s)
+            ideal_s = half.start_s + delay_us * 1e-6 * half.length_s / nominal_s
+            yield Fired(weld, on_s, off_s, (on_s - ideal_s) * 1e6, (half.start_s + half.length_s - off_s) * 1e6)
+
+
+def half_cycles(recording: Recording, table: TimingTable, welder: Welder) -> Finding:
+    """Half-cycles that carried current equal those planned, in every weld."""
+    wrong = [(abs(w.conducted - w.planned), w.asked_s) for w in recording.welds]
+    wrong += [(w.gates - w.planned, w.asked_s) for w in recording.welds if w.gates > w.planned]
+    if not wrong:
+        return Finding(
+            "half-cycles", "refuse", 0, table.fired_half_cycles, "half-cycles", "the timing table",
+            "No weld was made. Read the states in the report: a lockout, or a pace that leaves no time.",
+        )
+    worst, when = max(wrong)
+    return judged(
+        "half-cycles", worst, 0, "half-cycles off", "the timing table",
+        "The current was not the one planned: see which half-cycles in weld.csv; check latching current and gate end.",
+        time_s=when if worst else None,
+    )
+
+
+def firing(recording: Recording, table: TimingTable, welder: Welder) -> Finding:
+    """Each gate against the true crossing, which the firmware cannot see."""
+    worst = max(fired_half_cycles(recording, table), key=lambda f: abs(f.error_us), default=None)
+    error_deg = us_to_degrees(abs(worst.error_us), table.frequency_Hz) if worst else 0.0
+    return judged(
+        "firing", round(error_deg, 3), FIRING_ERROR_DEG, "degrees from ideal", "common practice, no source",
+        "Measure the detector's edges against the true crossings and set detector.offset_rise_us and offset_fall_us.",
+        time_s=worst.on_s if worst else None,
+    )
+
+
+def gate_window(recording: Recording, table: TimingTable, welder: Welder) -> Finding:
+    """Gate left after the latest firing delay of the table."""
+    left = GATE_END_DEG - us_to_degrees(max(planned_delays_us(table)), table.frequency_Hz)
+    return judged(
+        "gate-window", round(left, 2), LEAST_GATE_DEG, "degrees of gate", "common practice, no source",
+        "Raise current_percent, or use a lower tap.", low=True,
+    )
+
+
+def gate_end(recording: Recording, table: TimingTable, welder: Welder) -> Finding:
+    """The gate is off before the next true crossing, or it would fire the next half-cycle at its zero."""
+    worst = min(fired_half_cycles(recording, table), key=lambda f: f.rest_us, default=None)
+    rest = us_to_degrees(worst.rest_us, table.frequency_Hz) if worst else 180 - GATE_END_DEG
+    return judged(
+        "gate-end", round(rest, 2), LEAST_GATE_REST_DEG, "degrees before the crossing", "common practice, no source",
+        "The detector's offset is wrong, or the mains is outside its band: measure both.", low=True,
+        time_s=worst.on_s if worst else None,
+    )
+
+
+def polarity(recording: Recording, table: TimingTable, welder: Welder) -> Finding:
+    """Every impulse starts on the polarity opposite to the last half-cycle that conducted.
+
+    With a detector that does not tell polarity this holds inside a weld; between welds the delayed start has to do.
+    """
+    wrong, when = 0, None
+    knows = welder.detector.kind == "square"
+    for before, current in zip(recording.conductions, recording.conductions[1:]):
+        same_weld = any(w.asked_s <= before.start_s and current.start_s < w.ended_s for w in recording.welds)
+        if before.positive == current.positive and (same_weld or knows):
+            wrong, when = wrong + 1, when if when is not None else current.start_s
+    return judged(
+        "polarity", wrong, 0, "half-cycles after one of their own polarity", "common practice, no source",
+        "The core is pushed the same way twice: use even impulses and gaps, and a detector that tells polarity.",
+        time_s=when,
+    )

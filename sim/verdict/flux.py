@@ -1,0 +1,67 @@
+"""Flux in the core, as volt-seconds on the load, in units of its steady peak (Vm / omega)."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+from gen.timing import TimingTable
+from gen.welder import Welder
+from sim.recording import Recording
+from sim.verdict.finding import Finding, judged
+
+FLUX_LIMIT = 1.4
+
+
+@dataclass(frozen=True)
+class FluxPoint:
+    """Flux at a time: at each end of a conduction, and where the voltage passes zero within it."""
+
+    time_s: float
+    flux: float
+
+
+def decay_time_s(welder: Welder) -> float:
+    """Time constant with which flux dies away through the closed secondary: magnetising inductance over load resistance.
+
+    From the open-electrode current and the middle of the load-angle range: a first-order estimate.
+    """
+    t, m = welder.transformer, welder.mains
+    magnetising_H = m.voltage_V / t.idle_current_A / (2 * math.pi * m.frequency_Hz)
+    angle = math.radians((t.load_angle_min_deg + t.load_angle_max_deg) / 2)
+    return magnetising_H / (m.voltage_V / t.working_current_A * math.cos(angle))
+
+
+def flux_path(recording: Recording, welder: Welder, from_s: float, to_s: float) -> list[FluxPoint]:
+    """Flux from no residue at `from_s`; between impulses it decays through the secondary, the electrodes being closed."""
+    unit = welder.mains.voltage_V * math.sqrt(2) / (2 * math.pi * welder.mains.frequency_Hz)
+    tau = decay_time_s(welder)
+    flux, ended_s = 0.0, from_s
+    path = [FluxPoint(from_s, 0.0)]
+    for c in recording.conductions:
+        if not from_s <= c.start_s < to_s:
+            continue
+        pause = c.start_s - ended_s
+        if pause > 0.75 * c.current.half.length_s:
+            flux *= math.exp(-pause / tau)
+        path.append(FluxPoint(c.start_s, flux))
+        zero_s = min(c.current.half.start_s + c.current.half.length_s, c.end_s)
+        for a, b in ((c.start_s, zero_s), (zero_s, c.end_s)):
+            if b > a:
+                flux += c.current.volt_seconds(a, b) / unit
+                path.append(FluxPoint(b, flux))
+        ended_s = c.end_s
+    return path
+
+
+def flux_balance(recording: Recording, table: TimingTable, welder: Welder) -> Finding:
+    """Greatest flux of any weld, from no residue at its start."""
+    worst = FluxPoint(0.0, 0.0)
+    for weld in recording.welds:
+        worst = max([worst, *flux_path(recording, welder, weld.asked_s, weld.ended_s)], key=lambda p: abs(p.flux))
+    return judged(
+        "flux-balance", round(abs(worst.flux), 3), FLUX_LIMIT, "of the steady peak",
+        "textbook: switched on at zero it is 2, at the peak 1; the knee lies between (common practice, no source)",
+        "Raise limits.first_delay_deg towards 90, keep impulses and gaps even, or slope the current up.",
+        time_s=worst.time_s if worst.flux else None,
+    )

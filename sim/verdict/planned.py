@@ -1,0 +1,91 @@
+"""Checks of the timing table against the machine, over the band and the load-angle range; they need no run."""
+
+from __future__ import annotations
+
+import itertools
+import math
+
+from gen.boards import Board
+from gen.schedule import SLOPE_END_PERCENT
+from gen.timing import GATE_END_DEG, TimingTable
+from gen.welder import FREQUENCY_BAND, Welder
+from sim.circuit import Current, Load
+from sim.mains import HalfCycle
+from sim.verdict.finding import Finding, judged
+from sim.verdict.fired import planned_delays_us
+
+LOWEST_MAINS = 0.85  # EN 50160: 230 V, +10 % and -15 % always
+_SAMPLES = 40
+
+
+def duty(table: TimingTable, welder: Welder, welds_per_minute: float) -> Finding:
+    """Duty over one minute at the pace asked, weighed by current squared, against what the plate allows at this current."""
+    asked = table.heating_half_cycles * welds_per_minute / (120 * table.frequency_Hz)
+    t = welder.transformer
+    most = welder.allowed_duty * 120 * table.frequency_Hz / table.heating_half_cycles
+    return judged(
+        "duty", round(100 * asked, 2), round(100 * welder.allowed_duty, 2), "% of a minute at full current",
+        f"plate: {t.rating_kVA:g} kVA at {t.rating_duty_percent:g} %, equal heating I^2 x duty (RWMA practice, from memory)",
+        f"Weld no faster than {math.floor(most)} a minute, or shorten the weld or lower its current.",
+    )
+
+
+def cool_time(table: TimingTable, welder: Welder) -> Finding:
+    """The shortest gap between impulses."""
+    gaps = [row.half_cycles for row in table.impulse_rows if row.firing_delay_us is None]
+    least = float(welder.limits.least_cool.half_cycles(table.frequency_Hz))
+    return judged(
+        "cool-time", min(gaps, default=table.time_of("off")), least, "half-cycles", "limits.least_cool in the welder file",
+        "Lengthen the cool time.", low=True,
+    )
+
+
+def table_size(table: TimingTable, board: Board) -> Finding:
+    """Half-cycles from the first fired to the last, which the board holds in memory."""
+    count = sum(row.half_cycles for row in table.impulse_rows)
+    return judged(
+        "table-size", count, board.limits.half_cycles, "half-cycles", f"boards/{board.name}.toml", "Shorten the schedule.",
+    )
+
+
+def low_current(table: TimingTable) -> Finding:
+    """Percent current so low that the tap is the better way."""
+    least = min(row.current_percent for row in table.rows if row.firing_delay_us is not None)
+    return judged(
+        "low-current", least, SLOPE_END_PERCENT, "% current", "common practice, no source",
+        "Use a lower tap and a higher percentage.", low=True, otherwise="caution",
+    )
+
+
+def latching(table: TimingTable, welder: Welder) -> Finding:
+    """Current reached under the gate, as a multiple of the latching current, at the worst of voltage, frequency and load."""
+    t, m = welder.transformer, welder.mains
+    worst = math.inf
+    corners = itertools.product(
+        sorted(set(planned_delays_us(table))), (t.load_angle_min_deg, t.load_angle_max_deg), FREQUENCY_BAND
+    )
+    for delay_us, angle, scale in corners:
+        half_s = 0.5 / (m.frequency_Hz * scale)
+        half = HalfCycle(0, 0.0, half_s, True, LOWEST_MAINS * m.voltage_V * math.sqrt(2))
+        load = Load.from_working_point(m.voltage_V, t.working_current_A, angle, m.frequency_Hz)
+        begin = delay_us * 1e-6 / scale + welder.switch.turn_on_delay_us * 1e-6
+        end = GATE_END_DEG / 180 * half_s
+        current = Current(load, half, begin)
+        reached = max((current.at(begin + n * (end - begin) / _SAMPLES) for n in range(_SAMPLES + 1)), default=0.0)
+        worst = min(worst, reached / welder.switch.latching_current_A if end > begin else 0.0)
+    return judged(
+        "latching", round(worst, 2), 1, "times the latching current",
+        f"switch.latching_current_A, at {LOWEST_MAINS:.0%} mains (EN 50160) and the ends of band and load-angle range",
+        "Use a switch with a lower latching current, or fire earlier (more per cent).", low=True,
+    )
+
+
+def relay(welder: Welder) -> Finding | None:
+    """A zero-cross relay has no place before a transformer."""
+    if welder.switch.fires_at_any_phase:
+        return None
+    return Finding(
+        "zero-cross-relay", "refuse", 2, 1, "of the steady flux at switch-on",
+        "textbook: a transformer switched on at the voltage zero swings to twice its steady flux",
+        "Fit a pair of thyristors, or a relay that turns on at any phase: this one turns on at the worst.",
+    )
