@@ -16,7 +16,7 @@ from typing import Any
 from jinja2 import Environment, FunctionLoader, StrictUndefined
 
 from gen.boards import Board
-from gen.cautions import CAUTIONS
+from gen.cautions import caution_lines
 from gen.pio import pio_module
 from gen.timing import TimingRow, TimingTable
 from gen.units import milliseconds
@@ -117,7 +117,7 @@ def render(table: TimingTable, welder: Welder, board: Board) -> FirmwareBundle:
         "table": table,
         "welder": welder,
         "board": board,
-        "cautions": CAUTIONS,
+        "cautions": caution_lines(),
         "drawing": draw(table),
         "stop_line": with_crc(STOP_REQUEST),
         "shortest_half_us": math.floor(half_us / FREQUENCY_BAND[1]),

@@ -1,0 +1,76 @@
+"""The `weldbeat` command. Heavy modules are imported by the command that needs them, so that help comes at once."""
+
+from __future__ import annotations
+
+import importlib
+import sys
+
+import click
+
+# Section, then (command, module). In working order.
+SECTIONS: tuple[tuple[str, tuple[tuple[str, str], ...]], ...] = (
+    ("Begin", (("demo", "begin"), ("new", "begin"), ("boards", "plan"))),
+    ("Plan", (("table", "plan"),)),
+    ("Prove", (("simulate", "prove"),)),
+    ("Make", (("build", "prove"),)),
+)
+_MODULES = {command: module for _, commands in SECTIONS for command, module in commands}
+
+
+class Commands(click.Group):
+    """Commands that are loaded when asked for, listed in the order in which they are used."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        return list(_MODULES)
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+        if cmd_name not in _MODULES:
+            return None
+        module = importlib.import_module(f"gen.cli.{_MODULES[cmd_name]}")
+        command: click.Command = getattr(module, f"{cmd_name}_command")
+        return command
+
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        for section, commands in SECTIONS:
+            with formatter.section(section):
+                formatter.write_dl([(name, SHORT_HELP[name]) for name, _ in commands])
+
+
+SHORT_HELP = {
+    "demo": "A worked example in a folder: schedule, firmware, simulated run, report.",
+    "new": "Start a machine of your own: asks a few questions, writes its files.",
+    "boards": "The timer boards and what each can do.",
+    "table": "A schedule as its timing table, counted in mains half-cycles.",
+    "simulate": "Run the firmware on a simulated welder and judge what it did.",
+    "build": "Write the firmware for the board, if the verdict lets it.",
+}
+
+
+@click.group(cls=Commands, context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})
+@click.version_option(package_name="weldbeat")
+def weldbeat() -> None:
+    """Weldbeat turns a hand-timed resistance welder into a repeatable one.
+
+    It compiles a weld schedule into a timing table, runs the very firmware that will be flashed on a simulated welder,
+    says whether that is safe, and writes the firmware for a cheap timer board.
+
+    Mains and thousands of amperes: no software replaces an isolator, an emergency stop or a licensed electrician.
+    """
+
+
+def main() -> None:
+    """Entry point. Exit codes: 0 done, 1 the verdict refuses, 2 bad input."""
+    from gen.errors import InputError
+
+    try:
+        result = weldbeat.main(standalone_mode=False)
+    except InputError as error:
+        click.echo(f"weldbeat: {error}", err=True)
+        sys.exit(2)
+    except click.ClickException as error:
+        click.echo(f"weldbeat: {error.format_message()} (see --help)", err=True)
+        sys.exit(2)
+    except click.Abort:
+        click.echo("weldbeat: stopped", err=True)
+        sys.exit(2)
+    sys.exit(result if isinstance(result, int) else 0)

@@ -1,0 +1,72 @@
+"""What most commands begin with: read the files, compile, render, run, judge."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from gen.boards import Board, boards
+from gen.errors import InputError
+from gen.firmware import FirmwareBundle, render
+from gen.schedule import Schedule, read_schedule
+from gen.timing import TimingTable, compile_schedule
+from gen.welder import WELDER_FILE, Welder, read_welder
+
+if TYPE_CHECKING:
+    from sim.recording import Recording
+    from sim.verdict import Verdict
+
+
+@dataclass(frozen=True)
+class Job:
+    """A schedule on a machine, compiled."""
+
+    schedule: Schedule
+    welder: Welder
+    board: Board
+    table: TimingTable
+
+    @property
+    def firmware(self) -> FirmwareBundle:
+        return render(self.table, self.welder, self.board)
+
+
+@dataclass(frozen=True)
+class Run:
+    """A job that was run on the bench, and judged."""
+
+    job: Job
+    bundle: FirmwareBundle
+    recording: Recording
+    verdict: Verdict
+    welds_per_minute: float
+
+
+def read_job(schedule_path: Path, welder_path: Path | None) -> Job:
+    """Read and compile. The welder file is the one named, or `welder.toml` in the current folder. Raises InputError."""
+    path = welder_path or Path(WELDER_FILE)
+    if welder_path is None and not path.exists():
+        raise InputError(
+            WELDER_FILE, "file", None, "not found in this folder; allowed: name one with --welder, or make one with `weldbeat new`"
+        )
+    welder = read_welder(path)
+    if welder.board.name not in boards():
+        raise InputError(path, "board.name", welder.board.name, f"allowed: {', '.join(boards())}")
+    board = boards()[welder.board.name]
+    schedule = read_schedule(schedule_path)
+    return Job(schedule, welder, board, compile_schedule(schedule, welder, board, schedule_path))
+
+
+def run_job(job: Job, minutes: float, welds_per_minute: float, seed: int) -> Run:
+    """Simulate at the pace asked, and once with open electrodes, and judge both."""
+    from sim.verdict import judge
+    from sim.world import bench_for, simulate
+
+    bundle = job.firmware
+    bench = bench_for(job.welder, job.table, minutes=minutes, welds_per_minute=welds_per_minute, seed=seed)
+    recording = simulate(bundle, job.table, bench)
+    one_weld = bench_for(job.welder, job.table, minutes=0.02, welds_per_minute=1, seed=seed, open_electrodes=True)
+    unloaded = simulate(bundle, job.table, one_weld)
+    verdict = judge(recording, unloaded, job.table, job.welder, job.board, welds_per_minute)
+    return Run(job, bundle, recording, verdict, welds_per_minute)

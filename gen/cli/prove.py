@@ -1,0 +1,118 @@
+"""Commands that run the firmware on the simulated welder: `simulate` and `build`."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import Any
+
+import click
+
+from gen.cautions import caution_lines
+from gen.cli.job import Run, read_job, run_job
+from gen.cli.plan import json_option, schedule_argument, welder_option
+from gen.cli.show import verdict_text
+from gen.cli.writing import check_bundle_folder, check_target, write_bundle, write_whole
+
+pace_option = click.option(
+    "--welds-per-minute", type=click.FloatRange(0.1, 120), default=4, show_default=True, help="Pace at which the pedal is pressed."
+)
+seed_option = click.option("--seed", type=click.IntRange(0, 10**6), default=0, show_default=True, help="Draws jitter, bounce and tolerances.")
+
+
+@click.command("simulate")
+@schedule_argument
+@welder_option
+@click.option("--minutes", type=click.FloatRange(0.05, 60), default=1, show_default=True, help="How long to go on.")
+@pace_option
+@seed_option
+@click.option("--report", type=click.Path(path_type=Path), help="Write a report, one HTML file.")
+@click.option("--vcd", type=click.Path(path_type=Path), help="Write the waveforms as VCD.")
+@click.option("--csv", "csv_path", type=click.Path(path_type=Path), help="Write every conduction as CSV.")
+@json_option
+def simulate_command(
+    schedule: Path, welder: Path | None, minutes: float, welds_per_minute: float, seed: int,
+    report: Path | None, vcd: Path | None, csv_path: Path | None, as_json: bool,
+) -> int:
+    """Run the firmware for SCHEDULE on a simulated welder and judge what it did. Exit code 1 when it is refused."""
+    for option, path in (("--report", report), ("--vcd", vcd), ("--csv", csv_path)):
+        check_target(option, path)
+    run = run_job(read_job(schedule, welder), minutes, welds_per_minute, seed)
+    write_results(run, report, vcd, csv_path)
+    click.echo(json.dumps(run_json(run), indent=2) if as_json else verdict_text(run))
+    return 1 if run.verdict.refused else 0
+
+
+@click.command("build")
+@schedule_argument
+@click.option("-o", "--output", "folder", type=click.Path(path_type=Path), required=True, help="Folder for the firmware.")
+@welder_option
+@pace_option
+@json_option
+def build_command(schedule: Path, folder: Path, welder: Path | None, welds_per_minute: float, as_json: bool) -> int:
+    """Write the firmware for SCHEDULE into a folder. Nothing is written when the verdict refuses (exit code 1)."""
+    check_bundle_folder(folder)
+    run = run_job(read_job(schedule, welder), 1, welds_per_minute, seed=0)
+    if not run.verdict.refused:
+        write_bundle(folder, run.bundle)
+    if as_json:
+        click.echo(json.dumps(run_json(run), indent=2))
+    elif run.verdict.refused:
+        click.echo(verdict_text(run))
+        click.echo("Nothing was written.")
+    else:
+        click.echo(f"Verdict: {run.verdict.word}. {len(run.bundle.files)} files in {folder}, digest {run.bundle.digest}.")
+        click.echo("Before it goes on the board:")
+        for line in caution_lines():
+            click.echo(f"  {line}")
+    return 1 if run.verdict.refused else 0
+
+
+def write_results(run: Run, report: Path | None, vcd: Path | None, csv_path: Path | None) -> None:
+    """Write the files that were asked for, all made before the first is written."""
+    made: list[tuple[Path, str]] = []
+    if report is not None:
+        from sim.report import ReportData, render_report
+
+        job = run.job
+        made.append((report, render_report(ReportData(
+            title=job.schedule.title or job.schedule.name, table=job.table, welder=job.welder, board=job.board, bundle=run.bundle,
+            recording=run.recording, verdict=run.verdict, welds_per_minute=run.welds_per_minute,
+        ))))
+    if vcd is not None:
+        from sim.vcd import vcd_text
+
+        made.append((vcd, vcd_text(run.recording)))
+    if csv_path is not None:
+        made.append((csv_path, run.recording.weld_csv()))
+    for path, text in made:
+        write_whole(path, text)
+
+
+def run_json(run: Run) -> dict[str, Any]:
+    """The verdict for another program."""
+    from sim.verdict.pace import weld_count
+
+    count = weld_count(run.recording)
+    completed = [w for w in run.recording.welds]
+    return {
+        "verdict": run.verdict.word,
+        "refused": run.verdict.refused,
+        "findings": [
+            {
+                "name": f.name, "severity": f.severity, "figure": f.figure, "limit": f.limit, "unit": f.unit,
+                "source": f.source, "advice": f.advice, "time_s": f.time_s,
+            }
+            for f in run.verdict.findings
+        ],
+        "half_cycles": {
+            "planned": sum(w.planned for w in completed),
+            "fired": sum(w.gates for w in completed),
+            "conducted": sum(w.conducted for w in completed),
+        },
+        "welds": {"asked": count.asked, "made": count.made, "refused": count.refused},
+        "welds_per_minute": run.welds_per_minute,
+        "table_digest": run.job.table.digest,
+        "bundle_digest": run.bundle.digest,
+        "assumed": run.job.welder.assumed(),
+    }
