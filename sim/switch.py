@@ -16,6 +16,7 @@ class SwitchSpec:
     """`kind` as in the welder file. `inhibit_V`: a zero-cross relay turns on only below it.
 
     `recovers_V`: a triac or relay faced with more than this at extinction turns on again without a gate (None: never).
+    `gate_pulse_us`: a gate transformer that saturates passes only so much of each gate (None: all of it).
     `fault`: "" for none, "gate_open" never turns on, "shorted" never turns off.
     """
 
@@ -25,6 +26,7 @@ class SwitchSpec:
     turn_on_us: float
     inhibit_V: float = 25
     recovers_V: float | None = None
+    gate_pulse_us: float | None = None
     fault: str = ""
 
 
@@ -60,6 +62,8 @@ class Switch:
 
     def gate(self, level: int) -> None:
         """Drive the gate."""
+        if level and self._spec.gate_pulse_us is not None:
+            self._env.process(self._end_pulse(self._spec.gate_pulse_us))
         if bool(level) == self.gate_on:
             return
         self.gate_on = bool(level)
@@ -69,6 +73,10 @@ class Switch:
                 self._env.process(self._turn_on())
         else:
             self._gate_fell.succeed()
+
+    def _end_pulse(self, length_us: float) -> Generator[simpy.Event, None, None]:
+        yield self._env.timeout(length_us * 1e-6)
+        self.gate(0)
 
     def _turn_on(self) -> Generator[simpy.Event, None, None]:
         """From a gate (or a failure to recover) through one current after another, until one ends without cause for the next."""

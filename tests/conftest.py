@@ -1,0 +1,52 @@
+"""Shared ground of the tests: a machine, a schedule, and a quick way to run one on the bench."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from gen.boards import Board, boards
+from gen.firmware import FirmwareBundle, render
+from gen.schedule import Schedule
+from gen.timing import TimingTable, compile_schedule
+from gen.welder import Welder
+
+WELDER: dict[str, Any] = {
+    "mains": {"voltage_V": 230, "frequency_Hz": 50},
+    "transformer": {"rating_kVA": 3.0, "rating_duty_percent": 50, "working_current_A": 20},
+    "force": {"source": "foot_lever"},
+    "board": {"name": "pico"},
+}
+
+
+def make_welder(**tables: dict[str, Any]) -> Welder:
+    """The tests' own machine (invented), with keys of any table replaced: make_welder(mains={"frequency_Hz": 60})."""
+    content = {name: dict(table) for name, table in WELDER.items()}
+    for name, table in tables.items():
+        content[name] = content.get(name, {}) | table
+    return Welder.model_validate(content)
+
+
+def make_schedule(*phases: dict[str, Any], frequency_Hz: int = 50, name: str = "test") -> Schedule:
+    """A schedule of the given middle phases, between a squeeze, a hold and an off time."""
+    everything = ({"squeeze": "0.2 s"}, *phases, {"hold": "5 cycles"}, {"off": "0.5 s"})
+    return Schedule.model_validate({"name": name, "frequency_Hz": frequency_Hz, "phases": everything})
+
+
+def compiled(welder: Welder, *phases: dict[str, Any]) -> TimingTable:
+    """The timing table of `phases` on `welder`."""
+    schedule = make_schedule(*phases, frequency_Hz=welder.mains.frequency_Hz)
+    return compile_schedule(schedule, welder, boards()["pico"], Path("test.toml"))
+
+
+def firmware(welder: Welder, *phases: dict[str, Any]) -> tuple[FirmwareBundle, TimingTable]:
+    """The firmware of `phases` on `welder`, and its table."""
+    table = compiled(welder, *phases)
+    return render(table, welder, boards()["pico"]), table
+
+
+@pytest.fixture
+def pico() -> Board:
+    return boards()["pico"]
