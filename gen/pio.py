@@ -1,7 +1,7 @@
 """The PIO programs of the RP2 boards, from one instruction list to the board and to the proof.
 
 `firmware_templates/drivers/rp2/programs.toml` holds each instruction once. From it come the `@rp2.asm_pio` functions that
-the board assembles itself and the `.pio` text that an independent assembler reads; tests/pio holds their words against each other.
+the board assembles itself and the `.pio` text that an independent assembler reads; tests/pio holds their words together.
 Source: RP2040 data sheet, chapter 3 (PIO); MicroPython's rp2 documentation (asm_pio).
 """
 
@@ -37,7 +37,8 @@ class Instruction:
 class PioProgram:
     """A program that fits one PIO block: it runs from the first instruction and wraps from the last to label `wrap_target`.
 
-    `set_pins` is the number of pins that SET drives (low at the start); `fifo_join` is "none" or "rx". The ISR shifts left, the OSR right.
+    `set_pins` is the number of pins that SET drives (low at the start); `fifo_join` is "none" or "rx". The ISR shifts left,
+    the OSR right.
     """
 
     name: str

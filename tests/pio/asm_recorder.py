@@ -1,6 +1,6 @@
 """A recording stand-in for MicroPython's `rp2` assembler: runs an emitted `@rp2.asm_pio` function and gives its words.
 
-It knows the vocabulary from MicroPython's rp2 documentation and the bit layout from the RP2040 data sheet, table 'PIO instruction encodings'.
+It knows the vocabulary from MicroPython's rp2 documentation and the bit layout from the RP2040 data sheet, chapter 3.4.
 """
 
 from collections.abc import Callable
@@ -32,7 +32,7 @@ class Recorded:
 
     @property
     def words(self) -> list[int]:
-        return [self._encode(op, args) | delay << 8 for (op, args), delay in zip(self.rows, self.delays)]
+        return [self._encode(op, args) | delay << 8 for (op, args), delay in zip(self.rows, self.delays, strict=True)]
 
     def _encode(self, op: str, args: tuple[Any, ...]) -> int:
         if op == "jmp":

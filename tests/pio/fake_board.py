@@ -1,7 +1,8 @@
 """A Raspberry Pi Pico as far as the real driver.py touches it: every call recorded, the state machines run by the PIO emulator.
 
-Stands in for MicroPython's `machine`, `rp2`, `time` and `select` (their documentation is the source). The board's clock moves only when
-`run` is called, and by `call_us` with every call to the hardware, so that an edge can fall between two statements of the driver.
+Stands in for MicroPython's `machine`, `rp2`, `time` and `select` (their documentation is the source). The board's clock moves
+only when `run` is called, and by `call_us` with every call to the hardware, so that an edge can fall between two statements of
+the driver.
 """
 
 import __future__
@@ -14,10 +15,10 @@ from pathlib import Path
 from types import SimpleNamespace
 from typing import Any
 
-import firmware_templates
 from asm_recorder import PIO, Recorded, run_source
 from pio_bench import PioBench, Steps
 
+import firmware_templates
 from gen.pio import pio_module
 
 DRIVER = Path(firmware_templates.__file__).parent / "drivers" / "rp2" / "driver.py"
@@ -268,6 +269,7 @@ class _Poll:
         self.board = board
 
     def register(self, stream: Any, flags: int) -> None:
+        assert stream
         assert flags == 1
 
     def ipoll(self, timeout_ms: int) -> list[tuple[str, int]]:

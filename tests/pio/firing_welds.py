@@ -1,4 +1,4 @@
-"""Mains and gate words for the PIO proof, and what an ideal gate makes of them. Nothing here comes from the driver or the emulator."""
+"""Mains and gate words for the PIO proof, and what an ideal gate makes of them. Nothing of it comes from the driver."""
 
 import random
 from dataclasses import dataclass, field
@@ -7,7 +7,7 @@ from pio_bench import PioBench, Steps, assemble
 
 from gen.pio import PioProgram
 
-LATENCY_US = 5  # the driver's constant; test_driver.py holds the two together
+LATENCY_US = 5  # the driver's constant; test_rp2_driver.py holds the two together
 FREQUENCIES_HZ = (47, 50, 60, 63)
 PULSE_US = 300  # width of a pulse detector's pulse
 
@@ -62,7 +62,7 @@ class Weld:
         bench.state.transmit_fifo.append(header)
         for opcode in (0x8080, 0x604E, 0x60CE):  # pull(noblock), out(y, 14), out(isr, 14)
             bench.execute(opcode)
-        bench.drain = lambda value: None
+        bench.drain = bench.discard
         if feed:
             bench.feed.extend(word.packed(self.edge(i + 1)) for i, word in enumerate(self.words))
         return bench
@@ -76,7 +76,7 @@ class Weld:
     def ideal(self, count: int | None = None) -> list[tuple[float, int]]:
         """Gate edges (us, level) of the first `count` words: crossing + blank + the one constant, gate long."""
         edges = []
-        for crossing, word in list(zip(self.crossings_us, self.words))[:count]:
+        for crossing, word in list(zip(self.crossings_us, self.words, strict=False))[:count]:
             if word.gate:
                 rise = crossing + word.blank + LATENCY_US
                 edges += [(rise, 1), (rise + word.gate, 0)]
@@ -84,13 +84,16 @@ class Weld:
 
 
 def random_weld(program: PioProgram, frequency_Hz: float, count: int, seed: int, scale: float = 1.0, **kwargs: object) -> Weld:
-    """A seeded weld: a third of the half-cycles unfired, delays up to the latest allowed (10 degrees of gate), crossings that wander by
-    half a degree, and a false edge every 0.5 ms from each crossing to the end of its gate. `scale` shortens the period."""
+    """A seeded weld; `scale` shortens the period.
+
+    A third of the half-cycles is unfired, delays go up to the latest allowed (10 degrees of gate), crossings wander by half a
+    degree, and a false edge comes every 0.5 ms from each crossing to the end of its gate.
+    """
     dice = random.Random(seed)
     half = 500_000 / frequency_Hz * scale
     end = half * 165 / 180 - LATENCY_US
     words = []
-    for i in range(count):
+    for _ in range(count):
         if dice.random() < 1 / 3:
             words.append(Word(int(end), 0))
         else:
@@ -108,4 +111,4 @@ def random_weld(program: PioProgram, frequency_Hz: float, count: int, seed: int,
 def worst_error_us(got: list[tuple[float, int]], ideal: list[tuple[float, int]]) -> float:
     """The largest difference in time; AssertionError when there is an edge too many, too few or the wrong way."""
     assert [level for _, level in got] == [level for _, level in ideal]
-    return max((abs(a - b) for (a, _), (b, _) in zip(got, ideal)), default=0.0)
+    return max((abs(a - b) for (a, _), (b, _) in zip(got, ideal, strict=True)), default=0.0)

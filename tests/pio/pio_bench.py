@@ -1,8 +1,8 @@
 """One PIO state machine in an independent emulator, with step signals at its pins and a DMA channel at each FIFO.
 
-The emulator is the package rp2040-pio-emulator; what it emulates is chapter 3 (PIO) of the RP2040 data sheet. It numbers the pins of
-IN, SET and JMP from GPIO 0, so the pins are rotated here: bit 0 is the first IN pin (the stop circuit), bit 1 the detector, bit 2 the gate.
-Time is in clocks of the state machine, four to a microsecond.
+The emulator is the package rp2040-pio-emulator; what it emulates is chapter 3 (PIO) of the RP2040 data sheet. It numbers the
+pins of IN from GPIO 0 whatever the IN base, so the pins are rotated here: bit 0 is the first IN pin (the stop circuit), bit 1 the
+detector, bit 2 the gate. Time is in clocks of the state machine, four to a microsecond.
 """
 
 from bisect import bisect_right
@@ -11,8 +11,9 @@ from collections.abc import Callable, Generator, Iterable
 from dataclasses import replace
 
 import adafruit_pioasm
-from gen.pio import PioProgram, pio_text
 from pioemu import ShiftRegister, State, emulate
+
+from gen.pio import PioProgram, pio_text
 
 CLOCKS_PER_US = 4
 STOP, DETECTOR, GATE = 1, 2, 4  # pin masks
@@ -42,9 +43,11 @@ def assemble(program: PioProgram) -> list[int]:
 
 
 class PioBench:
-    """A state machine that runs `opcodes`; `fast` skips the rounds of counted loops, which changes nothing but the time it takes."""
+    """A state machine that runs `opcodes`. `fast` skips rounds of counted loops, which changes only the time it takes."""
 
-    def __init__(self, opcodes: list[int], wrap_target: int, detector: Steps, stop: Steps | None = None, *, fast: bool = True) -> None:
+    def __init__(
+        self, opcodes: list[int], wrap_target: int, detector: Steps, stop: Steps | None = None, *, fast: bool = True
+    ) -> None:
         self.opcodes = opcodes
         self.wrap_target = wrap_target
         self.detector = detector
@@ -70,16 +73,19 @@ class PioBench:
     def execute(self, opcode: int) -> None:
         """What writing an instruction to the SMx_INSTR register does: it runs at once and the program counter stays."""
         before = self.state
-        step = self._emulate([opcode], 0, replace(before, program_counter=0), lambda _, state: False)
+        step = self._emulate([opcode], 0, replace(before, program_counter=0), lambda *_: False)
         after = next(step)[1]
         self._note(before, after)
         self.state = replace(after, program_counter=before.program_counter, clock=before.clock)
         self._transfer()
 
     def restart(self) -> None:
-        """StateMachine.restart of MicroPython: clears the ISR and the shift counters, jumps to the first instruction; keeps the rest."""
+        """MicroPython's StateMachine.restart: clears ISR and shift counters, jumps to the first instruction, keeps the rest."""
         osr = ShiftRegister(self.state.output_shift_register.contents, 32)
         self.state = replace(self.state, program_counter=0, input_shift_register=ShiftRegister(0, 0), output_shift_register=osr)
+
+    def discard(self, value: int) -> None:
+        """A reader of the FIFO for those who look at `pushed`."""
 
     def idle(self, until_us: float) -> None:
         """Let time pass while the state machine is disabled."""
@@ -110,15 +116,15 @@ class PioBench:
             return self.pins(state)
 
         return emulate(
-            opcodes, stop_when=stop_when, initial_state=state, input_source=input_source, shift_isr_right=False, shift_osr_right=True,
-            set_base=2, set_count=1, jmp_pin=1, wrap_target=wrap_target,
+            opcodes, stop_when=stop_when, initial_state=state, input_source=input_source, wrap_target=wrap_target,
+            shift_isr_right=False, shift_osr_right=True, set_base=2, set_count=1, jmp_pin=1,
         )  # fmt: skip
 
     def _skip(self, previous: State | None, now: State, until: int) -> State | None:
         """The state after as many whole rounds of a loop as are sure to repeat the last one, or None.
 
-        A round repeats when it changed nothing but the clock and one counter going down, no input changes before it ends, and the
-        counter stays above zero: what the instructions do depends on nothing else.
+        A round repeats when the last one changed nothing but the clock and one counter going down, no input changes before it
+        ends, and the counter stays above zero: what the instructions do depends on nothing else.
         """
         if previous is None:
             return None

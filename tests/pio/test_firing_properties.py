@@ -1,14 +1,14 @@
 """The five properties of the firing programs, each with the mutations of the program that must break its test.
 
-A property is a function of a program that raises AssertionError when the program lacks it, so the same function judges the emitted
-program and the mutated ones. Source: RP2040 data sheet, chapter 3 (PIO), by way of the package rp2040-pio-emulator.
+A property is a function of a program that raises AssertionError when the program lacks it, so the same function judges the
+emitted program and the mutated ones. Source: RP2040 data sheet, chapter 3 (PIO), through the package rp2040-pio-emulator.
 """
 
 from collections.abc import Callable
 from dataclasses import replace
 
 import pytest
-from mains import Weld, Word, worst_error_us
+from firing_welds import Weld, Word, worst_error_us
 from pio_bench import Steps
 
 from gen.pio import PioProgram, load_program
@@ -36,7 +36,7 @@ def expect(weld: Weld, ended: int, until_us: float | None = None) -> None:
 
 
 def edge_first_then_word(program: PioProgram) -> None:
-    """Property 1: with the FIFO empty at the edge nothing fires, then or when a word comes late; a full weld ends where its words do."""
+    """Property 1: with the FIFO empty at the edge nothing fires, then or when a word comes late; a weld ends with its words."""
     for held in range(4):
         starved = weld(program, 4)
         bench = starved.bench(feed=False)
@@ -52,7 +52,7 @@ def edge_first_then_word(program: PioProgram) -> None:
 
 
 def hunt_is_bounded(program: PioProgram) -> None:
-    """Property 2: a missing edge, a dropout and its return, an edge before its window, and a first edge that never comes end it for good."""
+    """Property 2: a missing edge, a dropout and its return, an edge outside its window and a late first edge end it for good."""
     for position in range(6):
         for first_rises in (0, 1):
             missing = weld(program, 6, first_rises)
@@ -82,7 +82,7 @@ def hunt_is_bounded(program: PioProgram) -> None:
 
 
 def false_edges_outside_the_window_do_nothing(program: PioProgram) -> None:
-    """Property 3: a false edge every 0.5 ms from each crossing to the end of its gate, fired half-cycles and unfired ones alike."""
+    """Property 3: a false edge every 0.5 ms from each crossing to the end of its gate, in fired and unfired half-cycles."""
     for first_rises in (0, 1):
         noisy = weld(program, 12, first_rises)
         noisy.false_us = [crossing + t for crossing in noisy.crossings_us for t in range(500, END_US - 10, 500)]
@@ -90,7 +90,7 @@ def false_edges_outside_the_window_do_nothing(program: PioProgram) -> None:
 
 
 def stop_is_tested_before_every_gate(program: PioProgram) -> None:
-    """Property 4: the stop input high as a gate is due, in any half-cycle, ends the weld there, and for good when it falls again."""
+    """Property 4: the stop input high as a gate is due ends the weld there, in any half-cycle, and for good when it falls."""
     for position in range(6):
         stopped = weld(program)
         opened = stopped.crossings_us[position] + 500
@@ -108,7 +108,7 @@ def position_is_pushed_back(program: PioProgram) -> None:
     """Property 5: one report a half-cycle, at its end, that says fired or not, and none for words that only wait in the FIFO."""
     told = weld(program)
     bench = told.bench()
-    for i, word in enumerate(told.words):
+    for i in range(len(told.words)):
         bench.run(told.crossings_us[i] + END_US - 50)
         assert len(bench.pushed) == i
         bench.run(told.crossings_us[i] + END_US + 50)

@@ -1,6 +1,7 @@
 """One contract for the two gates: the simulator's sim/gate.py, and the real driver.py on the emulated PIO words.
 
-Both get the same half-cycles, detector edges, stop levels, underruns and moment of `off`; gate edges, position and results must be equal.
+Both get the same half-cycles, detector edges, stop levels, underruns and moment of `off`; gate edges, position and results must
+be equal.
 """
 
 import random
@@ -21,7 +22,7 @@ PULSE_US = 400
 
 @dataclass
 class Case:
-    """Toggles in microseconds; `delays` from the true crossing, -1 not fired; `words` is what the gate gets before its queue runs dry."""
+    """Toggles in microseconds; `delays` from the true crossing, -1 not fired; the queue runs dry after `words`."""
 
     toggles_us: list[float]
     delays: list[int]
@@ -81,7 +82,9 @@ def in_the_simulator(case: Case) -> Outcome:
     env = simpy.Environment()
     detector, stop = Pin(env), Pin(env)
     edges: list[tuple[float, int]] = []
-    unit = GateUnit(env, detector, stop, lambda level: edges.append((env.now * 1e6, level)), case.square, case.rise_us, case.fall_us)
+    unit = GateUnit(
+        env, detector, stop, lambda level: edges.append((env.now * 1e6, level)), case.square, case.rise_us, case.fall_us
+    )
 
     def toggle(pin: Pin, times: list[float]) -> Any:
         for time in times:
@@ -110,8 +113,13 @@ def _prepare(gate: Any, case: Case, count: int) -> None:
 def check(case: Case, monkeypatch: pytest.MonkeyPatch) -> Outcome:
     board, simulated = on_the_board(case, monkeypatch), in_the_simulator(case)
     assert [level for _, level in board.edges] == [level for _, level in simulated.edges]
-    assert all(abs(a - b) <= TOLERANCE_US for (a, _), (b, _) in zip(board.edges, simulated.edges))
-    assert (board.started, board.done, board.fired, board.off) == (simulated.started, simulated.done, simulated.fired, simulated.off)
+    assert all(abs(a - b) <= TOLERANCE_US for (a, _), (b, _) in zip(board.edges, simulated.edges, strict=True))
+    assert (board.started, board.done, board.fired, board.off) == (
+        simulated.started,
+        simulated.done,
+        simulated.fired,
+        simulated.off,
+    )
     return board
 
 

@@ -7,7 +7,7 @@ from typing import Any
 
 import pytest
 from fake_board import DMA, PINS, WDT_RESET, Board, Restarted
-from mains import LATENCY_US, worst_error_us
+from firing_welds import LATENCY_US, worst_error_us
 from pio_bench import Steps, assemble
 
 from gen.pio import Instruction, PioProgram, load_program, pio_text
@@ -39,14 +39,16 @@ def ideal(delays: list[int], first_us: float) -> list[tuple[float, int]]:
 
 
 def test_latency_is_the_one_constant() -> None:
-    """The proof in test_words.py and the driver must speak of the same latency."""
+    """The proof in test_firing_words.py and the driver must speak of the same latency."""
     assert Board().constant("LATENCY_US") == LATENCY_US
 
 
 def test_opcodes_are_what_the_assembler_makes_of_them() -> None:
     """The driver executes instructions as numbers; a wrong one would load a wrong window."""
     rows = (("pull", ("noblock",)), ("out", ("y", 14)), ("out", ("isr", 14)), ("set", ("pins", 0)))
-    program = PioProgram("four", "", "a", 1, "none", tuple(Instruction(op, args, "a" if op == "pull" else "") for op, args in rows))
+    program = PioProgram(
+        "four", "", "a", 1, "none", tuple(Instruction(op, args, "a" if op == "pull" else "") for op, args in rows)
+    )
     names = ("_PULL_NOBLOCK", "_OUT_Y_14", "_OUT_ISR_14", "_GATE_LOW")
     assert [Board().constant(name) for name in names] == assemble(program), pio_text(program)
     assert len(load_program("firing_square").instructions) <= 32
@@ -140,7 +142,7 @@ def test_off_calls_in_order() -> None:
 
 @pytest.mark.parametrize("off_us", range(3_990, 14_200, 97))
 def test_off_never_leaves_the_pin_high(off_us: int) -> None:
-    """At any moment of a half-cycle, with time passing between the calls: low afterwards, low for good, and ready for the next weld."""
+    """At any moment of a half-cycle, time passing between the calls: low afterwards and for good, and ready for the next weld."""
     board = square_board(call_us=7)
     driver = board.load()
     prepare(driver, [0, 0, 500, 500])
@@ -175,7 +177,7 @@ def test_an_edge_between_the_look_and_the_start_fires_nothing() -> None:
 
 
 def test_position_comes_from_the_pio(monkeypatch: pytest.MonkeyPatch) -> None:
-    """The feeding channel has read all words by the first half-cycle; `done` must not believe it. It starves: the weld ends there."""
+    """The feeding channel has read all words by the first half-cycle; `done` must not believe it. Starved, the weld ends."""
     monkeypatch.setattr(DMA, "starved_after", 2)
     board = square_board()
     driver = board.load()
@@ -190,7 +192,7 @@ def test_position_comes_from_the_pio(monkeypatch: pytest.MonkeyPatch) -> None:
 
 
 def test_words_never_wrap_or_vanish() -> None:
-    """A delay inside the detector's offset clamps to the shortest blank; a fired word never looks unfired; all stay below 2**30."""
+    """A delay inside the detector's offset clamps to the shortest blank; a fired word never looks unfired; all below 2**30."""
     board = square_board(config={"OFFSET_RISE_US": 300})
     driver = board.load()
     for delay, end in ((-1, END_US), (0, END_US), (END_US - 1, END_US), (END_US, END_US), (0, 30_000), (-1, 30_000)):
@@ -201,6 +203,17 @@ def test_words_never_wrap_or_vanish() -> None:
         assert (word >> 14 & 0x3FFF > 0) == (delay >= 0)
         assert word >> 28 == 0
     assert driver._words[1] & 0x3FFF == 0x3FFF
+
+
+def test_dma_never_reads_past_the_words() -> None:
+    """DMA knows no bounds: what lies behind the array would be taken for gate words."""
+    board = square_board(count=60, config={"MAX_HALF_CYCLES": 6})
+    driver = board.load()
+    prepare(driver, [2_000] * 6)
+    driver.start(20, HALF_US, 0)
+    board.run(300_000)
+    assert driver.done() == 6
+    assert len(board.fire.gate_edges) == 12
 
 
 def test_inputs() -> None:

@@ -180,7 +180,7 @@ class Driver:
                 self._words[0] = self._word(-1, half_us * 11 // 12, edge)
         elif level:
             return 0
-        words = count + self._lead_in
+        words = min(count, config.MAX_HALF_CYCLES) + self._lead_in  # DMA does not know where the array ends
         self._handed_over = words
         self._fire.restart()
         # The first window is a little more than the longest wait for an edge, and less than the shortest for the one after it.
