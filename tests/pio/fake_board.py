@@ -209,12 +209,14 @@ class DMA:
         fields, bench = self.settings["ctrl"], self.board.fire
         if self._feeds():
             assert fields == {"size": 2, "inc_read": True, "inc_write": False, "treq_sel": 0}
+            assert self.count <= len(self.settings["read"]), "DMA past the end of the words"
             words = list(self.settings["read"][: self.count])
             assert all(0 < word < 2**30 for word in words)
             bench.feed.extend(words[: self.starved_after])
             bench._transfer()
         else:
             assert fields == {"size": 0, "inc_read": False, "inc_write": True, "treq_sel": 4}
+            assert self.count <= len(self.settings["write"]), "DMA past the end of the results"
             bench.drain = self._take
 
     def _take(self, value: int) -> None:

@@ -209,7 +209,7 @@ def test_dma_never_reads_past_the_words() -> None:
     """DMA knows no bounds: what lies behind the array would be taken for gate words."""
     board = square_board(count=60, config={"MAX_HALF_CYCLES": 6})
     driver = board.load()
-    prepare(driver, [2_000] * 6)
+    prepare(driver, [2_000] * 6, positive=0)
     driver.start(20, HALF_US, 0)
     board.run(300_000)
     assert driver.done() == 6
