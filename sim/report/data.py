@@ -1,0 +1,190 @@
+"""What a report is made from, and the figures that its sections share."""
+
+from __future__ import annotations
+
+import itertools
+import math
+from bisect import bisect_right
+from dataclasses import dataclass
+from functools import cached_property
+
+from gen.boards import Board
+from gen.firmware import FirmwareBundle, duty_limit, heat
+from gen.timing import TimingTable
+from gen.welder import Welder
+from sim.recording import Recording, StateChange, WeldRecord
+from sim.switch import Conduction
+from sim.verdict import Finding, Verdict
+from sim.verdict.flux import flux_path
+
+MINUTE_S = 60.0
+FLUX_CHECK = "flux-balance"  # the finding whose limit is drawn beside the flux path
+_LEAST_POINTS, _MOST_POINTS = 4, 24  # of the flux path, a conduction
+
+
+@dataclass(frozen=True)
+class ReportData:
+    """Everything a report shows. `versions`: what made it, as (name, version)."""
+
+    title: str
+    table: TimingTable
+    welder: Welder
+    board: Board
+    bundle: FirmwareBundle
+    recording: Recording
+    verdict: Verdict
+    welds_per_minute: float
+    versions: tuple[tuple[str, str], ...] = ()
+
+    @cached_property
+    def findings(self) -> tuple[Finding, ...]:
+        """All findings, gravest first."""
+        order = ("refuse", "caution", "note")
+        return tuple(sorted(self.verdict.findings, key=lambda f: order.index(f.severity)))
+
+    @cached_property
+    def shown_weld(self) -> WeldRecord | None:
+        """The first weld in which a gate was given."""
+        return next((weld for weld in self.recording.welds if weld.gates), None)
+
+    def gates_of(self, weld: WeldRecord) -> list[tuple[float, float]]:
+        """The gates of a weld, (on, off) in seconds of the run."""
+        return [gate for gate in self.recording.gates if weld.asked_s <= gate[0] < weld.ended_s]
+
+    def conductions_of(self, weld: WeldRecord) -> list[Conduction]:
+        """The currents of a weld."""
+        return [c for c in self.recording.conductions if weld.asked_s <= c.start_s < weld.ended_s]
+
+    def state_at(self, time_s: float) -> StateChange | None:
+        """The state in force at a time of the run."""
+        found = bisect_right(self.recording.states, time_s, key=lambda change: change.time_s)
+        return self.recording.states[found - 1] if found else None
+
+    @cached_property
+    def minute(self) -> Minute:
+        return busiest_minute(self)
+
+
+@dataclass(frozen=True)
+class Minute:
+    """The minute of the run with the most heat in it, in half-cycles at full current as the board counts them.
+
+    `path`: (time, heat in the minute up to it). `thermal_A`: the steady current that heats as the simulated one did over
+    this minute; `thermal_limit_A`: the same of the rating plate.
+    """
+
+    start_s: float
+    end_s: float
+    path: tuple[tuple[float, float], ...]
+    used: float
+    limit: float
+    thermal_A: float
+    thermal_limit_A: float
+
+
+def busiest_minute(data: ReportData) -> Minute:
+    """Slide a minute over the run."""
+    recording, welder = data.recording, data.welder
+    charges = _charges(data)
+    path: list[tuple[float, float]] = [(0.0, 0.0)]
+    used, oldest = 0.0, 0
+    most, most_s = 0.0, 0.0
+    for time_s, cost in charges:
+        while charges[oldest][0] <= time_s - MINUTE_S:
+            gone_s, gone = charges[oldest]
+            path.append((gone_s + MINUTE_S, used))
+            used -= gone
+            path.append((gone_s + MINUTE_S, used))
+            oldest += 1
+        path.append((time_s, used))
+        used += cost
+        path.append((time_s, used))
+        if used > most + 1e-9:
+            most, most_s = used, time_s
+    path.append((recording.length_s, used))
+    end_s = min(recording.length_s, max(most_s, MINUTE_S))
+    start_s = max(0.0, end_s - MINUTE_S)
+    heating = sum(c.rms_A**2 * c.current.half.length_s for c in recording.conductions if start_s <= c.start_s < end_s)
+    return Minute(
+        start_s=start_s,
+        end_s=end_s,
+        path=_cut(path, start_s, end_s),
+        used=most,
+        limit=duty_limit(welder) / 100,
+        thermal_A=math.sqrt(heating / MINUTE_S),
+        thermal_limit_A=welder.transformer.working_current_A * math.sqrt(welder.allowed_duty),
+    )
+
+
+def _cut(path: list[tuple[float, float]], start_s: float, end_s: float) -> tuple[tuple[float, float], ...]:
+    """The part of a path of steps between two times."""
+    before = [value for time_s, value in path if time_s < start_s]
+    inside = [point for point in path if start_s <= point[0] <= end_s]
+    begin = [(start_s, before[-1])] if before else []
+    last = inside[-1][1] if inside else 0.0
+    return (*begin, *inside, (end_s, last))
+
+
+def _charges(data: ReportData) -> list[tuple[float, float]]:
+    """(Time, heat) of each gate: by its row of the table, or of one at full current where the table has none for it."""
+    costs = [heat(row) / 100 for row in data.table.rows if row.firing_delay_us is not None for _ in range(row.half_cycles)]
+    charges: list[tuple[float, float]] = []
+    for weld in data.recording.welds:
+        for n, (on_s, _) in enumerate(data.gates_of(weld)):
+            charges.append((on_s, costs[n] if n < len(costs) else 1.0))
+    known = {time_s for time_s, _ in charges}
+    charges += [(on_s, 1.0) for on_s, _ in data.recording.gates if on_s not in known]
+    return sorted(charges)
+
+
+@dataclass(frozen=True)
+class Flux:
+    """Flux in the core through one weld, in units of its steady peak. `peak` has its sign; `residue` is left at the end."""
+
+    path: tuple[tuple[float, float], ...]
+    peak: float
+    residue: float
+    limit: float | None  # of the verdict, where it judged the flux
+
+
+def flux_of(data: ReportData, weld: WeldRecord) -> Flux:
+    """The path of the verdict's own check, with the curve drawn in between its points."""
+    welder = data.welder
+    unit = welder.mains.voltage_V * math.sqrt(2) / (2 * math.pi * welder.mains.frequency_Hz)
+    begins = {c.start_s: c for c in data.conductions_of(weld)}
+    points = max(_LEAST_POINTS, min(_MOST_POINTS, 2000 // max(len(begins), 1)))
+    path: list[tuple[float, float]] = []
+    for point in flux_path(data.recording, welder, weld.asked_s, weld.ended_s):
+        path.append((point.time_s, point.flux))
+        c = begins.pop(point.time_s, None)
+        if c is not None:
+            step = (c.end_s - c.start_s) / points
+            times = [c.start_s + n * step for n in range(1, points)]
+            path += [(t, point.flux + c.current.volt_seconds(c.start_s, t) / unit) for t in times]
+    path.sort(key=lambda p: p[0])
+    peak = max((value for _, value in path), key=abs)
+    limit = next((f.limit for f in data.findings if f.name == FLUX_CHECK), None)
+    return Flux(tuple(path), peak, path[-1][1], limit)
+
+
+@dataclass(frozen=True)
+class Refusal:
+    """A press of the pedal that began no weld, and what the board was doing."""
+
+    pressed_s: float
+    state: str
+    reason: str
+
+
+def refusals(data: ReportData) -> list[Refusal]:
+    """Every press, up to the end of the run, that began no weld before the next press."""
+    recording = data.recording
+    presses = [t for t in recording.presses if t < recording.length_s]
+    found = []
+    for pressed_s, next_s in itertools.pairwise([*presses, recording.length_s]):
+        if any(pressed_s <= weld.asked_s < next_s for weld in recording.welds):
+            continue
+        change = data.state_at(pressed_s)
+        state, reason = (change.state, change.reason) if change else ("starting", "none")
+        found.append(Refusal(pressed_s, state, "" if reason == "none" else reason))
+    return found

@@ -1,0 +1,181 @@
+"""The sections of the report, one function each: from the data to a piece of HTML."""
+
+from __future__ import annotations
+
+from collections import Counter
+from functools import cache
+from typing import Any
+
+from jinja2 import Environment, PackageLoader, StrictUndefined
+from markupsafe import Markup
+
+from gen.cautions import CAUTIONS
+from gen.units import milliseconds
+from sim.recording import StateChange, WeldRecord
+from sim.report.charts import draw_flux, draw_minute
+from sim.report.crossings import draw_half_cycles, shown_half_cycles, view_of
+from sim.report.data import FLUX_CHECK, ReportData, flux_of, refusals
+from sim.report.svg import number, picture
+from sim.report.timeline import draw_timeline, grouped, segments
+from sim.verdict import Finding
+from sim.verdict.pace import weld_count
+
+SEVERITY_WORDS = {"refuse": "refused", "caution": "caution", "note": "passed"}
+_MOST_ROWS = 24  # of the welds listed as they come; every odd one is listed beyond that, up to as many again
+
+
+@cache
+def templates() -> Environment:
+    """The templates beside this module."""
+    environment = Environment(
+        loader=PackageLoader("sim.report"), undefined=StrictUndefined, autoescape=True, trim_blocks=True, lstrip_blocks=True
+    )
+    environment.filters["number"] = number
+    return environment
+
+
+def _section(name: str, **values: Any) -> Markup:
+    return Markup(templates().get_template(f"{name}.html.j2").render(values))
+
+
+def limit_words(finding: Finding) -> str:
+    """The limit with the side on which figures keep to it, told from the severity and the figure."""
+    if finding.figure == finding.limit != 0:
+        return number(finding.limit)
+    at_least = finding.limit != 0 and (finding.figure > finding.limit) == (finding.severity == "note")
+    return f"{'at least' if at_least else 'at most'} {number(finding.limit)}"
+
+
+def headline(data: ReportData) -> str:
+    """The verdict in one line, gravest finding first."""
+    if not data.findings:
+        return "Nothing was checked, so nothing is known."
+    first = data.findings[0]
+    word = data.verdict.word.capitalize()
+    if first.severity == "note":
+        return f"{word}: {len(data.findings)} checks, none beyond its limit."
+    return f"{word}: {first.name}, {number(first.figure)} {first.unit}; allowed: {limit_words(first)}."
+
+
+def verdict(data: ReportData) -> Markup:
+    """The verdict, and what to change, gravest first."""
+    counts = Counter(SEVERITY_WORDS[f.severity] for f in data.findings)
+    tally = ", ".join(f"{counts[word]} {word}" for word in ("refused", "caution", "passed") if counts[word])
+    return _section(
+        "verdict", headline=headline(data), word=data.verdict.word if data.findings else "unknown", tally=tally,
+        changes=[(SEVERITY_WORDS[f.severity], f, limit_words(f)) for f in data.findings if f.severity != "note"],
+    )
+
+
+def cautions(_: ReportData) -> Markup:
+    """The cautions, each as one paragraph."""
+    paragraphs: list[str] = []
+    for words in CAUTIONS:
+        if paragraphs and not paragraphs[-1].endswith("."):
+            paragraphs[-1] += f" {words}"
+        else:
+            paragraphs.append(words)
+    return _section("cautions", paragraphs=paragraphs)
+
+
+def schedule(data: ReportData) -> Markup:
+    """The phases along time, and in a table with their firing delays."""
+    table, rows = data.table, []
+    for n, group in enumerate(grouped(segments(table)), 1):
+        for part in group:
+            rows.append((str(n), part, f"{milliseconds(part.half_cycles, table.frequency_Hz):g}"))
+    return _section(
+        "schedule", picture=picture(lambda width, name: draw_timeline(table, width, name), "timeline"), rows=rows, table=table,
+        total_ms=f"{milliseconds(table.half_cycles, table.frequency_Hz):g}",
+    )
+
+
+def half_cycles(data: ReportData) -> Markup:
+    """The first and the last half-cycles of the first weld with a gate, enlarged."""
+    weld = data.shown_weld
+    if weld is None:
+        return _section("half_cycles", first=None, last=None, unlatched=0, weld=None)
+    view = view_of(data.recording, data.gates_of(weld), data.conductions_of(weld))
+
+    def enlarged(last: bool) -> Markup:
+        return picture(
+            lambda width, name: draw_half_cycles(view, shown_half_cycles(view, last, width), width, name),
+            "last" if last else "first",
+        )
+
+    return _section(
+        "half_cycles", first=enlarged(False), last=enlarged(True) if weld.gates > 1 else None,
+        unlatched=sum(not c.latched for c in view.conductions), weld=weld,
+    )
+
+
+def flux(data: ReportData) -> Markup:
+    """The flux path of the same weld."""
+    weld = data.shown_weld
+    if weld is None or not data.conductions_of(weld):
+        return _section("flux", picture=None, flux=None, worst=None)
+    found = flux_of(data, weld)
+    worst = next((f.figure for f in data.findings if f.name == FLUX_CHECK), None)
+    zero_s = data.recording.half_cycle_at(data.gates_of(weld)[0][0]).start_s
+    shown = picture(lambda width, _: draw_flux(found, zero_s, width), "flux")
+    return _section("flux", picture=shown, flux=found, worst=worst)
+
+
+def duty(data: ReportData) -> Markup:
+    """The minute with most heat in it, against what the plate allows."""
+    minute, refused = data.minute, refusals(data)
+    shown = picture(lambda width, name: draw_minute(minute, data.recording.welds, refused, width, name), "minute")
+    currents = [c.rms_A for c in data.recording.conductions if c.latched]
+    return _section(
+        "duty", picture=shown, minute=minute, pace=data.welds_per_minute, working_A=data.welder.transformer.working_current_A,
+        largest_A=max(currents, default=0.0), peak_A=max((c.peak_A for c in data.recording.conductions), default=0.0),
+        per_weld=data.table.heating_half_cycles, welder=data.welder,
+    )
+
+
+def findings(data: ReportData) -> Markup:
+    """Every check with its figure, limit and source."""
+    rows = [(SEVERITY_WORDS[f.severity], f, limit_words(f)) for f in data.findings]
+    return _section("findings", rows=rows)
+
+
+def welds(data: ReportData) -> Markup:
+    """What was asked for, what was made, and how each weld ended."""
+    records = data.recording.welds
+    listed = set(range(min(len(records), _MOST_ROWS)))
+    odd = [n for n, weld in enumerate(records) if weld.ending != "completed" or not weld.planned == weld.gates == weld.conducted]
+    listed |= set(odd[:_MOST_ROWS])
+    rows = [(n + 1, records[n], _ending(data, records[n])) for n in sorted(listed)]
+    reasons = Counter(f"{r.state}: {r.reason}" if r.reason else r.state for r in refusals(data))
+    return _section(
+        "welds", rows=rows, left_out=len(records) - len(rows), count=weld_count(data.recording), reasons=sorted(reasons.items()),
+        states=_telling_states(data),
+    )
+
+
+def _telling_states(data: ReportData) -> list[StateChange]:
+    """State changes up to the end of the first weld, and later ones that have a reason."""
+    first_end_s = data.recording.welds[0].ended_s if data.recording.welds else data.recording.length_s
+    return [c for c in data.recording.states if c.time_s <= first_end_s or c.reason != "none"][:_MOST_ROWS]
+
+
+def _ending(data: ReportData, weld: WeldRecord) -> str:
+    after = data.state_at(weld.ended_s)
+    reason = f", {after.state}: {after.reason}" if after and after.reason != "none" else ""
+    return weld.ending + reason
+
+
+def built(data: ReportData) -> Markup:
+    """What was built, what was rounded and what was assumed."""
+    return _section(
+        "built", data=data, files=[(path, len(content.encode())) for path, content in sorted(data.bundle.files.items())],
+        assumed=data.welder.assumed(),
+    )
+
+
+SECTIONS = (verdict, cautions, schedule, half_cycles, flux, duty, findings, welds, built)
+
+
+def page(data: ReportData) -> str:
+    """All sections as one HTML file."""
+    return str(_section("page", title=data.title, data=data, sections=[section(data) for section in SECTIONS])) + "\n"

@@ -1,0 +1,146 @@
+"""Small plain functions that draw SVG as text: elements, scales, axes, labels that keep off each other.
+
+User units are CSS pixels at full size. Text is set in one size, so that its width can be told beforehand, generously.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from html import escape
+
+from markupsafe import Markup
+
+WIDE, NARROW = 800, 360  # user units across: a sheet of paper or a screen, and a telephone
+FONT = 12
+LINE = 16  # from one line of text to the next
+_CHAR = 0.62  # of the font size: the mean width of a character in the widest of the fonts named in style.css
+
+
+def fixed(value: float) -> str:
+    """A coordinate, to a thousandth."""
+    written = f"{value:.3f}".rstrip("0").rstrip(".")
+    return "0" if written == "-0" else written
+
+
+def number(value: float, digits: int = 3) -> str:
+    """A figure for a reader: `digits` significant ones, all those before the point, no exponent."""
+    if math.isnan(value):
+        return "unknown"
+    if math.isinf(value):
+        return "unlimited" if value > 0 else "−unlimited"
+    if value == 0:
+        return "0"
+    places = max(0, digits - 1 - math.floor(math.log10(abs(value))))
+    written = f"{value:.{places}f}".replace("-", "−")
+    return written.rstrip("0").rstrip(".") if "." in written else written
+
+
+def element(name: str, content: str = "", /, **attributes: str | float) -> str:
+    """An element. `_` in a name stands for `-`, and a trailing one keeps clear of Python's words; numbers are coordinates."""
+    parts = [name]
+    for key, value in attributes.items():
+        given = fixed(value) if isinstance(value, (int, float)) else escape(value)
+        parts.append(f'{key.rstrip("_").replace("_", "-")}="{given}"')
+    return f"<{' '.join(parts)}>{content}</{name}>"
+
+
+def text(x: float, y: float, words: str, anchor: str = "start", class_: str = "") -> str:
+    """A line of text; `y` is its baseline."""
+    more: dict[str, str | float] = {"class_": class_} if class_ else {}
+    return element("text", escape(words), **{"x": x, "y": y, "text_anchor": anchor, **more})
+
+
+def line(x1: float, y1: float, x2: float, y2: float, class_: str, **attributes: str | float) -> str:
+    """A straight line, in the colour and thickness of its class in style.css."""
+    return element("line", **{"x1": x1, "y1": y1, "x2": x2, "y2": y2, "class_": class_, **attributes})
+
+
+def rect(x: float, y: float, width: float, height: float, class_: str, **attributes: str | float) -> str:
+    """A rectangle; one of less than no width has none."""
+    return element("rect", **{"x": x, "y": y, "width": max(width, 0), "height": max(height, 0), "class_": class_, **attributes})
+
+
+def path(points: Sequence[tuple[float, float]], class_: str, closed: bool = False) -> str:
+    """Straight lines from point to point."""
+    if not points:
+        return ""
+    drawn = "M" + "L".join(f"{x:.2f} {y:.2f}" for x, y in points)
+    return element("path", d=drawn + ("Z" if closed else ""), class_=class_)
+
+
+def filled(points: Sequence[tuple[float, float]], pattern: str) -> str:
+    """The area inside these points, filled with a hatch and without an outline."""
+    d = "M" + "L".join(f"{x:.2f} {y:.2f}" for x, y in points) + "Z"
+    return element("path", d=d, class_="area", style=f"fill:url(#{pattern})")
+
+
+def hatch(identity: str) -> str:
+    """A pattern of slanting lines, to fill with where colour alone would not do."""
+    stroke = element("path", d="M-1 7L7 -1M5 7L7 5M-1 1L1 -1", class_="hatching")
+    return element("defs", element("pattern", stroke, id=identity, width=6, height=6, patternUnits="userSpaceOnUse"))
+
+
+def svg(width: float, height: float, content: str, label: str, **attributes: str | float) -> str:
+    """A picture. `label` says in words what it shows."""
+    return element("svg", content, viewBox=f"0 0 {fixed(width)} {fixed(height)}", role="img", aria_label=label, **attributes)
+
+
+def picture(draw: Callable[[int, str], str], name: str) -> Markup:
+    """The same picture twice, for wide and for narrow pages; the style sheet shows one. `draw` takes width and a name."""
+    both = ((WIDE, "wide"), (NARROW, "narrow"))
+    return Markup("".join(f'<div class="picture {size}">{draw(width, f"{name}-{size}")}</div>' for width, size in both))
+
+
+def width_of(words: str) -> float:
+    """About how wide a line of text is, rather too much than too little."""
+    return len(words) * FONT * _CHAR
+
+
+@dataclass(frozen=True)
+class Scale:
+    """A straight line from values to user units: `low` lies at `at_low`, `high` at `at_high`."""
+
+    low: float
+    high: float
+    at_low: float
+    at_high: float
+
+    def __call__(self, value: float) -> float:
+        return self.at_low + (value - self.low) * self.per_unit
+
+    @property
+    def per_unit(self) -> float:
+        return (self.at_high - self.at_low) / (self.high - self.low)
+
+
+def ticks(low: float, high: float, most: int) -> list[float]:
+    """Round values from `low` to `high`, `most` of them or fewer."""
+    span = high - low
+    if span <= 0 or most < 1:
+        return [low]
+    step = 10.0 ** math.floor(math.log10(span / most))
+    while span / step >= most:
+        step *= 2.5 if round(step / 10 ** math.floor(math.log10(step) + 1e-9)) == 2 else 2
+    first = math.ceil(low / step - 1e-9)
+    return [n * step for n in range(first, math.floor(high / step + 1e-9) + 1)]
+
+
+def spread(centres: Sequence[float], widths: Sequence[float], low: float, high: float) -> list[float] | None:
+    """Centres for labels of these widths, in order, near where they want to be and not upon each other.
+
+    None where they do not fit between `low` and `high` at all.
+    """
+    if sum(widths) > high - low:
+        return None
+    placed: list[float] = []
+    edge = low
+    for centre, width in zip(centres, widths, strict=True):
+        placed.append(max(centre, edge + width / 2))
+        edge = placed[-1] + width / 2
+    edge = high
+    for n in range(len(placed) - 1, -1, -1):
+        placed[n] = min(placed[n], edge - widths[n] / 2)
+        edge = placed[n] - widths[n] / 2
+    return placed

@@ -1,0 +1,157 @@
+"""The schedule as a picture: phases along time, bars as high as their percent current."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+from gen.timing import FIRED, TimingRow, TimingTable
+from gen.units import milliseconds
+from sim.report.svg import FONT, LINE, Scale, filled, hatch, line, path, spread, svg, text, width_of
+
+_TOP, _HEIGHT, _AXIS = 26, 120, 44  # room above the bars, for the bars, and left of them
+_LEAST_PX = 3.0  # a phase is never drawn narrower
+_BREAK = 0.25  # an unfired phase is drawn no longer than this part of the fired time, with a break in it
+
+
+@dataclass(frozen=True)
+class Segment:
+    """A phase as a user thinks of it: the rows of one slope are one segment. `times`: how often it comes, with its neighbour."""
+
+    phase: str
+    rows: tuple[TimingRow, ...]
+    times: int = 1
+
+    @property
+    def half_cycles(self) -> int:
+        return sum(row.half_cycles for row in self.rows)
+
+    @property
+    def fired(self) -> bool:
+        return self.phase in FIRED
+
+    @property
+    def percent(self) -> str:
+        """The percent current, or from what to what it slopes; empty where nothing fires."""
+        if not self.fired:
+            return ""
+        first, last = self.rows[0].current_percent, self.rows[-1].current_percent
+        return f"{first:g}\u00a0%" if first == last else f"{first:g} to {last:g}\u00a0%"
+
+    @property
+    def delay_us(self) -> str:
+        """The firing delay, or its range in the order of the rows."""
+        delays = [row.firing_delay_us for row in self.rows if row.firing_delay_us is not None]
+        if not delays:
+            return ""
+        if len(set(delays)) == 1:
+            return f"{delays[0]}"
+        slopes = len({row.current_percent for row in self.rows}) > 1
+        return f"{delays[0]} to {delays[-1]}" if slopes else f"first {delays[0]}, then {delays[-1]}"
+
+
+def segments(table: TimingTable) -> list[Segment]:
+    """The rows of the table, neighbours of one phase taken together."""
+    found: list[Segment] = []
+    for row in table.rows:
+        if found and found[-1].phase == row.phase:
+            found[-1] = replace(found[-1], rows=(*found[-1].rows, row))
+        else:
+            found.append(Segment(row.phase, (row,)))
+    return found
+
+
+def grouped(parts: list[Segment]) -> list[list[Segment]]:
+    """Segments in groups of one, or of two that repeat: a pulse and its cool time. `times` counts the repetitions."""
+    groups: list[list[Segment]] = []
+    at = 0
+    while at < len(parts):
+        pair, count = parts[at : at + 2], 1
+        while len(pair) == 2 and parts[at + 2 * count : at + 2 * count + 2] == pair:
+            count += 1
+        if count > 1:
+            groups.append([replace(part, times=count) for part in pair])
+            at += 2 * count
+        else:
+            groups.append(parts[at : at + 1])
+            at += 1
+    return groups
+
+
+def draw_timeline(table: TimingTable, width: int, name: str) -> str:
+    """Fired phases and short gaps to one scale; longer unfired phases broken, which the marks and the note say."""
+    parts = segments(table)
+    right = width - 8
+    longest = max(_BREAK * table.fired_half_cycles, 4.0)
+    lengths = [float(part.half_cycles) if part.fired else min(part.half_cycles, longest) for part in parts]
+    room = right - _AXIS - _LEAST_PX * len(parts)
+    per_half_cycle = max(room, 0.0) / sum(lengths)
+    base = _TOP + _HEIGHT
+    height = Scale(0, 100, base, _TOP)
+    drawn = [hatch(f"hatch-{name}")]
+    for percent in (0, 50, 100):
+        drawn.append(line(_AXIS, height(percent), right, height(percent), "grid" if percent else "axis"))
+        drawn.append(text(_AXIS - 6, height(percent) + 4, f"{percent} %", "end"))
+    drawn.append(text(2, 12, "percent current"))
+    edges = [float(_AXIS)]
+    for part, length in zip(parts, lengths, strict=True):
+        x, w = edges[-1], length * per_half_cycle + _LEAST_PX
+        edges.append(x + w)
+        if part.fired:
+            drawn.append(_bar(part, x, w, height, f"hatch-{name}"))
+        elif part.half_cycles > longest:
+            drawn += [line(x + w / 2 + s, base + 5, x + w / 2 + s + 5, base - 5, "mark") for s in (-4, 0)]
+        drawn.append(line(x, base, x, base + 5, "axis"))
+    drawn.append(line(edges[-1], base, edges[-1], base + 5, "axis"))
+    labels, bottom = _labels(table, edges, width, base)
+    drawn.append(labels)
+    if any(not part.fired and part.half_cycles > longest for part in parts):
+        bottom += 1.5 * LINE
+        drawn.append(text(_AXIS, bottom, "// stands in a wait that is longer than drawn"))
+    return svg(width, bottom + 6, "".join(drawn), f"Schedule {table.name}: percent current of each phase along time")
+
+
+def _bar(part: Segment, x: float, w: float, height: Scale, pattern: str) -> str:
+    """Stairs, one for each row of the segment."""
+    base, points = height(0), []
+    at = x
+    for row in part.rows:
+        step = w * row.half_cycles / part.half_cycles
+        points += [(at, height(row.current_percent)), (at + step, height(row.current_percent))]
+        at += step
+    outline = [(x, base), *points, (x + w, base)]
+    return filled(outline, pattern) + path(outline, "current")
+
+
+def _labels(table: TimingTable, edges: list[float], width: int, base: float) -> tuple[str, float]:
+    """Each group's name, length and current below it, or as much of that as fits; and the bottom of it all."""
+    groups = grouped(segments(table))
+    centres, at = [], 0
+    for group in groups:
+        count = len(group) * group[0].times
+        centres.append((edges[at] + edges[at + count]) / 2)
+        at += count
+    full = [_words(n, group, table.frequency_Hz) for n, group in enumerate(groups, 1)]
+    names = [words[:1] for words in full]
+    numbers = [[str(n)] for n in range(1, len(groups) + 1)]
+    for written in (full, names, numbers):
+        places = spread(centres, [max(map(width_of, words)) + FONT for words in written], 0, width)
+        if places is not None:
+            break
+    else:
+        return "", base + LINE
+    drawn = []
+    for centre, place, words in zip(centres, places, written, strict=True):
+        drawn.append(path([(centre, base + 5), (centre, base + 9), (place, base + 17), (place, base + 21)], "leader"))
+        drawn += [text(place, base + 34 + n * LINE, words_, "middle") for n, words_ in enumerate(words)]
+    return "".join(drawn), base + 34 + LINE * (max(map(len, written)) - 1)
+
+
+def _words(n: int, group: list[Segment], frequency_Hz: int) -> list[str]:
+    """Number and names, half-cycles, milliseconds and current of a group."""
+    lengths = [part.half_cycles for part in group]
+    times = f"{group[0].times} × " if group[0].times > 1 else ""
+    names = " + ".join(part.phase for part in group)
+    ms = " + ".join(f"{milliseconds(length, frequency_Hz):g}" for length in lengths)
+    percent = next((part.percent for part in group if part.fired), "")
+    words = [f"{n}: {times}{names}", " + ".join(map(str, lengths)) + " half-cycles", f"{ms} ms"]
+    return [*words, percent] if percent else words
