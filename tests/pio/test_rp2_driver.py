@@ -176,6 +176,21 @@ def test_an_edge_between_the_look_and_the_start_fires_nothing() -> None:
     assert driver.done() == 4
 
 
+def test_a_second_start_replaces_the_first() -> None:
+    """Words left of an earlier start must neither block the header nor be fired."""
+    board = square_board()
+    driver = board.load()
+    prepare(driver, [300] * 6)
+    driver.start(6, HALF_US, 1)
+    board.run(16_000)
+    prepare(driver, [5_000] * 2)
+    assert driver.start(2, HALF_US, 1) == 1
+    edges = len(board.fire.gate_edges)
+    board.run(100_000)
+    assert driver.done() == 2
+    assert worst_error_us(board.fire.gate_edges[edges:], ideal([5_000] * 2, 24_000)) <= TOLERANCE_US
+
+
 def test_position_comes_from_the_pio(monkeypatch: pytest.MonkeyPatch) -> None:
     """The feeding channel has read all words by the first half-cycle; `done` must not believe it. Starved, the weld ends."""
     monkeypatch.setattr(DMA, "starved_after", 2)

@@ -169,6 +169,8 @@ class Driver:
         return blank | gate << _SECOND_FIELD | edge << _EDGE_BIT
 
     def start(self, count: int, half_us: int, positive: int) -> int:
+        if self._handed_over:
+            self.off()  # words of an earlier start may still stand in the FIFO
         level = self._detector.value()
         edge = 1
         self._lead_in = 0
@@ -207,8 +209,10 @@ class Driver:
     def off(self) -> int:
         self._feed.active(0)  # first, or it refills the FIFO
         self._fire.active(0)
-        cut_short = self._gate.value()  # only a stopped state machine answers for sure: not reported yet, and fired
-        self._fire.exec(_GATE_LOW)  # nothing may come in between: a stopped state machine holds its pin as it was
+        # A stopped state machine holds its pin as it was, so the gate comes down at once. One look before: high now is a
+        # half-cycle that was fired and can no longer report itself.
+        cut_short = self._gate.value()
+        self._fire.exec(_GATE_LOW)
         while self._fire.tx_fifo():
             self._fire.exec(_PULL_NOBLOCK)
         self._ended = self.done()
