@@ -9,5 +9,5 @@ def elapsed(now_ms: int, since_ms: int) -> int:
 
 
 def after(now_ms: int, ms: int) -> int:
-    """The time `ms` after `now_ms`."""
-    return (now_ms + ms) & MASK
+    """The time `ms` (1 or more) after `now_ms`. Their plain sum would reach 2**30 at the wrap, and allocate."""
+    return (now_ms - (MASK - ms) - 1) & MASK

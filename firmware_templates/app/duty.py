@@ -5,7 +5,7 @@ Heat is counted in hundredths of a half-cycle at full current: a half-cycle at 5
 
 from array import array
 
-from .clock import elapsed
+from .clock import after, elapsed
 
 SECONDS = 61  # a minute, and the second under way
 
@@ -34,7 +34,7 @@ class DutyGuard:
     def check(self, now_ms: int) -> None:
         """Let time pass."""
         while elapsed(now_ms, self.second_ms) >= 1000:
-            self.second_ms = (self.second_ms + 1000) & 0x3FFFFFFF
+            self.second_ms = after(self.second_ms, 1000)
             self.at = (self.at + 1) % SECONDS
             self.used -= self.buckets[self.at]
             self.buckets[self.at] = 0
