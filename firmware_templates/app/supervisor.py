@@ -74,10 +74,10 @@ class Supervisor:
         self._watch_mains(now_ms)
         self._watch_pedal(inputs, now_ms)
         self._watch_switch(now_ms)
-        self.duty.check(now_ms)
         stop_line = self.line.poll(self.armed())
         if self.state == states.STARTING:
             self._start(inputs, now_ms)
+        self.duty.check(now_ms)  # once it has begun: it steps through every second since
         trouble = self._trouble(inputs, now_ms)
         if self.state == states.LOCKED_OUT:
             self._locked_out(inputs, trouble, now_ms)
