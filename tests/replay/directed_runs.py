@@ -1,7 +1,7 @@
 """Runs for what the seeded ones do not meet: long waits, trouble on top of trouble, and boards that misbehave.
 
-The simulated board cannot fail by itself, so that three of these put a part of their own in its place; what it answers is recorded and
-replayed as any other answer.
+The simulated board cannot fail by itself, so that some of these put a part of their own in its place; what it answers is
+recorded and replayed as any other answer.
 """
 
 from __future__ import annotations

@@ -1,8 +1,8 @@
 """Seeded schedules, machines and benches for the replay: every seed is one short run in which something particular happens.
 
-Even seeds run at 50 Hz and odd ones at 60. Of every three seeds, the first meets trouble from the machine (OTHERS), the second
-is ended or let go early (EARLY), the third meets a false or missing detector edge (EDGES). What happens goes round with the seed, so
-that 51 seeds in a row meet everything once; how and when is drawn.
+Even seeds run at 50 Hz and odd ones at 60. Of every three seeds, the first meets trouble from the machine (OTHERS), the
+second is ended or let go early (EARLY), the third meets a false or missing detector edge (EDGES). What happens goes round with
+the seed, so that 51 seeds in a row meet everything once; how and when is drawn.
 """
 
 from __future__ import annotations
