@@ -11,8 +11,8 @@ from sim.report.svg import NARROW, Scale, filled, fixed, hatch, line, number, pa
 from sim.switch import Conduction
 
 _LEFT, _RIGHT = 66, 10
-_VOLTAGE, _TRUE, _DETECTED, _GATE, _DELAY, _CURRENT, _TIME = 24, 112, 134, 156, 192, 204, 296  # top of each track
-_TRACK = 86  # height of the voltage's and the current's
+_VOLTAGE, _TRUE, _DETECTED, _GATE, _DELAY, _CURRENT, _TIME = 22, 100, 119, 139, 174, 184, 268  # top of each track
+_TRACK = 76  # height of the voltage's and the current's
 _SAMPLES = 24  # a half-cycle
 _BEFORE, _AFTER = 1, 1  # half-cycles shown without a gate
 

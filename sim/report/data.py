@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import itertools
 import math
-from bisect import bisect_right
+from bisect import bisect_left, bisect_right
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -49,11 +49,14 @@ class ReportData:
 
     def gates_of(self, weld: WeldRecord) -> list[tuple[float, float]]:
         """The gates of a weld, (on, off) in seconds of the run."""
-        return [gate for gate in self.recording.gates if weld.asked_s <= gate[0] < weld.ended_s]
+        gates = self.recording.gates
+        begin, end = (bisect_left(gates, (time_s,)) for time_s in (weld.asked_s, weld.ended_s))
+        return list(gates[begin:end])
 
     def conductions_of(self, weld: WeldRecord) -> list[Conduction]:
         """The currents of a weld."""
-        return [c for c in self.recording.conductions if weld.asked_s <= c.start_s < weld.ended_s]
+        begin, end = (bisect_left(self.recording.conductions, t, key=_start) for t in (weld.asked_s, weld.ended_s))
+        return list(self.recording.conductions[begin:end])
 
     def state_at(self, time_s: float) -> StateChange | None:
         """The state in force at a time of the run."""
@@ -63,6 +66,10 @@ class ReportData:
     @cached_property
     def minute(self) -> Minute:
         return busiest_minute(self)
+
+
+def _start(conduction: Conduction) -> float:
+    return conduction.start_s
 
 
 @dataclass(frozen=True)
@@ -180,9 +187,10 @@ def refusals(data: ReportData) -> list[Refusal]:
     """Every press, up to the end of the run, that began no weld before the next press."""
     recording = data.recording
     presses = [t for t in recording.presses if t < recording.length_s]
+    asked = [weld.asked_s for weld in recording.welds]
     found = []
     for pressed_s, next_s in itertools.pairwise([*presses, recording.length_s]):
-        if any(pressed_s <= weld.asked_s < next_s for weld in recording.welds):
+        if bisect_left(asked, pressed_s) < bisect_left(asked, next_s):
             continue
         change = data.state_at(pressed_s)
         state, reason = (change.state, change.reason) if change else ("starting", "none")

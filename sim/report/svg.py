@@ -15,7 +15,7 @@ from markupsafe import Markup
 WIDE, NARROW = 800, 360  # user units across: a sheet of paper or a screen, and a telephone
 FONT = 12
 LINE = 16  # from one line of text to the next
-_CHAR = 0.62  # of the font size: the mean width of a character in the widest of the fonts named in style.css
+_CHAR = 0.58  # of the font size: the mean width of a character in the widest of the fonts named in style.css.j2
 
 
 def fixed(value: float) -> str:
@@ -53,7 +53,7 @@ def text(x: float, y: float, words: str, anchor: str = "start", class_: str = ""
 
 
 def line(x1: float, y1: float, x2: float, y2: float, class_: str, **attributes: str | float) -> str:
-    """A straight line, in the colour and thickness of its class in style.css."""
+    """A straight line, in the colour and thickness of its class in style.css.j2."""
     return element("line", **{"x1": x1, "y1": y1, "x2": x2, "y2": y2, "class_": class_, **attributes})
 
 
