@@ -17,7 +17,10 @@ from gen.firmware import FirmwareBundle, render
 from sim.replay import read_bundle
 
 ROOT = Path(__file__).parents[2]
-PHASES = ({"pulse": "2 cycles", "current_percent": 60, "repeat": 2, "cool": "3 cycles"}, {"weld": "6 cycles", "upslope": "2 cycles"})
+PHASES = (
+    {"pulse": "2 cycles", "current_percent": 60, "repeat": 2, "cool": "3 cycles"},
+    {"weld": "6 cycles", "upslope": "2 cycles"},
+)
 FITTED = {"force": {"source": "air", "force_switch": True}, "board": {"conduction_sense": True}}
 MACHINES = {
     "square": make_welder(),
@@ -50,7 +53,9 @@ def cache(tmp_path_factory: pytest.TempPathFactory) -> Path:
 def type_errors(folder: Path, stubs: Path, cache: Path) -> str:
     """What mypy has against the Python files in `folder`, with MicroPython's own standard library; "" for nothing."""
     config = cache / "mypy.ini"
-    config.write_text("[mypy]\nstrict = true\nfollow_imports = silent\nfollow_imports_for_stubs = true\nno_site_packages = true\n")
+    config.write_text(
+        "[mypy]\nstrict = true\nfollow_imports = silent\nfollow_imports_for_stubs = true\nno_site_packages = true\n"
+    )
     command = [sys.executable, "-m", "mypy", "--config-file", str(config), "--cache-dir", str(cache), "--no-error-summary"]
     path = os.pathsep.join((str(stubs), str(ROOT / "firmware_templates" / "drivers")))
     checked = subprocess.run(
