@@ -16,9 +16,7 @@ from sim.replay import INTERPRETERS, UNIX64, WASM32, Interpreter, ReplayError, c
 
 SUPERVISOR = "app/supervisor.py"
 IN_WELD = "        done = self.driver.done()\n        if done != self.done:\n"  # once a step, under the heap lock
-pytestmark = [
-    pytest.mark.skipif(not interpreter.available(), reason=f"{interpreter.needs} is not installed") for interpreter in INTERPRETERS
-]
+pytestmark = [pytest.mark.skipif(not it.available(), reason=f"{it.needs} is not installed") for it in INTERPRETERS]
 both = pytest.mark.parametrize("interpreter", INTERPRETERS, ids=lambda interpreter: interpreter.name)
 
 

@@ -1,0 +1,60 @@
+"""Seeded schedules under both interpreters, at length: `python tests/campaigns/replay_schedules.py [number] [first seed]`.
+
+The runs are those of tests/replay, 1000 of them unless told otherwise. Prints progress, each difference with its seed, and
+figures; exit 1 when there was a difference, a byte allocated while armed, or an interpreter missing.
+"""
+
+from __future__ import annotations
+
+import sys
+import time
+from collections import Counter
+from pathlib import Path
+
+ROOT = Path(__file__).parents[2]
+sys.path[:0] = [str(ROOT), str(ROOT / "tests"), str(ROOT / "tests" / "replay")]
+
+from directed_runs import record  # noqa: E402
+from seeded_runs import seeded_run  # noqa: E402
+from tracing import Transition  # noqa: E402
+
+from sim.replay import INTERPRETERS, replay  # noqa: E402
+
+EVERY_S = 10  # a line of progress
+
+
+def main(number: int = 1000, first: int = 0) -> int:
+    missing = [interpreter.needs for interpreter in INTERPRETERS if not interpreter.available()]
+    if missing:
+        print(f"not installed: {', '.join(missing)}")
+        return 1
+    calls, seconds = Counter[str](), Counter[str]()
+    transitions = Counter[Transition]()
+    welds = armed_bytes = differences = 0
+    began = told = time.monotonic()
+    for seed in range(first, first + number):
+        run = seeded_run(seed)
+        recording, made = record(run)
+        transitions.update(made)
+        welds += len(recording.welds)
+        for interpreter in INTERPRETERS:
+            result = replay(run.bundle, recording, interpreter)
+            calls[interpreter.name] += result.calls
+            seconds[interpreter.name] += result.seconds
+            armed_bytes += result.armed_bytes
+            if result.difference is not None:
+                differences += 1
+                print(f"seed {seed} ({run.happens}), {interpreter.name}: {result.difference}")
+        if time.monotonic() - told > EVERY_S:
+            told = time.monotonic()
+            print(f"{seed - first + 1} of {number}, {differences} differences, {told - began:.0f} s", flush=True)
+    print(f"{number} schedules from seed {first}, {welds} welds")
+    print(f"{sum(transitions.values())} transitions made, of {len(transitions)} kinds")
+    for interpreter in INTERPRETERS:
+        print(f"{interpreter.name}: {calls[interpreter.name]} calls compared in {seconds[interpreter.name]:.1f} s")
+    print(f"{armed_bytes} bytes allocated while armed, {differences} differences, {time.monotonic() - began:.0f} s in all")
+    return 1 if differences or armed_bytes else 0
+
+
+if __name__ == "__main__":
+    sys.exit(main(*(int(argument) for argument in sys.argv[1:])))
