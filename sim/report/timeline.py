@@ -10,6 +10,7 @@ from sim.report.svg import FONT, LINE, Scale, filled, hatch, line, path, spread,
 
 _TOP, _HEIGHT, _AXIS = 26, 120, 44  # room above the bars, for the bars, and left of them
 _LEAST_PX = 3.0  # a phase is never drawn narrower
+_FAR = 80.0  # a label that had to move farther from its phase would not be read as belonging to it
 _BREAK = 0.25  # an unfired phase is drawn no longer than this part of the fired time, with a break in it
 
 
@@ -135,13 +136,13 @@ def _labels(table: TimingTable, edges: list[float], width: int, base: float) -> 
     numbers = [[str(n)] for n in range(1, len(groups) + 1)]
     for written in (full, names, numbers):
         places = spread(centres, [max(map(width_of, words)) + FONT for words in written], 0, width)
-        if places is not None:
+        if places is not None and max(abs(place - centre) for place, centre in zip(places, centres, strict=True)) <= _FAR:
             break
     else:
         return "", base + LINE
     drawn = []
     for centre, place, words in zip(centres, places, written, strict=True):
-        drawn.append(path([(centre, base + 5), (centre, base + 9), (place, base + 17), (place, base + 21)], "leader"))
+        drawn.append(path([(centre, base + 6), (centre, base + 9), (place, base + 18), (place, base + 21)], "leader"))
         drawn += [text(place, base + 34 + n * LINE, words_, "middle") for n, words_ in enumerate(words)]
     return "".join(drawn), base + 34 + LINE * (max(map(len, written)) - 1)
 

@@ -31,7 +31,7 @@ REFUSED = Finding(
     "duty", "refuse", 31.25, 21.3, "% of a minute at full current", "plate: 3 kVA at 50 %", "Weld no faster than 7 a minute.",
     time_s=12.5,
 )
-FLUX = Finding("flux-balance", "note", 0.97, 1.4, "of the steady peak", "textbook", "")
+FLUX = Finding("flux-balance", "note", 1.12, 1.4, "of the steady peak", "textbook", "")
 
 
 def run(
@@ -110,7 +110,12 @@ def many() -> ReportData:
     made = data.recording.welds[0]
     welds = tuple(replace(made, asked_s=made.asked_s + n, ended_s=made.ended_s + n) for n in range(2000))
     odd = replace(welds[1500], conducted=made.conducted - 1, ending="ended early")
-    recording: Recording = replace(data.recording, welds=(*welds[:1500], odd, *welds[1501:]))
+    recording: Recording = replace(
+        data.recording,
+        length_s=welds[-1].ended_s + 1,
+        presses=tuple(weld.asked_s - 0.01 for weld in welds),
+        welds=(*welds[:1500], odd, *welds[1501:]),
+    )
     return replace(data, recording=recording)
 
 

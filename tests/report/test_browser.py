@@ -59,7 +59,7 @@ def measured(tmp_path_factory: pytest.TempPathFactory) -> dict[str, dict[str, An
     for name, page in pages.items():
         (folder / f"{name}.html").write_text(page, encoding="utf-8")
         for width in WIDTHS:
-            frames.append(f'<iframe id="{name} {width}" src="{name}.html" style="border:0;width:{width}px;height:800px"></iframe>')
+            frames.append(f'<iframe id="{name} {width}" src="{name}.html" style="border:0;width:{width}px"></iframe>')
     script = (Path(__file__).parent / "measure.js").read_text(encoding="utf-8") + (
         "onload = () => { const all = {}; for (const frame of document.querySelectorAll('iframe'))"
         " all[frame.id] = measure(frame.contentWindow);"
