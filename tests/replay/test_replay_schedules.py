@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections import Counter
 from functools import cache
 from pathlib import Path
+from unittest.mock import Mock
 
 import pytest
 from conftest import make_welder
@@ -21,7 +22,7 @@ from gen.boards import boards
 from gen.firmware import render
 from gen.schedule import Schedule
 from gen.timing import compile_schedule
-from sim.host import CALL_INTS, CALL_NAMES, CONDUCTION, CURRENT, DONE, FIRED, NOW, OFF, RESTART, START, WRITE
+from sim.host import CALL_INTS, CALL_NAMES, CONDUCTION, CURRENT, DONE, FIRED, NOW, OFF, RESTART, START, WRITE, Firmware
 from sim.recording import Recording
 from sim.replay import INTERPRETERS, Interpreter, replay
 from sim.world import bench_for
@@ -95,6 +96,17 @@ def test_the_clock_wraps_in_a_tenth_of_the_runs() -> None:
     clocks = {seed: numbers(f"seed {seed}", NOW) for seed in SEEDS}
     wrapped = [seed for seed, clock in clocks.items() if clock[-1] < clock[0]]
     assert wrapped == [seed for seed in SEEDS if seed % 10 == 3]
+
+
+def test_the_first_step_counts_no_seconds_of_an_old_clock() -> None:
+    """A board restarted without a reset keeps its clock: the duty guard must not step through all the seconds on it."""
+    firmware = Firmware(run_named("demonstration").bundle)
+    driver = Mock(**{f"{name}.return_value": 0 for name in CALL_NAMES} | {"read_byte.return_value": -1})
+    supervisor = firmware.supervisor.Supervisor(driver, firmware.config)
+    behind_ms = []
+    supervisor.duty.check = lambda now_ms: behind_ms.append(now_ms - supervisor.duty.second_ms)
+    supervisor.step(1 << 29)
+    assert behind_ms == [0]
 
 
 def numbers(name: str, code: int) -> list[int]:
