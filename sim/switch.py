@@ -111,6 +111,8 @@ class Switch:
             yield env.timeout(half.start_s + half.length_s - start) | self._gate_fell
         elif self.gate_on:
             yield env.timeout(latched_s - start) | self._gate_fell
+        else:  # it turned on by itself, and nothing takes that away
+            yield env.timeout(latched_s - start)
         if latched_s is not None and env.now >= latched_s:
             end = current.extinction(spec.holding_A, latched_s)
             if end > env.now:
