@@ -1,4 +1,4 @@
-// Measures a page from outside: every piece of text with its box, what overlaps, what is cut off, and the gate marks.
+// Measures a page from outside: every piece of text with its box, what overlaps it (text or a bar), what is cut off, and the gate marks.
 // `page` is the window of the page. A pixel of overlap or overhang is let pass: boxes of glyphs touch.
 function measure(page) {
   const slack = 1, doc = page.document, pieces = [], cut = [];
@@ -15,6 +15,10 @@ function measure(page) {
     }
   }
   const overlaps = [];
+  for (const bar of doc.querySelectorAll("svg rect")) {
+    const box = bar.getBoundingClientRect();
+    if (box.width && box.height && !bar.closest("pattern, defs")) pieces.push({n: -1, box, words: "a bar"});
+  }
   pieces.sort((a, b) => a.box.top - b.box.top);
   for (let i = 0; i < pieces.length; i++) {
     for (let j = i + 1; j < pieces.length && pieces[j].box.top < pieces[i].box.bottom - slack; j++) {
@@ -24,10 +28,10 @@ function measure(page) {
       if (pieces[i].n !== pieces[j].n && wide > slack && high > slack) overlaps.push([pieces[i].words, pieces[j].words]);
     }
   }
-  const root = doc.documentElement;
+  const root = doc.documentElement, texts = pieces.filter(piece => piece.n >= 0);
   return {
-    width: root.clientWidth, scrolls: root.scrollWidth - root.clientWidth, pieces: pieces.length, overlaps, cut,
-    smallest: Math.min(...pieces.map(piece => piece.box.height)), pictures: pictures(doc),
+    width: root.clientWidth, scrolls: root.scrollWidth - root.clientWidth, pieces: texts.length, overlaps, cut,
+    smallest: Math.min(...texts.map(piece => piece.box.height)), pictures: pictures(doc),
   };
 }
 

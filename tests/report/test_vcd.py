@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Callable
 
 import pytest
 import report_runs as runs
@@ -41,9 +42,8 @@ def named(changes: list[tuple[float, str]]) -> list[tuple[int, str]]:
 
 
 @pytest.mark.parametrize("shape", SHAPES, ids=lambda shape: shape.__name__)
-def test_every_edge_and_state_reads_back(shape: object) -> None:
-    data: ReportData = shape()  # type: ignore[operator]
-    recording = data.recording
+def test_every_edge_and_state_reads_back(shape: Callable[[], ReportData]) -> None:
+    recording = shape().recording
     text = vcd_text(recording)
     assert signal(text, "gate") == levels(list(recording.gates))
     assert signal(text, "conduction") == levels([(c.start_s, c.end_s) for c in recording.conductions])
