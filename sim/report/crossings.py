@@ -6,7 +6,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from sim.mains import HalfCycle
-from sim.recording import Recording
+from sim.recording import Recording, WeldRecord
+from sim.report.data import ReportData
 from sim.report.svg import NARROW, Scale, filled, fixed, hatch, line, number, path, rect, svg, text, ticks
 from sim.switch import Conduction
 
@@ -19,9 +20,14 @@ _BEFORE, _AFTER = 1, 1  # half-cycles shown without a gate
 
 @dataclass(frozen=True)
 class View:
-    """What both enlargements share. `zero_s`: where the time axis counts from. `numbers`: of each fired mains half-cycle."""
+    """What both enlargements share.
+
+    `edges_s`: the detector's, those that tell a crossing. `zero_s`: where the time axis counts from. `numbers`: the place in
+    the weld of each fired mains half-cycle.
+    """
 
     recording: Recording
+    edges_s: Sequence[float]
     gates: Sequence[tuple[float, float]]
     conductions: Sequence[Conduction]
     zero_s: float
@@ -29,12 +35,15 @@ class View:
     peak_A: float
 
 
-def view_of(recording: Recording, gates: Sequence[tuple[float, float]], conductions: Sequence[Conduction]) -> View:
+def view_of(data: ReportData, weld: WeldRecord) -> View:
     """A view of one weld, which has at least one gate."""
+    recording, gates, conductions = data.recording, data.gates_of(weld), data.conductions_of(weld)
+    square = data.welder.detector.kind == "square"  # the other kind tells a crossing by its rising edge alone
+    edges_s = [change.time_s for change in recording.detector if change.value or square]
     fired = [recording.half_cycle_at(on_s) for on_s, _ in gates]
     numbers = {half.index: n for n, half in enumerate(fired, 1)}
     peak_A = max((c.peak_A for c in conductions), default=0.0) or 1.0
-    return View(recording, gates, conductions, fired[0].start_s, numbers, peak_A)
+    return View(recording, edges_s, gates, conductions, fired[0].start_s, numbers, peak_A)
 
 
 def shown_half_cycles(view: View, last: bool, width: int) -> list[HalfCycle]:
@@ -79,9 +88,9 @@ def _crossings(view: View, halves: Sequence[HalfCycle], x: Scale) -> str:
     for half in halves:
         drawn.append(line(x(half.start_s), 20, x(half.start_s), _TIME, "grid"))
         drawn.append(line(x(half.start_s), _TRUE + 3, x(half.start_s), _TRUE + 19, "true"))
-    for change in view.recording.detector:
-        if x.low <= change.time_s <= x.high:
-            at, tip = x(change.time_s), _DETECTED + 3
+    for edge_s in view.edges_s:
+        if x.low <= edge_s <= x.high:
+            at, tip = x(edge_s), _DETECTED + 3
             drawn.append(path([(at, tip), (at - 4, tip + 12), (at + 4, tip + 12)], "detected", closed=True))
     return "".join(drawn)
 

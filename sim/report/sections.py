@@ -10,13 +10,12 @@ from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
 from gen.cautions import CAUTIONS
-from gen.units import milliseconds
 from sim.recording import StateChange, WeldRecord
 from sim.report.charts import draw_flux, draw_minute
 from sim.report.crossings import draw_half_cycles, shown_half_cycles, view_of
 from sim.report.data import FLUX_CHECK, ReportData, flux_of, refusals
 from sim.report.svg import number, picture
-from sim.report.timeline import draw_timeline, grouped, segments
+from sim.report.timeline import draw_timeline, grouped, in_ms, segments
 from sim.verdict import Finding
 from sim.verdict.pace import weld_count
 
@@ -53,7 +52,8 @@ def headline(data: ReportData) -> str:
     first = data.findings[0]
     word = data.verdict.word.capitalize()
     if first.severity == "note":
-        return f"{word}: {len(data.findings)} checks, none beyond its limit."
+        count = len(data.findings)
+        return f"{word}: {count} check{'s' if count > 1 else ''}, none beyond {'its' if count == 1 else 'a'} limit."
     return f"{word}: {first.name}, {number(first.figure)} {first.unit}; allowed: {limit_words(first)}."
 
 
@@ -83,10 +83,10 @@ def schedule(data: ReportData) -> Markup:
     table, rows = data.table, []
     for n, group in enumerate(grouped(segments(table)), 1):
         for part in group:
-            rows.append((str(n), part, f"{milliseconds(part.half_cycles, table.frequency_Hz):g}"))
+            rows.append((str(n), part, in_ms(part.half_cycles, table.frequency_Hz)))
     return _section(
         "schedule", picture=picture(lambda width, name: draw_timeline(table, width, name), "timeline"), rows=rows, table=table,
-        total_ms=f"{milliseconds(table.half_cycles, table.frequency_Hz):g}",
+        total_ms=in_ms(table.half_cycles, table.frequency_Hz),
     )
 
 
@@ -95,7 +95,7 @@ def half_cycles(data: ReportData) -> Markup:
     weld = data.shown_weld
     if weld is None:
         return _section("half_cycles", first=None, last=None, unlatched=0, weld=None)
-    view = view_of(data.recording, data.gates_of(weld), data.conductions_of(weld))
+    view = view_of(data, weld)
 
     def enlarged(last: bool) -> Markup:
         return picture(

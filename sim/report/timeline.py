@@ -78,6 +78,11 @@ def grouped(parts: list[Segment]) -> list[list[Segment]]:
     return groups
 
 
+def in_ms(half_cycles: int, frequency_Hz: int) -> str:
+    """A time in milliseconds, to a tenth."""
+    return f"{round(float(milliseconds(half_cycles, frequency_Hz)), 1):g}"
+
+
 def draw_timeline(table: TimingTable, width: int, name: str) -> str:
     """Fired phases and short gaps to one scale; longer unfired phases broken, which the marks and the note say."""
     parts = segments(table)
@@ -152,7 +157,7 @@ def _words(n: int, group: list[Segment], frequency_Hz: int) -> list[str]:
     lengths = [part.half_cycles for part in group]
     times = f"{group[0].times} × " if group[0].times > 1 else ""
     names = " + ".join(part.phase for part in group)
-    ms = " + ".join(f"{milliseconds(length, frequency_Hz):g}" for length in lengths)
+    ms = " + ".join(in_ms(length, frequency_Hz) for length in lengths)
     percent = next((part.percent for part in group if part.fired), "")
     words = [f"{n}: {times}{names}", " + ".join(map(str, lengths)) + " half-cycles", f"{ms} ms"]
     return [*words, percent] if percent else words

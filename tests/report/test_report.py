@@ -103,7 +103,8 @@ def test_findings_are_listed_gravest_first_with_all_they_say() -> None:
 @pytest.mark.parametrize(
     ("findings", "line"),
     [
-        ((runs.PASSED,), "Passed: 1 checks, none beyond its limit."),
+        ((runs.PASSED,), "Passed: 1 check, none beyond its limit."),
+        ((runs.PASSED, runs.FLUX), "Passed: 2 checks, none beyond a limit."),
         ((runs.PASSED, runs.DOUBTFUL), "Passed with cautions: pace, 3 welds not accepted; allowed: at most 0."),
         ((), "Nothing was checked, so nothing is known."),
     ],
@@ -176,6 +177,17 @@ def test_the_current_drawn_is_the_one_simulated() -> None:
     scale = max(base - y for _, y in points) / c.peak_A
     for x, y in points[1:-1]:
         assert base - y == pytest.approx(scale * c.current.at(start_s + (x - left) / per_s), abs=0.3)
+
+
+@pytest.mark.parametrize("kind", ["square", "pulse"])
+def test_one_detected_edge_for_each_crossing(kind: str) -> None:
+    data = runs.run({"weld": "6 cycles", "current_percent": 80}, detector={"kind": kind}, mains={"frequency_Hz": 60})
+    tree = parsed(data)
+    for svg in (svg for svg in tree.iter("svg") if "data-start-s" in svg.attrib):
+        marks = [element.attrib.get("class") for element in svg.iter()]
+        assert marks.count("detected") == marks.count("true") >= 4
+    assert rows(section(tree, "schedule"))[1][1:4] == ["weld", "12", "100"]
+    assert rows(section(tree, "schedule"))[2][1:4] == ["hold", "10", "83.3"]
 
 
 def test_unlatched_currents_are_dashed_and_counted() -> None:
