@@ -11,7 +11,7 @@ from sim.verdict.finding import Finding, judged
 
 @dataclass(frozen=True)
 class WeldCount:
-    """Presses of the pedal, welds that ran to their end, and presses that the board did not accept."""
+    """Welds asked for at this pace, those that ran to their end, and those that the board did not accept or had no time for."""
 
     asked: int
     made: int
@@ -20,7 +20,7 @@ class WeldCount:
 
 def weld_count(recording: Recording) -> WeldCount:
     """Count the welds of a run."""
-    asked = sum(1 for t in recording.presses if t < recording.length_s)
+    asked = len(recording.presses)
     return WeldCount(asked, sum(1 for w in recording.welds if w.ending == "completed"), asked - len(recording.welds))
 
 
