@@ -8,7 +8,7 @@ from typing import Any, Literal, Self
 from pydantic import Field, model_validator
 
 from gen.errors import InputError
-from gen.user_files import FileModel, Time, read_toml, validated
+from gen.user_files import FileModel, Time, Written, Wrong, figure, read_toml, validated, written
 
 SLOPE_END_PERCENT = 40.0  # below this, change the tap instead (common practice, no source)
 
@@ -30,8 +30,8 @@ class Pulse(FileModel):
     @model_validator(mode="after")
     def _consistent(self) -> Self:
         if self.repeat > 1 and self.cool is None:
-            raise ValueError(
-                f"repeat {self.repeat} without cool would be one long pulse; allowed: a cool time after each pulse"
+            raise Wrong(
+                "repeat", self.repeat, "without cool this would be one long pulse; allowed: 1, or a cool time after each pulse"
             )
         return self
 
@@ -48,14 +48,18 @@ class Weld(FileModel):
 
     @model_validator(mode="after")
     def _consistent(self) -> Self:
-        for slope, end_key, end in (
-            (self.upslope, "upslope_from_percent", self.upslope_from_percent),
-            (self.downslope, "downslope_to_percent", self.downslope_to_percent),
-        ):
-            if slope is not None and end >= self.current_percent:
-                raise ValueError(
-                    f"{end_key} {end:g} is not below current_percent {self.current_percent:g}; "
-                    "allowed: a slope that starts or ends below the weld's own current"
+        for slope_key, end_key in (("upslope", "upslope_from_percent"), ("downslope", "downslope_to_percent")):
+            end = getattr(self, end_key)
+            if getattr(self, slope_key) is None:
+                if end_key in self.model_fields_set:
+                    raise Wrong(end_key, figure(end), f"allowed: only beside {slope_key}")
+            elif end >= self.current_percent:
+                if end_key in self.model_fields_set:
+                    raise Wrong(end_key, figure(end), f"allowed: less than current_percent ({self.current_percent:g})")
+                raise Wrong(
+                    "current_percent",
+                    figure(self.current_percent),
+                    f"allowed beside {slope_key}: more than {end_key}, which is {end:g} where it is left out",
                 )
         return self
 
@@ -80,21 +84,26 @@ class Off(FileModel):
 
 Phase = Squeeze | Pulse | Weld | Cool | Hold | Off
 
-# `cool` inside a pulse belongs to the pulse, so it is looked for last.
+# `cool` inside a pulse belongs to the pulse, so it comes after it.
 _KINDS: dict[str, type[Squeeze | Pulse | Weld | Cool | Hold | Off]] = {
     "squeeze": Squeeze,
     "pulse": Pulse,
     "weld": Weld,
+    "cool": Cool,
     "hold": Hold,
     "off": Off,
-    "cool": Cool,
 }
 
 
 class _Header(FileModel):
     frequency_Hz: Literal[50, 60]
-    title: str = ""
-    phase: list[Any] = Field(min_length=1, max_length=100)
+    title: str = Field(
+        default="",
+        max_length=100,
+        pattern=r"^[^\x00-\x1f\x7f-\x9f\u2028\u2029]*$",
+        description="a text in quotes, on one line, of at most 100 characters",
+    )
+    phase: list[Any] = Field(min_length=1, max_length=100, description="1 to 100 [[phase]] tables, in double brackets")
 
 
 class Schedule(FileModel):
@@ -115,25 +124,32 @@ def read_schedule(path: Path) -> Schedule:
         return Schedule(name=path.stem, frequency_Hz=header.frequency_Hz, title=header.title, phases=phases)
     except ValueError:
         raise InputError(
-            path, "file name", path.stem, "allowed: lower-case letters, digits, - and _, at most 32, before .toml"
+            path,
+            "file name",
+            written(path.stem),
+            "allowed: at most 32 of a to z, 0 to 9, - and _ before .toml, the first a letter or digit",
         ) from None
 
 
 def _phase(number: int, content: Any, path: Path) -> Phase:
     where = f"phase {number}"
+    one_of = f"one of {', '.join(_KINDS)}, with its time"
     if not isinstance(content, dict):
-        raise InputError(path, where, content, "allowed: a [[phase]] table")
-    for key, kind in _KINDS.items():
-        if key in content:
-            return validated(kind, content, path, prefix=f"{where}: ")
-    raise InputError(path, where, ", ".join(content) or "nothing", f"allowed: one of {', '.join(_KINDS)}, with its time")
+        raise InputError(path, where, written(content), "allowed: a [[phase]] table")
+    kinds = [key for key in _KINDS if key in content]
+    if not kinds:
+        raise InputError(path, where, Written(", ".join(content) or "nothing"), f"allowed: {one_of}")
+    if kinds[1:] not in ([], ["cool"] if kinds[0] == "pulse" else []):
+        given = Written(" and ".join(kinds))
+        raise InputError(path, where, given, f"allowed: {one_of}, in a [[phase]] of its own (cool may stand with pulse)")
+    return validated(_KINDS[kinds[0]], content, path, prefix=f"{where}: ")
 
 
 def _check_order(phases: tuple[Phase, ...], path: Path) -> None:
     """Squeeze; then pulses, welds and the cool times between them; then hold; then off."""
 
     def wrong(number: int, why: str) -> InputError:
-        return InputError(path, f"phase {number}", type(phases[number - 1]).__name__.lower(), why)
+        return InputError(path, f"phase {number}", Written(type(phases[number - 1]).__name__.lower()), why)
 
     if not isinstance(phases[0], Squeeze):
         raise wrong(1, "allowed first: squeeze, so that the force is there before the current")
@@ -151,4 +167,4 @@ def _check_order(phases: tuple[Phase, ...], path: Path) -> None:
             if not (fired_before and fired_after):
                 raise wrong(number, "allowed: cool between two phases that pass current")
     if not any(isinstance(phase, (Pulse, Weld)) for phase in middle):
-        raise InputError(path, "phase", None, "no current anywhere; allowed: at least one pulse or weld")
+        raise InputError(path, "phase", None, "none of them passes current; allowed: at least one pulse or weld")

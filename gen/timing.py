@@ -17,13 +17,14 @@ from gen.errors import InputError
 from gen.phase_control import delay_for_fraction_deg, extinction_angle_deg, rms_fraction
 from gen.schedule import Cool, Hold, Off, Pulse, Schedule, Squeeze, Weld
 from gen.units import Duration, Rounded, degrees_to_us, milliseconds, nearest, nearest_even, us_to_degrees
+from gen.user_files import Written, figure, written
 from gen.welder import FREQUENCY_BAND, Welder
 
 GATE_END_DEG = 165.0  # the gate is held to here, so that a lagging current still finds it
 LEAST_GATE_DEG = 10.0  # less gate than this, and latching is a matter of luck
 FULL_MARGIN_DEG = 3.0  # 100 % fires this far beyond the greatest load angle
 LEAST_BLANK_US = 20  # between the detector's edge and the earliest gate: the driver's own latency and a margin
-LONGEST_UNFIRED_S = 60
+LONGEST_S = 60  # of any one time; no squeeze, weld or rest is longer, and a slip of the pen often is
 
 FIRED = ("pulse", "upslope", "weld", "downslope")
 
@@ -96,33 +97,45 @@ class _Compiler:
     source: Path
 
     def error(self, key: str, given: object, allowed: str) -> InputError:
-        return InputError(self.source, key, given, allowed)
+        return InputError(self.source, key, written(given), allowed)
 
     # -- times ---------------------------------------------------------------------------------------------------
 
-    def unfired(self, key: str, time: Duration, notes: list[str]) -> int:
+    def exact(self, key: str, time: Duration) -> Fraction:
         exact = time.half_cycles(self.schedule.frequency_Hz)
-        if exact > 2 * self.schedule.frequency_Hz * LONGEST_UNFIRED_S:
-            raise self.error(key, str(time), f"allowed: at most {LONGEST_UNFIRED_S} s")
-        return self.noted(key, time, nearest(exact), notes)
+        if exact > 2 * self.schedule.frequency_Hz * LONGEST_S:
+            raise self.error(key, str(time), f"allowed: at most {LONGEST_S} s")
+        return exact
+
+    def unfired(self, key: str, time: Duration, notes: list[str]) -> int:
+        rounded = nearest(self.exact(key, time))
+        if rounded.half_cycles == 0:
+            least = f"{self.ms(Fraction(1, 2))} (half a half-cycle) or more"
+            raise self.error(key, str(time), f"this rounds to nothing; allowed: {least}")
+        return self.noted(key, time, rounded, notes)
 
     def even(self, key: str, time: Duration, notes: list[str]) -> int:
         """A fired time, or the gap between two: a whole number of cycles, or the core is left magnetised."""
-        exact = time.half_cycles(self.schedule.frequency_Hz)
+        exact = self.exact(key, time)
         if time.counted and exact % 2:
-            below, above = max(2, 2 * int(exact / 2)), 2 * math.ceil(exact / 2)
+            below, above = 2 * int(exact / 2), 2 * math.ceil(exact / 2)
             raise self.error(
                 key,
                 str(time),
                 "allowed: an even number of half-cycles, so that the core is not left magnetised: "
-                f"{below} or {max(above, below + 2)} half-cycles",
+                + (f"{below} or {above} half-cycles" if below else "2 half-cycles or more"),
             )
-        return self.noted(key, time, nearest_even(exact), notes)
+        rounded = nearest_even(exact)
+        if rounded.half_cycles == 0:
+            least = f"more than {self.ms(Fraction(1))} (a half-cycle)"
+            raise self.error(key, str(time), f"this rounds to nothing; allowed: {least}")
+        return self.noted(key, time, rounded, notes)
+
+    def ms(self, half_cycles: Fraction) -> str:
+        return f"{float(half_cycles * Fraction(500, self.schedule.frequency_Hz)):.3g} ms"
 
     def noted(self, key: str, time: Duration, rounded: Rounded, notes: list[str]) -> int:
         f = self.schedule.frequency_Hz
-        if rounded.half_cycles == 0:
-            raise self.error(key, str(time), "rounds to no half-cycle at all; allowed: a longer time")
         if rounded.off_by:
             notes.append(
                 f"{key}: {time} becomes {rounded.half_cycles} half-cycles, {milliseconds(rounded.half_cycles, f):g} ms "
@@ -148,36 +161,37 @@ class _Compiler:
         if not self.welder.switch.fires_at_any_phase:
             raise self.error(
                 key,
-                percent,
-                "a zero-cross relay cannot set the current; allowed: 100, or a switch that fires at any phase",
+                figure(percent),
+                "a zero-cross relay cannot set the current; allowed: 100 without slopes, or another switch in the welder file",
             )
         if not self.board.capabilities.random_phase_firing:
-            raise self.error(key, percent, f"board {self.board.name} cannot time a firing delay; allowed: 100")
+            raise self.error(key, figure(percent), f"board {self.board.name} cannot time a firing delay; allowed: 100")
         delay = max(self.full_delay_deg, delay_for_fraction_deg(percent / 100, self.middle_load_angle_deg))
         left = GATE_END_DEG - delay
         if left < LEAST_GATE_DEG:
             least = 100 * rms_fraction(GATE_END_DEG - LEAST_GATE_DEG, self.middle_load_angle_deg)
             raise self.error(
                 key,
-                percent,
+                figure(percent),
                 f"fires at {delay:.0f} degrees and leaves {left:.1f} degrees of gate, {LEAST_GATE_DEG:g} are needed; "
-                f"allowed: {math.ceil(least)} or more (better: a lower tap)",
+                f"allowed: {math.ceil(least)} or more (better: a lower tap of the transformer)",
             )
         return delay
 
-    def delay_us(self, delay_deg: float, key: str) -> int:
+    def delay_us(self, percent: float, key: str) -> int:
         """As a time, checked against the detector: the gate cannot be asked for before the edge that it is timed from."""
-        us = round(degrees_to_us(delay_deg, self.schedule.frequency_Hz))
-        detector = self.welder.detector
+        f, detector = self.schedule.frequency_Hz, self.welder.detector
+        us = round(degrees_to_us(self.delay_deg(percent, key), f))
         latest_edge = max(detector.offset_rise_us, detector.offset_fall_us)
         earliest = us / FREQUENCY_BAND[1]
         if earliest - latest_edge < LEAST_BLANK_US:
+            needed_deg = us_to_degrees((latest_edge + LEAST_BLANK_US) * FREQUENCY_BAND[1], f)
             raise self.error(
                 key,
-                f"{delay_deg:.1f} degrees",
-                f"at the top of the frequency band this is {earliest:.0f} us after the crossing, but the detector's edge "
-                f"comes {latest_edge} us after it; allowed: a delay of at least {latest_edge + LEAST_BLANK_US} us "
-                "(a faster detector, or a greater load_angle_max_deg)",
+                figure(percent),
+                f"fires {earliest:.0f} us after the zero crossing where the mains runs fast, but the detector's edge comes "
+                f"{latest_edge} us after it; allowed: offsets of at most {math.floor(earliest - LEAST_BLANK_US)} us, or a "
+                f"load_angle_max_deg of at least {math.ceil(needed_deg - FULL_MARGIN_DEG)}, in the welder file",
             )
         return us
 
@@ -205,15 +219,16 @@ class _Compiler:
                 f"upslope and downslope take {up + down} half-cycles of its {total}; allowed: slopes that fit inside the weld",
             )
         percent = phase.current_percent
-        percents = [("upslope", p) for p in self.slope_percents(phase.upslope_from_percent, percent, up, step)]
-        percents += [("weld", percent)] * (total - up - down)
+        rising = self.slope_percents(phase.upslope_from_percent, percent, up, step)
         falling = self.slope_percents(phase.downslope_to_percent, percent, down, step)
-        percents += [("downslope", p) for p in reversed(falling)]
-        return [self.fired_row(name, 1, p, key + "current_percent") for name, p in percents]
+        rows = [self.fired_row("upslope", 1, p, key + "upslope_from_percent") for p in rising]
+        if total > up + down:
+            rows.append(self.fired_row("weld", total - up - down, percent, key + "current_percent"))
+        rows += [self.fired_row("downslope", 1, p, key + "downslope_to_percent") for p in reversed(falling)]
+        return rows
 
     def fired_row(self, phase: str, half_cycles: int, percent: float, key: str) -> TimingRow:
-        delay = self.delay_us(self.delay_deg(percent, key), key)
-        return TimingRow(phase, half_cycles, delay, round(percent, 1))
+        return TimingRow(phase, half_cycles, self.delay_us(percent, key), round(percent, 1))
 
     def pulse_rows(self, number: int, phase: Pulse, notes: list[str]) -> list[TimingRow]:
         key = f"phase {number}: "
@@ -245,7 +260,12 @@ class _Compiler:
         return merged(self.delay_first(rows))
 
     def delay_first(self, rows: list[TimingRow]) -> list[TimingRow]:
-        """After a pause the first half-cycle fires no earlier than the welder says, so that the core starts near balance."""
+        """After a pause the first half-cycle fires no earlier than the welder says, so that the core starts near balance.
+
+        A zero-cross relay would not turn on there at all.
+        """
+        if not self.welder.switch.fires_at_any_phase:
+            return rows
         first_us = round(degrees_to_us(self.welder.limits.first_delay_deg, self.schedule.frequency_Hz))
         result: list[TimingRow] = []
         for row in rows:
@@ -259,29 +279,41 @@ class _Compiler:
 
     # -- limits --------------------------------------------------------------------------------------------------
 
-    def check_limits(self, table: TimingTable) -> None:
-        f, limits = self.schedule.frequency_Hz, self.welder.limits
-        longest = limits.longest_weld.half_cycles(f)
-        if table.fired_half_cycles > longest:
+    def check_current_time(self) -> None:
+        """All current of one weld, against the welder's longest: before rows are made of it."""
+        longest = self.welder.limits.longest_weld
+        most = longest.half_cycles(self.schedule.frequency_Hz)
+        total = 0
+        for number, phase in enumerate(self.schedule.phases, 1):
+            match phase:
+                case Pulse():
+                    total += self.even(f"phase {number}: pulse", phase.pulse, []) * phase.repeat
+                case Weld():
+                    total += self.even(f"phase {number}: weld", phase.weld, [])
+        if total > most:
             raise self.error(
-                "phase",
-                f"{table.fired_half_cycles} half-cycles of current",
-                f"allowed: at most {float(longest):g} (limits.longest_weld = {limits.longest_weld} in the welder file)",
+                "pulses and welds together",
+                Written(f"{total} half-cycles"),
+                f"allowed: at most {float(most):g} half-cycles (limits.longest_weld = {longest} in the welder file)",
             )
-        least = limits.least_cool.half_cycles(f)
+
+    def check_limits(self, table: TimingTable) -> None:
+        cool = self.welder.limits.least_cool
+        least = cool.half_cycles(self.schedule.frequency_Hz)
         for row in table.impulse_rows:
             if row.phase == "cool" and row.half_cycles < least:
                 raise self.error(
-                    "cool",
-                    f"{row.half_cycles} half-cycles",
-                    f"allowed: at least {float(least):g} (limits.least_cool = {limits.least_cool} in the welder file)",
+                    "cool between impulses",
+                    Written(f"{row.half_cycles} half-cycles"),
+                    f"allowed: at least {float(least):g} half-cycles (limits.least_cool = {cool} in the welder file)",
                 )
+        span = sum(row.half_cycles for row in table.impulse_rows)
         for what, given, most in (
-            ("rows", len(table.rows), self.board.limits.rows),
-            ("half-cycles from first to last", sum(r.half_cycles for r in table.impulse_rows), self.board.limits.half_cycles),
+            ("rows of the timing table", len(table.rows), self.board.limits.rows),
+            ("half-cycles from the first fired to the last", span, self.board.limits.half_cycles),
         ):
             if given > most:
-                raise self.error("phase", f"{given} {what}", f"allowed: at most {most} on board {self.board.name}")
+                raise self.error(what, given, f"allowed: at most {most} on board {self.board.name}")
 
     def percent_notes(self) -> list[str]:
         notes = []
@@ -344,10 +376,11 @@ def compile_schedule(schedule: Schedule, welder: Welder, board: Board, source: P
         raise compiler.error(
             "frequency_Hz",
             schedule.frequency_Hz,
-            f"the welder file says {welder.mains.frequency_Hz}; allowed: the same frequency in both",
+            f"allowed: {welder.mains.frequency_Hz}, the mains.frequency_Hz of the welder file",
         )
     if not board.welds:
         raise compiler.error("board", board.name, "this board may not fire a welder; see `weldbeat boards`")
+    compiler.check_current_time()
     by_step: dict[str, tuple[list[TimingRow], list[str]]] = {}
     for name, step in (("half-cycle", 1), ("cycle", 2)):
         notes: list[str] = []

@@ -9,7 +9,8 @@ from typing import Literal
 
 Unit = Literal["half-cycles", "cycles", "ms", "s"]
 
-_TIME = re.compile(r"\s*([0-9]+(?:\.[0-9]+)?)\s*(half-cycles?|cycles?|ms|s)\s*")
+# Nine digits are more than any time needs, and few enough that no arithmetic overflows.
+_TIME = re.compile(r"\s*([0-9]{1,9}(?:\.[0-9]{1,9})?)\s*(half-cycles?|cycles?|ms|s)\s*")
 _UNITS: dict[str, Unit] = {"half-cycle": "half-cycles", "cycle": "cycles"}
 
 TIME_ALLOWED = 'allowed: a number above 0 with a unit, such as "10 half-cycles", "5 cycles", "200 ms" or "0.4 s"'
@@ -38,7 +39,8 @@ class Duration:
         return self.value * per_unit[self.unit]
 
     def __str__(self) -> str:
-        return f"{float(self.value):g} {self.unit}"
+        unit = self.unit.rstrip("s") if self.counted and self.value == 1 else self.unit
+        return f"{float(self.value):.15g} {unit}"
 
 
 @dataclass(frozen=True)

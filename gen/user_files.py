@@ -2,15 +2,73 @@
 
 from __future__ import annotations
 
+import json
+import math
+import re
 import tomllib
 from pathlib import Path
-from typing import Annotated, Any, TypeVar
+from types import NoneType, UnionType
+from typing import Annotated, Any, Literal, TypeVar, Union, get_args, get_origin
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, ValidationError
+from pydantic.fields import FieldInfo
 from pydantic_core import ErrorDetails
 
 from gen.errors import InputError
 from gen.units import TIME_ALLOWED, Duration, parse_duration
+
+_LONGEST_SHOWN = 60  # characters
+
+# What the TOML reader says, what the user most likely did, and what is allowed. Its own words name no remedy.
+_TOML_MISTAKES = (
+    ("Illegal character '\\n'", "a text in quotes is not closed; allowed: quotes at both ends, on one line"),
+    ("Unterminated string", "a text in quotes is not closed; allowed: quotes at both ends, on one line"),
+    ("Cannot overwrite", "a key is given twice; allowed: each key once"),
+    ("Cannot declare", "a table is given twice; allowed: each table once, and [[phase]] in double brackets for each phase"),
+)
+_TOML_ALLOWED = 'not readable as TOML; allowed: one key = value a line, with times and words in quotes ("0.4 s")'
+
+
+class Written(str):
+    """Words that a message shows as they are, without Python's quotation marks."""
+
+    def __repr__(self) -> str:
+        return str(self)
+
+
+def written(value: Any) -> Written:
+    """A value as it would stand in the user's file, on one line and of bearable length."""
+    if isinstance(value, Written):
+        return value
+    if isinstance(value, bool):
+        text = "true" if value else "false"
+    elif isinstance(value, str):
+        text = '"' + _printable(value) + '"'
+    elif isinstance(value, (dict, BaseModel)):
+        text = "a table"
+    elif isinstance(value, list):
+        text = f"a list of {len(value)}"
+    else:
+        text = str(value)
+    return Written(text if len(text) <= _LONGEST_SHOWN else text[: _LONGEST_SHOWN - 3] + "...")
+
+
+def figure(value: float) -> Written:
+    """A number that was read as one, shown without the decimals that it does not need."""
+    return Written(f"{value:.15g}")
+
+
+def _printable(text: str) -> str:
+    return "".join(c if c.isprintable() else json.dumps(c)[1:-1] for c in text)
+
+
+class Wrong(ValueError):
+    """Raised by a model's own checks: the key at fault, the value given for it, and what is wrong and allowed."""
+
+    def __init__(self, key: str, given: Any, allowed: str) -> None:
+        super().__init__(allowed)
+        self.key = key
+        self.given = given
 
 
 def _duration(given: Any) -> Duration:
@@ -25,9 +83,12 @@ Time = Annotated[Duration, BeforeValidator(_duration)]
 
 
 class FileModel(BaseModel):
-    """A table of a user's file: frozen, and no key is let pass that it does not know."""
+    """A table of a user's file: frozen, no key is let pass that it does not know, and no value of another kind.
 
-    model_config = ConfigDict(frozen=True, extra="forbid", arbitrary_types_allowed=True, allow_inf_nan=False)
+    A field's `description` says what is allowed, where its type and bounds do not say enough.
+    """
+
+    model_config = ConfigDict(frozen=True, extra="forbid", strict=True, arbitrary_types_allowed=True, allow_inf_nan=False)
 
 
 Model = TypeVar("Model", bound=FileModel)
@@ -35,16 +96,28 @@ Model = TypeVar("Model", bound=FileModel)
 
 def read_toml(path: Path) -> dict[str, Any]:
     """The file's content. Raises InputError when it is missing, a folder, not UTF-8 or not TOML."""
-    if not path.exists():
-        raise InputError(path, "file", None, f"not found; allowed: an existing TOML file ({path})")
-    if path.is_dir():
-        raise InputError(path, "file", None, "this is a folder; allowed: a TOML file")
+    where = path if path.name else str(path)
     try:
-        return tomllib.loads(path.read_text(encoding="utf-8"))
+        text = path.read_bytes().decode("utf-8-sig")
+    except (FileNotFoundError, NotADirectoryError):
+        raise InputError(where, "no such file", None, f"looked for as {_printable(str(path))}; allowed: a TOML file") from None
+    except IsADirectoryError:
+        raise InputError(where, "this is a folder", None, "allowed: a TOML file") from None
     except UnicodeDecodeError:
-        raise InputError(path, "file", None, "not text in UTF-8; allowed: a TOML file") from None
-    except tomllib.TOMLDecodeError as error:
-        raise InputError(path, "file", None, f"not valid TOML: {error}") from None
+        raise InputError(where, "not text in UTF-8", None, "allowed: a TOML file, saved as UTF-8") from None
+    except OSError as error:
+        raise InputError(where, "cannot be read", None, f"{error.strerror}; allowed: a TOML file") from None
+    try:
+        return tomllib.loads(text)
+    except (ValueError, RecursionError) as error:  # ValueError: also a number of more digits than Python will read
+        raise InputError(where, *_toml_mistake(str(error))) from None
+
+
+def _toml_mistake(message: str) -> tuple[str, None, str]:
+    """Key, given and allowed of what the TOML reader could not read."""
+    place = re.search(r"line (\d+)", message)
+    why = next((why for beginning, why in _TOML_MISTAKES if message.startswith(beginning)), _TOML_ALLOWED)
+    return f"line {place[1]}" if place else "last line", None, why
 
 
 def validated(model: type[Model], content: Any, where: Path, prefix: str = "") -> Model:
@@ -52,29 +125,77 @@ def validated(model: type[Model], content: Any, where: Path, prefix: str = "") -
     try:
         return model.model_validate(content)
     except ValidationError as error:
-        raise _as_input_error(error.errors()[0], model, where, prefix) from None
+        errors = error.errors()
+        # A key that is misspelt is both unknown and missing: the first says more.
+        unknown = [e for e in errors if e["type"] == "extra_forbidden"]
+        raise _as_input_error((unknown or errors)[0], model, where, prefix) from None
 
 
 def _as_input_error(error: ErrorDetails, model: type[FileModel], where: Path, prefix: str) -> InputError:
     location = [str(part) for part in error["loc"]]
-    key = prefix + ".".join(location) if location else prefix.rstrip(". ") or "file"
-    given = error["input"]
+    table, field = _find(model, location)
+    key = prefix + ".".join(_printable(part) if part.strip() else '""' for part in location)
+    given = written(error["input"])
     if error["type"] == "missing":
-        return InputError(where, key, None, "missing; allowed: this key with a value")
+        return InputError(where, key, None, f"missing; allowed: {allowed(field)}")
     if error["type"] == "extra_forbidden":
-        return InputError(where, key, given, f"unknown key; allowed: {', '.join(_siblings(model, location))}")
-    if error["type"] == "value_error":
-        shown = None if isinstance(given, (dict, BaseModel)) else given
-        return InputError(where, key, shown, str(error["ctx"]["error"]))
-    allowed = error["msg"].replace("Input should be ", "").replace("a valid ", "a ")
-    return InputError(where, key, given, f"allowed: {allowed}")
+        return InputError(where, key, given, f"unknown key; allowed: {', '.join(table.model_fields)}")
+    cause = error.get("ctx", {}).get("error")
+    if isinstance(cause, Wrong):
+        inside = f"{key}.{cause.key}" if location else prefix + cause.key
+        return InputError(where, inside, None if cause.given is None else written(cause.given), str(cause))
+    return InputError(where, key, given, f"allowed: {allowed(field)}")
 
 
-def _siblings(model: type[FileModel], location: list[str]) -> list[str]:
-    """The keys that the table holding an unknown key does know."""
-    fields = model.model_fields
-    for part in location[:-1]:
-        annotation = fields[part].annotation if part in fields else None
-        if isinstance(annotation, type) and issubclass(annotation, BaseModel):
-            fields = annotation.model_fields
-    return list(fields)
+def _find(model: type[BaseModel], location: list[str]) -> tuple[type[BaseModel], FieldInfo | None]:
+    """The table and the field at `location`, as far as the model knows the way."""
+    table, field = model, None
+    for part in location:
+        if field is not None:
+            if not _is_table(field.annotation):
+                break
+            table = field.annotation  # type: ignore[assignment]
+        field = table.model_fields.get(part)
+    return table, field
+
+
+def _is_table(annotation: Any) -> bool:
+    return isinstance(annotation, type) and issubclass(annotation, BaseModel)
+
+
+def allowed(field: FieldInfo | None) -> str:
+    """What a field takes, in plain English."""
+    if field is None:
+        return "a table of keys and values"
+    if field.description:
+        return field.description
+    kind = _kind(field.annotation)
+    if get_origin(field.annotation) is Literal:
+        *others, last = [str(written(choice)) for choice in get_args(field.annotation)]
+        return f"{', '.join(others)} or {last}"
+    if _is_table(kind):
+        return f"a table with {', '.join(kind.model_fields)}"
+    if kind is Duration:
+        return TIME_ALLOWED.removeprefix("allowed: ")
+    if kind is bool:
+        return "true or false"
+    if kind in (int, float):
+        return ("a whole number" if kind is int else "a number") + _bounds(field)
+    return "a text in quotes"
+
+
+def _kind(annotation: Any) -> Any:
+    """The type itself, where None is allowed beside it and where a validator goes with it."""
+    if get_origin(annotation) in (Union, UnionType):
+        annotation = next(a for a in get_args(annotation) if a is not NoneType)
+    return get_args(annotation)[0] if get_origin(annotation) is Annotated else annotation
+
+
+def _bounds(field: FieldInfo) -> str:
+    found = {name: getattr(m, name) for m in field.metadata for name in ("gt", "ge", "lt", "le") if hasattr(m, name)}
+    low, high = found.get("ge", found.get("gt")), found.get("le", math.inf)
+    if low is None:
+        return ""
+    if "gt" in found:
+        return f" above {low:g}" + (f" and at most {high:g}" if high < math.inf else "")
+    return f" from {low:g} to {high:g}" if high < math.inf else f" of at least {low:g}"

@@ -7,13 +7,29 @@ from typing import Literal, Self
 
 from pydantic import Field, model_validator
 
-from gen.user_files import FileModel, Time, read_toml, validated
 from gen.units import Duration, parse_duration
+from gen.user_files import FileModel, Time, Wrong, figure, read_toml, validated, written
 
 WELDER_FILE = "welder.toml"
 
 # EN 50160: 50 Hz, -6 % to +4 % always in an interconnected system. The band the board accepts is that and a little above.
 FREQUENCY_BAND = (0.94, 1.05)
+
+LONGEST_LIMIT_S = 60
+
+
+def _in_order(table: FileModel, low: str, high: str) -> None:
+    """Raise where `low` is above `high`, blaming the one that the file gives."""
+    if getattr(table, low) > getattr(table, high):
+        if high in table.model_fields_set:
+            raise Wrong(high, figure(getattr(table, high)), f"allowed: {_named(table, low)} or more")
+        raise Wrong(low, figure(getattr(table, low)), f"allowed: {_named(table, high)} or less")
+
+
+def _named(table: FileModel, key: str) -> str:
+    """A key with its value, and whether the file gives it."""
+    left_out = "" if key in table.model_fields_set else ", where it is left out"
+    return f"{key} ({getattr(table, key):g}{left_out})"
 
 
 def _typical(text: str) -> Duration:
@@ -29,7 +45,12 @@ class Transformer(FileModel):
     """Rating plate and primary side. A rating counts only with the duty it is for."""
 
     rating_kVA: float = Field(gt=0, le=500)
-    rating_duty_percent: float = Field(gt=0, le=100)
+    rating_duty_percent: float = Field(
+        ge=10,
+        le=100,
+        description="10 to 100, the duty that the plate's permanent or 50 % power is for (a power for a few per cent "
+        "of duty is a peak or short-circuit figure and no rating)",
+    )
     working_current_A: float = Field(gt=0, le=2000)
     load_angle_min_deg: float = Field(default=40, ge=0, le=80)
     load_angle_max_deg: float = Field(default=65, ge=0, le=80)
@@ -37,20 +58,13 @@ class Transformer(FileModel):
 
     @model_validator(mode="after")
     def _consistent(self) -> Self:
-        if self.rating_duty_percent < 10:
-            raise ValueError(
-                f"rating_duty_percent {self.rating_duty_percent:g}: a power for a few per cent of duty is a peak or "
-                "short-circuit figure and no rating; allowed: the permanent or 50 % power from the plate, with its duty (10 to 100)"
-            )
-        if self.load_angle_max_deg < self.load_angle_min_deg:
-            raise ValueError(
-                f"load_angle_max_deg {self.load_angle_max_deg:g} is below load_angle_min_deg {self.load_angle_min_deg:g}; "
-                "allowed: a range from least to greatest"
-            )
+        _in_order(self, "load_angle_min_deg", "load_angle_max_deg")
         if self.open_current_A is not None and self.open_current_A >= self.working_current_A:
-            raise ValueError(
-                f"open_current_A {self.open_current_A:g} is not below working_current_A {self.working_current_A:g}; "
-                "allowed: the primary current with the electrodes open, a few per cent of the working current"
+            raise Wrong(
+                "open_current_A",
+                figure(self.open_current_A),
+                f"allowed: less than working_current_A ({self.working_current_A:g}); with the electrodes open "
+                "a few per cent of it flow",
             )
         return self
 
@@ -68,11 +82,7 @@ class Switch(FileModel):
 
     @model_validator(mode="after")
     def _consistent(self) -> Self:
-        if self.holding_current_A > self.latching_current_A:
-            raise ValueError(
-                f"holding_current_A {self.holding_current_A:g} is above latching_current_A {self.latching_current_A:g}; "
-                "allowed: a holding current no greater than the latching current"
-            )
+        _in_order(self, "holding_current_A", "latching_current_A")
         return self
 
     @property
@@ -90,9 +100,13 @@ class Detector(FileModel):
     @model_validator(mode="after")
     def _consistent(self) -> Self:
         if self.kind == "pulse" and self.offset_rise_us != self.offset_fall_us:
-            raise ValueError(
-                f"offset_rise_us {self.offset_rise_us} and offset_fall_us {self.offset_fall_us} differ, but a pulse "
-                "detector does not tell the crossings apart; allowed: the same value for both"
+            key, other = "offset_fall_us", "offset_rise_us"
+            if key not in self.model_fields_set:
+                key, other = other, key
+            raise Wrong(
+                key,
+                getattr(self, key),
+                f"allowed: the same as {_named(self, other)}, since a pulse detector does not tell the crossings apart",
             )
         return self
 
@@ -105,6 +119,8 @@ class Force(FileModel):
 
 
 class Limits(FileModel):
+    """What no schedule may pass. Longest weld: all current of one weld together."""
+
     longest_weld: Time = Field(default_factory=lambda: _typical("3 s"))
     least_cool: Time = Field(default_factory=lambda: _typical("2 cycles"))
     first_delay_deg: float = Field(default=87, ge=60, le=120)
@@ -126,6 +142,14 @@ class Welder(FileModel):
     limits: Limits = Field(default_factory=Limits)
     board: BoardChoice
 
+    @model_validator(mode="after")
+    def _consistent(self) -> Self:
+        for key in ("longest_weld", "least_cool"):
+            given: Duration = getattr(self.limits, key)
+            if given.half_cycles(self.mains.frequency_Hz) > 2 * self.mains.frequency_Hz * LONGEST_LIMIT_S:
+                raise Wrong(f"limits.{key}", str(given), f"allowed: at most {LONGEST_LIMIT_S} s")
+        return self
+
     @property
     def half_period_us(self) -> int:
         """Nominal length of a half-cycle, whole microseconds."""
@@ -144,12 +168,18 @@ class Welder(FileModel):
 
     def assumed(self) -> list[str]:
         """Keys that the file leaves out, each with the typical value taken instead."""
-        missing = []
-        for table_name, table in self:
-            for key in type(table).model_fields:
-                if key not in table.model_fields_set:
-                    missing.append(f"{table_name}.{key} = {getattr(table, key)}")
-        return missing
+        t = self.transformer
+        instead = {"open_current_A": f"{t.idle_current_A:.3g} (4 % of the working current)"}
+        return [
+            f"{table_name}.{key} = {instead.get(key) or _shown(getattr(table, key))}"
+            for table_name, table in self
+            for key in type(table).model_fields
+            if key not in table.model_fields_set
+        ]
+
+
+def _shown(value: object) -> str:
+    return str(written(str(value) if isinstance(value, Duration) else value))
 
 
 def read_welder(path: Path) -> Welder:

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import importlib
+import io
 import sys
+from typing import NoReturn
 
 import click
 
@@ -20,17 +22,17 @@ _MODULES = {command: module for _, commands in SECTIONS for command, module in c
 class Commands(click.Group):
     """Commands that are loaded when asked for, listed in the order in which they are used."""
 
-    def list_commands(self, ctx: click.Context) -> list[str]:
+    def list_commands(self, ctx: click.Context) -> list[str]:  # noqa: ARG002
         return list(_MODULES)
 
-    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:  # noqa: ARG002
         if cmd_name not in _MODULES:
             return None
         module = importlib.import_module(f"gen.cli.{_MODULES[cmd_name]}")
         command: click.Command = getattr(module, f"{cmd_name}_command")
         return command
 
-    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:  # noqa: ARG002
         for section, commands in SECTIONS:
             with formatter.section(section):
                 formatter.write_dl([(name, SHORT_HELP[name]) for name, _ in commands])
@@ -59,18 +61,38 @@ def weldbeat() -> None:
 
 
 def main() -> None:
-    """Entry point. Exit codes: 0 done, 1 the verdict refuses, 2 bad input."""
+    """Entry point. Exit codes: 0 done, 1 the verdict refuses, 2 bad input. A message of what is wrong is one line."""
     from gen.errors import InputError
 
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):  # a title may hold letters that the terminal has not
+            stream.reconfigure(errors="backslashreplace")
     try:
         result = weldbeat.main(standalone_mode=False)
+    except click.exceptions.NoArgsIsHelpError as error:
+        click.echo(error.format_message())
+        sys.exit(0)
     except InputError as error:
-        click.echo(f"weldbeat: {error}", err=True)
-        sys.exit(2)
+        _fail(str(error))
     except click.ClickException as error:
-        click.echo(f"weldbeat: {error.format_message()} (see --help)", err=True)
-        sys.exit(2)
+        _fail(_usage(error))
     except click.Abort:
-        click.echo("weldbeat: stopped", err=True)
-        sys.exit(2)
+        _fail("stopped")
+    except OSError as error:
+        _fail(f"{error.filename or 'output'}: {error.strerror or error}")
     sys.exit(result if isinstance(result, int) else 0)
+
+
+def _fail(message: str) -> NoReturn:
+    one_line = "".join(c if c.isprintable() else ascii(c)[1:-1] for c in message)
+    click.echo(f"weldbeat: {one_line}", err=True)
+    sys.exit(2)
+
+
+def _usage(error: click.ClickException) -> str:
+    """What is wrong with the command line, in the form of every other message."""
+    if isinstance(error, click.BadParameter) and not isinstance(error, click.MissingParameter) and error.param is not None:
+        return f"command line: {max(error.param.opts, key=len)}: {error.message}"
+    text = error.format_message().rstrip(".")
+    context = error.ctx if isinstance(error, click.UsageError) else None
+    return f"command line: {text[:1].lower()}{text[1:]}; see `{context.command_path if context else 'weldbeat'} --help`"

@@ -4,19 +4,20 @@ from __future__ import annotations
 
 from importlib.resources import files
 from pathlib import Path
+from tempfile import TemporaryDirectory
 from typing import Any
 
 import click
 from jinja2 import Environment, StrictUndefined
 
 from gen.cautions import caution_lines
+from gen.cli.given import value_of
 from gen.cli.job import read_job, run_job
 from gen.cli.prove import write_results
 from gen.cli.show import table_text, verdict_text
-from gen.cli.writing import check_bundle_folder, write_bundle, write_whole
-from gen.errors import InputError
-from gen.user_files import validated
-from gen.welder import WELDER_FILE, Welder
+from gen.cli.writing import check_bundle_folder, check_folder, refused, write_bundle, write_whole
+from gen.user_files import FileModel, figure
+from gen.welder import WELDER_FILE, Detector, Force, Mains, Transformer
 
 TYPICAL: dict[str, Any] = {
     "voltage_V": 230,
@@ -32,7 +33,11 @@ TYPICAL: dict[str, Any] = {
     "force": "foot_lever",
     "board": "pico",
 }
-DEMO = TYPICAL | {"title": "A bench welder on a 230 V outlet. Invented for this demonstration.", "rating_kVA": 3.2, "working_current_A": 24}
+DEMO = TYPICAL | {
+    "title": "A bench welder on a 230 V outlet. Invented for this demonstration.",
+    "rating_kVA": 3.2,
+    "working_current_A": 24,
+}
 DEMO_SCHEDULE = "boot-scraper.toml"
 DEMO_PACE = 4.0
 FIRST_SCHEDULE = "first-weld.toml"
@@ -44,20 +49,26 @@ def _template(name: str) -> str:
 
 def _render(name: str, values: dict[str, Any], given: set[str]) -> str:
     environment = Environment(undefined=StrictUndefined, keep_trailing_newline=True)
-    return environment.from_string(_template(name)).render(values, mark=lambda key: "" if key in given else "  # typical")
+    shown = {key: figure(value) if isinstance(value, float) else value for key, value in values.items()}
+    return environment.from_string(_template(name)).render(shown, mark=lambda key: "" if key in given else "  # typical")
 
 
 @click.command("demo")
 @click.argument("folder", type=click.Path(path_type=Path))
 def demo_command(folder: Path) -> int:
     """Write a worked example into FOLDER: welder and schedule files, firmware, report, waveforms."""
-    _check_new_folder(folder, {WELDER_FILE, DEMO_SCHEDULE})
-    check_bundle_folder(folder / "firmware")
+    invented = set(DEMO) - {"load_angle_min_deg", "load_angle_max_deg", "offset_us"}
+    texts = {WELDER_FILE: _render("welder.toml.j2", DEMO, invented), DEMO_SCHEDULE: _template(DEMO_SCHEDULE)}
+    _check_demo_folder(folder, texts)
+    with TemporaryDirectory() as scratch:
+        for name, text in texts.items():
+            write_whole(Path(scratch, name), text)
+        job = read_job(Path(scratch, DEMO_SCHEDULE), Path(scratch, WELDER_FILE))
+    check_bundle_folder(folder / "firmware", job.firmware, "FOLDER")
+    run = run_job(job, minutes=1, welds_per_minute=DEMO_PACE, seed=1)
     folder.mkdir(parents=True, exist_ok=True)
-    schedule, welder = folder / DEMO_SCHEDULE, folder / WELDER_FILE
-    write_whole(welder, _render("welder.toml.j2", DEMO, set(DEMO) - {"load_angle_min_deg", "load_angle_max_deg", "offset_us"}))
-    write_whole(schedule, _template(DEMO_SCHEDULE))
-    run = run_job(read_job(schedule, welder), minutes=1, welds_per_minute=DEMO_PACE, seed=1)
+    for name, text in texts.items():
+        write_whole(folder / name, text)
     write_bundle(folder / "firmware", run.bundle)
     write_results(run, folder / "report.html", folder / "trace.vcd", folder / "weld.csv")
     click.echo(table_text(run.job))
@@ -80,39 +91,68 @@ def demo_command(folder: Path) -> int:
     return 1 if run.verdict.refused else 0
 
 
-def _check_new_folder(folder: Path, own: set[str]) -> None:
-    """A new or empty folder, or one in which this command has been before."""
-    if folder.is_file():
-        raise InputError("DIR", str(folder), None, "this is a file; allowed: a folder, new or empty")
-    if folder.is_dir() and any(folder.iterdir()) and not all((folder / name).is_file() for name in own):
-        raise InputError("DIR", str(folder), None, "holds other files; allowed: a folder, new or empty")
+def _check_demo_folder(folder: Path, texts: dict[str, str]) -> None:
+    """A new or empty folder, or one in which this command has been before and nobody has changed its files since."""
+    check_folder("FOLDER", folder)
+    if not folder.is_dir() or not any(folder.iterdir()):
+        return
+    there = [name for name in texts if (folder / name).exists()]
+    if not there:
+        raise refused("FOLDER", folder, "holds other files; allowed: a folder, new or empty")
+    for name in there:
+        if not (folder / name).is_file() or (folder / name).read_bytes() != texts[name].encode():
+            raise refused("FOLDER", folder, f"{name} in it is not the demonstration's own; allowed: a folder, new or empty")
+
+
+# key of the answer, table and key of the welder file, option, its value's name, question
+_QUESTIONS: tuple[tuple[str, type[FileModel], str, str, str, str], ...] = (
+    ("voltage_V", Mains, "voltage_V", "--voltage", "volts", "Mains voltage, V RMS"),
+    ("frequency_Hz", Mains, "frequency_Hz", "--frequency", "Hz", "Mains frequency, 50 or 60 Hz"),
+    (
+        "rating_kVA",
+        Transformer,
+        "rating_kVA",
+        "--rating-kva",
+        "kVA",
+        "Power on the rating plate, kVA (not a peak or short-circuit figure)",
+    ),
+    ("rating_duty_percent", Transformer, "rating_duty_percent", "--rating-duty", "percent", "The duty that this power is for, %"),
+    (
+        "working_current_A",
+        Transformer,
+        "working_current_A",
+        "--working-current",
+        "amperes",
+        "Primary current with the electrodes on the work, A (clamp meter with hold)",
+    ),
+    ("force", Force, "source", "--force", "source", "What presses the electrodes together: hand, foot_lever or air"),
+    ("detector", Detector, "kind", "--detector", "kind", "Zero-crossing detector: square or pulse"),
+)
+
+
+def _options(command: Any) -> Any:
+    """One option for each question, listed in their order."""
+    for answer, model, key, option, name, question in reversed(_QUESTIONS):
+        command = click.option(option, answer, type=value_of(model, key), metavar=name.upper(), help=f"{question}.")(command)
+    return command
 
 
 @click.command("new")
 @click.argument("folder", type=click.Path(path_type=Path))
-@click.option("--voltage", "voltage_V", type=float, help="Mains voltage, RMS.")
-@click.option("--frequency", "frequency_Hz", type=int, help="Mains frequency, 50 or 60.")
-@click.option("--rating-kva", "rating_kVA", type=float, help="Power on the rating plate.")
-@click.option("--rating-duty", "rating_duty_percent", type=float, help="The duty, per cent, that the power is for.")
-@click.option("--working-current", "working_current_A", type=float, help="Primary amperes with the electrodes on the work.")
-@click.option("--force", help="hand, foot_lever or air.")
-@click.option("--detector", help="square or pulse.")
+@_options
 @click.option("--typical", is_flag=True, help="Ask nothing: take typical values for what no option gives.")
 def new_command(folder: Path, typical: bool, **options: Any) -> None:
     """Write commented welder and schedule files for a machine of your own into FOLDER."""
-    if folder.is_file():
-        raise InputError("DIR", str(folder), None, "this is a file; allowed: a folder")
+    check_folder("FOLDER", folder)
     for name in (WELDER_FILE, FIRST_SCHEDULE):
         if (folder / name).exists():
-            raise InputError("DIR", str(folder / name), None, "is there already; allowed: a folder without it")
+            raise refused("FOLDER", folder, f"{name} is in it already; allowed: a folder without one")
     given = {key: value for key, value in options.items() if value is not None}
     if not typical:
         given |= _ask(given)
     values = TYPICAL | given | {"title": "My welder"}
-    text = _render("welder.toml.j2", values, set(given))
-    _check(text, folder / WELDER_FILE)
     folder.mkdir(parents=True, exist_ok=True)
-    write_whole(folder / WELDER_FILE, text)
+    write_whole(folder / WELDER_FILE, _render("welder.toml.j2", values, set(given)))
     write_whole(folder / FIRST_SCHEDULE, _render("first_weld.toml.j2", values, set()))
     click.echo(f"Written: {folder / WELDER_FILE} and {folder / FIRST_SCHEDULE}. Read both; values marked typical are guesses.")
     click.echo(f"Then, in {folder}: weldbeat simulate {FIRST_SCHEDULE} --report report.html")
@@ -121,32 +161,12 @@ def new_command(folder: Path, typical: bool, **options: Any) -> None:
         click.echo(line)
 
 
-_QUESTIONS = (
-    ("voltage_V", "Mains voltage, V RMS", float),
-    ("frequency_Hz", "Mains frequency, 50 or 60 Hz", int),
-    ("rating_kVA", "Power on the rating plate, kVA (not a peak or short-circuit figure)", float),
-    ("rating_duty_percent", "The duty that this power is for, %", float),
-    ("working_current_A", "Primary current with the electrodes on the work, A (clamp meter with hold)", float),
-    ("force", "What presses the electrodes together: hand, foot_lever or air", str),
-    ("detector", "Zero-crossing detector: square or pulse", str),
-)
-
-
 def _ask(given: dict[str, Any]) -> dict[str, Any]:
     """Ask for what no option gave. An answer left at its typical value stays marked typical."""
     answers = {}
-    for key, question, kind in _QUESTIONS:
-        if key not in given:
-            answer = click.prompt(question, default=TYPICAL[key], type=kind)
-            if answer != TYPICAL[key]:
-                answers[key] = answer
+    for answer, model, key, _, _, question in _QUESTIONS:
+        if answer not in given:
+            value = click.prompt(question, default=TYPICAL[answer], value_proc=value_of(model, key))
+            if value != TYPICAL[answer]:
+                answers[answer] = value
     return answers
-
-
-def _check(text: str, path: Path) -> None:
-    import tomllib
-
-    try:
-        validated(Welder, tomllib.loads(text), path)
-    except tomllib.TOMLDecodeError:
-        raise InputError("new", "answer", None, "a text with quotation marks or line breaks; allowed: plain words") from None

@@ -11,6 +11,7 @@ from gen.errors import InputError
 from gen.firmware import FirmwareBundle, render
 from gen.schedule import Schedule, read_schedule
 from gen.timing import TimingTable, compile_schedule
+from gen.user_files import written
 from gen.welder import WELDER_FILE, Welder, read_welder
 
 if TYPE_CHECKING:
@@ -48,11 +49,15 @@ def read_job(schedule_path: Path, welder_path: Path | None) -> Job:
     path = welder_path or Path(WELDER_FILE)
     if welder_path is None and not path.exists():
         raise InputError(
-            WELDER_FILE, "file", None, "not found in this folder; allowed: name one with --welder, or make one with `weldbeat new`"
+            WELDER_FILE,
+            "no such file",
+            None,
+            "looked for in this folder; allowed: name one with --welder, or make one with `weldbeat new`",
         )
     welder = read_welder(path)
     if welder.board.name not in boards():
-        raise InputError(path, "board.name", welder.board.name, f"allowed: {', '.join(boards())}")
+        names = ", ".join(str(written(name)) for name in boards())
+        raise InputError(path, "board.name", written(welder.board.name), f"allowed: {names}; see `weldbeat boards`")
     board = boards()[welder.board.name]
     schedule = read_schedule(schedule_path)
     return Job(schedule, welder, board, compile_schedule(schedule, welder, board, schedule_path))

@@ -13,6 +13,7 @@ import click
 from gen.boards import boards
 from gen.cli.job import Job, read_job
 from gen.cli.show import table_text
+from gen.errors import InputError
 from gen.timing import TimingTable
 from gen.units import milliseconds
 
@@ -32,11 +33,14 @@ def boards_command(as_json: bool) -> None:
         return
     for board in boards().values():
         c = board.capabilities
-        click.echo(f"{board.name}: {board.title} ({board.chip}), MicroPython {board.micropython_min} or newer, {board.micropython_file}")
+        title = f"{board.name}: {board.title} ({board.chip})"
+        click.echo(f"{title}, MicroPython {board.micropython_min} or newer, {board.micropython_file}")
         click.echo(f"  welds: {'yes' if board.welds else 'no, bench and lamp only'}")
-        click.echo(f"  percent current: {'yes' if c.random_phase_firing else 'no'}; gate within {board.limits.timing_error_us:g} us of ideal")
+        percent = "yes" if c.random_phase_firing else "no"
+        click.echo(f"  percent current: {percent}; gate within {board.limits.timing_error_us:g} us of ideal")
         click.echo(f"  half-cycles counted in hardware: {'yes' if c.hardware_bounded_count else 'no'}")
-        click.echo(f"  longest schedule: {board.limits.rows} rows, {board.limits.half_cycles} half-cycles from first to last fired")
+        most = board.limits
+        click.echo(f"  longest schedule: {most.rows} rows, {most.half_cycles} half-cycles from first to last fired")
         click.echo(f"  pins (GPIO): {', '.join(f'{name} {number}' for name, number in board.pins.items())}")
 
 
@@ -47,6 +51,8 @@ def boards_command(as_json: bool) -> None:
 @json_option
 def table_command(schedule: Path, welder: Path | None, as_csv: bool, as_json: bool) -> None:
     """SCHEDULE as its timing table: phase, half-cycles, time, firing delay, and what was rounded."""
+    if as_csv and as_json:
+        raise InputError("command line", "--csv and --json", None, "allowed: one of them")
     job = read_job(schedule, welder)
     if as_json:
         click.echo(json.dumps(table_json(job), indent=2))
@@ -89,9 +95,7 @@ def table_csv(table: TimingTable) -> str:
     for row in table.rows:
         total += row.half_cycles
         fired = row.firing_delay_us is not None
-        writer.writerow(
-            [row.phase, row.half_cycles, f"{milliseconds(row.half_cycles, table.frequency_Hz):.3f}"]
-            + [row.firing_delay_us if fired else "", f"{row.current_percent:g}" if fired else ""]
-            + [total, f"{milliseconds(total, table.frequency_Hz):.3f}"]
-        )
+        ms, total_ms = (f"{milliseconds(n, table.frequency_Hz):.3f}" for n in (row.half_cycles, total))
+        delay, current = (row.firing_delay_us, f"{row.current_percent:g}") if fired else ("", "")
+        writer.writerow([row.phase, row.half_cycles, ms, delay, current, total, total_ms])
     return out.getvalue()

@@ -9,21 +9,42 @@ from typing import Any
 import click
 
 from gen.cautions import caution_lines
+from gen.cli.given import number
 from gen.cli.job import Run, read_job, run_job
 from gen.cli.plan import json_option, schedule_argument, welder_option
 from gen.cli.show import verdict_text
-from gen.cli.writing import check_bundle_folder, check_target, write_bundle, write_whole
+from gen.cli.writing import check_bundle_folder, check_targets, write_bundle, write_whole
+from gen.welder import WELDER_FILE
 
 pace_option = click.option(
-    "--welds-per-minute", type=click.FloatRange(0.1, 120), default=4, show_default=True, help="Pace at which the pedal is pressed."
+    "--welds-per-minute",
+    type=number(0.1, 120.0),
+    metavar="NUMBER",
+    default=4,
+    show_default=True,
+    help="Pace at which the pedal is pressed, 0.1 to 120.",
 )
-seed_option = click.option("--seed", type=click.IntRange(0, 10**6), default=0, show_default=True, help="Draws jitter, bounce and tolerances.")
+seed_option = click.option(
+    "--seed",
+    type=number(0, 1_000_000),
+    metavar="NUMBER",
+    default=0,
+    show_default=True,
+    help="A whole number; another one draws other jitter, bounce and tolerances of parts.",
+)
 
 
 @click.command("simulate")
 @schedule_argument
 @welder_option
-@click.option("--minutes", type=click.FloatRange(0.05, 60), default=1, show_default=True, help="How long to go on.")
+@click.option(
+    "--minutes",
+    type=number(0.05, 60.0),
+    metavar="NUMBER",
+    default=1,
+    show_default=True,
+    help="How long to go on welding, 0.05 to 60.",
+)
 @pace_option
 @seed_option
 @click.option("--report", type=click.Path(path_type=Path), help="Write a report, one HTML file.")
@@ -35,9 +56,9 @@ def simulate_command(
     report: Path | None, vcd: Path | None, csv_path: Path | None, as_json: bool,
 ) -> int:
     """Run the firmware for SCHEDULE on a simulated welder and judge what it did. Exit code 1 when it is refused."""
-    for option, path in (("--report", report), ("--vcd", vcd), ("--csv", csv_path)):
-        check_target(option, path)
-    run = run_job(read_job(schedule, welder), minutes, welds_per_minute, seed)
+    job = read_job(schedule, welder)
+    check_targets({"--report": report, "--vcd": vcd, "--csv": csv_path}, keep=(schedule, welder or Path(WELDER_FILE)))
+    run = run_job(job, minutes, welds_per_minute, seed)
     write_results(run, report, vcd, csv_path)
     click.echo(json.dumps(run_json(run), indent=2) if as_json else verdict_text(run))
     return 1 if run.verdict.refused else 0
@@ -51,8 +72,9 @@ def simulate_command(
 @json_option
 def build_command(schedule: Path, folder: Path, welder: Path | None, welds_per_minute: float, as_json: bool) -> int:
     """Write the firmware for SCHEDULE into a folder. Nothing is written when the verdict refuses (exit code 1)."""
-    check_bundle_folder(folder)
-    run = run_job(read_job(schedule, welder), 1, welds_per_minute, seed=0)
+    job = read_job(schedule, welder)
+    check_bundle_folder(folder, job.firmware)
+    run = run_job(job, 1, welds_per_minute, seed=0)
     if not run.verdict.refused:
         write_bundle(folder, run.bundle)
     if as_json:
@@ -94,7 +116,7 @@ def run_json(run: Run) -> dict[str, Any]:
     from sim.verdict.pace import weld_count
 
     count = weld_count(run.recording)
-    completed = [w for w in run.recording.welds]
+    welds = run.recording.welds
     return {
         "verdict": run.verdict.word,
         "refused": run.verdict.refused,
@@ -106,9 +128,9 @@ def run_json(run: Run) -> dict[str, Any]:
             for f in run.verdict.findings
         ],
         "half_cycles": {
-            "planned": sum(w.planned for w in completed),
-            "fired": sum(w.gates for w in completed),
-            "conducted": sum(w.conducted for w in completed),
+            "planned": sum(w.planned for w in welds),
+            "fired": sum(w.gates for w in welds),
+            "conducted": sum(w.conducted for w in welds),
         },
         "welds": {"asked": count.asked, "made": count.made, "refused": count.refused},
         "welds_per_minute": run.welds_per_minute,

@@ -1,25 +1,48 @@
-"""Writes files whole or not at all."""
+"""Writes files whole or not at all, and over nothing that is the user's own."""
 
 from __future__ import annotations
 
 import os
-import shutil
+from collections.abc import Iterable, Mapping
 from pathlib import Path
+from tempfile import TemporaryDirectory
 
 from gen.errors import InputError
 from gen.firmware import FirmwareBundle
+from gen.user_files import written
 
 _MARK = "Made by Weldbeat"
+_BUNDLE_ALLOWED = "allowed: a new or empty folder, or one with an earlier firmware and nothing else"
 
 
-def check_target(option: str, path: Path | None) -> None:
-    """Raise InputError where a file could not be written to `path`."""
-    if path is None:
-        return
-    if path.is_dir():
-        raise InputError(option, str(path), None, "this is a folder; allowed: a file name")
-    if not path.absolute().parent.is_dir():
-        raise InputError(option, str(path), None, f"there is no folder {path.parent}; allowed: a file in an existing folder")
+def refused(what: str, path: Path, why: str) -> InputError:
+    """The message for a path on the command line."""
+    return InputError("command line", what, written(str(path)), why)
+
+
+def check_targets(targets: Mapping[str, Path | None], keep: Iterable[Path]) -> None:
+    """Raise InputError where a file could not be written, or would go over one of `keep` or another target."""
+    taken = {path.resolve(): "a file that this command reads" for path in keep}
+    for option, path in targets.items():
+        if path is None:
+            continue
+        if path.is_dir():
+            raise refused(option, path, "this is a folder; allowed: a file name")
+        if not path.absolute().parent.is_dir():
+            raise refused(option, path, "its folder is not there; allowed: a file in an existing folder")
+        place = path.resolve()
+        if place in taken:
+            raise refused(option, path, f"this is {taken[place]}; allowed: a file of its own")
+        taken[place] = f"also the file of {option}"
+
+
+def check_folder(what: str, folder: Path) -> None:
+    """Raise InputError where `folder` is not one and cannot become one."""
+    if folder.exists() and not folder.is_dir():
+        raise refused(what, folder, "this is a file; allowed: a folder")
+    above = next((parent for parent in folder.absolute().parents if parent.exists()), folder)
+    if not above.is_dir():
+        raise refused(what, folder, f"{above.name} is a file; allowed: a folder below another folder")
 
 
 def write_whole(path: Path, text: str) -> None:
@@ -29,24 +52,31 @@ def write_whole(path: Path, text: str) -> None:
     os.replace(part, path)
 
 
-def check_bundle_folder(folder: Path) -> None:
-    """Raise InputError where `folder` holds anything but an earlier bundle."""
-    if folder.is_file():
-        raise InputError("-o", str(folder), None, "this is a file; allowed: a new or empty folder, or one with an earlier bundle")
-    if not folder.is_dir() or not any(folder.iterdir()):
+def check_bundle_folder(folder: Path, bundle: FirmwareBundle, what: str = "-o") -> None:
+    """Raise InputError where `folder` holds anything but an earlier bundle of the same files."""
+    check_folder(what, folder)
+    if folder.resolve() in (Path.cwd(), *Path.cwd().parents):
+        raise refused(what, folder, "you are in this folder; allowed: another one, such as firmware")
+    if not folder.is_dir():
         return
+    found = {path.relative_to(folder).as_posix() for path in folder.rglob("*") if not path.is_dir()}
+    if not found:
+        return
+    foreign = sorted(found - set(bundle.files))
+    if foreign:
+        raise refused(what, folder, f"holds other files ({foreign[0]}); {_BUNDLE_ALLOWED}")
     main = folder / "main.py"
     if not main.is_file() or _MARK not in main.read_text(encoding="utf-8", errors="replace"):
-        raise InputError("-o", str(folder), None, "holds other files; allowed: a new or empty folder, or one with an earlier bundle")
+        raise refused(what, folder, f"holds files that Weldbeat did not make; {_BUNDLE_ALLOWED}")
 
 
 def write_bundle(folder: Path, bundle: FirmwareBundle) -> None:
     """Put the bundle into `folder`, in place of an earlier one, by renaming a finished copy."""
-    check_bundle_folder(folder)
-    part = folder.with_name(folder.name + ".part")
-    if part.exists():
-        shutil.rmtree(part)
-    bundle.write(part)
-    if folder.exists():
-        shutil.rmtree(folder)
-    os.replace(part, folder)
+    place = folder.resolve()
+    place.parent.mkdir(parents=True, exist_ok=True)
+    with TemporaryDirectory(dir=place.parent, prefix=f".{place.name}-") as beside:
+        new, earlier = Path(beside, "new"), Path(beside, "earlier")
+        bundle.write(new)
+        if place.exists():
+            os.replace(place, earlier)
+        os.replace(new, place)
