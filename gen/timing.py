@@ -233,9 +233,7 @@ class _Compiler:
     def pulse_rows(self, number: int, phase: Pulse, notes: list[str]) -> list[TimingRow]:
         key = f"phase {number}: "
         rows = [
-            self.fired_row(
-                "pulse", self.even(key + "pulse", phase.pulse, notes), phase.current_percent, key + "current_percent"
-            )
+            self.fired_row("pulse", self.even(key + "pulse", phase.pulse, notes), phase.current_percent, key + "current_percent")
         ]
         if phase.cool is not None:
             rows.append(TimingRow("cool", self.even(key + "cool", phase.cool, notes)))

@@ -68,7 +68,7 @@ def main() -> None:
         if isinstance(stream, io.TextIOWrapper):  # a title may hold letters that the terminal has not
             stream.reconfigure(errors="backslashreplace")
     try:
-        result = weldbeat.main(standalone_mode=False)
+        result = weldbeat.main(prog_name="weldbeat", standalone_mode=False)
     except click.exceptions.NoArgsIsHelpError as error:
         click.echo(error.format_message())
         sys.exit(0)
@@ -91,8 +91,14 @@ def _fail(message: str) -> NoReturn:
 
 def _usage(error: click.ClickException) -> str:
     """What is wrong with the command line, in the form of every other message."""
-    if isinstance(error, click.BadParameter) and not isinstance(error, click.MissingParameter) and error.param is not None:
-        return f"command line: {max(error.param.opts, key=len)}: {error.message}"
-    text = error.format_message().rstrip(".")
     context = error.ctx if isinstance(error, click.UsageError) else None
-    return f"command line: {text[:1].lower()}{text[1:]}; see `{context.command_path if context else 'weldbeat'} --help`"
+    see = f"see `{context.command_path if context else 'weldbeat'} --help`"
+    if isinstance(error, click.NoSuchOption):
+        return f"command line: {error.option_name}; unknown option; {see}"
+    if isinstance(error, click.BadParameter) and error.param is not None:
+        param = error.param
+        name = param.human_readable_name if isinstance(param, click.Argument) else max(param.opts, key=len)
+        missing = isinstance(error, click.MissingParameter)
+        return f"command line: {name}; missing; {see}" if missing else f"command line: {name}: {error.message}"
+    text = error.format_message().rstrip(".")
+    return f"command line: {text[:1].lower()}{text[1:]}; {see}"

@@ -52,8 +52,15 @@ seed_option = click.option(
 @click.option("--csv", "csv_path", type=click.Path(path_type=Path), help="Write every conduction as CSV.")
 @json_option
 def simulate_command(
-    schedule: Path, welder: Path | None, minutes: float, welds_per_minute: float, seed: int,
-    report: Path | None, vcd: Path | None, csv_path: Path | None, as_json: bool,
+    schedule: Path,
+    welder: Path | None,
+    minutes: float,
+    welds_per_minute: float,
+    seed: int,
+    report: Path | None,
+    vcd: Path | None,
+    csv_path: Path | None,
+    as_json: bool,
 ) -> int:
     """Run the firmware for SCHEDULE on a simulated welder and judge what it did. Exit code 1 when it is refused."""
     job = read_job(schedule, welder)
@@ -97,10 +104,23 @@ def write_results(run: Run, report: Path | None, vcd: Path | None, csv_path: Pat
         from sim.report import ReportData, render_report
 
         job = run.job
-        made.append((report, render_report(ReportData(
-            title=job.schedule.title or job.schedule.name, table=job.table, welder=job.welder, board=job.board, bundle=run.bundle,
-            recording=run.recording, verdict=run.verdict, welds_per_minute=run.welds_per_minute,
-        ))))
+        made.append(
+            (
+                report,
+                render_report(
+                    ReportData(
+                        title=job.schedule.title or job.schedule.name,
+                        table=job.table,
+                        welder=job.welder,
+                        board=job.board,
+                        bundle=run.bundle,
+                        recording=run.recording,
+                        verdict=run.verdict,
+                        welds_per_minute=run.welds_per_minute,
+                    )
+                ),
+            )
+        )
     if vcd is not None:
         from sim.vcd import vcd_text
 
@@ -122,8 +142,14 @@ def run_json(run: Run) -> dict[str, Any]:
         "refused": run.verdict.refused,
         "findings": [
             {
-                "name": f.name, "severity": f.severity, "figure": f.figure, "limit": f.limit, "unit": f.unit,
-                "source": f.source, "advice": f.advice, "time_s": f.time_s,
+                "name": f.name,
+                "severity": f.severity,
+                "figure": f.figure,
+                "limit": f.limit,
+                "unit": f.unit,
+                "source": f.source,
+                "advice": f.advice,
+                "time_s": f.time_s,
             }
             for f in run.verdict.findings
         ],

@@ -52,7 +52,7 @@ def write_whole(path: Path, text: str) -> None:
     os.replace(part, path)
 
 
-def check_bundle_folder(folder: Path, bundle: FirmwareBundle, what: str = "-o") -> None:
+def check_bundle_folder(folder: Path, bundle: FirmwareBundle, what: str = "--output") -> None:
     """Raise InputError where `folder` holds anything but an earlier bundle of the same files."""
     check_folder(what, folder)
     if folder.resolve() in (Path.cwd(), *Path.cwd().parents):
