@@ -1,0 +1,81 @@
+"""What a schedule at a pace does to the switch, the transformer's winding and the electrodes.
+
+Each part makes a `LinearNetwork`; a weld is a `PowerProfile` over its inputs; `answers` says how hot and how often:
+
+    network = switch_network(ladder, cooling)
+    weld = alternating(0.0, 0.01, [on_state.loss_W(mean_A, rms_A)] * 40)
+    forecast(network, weld, period_s=3.0, welds=20, output="junction_2").equilibrium.peak_degC
+    fastest_safe_pace(network, weld, limit_degC=110, output="junction_2")
+"""
+
+from sim.thermal.answers import (
+    Cycle,
+    Forecast,
+    cyclic_state,
+    equilibrium,
+    fastest_safe_pace,
+    forecast,
+    nth_cycle,
+    rest_after_burst_s,
+    state_after,
+    time_to_limit_s,
+)
+from sim.thermal.electrode import (
+    Electrode,
+    Holder,
+    Softening,
+    at_its_own_mean,
+    electrode_network,
+    softening,
+)
+from sim.thermal.materials import COPPER, CUCR1, CUCR1ZR, LOW_CARBON_STEEL, Material
+from sim.thermal.network import LinearNetwork, conductance_network
+from sim.thermal.profile import PowerProfile, Segment
+from sim.thermal.switch import (
+    Cooling,
+    FosterTerm,
+    OnState,
+    alternating,
+    foster_network,
+    loss_slices,
+    switch_network,
+)
+from sim.thermal.winding import Mass, Winding, winding_networks
+
+__all__ = [
+    "COPPER",
+    "CUCR1",
+    "CUCR1ZR",
+    "LOW_CARBON_STEEL",
+    "Cooling",
+    "Cycle",
+    "Electrode",
+    "Forecast",
+    "FosterTerm",
+    "Holder",
+    "LinearNetwork",
+    "Mass",
+    "Material",
+    "OnState",
+    "PowerProfile",
+    "Segment",
+    "Softening",
+    "Winding",
+    "alternating",
+    "at_its_own_mean",
+    "conductance_network",
+    "cyclic_state",
+    "electrode_network",
+    "equilibrium",
+    "fastest_safe_pace",
+    "forecast",
+    "foster_network",
+    "loss_slices",
+    "nth_cycle",
+    "rest_after_burst_s",
+    "softening",
+    "state_after",
+    "switch_network",
+    "time_to_limit_s",
+    "winding_networks",
+]

@@ -1,0 +1,270 @@
+"""How hot, how soon, how often: answers about one weld repeated at a pace, found directly and not by stepping a day.
+
+With Phi the decay over one period and g what one weld adds, the state after n welds is Phi^n z + (I + Phi + ...) g, a
+geometric series; its limit is (I - Phi)^-1 g. In modes that is one division a mode.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.optimize import brentq  # type: ignore[import-untyped,unused-ignore]
+
+from sim.thermal.network import Array, LinearNetwork
+from sim.thermal.profile import PowerProfile
+
+_LOOKS = np.concatenate(([0.0], np.geomspace(1e-4, 1, 17)))  # where in an interval a peak or a crossing is looked for
+_FORGOTTEN = 40.0  # time constants after which nothing of the past is left in double precision
+_TAIL = 3.0  # time constants after a weld in which a node far from the heat may still rise
+_HALVINGS = 40
+
+
+@dataclass(frozen=True)
+class Cycle:
+    """One output over one period: as the weld begins, mean, greatest (and when), and as the next weld begins."""
+
+    begin_degC: float
+    mean_degC: float
+    peak_degC: float
+    peak_at_s: float
+    end_degC: float
+
+
+@dataclass(frozen=True)
+class Forecast:
+    """The cycle of the weld just made, of the last one complete a minute later, and of one after long work."""
+
+    now: Cycle
+    minute_later: Cycle
+    equilibrium: Cycle
+
+
+class _Weld:
+    """A profile's own effect on a network, computed once: the states at its edges, begun cold."""
+
+    def __init__(self, network: LinearNetwork, profile: PowerProfile) -> None:
+        self.network, self.profile = network, profile
+        self.times, self.inputs = profile.intervals()
+        if self.inputs.shape[1] != len(network.inputs):
+            raise ValueError(f"the weld has {self.inputs.shape[1]} inputs, not {', '.join(network.inputs)}")
+        states = [network.cold]
+        for u, dt in zip(self.inputs, np.diff(self.times), strict=True):
+            states.append(network.step(states[-1], u, float(dt)))
+        self.forced = np.array(states)
+
+    def added(self, period_s: float) -> Array:
+        """What one weld begun cold leaves at the end of its period."""
+        if period_s < self.profile.end_s * (1 - 1e-12):
+            end = self.profile.end_s
+            raise ValueError(f"a weld of {end:g} s does not fit a period of {period_s:g} s: weld more slowly")
+        rest_s = max(0.0, period_s - self.profile.end_s)
+        return np.asarray(self.forced[-1] * np.exp(-self.network.rates_per_s * rest_s))
+
+    def cyclic(self, period_s: float) -> Array:
+        return np.asarray(self.added(period_s) / -np.expm1(-self.network.rates_per_s * period_s))
+
+    def after(self, period_s: float, welds: int, state: Array) -> Array:
+        final = self.cyclic(period_s)
+        return np.asarray(final + np.exp(-self.network.rates_per_s * period_s * welds) * (state - final))
+
+    def course(self, period_s: float, state: Array, output: str) -> _Course:
+        """One output over one period begun in `state`."""
+        net, row = self.network, self.network.row(output)
+        end = net.step(state, self.inputs[0] * 0, period_s) + self.added(period_s)
+        starts = self.forced + np.exp(-np.outer(self.times, net.rates_per_s)) * state
+        times, inputs = self.times, self.inputs
+        if period_s > times[-1]:
+            times, inputs = np.append(times, period_s), np.vstack((inputs, inputs[:1] * 0))
+        else:
+            starts = starts[:-1]
+        settled = inputs @ (net.gains / net.rates_per_s[:, None]).T
+        c = net.readout[row]
+        levels = net.ambient_degC + settled @ c + inputs @ net.direct[row]
+        weights = c * (starts - settled)
+        mean_input = np.diff(times) @ inputs / period_s
+        mean_state = (net.gains @ mean_input - (end - state) / period_s) / net.rates_per_s
+        mean = net.ambient_degC + c @ mean_state + net.direct[row] @ mean_input
+        return _Course(times, levels, weights, net.rates_per_s, float(mean), float(net.ambient_degC + c @ end))
+
+
+@dataclass(frozen=True, eq=False)
+class _Course:
+    """In interval k, s after its start: levels[k] + sum of weights[k] exp(-rates s). Sampled when made."""
+
+    times: Array
+    levels: Array
+    weights: Array
+    rates: Array
+    mean_degC: float
+    end_degC: float
+
+    def at(self, k: int, s: float) -> float:
+        return float(self.levels[k] + self.weights[k] @ np.exp(-self.rates * s))
+
+    def slope(self, k: int, s: float) -> float:
+        return float(-(self.weights[k] * self.rates) @ np.exp(-self.rates * s))
+
+    def samples(self) -> tuple[Array, Array]:
+        """(Offsets within each interval, temperatures there), both intervals x looks."""
+        offsets = np.outer(np.diff(self.times), _LOOKS)
+        values = np.empty_like(offsets)
+        for length in np.unique(np.diff(self.times)):  # equal lengths share their exponentials
+            these = np.diff(self.times) == length
+            values[these] = self.weights[these] @ np.exp(-np.outer(self.rates, length * _LOOKS))
+        return offsets, values + self.levels[:, None]
+
+    def peak(self) -> tuple[float, float]:
+        """(Greatest value, when). Exact at the edges; between two samples the root of the slope."""
+        offsets, values = self.samples()
+        k, j = (int(i) for i in np.unravel_index(np.argmax(values), values.shape))
+        s, value = float(offsets[k, j]), float(values[k, j])
+        low, high = float(offsets[k, max(j - 1, 0)]), float(offsets[k, min(j + 1, len(_LOOKS) - 1)])
+        if self.slope(k, low) > 0 > self.slope(k, high):
+            s = float(brentq(lambda x: self.slope(k, x), low, high, xtol=1e-12))
+            value = max(value, self.at(k, s))
+        return value, float(self.times[k]) + s
+
+    def first_above(self, limit_degC: float) -> float:
+        """When it first passes the limit, given that its peak does."""
+        offsets, values = self.samples()
+        above = np.argwhere(values > limit_degC)
+        if len(above) == 0:  # only the peak between two samples passes it
+            when = self.peak()[1]
+            k = int(np.searchsorted(self.times, when, side="right")) - 1
+            high = when - float(self.times[k])
+            low = float(offsets[k][offsets[k] < high][-1])
+        else:
+            k, j = (int(i) for i in above[0])
+            if j == 0:
+                return float(self.times[k])
+            low, high = float(offsets[k, j - 1]), float(offsets[k, j])
+        return float(self.times[k]) + float(brentq(lambda s: self.at(k, s) - limit_degC, low, high, xtol=1e-12))
+
+
+def cyclic_state(network: LinearNetwork, profile: PowerProfile, period_s: float) -> Array:
+    """The state as each weld begins, after endless work. ValueError where the weld does not fit the period."""
+    return _Weld(network, profile).cyclic(period_s)
+
+
+def state_after(
+    network: LinearNetwork, profile: PowerProfile, period_s: float, welds: int, state: Array | None = None
+) -> Array:
+    """The state after `welds` whole periods begun in `state` (cold unless given)."""
+    return _Weld(network, profile).after(period_s, welds, network.cold if state is None else state)
+
+
+def nth_cycle(network: LinearNetwork, profile: PowerProfile, period_s: float, weld: int, output: str) -> Cycle:
+    """The cycle of the `weld`-th weld (from 1), the first begun cold."""
+    one = _Weld(network, profile)
+    return _cycle(one, period_s, one.after(period_s, weld - 1, network.cold), output)
+
+
+def equilibrium(network: LinearNetwork, profile: PowerProfile, period_s: float, output: str) -> Cycle:
+    """The cycle that endless work at this pace repeats."""
+    one = _Weld(network, profile)
+    return _cycle(one, period_s, one.cyclic(period_s), output)
+
+
+def forecast(network: LinearNetwork, profile: PowerProfile, period_s: float, welds: int, output: str) -> Forecast:
+    """After `welds` welds from cold (at least 1), after a minute more at the same pace, and at equilibrium.
+
+    Where the period is more than a minute, the minute later is that of the next weld.
+    """
+    later = welds + max(1, math.floor(60 / period_s + 1e-9))
+    return Forecast(
+        nth_cycle(network, profile, period_s, welds, output),
+        nth_cycle(network, profile, period_s, later, output),
+        equilibrium(network, profile, period_s, output),
+    )
+
+
+def fastest_safe_pace(
+    network: LinearNetwork, profile: PowerProfile, limit_degC: float, output: str, least_period_s: float = 0.0
+) -> float:
+    """Welds a minute that may go on for ever without the peak passing the limit; 0 where not even one from cold may.
+
+    No period is shorter than `least_period_s` or the weld itself. Searched from slow to fast: a slower one is safe too.
+    """
+    one = _Weld(network, profile)
+    least_s = max(least_period_s, profile.end_s)
+
+    def excess(pause_s: float) -> float:
+        period_s = least_s + pause_s
+        return one.course(period_s, one.cyclic(period_s), output).peak()[0] - limit_degC
+
+    pause_s = _least_wait_s(excess, network.slowest_s)
+    return 60 / (least_s + pause_s) if math.isfinite(pause_s) else 0.0
+
+
+def rest_after_burst_s(
+    network: LinearNetwork, profile: PowerProfile, period_s: float, welds: int, limit_degC: float, output: str
+) -> float:
+    """Pause from the end of the last of `welds` welds (from cold, at a pace) until one more is safe; inf: never."""
+    one = _Weld(network, profile)
+    begun = one.after(period_s, max(welds - 1, 0), network.cold)
+    ended = one.added(profile.end_s) + np.exp(-network.rates_per_s * profile.end_s) * begun if welds else begun
+    tail_s = profile.end_s + _TAIL * network.slowest_s
+
+    def excess(rest_s: float) -> float:
+        return one.course(tail_s, ended * np.exp(-network.rates_per_s * rest_s), output).peak()[0] - limit_degC
+
+    return _least_wait_s(excess, network.slowest_s)
+
+
+def time_to_limit_s(
+    network: LinearNetwork,
+    profile: PowerProfile,
+    period_s: float,
+    limit_degC: float,
+    output: str,
+    state: Array | None = None,
+) -> float:
+    """Time at this pace until the limit is first passed; inf: never.
+
+    From cold, or from a `state` no hotter than equilibrium.
+    """
+    one = _Weld(network, profile)
+    start = network.cold if state is None else state
+
+    def course(weld: int) -> _Course:
+        return one.course(period_s, one.after(period_s, weld, start), output)
+
+    def passes(weld: int) -> bool:
+        return course(weld).peak()[0] > limit_degC
+
+    if passes(0):
+        return course(0).first_above(limit_degC)
+    if one.course(period_s, one.cyclic(period_s), output).peak()[0] <= limit_degC:
+        return math.inf
+    safe, unsafe = 0, 1
+    while not passes(unsafe):
+        safe, unsafe = unsafe, 2 * unsafe
+        if period_s * safe > 2 * _FORGOTTEN * network.slowest_s:  # passed by less than double precision tells
+            return math.inf
+    while unsafe - safe > 1:
+        middle = (safe + unsafe) // 2
+        safe, unsafe = (safe, middle) if passes(middle) else (middle, unsafe)
+    return unsafe * period_s + course(unsafe).first_above(limit_degC)
+
+
+def _cycle(one: _Weld, period_s: float, state: Array, output: str) -> Cycle:
+    course = one.course(period_s, state, output)
+    peak, when = course.peak()
+    begin = float(one.network.ambient_degC + one.network.readout[one.network.row(output)] @ state)
+    return Cycle(begin, course.mean_degC, peak, when, course.end_degC)
+
+
+def _least_wait_s(excess: Callable[[float], float], slowest_s: float) -> float:
+    """The shortest wait that, with every longer one, leaves no excess; inf where no wait does."""
+    safe = _FORGOTTEN * slowest_s
+    if excess(safe) > 0:
+        return math.inf
+    for _ in range(_HALVINGS):
+        shorter = safe / 2
+        if excess(shorter) > 0:
+            return float(brentq(excess, shorter, safe, xtol=1e-9, rtol=1e-12))
+        safe = shorter
+    return 0.0

@@ -1,0 +1,178 @@
+"""An electrode: heat at its face, its own resistance, conduction up the shank into the holder, loss to air.
+
+A rod in one dimension, divided into layers that are thin at the face and thicken with the square of the distance.
+Simplifications, each on purpose: no radial gradient in the shank; properties constant; resistivity at one mean
+temperature; the holder tied to ambient by one resistance; the spread from a small contact into a flat face taken as
+settled (true after about radius^2 / diffusivity, 10 ms for 1 mm; on the high side before).
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from sim.thermal.answers import equilibrium, time_to_limit_s
+from sim.thermal.materials import Material
+from sim.thermal.network import LinearNetwork, conductance_network
+from sim.thermal.profile import PowerProfile
+
+
+@dataclass(frozen=True)
+class Holder:
+    """What grips the shank. Typical figures of a small bench machine: assumptions, to be measured."""
+
+    grip_K_per_W: float = 0.1
+    to_ambient_K_per_W: float = 1.0
+    capacity_J_per_K: float = 200.0
+
+
+@dataclass(frozen=True)
+class Electrode:
+    """A round rod, `free_length_m` from face to holder.
+
+    contact_diameter_m: what touches the work. tip_length_m: length of the cone from the contact to the shank; 0: a flat
+    face, into which contact heat and current spread (constriction). air_W_per_m2K: convection and radiation in still
+    air, 10 to 20, common practice, no source. mean_degC: the one temperature at which the resistivity is taken.
+    """
+
+    material: Material
+    shank_diameter_m: float
+    free_length_m: float
+    contact_diameter_m: float
+    tip_length_m: float = 0.0
+    holder: Holder = Holder()
+    air_W_per_m2K: float = 15.0
+    ambient_degC: float = 25.0
+    mean_degC: float = 100.0
+
+    def __post_init__(self) -> None:
+        if not 0 < self.contact_diameter_m <= self.shank_diameter_m:
+            raise ValueError("the contact is wider than 0 and no wider than the shank")
+        if not 0 <= self.tip_length_m < self.free_length_m:
+            raise ValueError("the tip's cone is shorter than the free length")
+
+    @property
+    def resistivity_ohm_m(self) -> float:
+        return self.material.resistivity_at_ohm_m(self.mean_degC)
+
+    @property
+    def spread_per_m(self) -> float:
+        """Constriction: 1 / (4 a), a the contact radius, times (1 - a / b)^1.5 for a rod of radius b; 0 with a cone.
+
+        Times resistivity it is in ohms (Holm, Electric Contacts), over conductivity in K/W (Cooper, Mikic and
+        Yovanovich 1969), both from memory.
+        """
+        if self.tip_length_m > 0:
+            return 0.0
+        return math.pow(1 - self.contact_diameter_m / self.shank_diameter_m, 1.5) / (2 * self.contact_diameter_m)
+
+    def per_area(self, x0_m: float, x1_m: float) -> float:
+        """Integral of dx / area between two distances from the face, in 1/m."""
+        return sum(4 * (b - a) / (math.pi * self._diameter(a) * self._diameter(b)) for a, b in self._pieces(x0_m, x1_m))
+
+    def volume_m3(self, x0_m: float, x1_m: float) -> float:
+        """Of the frusta between two distances from the face."""
+        total = 0.0
+        for a, b in self._pieces(x0_m, x1_m):
+            d, e = self._diameter(a), self._diameter(b)
+            total += math.pi / 12 * (b - a) * (d * d + d * e + e * e)
+        return total
+
+    def side_m2(self, x0_m: float, x1_m: float) -> float:
+        """Surface to the air, without the slant of the cone."""
+        return sum(math.pi / 2 * (b - a) * (self._diameter(a) + self._diameter(b)) for a, b in self._pieces(x0_m, x1_m))
+
+    def _diameter(self, x_m: float) -> float:
+        if x_m >= self.tip_length_m:
+            return self.shank_diameter_m
+        return self.contact_diameter_m + (self.shank_diameter_m - self.contact_diameter_m) * x_m / self.tip_length_m
+
+    def _pieces(self, x0_m: float, x1_m: float) -> list[tuple[float, float]]:
+        tip = self.tip_length_m
+        return [(x0_m, tip), (tip, x1_m)] if x0_m < tip < x1_m else [(x0_m, x1_m)]
+
+
+def electrode_network(electrode: Electrode, layers: int = 40) -> LinearNetwork:
+    """The rod and its holder as a network.
+
+    Inputs: `face_W`, this electrode's share of the joint's heat (half of what leaves it, where both are alike), and
+    `current_A2`, the square of the RMS current. Outputs: `face` (where it touches the work), `body` (mean over the
+    volume) and `holder`.
+    """
+    e, k = electrode, electrode.material.conductivity_W_per_mK
+    edges = e.free_length_m * (np.arange(layers + 1) / layers) ** 2
+    centres = (edges[:-1] + edges[1:]) / 2
+    spans = list(zip(edges[:-1].tolist(), edges[1:].tolist(), strict=True))
+    volumes = np.array([e.volume_m3(a, b) for a, b in spans])
+    links = [(i, i + 1, k / e.per_area(centres[i], centres[i + 1])) for i in range(layers - 1)]
+    grip = e.per_area(centres[-1], edges[-1]) / k + e.holder.grip_K_per_W
+    links.append((layers - 1, layers, 1 / grip))
+    to_ambient = [e.air_W_per_m2K * e.side_m2(a, b) for a, b in spans] + [1 / e.holder.to_ambient_K_per_W]
+
+    spread_ohm, spread_K_per_W = e.resistivity_ohm_m * e.spread_per_m, e.spread_per_m / k
+    shares = np.zeros((layers + 1, 2))
+    shares[0, 0] = 1
+    shares[:layers, 1] = [e.resistivity_ohm_m * e.per_area(a, b) for a, b in spans]
+    shares[0, 1] += spread_ohm
+
+    # Half a layer lies between the first node and the face. Heat made in the constriction itself warms the contact as
+    # half of it there would: V^2 / (2 k resistivity), Kohlrausch's relation (Holm), from memory.
+    half_layer = e.per_area(0.0, centres[0]) / k
+    direct = np.zeros((3, 2))
+    direct[0] = half_layer + spread_K_per_W, spread_ohm * (half_layer + spread_K_per_W / 2)
+    readout = np.zeros((3, layers + 1))
+    readout[0, 0] = readout[2, layers] = 1
+    readout[1, :layers] = volumes / volumes.sum()
+    capacities = np.append(volumes * e.material.heat_J_per_m3K, e.holder.capacity_J_per_K)
+    return conductance_network(
+        capacities, links, to_ambient, shares, readout, direct,
+        ("face_W", "current_A2"), ("face", "body", "holder"), e.ambient_degC,
+    )
+
+
+def at_its_own_mean(electrode: Electrode, profile: PowerProfile, period_s: float, layers: int = 40) -> Electrode:
+    """The electrode with its resistivity at the mean temperature of its body at equilibrium, found by substitution.
+
+    Raises ArithmeticError where its own resistance runs away with it.
+    """
+    for _ in range(50):
+        mean = equilibrium(electrode_network(electrode, layers), profile, period_s, "body").mean_degC
+        if not mean < 2000:
+            break
+        settled = abs(mean - electrode.mean_degC) < 0.01
+        electrode = replace(electrode, mean_degC=mean)
+        if settled:
+            return electrode
+    raise ArithmeticError(f"the electrode's own resistance heats it without end (mean {mean:.0f} degC)")
+
+
+@dataclass(frozen=True)
+class Softening:
+    """When the face passes the alloy's softening temperature: first at a peak, and the cycle's mean at equilibrium.
+
+    The standard's temperature is one held for two hours (ISO 5182). Peaks that pass it for milliseconds soften a thin
+    skin over many welds; a mean that passes it softens the electrode within a day. `peak_passes_s` inf: never.
+    """
+
+    limit_degC: float
+    peak_passes_s: float
+    peak_degC: float
+    mean_degC: float
+
+    @property
+    def softens(self) -> bool:
+        """Surely: the mean itself is above."""
+        return self.mean_degC > self.limit_degC
+
+
+def softening(electrode: Electrode, profile: PowerProfile, period_s: float, layers: int = 40) -> Softening:
+    """What this work does to the face. ValueError for a material without a softening temperature."""
+    limit = electrode.material.softening_degC
+    if limit is None:
+        raise ValueError(f"no softening temperature is known for {electrode.material.name}")
+    network = electrode_network(electrode, layers)
+    final = equilibrium(network, profile, period_s, "face")
+    passes = time_to_limit_s(network, profile, period_s, limit, "face")
+    return Softening(limit, passes, final.peak_degC, final.mean_degC)

@@ -1,0 +1,54 @@
+"""Metals of electrodes, windings and work, at 20 degC unless said."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True)
+class Material:
+    """`softening_degC`: held there for two hours, hardness falls by at most 15 % (ISO 5182). None: no electrode."""
+
+    name: str
+    resistivity_ohm_m: float
+    temperature_coefficient_per_K: float
+    density_kg_per_m3: float
+    specific_heat_J_per_kgK: float
+    conductivity_W_per_mK: float
+    softening_degC: float | None
+    source: str
+
+    def resistivity_at_ohm_m(self, temperature_degC: float) -> float:
+        """Linear in temperature from 20 degC."""
+        return self.resistivity_ohm_m * (1 + self.temperature_coefficient_per_K * (temperature_degC - 20))
+
+    @property
+    def heat_J_per_m3K(self) -> float:
+        return self.density_kg_per_m3 * self.specific_heat_J_per_kgK
+
+    @property
+    def diffusivity_m2_per_s(self) -> float:
+        return self.conductivity_W_per_mK / self.heat_J_per_m3K
+
+
+COPPER = Material(
+    "Cu-ETP", 1.7241e-8, 0.00393, 8890, 385, 394, 150,
+    "IACS annealed copper; handbook 390 to 400 W/(m K), 8890 to 8960 kg/m3; softening ISO 5182, from memory",
+)
+
+# The slope of resistivity in K is taken to be copper's own (Matthiessen's rule), hence the smaller coefficient.
+CUCR1 = Material(
+    "CuCr1", 1 / 44e6, 1.7241e-8 * 0.00393 * 44e6, 8900, 380, 320, 475,
+    "44 MS/m (least) and softening ISO 5182, from memory; the rest as for CuCr1Zr, assumed; coefficient by "
+    "Matthiessen's rule",
+)
+CUCR1ZR = Material(
+    "CuCr1Zr", 1 / 43e6, 1.7241e-8 * 0.00393 * 43e6, 8900, 380, 320, 500,
+    "43 MS/m (least) and softening ISO 5182, from memory; 8.9 g/cm3, 380 J/(kg K), 320 W/(m K) a public alloy sheet of "
+    "CW106C; coefficient by Matthiessen's rule",
+)
+
+LOW_CARBON_STEEL = Material(
+    "low-carbon steel", 1.4e-7, 0.005, 7850, 480, 50, None,
+    "handbook values, from memory; resistivity and specific heat rise more than linearly: good to a few hundred degC",
+)

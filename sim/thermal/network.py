@@ -1,0 +1,103 @@
+"""A linear thermal network, kept as its modes, so that any step of constant power is exact whatever its length."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True, eq=False)
+class LinearNetwork:
+    """z' = -rates z + gains u; temperature = ambient + readout z + direct u. The state z is in modes, zero when cold.
+
+    rates_per_s: n modes, all above zero, so that there is an equilibrium. gains: n x inputs. readout: outputs x n, in
+    kelvins. direct: outputs x inputs, for what follows its input at once (a case without capacity, half a layer).
+    """
+
+    rates_per_s: Array
+    gains: Array
+    readout: Array
+    direct: Array
+    inputs: tuple[str, ...]
+    outputs: tuple[str, ...]
+    ambient_degC: float
+
+    def __post_init__(self) -> None:
+        n, m, p = len(self.rates_per_s), len(self.inputs), len(self.outputs)
+        shapes = (self.gains.shape, self.readout.shape, self.direct.shape)
+        if shapes != ((n, m), (p, n), (p, m)):
+            raise ValueError(f"{n} modes, {m} inputs and {p} outputs do not go with matrices of {shapes}")
+        if not np.all(self.rates_per_s > 0):
+            raise ValueError("heat cannot leave this network: every node needs a way to ambient")
+
+    @property
+    def cold(self) -> Array:
+        """The state with everything at ambient."""
+        return np.zeros(len(self.rates_per_s))
+
+    @property
+    def slowest_s(self) -> float:
+        """The longest time constant."""
+        return float(1 / np.min(self.rates_per_s))
+
+    def row(self, output: str) -> int:
+        """Index of an output. Raises ValueError where there is none of that name."""
+        if output not in self.outputs:
+            raise ValueError(f"no output {output!r}; there are {', '.join(self.outputs)}")
+        return self.outputs.index(output)
+
+    def steady(self, inputs: ArrayLike) -> Array:
+        """The state that constant inputs lead to."""
+        return np.asarray(self.gains @ np.asarray(inputs, dtype=float) / self.rates_per_s)
+
+    def step(self, state: Array, inputs: ArrayLike, dt_s: float) -> Array:
+        """The state after `dt_s` of constant inputs, exact."""
+        fall = np.expm1(-self.rates_per_s * dt_s)
+        return np.asarray(state + fall * (state - self.steady(inputs)))
+
+    def temperatures_degC(self, state: Array, inputs: ArrayLike) -> Array:
+        """Every output, in the order of `outputs`."""
+        return np.asarray(self.ambient_degC + self.readout @ state + self.direct @ np.asarray(inputs, dtype=float))
+
+
+def conductance_network(
+    capacities_J_per_K: ArrayLike,
+    links_W_per_K: Sequence[tuple[int, int, float]],
+    to_ambient_W_per_K: ArrayLike,
+    shares: ArrayLike,
+    readout: ArrayLike,
+    direct: ArrayLike,
+    inputs: tuple[str, ...],
+    outputs: tuple[str, ...],
+    ambient_degC: float,
+) -> LinearNetwork:
+    """Nodes with capacities, linked by conductances to one another and to ambient.
+
+    shares: nodes x inputs, the watts that a unit of each input puts into each node. readout: outputs x nodes.
+    C x' = -G x + B u with G symmetric, so C^-1/2 G C^-1/2 has real eigenvalues and orthogonal vectors.
+    """
+    capacity = np.asarray(capacities_J_per_K, dtype=float)
+    if not np.all(capacity > 0):
+        raise ValueError("every node needs a capacity above 0 J/K")
+    conductance = np.diag(np.asarray(to_ambient_W_per_K, dtype=float))
+    for one, other, value in links_W_per_K:
+        conductance[one, one] += value
+        conductance[other, other] += value
+        conductance[one, other] -= value
+        conductance[other, one] -= value
+    root = np.sqrt(capacity)
+    rates, vectors = np.linalg.eigh(conductance / np.outer(root, root))
+    return LinearNetwork(
+        rates_per_s=rates,
+        gains=vectors.T @ (np.asarray(shares, dtype=float) / root[:, None]),
+        readout=(np.asarray(readout, dtype=float) / root) @ vectors,
+        direct=np.asarray(direct, dtype=float),
+        inputs=inputs,
+        outputs=outputs,
+        ambient_degC=ambient_degC,
+    )

@@ -1,0 +1,129 @@
+"""The switch: two thyristors' junctions over their common case, on a heat sink."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from sim.thermal.network import Array, LinearNetwork, conductance_network
+from sim.thermal.profile import PowerProfile, Segment
+
+
+@dataclass(frozen=True)
+class OnState:
+    """On-state voltage: threshold plus slope resistance times current, as a data sheet gives them when hot."""
+
+    threshold_V: float
+    slope_ohm: float
+
+    def loss_W(self, mean_A: float, rms_A: float) -> float:
+        """Loss averaged over the time over which `mean_A` (of the absolute value) and `rms_A` are taken."""
+        return self.threshold_V * mean_A + self.slope_ohm * rms_A**2
+
+
+@dataclass(frozen=True)
+class FosterTerm:
+    """One term of a data sheet's transient impedance, R (1 - exp(-t / tau)). Not a layer of the device, nor a node."""
+
+    resistance_K_per_W: float
+    time_constant_s: float
+
+
+@dataclass(frozen=True)
+class Cooling:
+    """From the case, which both thyristors share, to ambient. `case_J_per_K` None: it follows the loss at once."""
+
+    case_to_sink_K_per_W: float
+    sink_to_ambient_K_per_W: float
+    sink_J_per_K: float
+    ambient_degC: float
+    case_J_per_K: float | None = None
+
+
+def foster_network(ladder: Sequence[FosterTerm], case_degC: float = 0.0) -> LinearNetwork:
+    """A junction over a case held at one temperature: input `loss_W`, output `junction`.
+
+    Raises ValueError where a term is not above zero.
+    """
+    rates, gains = _modes(ladder)
+    ones = np.ones((1, len(rates)))
+    return LinearNetwork(rates, gains[:, None], ones, np.zeros((1, 1)), ("loss_W",), ("junction",), case_degC)
+
+
+def switch_network(ladder: Sequence[FosterTerm], cooling: Cooling) -> LinearNetwork:
+    """Inputs `loss_1_W` and `loss_2_W`, the two thyristors; outputs `junction_1`, `junction_2`, `case`, `sink`.
+
+    Each junction is its own ladder's response to its own loss, added to the case temperature that the total loss makes.
+    The ladder is never chained to the sink: its nodes are fitted terms, not temperatures.
+    """
+    rates, gains = _modes(ladder)
+    base = _cooling_network(cooling)
+    n, b = len(rates), len(base.rates_per_s)
+    all_gains = np.zeros((2 * n + b, 2))
+    all_gains[:n, 0] = all_gains[n : 2 * n, 1] = gains
+    all_gains[2 * n :] = base.gains  # one column: the total loss, which both thyristors feed
+    readout = np.zeros((4, 2 * n + b))
+    readout[:, 2 * n :] = base.readout[[0, 0, 0, 1]]
+    readout[0, :n] = readout[1, n : 2 * n] = 1
+    direct = np.repeat(base.direct[[0, 0, 0, 1]], 2, axis=1)
+    return LinearNetwork(
+        np.concatenate((rates, rates, base.rates_per_s)), all_gains, readout, direct,
+        ("loss_1_W", "loss_2_W"), ("junction_1", "junction_2", "case", "sink"), cooling.ambient_degC,
+    )
+
+
+def alternating(start_s: float, half_cycle_s: float, losses_W: Sequence[float]) -> PowerProfile:
+    """Consecutive half-cycles, each a constant loss, carried by the two thyristors in turn; number 1 first.
+
+    A peak is then judged at the end of a half-cycle. After an even number thyristor 2 conducts last and ends hotter.
+    """
+    return PowerProfile(
+        tuple(
+            Segment(start_s + n * half_cycle_s, half_cycle_s, (0.0, loss) if n % 2 else (loss, 0.0))
+            for n, loss in enumerate(losses_W)
+        )
+    )
+
+
+def loss_slices(
+    on_state: OnState, current_A: Callable[[float], float], start_s: float, end_s: float, slices: int = 12
+) -> list[tuple[float, float, float]]:
+    """(start_s, length_s, power_W) of slices of one conduction, each with its own mean loss (Simpson's rule).
+
+    For ladders with terms faster than a half-cycle, whose junction peaks before the current ends.
+    """
+    length = (end_s - start_s) / slices
+
+    def power(time_s: float) -> float:
+        current = abs(current_A(time_s))
+        return on_state.loss_W(current, current)
+
+    starts = [start_s + n * length for n in range(slices)]
+    return [(s, length, (power(s) + 4 * power(s + length / 2) + power(s + length)) / 6) for s in starts]
+
+
+def _modes(ladder: Sequence[FosterTerm]) -> tuple[Array, Array]:
+    """(Rates, kelvins a second and watt) of the terms."""
+    if not ladder:
+        raise ValueError("a Foster ladder needs at least one term")
+    for term in ladder:
+        if not (term.resistance_K_per_W > 0 and term.time_constant_s > 0):
+            raise ValueError(f"every term of a Foster ladder is above zero: {term}")
+    rates = np.array([1 / term.time_constant_s for term in ladder])
+    return rates, rates * np.array([term.resistance_K_per_W for term in ladder])
+
+
+def _cooling_network(c: Cooling) -> LinearNetwork:
+    """Total loss in, `case` and `sink` out."""
+    names = ("loss_W",), ("case", "sink")
+    out = 1 / c.sink_to_ambient_K_per_W
+    if c.case_J_per_K is None:
+        return conductance_network(
+            [c.sink_J_per_K], [], [out], [[1]], [[1], [1]], [[c.case_to_sink_K_per_W], [0.0]], *names, c.ambient_degC
+        )
+    return conductance_network(
+        [c.case_J_per_K, c.sink_J_per_K], [(0, 1, 1 / c.case_to_sink_K_per_W)], [0, out],
+        [[1], [0]], np.eye(2), np.zeros((2, 1)), *names, c.ambient_degC,
+    )
