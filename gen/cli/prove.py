@@ -67,7 +67,13 @@ def simulate_command(
     check_targets({"--report": report, "--vcd": vcd, "--csv": csv_path}, keep=(schedule, welder or Path(WELDER_FILE)))
     run = run_job(job, minutes, welds_per_minute, seed)
     write_results(run, report, vcd, csv_path)
-    click.echo(json.dumps(run_json(run), indent=2) if as_json else verdict_text(run))
+    if as_json:
+        click.echo(json.dumps(run_json(run), indent=2))
+    else:
+        click.echo(verdict_text(run))
+        for path in (report, vcd, csv_path):
+            if path is not None:
+                click.echo(f"Written: {path}")
     return 1 if run.verdict.refused else 0
 
 
@@ -104,23 +110,17 @@ def write_results(run: Run, report: Path | None, vcd: Path | None, csv_path: Pat
         from sim.report import ReportData, render_report
 
         job = run.job
-        made.append(
-            (
-                report,
-                render_report(
-                    ReportData(
-                        title=job.schedule.title or job.schedule.name,
-                        table=job.table,
-                        welder=job.welder,
-                        board=job.board,
-                        bundle=run.bundle,
-                        recording=run.recording,
-                        verdict=run.verdict,
-                        welds_per_minute=run.welds_per_minute,
-                    )
-                ),
-            )
+        data = ReportData(
+            title=job.schedule.title or job.schedule.name,
+            table=job.table,
+            welder=job.welder,
+            board=job.board,
+            bundle=run.bundle,
+            recording=run.recording,
+            verdict=run.verdict,
+            welds_per_minute=run.welds_per_minute,
         )
+        made.append((report, render_report(data)))
     if vcd is not None:
         from sim.vcd import vcd_text
 
