@@ -25,7 +25,7 @@ MASK = (1 << 30) - 1
 METER_QUEUE = 8
 LATEST_S = 0.020  # a step comes up to this much late
 
-# Codes of driver calls in a recording; each call is CALL_INTS integers: code, up to six arguments, result.
+# Codes of driver calls in a recording; each is CALL_INTS integers: code, four arguments (those it lacks 0), result.
 NOW, WAIT, RESTED, INPUTS, CROSSING, CONDUCTION, CURRENT, SET, START, DONE, FIRED, OFF, ALIVE, READ, WRITE, RESTART = range(16)
 CALL_NAMES = (
     "now_ms wait_until rested_ms inputs crossing_us conduction primary_current_A set_half_cycle start done fired off alive "
@@ -112,12 +112,14 @@ class HostDriver:
         self._edge_s: float | None = None
         self._seen = 0
         self.calls = array("i")
+        self.call_times = array("d")
         self.sent: list[bytes] = []
         self.received = bytearray()
         detector.watchers.append(self._edge)
 
     def _record(self, code: int, a: int = 0, b: int = 0, c: int = 0, d: int = 0, result: int = 0) -> int:
         self.calls.extend((code, a, b, c, d, result))
+        self.call_times.append(self._env.now)
         return result
 
     def _edge(self, level: int) -> None:

@@ -45,19 +45,22 @@ class WeldRecord:
 class Recording:
     """Everything one run left behind.
 
-    `gates`: (on, off) in seconds. `calls`: the driver calls in order, eight integers each (sim/host.py names them), for
-    the replay. `presses`: when the pedal went down. `half_cycles`: the mains as it really was.
+    `gates`: (on, off) in seconds. `calls`: the driver calls in order, six integers each (sim/host.py names them), for
+    the replay; `call_times`: when each of them was made, in seconds. `stops`: the stop circuit's changes, 1 = open.
+    `presses`: when the pedal went down. `half_cycles`: the mains as it really was.
     """
 
     length_s: float
     half_cycles: tuple[HalfCycle, ...]
     detector: tuple[Change, ...]
+    stops: tuple[Change, ...]
     gates: tuple[tuple[float, float], ...]
     conductions: tuple[Conduction, ...]
     states: tuple[StateChange, ...]
     presses: tuple[float, ...]
     welds: tuple[WeldRecord, ...]
     calls: array[int]
+    call_times: array[float]
     received: bytes
     sent: tuple[bytes, ...]
     seed: int

@@ -123,7 +123,9 @@ def simulate(bundle: FirmwareBundle, table: TimingTable, bench: Bench) -> Record
         env, detector.pin, stop, on_gate, bool(config.DETECTOR_SQUARE), config.OFFSET_RISE_US, config.OFFSET_FALL_US
     )
     edges: list[Change] = []
+    stops: list[Change] = []
     detector.pin.watchers.append(lambda level: edges.append(Change(env.now, level)))
+    stop.watchers.append(lambda level: stops.append(Change(env.now, level)))
     inputs = {PEDAL: pedal.pin, STOP_OPEN: stop, FORCE: force, HOT: hot, WATCHDOG: watchdog}
     # A tenth of the runs starts just before the clock wraps.
     clock_ms = (1 << 30) - 1500 if bench.seed % 10 == 3 else 1000 * bench.seed
@@ -144,12 +146,14 @@ def simulate(bundle: FirmwareBundle, table: TimingTable, bench: Bench) -> Record
         length_s=bench.length_s,
         half_cycles=tuple(mains.half_cycles),
         detector=tuple(edges),
+        stops=tuple(stops),
         gates=tuple(gates),
         conductions=tuple(switch.conductions),
         states=tuple(host.states),
         presses=tuple(press.start_s for press in bench.pedal.presses),
         welds=_welds(host, table, gates, switch, bench.length_s),
         calls=driver.calls,
+        call_times=driver.call_times,
         received=bytes(driver.received),
         sent=tuple(driver.sent),
         seed=bench.seed,
