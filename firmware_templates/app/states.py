@@ -27,7 +27,7 @@ DUTY = 11
 REASON_NAMES = (
     "none",
     "stop is open",
-    "mains lost during a weld",
+    "mains lost or unsteady",
     "extra edges from the detector",
     "frequency out of band",
     "over-temperature contact open",

@@ -247,6 +247,7 @@ class Supervisor:
 
     def _end(self, ending: int, now_ms: int) -> None:
         """End a weld early, and rest for the off time."""
+        # In hold and off the ending stays as it is: the current is out, and a stop cannot make that weld any shorter.
         if self.state == states.WELD:
             self._finish(ending)
         elif self.state == states.SQUEEZE:
@@ -255,6 +256,7 @@ class Supervisor:
             self._enter(states.OFF, now_ms)
 
     def _lock_out(self, reason: int, now_ms: int) -> None:
+        # In hold and off the ending stays as it is, as in `_end`.
         if self.state == states.WELD:
             self._finish(states.STOPPED if reason == states.STOP_OPEN else states.FAULT)
         elif self.state == states.SQUEEZE:

@@ -144,7 +144,7 @@ PROTECTIONS = (
     Protection(
         "a dropout in a weld locks out, and the return of the mains fires nothing",
         partial(run, HELD, mains=mains(sags=((1.0, 0.3, 0.0),)), length_s=5),
-        lambda r: 0 < r.fired < FULL and gates_after(r, 1.02) == 0 and "locked out: mains lost during a weld" in states(r),
+        lambda r: 0 < r.fired < FULL and gates_after(r, 1.02) == 0 and "locked out: mains lost or unsteady" in states(r),
         (SUPERVISOR, "            else:\n                self._lock_out(states.MAINS_LOST, now_ms)", "            else:\n                pass"),
     ),
     Protection(
