@@ -152,9 +152,10 @@ def _find(model: type[BaseModel], location: list[str]) -> tuple[type[BaseModel],
     table, field = model, None
     for part in location:
         if field is not None:
-            if not _is_table(field.annotation):
+            kind = _kind(field.annotation)
+            if not _is_table(kind):
                 break
-            table = field.annotation  # type: ignore[assignment]
+            table = kind
         field = table.model_fields.get(part)
     return table, field
 

@@ -2,145 +2,40 @@
 
 from __future__ import annotations
 
+import math
 from pathlib import Path
-from typing import Literal, Self
+from typing import Any, Self
 
-from pydantic import Field, model_validator
+from pydantic import ModelWrapValidatorHandler, PrivateAttr, model_validator
 
-from gen.units import Duration, parse_duration
-from gen.user_files import FileModel, Time, Wrong, figure, read_toml, validated, written
+from gen.machine import Machine, derive
+from gen.readings import source_given, working_given
+from gen.units import Duration
+from gen.user_files import Wrong, figure, read_toml, validated, written
+from gen.welder_parts import Electrodes, Transformer, WelderTables
 
 WELDER_FILE = "welder.toml"
 
-# EN 50160: 50 Hz, -6 % to +4 % always in an interconnected system. The band the board accepts is that and a little above.
+# EN 50160: 50 Hz, -6 % to +4 % always in an interconnected system. The board accepts that and a little above.
 FREQUENCY_BAND = (0.94, 1.05)
 
 LONGEST_LIMIT_S = 60
+_STEEPEST_DEG = 80  # of a load angle in the welder file
 
 
-def _in_order(table: FileModel, low: str, high: str) -> None:
-    """Raise where `low` is above `high`, blaming the one that the file gives."""
-    if getattr(table, low) > getattr(table, high):
-        if high in table.model_fields_set:
-            raise Wrong(high, figure(getattr(table, high)), f"allowed: {_named(table, low)} or more")
-        raise Wrong(low, figure(getattr(table, low)), f"allowed: {_named(table, high)} or less")
+class Welder(WelderTables):
+    """Everything in `welder.toml`. Keys left out take a typical value; `assumed` names them.
 
+    Where the file gives no working current or load angles, those that follow from `shorted_current_A` stand in
+    `transformer`: of the current the upper end, since heating is what it is used for.
+    """
 
-def _named(table: FileModel, key: str) -> str:
-    """A key with its value, and whether the file gives it."""
-    left_out = "" if key in table.model_fields_set else ", where it is left out"
-    return f"{key} ({getattr(table, key):g}{left_out})"
-
-
-def _typical(text: str) -> Duration:
-    return parse_duration(text)
-
-
-class Mains(FileModel):
-    voltage_V: float = Field(ge=90, le=480)
-    frequency_Hz: Literal[50, 60]
-
-
-class Transformer(FileModel):
-    """Rating plate and primary side. A rating counts only with the duty it is for."""
-
-    rating_kVA: float = Field(gt=0, le=500)
-    rating_duty_percent: float = Field(
-        ge=10,
-        le=100,
-        description="10 to 100, the duty that the plate's permanent or 50 % power is for (a power for a few per cent "
-        "of duty is a peak or short-circuit figure and no rating)",
-    )
-    working_current_A: float = Field(gt=0, le=2000)
-    load_angle_min_deg: float = Field(default=40, ge=0, le=80)
-    load_angle_max_deg: float = Field(default=65, ge=0, le=80)
-    open_current_A: float | None = Field(default=None, gt=0)
-
-    @model_validator(mode="after")
-    def _consistent(self) -> Self:
-        _in_order(self, "load_angle_min_deg", "load_angle_max_deg")
-        if self.open_current_A is not None and self.open_current_A >= self.working_current_A:
-            raise Wrong(
-                "open_current_A",
-                figure(self.open_current_A),
-                f"allowed: less than working_current_A ({self.working_current_A:g}); with the electrodes open "
-                "a few per cent of it flow",
-            )
-        return self
+    _machine: Machine = PrivateAttr()
 
     @property
-    def idle_current_A(self) -> float:
-        """Primary current with open electrodes; typically 4 % of the working current (common practice, no source)."""
-        return self.open_current_A if self.open_current_A is not None else 0.04 * self.working_current_A
-
-
-class Switch(FileModel):
-    kind: Literal["scr_pair", "triac", "random_phase_relay", "zero_cross_relay"] = "scr_pair"
-    latching_current_A: float = Field(default=0.2, gt=0, le=5)
-    holding_current_A: float = Field(default=0.1, gt=0, le=5)
-    turn_on_delay_us: float = Field(default=10, ge=0, le=1000)
-
-    @model_validator(mode="after")
-    def _consistent(self) -> Self:
-        _in_order(self, "holding_current_A", "latching_current_A")
-        return self
-
-    @property
-    def fires_at_any_phase(self) -> bool:
-        return self.kind != "zero_cross_relay"
-
-
-class Detector(FileModel):
-    """Zero-crossing detector. Offsets: its edge minus the true crossing, positive when the edge comes late."""
-
-    kind: Literal["square", "pulse"] = "square"
-    offset_rise_us: int = Field(default=300, ge=-1500, le=1500)
-    offset_fall_us: int = Field(default=300, ge=-1500, le=1500)
-
-    @model_validator(mode="after")
-    def _consistent(self) -> Self:
-        if self.kind == "pulse" and self.offset_rise_us != self.offset_fall_us:
-            key, other = "offset_fall_us", "offset_rise_us"
-            if key not in self.model_fields_set:
-                key, other = other, key
-            raise Wrong(
-                key,
-                getattr(self, key),
-                f"allowed: the same as {_named(self, other)}, since a pulse detector does not tell the crossings apart",
-            )
-        return self
-
-
-class Force(FileModel):
-    """Who presses the electrodes together: with `hand` and `foot_lever` letting go is letting go of the weld."""
-
-    source: Literal["hand", "foot_lever", "air"]
-    force_switch: bool = False
-
-
-class Limits(FileModel):
-    """What no schedule may pass. Longest weld: all current of one weld together."""
-
-    longest_weld: Time = Field(default_factory=lambda: _typical("3 s"))
-    least_cool: Time = Field(default_factory=lambda: _typical("2 cycles"))
-    first_delay_deg: float = Field(default=87, ge=60, le=120)
-
-
-class BoardChoice(FileModel):
-    name: str
-    conduction_sense: bool = False
-
-
-class Welder(FileModel):
-    """Everything in `welder.toml`. Keys left out take a typical value; `assumed` names them."""
-
-    mains: Mains
-    transformer: Transformer
-    switch: Switch = Switch()
-    detector: Detector = Detector()
-    force: Force
-    limits: Limits = Field(default_factory=Limits)
-    board: BoardChoice
+    def machine(self) -> Machine:
+        """What follows from the file, each figure with its range and where it came from."""
+        return self._machine
 
     @model_validator(mode="after")
     def _consistent(self) -> Self:
@@ -148,7 +43,30 @@ class Welder(FileModel):
             given: Duration = getattr(self.limits, key)
             if given.half_cycles(self.mains.frequency_Hz) > 2 * self.mains.frequency_Hz * LONGEST_LIMIT_S:
                 raise Wrong(f"limits.{key}", str(given), f"allowed: at most {LONGEST_LIMIT_S} s")
+        mains_V, t = self.mains.voltage_V, self.transformer
+        volts = {"open_secondary_V": t.open_secondary_V} | {f"taps.{tap}": volt for tap, volt in (t.taps or {}).items()}
+        for key, volt in volts.items():
+            if volt is not None and volt >= mains_V:
+                allowed = f"allowed: less than mains.voltage_V ({mains_V:g}); a welding transformer steps down"
+                raise Wrong(f"transformer.{key}", figure(volt), allowed)
+        if self.electrodes is not None:
+            self.check_fits(self.electrodes)
         return self
+
+    @model_validator(mode="wrap")
+    @classmethod
+    def _derived(cls, content: Any, handler: ModelWrapValidatorHandler[Self]) -> Self:
+        tables = handler(content)
+        machine = derive(tables)
+        welder = tables.model_copy(update={"transformer": _completed(tables.transformer, machine)})
+        welder._machine = machine
+        return welder
+
+    def check_fits(self, electrodes: Electrodes, key: str = "electrodes.length_mm") -> None:
+        """Raise Wrong where two of these are longer than the gap between the arms."""
+        if self.arms is not None and 2 * electrodes.length_mm > self.arms.throat_mm:
+            gap = f"half of arms.throat_mm ({self.arms.throat_mm:g}), since two of them meet in it"
+            raise Wrong(key, figure(electrodes.length_mm), f"allowed: at most {self.arms.throat_mm / 2:g}, {gap}")
 
     @property
     def half_period_us(self) -> int:
@@ -162,20 +80,48 @@ class Welder(FileModel):
 
     @property
     def allowed_duty(self) -> float:
-        """Duty (0 to 1) at the working current that heats like the rating: I1^2 d1 = I2^2 d2 (RWMA practice, from memory)."""
+        """Duty (0 to 1) at the working current that heats like the rating: I1^2 d1 = I2^2 d2 (RWMA, from memory)."""
         t = self.transformer
         return min(1.0, t.rating_duty_percent / 100 * (self.rated_current_A / t.working_current_A) ** 2)
 
     def assumed(self) -> list[str]:
-        """Keys that the file leaves out, each with the typical value taken instead."""
-        t = self.transformer
+        """Keys that the file leaves out, each with the typical value taken instead; not those that stay unknown."""
+        t, machine = self.transformer, self.machine
         instead = {"open_current_A": f"{t.idle_current_A:.3g} (4 % of the working current)"}
+        if not source_given(self.mains):
+            low_X, high_X = (
+                1e3 * x / (2 * math.pi * self.mains.frequency_Hz)
+                for x in (machine.source_reactance.low, machine.source_reactance.high)
+            )
+            low_R, high_R = machine.source_resistance.low, machine.source_resistance.high
+            instead["source_resistance_ohm"] = f"{low_R:.2g} to {high_R:.2g}"
+            instead["source_inductance_mH"] = f"{low_X:.2g} to {high_X:.2g}"
+        if t.shorted_current_A is not None:
+            for key in ("working_current_A", "load_angle_min_deg", "load_angle_max_deg"):
+                instead[key] = f"{getattr(t, key):g} (from shorted_current_A)"
         return [
             f"{table_name}.{key} = {instead.get(key) or _shown(getattr(table, key))}"
             for table_name, table in self
+            if table is not None
             for key in type(table).model_fields
-            if key not in table.model_fields_set
+            if key not in table.model_fields_set and (key in instead or getattr(table, key) is not None)
         ]
+
+
+def _completed(t: Transformer, machine: Machine) -> Transformer:
+    """The transformer with what follows from its readings; `model_fields_set` still names what the file gives."""
+    values = dict(t)
+    if t.shorted_current_A is not None:
+        working, angle = machine.in_use.working_primary, machine.in_use.load_angle
+        if not working_given(t):
+            values["working_current_A"] = round(working.high, 1)
+            if t.open_current_A is not None and t.open_current_A >= working.high:
+                allowed = f"allowed: less than the working current that follows from shorted_current_A ({working.text})"
+                raise Wrong("transformer.open_current_A", figure(t.open_current_A), allowed)
+        if angle.source != "given":
+            values["load_angle_min_deg"] = round(angle.low, 1)
+            values["load_angle_max_deg"] = round(min(angle.high, _STEEPEST_DEG), 1)
+    return Transformer.model_construct(_fields_set=set(t.model_fields_set), **values)
 
 
 def _shown(value: object) -> str:

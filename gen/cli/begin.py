@@ -17,7 +17,8 @@ from gen.cli.prove import write_results
 from gen.cli.show import table_text, verdict_text
 from gen.cli.writing import check_bundle_folder, check_folder, refused, write_bundle, write_whole
 from gen.user_files import FileModel, figure
-from gen.welder import WELDER_FILE, Detector, Force, Mains, Transformer
+from gen.welder import WELDER_FILE
+from gen.welder_parts import Detector, Force, Mains, Transformer
 
 TYPICAL: dict[str, Any] = {
     "voltage_V": 230,

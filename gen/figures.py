@@ -1,0 +1,38 @@
+"""A figure that is known within a range, and where it came from."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True)
+class Figure:
+    """From `low` to `high`, both included, in `unit`. `source`: given, typical, or how it was computed."""
+
+    low: float
+    high: float
+    unit: str
+    source: str
+
+    @property
+    def middle(self) -> float:
+        """For a calculation that wants one number; the ends are for judging."""
+        return (self.low + self.high) / 2
+
+    @property
+    def text(self) -> str:
+        """The range in three digits: `22.1 to 25.4 A`."""
+        low, high = shown(self.low), shown(self.high)
+        return f"{low if low == high else f'{low} to {high}'} {self.unit}".rstrip()
+
+
+def shown(value: float) -> str:
+    """A number in three digits, without powers of ten."""
+    return f"{float(f'{value:.3g}'):.12g}"
+
+
+def spanning(values: Iterable[float], unit: str, source: str) -> Figure:
+    """The figure that holds every one of `values`."""
+    held = list(values)
+    return Figure(min(held), max(held), unit, source)

@@ -1,0 +1,312 @@
+"""The tables of the welder file, each with the checks that need no other table."""
+
+from __future__ import annotations
+
+from typing import Annotated, Any, Literal, Self
+
+from pydantic import BeforeValidator, Field, model_validator
+
+from gen.units import Duration, parse_duration
+from gen.user_files import FileModel, Time, Written, Wrong, figure, written
+
+Alloy = Literal["Cu-ETP", "CuCr1", "CuCr1Zr"]  # no beryllium copper in a home shop
+
+
+def in_order(table: FileModel, low: str, high: str) -> None:
+    """Raise where `low` is above `high`, blaming the one that the file gives."""
+    if getattr(table, low) > getattr(table, high):
+        if high in table.model_fields_set:
+            raise Wrong(high, figure(getattr(table, high)), f"allowed: {_named(table, low)} or more")
+        raise Wrong(low, figure(getattr(table, low)), f"allowed: {_named(table, high)} or less")
+
+
+def _named(table: FileModel, key: str) -> str:
+    """A key with its value, and whether the file gives it."""
+    left_out = "" if key in table.model_fields_set else ", where it is left out"
+    return f"{key} ({getattr(table, key):g}{left_out})"
+
+
+def _typical(text: str) -> Duration:
+    return parse_duration(text)
+
+
+class Mains(FileModel):
+    """The outlet. Its impedance is what an installation tester shows as loop impedance, cable and all."""
+
+    voltage_V: float = Field(ge=90, le=480)
+    frequency_Hz: Literal[50, 60]
+    source_resistance_ohm: float | None = Field(default=None, gt=0, le=10)
+    source_inductance_mH: float | None = Field(default=None, gt=0, le=30)
+
+
+class Breaker(FileModel):
+    """The circuit breaker before the outlet, as printed on it (C20: characteristic C, 20 A)."""
+
+    standard: Literal["IEC 60898-1", "other"] = "IEC 60898-1"
+    characteristic: Literal["B", "C", "D"] | None = None
+    rating_A: float = Field(gt=0, le=125)
+
+    @model_validator(mode="after")
+    def _consistent(self) -> Self:
+        if self.standard == "IEC 60898-1" and self.characteristic is None:
+            raise Wrong("characteristic", None, 'missing; allowed: "B", "C" or "D", the letter before the rating')
+        return self
+
+
+class Transformer(FileModel):
+    """Rating plate, primary side and what was measured. A rating counts only with the duty it is for.
+
+    `working_current_A` and the load angles may be left out where `shorted_current_A` is given, from which they follow.
+    """
+
+    rating_kVA: float = Field(gt=0, le=500)
+    rating_duty_percent: float = Field(
+        ge=10,
+        le=100,
+        description="10 to 100, the duty that the plate's permanent or 50 % power is for (a power for a few per cent "
+        "of duty is a peak or short-circuit figure and no rating)",
+    )
+    working_current_A: float = Field(default=0, gt=0, le=2000)  # left out: the welder fills it in
+    load_angle_min_deg: float = Field(default=40, ge=0, le=80)
+    load_angle_max_deg: float = Field(default=65, ge=0, le=80)
+    open_current_A: float | None = Field(default=None, gt=0)
+    open_secondary_V: float | None = Field(default=None, gt=0, le=100)
+    taps: dict[str, Annotated[float, Field(gt=0, le=100)]] | None = Field(
+        default=None,
+        min_length=1,
+        description="a table of tap names, each with its open secondary voltage above 0 and at most 100",
+    )
+    tap: str | None = None
+    shorted_current_A: float | None = Field(default=None, gt=0, le=4000)
+    shorted_tap: str | None = None
+    winding_time_constant_min: float = Field(default=20, ge=1, le=240)
+    mass_kg: float | None = Field(default=None, gt=0, le=5000)
+    insulation_class: Literal["A", "E", "B", "F", "H"] = "A"
+
+    @model_validator(mode="after")
+    def _consistent(self) -> Self:
+        given = self.model_fields_set
+        if "working_current_A" not in given and self.shorted_current_A is None:
+            raise Wrong(
+                "working_current_A",
+                None,
+                "missing; allowed: a number above 0 and at most 2000, or shorted_current_A, from which it follows",
+            )
+        in_order(self, "load_angle_min_deg", "load_angle_max_deg")
+        if "working_current_A" in given and self.idle_current_A >= self.working_current_A:
+            raise Wrong(
+                "open_current_A",
+                figure(self.idle_current_A),
+                f"allowed: less than working_current_A ({self.working_current_A:g}); with the electrodes open "
+                "a few per cent of it flow",
+            )
+        self._taps_consistent()
+        if self.shorted_current_A is not None:
+            self._shorted_consistent(self.shorted_current_A)
+        elif self.shorted_tap is not None:
+            raise Wrong(
+                "shorted_tap", written(self.shorted_tap), "it goes with shorted_current_A; allowed: both or neither"
+            )
+        return self
+
+    def _taps_consistent(self) -> None:
+        if self.taps is None:
+            if self.tap is not None:
+                raise Wrong(
+                    "tap", written(self.tap), "there are no taps; allowed: a tap that is named in transformer.taps"
+                )
+            return
+        names = ", ".join(str(written(name)) for name in self.taps)
+        if self.tap is None:
+            raise Wrong("tap", None, f"missing; allowed: the one in use of {names}")
+        if self.tap not in self.taps:
+            raise Wrong("tap", written(self.tap), f"allowed: {names}, the names in transformer.taps")
+        if self.open_secondary_V is not None and self.open_secondary_V != self.taps[self.tap]:
+            raise Wrong(
+                "open_secondary_V",
+                figure(self.open_secondary_V),
+                f"allowed: {self.taps[self.tap]:g}, as tap {written(self.tap)} has in transformer.taps, or left out",
+            )
+        if self.shorted_tap is not None and self.shorted_tap not in self.taps:
+            raise Wrong("shorted_tap", written(self.shorted_tap), f"allowed: {names}, the names in transformer.taps")
+
+    def _shorted_consistent(self, shorted_A: float) -> None:
+        if self.taps is None and self.shorted_tap is not None:
+            why = "there are no taps; allowed: a tap that is named in transformer.taps"
+            raise Wrong("shorted_tap", written(self.shorted_tap), why)
+        same_tap = self.shorted_tap in (None, self.tap)
+        if same_tap and "working_current_A" in self.model_fields_set and shorted_A <= self.working_current_A:
+            raise Wrong(
+                "shorted_current_A",
+                figure(shorted_A),
+                f"allowed: more than working_current_A ({self.working_current_A:g}), which has the work in its way",
+            )
+        if self.open_current_A is not None and self.open_current_A >= shorted_A:
+            raise Wrong(
+                "open_current_A", figure(self.open_current_A), f"allowed: less than shorted_current_A ({shorted_A:g})"
+            )
+
+    @property
+    def idle_current_A(self) -> float:
+        """Primary current with open electrodes; typically 4 % of the working current (common practice, no source)."""
+        return self.open_current_A if self.open_current_A is not None else 0.04 * self.working_current_A
+
+    @property
+    def tap_volts(self) -> dict[str, float]:
+        """Open secondary volts of each tap, the one in use first; without taps the only name is empty."""
+        if self.taps is not None and self.tap is not None:
+            return {self.tap: self.taps[self.tap]} | self.taps
+        return {} if self.open_secondary_V is None else {"": self.open_secondary_V}
+
+
+class Arms(FileModel):
+    """The secondary arms, copper: length from the transformer's terminals to the electrodes' axis, and the gap."""
+
+    length_mm: float = Field(gt=0, le=3000)
+    throat_mm: float = Field(gt=0, le=2000)
+    diameter_mm: float = Field(gt=0, le=200)
+    steel_in_throat: bool = False
+
+
+class Electrodes(FileModel):
+    """Both electrodes, taken to be alike. Length: of one, out of its holder. Offset: of its face from its axis."""
+
+    diameter_mm: float = Field(gt=0, le=100)
+    length_mm: float = Field(gt=0, le=1000)
+    offset_mm: float = Field(default=0, ge=0, le=500)
+    alloy: Alloy = "Cu-ETP"
+    face_diameter_mm: float | None = Field(default=None, gt=0, le=100)
+    groove_radius_mm: float | None = Field(default=None, gt=0, le=50)
+
+    @model_validator(mode="after")
+    def _consistent(self) -> Self:
+        if self.face_diameter_mm is not None and self.groove_radius_mm is not None:
+            raise Wrong(
+                "groove_radius_mm",
+                figure(self.groove_radius_mm),
+                "a face is flat or grooved; allowed: face_diameter_mm or groove_radius_mm, one of them",
+            )
+        for key, most in (("face_diameter_mm", self.diameter_mm), ("groove_radius_mm", self.diameter_mm / 2)):
+            value = getattr(self, key)
+            if value is not None and value > most:
+                raise Wrong(
+                    key,
+                    figure(value),
+                    f"wider than the electrode; allowed: at most {most:g} (diameter_mm {self.diameter_mm:g})",
+                )
+        return self
+
+
+def _as_tuples(given: Any) -> Any:
+    """TOML's lists as tuples, which a frozen value wants."""
+    return tuple(_as_tuples(item) for item in given) if isinstance(given, list) else given
+
+
+class Switch(FileModel):
+    """The thyristors. `foster`: [K/W, s] for each term of the data sheet's thermal impedance, junction to case."""
+
+    kind: Literal["scr_pair", "triac", "random_phase_relay", "zero_cross_relay"] = "scr_pair"
+    latching_current_A: float = Field(default=0.2, gt=0, le=5)
+    holding_current_A: float = Field(default=0.1, gt=0, le=5)
+    turn_on_delay_us: float = Field(default=10, ge=0, le=1000)
+    rated_current_A: float | None = Field(default=None, gt=0, le=5000)
+    surge_current_A: float | None = Field(default=None, gt=0, le=100_000)
+    i2t_A2s: float | None = Field(default=None, gt=0, le=1e9)
+    on_state_V: float = Field(default=1.0, gt=0, le=3)
+    on_state_slope_mohm: float = Field(default=5, gt=0, le=100)
+    commutating_dv_dt_V_per_us: float | None = Field(default=None, gt=0, le=10_000)
+    foster: Annotated[tuple[tuple[float, ...], ...] | None, BeforeValidator(_as_tuples)] = Field(
+        default=None, description="a list of [K/W, s] pairs, such as [[0.12, 0.02], [0.2, 0.3]]"
+    )
+    case_to_sink_K_per_W: float = Field(default=0.2, gt=0, le=10)
+    junction_limit_C: float = Field(default=125, ge=80, le=200)
+
+    @model_validator(mode="after")
+    def _consistent(self) -> Self:
+        in_order(self, "holding_current_A", "latching_current_A")
+        if self.foster is not None:
+            self._foster_consistent(self.foster)
+        if None not in (self.rated_current_A, self.surge_current_A):
+            in_order(self, "rated_current_A", "surge_current_A")
+        return self
+
+    def _foster_consistent(self, foster: tuple[tuple[float, ...], ...]) -> None:
+        if not foster:
+            raise Wrong("foster", Written("[]"), "allowed: one or more [K/W, s] pairs, or the key left out")
+        for number, term in enumerate(foster, 1):
+            if len(term) != 2 or min(term) <= 0:
+                shown = Written("[" + ", ".join(f"{part:g}" for part in term) + "]")
+                raise Wrong("foster", shown, f"as term {number}; allowed: two numbers above 0, K/W and seconds")
+
+    @property
+    def fires_at_any_phase(self) -> bool:
+        return self.kind != "zero_cross_relay"
+
+
+class HeatSink(FileModel):
+    """What the switch sits on: to the air around it, and how much heat it holds (aluminium: 900 J/K a kilogram)."""
+
+    K_per_W: float = Field(default=1.0, gt=0, le=100)
+    J_per_K: float = Field(default=300, gt=0, le=1e6)
+
+
+class Ambient(FileModel):
+    temperature_C: float = Field(default=25, ge=-20, le=60)
+
+
+class Detector(FileModel):
+    """Zero-crossing detector. Offsets: its edge minus the true crossing, positive when the edge comes late."""
+
+    kind: Literal["square", "pulse"] = "square"
+    offset_rise_us: int = Field(default=300, ge=-1500, le=1500)
+    offset_fall_us: int = Field(default=300, ge=-1500, le=1500)
+
+    @model_validator(mode="after")
+    def _consistent(self) -> Self:
+        if self.kind == "pulse" and self.offset_rise_us != self.offset_fall_us:
+            key, other = "offset_fall_us", "offset_rise_us"
+            if key not in self.model_fields_set:
+                key, other = other, key
+            raise Wrong(
+                key,
+                getattr(self, key),
+                f"allowed: the same as {_named(self, other)}, since a pulse detector does not tell the crossings apart",
+            )
+        return self
+
+
+class Force(FileModel):
+    """Who presses the electrodes together: with `hand` and `foot_lever` letting go is letting go of the weld."""
+
+    source: Literal["hand", "foot_lever", "air"]
+    force_switch: bool = False
+
+
+class Limits(FileModel):
+    """What no schedule may pass. Longest weld: all current of one weld together."""
+
+    longest_weld: Time = Field(default_factory=lambda: _typical("3 s"))
+    least_cool: Time = Field(default_factory=lambda: _typical("2 cycles"))
+    first_delay_deg: float = Field(default=87, ge=60, le=120)
+
+
+class BoardChoice(FileModel):
+    name: str
+    conduction_sense: bool = False
+
+
+class WelderTables(FileModel):
+    """Every table of `welder.toml`, before anything is derived from one another."""
+
+    mains: Mains
+    breaker: Breaker | None = None
+    transformer: Transformer
+    arms: Arms | None = None
+    electrodes: Electrodes | None = None
+    switch: Switch = Switch()
+    heat_sink: HeatSink = HeatSink()
+    ambient: Ambient = Ambient()
+    detector: Detector = Detector()
+    force: Force
+    limits: Limits = Field(default_factory=Limits)
+    board: BoardChoice
