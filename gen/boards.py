@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
+import tomllib
 from functools import cache
 from importlib.resources import files
 
-import tomllib
 from pydantic import Field
 
 from gen.user_files import FileModel

@@ -20,5 +20,7 @@ CAUTIONS = (
 def caution_lines(width: int = 116) -> list[str]:
     """The cautions as lines of text, each beginning with a dash."""
     return [
-        line for caution in CAUTIONS for line in textwrap.wrap(caution, width, initial_indent="- ", subsequent_indent="  ")
+        line
+        for caution in CAUTIONS
+        for line in textwrap.wrap(caution, width, initial_indent="- ", subsequent_indent="  ")
     ]

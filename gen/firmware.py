@@ -133,7 +133,9 @@ def render(table: TimingTable, welder: Welder, board: Board) -> FirmwareBundle:
             for row in table.rows
         ],
     }
-    out = {name: _templates().get_template(f"{name}.j2").render(context) for name in ("boot.py", "main.py", "config.py")}
+    out = {
+        name: _templates().get_template(f"{name}.j2").render(context) for name in ("boot.py", "main.py", "config.py")
+    }
     family = files("firmware_templates").joinpath("drivers", board.family)
     out["driver.py"] = family.joinpath("driver.py").read_text(encoding="utf-8")
     out["pio_programs.py"] = pio_module(welder.detector.kind == "square")

@@ -65,7 +65,9 @@ def load_program(name: str) -> PioProgram:
     if len(instructions) > MEMORY:
         raise ValueError(f"{name}: {len(instructions)} instructions, a PIO block holds {MEMORY}")
     labels = {instruction.label for instruction in instructions}
-    targets = {str(instruction.args[-1]) for instruction in instructions if instruction.op == "jmp"} | {head["wrap_target"]}
+    targets = {str(instruction.args[-1]) for instruction in instructions if instruction.op == "jmp"} | {
+        head["wrap_target"]
+    }
     if not targets <= labels:
         raise ValueError(f"{name}: no such label: {', '.join(sorted(targets - labels))}")
     return PioProgram(name, head["title"], head["wrap_target"], head["set_pins"], head["fifo_join"], instructions)
@@ -117,7 +119,11 @@ if TYPE_CHECKING:
 
 def pio_text(program: PioProgram) -> str:
     """Return the program as `.pio` text for an independent assembler."""
-    lines = [f".program {program.name}", ".in 32 left", ".out 32 right"]  # the number of pins of SET is not the text's to say
+    lines = [
+        f".program {program.name}",
+        ".in 32 left",
+        ".out 32 right",
+    ]  # the number of pins of SET is not the text's to say
     if program.fifo_join == "rx":
         lines.append(".fifo rx")
     for instruction in program.instructions:

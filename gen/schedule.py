@@ -31,7 +31,9 @@ class Pulse(FileModel):
     def _consistent(self) -> Self:
         if self.repeat > 1 and self.cool is None:
             raise Wrong(
-                "repeat", self.repeat, "without cool this would be one long pulse; allowed: 1, or a cool time after each pulse"
+                "repeat",
+                self.repeat,
+                "without cool this would be one long pulse; allowed: 1, or a cool time after each pulse",
             )
         return self
 
@@ -141,7 +143,9 @@ def _phase(number: int, content: Any, path: Path) -> Phase:
         raise InputError(path, where, Written(", ".join(content) or "nothing"), f"allowed: {one_of}")
     if kinds[1:] not in ([], ["cool"] if kinds[0] == "pulse" else []):
         given = Written(" and ".join(kinds))
-        raise InputError(path, where, given, f"allowed: {one_of}, in a [[phase]] of its own (cool may stand with pulse)")
+        raise InputError(
+            path, where, given, f"allowed: {one_of}, in a [[phase]] of its own (cool may stand with pulse)"
+        )
     return validated(_KINDS[kinds[0]], content, path, prefix=f"{where}: ")
 
 

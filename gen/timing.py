@@ -377,7 +377,7 @@ def compile_schedule(schedule: Schedule, welder: Welder, board: Board, source: P
             f"allowed: {welder.mains.frequency_Hz}, the mains.frequency_Hz of the welder file",
         )
     if not board.welds:
-        raise compiler.error("board", board.name, "this board may not fire a welder; see `weldbeat boards`")
+        raise compiler.error("board", board.name, "may not fire a welder; allowed: one that welds, see `weldbeat boards`")
     compiler.check_current_time()
     by_step: dict[str, tuple[list[TimingRow], list[str]]] = {}
     for name, step in (("half-cycle", 1), ("cycle", 2)):

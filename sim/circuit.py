@@ -39,13 +39,13 @@ class Current:
 
     def at(self, time_s: float) -> float:
         """Amperes at `time_s`, as long as nothing interrupts it."""
-        r, l = self.load.resistance_ohm, self.load.inductance_H
+        resistance, inductance = self.load.resistance_ohm, self.load.inductance_H
         t, t0 = time_s - self.half.start_s, self.start_s - self.half.start_s
-        decay = math.exp(-(t - t0) * r / l)
+        decay = math.exp(-(t - t0) * resistance / inductance)
         total = 0.0
         for amplitude, w, phase in self.half.components:
-            lag = math.atan2(w * l, r)
-            peak = amplitude / math.hypot(r, w * l)
+            lag = math.atan2(w * inductance, resistance)
+            peak = amplitude / math.hypot(resistance, w * inductance)
             total += peak * (math.sin(w * t + phase - lag) - math.sin(w * t0 + phase - lag) * decay)
         return total
 
@@ -95,4 +95,7 @@ class Current:
     def volt_seconds(self, from_s: float, to_s: float) -> float:
         """Integral of the voltage between two times."""
         t0 = self.half.start_s
-        return sum(a / w * (math.cos(w * (from_s - t0) + p) - math.cos(w * (to_s - t0) + p)) for a, w, p in self.half.components)
+        return sum(
+            a / w * (math.cos(w * (from_s - t0) + p) - math.cos(w * (to_s - t0) + p))
+            for a, w, p in self.half.components
+        )

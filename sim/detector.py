@@ -34,7 +34,9 @@ class DetectorSpec:
     def edge_s(self, half: HalfCycle) -> float:
         """When the edge for the crossing that begins `half` comes."""
         nominal_peak = self.nominal_V * math.sqrt(2)
-        moved_rad = math.asin(min(1.0, self.threshold_V / half.amplitude_V)) - math.asin(self.threshold_V / nominal_peak)
+        moved_rad = math.asin(min(1.0, self.threshold_V / half.amplitude_V)) - math.asin(
+            self.threshold_V / nominal_peak
+        )
         moved_s = moved_rad / half.omega
         if self.kind == "pulse" or not half.positive:
             moved_s = -moved_s  # falling below the threshold: a weak mains is early there

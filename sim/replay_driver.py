@@ -21,7 +21,9 @@ CALL_INTS = 6
 AT_ONCE = 128  # calls read from the recording at a time
 
 # Codes as in sim/host.py.
-NOW, WAIT, RESTED, INPUTS, CROSSING, CONDUCTION, CURRENT, SET, START, DONE, FIRED, OFF, ALIVE, READ, WRITE, RESTART = range(16)
+NOW, WAIT, RESTED, INPUTS, CROSSING, CONDUCTION, CURRENT, SET, START, DONE, FIRED, OFF, ALIVE, READ, WRITE, RESTART = (
+    range(16)
+)
 
 
 class Over(BaseException):
@@ -61,7 +63,13 @@ class Driver:
             return False
         if self._read_on():
             calls, at = self.calls, self.at
-            if calls[at] == code and calls[at + 1] == a and calls[at + 2] == b and calls[at + 3] == c and calls[at + 4] == d:
+            if (
+                calls[at] == code
+                and calls[at + 1] == a
+                and calls[at + 2] == b
+                and calls[at + 3] == c
+                and calls[at + 4] == d
+            ):
                 self.result = calls[at + 5]
                 self.at = at + CALL_INTS
                 self.matched += 1

@@ -23,6 +23,7 @@ from sim.recording import Change, Recording, WeldRecord
 from sim.switch import Switch, SwitchSpec
 
 SETTLE_S = 0.6  # from power-up to the first press: locking to the mains takes a quarter of it
+LIFT_S = 0.2  # a person cannot press again before having let go
 OPEN_LOAD_ANGLE_DEG = 85.0  # magnetising current only
 
 
@@ -67,7 +68,10 @@ def bench_for(
     weld_s = (table.half_cycles - table.time_of("off")) * 0.5 / mains.frequency_Hz
     interval_s = 60 / welds_per_minute
     count = max(1, int(minutes * welds_per_minute + 1e-9))
-    presses = tuple(Press(SETTLE_S + n * interval_s, weld_s + chance.uniform(0.15, 0.3)) for n in range(count))
+    presses: list[Press] = []
+    for n in range(count):
+        lifted_s = presses[-1].start_s + presses[-1].hold_s + LIFT_S if presses else 0.0
+        presses.append(Press(max(SETTLE_S + n * interval_s, lifted_s), weld_s + chance.uniform(0.15, 0.3)))
     return Bench(
         mains=MainsSpec(mains.voltage_V, mains.frequency_Hz * (1 + chance.uniform(-0.002, 0.002)), jitter_us=15),
         detector=DetectorSpec(
@@ -78,7 +82,7 @@ def bench_for(
         ),
         switch=SwitchSpec(switch.kind, switch.latching_current_A, switch.holding_current_A, switch.turn_on_delay_us),
         load=load,
-        pedal=PedalSpec(presses),
+        pedal=PedalSpec(tuple(presses)),
         length_s=SETTLE_S + max(60 * minutes, (count - 1) * interval_s + weld_s + table.time_of("off") * 0.5 / mains.frequency_Hz + 0.5),
         seed=seed,
     )

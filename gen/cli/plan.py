@@ -90,7 +90,9 @@ def table_csv(table: TimingTable) -> str:
     """The table as CSV, with running totals."""
     out = io.StringIO()
     writer = csv.writer(out, lineterminator="\n")
-    writer.writerow(["phase", "half_cycles", "ms", "firing_delay_us", "current_percent", "total_half_cycles", "total_ms"])
+    writer.writerow(
+        ["phase", "half_cycles", "ms", "firing_delay_us", "current_percent", "total_half_cycles", "total_ms"]
+    )
     total = 0
     for row in table.rows:
         total += row.half_cycles

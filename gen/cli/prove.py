@@ -79,7 +79,9 @@ def simulate_command(
 
 @click.command("build")
 @schedule_argument
-@click.option("-o", "--output", "folder", type=click.Path(path_type=Path), required=True, help="Folder for the firmware.")
+@click.option(
+    "-o", "--output", "folder", type=click.Path(path_type=Path), required=True, help="Folder for the firmware."
+)
 @welder_option
 @pace_option
 @json_option
@@ -96,7 +98,9 @@ def build_command(schedule: Path, folder: Path, welder: Path | None, welds_per_m
         click.echo(verdict_text(run))
         click.echo("Nothing was written.")
     else:
-        click.echo(f"Verdict: {run.verdict.word}. {len(run.bundle.files)} files in {folder}, digest {run.bundle.digest}.")
+        click.echo(
+            f"Verdict: {run.verdict.word}. {len(run.bundle.files)} files in {folder}, digest {run.bundle.digest}."
+        )
         click.echo("Before it goes on the board:")
         for line in caution_lines():
             click.echo(f"  {line}")

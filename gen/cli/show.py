@@ -28,7 +28,9 @@ def table_text(job: Job) -> str:
             delay = f"{row.firing_delay_us} us = {us_to_degrees(row.firing_delay_us, f):.1f} deg"
             current = f"{row.current_percent:g} %"
         ms = f"{milliseconds(row.half_cycles, f):.5g}"
-        lines.append(f"{row.phase:<10}{row.half_cycles:>12}{ms:>9}{current:>9}{delay:>22}{milliseconds(total, f):>10.0f}")
+        lines.append(
+            f"{row.phase:<10}{row.half_cycles:>12}{ms:>9}{current:>9}{delay:>22}{milliseconds(total, f):>10.0f}"
+        )
     lines += ["", f"{table.fired_half_cycles} half-cycles of current, {milliseconds(table.fired_half_cycles, f):g} ms"]
     lines += [f"- {note}" for note in table.notes]
     return "\n".join(lines)
@@ -52,5 +54,7 @@ def verdict_text(run: Run) -> str:
     lines.append(f"Welds: {count.asked} asked for, {count.made} made, {count.refused} not accepted.")
     assumed = run.job.welder.assumed()
     if assumed:
-        lines.append(f"Typical values stand in for {len(assumed)} keys that the welder file leaves out; the report lists them.")
+        lines.append(
+            f"Typical values stand in for {len(assumed)} keys that the welder file leaves out; the report lists them."
+        )
     return "\n".join(lines)

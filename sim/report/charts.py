@@ -73,5 +73,7 @@ def draw_minute(minute: Minute, welds: Sequence[WeldRecord], refused: Sequence[R
         if x(seconds) < width - _RIGHT - 14 or seconds == x.high:
             drawn.append(text(min(x(seconds), width - _RIGHT - 8), bottom + 19, number(seconds, 4), "middle"))
     drawn.append(text(width - _RIGHT, bottom + 36, "s of the run", "end"))
-    label = f"Heat used in the busiest minute, {number(minute.used)} of {number(minute.limit)} half-cycles at full current"
+    label = (
+        f"Heat used in the busiest minute, {number(minute.used)} of {number(minute.limit)} half-cycles at full current"
+    )
     return svg(width, bottom + 42, "".join(drawn), label)

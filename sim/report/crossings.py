@@ -64,13 +64,23 @@ def draw_half_cycles(view: View, halves: Sequence[HalfCycle], width: int, name: 
     start_s, end_s = halves[0].start_s, halves[-1].start_s + halves[-1].length_s
     x = Scale(start_s, end_s, _LEFT, width - _RIGHT)
     drawn = [
-        hatch(f"hatch-{name}"), _crossings(view, halves, x), _numbers(view, halves, x), _voltage(halves, x),
-        _gates(view, x), _currents(view, x, f"hatch-{name}"), _time_axis(view, x),
+        hatch(f"hatch-{name}"),
+        _crossings(view, halves, x),
+        _numbers(view, halves, x),
+        _voltage(halves, x),
+        _gates(view, x),
+        _currents(view, x, f"hatch-{name}"),
+        _time_axis(view, x),
     ]
     first, final = halves[0].index, halves[-1].index
     return svg(
-        width, _TIME + 42, "".join(drawn), f"Mains half-cycles {first} to {final} of the run, with gate and current",
-        data_start_s=f"{start_s:.9f}", data_px_per_s=fixed(x.per_unit), data_left=_LEFT,
+        width,
+        _TIME + 42,
+        "".join(drawn),
+        f"Mains half-cycles {first} to {final} of the run, with gate and current",
+        data_start_s=f"{start_s:.9f}",
+        data_px_per_s=fixed(x.per_unit),
+        data_left=_LEFT,
     )
 
 
@@ -115,7 +125,15 @@ def _gates(view: View, x: Scale) -> str:
         half = view.recording.half_cycle_at(on_s)
         until = min(x(off_s), x.at_high)
         drawn.append(
-            rect(x(on_s), _GATE + 4, until - x(on_s), 14, "gate", data_half_cycle=str(half.index), data_gate_on_s=f"{on_s:.9f}")
+            rect(
+                x(on_s),
+                _GATE + 4,
+                until - x(on_s),
+                14,
+                "gate",
+                data_half_cycle=str(half.index),
+                data_gate_on_s=f"{on_s:.9f}",
+            )
         )
         middle = x(half.start_s + half.length_s / 2)
         drawn.append(text(middle, _DELAY + 4, f"{(on_s - half.start_s) * 1e3:.2f}", "middle"))

@@ -134,7 +134,9 @@ def _cut(path: list[tuple[float, float]], start_s: float, end_s: float) -> tuple
 
 def _charges(data: ReportData) -> list[tuple[float, float]]:
     """(Time, heat) of each gate: by its row of the table, or of one at full current where the table has none for it."""
-    costs = [heat(row) / 100 for row in data.table.rows if row.firing_delay_us is not None for _ in range(row.half_cycles)]
+    costs = [
+        heat(row) / 100 for row in data.table.rows if row.firing_delay_us is not None for _ in range(row.half_cycles)
+    ]
     charges: list[tuple[float, float]] = []
     for weld in data.recording.welds:
         for n, (on_s, _) in enumerate(data.gates_of(weld)):

@@ -27,7 +27,11 @@ _MOST_ROWS = 24  # of the welds listed as they come; every odd one is listed bey
 def templates() -> Environment:
     """The templates beside this module."""
     environment = Environment(
-        loader=PackageLoader("sim.report"), undefined=StrictUndefined, autoescape=True, trim_blocks=True, lstrip_blocks=True
+        loader=PackageLoader("sim.report"),
+        undefined=StrictUndefined,
+        autoescape=True,
+        trim_blocks=True,
+        lstrip_blocks=True,
     )
     environment.filters["number"] = number
     return environment
@@ -62,7 +66,10 @@ def verdict(data: ReportData) -> Markup:
     counts = Counter(SEVERITY_WORDS[f.severity] for f in data.findings)
     tally = ", ".join(f"{counts[word]} {word}" for word in ("refused", "caution", "passed") if counts[word])
     return _section(
-        "verdict", headline=headline(data), word=data.verdict.word if data.findings else "unknown", tally=tally,
+        "verdict",
+        headline=headline(data),
+        word=data.verdict.word if data.findings else "unknown",
+        tally=tally,
         changes=[(SEVERITY_WORDS[f.severity], f, limit_words(f)) for f in data.findings if f.severity != "note"],
     )
 
@@ -85,7 +92,10 @@ def schedule(data: ReportData) -> Markup:
         for part in group:
             rows.append((str(n), part, in_ms(part.half_cycles, table.frequency_Hz)))
     return _section(
-        "schedule", picture=picture(lambda width, name: draw_timeline(table, width, name), "timeline"), rows=rows, table=table,
+        "schedule",
+        picture=picture(lambda width, name: draw_timeline(table, width, name), "timeline"),
+        rows=rows,
+        table=table,
         total_ms=in_ms(table.half_cycles, table.frequency_Hz),
     )
 
@@ -104,8 +114,11 @@ def half_cycles(data: ReportData) -> Markup:
         )
 
     return _section(
-        "half_cycles", first=enlarged(False), last=enlarged(True) if weld.gates > 1 else None,
-        unlatched=sum(not c.latched for c in view.conductions), weld=weld,
+        "half_cycles",
+        first=enlarged(False),
+        last=enlarged(True) if weld.gates > 1 else None,
+        unlatched=sum(not c.latched for c in view.conductions),
+        weld=weld,
     )
 
 
@@ -127,9 +140,15 @@ def duty(data: ReportData) -> Markup:
     shown = picture(lambda width, name: draw_minute(minute, data.recording.welds, refused, width, name), "minute")
     currents = [c.rms_A for c in data.recording.conductions if c.latched]
     return _section(
-        "duty", picture=shown, minute=minute, pace=data.welds_per_minute, working_A=data.welder.transformer.working_current_A,
-        largest_A=max(currents, default=0.0), peak_A=max((c.peak_A for c in data.recording.conductions), default=0.0),
-        per_weld=data.table.heating_half_cycles, welder=data.welder,
+        "duty",
+        picture=shown,
+        minute=minute,
+        pace=data.welds_per_minute,
+        working_A=data.welder.transformer.working_current_A,
+        largest_A=max(currents, default=0.0),
+        peak_A=max((c.peak_A for c in data.recording.conductions), default=0.0),
+        per_weld=data.table.heating_half_cycles,
+        welder=data.welder,
     )
 
 
@@ -143,12 +162,20 @@ def welds(data: ReportData) -> Markup:
     """What was asked for, what was made, and how each weld ended."""
     records = data.recording.welds
     listed = set(range(min(len(records), _MOST_ROWS)))
-    odd = [n for n, weld in enumerate(records) if weld.ending != "completed" or not weld.planned == weld.gates == weld.conducted]
+    odd = [
+        n
+        for n, weld in enumerate(records)
+        if weld.ending != "completed" or not weld.planned == weld.gates == weld.conducted
+    ]
     listed |= set(odd[:_MOST_ROWS])
     rows = [(n + 1, records[n], _ending(data, records[n])) for n in sorted(listed)]
     reasons = Counter(f"{r.state}: {r.reason}" if r.reason else r.state for r in refusals(data))
     return _section(
-        "welds", rows=rows, left_out=len(records) - len(rows), count=weld_count(data.recording), reasons=sorted(reasons.items()),
+        "welds",
+        rows=rows,
+        left_out=len(records) - len(rows),
+        count=weld_count(data.recording),
+        reasons=sorted(reasons.items()),
         states=_telling_states(data),
     )
 
@@ -168,7 +195,9 @@ def _ending(data: ReportData, weld: WeldRecord) -> str:
 def built(data: ReportData) -> Markup:
     """What was built, what was rounded and what was assumed."""
     return _section(
-        "built", data=data, files=[(path, len(content.encode())) for path, content in sorted(data.bundle.files.items())],
+        "built",
+        data=data,
+        files=[(path, len(content.encode())) for path, content in sorted(data.bundle.files.items())],
         assumed=data.welder.assumed(),
     )
 

@@ -59,7 +59,9 @@ def line(x1: float, y1: float, x2: float, y2: float, class_: str, **attributes: 
 
 def rect(x: float, y: float, width: float, height: float, class_: str, **attributes: str | float) -> str:
     """A rectangle; one of less than no width has none."""
-    return element("rect", **{"x": x, "y": y, "width": max(width, 0), "height": max(height, 0), "class_": class_, **attributes})
+    return element(
+        "rect", **{"x": x, "y": y, "width": max(width, 0), "height": max(height, 0), "class_": class_, **attributes}
+    )
 
 
 def path(points: Sequence[tuple[float, float]], class_: str, closed: bool = False) -> str:
@@ -84,7 +86,9 @@ def hatch(identity: str) -> str:
 
 def svg(width: float, height: float, content: str, label: str, **attributes: str | float) -> str:
     """A picture. `label` says in words what it shows."""
-    return element("svg", content, viewBox=f"0 0 {fixed(width)} {fixed(height)}", role="img", aria_label=label, **attributes)
+    return element(
+        "svg", content, viewBox=f"0 0 {fixed(width)} {fixed(height)}", role="img", aria_label=label, **attributes
+    )
 
 
 def picture(draw: Callable[[int, str], str], name: str) -> Markup:

@@ -141,7 +141,10 @@ def _labels(table: TimingTable, edges: list[float], width: int, base: float) -> 
     numbers = [[str(n)] for n in range(1, len(groups) + 1)]
     for written in (full, names, numbers):
         places = spread(centres, [max(map(width_of, words)) + FONT for words in written], 0, width)
-        if places is not None and max(abs(place - centre) for place, centre in zip(places, centres, strict=True)) <= _FAR:
+        if (
+            places is not None
+            and max(abs(place - centre) for place, centre in zip(places, centres, strict=True)) <= _FAR
+        ):
             break
     else:
         return "", base + LINE

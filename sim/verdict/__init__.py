@@ -27,7 +27,10 @@ def judge(
     welds_per_minute: float,
 ) -> Verdict:
     """Every check on a run at the pace asked, and on one with nothing between the electrodes."""
-    findings = [check(recording, table, welder) for check in (half_cycles, firing, gate_window, gate_end, polarity, flux_balance)]
+    findings = [
+        check(recording, table, welder)
+        for check in (half_cycles, firing, gate_window, gate_end, polarity, flux_balance)
+    ]
     findings += [
         completed(recording),
         pace(recording, table),

@@ -37,15 +37,23 @@ class Verdict:
 
     @property
     def word(self) -> str:
-        """"refused", "passed with cautions" or "passed"."""
+        """ "refused", "passed with cautions" or "passed"."""
         if self.refused:
             return "refused"
         return "passed with cautions" if any(f.severity == "caution" for f in self.findings) else "passed"
 
 
 def judged(
-    name: str, figure: float, limit: float, unit: str, source: str, advice: str, *, low: bool = False,
-    otherwise: Severity = "refuse", time_s: float | None = None,
+    name: str,
+    figure: float,
+    limit: float,
+    unit: str,
+    source: str,
+    advice: str,
+    *,
+    low: bool = False,
+    otherwise: Severity = "refuse",
+    time_s: float | None = None,
 ) -> Finding:
     """A finding that is a note while `figure` keeps to `limit` (at most, or with `low` at least), and `otherwise` beyond it."""
     kept = figure >= limit if low else figure <= limit

@@ -54,7 +54,7 @@ def half_cycles(recording: Recording, table: TimingTable, welder: Welder) -> Fin
         )
     worst, when = max(wrong)
     return judged(
-        "half-cycles", worst, 0, "half-cycles off", "the timing table",
+        "half-cycles", worst, 0, "half-cycles amiss", "the timing table",
         "The current was not the one planned: see which half-cycles in weld.csv; check latching current and gate end.",
         time_s=when if worst else None,
     )

@@ -60,7 +60,10 @@ def flux_balance(recording: Recording, table: TimingTable, welder: Welder) -> Fi
     for weld in recording.welds:
         worst = max([worst, *flux_path(recording, welder, weld.asked_s, weld.ended_s)], key=lambda p: abs(p.flux))
     return judged(
-        "flux-balance", round(abs(worst.flux), 3), FLUX_LIMIT, "of the steady peak",
+        "flux-balance",
+        round(abs(worst.flux), 3),
+        FLUX_LIMIT,
+        "of the steady peak",
         "textbook: switched on at zero it is 2, at the peak 1; the knee lies between (common practice, no source)",
         "Raise limits.first_delay_deg towards 90, keep impulses and gaps even, or slope the current up.",
         time_s=worst.time_s if worst.flux else None,

@@ -28,7 +28,12 @@ def completed(recording: Recording) -> Finding:
     """Every weld that began ran to its end; the simulated person held the pedal long enough."""
     early = [w.asked_s for w in recording.welds if w.ending != "completed"]
     return judged(
-        "completed", len(early), 0, "welds ended early", "the run itself", "See the states in the report for the reason.",
+        "completed",
+        len(early),
+        0,
+        "welds ended early",
+        "the run itself",
+        "See the states in the report for the reason.",
         time_s=early[0] if early else None,
     )
 
@@ -37,7 +42,11 @@ def pace(recording: Recording, table: TimingTable) -> Finding:
     """Presses that came while the board was not ready."""
     longest = table.half_cycles * 0.5 / table.frequency_Hz
     return judged(
-        "pace", weld_count(recording).refused, 0, "welds not accepted", "the run itself",
+        "pace",
+        weld_count(recording).refused,
+        0,
+        "welds not accepted",
+        "the run itself",
         f"One weld with its off time takes {longest:.2f} s, and the duty guard may ask for more rest: weld more slowly.",
         otherwise="caution",
     )

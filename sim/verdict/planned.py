@@ -24,7 +24,10 @@ def duty(table: TimingTable, welder: Welder, welds_per_minute: float) -> Finding
     t = welder.transformer
     most = welder.allowed_duty * 120 * table.frequency_Hz / table.heating_half_cycles
     return judged(
-        "duty", round(100 * asked, 2), round(100 * welder.allowed_duty, 2), "% of a minute at full current",
+        "duty",
+        round(100 * asked, 2),
+        round(100 * welder.allowed_duty, 2),
+        "% of a minute at full current",
         f"plate: {t.rating_kVA:g} kVA at {t.rating_duty_percent:g} %, equal heating I^2 x duty (RWMA practice, from memory)",
         f"Weld no faster than {math.floor(most)} a minute, or shorten the weld or lower its current.",
     )
@@ -35,8 +38,13 @@ def cool_time(table: TimingTable, welder: Welder) -> Finding:
     gaps = [row.half_cycles for row in table.impulse_rows if row.firing_delay_us is None]
     least = float(welder.limits.least_cool.half_cycles(table.frequency_Hz))
     return judged(
-        "cool-time", min(gaps, default=table.time_of("off")), least, "half-cycles", "limits.least_cool in the welder file",
-        "Lengthen the cool time.", low=True,
+        "cool-time",
+        min(gaps, default=table.time_of("off")),
+        least,
+        "half-cycles",
+        "limits.least_cool in the welder file",
+        "Lengthen the cool time.",
+        low=True,
     )
 
 
@@ -44,7 +52,12 @@ def table_size(table: TimingTable, board: Board) -> Finding:
     """Half-cycles from the first fired to the last, which the board holds in memory."""
     count = sum(row.half_cycles for row in table.impulse_rows)
     return judged(
-        "table-size", count, board.limits.half_cycles, "half-cycles", f"boards/{board.name}.toml", "Shorten the schedule.",
+        "table-size",
+        count,
+        board.limits.half_cycles,
+        "half-cycles",
+        f"boards/{board.name}.toml",
+        "Shorten the schedule.",
     )
 
 
@@ -52,8 +65,14 @@ def low_current(table: TimingTable) -> Finding:
     """Percent current so low that the tap is the better way."""
     least = min(row.current_percent for row in table.rows if row.firing_delay_us is not None)
     return judged(
-        "low-current", least, SLOPE_END_PERCENT, "% current", "common practice, no source",
-        "Use a lower tap and a higher percentage.", low=True, otherwise="caution",
+        "low-current",
+        least,
+        SLOPE_END_PERCENT,
+        "% current",
+        "common practice, no source",
+        "Use a lower tap and a higher percentage.",
+        low=True,
+        otherwise="caution",
     )
 
 
@@ -74,9 +93,13 @@ def latching(table: TimingTable, welder: Welder) -> Finding:
         reached = max((current.at(begin + n * (end - begin) / _SAMPLES) for n in range(_SAMPLES + 1)), default=0.0)
         worst = min(worst, reached / welder.switch.latching_current_A if end > begin else 0.0)
     return judged(
-        "latching", round(worst, 2), 1, "times the latching current",
+        "latching",
+        round(worst, 2),
+        1,
+        "times the latching current",
         f"switch.latching_current_A, at {LOWEST_MAINS:.0%} mains (EN 50160) and the ends of band and load-angle range",
-        "Use a switch with a lower latching current, or fire earlier (more per cent).", low=True,
+        "Use a switch with a lower latching current, or fire earlier (more per cent).",
+        low=True,
     )
 
 
@@ -85,7 +108,11 @@ def relay(welder: Welder) -> Finding | None:
     if welder.switch.fires_at_any_phase:
         return None
     return Finding(
-        "zero-cross-relay", "refuse", 2, 1, "of the steady flux at switch-on",
+        "zero-cross-relay",
+        "refuse",
+        2,
+        1,
+        "of the steady flux at switch-on",
         "textbook: a transformer switched on at the voltage zero swings to twice its steady flux",
         "Fit a pair of thyristors, or a relay that turns on at any phase: this one turns on at the worst.",
     )

@@ -25,7 +25,9 @@ def edited(bundle: FirmwareBundle, path: str, line: str, instead: str) -> Firmwa
     return FirmwareBundle(bundle.files | {path: text.replace(line, instead)})
 
 
-def quiet_bench(welder: Welder, table: TimingTable, length_s: float, *presses: tuple[float, float], **changes: Any) -> Bench:
+def quiet_bench(
+    welder: Welder, table: TimingTable, length_s: float, *presses: tuple[float, float], **changes: Any
+) -> Bench:
     """A bench with an ideal detector and steady mains. `presses`: (start, hold) in seconds."""
     bench = without_detector_error(bench_for(welder, table), welder)
     pedal = PedalSpec(tuple(Press(start, hold) for start, hold in presses))

@@ -115,7 +115,14 @@ class FakeDriver:
         self.half_cycles[index] = (delay_us, end_us, positive)
 
 
-ROWS = (("squeeze", 20, -1, 0), ("pulse", 100, 5000, 25), ("cool", 4, -1, 0), ("weld", 2, 4000, 100), ("hold", 10, -1, 0), ("off", 50, -1, 0))
+ROWS = (
+    ("squeeze", 20, -1, 0),
+    ("pulse", 100, 5000, 25),
+    ("cool", 4, -1, 0),
+    ("weld", 2, 4000, 100),
+    ("hold", 10, -1, 0),
+    ("off", 50, -1, 0),
+)
 
 
 def test_plan_scales_the_angle_and_alternates() -> None:

@@ -80,9 +80,15 @@ def main() -> None:
         told = "equal at every call" if result.difference is None else str(result.difference)
         print(f"replayed, {interpreter.name}    {result.seconds:9.2f} s   {told}, {result.armings} armings")
         print(f"armed, {interpreter.name}       {result.armed_bytes:9} bytes allocated")
-        print(f"RAM, {interpreter.name}, .py    {ram_bytes(bundle, interpreter, False):9} bytes" + collected(interpreter))
-        print(f"RAM, {interpreter.name}, .mpy   {ram_bytes(bundle, interpreter, True):9} bytes" + collected(interpreter))
-    print(f"bundle as .py       {sum(len(text.encode()) for text in bundle.files.values()):9} bytes in {len(bundle.files)} files")
+        print(
+            f"RAM, {interpreter.name}, .py    {ram_bytes(bundle, interpreter, False):9} bytes" + collected(interpreter)
+        )
+        print(
+            f"RAM, {interpreter.name}, .mpy   {ram_bytes(bundle, interpreter, True):9} bytes" + collected(interpreter)
+        )
+    print(
+        f"bundle as .py       {sum(len(text.encode()) for text in bundle.files.values()):9} bytes in {len(bundle.files)} files"
+    )
     with tempfile.TemporaryDirectory() as name:
         bundle.write(Path(name))
         print(f"bundle as .mpy      {compile_all(Path(name)):9} bytes")

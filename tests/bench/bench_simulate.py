@@ -11,6 +11,7 @@ import sys
 import tempfile
 import time
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 
 import simpy
@@ -22,8 +23,8 @@ from conftest import firmware, make_welder
 from gen.firmware import FirmwareBundle
 from gen.timing import TimingTable
 from gen.welder import Welder
-from sim import world
-from sim.world import bench_for, simulate
+from sim.pedal import PedalSpec
+from sim.world import Bench, bench_for, simulate
 
 WELD = {"weld": "20 cycles", "current_percent": 80}
 
@@ -48,7 +49,7 @@ class Counted(simpy.Environment):
         super().step()
 
 
-def events_of(bundle: FirmwareBundle, table: TimingTable, bench: world.Bench) -> int:
+def events_of(bundle: FirmwareBundle, table: TimingTable, bench: Bench) -> int:
     """Number of SimPy events in one simulated run."""
     plain, Counted.events = simpy.Environment, 0
     simpy.Environment = Counted  # type: ignore[misc]
@@ -82,16 +83,15 @@ def minute(welder: Welder) -> None:
     print(f"bare SimPy loop of {events} events: {bare:.3f} s; ratio {seconds / bare:.1f}")
 
 
-def scaling(welder: Welder) -> None:
+def scaling() -> None:
     sizes, costs = (10, 100, 1000), []
     for fired in sizes:
         long = make_welder(limits={"longest_weld": "1000 half-cycles"}, transformer={"rating_kVA": 400})
         bundle, table = firmware(long, {"weld": f"{fired} half-cycles", "current_percent": 80})
         bench = bench_for(long, table, minutes=0.01, welds_per_minute=1)
-        idle = bench_for(long, table, minutes=0.01, welds_per_minute=1)
-        nothing = type(idle.pedal)(())
         whole = best_of(5, lambda b=bundle, t=table, n=bench: simulate(b, t, n))
-        rest = best_of(5, lambda b=bundle, t=table, n=bench: simulate(b, t, world.replace(n, pedal=nothing)))
+        unpressed = replace(bench, pedal=PedalSpec())
+        rest = best_of(5, lambda b=bundle, t=table, n=unpressed: simulate(b, t, n))
         costs.append(whole - rest)
         print(f"{fired:>5} fired half-cycles: {1000 * whole:.1f} ms, of which the idle bench {1000 * rest:.1f} ms")
     exponent = math.log(costs[2] / costs[1]) / math.log(sizes[2] / sizes[1])
@@ -114,5 +114,5 @@ def start_up(welder: Welder) -> None:
 if __name__ == "__main__":
     machine = make_welder(transformer={"rating_kVA": 400})
     minute(machine)
-    scaling(machine)
+    scaling()
     start_up(machine)

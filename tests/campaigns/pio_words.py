@@ -65,7 +65,9 @@ def missing_instructions() -> None:
         for i, row in enumerate(program.instructions):
             idle = Instruction("mov", ("y", "y"), row.label, row.delay)
             broken = replace(program, instructions=(*program.instructions[:i], idle, *program.instructions[i + 1 :]))
-            assert any(not holds(check, broken) for check in checks), f"{name}: nothing notices that instruction {i} is gone"
+            assert any(not holds(check, broken) for check in checks), (
+                f"{name}: nothing notices that instruction {i} is gone"
+            )
         print(f"{name}: each of its {len(program.instructions)} instructions is missed when it is gone")
 
 

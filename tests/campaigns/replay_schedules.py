@@ -52,7 +52,9 @@ def main(number: int = 1000, first: int = 0) -> int:
     print(f"{sum(transitions.values())} transitions made, of {len(transitions)} kinds")
     for interpreter in INTERPRETERS:
         print(f"{interpreter.name}: {calls[interpreter.name]} calls compared in {seconds[interpreter.name]:.1f} s")
-    print(f"{armed_bytes} bytes allocated while armed, {differences} differences, {time.monotonic() - began:.0f} s in all")
+    print(
+        f"{armed_bytes} bytes allocated while armed, {differences} differences, {time.monotonic() - began:.0f} s in all"
+    )
     return 1 if differences or armed_bytes else 0
 
 

@@ -57,7 +57,9 @@ def test_commands_are_listed_in_working_order() -> None:
     places = [text.index(f"\n  {name} ") for name in COMMANDS]
     assert COMMANDS[:2] == ["demo", "new"]
     assert places == sorted(places)
-    assert [text.index(f"\n{section}:") for section, _ in SECTIONS] == sorted(text.index(f"\n{s}:") for s, _ in SECTIONS)
+    assert [text.index(f"\n{section}:") for section, _ in SECTIONS] == sorted(
+        text.index(f"\n{s}:") for s, _ in SECTIONS
+    )
     assert list(weldbeat.list_commands(None)) == COMMANDS  # type: ignore[arg-type]
 
 
@@ -75,7 +77,19 @@ def test_help_is_one_screen_of_plain_words(name: str) -> None:
     assert outcome.code == 0
     assert len(outcome.out.splitlines()) <= 30
     assert max(map(len, outcome.out.splitlines())) <= 80
-    for word in ("pydantic", "bench", "simpy", "bundle", "recording", "None", "PATH_TYPE", "<=", "FLOAT", "RANGE", "TODO"):
+    for word in (
+        "pydantic",
+        "bench",
+        "simpy",
+        "bundle",
+        "recording",
+        "None",
+        "PATH_TYPE",
+        "<=",
+        "FLOAT",
+        "RANGE",
+        "TODO",
+    ):
         assert word not in outcome.out, word
     entries = re.findall(r"^  (-.*)(?:\n {6,}.*)*", outcome.out, re.M)
     assert entries
@@ -244,7 +258,9 @@ def test_simulate_refuses_with_exit_code_1_and_advice(shop: Path) -> None:
 
 def test_simulate_writes_what_is_asked_for(shop: Path) -> None:
     """Report, waveforms and currents, each named in what is printed; nothing else."""
-    outcome = typed(["simulate", "job.toml", "--minutes", "0.05", "--report", "r.html", "--vcd", "w.vcd", "--csv", "c.csv"])
+    outcome = typed(
+        ["simulate", "job.toml", "--minutes", "0.05", "--report", "r.html", "--vcd", "w.vcd", "--csv", "c.csv"]
+    )
     assert outcome.code == 0
     assert outcome.out.endswith("Written: r.html\nWritten: w.vcd\nWritten: c.csv\n")
     assert sorted(contents(shop)) == ["c.csv", "job.toml", "r.html", "w.vcd", "welder.toml"]

@@ -56,7 +56,16 @@ def type_errors(folder: Path, stubs: Path, cache: Path) -> str:
     config.write_text(
         "[mypy]\nstrict = true\nfollow_imports = silent\nfollow_imports_for_stubs = true\nno_site_packages = true\n"
     )
-    command = [sys.executable, "-m", "mypy", "--config-file", str(config), "--cache-dir", str(cache), "--no-error-summary"]
+    command = [
+        sys.executable,
+        "-m",
+        "mypy",
+        "--config-file",
+        str(config),
+        "--cache-dir",
+        str(cache),
+        "--no-error-summary",
+    ]
     path = os.pathsep.join((str(stubs), str(ROOT / "firmware_templates" / "drivers")))
     checked = subprocess.run(
         [*command, "--custom-typeshed-dir", str(stubs), "."],
@@ -79,12 +88,22 @@ def test_it_type_checks_against_the_stubs_of_its_board(machine: str, stubs: Path
 @pytest.mark.parametrize(
     ("path", "old", "new", "why"),
     [
-        ("driver.py", "def rested_ms(self) -> int:\n        return 0", "def rested(self) -> int:\n        return 0", "rested_ms"),
+        (
+            "driver.py",
+            "def rested_ms(self) -> int:\n        return 0",
+            "def rested(self) -> int:\n        return 0",
+            "rested_ms",
+        ),
         ("driver.py", "self._gate.value()", "self._gate.read()", "read"),
         ("app/supervisor.py", "self.driver.done()", "self.driver.ended()", "ended"),
         ("config.py", "RELEASE_STOPS = 1", 'RELEASE_STOPS = "yes"', "RELEASE_STOPS"),
     ],
-    ids=["a member the driver lacks", "a call the board lacks", "a call the interface lacks", "a setting of another type"],
+    ids=[
+        "a member the driver lacks",
+        "a call the board lacks",
+        "a call the interface lacks",
+        "a setting of another type",
+    ],
 )
 def test_the_type_check_finds_what_it_is_for(
     path: str, old: str, new: str, why: str, stubs: Path, cache: Path, tmp_path: Path
@@ -154,9 +173,13 @@ def build_in(folder: Path, user: str) -> tuple[str, dict[str, bytes]]:
     environment = os.environ | {"USER": user, "LOGNAME": user, "HOME": str(folder), "PYTHONHASHSEED": str(len(user))}
     environment["PYTHONPATH"] = str(ROOT)
     environment["TZ"] = f"UTC-{len(user) % 12}"
-    built = subprocess.run([sys.executable, "-c", BUILD], cwd=folder, env=environment, capture_output=True, text=True, check=True)
+    built = subprocess.run(
+        [sys.executable, "-c", BUILD], cwd=folder, env=environment, capture_output=True, text=True, check=True
+    )
     written = folder / "firmware"
-    return built.stdout.strip(), {p.relative_to(written).as_posix(): p.read_bytes() for p in sorted(written.rglob("*.py"))}
+    return built.stdout.strip(), {
+        p.relative_to(written).as_posix(): p.read_bytes() for p in sorted(written.rglob("*.py"))
+    }
 
 
 def test_same_input_same_bytes(tmp_path: Path) -> None:

@@ -12,7 +12,12 @@ from gen.phase_control import delay_for_fraction_deg, extinction_angle_deg, rms_
 from sim.circuit import Current, Load
 from sim.mains import HalfCycle
 
-GRID = [(delay, angle) for angle in (5, 20, 43.3, 60, 75, 85) for delay in (angle + 0.5, 70, 90, 110, 130, 150) if delay > angle]
+GRID = [
+    (delay, angle)
+    for angle in (5, 20, 43.3, 60, 75, 85)
+    for delay in (angle + 0.5, 70, 90, 110, 130, 150)
+    if delay > angle
+]
 
 
 def half_cycle(voltage_rms_V: float, frequency_Hz: float) -> HalfCycle:
@@ -73,7 +78,12 @@ def test_turn_on_transient(angle_deg: float) -> None:
     current = Current(load, half, start)
     span = (start, start + half.length_s)
     solved = solve_ivp(
-        lambda t, i: (half.voltage(t) - load.resistance_ohm * i) / load.inductance_H, span, [0.0], rtol=1e-10, atol=1e-12, dense_output=True
+        lambda t, i: (half.voltage(t) - load.resistance_ohm * i) / load.inductance_H,
+        span,
+        [0.0],
+        rtol=1e-10,
+        atol=1e-12,
+        dense_output=True,
     )
     peak = half.amplitude_V / math.hypot(20, half.omega * 0.05)
     for n in range(1, 20):
@@ -89,7 +99,11 @@ def test_transient_with_harmonics() -> None:
         start = 0.074
         solved = solve_ivp(
             lambda t, i, half=half: (half.voltage(t) - load.resistance_ohm * i) / load.inductance_H,
-            (start, 0.0815), [0.0], rtol=1e-10, atol=1e-10, dense_output=True,
+            (start, 0.0815),
+            [0.0],
+            rtol=1e-10,
+            atol=1e-10,
+            dense_output=True,
         )
         current = Current(load, half, start)
         for n in range(1, 16):

@@ -103,7 +103,8 @@ def module(name, **members):
 stream = Namespace()
 stream.buffer = Stream()
 pins = {
-    "PIN_" + name: number for number, name in enumerate(("STOP", "DETECTOR", "GATE", "CONTACTOR", "PEDAL", "FORCE", "CONDUCTION"))
+    "PIN_" + name: number
+    for number, name in enumerate(("STOP", "DETECTOR", "GATE", "CONTACTOR", "PEDAL", "FORCE", "CONDUCTION"))
 }
 module("config", DETECTOR_SQUARE=1, OFFSET_RISE_US=130, OFFSET_FALL_US=-70, MAX_HALF_CYCLES=1500, WATCHDOG_MS=2000,
        PIN_OVER_TEMPERATURE=8, PIN_PRIMARY_CURRENT=None, **pins)  # fmt: skip

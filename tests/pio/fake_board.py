@@ -22,7 +22,16 @@ import firmware_templates
 from gen.pio import pio_module
 
 DRIVER = Path(firmware_templates.__file__).parent / "drivers" / "rp2" / "driver.py"
-PINS = {"STOP": 2, "DETECTOR": 3, "GATE": 4, "CONTACTOR": 5, "PEDAL": 6, "FORCE": 7, "OVER_TEMPERATURE": 8, "CONDUCTION": 9}
+PINS = {
+    "STOP": 2,
+    "DETECTOR": 3,
+    "GATE": 4,
+    "CONTACTOR": 5,
+    "PEDAL": 6,
+    "FORCE": 7,
+    "OVER_TEMPERATURE": 8,
+    "CONDUCTION": 9,
+}
 WDT_RESET, PWRON_RESET = 3, 1
 
 
@@ -100,7 +109,9 @@ class Board:
                 sleep_ms=lambda ms: self.run(self.now_us + 1000 * ms),
             ),
             "select": SimpleNamespace(poll=lambda: _Poll(self), POLLIN=1),
-            "sys": SimpleNamespace(stdin=SimpleNamespace(buffer=_Stdin(self)), stdout=SimpleNamespace(buffer=_Stdout(self))),
+            "sys": SimpleNamespace(
+                stdin=SimpleNamespace(buffer=_Stdin(self)), stdout=SimpleNamespace(buffer=_Stdout(self))
+            ),
         }
 
         def importer(name: str, *rest: Any) -> Any:
@@ -108,7 +119,10 @@ class Board:
 
         namespace: dict[str, Any] = {"__name__": "driver", "__builtins__": {**vars(builtins), "__import__": importer}}
         # MicroPython does not evaluate annotations either.
-        exec(compile(DRIVER.read_text(encoding="utf-8"), str(DRIVER), "exec", __future__.annotations.compiler_flag), namespace)
+        exec(
+            compile(DRIVER.read_text(encoding="utf-8"), str(DRIVER), "exec", __future__.annotations.compiler_flag),
+            namespace,
+        )
         return namespace
 
 
@@ -262,7 +276,12 @@ def _machine(board: Board) -> SimpleNamespace:
         return watchdog
 
     return SimpleNamespace(
-        Pin=pin, WDT=make_watchdog, WDT_RESET=WDT_RESET, reset=reset, mem32=_Memory(board), reset_cause=lambda: board.reset_cause
+        Pin=pin,
+        WDT=make_watchdog,
+        WDT_RESET=WDT_RESET,
+        reset=reset,
+        mem32=_Memory(board),
+        reset_cause=lambda: board.reset_cause,
     )
 
 

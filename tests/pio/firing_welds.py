@@ -83,7 +83,9 @@ class Weld:
         return edges
 
 
-def random_weld(program: PioProgram, frequency_Hz: float, count: int, seed: int, scale: float = 1.0, **kwargs: object) -> Weld:
+def random_weld(
+    program: PioProgram, frequency_Hz: float, count: int, seed: int, scale: float = 1.0, **kwargs: object
+) -> Weld:
     """A seeded weld; `scale` shortens the period.
 
     A third of the half-cycles is unfired, delays go up to the latest allowed (10 degrees of gate), crossings wander by half a
@@ -104,7 +106,9 @@ def random_weld(program: PioProgram, frequency_Hz: float, count: int, seed: int,
     wander = half / 360
     crossings = [first + i * half + dice.uniform(-wander, wander) for i in range(count + 4)]
     pulse = 0.0 if program.name.endswith("square") else PULSE_US * scale
-    false = [crossing + k * 500 * scale for crossing in crossings for k in range(1, 40) if pulse < k * 500 * scale < end - 10]
+    false = [
+        crossing + k * 500 * scale for crossing in crossings for k in range(1, 40) if pulse < k * 500 * scale < end - 10
+    ]
     return Weld(program, half, words, crossings, dice.randrange(2), false, **kwargs)  # type: ignore[arg-type]
 
 

@@ -55,7 +55,9 @@ class PioBench:
         self.fast = fast
         self.state = State(pin_directions=GATE)
         self.feed: deque[int] = deque()  # words that the DMA channel still has
-        self.drain: Callable[[int], None] | None = None  # takes what the state machine pushes; None leaves it in the FIFO
+        self.drain: Callable[[int], None] | None = (
+            None  # takes what the state machine pushes; None leaves it in the FIFO
+        )
         self.gate_edges: list[tuple[float, int]] = []  # (us, level)
         self.pushed: list[tuple[float, int]] = []  # (us, value)
 
@@ -82,7 +84,9 @@ class PioBench:
     def restart(self) -> None:
         """MicroPython's StateMachine.restart: clears ISR and shift counters, jumps to the first instruction, keeps the rest."""
         osr = ShiftRegister(self.state.output_shift_register.contents, 32)
-        self.state = replace(self.state, program_counter=0, input_shift_register=ShiftRegister(0, 0), output_shift_register=osr)
+        self.state = replace(
+            self.state, program_counter=0, input_shift_register=ShiftRegister(0, 0), output_shift_register=osr
+        )
 
     def discard(self, value: int) -> None:
         """A reader of the FIFO for those who look at `pushed`."""
@@ -131,7 +135,10 @@ class PioBench:
         counted = (previous.x_register - now.x_register, previous.y_register - now.y_register)
         if counted not in ((0, 0), (1, 0), (0, 1)):
             return None
-        if replace(now, clock=previous.clock, x_register=previous.x_register, y_register=previous.y_register) != previous:
+        if (
+            replace(now, clock=previous.clock, x_register=previous.x_register, y_register=previous.y_register)
+            != previous
+        ):
             return None
         length = now.clock - previous.clock
         change = min(self.detector.next_change(previous.clock), self.stop.next_change(previous.clock), until)

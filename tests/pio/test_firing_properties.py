@@ -66,7 +66,9 @@ def hunt_is_bounded(program: PioProgram) -> None:
             expect(pair, position)
             if position:
                 early = weld(program, 6, first_rises)
-                early.crossings_us[position] -= 1_500  # before the window opens: the level is there already, the pulse is over
+                early.crossings_us[position] -= (
+                    1_500  # before the window opens: the level is there already, the pulse is over
+                )
                 expect(early, position)
                 late = weld(program, 6, first_rises)
                 late.crossings_us[position] += 1_400  # after the window has closed

@@ -23,7 +23,10 @@ def test_both_assemblers_give_the_same_words(kind: str, function: str) -> None:
     independent = adafruit_pioasm.Program(pio_text(load_program(f"{function}_{kind}")))
     assert emitted.words == list(independent.assembled)
     assert len(emitted.words) <= 32
-    assert (emitted.wrap_target, emitted.wrap) == (independent.pio_kwargs["wrap_target"], independent.pio_kwargs["wrap"])
+    assert (emitted.wrap_target, emitted.wrap) == (
+        independent.pio_kwargs["wrap_target"],
+        independent.pio_kwargs["wrap"],
+    )
     settings = independent.pio_kwargs
     assert (settings["in_shift_right"], settings["out_shift_right"]) == (False, True)
     assert (emitted.settings["in_shiftdir"], emitted.settings["out_shiftdir"]) == (0, 1)

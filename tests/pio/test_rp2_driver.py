@@ -132,7 +132,12 @@ def test_off_calls_in_order() -> None:
     board.run(28_000)
     board.calls.clear()
     driver.off()
-    assert board.calls[:4] == [("feed.abort",), ("sm0.active", 0), ("pin.value", PINS["GATE"], None), ("sm0.exec", GATE_LOW)]
+    assert board.calls[:4] == [
+        ("feed.abort",),
+        ("sm0.active", 0),
+        ("pin.value", PINS["GATE"], None),
+        ("sm0.exec", GATE_LOW),
+    ]
     names = [call[0] for call in board.calls]
     assert names.index("report.abort") < names.index("sm0.restart")
     assert board.calls[-1] == ("pin.value", PINS["GATE"], None)

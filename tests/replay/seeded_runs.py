@@ -120,7 +120,10 @@ def _welder(chance: random.Random, seed: int, frequency_Hz: int, happens: str) -
             "offset_rise_us": offset,
             "offset_fall_us": offset + (chance.randrange(-100, 100) if square else 0),
         },
-        force={"source": source, "force_switch": source == "air" and (happens.startswith("force") or chance.random() < 0.3)},
+        force={
+            "source": source,
+            "force_switch": source == "air" and (happens.startswith("force") or chance.random() < 0.3),
+        },
         board={"conduction_sense": happens in ("gate open", "shorted") or chance.random() < 0.4},
     )
 
@@ -143,7 +146,11 @@ def _phases(chance: random.Random) -> tuple[list[dict[str, Any]], frozenset[str]
             "cool": f"{chance.randrange(2, 5)} cycles",
         }
         middle.insert(0, pulse)
-    times = {"squeeze": chance.randrange(150, 300), "hold": chance.randrange(80, 160), "off": chance.randrange(150, 400)}
+    times = {
+        "squeeze": chance.randrange(150, 300),
+        "hold": chance.randrange(80, 160),
+        "off": chance.randrange(150, 400),
+    }
     squeeze, hold, off = ({name: f"{ms} ms"} for name, ms in times.items())
     return [squeeze, *middle, hold, off], wanted
 

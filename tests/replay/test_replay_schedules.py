@@ -44,7 +44,14 @@ def demonstration() -> Run:
     schedule = Schedule.model_validate({"name": "demonstration", "frequency_Hz": 50, "phases": phases})
     table = compile_schedule(schedule, welder, boards()["pico"], Path("demonstration.toml"))
     bench = bench_for(welder, table, minutes=0.15, welds_per_minute=20)
-    return Run("nothing", frozenset(("pulse", "slope", "percent")), welder, table, render(table, welder, boards()["pico"]), bench)
+    return Run(
+        "nothing",
+        frozenset(("pulse", "slope", "percent")),
+        welder,
+        table,
+        render(table, welder, boards()["pico"]),
+        bench,
+    )
 
 
 @cache
@@ -159,7 +166,17 @@ EXPECTED: dict[tuple[str, str], tuple[str, ...]] = {
     (OFF_TIME, READY): (NONE,),
     (OFF_TIME, LOCKED_OUT): (STOP_OPEN, HOT),
     (LOCKED_OUT, LOCKED_OUT): (HOT,),  # the graver reason is told, over duty and over a stuck pedal
-    (LOCKED_OUT, WAITING): (STOP_OPEN, HOT, EXTRA_EDGES, OUT_OF_BAND, MAINS_LOST, STUCK_PEDAL, NO_CONDUCTION, WATCHDOG, DUTY),
+    (LOCKED_OUT, WAITING): (
+        STOP_OPEN,
+        HOT,
+        EXTRA_EDGES,
+        OUT_OF_BAND,
+        MAINS_LOST,
+        STUCK_PEDAL,
+        NO_CONDUCTION,
+        WATCHDOG,
+        DUTY,
+    ),
 }
 
 

@@ -28,7 +28,13 @@ LONG: tuple[dict[str, Any], ...] = (
 PASSED = Finding("gate-window", "note", 53.1, 10, "degrees of gate", "common practice, no source", "")
 DOUBTFUL = Finding("pace", "caution", 3, 0, "welds not accepted", "the run itself", "Weld more slowly.")
 REFUSED = Finding(
-    "duty", "refuse", 31.25, 21.3, "% of a minute at full current", "plate: 3 kVA at 50 %", "Weld no faster than 7 a minute.",
+    "duty",
+    "refuse",
+    31.25,
+    21.3,
+    "% of a minute at full current",
+    "plate: 3 kVA at 50 %",
+    "Weld no faster than 7 a minute.",
     time_s=12.5,
 )
 FLUX = Finding("flux-balance", "note", 1.12, 1.4, "of the steady peak", "textbook", "")
@@ -49,7 +55,14 @@ def run(
     bench = bench_for(welder, table, welds_per_minute=welds_per_minute, open_electrodes=open_electrodes)
     recording = simulate(bundle, table, change(bench))
     return ReportData(
-        title, table, welder, boards()["pico"], bundle, recording, Verdict(findings), welds_per_minute,
+        title,
+        table,
+        welder,
+        boards()["pico"],
+        bundle,
+        recording,
+        Verdict(findings),
+        welds_per_minute,
         (("Weldbeat", program_version()),),
     )
 

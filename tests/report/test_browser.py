@@ -37,7 +37,9 @@ CUT_BELOW = "<div style='height:10px;overflow:hidden'>a line<br>hidden below</di
 CUT_SVG = "<svg width=100 height=40><text x=60 y=20>beyond the picture</text></svg>"
 CUT_CELL = "<p style='width:40px'>incompressible</p>"
 TOO_WIDE = "<div style='width:3000px;height:9px'></div>"
-OVERLAP_BAR = "<svg width=200 height=60><text x=10 y=30>fifth words</text><rect x=20 y=10 width=40 height=30></rect></svg>"
+OVERLAP_BAR = (
+    "<svg width=200 height=60><text x=10 y=30>fifth words</text><rect x=20 y=10 width=40 height=30></rect></svg>"
+)
 SOUND = "<p>plain words</p><svg width=200 height=60><text x=10 y=30>one</text><text x=60 y=30>two</text></svg>"
 
 
@@ -66,10 +68,22 @@ def measured(tmp_path_factory: pytest.TempPathFactory) -> dict[str, dict[str, An
         " all[frame.id] = measure(frame.contentWindow);"
         " document.body.innerHTML = '<pre></pre>'; document.querySelector('pre').textContent = JSON.stringify(all); }"
     )
-    (folder / "all.html").write_text(f"<!DOCTYPE html><html><body>{''.join(frames)}<script>{script}</script></body></html>")
+    (folder / "all.html").write_text(
+        f"<!DOCTYPE html><html><body>{''.join(frames)}<script>{script}</script></body></html>"
+    )
     ran = subprocess.run(
-        [command, *QUIET, f"--user-data-dir={folder / 'profile'}", "--window-size=1400,900", "--dump-dom", f"file://{folder}/all.html"],
-        capture_output=True, text=True, timeout=60, check=False,
+        [
+            command,
+            *QUIET,
+            f"--user-data-dir={folder / 'profile'}",
+            "--window-size=1400,900",
+            "--dump-dom",
+            f"file://{folder}/all.html",
+        ],
+        capture_output=True,
+        text=True,
+        timeout=60,
+        check=False,
     )
     found = re.search(r"<pre>(.*)</pre>", ran.stdout, re.DOTALL)
     assert found, ran.stderr[-2000:]
@@ -110,7 +124,9 @@ def test_gate_marks_lie_at_the_recorded_times(measured: dict[str, dict[str, Any]
     weld = data.recording.welds[0]
     gates = [gate for gate in data.recording.gates if weld.asked_s <= gate[0] < weld.ended_s]
     on_s, off_s = gates[fired - 1 if fired > 0 else fired]
-    half_cycle = next(half.index for half in data.recording.half_cycles if half.start_s <= on_s < half.start_s + half.length_s)
+    half_cycle = next(
+        half.index for half in data.recording.half_cycles if half.start_s <= on_s < half.start_s + half.length_s
+    )
     first, last = measured[f"rods {width}"]["pictures"]
     picture = last if fired < 0 else first
     marks = [mark for mark in picture["gates"] if mark[0] == half_cycle]

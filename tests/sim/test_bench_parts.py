@@ -88,7 +88,9 @@ def test_dropout_gives_no_edges() -> None:
     assert not [t for t, _ in seen if 0.1005 < t < 0.2]
 
 
-def conductions(spec: SwitchSpec, load: Load, *gates: tuple[float, float], mains: MainsSpec | None = None) -> list[Conduction]:
+def conductions(
+    spec: SwitchSpec, load: Load, *gates: tuple[float, float], mains: MainsSpec | None = None
+) -> list[Conduction]:
     """Currents that these gates (on, off; seconds) make."""
     env = simpy.Environment()
     switch = Switch(env, spec, load, Mains(mains or MainsSpec(230, 50), 0), lambda _: None)

@@ -32,7 +32,9 @@ def bench(welder: Welder, table: TimingTable, **changes: Any) -> Bench:
     return replace(quiet, **changes)
 
 
-def verdict_of(welder: Welder, *phases: dict[str, Any], table: TimingTable | None = None, pace: float = 1, **changes: Any) -> Verdict:
+def verdict_of(
+    welder: Welder, *phases: dict[str, Any], table: TimingTable | None = None, pace: float = 1, **changes: Any
+) -> Verdict:
     """Compile (unless given a table), render, run on the bench and with open electrodes, and judge."""
     made = table or compiled(welder, *phases)
     bundle = render(made, welder, PICO)
@@ -82,10 +84,14 @@ def test_compensation_of_zero_is_seen() -> None:
     recording = simulate(render(table, naive, PICO), table, bench(honest, table))
     verdict = judge(recording, recording, table, honest, PICO, 1)
     assert severities(verdict)["firing"] == "refuse"
-    assert next(f for f in verdict.findings if f.name == "firing").figure == pytest.approx(5.4, abs=0.1)  # 300 us of 10 ms
+    assert next(f for f in verdict.findings if f.name == "firing").figure == pytest.approx(
+        5.4, abs=0.1
+    )  # 300 us of 10 ms
 
 
-@pytest.mark.parametrize(("rest_deg", "expected"), [(LEAST_GATE_REST_DEG + 0.1, "note"), (LEAST_GATE_REST_DEG - 0.1, "refuse")])
+@pytest.mark.parametrize(
+    ("rest_deg", "expected"), [(LEAST_GATE_REST_DEG + 0.1, "note"), (LEAST_GATE_REST_DEG - 0.1, "refuse")]
+)
 def test_gate_end_boundary(rest_deg: float, expected: str) -> None:
     """Late edges push the gate's end towards the next crossing: 5 degrees must be left."""
     late_us = (15 - rest_deg) / 180 * 10_000

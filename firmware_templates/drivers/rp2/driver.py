@@ -87,7 +87,9 @@ class Driver:
         self._ended = 0
         self._spare_word = array("I", bytes(4))
 
-        self._fire = rp2.StateMachine(0, firing, freq=_PIO_HZ, in_base=self._stop, set_base=self._gate, jmp_pin=self._detector)
+        self._fire = rp2.StateMachine(
+            0, firing, freq=_PIO_HZ, in_base=self._stop, set_base=self._gate, jmp_pin=self._detector
+        )
         # Control words and FIFO addresses exceed 2**30: packed once, and the registers keep them.
         self._feed = rp2.DMA()
         self._feed.config(
