@@ -15,6 +15,8 @@ from dataclasses import dataclass
 from itertools import pairwise
 from typing import Literal
 
+from gen.figures import Figure, spanning
+from gen.machine import Machine
 from gen.welder_parts import Breaker
 
 Word = Literal["holds", "may trip", "trips", "not known"]
@@ -138,7 +140,14 @@ def pace_rms_A(pulses: Sequence[tuple[float, float]], every_s: float) -> float:
     return math.sqrt(sum(amperes**2 * s for amperes, s in pulses) / every_s)
 
 
-def dip_V(voltage_V: float, current_A: float, load_angle_deg: float, source_ohm: complex) -> float:
-    """Fall of the outlet's voltage when `current_A` is drawn; the angle is of the whole circuit, source and all."""
-    current = cmath.rect(current_A, -math.radians(load_angle_deg))
-    return voltage_V - abs(voltage_V - current * source_ohm)
+def dip(machine: Machine, current_A: Figure, load_angle: Figure) -> Figure:
+    """Fall of the outlet's voltage while `current_A` flows, lagging by `load_angle` of the whole circuit, supply and all."""
+    voltage_V = machine.voltage_V
+    r, x = machine.source_resistance, machine.source_reactance
+    volts = [
+        voltage_V - abs(voltage_V - cmath.rect(amperes, -math.radians(angle)) * source)
+        for amperes in (current_A.low, current_A.high)
+        for angle in (load_angle.low, load_angle.middle, load_angle.high)
+        for source in (complex(r.low, x.low), complex(r.high, x.high))
+    ]
+    return spanning(volts, "V", "current times the supply's impedance")

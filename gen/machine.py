@@ -172,7 +172,7 @@ class _Summary:
         supply = self.supply()
         if t.shorted_current_A:
             on = f" on tap {t.shorted_tap}" if t.shorted_tap else ""
-            reading = f"from shorted_current_A = {t.shorted_current_A:g}{on}, read within {CLAMP:.0%}"
+            reading = f"from shorted_current_A = {t.shorted_current_A:g}{on}, read within {CLAMP * 100:g} %"
             angle = "typical, {:g} to {:g} degrees (common practice, no source), where supply and arms allow".format(
                 *SHORT_ANGLE_DEG
             )
@@ -205,7 +205,7 @@ class _Summary:
 
     def supply(self) -> str:
         if source_given(self.welder.mains):
-            return f"given, within {SOURCE:.0%}"
+            return f"given, within {SOURCE * 100:g} %"
         least = " or of what drops 10 %, the less" if self.stiffer_than_reference else ""
         return f"typical: a quarter to all of IEC 60725's reference impedance (0.4 + j0.25 ohm, from memory){least}"
 
@@ -220,7 +220,7 @@ class _Summary:
             )
         steel = ", 1.1 to 1.5 times for steel in the throat (common practice, no source)"
         has_steel = self.welder.arms is not None and self.welder.arms.steel_in_throat
-        within = f"(Grover's rectangle of round wire), within {GEOMETRY:.0%}{steel if has_steel else ''}"
+        within = f"(Grover's rectangle of round wire), within {GEOMETRY * 100:g} %{steel if has_steel else ''}"
         return f"from the arms' and electrodes' size {within}"
 
     def work(self) -> str:
@@ -245,7 +245,7 @@ class _Summary:
             secondary = (voltage_V / abs(of(c)) * c.turns for c in on_tap)
             return primary, spanning(secondary, "A", "primary current times the turns ratio")
 
-        read = f"given, read within {CLAMP:.0%}"
+        read = f"given, read within {CLAMP * 100:g} %"
         computed = "V over the impedance" + ("" if in_use else ", scaled with the square of the turns")
         is_shorted = t.shorted_current_A is not None and (name == t.shorted_tap if t.shorted_tap else in_use)
         short_primary, short_secondary = through(lambda c: c.short, read if is_shorted else computed)
@@ -257,6 +257,6 @@ class _Summary:
         else:
             phases = (math.degrees(cmath.phase(c.total)) for c in on_tap)
             load_angle = spanning(phases, "degrees", "angle of the impedance with the work")
-        ratio = f"mains over open secondary, within {SECONDARY:.0%}"
+        ratio = f"mains over open secondary, within {SECONDARY * 100:g} %"
         turns = spanning((c.turns for c in on_tap), "", ratio) if base else None
         return Tap(name, turns, short_primary, short_secondary, working_primary, working_secondary, load_angle)

@@ -12,7 +12,7 @@ import click
 # Section, then (command, module). In working order.
 SECTIONS: tuple[tuple[str, tuple[tuple[str, str], ...]], ...] = (
     ("Begin", (("demo", "begin"), ("new", "begin"), ("boards", "plan"))),
-    ("Plan", (("table", "plan"),)),
+    ("Plan", (("describe", "describe"), ("table", "plan"))),
     ("Prove", (("simulate", "prove"),)),
     ("Make", (("build", "prove"),)),
 )
@@ -42,6 +42,7 @@ SHORT_HELP = {
     "demo": "A worked example in a folder: schedule, firmware, simulated run, report.",
     "new": "Start a machine of your own: asks a few questions, writes its files.",
     "boards": "The timer boards and what each can do.",
+    "describe": "The machine as derived: its impedances, its currents, what other electrodes would cost.",
     "table": "A schedule as its timing table, counted in mains half-cycles.",
     "simulate": "Run the firmware on a simulated welder and judge what it did.",
     "build": "Write the firmware for the board, if the verdict lets it.",

@@ -44,8 +44,8 @@ class Run:
     welds_per_minute: float
 
 
-def read_job(schedule_path: Path, welder_path: Path | None) -> Job:
-    """Read and compile. The welder file is the one named, or `welder.toml` in the current folder. Raises InputError."""
+def find_welder(welder_path: Path | None) -> Welder:
+    """The welder file named, or `welder.toml` in the current folder. Raises InputError."""
     path = welder_path or Path(WELDER_FILE)
     if welder_path is None and not path.exists():
         raise InputError(
@@ -58,6 +58,12 @@ def read_job(schedule_path: Path, welder_path: Path | None) -> Job:
     if welder.board.name not in boards():
         names = ", ".join(str(written(name)) for name in boards())
         raise InputError(path, "board.name", written(welder.board.name), f"allowed: {names}; see `weldbeat boards`")
+    return welder
+
+
+def read_job(schedule_path: Path, welder_path: Path | None) -> Job:
+    """Read and compile. The welder file is found as `find_welder` does. Raises InputError."""
+    welder = find_welder(welder_path)
     board = boards()[welder.board.name]
     schedule = read_schedule(schedule_path)
     return Job(schedule, welder, board, compile_schedule(schedule, welder, board, schedule_path))
