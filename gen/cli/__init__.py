@@ -42,7 +42,7 @@ SHORT_HELP = {
     "demo": "A worked example in a folder: schedule, firmware, simulated run, report.",
     "new": "Start a machine of your own: asks a few questions, writes its files.",
     "boards": "The timer boards and what each can do.",
-    "describe": "The machine as derived: its impedances, its currents, what other electrodes would cost.",
+    "describe": "The machine as derived, and what other electrodes would cost.",
     "table": "A schedule as its timing table, counted in mains half-cycles.",
     "simulate": "Run the firmware on a simulated welder and judge what it did.",
     "build": "Write the firmware for the board, if the verdict lets it.",

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from importlib.resources import files
 from pathlib import Path
 from tempfile import TemporaryDirectory
@@ -38,7 +39,34 @@ DEMO = TYPICAL | {
     "title": "A bench welder on a 230 V outlet. Invented for this demonstration.",
     "rating_kVA": 3.2,
     "working_current_A": 24,
+    "source_resistance_ohm": 0.35,
+    "source_inductance_mH": 0.5,
+    "breaker_standard": "IEC 60898-1",
+    "breaker_characteristic": "C",
+    "breaker_rating_A": 20,
+    "shorted_current_A": 30,
+    "open_secondary_V": 2.4,
+    "mass_kg": 14,
+    "insulation_class": "B",
+    "length_mm": 250,
+    "throat_mm": 100,
+    "diameter_mm": 20,
+    "electrode_diameter_mm": 12,
+    "electrode_length_mm": 40,
+    "alloy": "CuCr1Zr",
+    "face_diameter_mm": 8,
+    "rated_current_A": 55,
+    "surge_current_A": 1000,
+    "i2t_A2s": 5000,
+    "on_state_V": 0.9,
+    "on_state_slope_mohm": 4.5,
+    "commutating_dv_dt_V_per_us": 500,
+    "foster": [[0.05, 0.005], [0.15, 0.05], [0.25, 0.4]],
+    "K_per_W": 0.8,
+    "J_per_K": 450,
 }
+# They follow from the shorted current.
+del DEMO["load_angle_min_deg"], DEMO["load_angle_max_deg"]
 DEMO_SCHEDULE = "boot-scraper.toml"
 DEMO_PACE = 4.0
 FIRST_SCHEDULE = "first-weld.toml"
@@ -49,16 +77,30 @@ def _template(name: str) -> str:
 
 
 def _render(name: str, values: dict[str, Any], given: set[str]) -> str:
+    """A template with `values`, those not in `given` marked typical, and optional keys without a value commented out."""
     environment = Environment(undefined=StrictUndefined, keep_trailing_newline=True)
     shown = {key: figure(value) if isinstance(value, float) else value for key, value in values.items()}
-    return environment.from_string(_template(name)).render(shown, mark=lambda key: "" if key in given else "  # typical")
+
+    def mark(key: str) -> str:
+        return "" if key in given else "  # typical"
+
+    def line(key: str, typical: str, value: str = "", note: str = "typical") -> str:
+        value = value or key
+        if value in values:
+            return f"{key} = {json.dumps(values[value])}{mark(value)}"
+        return f"# {key} = {typical}" + (f"  # {note}" if note else "")
+
+    def table(key: str, value: str) -> str:
+        return f"[{key}]" if value in values else f"# [{key}]"
+
+    return environment.from_string(_template(name)).render(shown, mark=mark, line=line, table=table)
 
 
 @click.command("demo")
 @click.argument("folder", type=click.Path(path_type=Path))
 def demo_command(folder: Path) -> int:
     """Write a worked example into FOLDER: welder and schedule files, firmware, report, waveforms."""
-    invented = set(DEMO) - {"load_angle_min_deg", "load_angle_max_deg", "offset_us"}
+    invented = set(DEMO) - {"offset_us"}
     texts = {WELDER_FILE: _render("welder.toml.j2", DEMO, invented), DEMO_SCHEDULE: _template(DEMO_SCHEDULE)}
     _check_demo_folder(folder, texts)
     with TemporaryDirectory() as scratch:
@@ -102,7 +144,9 @@ def _check_demo_folder(folder: Path, texts: dict[str, str]) -> None:
         raise refused("FOLDER", folder, "holds other files; allowed: a folder, new or empty")
     for name in there:
         if not (folder / name).is_file() or (folder / name).read_bytes() != texts[name].encode():
-            raise refused("FOLDER", folder, f"{name} in it is not the demonstration's own; allowed: a folder, new or empty")
+            raise refused(
+                "FOLDER", folder, f"{name} in it is not the demonstration's own; allowed: a folder, new or empty"
+            )
 
 
 # key of the answer, table and key of the welder file, option, its value's name, question
@@ -117,7 +161,14 @@ _QUESTIONS: tuple[tuple[str, type[FileModel], str, str, str, str], ...] = (
         "kVA",
         "Power on the rating plate, kVA (not a peak or short-circuit figure)",
     ),
-    ("rating_duty_percent", Transformer, "rating_duty_percent", "--rating-duty", "percent", "The duty that this power is for, %"),
+    (
+        "rating_duty_percent",
+        Transformer,
+        "rating_duty_percent",
+        "--rating-duty",
+        "percent",
+        "The duty that this power is for, %",
+    ),
     (
         "working_current_A",
         Transformer,
@@ -134,7 +185,9 @@ _QUESTIONS: tuple[tuple[str, type[FileModel], str, str, str, str], ...] = (
 def _options(command: Any) -> Any:
     """One option for each question, listed in their order."""
     for answer, model, key, option, name, question in reversed(_QUESTIONS):
-        command = click.option(option, answer, type=value_of(model, key), metavar=name.upper(), help=f"{question}.")(command)
+        command = click.option(option, answer, type=value_of(model, key), metavar=name.upper(), help=f"{question}.")(
+            command
+        )
     return command
 
 
@@ -155,7 +208,9 @@ def new_command(folder: Path, typical: bool, **options: Any) -> None:
     folder.mkdir(parents=True, exist_ok=True)
     write_whole(folder / WELDER_FILE, _render("welder.toml.j2", values, set(given)))
     write_whole(folder / FIRST_SCHEDULE, _render("first_weld.toml.j2", values, set()))
-    click.echo(f"Written: {folder / WELDER_FILE} and {folder / FIRST_SCHEDULE}. Read both; values marked typical are guesses.")
+    click.echo(
+        f"Written: {folder / WELDER_FILE} and {folder / FIRST_SCHEDULE}. Read both; values marked typical are guesses."
+    )
     click.echo(f"Then, in {folder}: weldbeat simulate {FIRST_SCHEDULE} --report report.html")
     click.echo("")
     for line in caution_lines():

@@ -10,7 +10,7 @@ from typing import Any
 
 import click
 
-from gen.breaker import NON_TRIPPING, dip, magnetic_rms_A
+from gen.breaker import NON_TRIPPING, SOURCE, dip, magnetic_rms_A
 from gen.cli.given import value_of
 from gen.cli.job import find_welder
 from gen.cli.plan import json_option, welder_option
@@ -26,8 +26,8 @@ _PARTS = {"diameter": "diameter_mm", "length": "length_mm", "offset": "offset_mm
 _ELECTRODE_ALLOWED = (
     "diameter, length, offset (mm) or alloy, each once, joined by commas, such as diameter=10,length=45,offset=20"
 )
-_WIDTH = 118
-_COLUMN = 56  # where the sources begin
+_WIDTH = 120
+_COLUMN = 60  # where the sources begin
 
 
 def _electrode(text: str) -> dict[str, Any]:
@@ -110,10 +110,12 @@ def _tap_figures(tap: Tap) -> list[tuple[str, Figure | None]]:
 
 
 def _line(name: str, figure: Figure) -> str:
-    start = f"  {name:<26}{figure.text}"
-    return textwrap.fill(
-        f"{start:<{_COLUMN - 2}}  {figure.source}", _WIDTH, subsequent_indent=" " * _COLUMN, break_long_words=False
-    )
+    return _text(name, figure.text, figure.source)
+
+
+def _text(name: str, value: str, source: str) -> str:
+    start = f"{f'  {name:<33}{value}':<{_COLUMN - 2}}"
+    return textwrap.fill(f"{start}  {source}", _WIDTH, subsequent_indent=" " * _COLUMN, break_long_words=False)
 
 
 def _lines(welder: Welder) -> list[str]:
@@ -148,18 +150,14 @@ def _supply_lines(welder: Welder) -> list[str]:
     lines = ["Outlet and breaker"]
     lines.append(_line("voltage falls by", dip(machine, machine.in_use.working_primary, machine.in_use.load_angle)))
     if breaker is None:
-        lines.append("  breaker                   not known: give [breaker]")
+        lines.append(_text("breaker", "not known", "give [breaker]"))
     elif breaker.standard != "IEC 60898-1":
-        lines.append(
-            f"  breaker                   {breaker.rating_A:g} A of another standard: its limits are not known here"
-        )
+        lines.append(_text("breaker", f"{breaker.rating_A:g} A", "of another standard: its limits are not known here"))
     else:
         low, high = magnetic_rms_A(breaker)
-        lines.append(
-            f"  breaker                   {breaker.characteristic}{breaker.rating_A:g}: passes {low:g} A RMS for 0.1 s, "
-            f"opens at once from {high:g} A, holds a mean of {shown(NON_TRIPPING * breaker.rating_A)} A "
-            "(IEC 60898-1, from memory)"
-        )
+        name = f"{breaker.characteristic}{breaker.rating_A:g}"
+        passes = f"passes {low:g} A RMS for 0.1 s and opens at once from {high:g} A; holds a mean over the pace of"
+        lines.append(_text("breaker", name, f"{passes} {shown(NON_TRIPPING * breaker.rating_A)} A ({SOURCE})"))
     return lines
 
 
