@@ -5,16 +5,17 @@ schedule of its own. Why this is as good as the emulator in the world, and where
 """
 
 from collections.abc import Callable
+from dataclasses import replace
 from functools import cache
 from pathlib import Path
 from types import ModuleType
 
 import pytest
-from emulated_gates import KINDS, Comparison, Emulated, compare, emulate, numbered_run
+from emulated_gates import KINDS, Comparison, Emulated, compare, emulate, firing_calls, numbered_run
 from fake_board import DMA
 
 import sim.gate
-from sim.host import Firmware
+from sim.host import START, Firmware
 from sim.recording import Recording
 from sim.world import simulate
 
@@ -51,6 +52,7 @@ def test_the_runs_are_worth_it() -> None:
     assert set(KINDS) - fired == WITHOUT_A_GATE
     combinations = {(run.happens, run.welder.detector.kind, run.welder.mains.frequency_Hz) for run in runs}
     assert len(combinations) == len({run.bundle.digest for run in runs}) == len(NUMBERS)
+    assert not any(result.undecided for result in results)
     assert sum(result.edges > 0 for result in results) >= 140
     assert sum(result.edges for result in results) > 6_000
     assert sum(result.excused for result in results) < sum(result.answers for result in results) / 1_000
@@ -61,6 +63,22 @@ def test_the_runs_are_worth_it() -> None:
 def test_clock_by_clock(number: int) -> None:
     """Skipping the rounds of counted loops changes nothing: two short runs without it, one for each detector."""
     assert emulate(numbered_run(number).bundle, recorded(number), fast=False) == emulated(number)
+
+
+def test_a_start_at_an_edge_is_undecided() -> None:
+    """The detector's edge comes after the pin was read and before the state machine polls it: it never fires."""
+    run = numbered_run(0)
+    recording = recorded(0)
+    start_s = next(call.time_us for call in firing_calls(recording) if call.code == START) / 1e6
+    edge = next(n for n, change in enumerate(recording.detector) if change.time_s > start_s)
+    moved = replace(recording.detector[edge], time_s=start_s + 0.25e-6)
+    detector = (*recording.detector[:edge], moved, *recording.detector[edge + 1 :])
+    assert recording.detector[edge - 1].time_s < start_s - 1e-3
+    tied = replace(recording, detector=detector)
+    outcome = emulate(run.bundle, tied)
+    assert len(outcome.edges) < len(recording.gates) * 2
+    assert compare(tied, outcome).undecided
+    assert not compare(recording, outcome).undecided
 
 
 # -- what it would notice --------------------------------------------------------------------------------------------
