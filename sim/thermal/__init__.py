@@ -29,13 +29,14 @@ from sim.thermal.electrode import (
     softening,
 )
 from sim.thermal.materials import COPPER, CUCR1, CUCR1ZR, LOW_CARBON_STEEL, Material
-from sim.thermal.network import LinearNetwork, conductance_network
+from sim.thermal.network import LinearNetwork, chain_network
 from sim.thermal.profile import PowerProfile, Segment
 from sim.thermal.switch import (
     Cooling,
     FosterTerm,
     OnState,
     alternating,
+    alternating_slices,
     foster_network,
     loss_slices,
     switch_network,
@@ -62,8 +63,9 @@ __all__ = [
     "Softening",
     "Winding",
     "alternating",
+    "alternating_slices",
     "at_its_own_mean",
-    "conductance_network",
+    "chain_network",
     "cyclic_state",
     "electrode_network",
     "equilibrium",

@@ -49,7 +49,8 @@ class _Weld:
         self.network, self.profile = network, profile
         self.times, self.inputs = profile.intervals()
         if self.inputs.shape[1] != len(network.inputs):
-            raise ValueError(f"the weld has {self.inputs.shape[1]} inputs, not {', '.join(network.inputs)}")
+            wanted = ", ".join(network.inputs)
+            raise ValueError(f"a segment gives {self.inputs.shape[1]} inputs where the network takes {wanted}")
         states = [network.cold]
         for u, dt in zip(self.inputs, np.diff(self.times), strict=True):
             states.append(network.step(states[-1], u, float(dt)))
@@ -158,6 +159,8 @@ def state_after(
 
 def nth_cycle(network: LinearNetwork, profile: PowerProfile, period_s: float, weld: int, output: str) -> Cycle:
     """The cycle of the `weld`-th weld (from 1), the first begun cold."""
+    if weld < 1:
+        raise ValueError(f"welds are counted from 1, not {weld}")
     one = _Weld(network, profile)
     return _cycle(one, period_s, one.after(period_s, weld - 1, network.cold), output)
 
@@ -173,12 +176,10 @@ def forecast(network: LinearNetwork, profile: PowerProfile, period_s: float, wel
 
     Where the period is more than a minute, the minute later is that of the next weld.
     """
+    now = nth_cycle(network, profile, period_s, welds, output)
     later = welds + max(1, math.floor(60 / period_s + 1e-9))
-    return Forecast(
-        nth_cycle(network, profile, period_s, welds, output),
-        nth_cycle(network, profile, period_s, later, output),
-        equilibrium(network, profile, period_s, output),
-    )
+    minute_later = nth_cycle(network, profile, period_s, later, output)
+    return Forecast(now, minute_later, equilibrium(network, profile, period_s, output))
 
 
 def fastest_safe_pace(

@@ -32,23 +32,47 @@ class Material:
 
 
 COPPER = Material(
-    "Cu-ETP", 1.7241e-8, 0.00393, 8890, 385, 394, 150,
-    "IACS annealed copper; handbook 390 to 400 W/(m K), 8890 to 8960 kg/m3; softening ISO 5182, from memory",
+    name="Cu-ETP",
+    resistivity_ohm_m=1.7241e-8,
+    temperature_coefficient_per_K=0.00393,
+    density_kg_per_m3=8890,
+    specific_heat_J_per_kgK=385,
+    conductivity_W_per_mK=394,
+    softening_degC=150,
+    source="IACS annealed copper; handbook 390 to 400 W/(m K), 8890 to 8960 kg/m3; softening ISO 5182, from memory",
 )
 
 # The slope of resistivity in K is taken to be copper's own (Matthiessen's rule), hence the smaller coefficient.
 CUCR1 = Material(
-    "CuCr1", 1 / 44e6, 1.7241e-8 * 0.00393 * 44e6, 8900, 380, 320, 475,
-    "44 MS/m (least) and softening ISO 5182, from memory; the rest as for CuCr1Zr, assumed; coefficient by "
+    name="CuCr1",
+    resistivity_ohm_m=1 / 44e6,
+    temperature_coefficient_per_K=1.7241e-8 * 0.00393 * 44e6,
+    density_kg_per_m3=8900,
+    specific_heat_J_per_kgK=380,
+    conductivity_W_per_mK=320,
+    softening_degC=475,
+    source="44 MS/m (least) and softening ISO 5182, from memory; the rest as for CuCr1Zr, assumed; coefficient by "
     "Matthiessen's rule",
 )
 CUCR1ZR = Material(
-    "CuCr1Zr", 1 / 43e6, 1.7241e-8 * 0.00393 * 43e6, 8900, 380, 320, 500,
-    "43 MS/m (least) and softening ISO 5182, from memory; 8.9 g/cm3, 380 J/(kg K), 320 W/(m K) a public alloy sheet of "
-    "CW106C; coefficient by Matthiessen's rule",
+    name="CuCr1Zr",
+    resistivity_ohm_m=1 / 43e6,
+    temperature_coefficient_per_K=1.7241e-8 * 0.00393 * 43e6,
+    density_kg_per_m3=8900,
+    specific_heat_J_per_kgK=380,
+    conductivity_W_per_mK=320,
+    softening_degC=500,
+    source="43 MS/m (least) and softening ISO 5182, from memory; 8.9 g/cm3, 380 J/(kg K), 320 W/(m K) a public data "
+    "sheet of CW106C; coefficient by Matthiessen's rule",
 )
 
 LOW_CARBON_STEEL = Material(
-    "low-carbon steel", 1.4e-7, 0.005, 7850, 480, 50, None,
-    "handbook values, from memory; resistivity and specific heat rise more than linearly: good to a few hundred degC",
+    name="low-carbon steel",
+    resistivity_ohm_m=1.4e-7,
+    temperature_coefficient_per_K=0.005,
+    density_kg_per_m3=7850,
+    specific_heat_J_per_kgK=480,
+    conductivity_W_per_mK=50,
+    softening_degC=None,
+    source="handbook values, from memory; resistivity and specific heat rise more than linearly: good to some 300 degC",
 )

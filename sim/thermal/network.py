@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
+from scipy.linalg import eigh_tridiagonal  # type: ignore[import-untyped,unused-ignore]
 
 Array = NDArray[np.float64]
 
@@ -65,9 +65,9 @@ class LinearNetwork:
         return np.asarray(self.ambient_degC + self.readout @ state + self.direct @ np.asarray(inputs, dtype=float))
 
 
-def conductance_network(
+def chain_network(
     capacities_J_per_K: ArrayLike,
-    links_W_per_K: Sequence[tuple[int, int, float]],
+    links_W_per_K: ArrayLike,
     to_ambient_W_per_K: ArrayLike,
     shares: ArrayLike,
     readout: ArrayLike,
@@ -76,22 +76,18 @@ def conductance_network(
     outputs: tuple[str, ...],
     ambient_degC: float,
 ) -> LinearNetwork:
-    """Nodes with capacities, linked by conductances to one another and to ambient.
+    """Nodes in a row, each linked to the next by a conductance and to ambient by another.
 
     shares: nodes x inputs, the watts that a unit of each input puts into each node. readout: outputs x nodes.
-    C x' = -G x + B u with G symmetric, so C^-1/2 G C^-1/2 has real eigenvalues and orthogonal vectors.
+    C x' = -G x + B u with G symmetric, so C^-1/2 G C^-1/2 has real eigenvalues and orthogonal vectors; in a row it is
+    tridiagonal, which LAPACK solves without threads that wait for a busy processor.
     """
-    capacity = np.asarray(capacities_J_per_K, dtype=float)
+    capacity, links = np.asarray(capacities_J_per_K, dtype=float), np.asarray(links_W_per_K, dtype=float)
     if not np.all(capacity > 0):
         raise ValueError("every node needs a capacity above 0 J/K")
-    conductance = np.diag(np.asarray(to_ambient_W_per_K, dtype=float))
-    for one, other, value in links_W_per_K:
-        conductance[one, one] += value
-        conductance[other, other] += value
-        conductance[one, other] -= value
-        conductance[other, one] -= value
     root = np.sqrt(capacity)
-    rates, vectors = np.linalg.eigh(conductance / np.outer(root, root))
+    out = np.asarray(to_ambient_W_per_K, dtype=float) + np.append(links, 0) + np.append(0, links)
+    rates, vectors = eigh_tridiagonal(out / capacity, -links / (root[:-1] * root[1:]))
     return LinearNetwork(
         rates_per_s=rates,
         gains=vectors.T @ (np.asarray(shares, dtype=float) / root[:, None]),

@@ -71,8 +71,13 @@ def winding_networks(winding: Winding) -> tuple[LinearNetwork, ...]:
     rise_per_A2 = RATED_RISE_K[winding.insulation_class] / (winding.rated_current_A**2 * winding.rated_duty)
     return tuple(
         LinearNetwork(
-            np.array([1 / tau]), np.array([[rise_per_A2 / tau]]), np.ones((1, 1)), np.zeros((1, 1)),
-            ("current_A2",), ("winding",), winding.ambient_degC,
+            np.array([1 / tau]),
+            np.array([[rise_per_A2 / tau]]),
+            np.ones((1, 1)),
+            np.zeros((1, 1)),
+            ("current_A2",),
+            ("winding",),
+            winding.ambient_degC,
         )
         for tau in winding.time_constants_s
     )
