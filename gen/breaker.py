@@ -27,11 +27,15 @@ NON_TRIPPING = 1.13
 TRIPPING = 1.45
 _AT_255 = 2.55
 _SOONEST_MAGNETIC_S = 0.1
+_AT_ONCE_S = 0.01  # inside the magnetic band it may open within a half-cycle
 
 
 @dataclass(frozen=True)
 class Judgement:
-    """`figure` in `unit`: below `holds_to` it holds, from `trips_from` it trips; both are nan where not known."""
+    """`figure` in `unit`: up to `holds_to` it holds, and below `trips_from` it does not trip for certain.
+
+    Both limits are nan where nothing is known.
+    """
 
     word: Word
     figure: float
@@ -91,7 +95,7 @@ def soonest_trip_s(breaker: Breaker, rms_A: float) -> float:
         return math.inf
     low = MAGNETIC_BANDS[breaker.characteristic or "B"][0]
     if multiple > low:
-        return 0.0
+        return _AT_ONCE_S
     return _on_lines([(NON_TRIPPING, _conventional_s(breaker)), (_AT_255, 1.0), (low, _SOONEST_MAGNETIC_S)], multiple)
 
 
@@ -118,19 +122,13 @@ def thermal(breaker: Breaker | None, pulses: Sequence[tuple[float, float]], ever
         return _unknown(math.nan, "of the way to tripping", breaker)
     rms_A = pace_rms_A(pulses, every_s)
     steady = (rms_A / (NON_TRIPPING * breaker.rating_A)) ** 2
-    travel = steady + sum(_share(s, soonest_trip_s(breaker, amperes)) for amperes, s in pulses)
-    must = (TRIPPING / NON_TRIPPING) ** 2
+    travel = steady + sum(s / soonest_trip_s(breaker, amperes) for amperes, s in pulses)
     outlasts = any(s >= latest_trip_s(breaker, amperes) for amperes, s in pulses)
     word: Word = "trips" if outlasts or rms_A >= TRIPPING * breaker.rating_A else "holds" if travel <= 1 else "may trip"
     name = f"{breaker.characteristic}{breaker.rating_A:g}"
     source = f"{SOURCE}: {name}, 1.13 and 1.45 times the rating; between them our interpolation"
+    must = (TRIPPING / NON_TRIPPING) ** 2
     return Judgement(word, travel, 1.0, must, "of the way to tripping", source)
-
-
-def _share(part_s: float, whole_s: float) -> float:
-    if part_s <= 0:
-        return 0.0
-    return part_s / whole_s if whole_s else math.inf
 
 
 def pace_rms_A(pulses: Sequence[tuple[float, float]], every_s: float) -> float:

@@ -42,7 +42,10 @@ class Loop:
 
 
 def _bessel(order: int, z: complex) -> complex:
-    """J0 or J1 by its power series, which for a bar at 60 Hz (|z| up to about 15) keeps eight digits or more."""
+    """J0 or J1 by its power series: eight digits or more for a bar at 60 Hz (|z| up to about 15).
+
+    Here and not from SciPy, so that reading a welder file stays quick.
+    """
     term = total = (z / 2) ** order
     for n in range(1, 200):
         term *= -(z * z / 4) / (n * (n + order))

@@ -20,6 +20,7 @@ from gen.readings import (
     SECONDARY,
     SHORT_ANGLE_DEG,
     SOURCE,
+    TAPPING,
     WORK_UOHM,
     Case,
     Circuit,
@@ -125,7 +126,7 @@ def _contradiction(welder: WelderTables, loop: Loop | None) -> Wrong:
     tap = t.shorted_tap if t.shorted_current_A else None
 
     def known(case: Case) -> complex:
-        turns = turns_on(welder, tap) / case.secondary
+        turns = turns_on(welder, tap, case)
         return source_ohm(welder.mains, t) * case.source + referred(loop, case, turns)
 
     least = min((known(case) for case in cases(welder, loop)), key=abs)
@@ -236,7 +237,7 @@ class _Summary:
         t, voltage_V = self.welder.transformer, self.welder.mains.voltage_V
         base = turns_on(self.welder, name)
         in_use = name == next(iter(t.tap_volts), name)
-        on_tap = [circuit.on_tap(base / c.secondary if base else 0.0) for c, circuit in self.found]
+        on_tap = [circuit.on_tap(turns_on(self.welder, name, case)) for case, circuit in self.found]
 
         def through(of: Callable[[Circuit], complex], source: str) -> tuple[Figure, Figure | None]:
             primary = spanning((voltage_V / abs(of(c)) for c in on_tap), "A", source)
@@ -258,5 +259,7 @@ class _Summary:
             phases = (math.degrees(cmath.phase(c.total)) for c in on_tap)
             load_angle = spanning(phases, "degrees", "angle of the impedance with the work")
         ratio = f"mains over open secondary, within {SECONDARY * 100:g} %"
+        if len(t.tap_volts) > 1:
+            ratio += f", tap against tap {TAPPING * 100:g} %"
         turns = spanning((c.turns for c in on_tap), "", ratio) if base else None
         return Tap(name, turns, short_primary, short_secondary, working_primary, working_secondary, load_angle)

@@ -33,6 +33,7 @@ JOINTS_FACTOR = (1.0, 2.0)  # resistance of arms with their joints, warm, agains
 # Uncertainty of what was read.
 CLAMP = 0.03
 SECONDARY = 0.02
+TAPPING = 0.01  # one tap against another
 SOURCE = 0.15
 GEOMETRY = 0.1
 
@@ -47,6 +48,7 @@ class Case:
     shorted: float
     working: float
     secondary: float
+    tapping: float
     reactance: float
     joints: float
     work: float
@@ -103,6 +105,7 @@ def cases(welder: WelderTables, loop: Loop | None) -> Iterator[Case]:
         _about(CLAMP) if t.shorted_current_A else one,
         _about(CLAMP) if working_given(t) else one,
         _about(SECONDARY) if t.tap_volts else one,
+        _about(TAPPING) if len(t.tap_volts) > 1 else one,
         ((1 - GEOMETRY) * steel[0], (1 + GEOMETRY) * steel[1]) if loop else one,
         JOINTS_FACTOR if loop else one,
         one if t.shorted_current_A and working_given(t) else WORK_UOHM if by_turns else WORK_SHARE,
@@ -137,12 +140,17 @@ def source_ohm(mains: Mains, transformer: Transformer) -> complex:
     return complex(r, x)
 
 
-def turns_on(welder: WelderTables, tap: str | None) -> float:
-    """Turns ratio of a tap (None: the one in use); 0 where no open secondary voltage is known."""
+def turns_on(welder: WelderTables, tap: str | None, case: Case | None = None) -> float:
+    """Turns ratio of a tap (None: the one in use), as read or in one case; 0 where no open secondary voltage is known."""
     volts = welder.transformer.tap_volts
     if not volts:
         return 0.0
-    return welder.mains.voltage_V / (volts[tap] if tap in volts else next(iter(volts.values())))
+    in_use = next(iter(volts))
+    tap = tap if tap in volts else in_use
+    turns = welder.mains.voltage_V / volts[tap]
+    if case is None:
+        return turns
+    return turns / case.secondary * (case.tapping if tap != (welder.transformer.shorted_tap or in_use) else 1.0)
 
 
 def referred(loop: Loop | None, case: Case, turns: float) -> complex:
@@ -156,14 +164,14 @@ def _circuit(welder: WelderTables, loop: Loop | None, case: Case) -> Circuit:
     """Raises _Impossible."""
     t, voltage_V = welder.transformer, welder.mains.voltage_V
     source = source_ohm(welder.mains, t) * case.source
-    turns = turns_on(welder, None) / case.secondary
+    turns = turns_on(welder, None, case)
     if t.shorted_current_A is None:
         known = source + referred(loop, case, turns)
         z = voltage_V / (t.working_current_A * case.working)
         total = cmath.rect(z, _angle(known, z, *load_angles(t), case.angle))
         work = case.work * (total.real - known.real)
         return Circuit(source, total - work - known, known - source, work, turns)
-    at_short = turns_on(welder, t.shorted_tap) / case.secondary
+    at_short = turns_on(welder, t.shorted_tap, case)
     known = source + referred(loop, case, at_short)
     z = voltage_V / (t.shorted_current_A * case.shorted)
     short = cmath.rect(z, _angle(known, z, *SHORT_ANGLE_DEG, True, case.angle))
