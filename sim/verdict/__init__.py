@@ -6,9 +6,12 @@ from gen.boards import Board
 from gen.timing import TimingTable
 from gen.welder import Welder
 from sim.recording import Recording
+from sim.stress import stress_of
+from sim.verdict.electrics import electric_findings
 from sim.verdict.finding import Finding, Severity, Verdict, judged
 from sim.verdict.fired import firing, gate_end, gate_window, half_cycles, polarity
 from sim.verdict.flux import flux_balance
+from sim.verdict.heat import heat_findings, hot_parts, not_judged
 from sim.verdict.open_electrodes import open_electrodes
 from sim.verdict.pace import completed, pace
 from sim.verdict.planned import cool_time, duty, latching, low_current, relay, table_size
@@ -41,7 +44,8 @@ def judge(
         low_current(table),
         table_size(table, board),
     ]
-    zero_cross = relay(welder)
-    if zero_cross is not None:
-        findings.append(zero_cross)
+    stress = stress_of(table, welder)
+    findings += electric_findings(stress, welder, welds_per_minute)
+    findings += heat_findings(hot_parts(stress, welder, welds_per_minute), table, welds_per_minute)
+    findings += [finding for finding in (relay(welder), not_judged(welder)) if finding is not None]
     return Verdict(tuple(sorted(findings, key=lambda f: _GRAVEST_FIRST.index(f.severity))))

@@ -28,7 +28,9 @@ class Fired:
 
 def planned_delays_us(table: TimingTable) -> list[int]:
     """Firing delay of each fired half-cycle, in order, at nominal frequency."""
-    return [row.firing_delay_us for row in table.rows if row.firing_delay_us is not None for _ in range(row.half_cycles)]
+    return [
+        row.firing_delay_us for row in table.rows if row.firing_delay_us is not None for _ in range(row.half_cycles)
+    ]
 
 
 def fired_half_cycles(recording: Recording, table: TimingTable) -> Iterator[Fired]:
@@ -49,12 +51,21 @@ def half_cycles(recording: Recording, table: TimingTable, welder: Welder) -> Fin
     wrong += [(w.gates - w.planned, w.asked_s) for w in recording.welds if w.gates > w.planned]
     if not wrong:
         return Finding(
-            "half-cycles", "refuse", 0, table.fired_half_cycles, "half-cycles", "the timing table",
+            "half-cycles",
+            "refuse",
+            0,
+            table.fired_half_cycles,
+            "half-cycles",
+            "the timing table",
             "No weld was made. Read the states in the report: a lockout, or a pace that leaves no time.",
         )
     worst, when = max(wrong)
     return judged(
-        "half-cycles", worst, 0, "half-cycles amiss", "the timing table",
+        "half-cycles",
+        worst,
+        0,
+        "half-cycles amiss",
+        "the timing table",
         "The current was not the one planned: see which half-cycles in weld.csv; check latching current and gate end.",
         time_s=when if worst else None,
     )
@@ -65,7 +76,11 @@ def firing(recording: Recording, table: TimingTable, welder: Welder) -> Finding:
     worst = max(fired_half_cycles(recording, table), key=lambda f: abs(f.error_us), default=None)
     error_deg = us_to_degrees(abs(worst.error_us), table.frequency_Hz) if worst else 0.0
     return judged(
-        "firing", round(error_deg, 3), FIRING_ERROR_DEG, "degrees from ideal", "common practice, no source",
+        "firing",
+        round(error_deg, 3),
+        FIRING_ERROR_DEG,
+        "degrees from ideal",
+        "common practice, no source",
         "Measure the detector's edges against the true crossings and set detector.offset_rise_us and offset_fall_us.",
         time_s=worst.on_s if worst else None,
     )
@@ -75,8 +90,13 @@ def gate_window(recording: Recording, table: TimingTable, welder: Welder) -> Fin
     """Gate left after the latest firing delay of the table."""
     left = GATE_END_DEG - us_to_degrees(max(planned_delays_us(table)), table.frequency_Hz)
     return judged(
-        "gate-window", round(left, 2), LEAST_GATE_DEG, "degrees of gate", "common practice, no source",
-        "Raise current_percent, or use a lower tap.", low=True,
+        "gate-window",
+        round(left, 2),
+        LEAST_GATE_DEG,
+        "degrees of gate",
+        "common practice, no source",
+        "Raise current_percent, or use a lower tap.",
+        low=True,
     )
 
 
@@ -85,8 +105,13 @@ def gate_end(recording: Recording, table: TimingTable, welder: Welder) -> Findin
     worst = min(fired_half_cycles(recording, table), key=lambda f: f.rest_us, default=None)
     rest = us_to_degrees(worst.rest_us, table.frequency_Hz) if worst else 180 - GATE_END_DEG
     return judged(
-        "gate-end", round(rest, 2), LEAST_GATE_REST_DEG, "degrees before the crossing", "common practice, no source",
-        "The detector's offset is wrong, or the mains is outside its band: measure both.", low=True,
+        "gate-end",
+        round(rest, 2),
+        LEAST_GATE_REST_DEG,
+        "degrees before the crossing",
+        "common practice, no source",
+        "The detector's offset is wrong, or the mains is outside its band: measure both.",
+        low=True,
         time_s=worst.on_s if worst else None,
     )
 
@@ -103,7 +128,11 @@ def polarity(recording: Recording, table: TimingTable, welder: Welder) -> Findin
         if before.positive == current.positive and (same_weld or knows):
             wrong, when = wrong + 1, when if when is not None else current.start_s
     return judged(
-        "polarity", wrong, 0, "half-cycles after one of their own polarity", "common practice, no source",
+        "polarity",
+        wrong,
+        0,
+        "half-cycles after one of their own polarity",
+        "common practice, no source",
         "The core is pushed the same way twice: use even impulses and gaps, and a detector that tells polarity.",
         time_s=when,
     )

@@ -10,7 +10,8 @@ from dataclasses import replace
 from typing import Any
 
 import pytest
-from conftest import compiled, firmware, make_welder
+from conftest import compiled, firmware
+from conftest import known_welder as make_welder
 
 from gen.boards import Board, boards
 from gen.firmware import render

@@ -1,0 +1,233 @@
+"""Checks of heat at the pace asked: junction, case, winding, electrode; and how hot each is now, soon and for ever."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from gen.timing import TimingTable
+from gen.welder import Welder
+from sim.impulse import Swing
+from sim.stress import Stress
+from sim.thermal import (
+    COPPER,
+    CUCR1,
+    CUCR1ZR,
+    Cooling,
+    Electrode,
+    Forecast,
+    FosterTerm,
+    LinearNetwork,
+    OnState,
+    PowerProfile,
+    Segment,
+    Winding,
+    at_its_own_mean,
+    electrode_network,
+    fastest_safe_pace,
+    forecast,
+    rest_after_burst_s,
+    switch_network,
+    time_to_limit_s,
+    winding_networks,
+)
+from sim.verdict.finding import Finding, Severity, judged
+
+CASE_LIMIT_C = 85.0  # common practice, no source: rated currents are given at 70 to 90
+JOINT_SHARE = 0.25  # of the joint's heat into each electrode; common practice, no source
+MATERIALS = {"Cu-ETP": COPPER, "CuCr1": CUCR1, "CuCr1Zr": CUCR1ZR}
+
+
+@dataclass(frozen=True)
+class HotPart:
+    """One part under one weld repeated at a pace. `limit_C` is of its peak, or with `by_mean` of its mean."""
+
+    name: str
+    network: LinearNetwork
+    profile: PowerProfile
+    output: str
+    limit_C: float
+    source: str
+    advice: str
+    severity: Severity = "refuse"
+    by_mean: bool = False
+
+    def outlook(self, welds_per_minute: float, welds: int) -> Forecast:
+        """After `welds` welds from cold, a minute later, and for ever."""
+        return forecast(self.network, self.profile, 60 / welds_per_minute, max(1, welds), self.output)
+
+    def fastest(self, least_period_s: float) -> float:
+        """Welds a minute that may go on for ever; 0: not one."""
+        return fastest_safe_pace(self.network, self.profile, self.limit_C, self.output, least_period_s)
+
+    def rest_s(self, welds_per_minute: float, welds: int) -> float:
+        """Rest after that many welds at that pace before one more is safe."""
+        return rest_after_burst_s(self.network, self.profile, 60 / welds_per_minute, welds, self.limit_C, self.output)
+
+    def time_to_limit_s(self, welds_per_minute: float) -> float:
+        """Time at this pace until the limit is passed; inf: never."""
+        return time_to_limit_s(self.network, self.profile, 60 / welds_per_minute, self.limit_C, self.output)
+
+
+def hot_parts(stress: Stress, welder: Welder, welds_per_minute: float) -> tuple[HotPart, ...]:
+    """The parts that the welder file tells enough about. Currents are taken at the upper end of their range."""
+    return (*_switch(stress, welder), *_winding(stress, welder), *_electrode(stress, welder, welds_per_minute))
+
+
+def heat_findings(parts: tuple[HotPart, ...], table: TimingTable, welds_per_minute: float) -> list[Finding]:
+    """Each part's temperature at equilibrium against its limit. A pace that leaves no time for the weld is another check's."""
+    weld_s = (table.half_cycles - table.time_of("off")) * 0.5 / table.frequency_Hz
+    findings = []
+    for part in parts:
+        pace = min(welds_per_minute, 60 / weld_s)
+        final = part.outlook(pace, 1).equilibrium
+        figure = final.mean_degC if part.by_mean else final.peak_degC
+        fastest = part.fastest(weld_s)
+        slower = f" It holds for ever at {fastest:.3g} welds a minute." if fastest else ""
+        findings.append(
+            judged(
+                part.name,
+                round(figure, 1),
+                part.limit_C,
+                "degC for ever at this pace" + (", mean" if part.by_mean else ", peak"),
+                part.source,
+                part.advice + ("" if part.by_mean else slower),
+                otherwise=part.severity,
+            )
+        )
+    return findings
+
+
+def _profile(stress: Stress, inputs: Callable[[Swing], tuple[float, ...]]) -> PowerProfile:
+    """Each swing as a half-cycle of constant input, in its own place."""
+    first = stress.settled.swings[0].half_cycle
+    return PowerProfile(
+        tuple(Segment((s.half_cycle - first) * stress.half_s, stress.half_s, inputs(s)) for s in stress.settled.swings)
+    )
+
+
+def _switch(stress: Stress, welder: Welder) -> tuple[HotPart, ...]:
+    switch = welder.switch
+    on_state = OnState(switch.on_state_V, switch.on_state_slope_mohm / 1000)
+
+    def losses(swing: Swing) -> tuple[float, float]:
+        mean_A = abs(swing.charge_C) / stress.half_s * stress.scale
+        loss = on_state.loss_W(mean_A, swing.primary_rms_A * stress.scale)
+        return (loss, 0.0) if swing.positive else (0.0, loss)
+
+    profile = _profile(stress, losses)
+    cooling = Cooling(
+        switch.case_to_sink_K_per_W, welder.heat_sink.K_per_W, welder.heat_sink.J_per_K, welder.ambient.temperature_C
+    )
+    # Without a ladder the junction is not judged; one that follows at once serves to reach the case.
+    ladder = [FosterTerm(*term) for term in switch.foster or ((1e-6, 1e-3),)]
+    network = switch_network(ladder, cooling)
+    case = HotPart(
+        "case",
+        network,
+        profile,
+        "case",
+        CASE_LIMIT_C,
+        "common practice, no source",
+        "Fit a larger heat sink or a fan, or weld more slowly.",
+        "caution",
+    )
+    if not switch.foster:
+        return (case,)
+    hotter = "junction_1" if stress.settled.swings[-1].positive else "junction_2"
+    junction = HotPart(
+        "junction",
+        network,
+        profile,
+        hotter,
+        switch.junction_limit_C,
+        "switch.junction_limit_C, its data sheet",
+        "Fit a larger switch or heat sink, or weld more slowly.",
+    )
+    return junction, case
+
+
+def _winding(stress: Stress, welder: Welder) -> tuple[HotPart, ...]:
+    t = welder.transformer
+    plate = Winding(
+        welder.rated_current_A, t.rating_duty_percent / 100, t.insulation_class, welder.ambient.temperature_C
+    )
+    profile = _profile(stress, lambda s: ((s.primary_rms_A * stress.scale) ** 2,))
+    slowest = winding_networks(plate)[-1]
+    return (
+        HotPart(
+            "winding",
+            slowest,
+            profile,
+            "winding",
+            plate.limit_degC,
+            f"class {t.insulation_class}, calibrated at the plate (IEC 60076-11 rise, from memory)",
+            "Weld more slowly, or with less current.",
+        ),
+    )
+
+
+def _electrode(stress: Stress, welder: Welder, welds_per_minute: float) -> tuple[HotPart, ...]:
+    e = welder.electrodes
+    if e is None or stress.turns is None:
+        return ()
+    face_mm = e.face_diameter_mm or (2 * e.groove_radius_mm if e.groove_radius_mm else 0.5 * e.diameter_mm)
+    cone_mm = min((e.diameter_mm - face_mm) / 2, 0.5 * e.length_mm)
+    electrode = Electrode(
+        MATERIALS[e.alloy],
+        e.diameter_mm / 1e3,
+        e.length_mm / 1e3,
+        face_mm / 1e3,
+        cone_mm / 1e3,
+        ambient_degC=welder.ambient.temperature_C,
+    )
+    work_ohm = welder.machine.work_resistance.middle  # referred to the primary, as the current is
+
+    def inputs(swing: Swing) -> tuple[float, float]:
+        primary_A2 = (swing.secondary_rms_A * stress.scale) ** 2
+        return JOINT_SHARE * work_ohm * primary_A2, primary_A2 * (stress.turns or 0) ** 2
+
+    profile = _profile(stress, inputs)
+    period_s = max(60 / welds_per_minute, profile.end_s)
+    settled = at_its_own_mean(electrode, profile, period_s)
+    softening = settled.material.softening_degC or math.inf
+    return (
+        HotPart(
+            "electrode-heat",
+            electrode_network(settled),
+            profile,
+            "face",
+            softening,
+            f"softening of {e.alloy} (ISO 5182, from memory); {JOINT_SHARE:.0%} of the joint's heat in each, assumed",
+            "The faces soften and mushroom: weld more slowly, use CuCr1Zr, a shorter or thicker electrode, or cool it.",
+            "caution",
+            by_mean=True,
+        ),
+    )
+
+
+def not_judged(welder: Welder) -> Finding | None:
+    """Checks left out because the welder file does not tell enough."""
+    missing = {
+        "switch-current": ("switch.rated_current_A", welder.switch.rated_current_A),
+        "switch-surge": ("switch.surge_current_A", welder.switch.surge_current_A),
+        "junction": ("switch.foster", welder.switch.foster),
+        "electrode-heat": (
+            "electrodes and transformer.open_secondary_V",
+            welder.electrodes if welder.machine.in_use.turns_ratio else None,
+        ),
+    }
+    left_out = {name: key for name, (key, value) in missing.items() if value is None}
+    if not left_out:
+        return None
+    keys = ", ".join(f"{key} for {name}" for name, key in left_out.items())
+    return Finding(
+        "not-judged",
+        "caution",
+        len(left_out),
+        0,
+        "checks left out",
+        "the welder file",
+        f"Nothing is known about these: give {keys}.",
+    )
