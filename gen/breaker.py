@@ -32,7 +32,7 @@ _AT_ONCE_S = 0.01  # inside the magnetic band it may open within a half-cycle
 
 @dataclass(frozen=True)
 class Judgement:
-    """`figure` in `unit`: up to `holds_to` it holds, and below `trips_from` it does not trip for certain.
+    """`figure` in `unit`: up to `holds_to` it holds, and below `trips_from` it need not trip.
 
     Both limits are nan where nothing is known.
     """

@@ -11,7 +11,7 @@ import math
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
-from gen.figures import Figure, spanning
+from gen.figures import Figure, shown, spanning
 from gen.loop import Loop, loop_of
 from gen.readings import (
     CLAMP,
@@ -137,7 +137,7 @@ def _contradiction(welder: WelderTables, loop: Loop | None) -> Wrong:
         else ("working_current_A", t.working_current_A)
     )
     if given_A * (1 - CLAMP) > most_A:
-        allowed = f"allowed: at most {most_A / (1 - CLAMP):.3g}, which is all that {alone} through"
+        allowed = f"allowed: at most {_floored(most_A / (1 - CLAMP))}, which is all that {alone} through"
         return Wrong(f"transformer.{key}", figure(given_A), allowed)
     if t.shorted_current_A is None:
         z = voltage_V / t.working_current_A
@@ -149,8 +149,14 @@ def _contradiction(welder: WelderTables, loop: Loop | None) -> Wrong:
         return Wrong("transformer.load_angle_min_deg", figure(t.load_angle_min_deg), allowed)
     unloaded = WelderTables.model_construct(**(dict(welder) | {"transformer": _without_working(t)}))
     short_A = max(voltage_V / abs(circuit.short) for _, circuit in circuits(unloaded, loop))
-    allowed = f"allowed: less than {short_A:.3g}, the most that flows on this tap with the electrodes shorted"
+    allowed = f"allowed: less than {_floored(short_A)}, the most that flows on this tap with the electrodes shorted"
     return Wrong("transformer.working_current_A", figure(t.working_current_A), allowed)
+
+
+def _floored(value: float) -> str:
+    """Three digits, rounded down, so that what a message allows is allowed."""
+    step: float = 10.0 ** (math.floor(math.log10(value)) - 2)
+    return shown(math.floor(value / step) * step)
 
 
 def _without_working(t: Transformer) -> Transformer:

@@ -171,8 +171,8 @@ def allowed(field: FieldInfo | None) -> str:
     if field.description:
         return field.description
     kind = _kind(field.annotation)
-    if get_origin(field.annotation) is Literal:
-        *others, last = [str(written(choice)) for choice in get_args(field.annotation)]
+    if get_origin(kind) is Literal:
+        *others, last = [str(written(choice)) for choice in get_args(kind)]
         return f"{', '.join(others)} or {last}"
     if _is_table(kind):
         return f"a table with {', '.join(kind.model_fields)}"

@@ -22,17 +22,17 @@ _MODULES = {command: module for _, commands in SECTIONS for command, module in c
 class Commands(click.Group):
     """Commands that are loaded when asked for, listed in the order in which they are used."""
 
-    def list_commands(self, ctx: click.Context) -> list[str]:  # noqa: ARG002
+    def list_commands(self, ctx: click.Context) -> list[str]:
         return list(_MODULES)
 
-    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:  # noqa: ARG002
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
         if cmd_name not in _MODULES:
             return None
         module = importlib.import_module(f"gen.cli.{_MODULES[cmd_name]}")
         command: click.Command = getattr(module, f"{cmd_name}_command")
         return command
 
-    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:  # noqa: ARG002
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
         for section, commands in SECTIONS:
             with formatter.section(section):
                 formatter.write_dl([(name, SHORT_HELP[name]) for name, _ in commands])

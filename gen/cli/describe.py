@@ -58,7 +58,7 @@ def describe_command(welder: Path | None, electrode: dict[str, Any] | None, as_j
     machine = find_welder(welder)
     change = _compared(machine, electrode, welder or Path(WELDER_FILE)) if electrode else None
     if as_json:
-        click.echo(json.dumps(description(machine, change), indent=2))
+        click.echo(json.dumps(description(machine, change), indent=2, default=Electrodes.model_dump))
     else:
         click.echo("\n".join(_lines(machine) + (_change_lines(change) if change else [])))
 
