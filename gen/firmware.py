@@ -111,7 +111,7 @@ def draw(table: TimingTable, width: int = 72) -> Drawing:
 
 def render(table: TimingTable, welder: Welder, board: Board) -> FirmwareBundle:
     """The firmware for `table` on `welder` and `board`. Same input, same bytes."""
-    half_us = welder.half_period_us
+    half_us = 500_000 / welder.mains.frequency_Hz  # exact, where the nominal whole microsecond would cut the band
     context: dict[str, Any] = {
         "version": program_version(),
         "table": table,
