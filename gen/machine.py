@@ -9,7 +9,7 @@ from __future__ import annotations
 import cmath
 import math
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from gen.figures import Figure, shown, spanning
 from gen.loop import Loop, loop_of
@@ -25,6 +25,7 @@ from gen.readings import (
     Case,
     Circuit,
     cases,
+    circuit_of,
     circuits,
     load_angles,
     referred,
@@ -117,6 +118,16 @@ def derive(welder: WelderTables) -> Machine:
     if not found:
         raise _contradiction(welder, loop)
     return _Summary(welder, loop, found).machine()
+
+
+def derive_at(welder: WelderTables, case: Case) -> Machine:
+    """The machine of one case, every figure a point; an angle given as a range too. Raises Impossible."""
+    loop = loop_of(welder.arms, welder.electrodes, welder.mains.frequency_Hz) if welder.arms else None
+    circuit = circuit_of(welder, loop, case)
+    machine = _Summary(welder, loop, [(case, circuit)]).machine()
+    angle = math.degrees(cmath.phase(circuit.total))
+    in_use = replace(machine.in_use, load_angle=Figure(angle, angle, "degrees", "one case"))
+    return replace(machine, taps=(in_use, *machine.taps[1:]))
 
 
 def _contradiction(welder: WelderTables, loop: Loop | None) -> Wrong:

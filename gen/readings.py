@@ -79,7 +79,7 @@ class Circuit:
         return Circuit(self.source, self.leakage * k, self.loop * k, self.work_ohm * k, turns)
 
 
-class _Impossible(Exception):
+class Impossible(Exception):
     """A case whose figures contradict each other."""
 
 
@@ -88,19 +88,24 @@ def circuits(welder: WelderTables, loop: Loop | None) -> list[tuple[Case, Circui
     found = []
     for case in cases(welder, loop):
         try:
-            found.append((case, _circuit(welder, loop, case)))
-        except _Impossible:
+            found.append((case, circuit_of(welder, loop, case)))
+        except Impossible:
             continue
     return found
 
 
 def cases(welder: WelderTables, loop: Loop | None) -> Iterator[Case]:
-    """Every combination of the ends of what is uncertain."""
+    """Every combination of the ends of what is uncertain, and of the eighths of the angle."""
+    return itertools.starmap(Case, itertools.product(*ends(welder, loop), _EIGHTHS))
+
+
+def ends(welder: WelderTables, loop: Loop | None) -> tuple[tuple[float, ...], ...]:
+    """The ends of each of a case's factors but the angle, in the order of `Case`; one where it is known exactly."""
     t = welder.transformer
     steel = STEEL_FACTOR if welder.arms and welder.arms.steel_in_throat else (1.0, 1.0)
     one = (1.0,)
     by_turns = bool(t.tap_volts) and t.shorted_current_A is not None
-    ends = (
+    return (
         _about(SOURCE) if source_given(welder.mains) else REFERENCE_SPREAD,
         _about(CLAMP) if t.shorted_current_A else one,
         _about(CLAMP) if working_given(t) else one,
@@ -109,9 +114,7 @@ def cases(welder: WelderTables, loop: Loop | None) -> Iterator[Case]:
         ((1 - GEOMETRY) * steel[0], (1 + GEOMETRY) * steel[1]) if loop else one,
         JOINTS_FACTOR if loop else one,
         one if t.shorted_current_A and working_given(t) else WORK_UOHM if by_turns else WORK_SHARE,
-        _EIGHTHS,
     )
-    return itertools.starmap(Case, itertools.product(*ends))
 
 
 def _about(uncertainty: float) -> tuple[float, float]:
@@ -160,8 +163,8 @@ def referred(loop: Loop | None, case: Case, turns: float) -> complex:
     return complex(loop.resistance_ohm * case.joints, loop.reactance_ohm * case.reactance) * turns**2
 
 
-def _circuit(welder: WelderTables, loop: Loop | None, case: Case) -> Circuit:
-    """Raises _Impossible."""
+def circuit_of(welder: WelderTables, loop: Loop | None, case: Case) -> Circuit:
+    """The circuit of one case, which may lie anywhere between the ends. Raises Impossible."""
     t, voltage_V = welder.transformer, welder.mains.voltage_V
     source = source_ohm(welder.mains, t) * case.source
     turns = turns_on(welder, None, case)
@@ -179,7 +182,7 @@ def _circuit(welder: WelderTables, loop: Loop | None, case: Case) -> Circuit:
     if working_given(t):
         z = voltage_V / (t.working_current_A * case.working)
         if z <= abs(shorted.short) or z <= shorted.short.imag:
-            raise _Impossible
+            raise Impossible
         work = math.sqrt(z**2 - shorted.short.imag**2) - shorted.short.real
     else:
         work = case.work * 1e-6 * turns**2 if turns else case.work * abs(shorted.short)
@@ -195,13 +198,13 @@ def load_angles(t: Transformer) -> tuple[float, float, bool]:
 def _angle(known: complex, z: float, low_deg: float, high_deg: float, typical: bool, share: float) -> float:
     """Angle of an impedance of size `z` that contains `known`, `share` of the way through its range; radians.
 
-    A range that is only typical gives way to what is known. Raises _Impossible.
+    A range that is only typical gives way to what is known. Raises Impossible.
     """
     if abs(known) > z:
-        raise _Impossible
+        raise Impossible
     least, most = math.asin(known.imag / z), math.acos(known.real / z)
     low, high = math.radians(low_deg), math.radians(high_deg)
     if not typical and (low > most or high < least):
-        raise _Impossible
+        raise Impossible
     low, high = min(max(low, least), most), max(min(high, most), least)
     return low + share * (high - low)

@@ -11,7 +11,7 @@ from pydantic import ModelWrapValidatorHandler, PrivateAttr, model_validator
 from gen.machine import Machine, derive
 from gen.readings import source_given, working_given
 from gen.units import Duration
-from gen.user_files import Wrong, figure, read_toml, validated, written
+from gen.user_files import FileModel, Wrong, figure, read_toml, validated, written
 from gen.welder_parts import Electrodes, Transformer, WelderTables
 
 WELDER_FILE = "welder.toml"
@@ -59,6 +59,19 @@ class Welder(WelderTables):
         tables = handler(content)
         machine = derive(tables)
         welder = tables.model_copy(update={"transformer": _completed(tables.transformer, machine)})
+        welder._machine = machine
+        return welder
+
+    def at(self, machine: Machine, **tables: FileModel) -> Self:
+        """This welder settled as `machine`, one of those that the file allows, with other `tables`; nothing is checked."""
+        t = tables.get("transformer", self.transformer)
+        angle = machine.in_use.load_angle
+        settled = {
+            "working_current_A": machine.in_use.working_primary.middle,
+            "load_angle_min_deg": angle.low,
+            "load_angle_max_deg": min(angle.high, _STEEPEST_DEG),
+        }
+        welder = self.model_copy(update=tables | {"transformer": t.model_copy(update=settled)})
         welder._machine = machine
         return welder
 

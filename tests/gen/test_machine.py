@@ -17,7 +17,7 @@ import pytest
 from gen.figures import Figure
 from gen.loop import STEEL_FACTOR, loop_of
 from gen.machine import Machine, derive
-from gen.readings import CLAMP, JOINTS_FACTOR, REFERENCE_OHM, Case, _circuit, cases  # type: ignore[attr-defined]
+from gen.readings import CLAMP, JOINTS_FACTOR, REFERENCE_OHM, Case, cases, circuit_of
 from gen.welder import Welder
 from gen.welder_parts import Arms, Electrodes
 
@@ -110,7 +110,7 @@ def test_no_case_between_the_ends_leaves_the_range(working: float | None) -> Non
     machine = derive(welder)
     for _ in range(1000):
         case = Case(**{name: chance.uniform(min(values), max(values)) for name, values in ends.items()})
-        circuit = _circuit(welder, loop, case)
+        circuit = circuit_of(welder, loop, case)
         for figure, value in (
             (machine.short_impedance, abs(circuit.short)),
             (machine.leakage_resistance, circuit.leakage.real),
