@@ -9,7 +9,7 @@ import json
 from pathlib import Path
 
 import pytest
-from command_line import WELDER, Outcome, contents, replaced, typed
+from command_line import SCHEDULE, WELDER, Outcome, contents, replaced, typed
 
 BARE = replaced(WELDER, "working_current_A = 22\nload_angle_min_deg = 40\nload_angle_max_deg = 65\n", "")
 SHORTED = "shorted_current_A = 30\nopen_secondary_V = 2.4\n"
@@ -373,3 +373,13 @@ def test_comparison_as_text(here: Path) -> None:
         "An offset is taken to reach outwards",
     ):
         assert words in outcome.out
+
+
+def test_a_shorted_reading_alone_is_enough_to_simulate(here: Path) -> None:
+    """No working current and no load angles in the file: the firmware, the simulated welder and the verdict use those derived."""
+    (here / "welder.toml").write_text(welder(tables=ARMS + ELECTRODES + BREAKER))
+    (here / "job.toml").write_text(SCHEDULE)
+    outcome = typed(["simulate", "job.toml", "--minutes", "0.1", "--welds-per-minute", "2", "--json"])
+    told = json.loads(outcome.out)
+    assert (outcome.code, outcome.err) == (0, "")
+    assert any(line.startswith("transformer.working_current_A = ") for line in told["assumed"])
