@@ -156,3 +156,14 @@ def test_what_enlarges_the_loop() -> None:
     alloy = loop_of(ARMS, ELECTRODES.model_copy(update={"alloy": "CuCr1Zr"}), 50)
     ratio = RESISTIVITY["CuCr1Zr"] / COPPER
     assert alloy.shank_resistance_ohm / base.shank_resistance_ohm == pytest.approx(ratio, rel=0.02)
+
+
+def test_rosa_rectangle_of_two_metres_by_one() -> None:
+    """E. B. Rosa, "The self and mutual inductances of linear conductors", Bulletin of the Bureau of Standards 4 (1908).
+
+    His example, from memory: a rectangle of 200 by 100 cm of wire of 0.1 cm radius, low frequency, 8017.1 cm (8.017
+    microhenries); the wire's inside, mu0 / 8 pi a metre, included.
+    """
+    long, short = Conductor(2.0, 0.001, COPPER), Conductor(1.0, 0.001, COPPER)
+    inside_H = MU_0 / (8 * math.pi) * 6.0
+    assert rectangle_inductance_H([long], [short], [short]) + inside_H == pytest.approx(8.0171e-6, rel=2e-4)
