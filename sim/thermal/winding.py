@@ -39,6 +39,7 @@ class Winding:
     insulation_class: str = "A"
     ambient_degC: float = RATED_AMBIENT_degC
     mass: Mass | None = None
+    time_constant_s: float | None = None
 
     def __post_init__(self) -> None:
         if self.insulation_class not in RATED_RISE_K:
@@ -53,7 +54,9 @@ class Winding:
 
     @property
     def time_constants_s(self) -> tuple[float, ...]:
-        """One where the masses are known (rise times capacity over loss), else both ends of an assumed range."""
+        """One where it or the masses are known (rise times capacity over loss), else both ends of an assumed range."""
+        if self.time_constant_s is not None:
+            return (self.time_constant_s,)
         if self.mass is None:
             return TIME_CONSTANT_RANGE_S
         m = self.mass

@@ -6,7 +6,7 @@ from gen.boards import Board
 from gen.timing import TimingTable
 from gen.welder import Welder
 from sim.recording import Recording
-from sim.stress import stress_of
+from sim.stress import Stress, stress_of
 from sim.verdict.electrics import electric_findings
 from sim.verdict.finding import Finding, Severity, Verdict, judged
 from sim.verdict.fired import firing, gate_end, gate_window, half_cycles, polarity
@@ -14,9 +14,9 @@ from sim.verdict.flux import flux_balance
 from sim.verdict.heat import heat_findings, hot_parts, not_judged
 from sim.verdict.open_electrodes import open_electrodes
 from sim.verdict.pace import completed, pace
-from sim.verdict.planned import cool_time, duty, latching, low_current, relay, table_size
+from sim.verdict.planned import cool_time, duty, latching, low_current, table_size
 
-__all__ = ["Finding", "Severity", "Verdict", "judge", "judged"]
+__all__ = ["Finding", "Severity", "Verdict", "judge", "judge_without_run", "judged"]
 
 _GRAVEST_FIRST = ("refuse", "caution", "note")
 
@@ -37,15 +37,24 @@ def judge(
     findings += [
         completed(recording),
         pace(recording, table),
+        open_electrodes(with_open_electrodes, table, welder),
+        *judge_without_run(stress_of(table, welder), table, welder, board, welds_per_minute),
+    ]
+    if left_out := not_judged(welder):
+        findings.append(left_out)
+    return Verdict(tuple(sorted(findings, key=lambda f: _GRAVEST_FIRST.index(f.severity))))
+
+
+def judge_without_run(
+    stress: Stress, table: TimingTable, welder: Welder, board: Board, welds_per_minute: float
+) -> list[Finding]:
+    """The checks that need no simulated run: those of the plan, of electrics and of heat."""
+    return [
         duty(table, welder, welds_per_minute),
         cool_time(table, welder),
         latching(table, welder),
-        open_electrodes(with_open_electrodes, table, welder),
         low_current(table),
         table_size(table, board),
+        *electric_findings(stress, welder, welds_per_minute),
+        *heat_findings(hot_parts(stress, welder, welds_per_minute), table, welds_per_minute),
     ]
-    stress = stress_of(table, welder)
-    findings += electric_findings(stress, welder, welds_per_minute)
-    findings += heat_findings(hot_parts(stress, welder, welds_per_minute), table, welds_per_minute)
-    findings += [finding for finding in (relay(welder), not_judged(welder)) if finding is not None]
-    return Verdict(tuple(sorted(findings, key=lambda f: _GRAVEST_FIRST.index(f.severity))))

@@ -20,8 +20,8 @@ _WORDS: dict[str, Severity] = {"holds": "note", "may trip": "caution", "trips": 
 def electric_findings(stress: Stress, welder: Welder, welds_per_minute: float) -> list[Finding]:
     """Every check of this file that the welder file allows."""
     findings = [inrush(stress), *breaker(stress, welder, welds_per_minute), supply_dip(stress, welder)]
-    findings += switch_current(stress, welder) + switch_surge(stress, welder) + triac_commutation(stress, welder)
-    return findings
+    findings += switch_current(stress, welder) + switch_surge(stress, welder) + switch_i2t(stress, welder)
+    return findings + triac_commutation(stress, welder) + zero_cross_relay(stress, welder)
 
 
 def inrush(stress: Stress) -> Finding:
@@ -64,9 +64,10 @@ def _by_word(name: str, judgement: Judgement, unit: str, advice: str) -> Finding
         figure = 0.0 if math.isnan(judgement.figure) else round(judgement.figure, 1)
         known = "Name the breaker in the welder file: [breaker] characteristic and rating_A, as printed on it."
         return Finding(name, severity, figure, 0, f"{unit}, limit not known", judgement.source, known)
-    limit = judgement.holds_to if severity != "refuse" else judgement.trips_from
-    advice = "" if severity == "note" else f"It {judgement.word}. {advice}"
-    return Finding(name, severity, round(judgement.figure, 3), round(limit, 3), unit, judgement.source, advice)
+    surely = f" (above the limit it may, from {judgement.trips_from:.3g} it must)"
+    advice = "" if severity == "note" else f"It {judgement.word}{surely}. {advice}"
+    limit = round(judgement.holds_to, 3)
+    return Finding(name, severity, round(judgement.figure, 3), limit, unit, judgement.source, advice)
 
 
 def supply_dip(stress: Stress, welder: Welder) -> Finding:
@@ -120,12 +121,32 @@ def switch_surge(stress: Stress, welder: Welder) -> list[Finding]:
     ]
 
 
+def switch_i2t(stress: Stress, welder: Welder) -> list[Finding]:
+    """The square of the current integrated over the worst half-cycle, against the data sheet's (10 ms, not repeated)."""
+    rated = welder.switch.i2t_A2s
+    if rated is None:
+        return []
+    swings = stress.worst.swings + stress.shorted_worst.swings
+    most = max((swing.primary_rms_A**2 * stress.half_s for swing in swings), default=0.0)
+    return [
+        judged(
+            "switch-i2t",
+            round(most, 2),
+            rated,
+            "A2 s in one half-cycle, shorted, worst residue",
+            "switch.i2t_A2s, its data sheet (for fusing: one half-cycle, not to be repeated)",
+            "Fit a larger switch: no fuse will save this one.",
+        )
+    ]
+
+
 def triac_commutation(stress: Stress, welder: Welder) -> list[Finding]:
     """A triac faces the recovering voltage with the gate still warm: its rise against the data sheet."""
     if welder.switch.kind != "triac":
         return []
-    end_deg = stress.settled.swings[-1].end_deg if stress.settled.swings else 180.0
-    step_V = welder.mains.voltage_V * math.sqrt(2) * abs(math.sin(math.radians(end_deg)))
+    # The voltage that the triac is left with is greatest where the current ends nearest the next peak.
+    steps = [abs(math.sin(math.radians(swing.end_deg))) for swing in stress.settled.swings]
+    step_V = welder.mains.voltage_V * math.sqrt(2) * max(steps, default=0.0)
     rated = welder.switch.commutating_dv_dt_V_per_us
     source = (
         "switch.commutating_dv_dt_V_per_us" if rated else f"typical {TYPICAL_DV_DT:g} V/us, common practice, no source"
@@ -138,5 +159,38 @@ def triac_commutation(stress: Stress, welder: Welder) -> list[Finding]:
             "V/us behind a 10 us snubber",
             source,
             "It may conduct on without a gate. Use two thyristors.",
+        )
+    ]
+
+
+def zero_cross_relay(stress: Stress, welder: Welder) -> list[Finding]:
+    """A zero-cross relay turns a transformer on at the worst moment, and this firmware's gate is off at the crossings.
+
+    Refused whatever the figure: the greatest peak from the worst residue, of a relay that turns on again by itself as a
+    current ends and of one that waits for the next zero and so skips every other half-cycle.
+    """
+    if welder.switch.fires_at_any_phase:
+        return []
+    again, waits = stress.zero_worst.primary_peak_A, stress.zero_inhibited.primary_peak_A
+    limits = {"the working peak": stress.working_peak_A}
+    held = magnetic(welder.breaker, again).holds_to * math.sqrt(2)
+    if not math.isnan(held):
+        limits["what the breaker lets through"] = held
+    if welder.switch.surge_current_A is not None:
+        limits["the switch's surge current"] = welder.switch.surge_current_A
+    passed = [what for what, most in limits.items() if max(again, waits) > most]
+    beyond = f", more than {' and '.join(passed)}" if passed else ""
+    one_way = "; the core is driven one way" if stress.zero_inhibited.half_wave else ""
+    return [
+        Finding(
+            "zero-cross-relay",
+            "refuse",
+            round(max(again, waits), 1),
+            round(min(limits.values()), 1),
+            "A peak at switch-on, worst residue",
+            "textbook: a transformer switched on at the voltage zero swings to twice its steady flux",
+            f"Fit a pair of thyristors, or a relay that turns on at any phase. This one passes {again:.3g} A where it turns "
+            f"on again by itself, {waits:.3g} A where it waits for the next zero{one_way}{beyond}; and this firmware's gate "
+            "is off at the crossings.",
         )
     ]

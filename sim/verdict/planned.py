@@ -101,18 +101,3 @@ def latching(table: TimingTable, welder: Welder) -> Finding:
         "Use a switch with a lower latching current, or fire earlier (more per cent).",
         low=True,
     )
-
-
-def relay(welder: Welder) -> Finding | None:
-    """A zero-cross relay has no place before a transformer."""
-    if welder.switch.fires_at_any_phase:
-        return None
-    return Finding(
-        "zero-cross-relay",
-        "refuse",
-        2,
-        1,
-        "of the steady flux at switch-on",
-        "textbook: a transformer switched on at the voltage zero swings to twice its steady flux",
-        "Fit a pair of thyristors, or a relay that turns on at any phase: this one turns on at the worst.",
-    )
