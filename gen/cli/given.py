@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from typing import Annotated, Any
 
 import click
@@ -12,17 +12,21 @@ from pydantic import ConfigDict, TypeAdapter, ValidationError
 from gen.user_files import FileModel, Written, allowed, written
 
 
-def number(least: float, most: float) -> Callable[[str], float]:
-    """An option's type: a number from `least` to `most`, a whole one where both are."""
+def number(least: float, most: float, words: Mapping[str, float] | None = None) -> Callable[[str], float]:
+    """An option's type: a number from `least` to `most`, a whole one where both are, or one of `words` for its number."""
     whole = isinstance(least, int) and isinstance(most, int)
+    words = words or {}
 
     def convert(text: str) -> float:
+        if text in words:
+            return words[text]
         try:
             value: float = int(text) if whole else float(text)
         except ValueError:
             value = math.nan
         if not least <= value <= most:
-            raise _refused(text, f"{'a whole number' if whole else 'a number'} from {least:g} to {most:.15g}")
+            what = f"{'a whole number' if whole else 'a number'} from {least:g} to {most:.15g}"
+            raise _refused(text, ", or ".join((what, *words)))
         return value
 
     return convert

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import math
 from pathlib import Path
 from typing import Any
 
@@ -10,19 +11,24 @@ import click
 
 from gen.cautions import caution_lines
 from gen.cli.given import number
+from gen.cli.heat import fastest_of, heat_json, heat_text, pace_of, temperatures_of
 from gen.cli.job import Run, read_job, run_job
 from gen.cli.plan import json_option, schedule_argument, welder_option
 from gen.cli.show import verdict_text
 from gen.cli.writing import check_bundle_folder, check_targets, write_bundle, write_whole
 from gen.welder import WELDER_FILE
 
+FASTEST = math.inf  # stands for the word `max` until the schedule is known
+
 pace_option = click.option(
     "--welds-per-minute",
-    type=number(0.1, 120.0),
+    "--pace",
+    "welds_per_minute",
+    type=number(0.1, 120.0, {"max": FASTEST}),
     metavar="NUMBER",
     default=4,
     show_default=True,
-    help="Pace at which the pedal is pressed, 0.1 to 120.",
+    help="Pace at which the pedal is pressed, 0.1 to 120; max: the fastest that may go on for ever.",
 )
 seed_option = click.option(
     "--seed",
@@ -47,6 +53,12 @@ seed_option = click.option(
 )
 @pace_option
 @seed_option
+@click.option(
+    "--burst",
+    type=number(1, 10_000),
+    metavar="NUMBER",
+    help="Say the rest needed after this many welds, one straight after another.",
+)
 @click.option("--report", type=click.Path(path_type=Path), help="Write a report, one HTML file.")
 @click.option("--vcd", type=click.Path(path_type=Path), help="Write the waveforms as VCD.")
 @click.option("--csv", "csv_path", type=click.Path(path_type=Path), help="Write every conduction as CSV.")
@@ -57,6 +69,7 @@ def simulate_command(
     minutes: float,
     welds_per_minute: float,
     seed: int,
+    burst: int | None,
     report: Path | None,
     vcd: Path | None,
     csv_path: Path | None,
@@ -65,12 +78,15 @@ def simulate_command(
     """Run the firmware for SCHEDULE on a simulated welder and judge what it did. Exit code 1 when it is refused."""
     job = read_job(schedule, welder)
     check_targets({"--report": report, "--vcd": vcd, "--csv": csv_path}, keep=(schedule, welder or Path(WELDER_FILE)))
-    run = run_job(job, minutes, welds_per_minute, seed)
+    fastest = fastest_of(job)
+    run = run_job(job, minutes, pace_of(fastest, welds_per_minute), seed)
+    hot = temperatures_of(run, burst)
     write_results(run, report, vcd, csv_path)
     if as_json:
-        click.echo(json.dumps(run_json(run), indent=2))
+        click.echo(json.dumps(run_json(run) | heat_json(fastest, hot, burst), indent=2))
     else:
         click.echo(verdict_text(run))
+        click.echo(heat_text(run, fastest, hot, burst))
         for path in (report, vcd, csv_path):
             if path is not None:
                 click.echo(f"Written: {path}")
@@ -89,7 +105,8 @@ def build_command(schedule: Path, folder: Path, welder: Path | None, welds_per_m
     """Write the firmware for SCHEDULE into a folder. Nothing is written when the verdict refuses (exit code 1)."""
     job = read_job(schedule, welder)
     check_bundle_folder(folder, job.firmware)
-    run = run_job(job, 1, welds_per_minute, seed=0)
+    pace = pace_of(fastest_of(job), welds_per_minute) if welds_per_minute == FASTEST else welds_per_minute
+    run = run_job(job, 1, pace, seed=0)
     if not run.verdict.refused:
         write_bundle(folder, run.bundle)
     if as_json:
