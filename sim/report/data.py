@@ -13,6 +13,7 @@ from gen.firmware import FirmwareBundle, duty_limit, heat
 from gen.timing import TimingTable
 from gen.welder import Welder
 from sim.recording import Recording, StateChange, WeldRecord
+from sim.stress import Stress, stress_of
 from sim.switch import Conduction
 from sim.verdict import Finding, Verdict
 from sim.verdict.flux import flux_path
@@ -66,6 +67,11 @@ class ReportData:
     @cached_property
     def minute(self) -> Minute:
         return busiest_minute(self)
+
+    @cached_property
+    def stress(self) -> Stress:
+        """What one weld does to the machine, as the checks of electrics and heat saw it."""
+        return stress_of(self.table, self.welder)
 
 
 def _start(conduction: Conduction) -> float:
