@@ -14,12 +14,17 @@ from sim.recording import StateChange, WeldRecord
 from sim.report.charts import draw_flux, draw_minute
 from sim.report.crossings import draw_half_cycles, shown_half_cycles, view_of
 from sim.report.data import FLUX_CHECK, ReportData, flux_of, refusals
+from sim.report.heat import BURST, draw_heat, fastest_words, heat_of, rest_words
+from sim.report.machine import draw_ohms, ohms
+from sim.report.margins import draw_margins, limit_words, margins
 from sim.report.svg import number, picture
+from sim.report.switching import assumed_words, draw_switching, switching_of
 from sim.report.timeline import draw_timeline, grouped, in_ms, segments
-from sim.verdict import Finding
+from sim.verdict.fastest import fastest_pace
 from sim.verdict.pace import weld_count
 
 SEVERITY_WORDS = {"refuse": "refused", "caution": "caution", "note": "passed"}
+_MAY_BE_LEFT_OUT = (("junction", "junction"), ("electrode-heat", "electrode face"))
 _MOST_ROWS = 24  # of the welds listed as they come; every odd one is listed beyond that, up to as many again
 
 
@@ -39,14 +44,6 @@ def templates() -> Environment:
 
 def _section(name: str, **values: Any) -> Markup:
     return Markup(templates().get_template(f"{name}.html.j2").render(values))
-
-
-def limit_words(finding: Finding) -> str:
-    """The limit with the side on which figures keep to it, told from the severity and the figure."""
-    if finding.figure == finding.limit != 0:
-        return number(finding.limit)
-    at_least = finding.limit != 0 and (finding.figure > finding.limit) == (finding.severity == "note")
-    return f"{'at least' if at_least else 'at most'} {number(finding.limit)}"
 
 
 def headline(data: ReportData) -> str:
@@ -134,6 +131,18 @@ def flux(data: ReportData) -> Markup:
     return _section("flux", picture=shown, flux=found, worst=worst)
 
 
+def switching(data: ReportData) -> Markup:
+    """Current and flux at the start, and what switching on at voltage zero would do."""
+    every, stress = switching_of(data), data.stress
+    return _section(
+        "switching",
+        picture=picture(lambda width, name: draw_switching(every, width, name), "switching"),
+        stress=stress,
+        ratio=stress.worst.primary_peak_A / stress.working_peak_A,
+        assumed=assumed_words(stress.assumed),
+    )
+
+
 def duty(data: ReportData) -> Markup:
     """The minute with most heat in it, against what the plate allows."""
     minute, refused = data.minute, refusals(data)
@@ -152,10 +161,45 @@ def duty(data: ReportData) -> Markup:
     )
 
 
+def heat(data: ReportData) -> Markup:
+    """Each part's temperature over the minutes at the pace asked, and what pace and rest it allows."""
+    found, ambient_C = heat_of(data), data.welder.ambient.temperature_C
+    parts, said = found.parts, [part.said for part in found.parts]
+    fastest = fastest_pace(data.stress, data.table, data.welder)
+    made = f"in the last of this run's {found.made} welds" if found.made > 1 else "in the first weld"
+    rows = [
+        (made, [number(t.after_run_C) for t in said]),
+        ("a minute later", [number(t.minute_later_C) for t in said]),
+        ("for ever", [number(t.for_ever_C) for t in said]),
+        ("limit", [number(t.limit_C) for t in said]),
+        ("fastest pace for ever, welds a minute", [fastest_words(part, found) for part in parts]),
+        (f"rest after {BURST} welds as fast as it goes", [rest_words(part) for part in parts]),
+    ]
+    names = {t.name for t in said}
+    return _section(
+        "heat",
+        picture=picture(lambda width, name: draw_heat(found, ambient_C, width, name), "heat"),
+        heat=found,
+        rows=rows,
+        fastest=fastest,
+        capped=found.pace < data.welds_per_minute,
+        hot=any(part.passes_s is not None for part in parts),
+        left_out=[word for name, word in _MAY_BE_LEFT_OUT if name not in names],
+    )
+
+
 def findings(data: ReportData) -> Markup:
-    """Every check with its figure, limit and source."""
+    """How near each limit is, and every check with its figure, limit and source."""
     rows = [(SEVERITY_WORDS[f.severity], f, limit_words(f)) for f in data.findings]
-    return _section("findings", rows=rows)
+    found = margins(data.findings, data.welder.ambient.temperature_C)
+    drawn = {id(margin.finding) for margin in found}
+    return _section(
+        "findings",
+        rows=rows,
+        picture=picture(lambda width, name: draw_margins(found, width, name), "margins") if found else None,
+        unknown=any(margin.unknown for margin in found),
+        kept_nil=[f.name for f in data.findings if id(f) not in drawn],
+    )
 
 
 def welds(data: ReportData) -> Markup:
@@ -192,6 +236,19 @@ def _ending(data: ReportData, weld: WeldRecord) -> str:
     return weld.ending + reason
 
 
+def machine(data: ReportData) -> Markup:
+    """What the owner's readings come to, with the range of each figure and where it comes from."""
+    m = data.welder.machine
+    return _section(
+        "machine",
+        picture=picture(lambda width, _: draw_ohms(ohms(m), width), "ohms"),
+        figures=list(m.figures()),
+        taps=m.taps,
+        named=any(tap.name for tap in m.taps),
+        turns=m.in_use.turns_ratio is not None,
+    )
+
+
 def built(data: ReportData) -> Markup:
     """What was built, what was rounded and what was assumed."""
     return _section(
@@ -202,7 +259,7 @@ def built(data: ReportData) -> Markup:
     )
 
 
-SECTIONS = (verdict, cautions, schedule, half_cycles, flux, duty, findings, welds, built)
+SECTIONS = (*(verdict, cautions, schedule, half_cycles, flux, switching, duty, heat, findings, welds, machine, built),)
 
 
 def page(data: ReportData) -> str:

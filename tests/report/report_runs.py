@@ -7,13 +7,13 @@ from dataclasses import replace
 from functools import cache
 from typing import Any
 
-from conftest import firmware, make_welder
+from conftest import KNOWN, firmware, make_welder
 
 from gen.boards import boards
 from gen.firmware import program_version
 from sim.recording import Recording
 from sim.report import ReportData
-from sim.verdict import Finding, Verdict
+from sim.verdict import Finding, Verdict, judge
 from sim.world import Bench, bench_for, simulate
 
 RODS: tuple[dict[str, Any], ...] = (
@@ -132,4 +132,61 @@ def many() -> ReportData:
     return replace(data, recording=recording)
 
 
-EVERY_SHAPE = (rods, long, refused, without_weld, unlatched, open_electrodes, stopped, dropout, many)
+def judged(data: ReportData) -> ReportData:
+    """The same with the verdict that the checks come to."""
+    bench = bench_for(data.welder, data.table, minutes=0.02, welds_per_minute=1, open_electrodes=True)
+    unloaded = simulate(data.bundle, data.table, bench)
+    pace = data.welds_per_minute
+    return replace(data, verdict=judge(data.recording, unloaded, data.table, data.welder, data.board, pace))
+
+
+@cache
+def little() -> ReportData:
+    """A welder file that gives what it must and no more: no breaker, no electrodes, no thermal impedance."""
+    return judged(run(*RODS, title="Little is known"))
+
+
+TAPS = {"tap": "high", "taps": {"low": 1.8, "middle": 2.1, "high": 2.4}, "shorted_current_A": 26, "mass_kg": 12}
+ALL: dict[str, Any] = KNOWN | {
+    "transformer": TAPS,
+    "arms": {"length_mm": 250, "throat_mm": 100, "diameter_mm": 20},
+}
+
+
+@cache
+def everything() -> ReportData:
+    """A welder file that gives all, three taps among it."""
+    return judged(run(*RODS, title="All is known", **ALL))
+
+
+@cache
+def too_hot() -> ReportData:
+    """Too small a transformer, switch and electrode, worked too fast."""
+    small = {
+        "transformer": TAPS | {"rating_kVA": 1.0, "winding_time_constant_min": 10},
+        "electrodes": {"diameter_mm": 6, "length_mm": 45, "alloy": "Cu-ETP"},
+        "switch": {
+            "rated_current_A": 12,
+            "surge_current_A": 30,
+            "foster": [[1.5, 0.005], [3.0, 0.05], [4.0, 0.4]],
+            "junction_limit_C": 100,
+        },
+        "heat_sink": {"K_per_W": 9, "J_per_K": 60},
+    }
+    return judged(run(*RODS, title="Too hot", welds_per_minute=12, **(ALL | small)))
+
+
+EVERY_SHAPE = (
+    rods,
+    long,
+    refused,
+    without_weld,
+    unlatched,
+    open_electrodes,
+    stopped,
+    dropout,
+    many,
+    little,
+    everything,
+    too_hot,
+)

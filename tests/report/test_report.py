@@ -56,7 +56,9 @@ def section(tree: Element, name: str) -> Element:
 
 def rows(element: Element, table: int = 0) -> list[list[str]]:
     """The cells of the body of a table."""
-    return [[words(cell) for cell in row.findall("td")] for row in element.findall(".//table")[table].findall("./tbody/tr")]
+    return [
+        [words(cell) for cell in row.findall("td")] for row in element.findall(".//table")[table].findall("./tbody/tr")
+    ]
 
 
 @SHAPES
@@ -84,7 +86,10 @@ def test_findings_are_listed_gravest_first_with_all_they_say() -> None:
     tree = page_of(runs.refused)
     listed = rows(section(tree, "findings"))
     assert [row[:2] for row in listed] == [
-        ["duty", "refused"], ["pace", "caution"], ["gate-window", "passed"], ["flux-balance", "passed"],
+        ["duty", "refused"],
+        ["pace", "caution"],
+        ["gate-window", "passed"],
+        ["flux-balance", "passed"],
     ]
     assert listed[0][2:4] == ["31.2 % of a minute at full current", "at most 21.3"]
     assert listed[2][2:4] == ["53.1 degrees of gate", "at least 10"]
@@ -118,7 +123,12 @@ def test_the_verdict_in_one_line(findings: tuple[Finding, ...], line: str) -> No
 @pytest.mark.parametrize(
     ("figure", "limit", "severity", "said"),
     [
-        *[(5, 10, "note", "at most 10"), (15, 10, "note", "at least 10"), (10, 10, "note", "10"), (0, 0, "note", "at most 0")],
+        *[
+            (5, 10, "note", "at most 10"),
+            (15, 10, "note", "at least 10"),
+            (10, 10, "note", "10"),
+            (0, 0, "note", "at most 0"),
+        ],
         *[(15, 10, "refuse", "at most 10"), (5, 10, "caution", "at least 10"), (2, 0, "refuse", "at most 0")],
     ],
 )
@@ -129,7 +139,15 @@ def test_the_side_of_a_limit(figure: float, limit: float, severity: str, said: s
 def test_the_schedule_says_every_row_of_the_table() -> None:
     data = runs.rods()
     listed = rows(section(page_of(runs.rods), "schedule"))
-    assert [row[1] for row in listed] == ["squeeze", "pulse, 2 times", "cool, 2 times", "upslope", "weld", "hold", "off"]
+    assert [row[1] for row in listed] == [
+        "squeeze",
+        "pulse, 2 times",
+        "cool, 2 times",
+        "upslope",
+        "weld",
+        "hold",
+        "off",
+    ]
     times = [2 if "2 times" in row[1] else 1 for row in listed]
     assert sum(int(row[2]) * n for row, n in zip(listed, times, strict=True)) == data.table.half_cycles
     assert [float(row[3]) for row in listed] == [10 * int(row[2]) for row in listed]
@@ -197,7 +215,9 @@ def test_unlatched_currents_are_dashed_and_counted() -> None:
     assert "never latched" not in words(section(page_of(runs.open_electrodes), "half-cycles"))
 
 
-@pytest.mark.parametrize("shape", [runs.rods, runs.long, runs.stopped, runs.open_electrodes], ids=lambda shape: shape.__name__)
+@pytest.mark.parametrize(
+    "shape", [runs.rods, runs.long, runs.stopped, runs.open_electrodes], ids=lambda shape: shape.__name__
+)
 def test_the_flux_path_is_the_one_that_is_judged(shape: Shape) -> None:
     data = shape()
     first = replace(data.recording, welds=data.recording.welds[:1])
@@ -209,7 +229,9 @@ def test_the_flux_path_is_the_one_that_is_judged(shape: Shape) -> None:
     assert f"Greatest in this weld {number(abs(flux.peak))}, limit 1.4" in words(section(page_of(shape), "flux"))
 
 
-@pytest.mark.parametrize("shape", [runs.rods, runs.refused, runs.stopped, runs.without_weld], ids=lambda shape: shape.__name__)
+@pytest.mark.parametrize(
+    "shape", [runs.rods, runs.refused, runs.stopped, runs.without_weld], ids=lambda shape: shape.__name__
+)
 def test_the_duty_minute_is_a_sum_over_gates(shape: Shape) -> None:
     data = shape()
     costs = [heat(row) for row in data.table.rows if row.firing_delay_us is not None for _ in range(row.half_cycles)]
@@ -231,7 +253,9 @@ def test_presses_that_began_no_weld_have_their_reason() -> None:
     found = refusals(data)
     assert len(found) == len(data.recording.presses) - len(data.recording.welds)
     assert {refusal.reason for refusal in found} == {"duty used up"}
-    assert f"{len(found)} of these came in the state “locked out: duty used up”" in words(section(page_of(runs.refused), "welds"))
+    assert f"{len(found)} of these came in the state “locked out: duty used up”" in words(
+        section(page_of(runs.refused), "welds")
+    )
 
 
 @pytest.mark.parametrize("shape", [runs.rods, runs.stopped, runs.dropout], ids=lambda shape: shape.__name__)
@@ -261,7 +285,13 @@ def test_a_long_list_is_cut_but_keeps_the_odd_weld() -> None:
 def test_what_was_built_rounded_and_assumed() -> None:
     data = replace(runs.rods(), table=replace(runs.rods().table, notes=("phase 1: 0.4 s & <more>",)))
     built = words(section(parsed(data), "built"))
-    for said in (data.table.digest, data.bundle.digest, data.board.title, data.board.micropython_min, *data.table.notes):
+    for said in (
+        data.table.digest,
+        data.bundle.digest,
+        data.board.title,
+        data.board.micropython_min,
+        *data.table.notes,
+    ):
         assert said in built
     for path, content in data.bundle.files.items():
         assert f"{path} {len(content.encode())} bytes" in built
@@ -300,7 +330,15 @@ def test_spread_labels_do_not_overlap(wanted: list[tuple[float, float]]) -> None
 
 @pytest.mark.parametrize(
     ("value", "said"),
-    [(0, "0"), (1276.4, "1276"), (0.19946, "0.199"), (-1.4, "−1.4"), (20.0, "20"), (1e6, "1000000"), (float("inf"), "unlimited")],
+    [
+        (0, "0"),
+        (1276.4, "1276"),
+        (0.19946, "0.199"),
+        (-1.4, "−1.4"),
+        (20.0, "20"),
+        (1e6, "1000000"),
+        (float("inf"), "unlimited"),
+    ],
 )
 def test_figures_are_written_without_exponents(value: float, said: str) -> None:
     assert number(value) == said

@@ -1,0 +1,148 @@
+"""How much of each limit is used, as bars."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from sim.report.svg import LINE, NARROW, Scale, filled, hatch, line, number, path, svg, text, width_of
+from sim.verdict import Finding
+
+WORDS = {"refuse": "refused", "caution": "caution", "note": ""}
+UNKNOWN = "limit not known"  # how a unit ends where nothing is known of the limit
+_MOST = 1.25  # of a limit: the end of the scale
+_BAR, _ROW = 11, 22
+
+
+def at_least(finding: Finding) -> bool:
+    """Whether figures keep to this limit from above, told from the severity and the figure."""
+    return (
+        finding.limit != 0
+        and finding.figure != finding.limit
+        and ((finding.figure > finding.limit) == (finding.severity == "note"))
+    )
+
+
+def limit_words(finding: Finding) -> str:
+    """The limit with the side on which figures keep to it."""
+    if finding.unit.endswith(UNKNOWN):
+        return "not known"
+    if finding.figure == finding.limit != 0:
+        return number(finding.limit)
+    return f"{'at least' if at_least(finding) else 'at most'} {number(finding.limit)}"
+
+
+@dataclass(frozen=True)
+class Margin:
+    """A finding with the share of its limit that is used: 1 is the limit itself, inf where it cannot be told, being beyond."""
+
+    finding: Finding
+    share: float
+
+    @property
+    def unknown(self) -> bool:
+        """Whether nothing is known of the limit."""
+        return self.finding.unit.endswith(UNKNOWN)
+
+    @property
+    def percent(self) -> str:
+        """The share in words, without a figure where it is of no use."""
+        if self.unknown:
+            return "?"
+        if self.share > 9.99:
+            return "beyond"
+        # Rounded towards the limit's own side, so that nothing beyond it reads as at it.
+        percent = 100 * self.share
+        return f"{math.ceil(percent - 1e-9) if self.share > 1 else math.floor(percent + 1e-9)} %"
+
+
+def margins(findings: Sequence[Finding], ambient_C: float) -> list[Margin]:
+    """Nearest to its limit first. A limit of nothing that is kept has no share and no bar. Temperatures count from ambient."""
+    found = []
+    for finding in findings:
+        figure, limit = finding.figure, finding.limit
+        if finding.unit.startswith("degC"):
+            figure, limit = figure - ambient_C, limit - ambient_C
+        if finding.limit == 0:
+            share = math.nan if finding.severity == "note" else math.inf
+        elif at_least(finding):
+            share = limit / figure if figure > 0 else math.inf
+        else:
+            share = figure / limit if limit > 0 else math.inf
+        if not math.isnan(share):
+            found.append(Margin(finding, max(share, 0.0)))
+    return sorted(found, key=_nearest_first)
+
+
+def _nearest_first(margin: Margin) -> tuple[float, int]:
+    """What is not known comes after what is beyond its limit; of equals the gravest first."""
+    return -1.0 if margin.unknown else -margin.share, list(WORDS).index(margin.finding.severity)
+
+
+def draw_margins(found: Sequence[Margin], width: int, name: str) -> str:
+    """One bar a finding, up to the line of the limit or beyond it; those beyond are hatched and named in words."""
+    narrow = width == NARROW
+    x = Scale(0, _MOST, 2, width - 2) if narrow else Scale(0, _MOST, 226, 470)
+    top, row = 22.0, LINE + _ROW if narrow else _ROW
+    bottom = top + row * len(found)
+    at = x(1)
+    drawn = [hatch(f"hatch-{name}"), text(at, 12, "limit", "middle", "strong"), text(x(0), 12, "0")]
+    for n, margin in enumerate(found):
+        y = top + n * row
+        drawn += _narrow_words(margin, y, width) if narrow else _wide_words(margin, y, width)
+        drawn.append(_bar(margin, x, y + (LINE + 3 if narrow else 4), f"hatch-{name}"))
+    if narrow:  # in stretches, so that it does not cross the words
+        for n in range(len(found)):
+            y = top + n * row + LINE
+            drawn.append(line(at, y, at, y + _BAR + 6, "limit solid"))
+    else:
+        drawn.append(line(at, 16, at, bottom, "limit solid"))
+    return svg(width, bottom + 2, "".join(drawn), f"Share of each limit that is used, {len(found)} checks")
+
+
+def _bar(margin: Margin, x: Scale, y: float, pattern: str) -> str:
+    """Filled where it keeps to its limit, hatched where it does not and broken at the end of the scale; dashed: not known."""
+    end = x(1 if margin.unknown else min(margin.share, _MOST))
+    outline = [(x(0), y), (end, y), (end, y + _BAR), (x(0), y + _BAR)]
+    if margin.finding.severity == "note":
+        return path(outline, "kept", closed=True)
+    if margin.unknown:
+        return path(outline, "unlatched", closed=True)
+    drawn = filled(outline, pattern) + path(outline, "beyond", closed=True)
+    if margin.share > _MOST:
+        drawn += "".join(line(end - 8 + s, y + _BAR + 3, end - 3 + s, y - 3, "mark") for s in (-4, 0))
+    return drawn
+
+
+def _wide_words(margin: Margin, y: float, width: int) -> list[str]:
+    f, base = margin.finding, y + 14
+    beyond = "strong" if f.severity != "note" else ""
+    drawn = [text(2, base, f.name, class_=beyond), text(216, base, margin.percent, "end", beyond)]
+    if WORDS[f.severity]:
+        drawn.append(text(124, base, WORDS[f.severity], class_="strong"))
+    return [*drawn, text(482, base, fitting(f, width - 482))]
+
+
+def _narrow_words(margin: Margin, y: float, width: int) -> list[str]:
+    f, base = margin.finding, y + 12
+    word = WORDS[f.severity]
+    name = f"{f.name}: {word}" if word else f.name
+    class_ = "strong" if word else ""
+    figure = fitting(f, width - 4 - 1.1 * width_of(name) - 16 - 50, with_unit=False)
+    return [
+        text(2, base, name, class_=class_),
+        text(width - 2, base, f"{figure}; {margin.percent}" if figure else margin.percent, "end", class_),
+    ]
+
+
+def fitting(finding: Finding, room: float, with_unit: bool = True) -> str:
+    """Figure, limit and unit, or as much of that as fits."""
+    unit, figure, after = finding.unit, number(finding.figure), ""
+    if finding.limit:
+        figure += f"{', at least' if at_least(finding) else ' of'} {number(finding.limit)}"
+    elif not unit.endswith(UNKNOWN):
+        after = "; none allowed"
+    units = [unit + after, unit, unit.rpartition(",")[0]] if with_unit else []
+    written = [*(f"{figure} {words}" for words in units if words), figure]
+    return next((words for words in written if width_of(words) <= room), "")
