@@ -13,7 +13,7 @@ import click
 SECTIONS: tuple[tuple[str, tuple[tuple[str, str], ...]], ...] = (
     ("Begin", (("demo", "begin"), ("new", "begin"), ("boards", "plan"))),
     ("Plan", (("describe", "describe"), ("table", "plan"))),
-    ("Prove", (("simulate", "prove"),)),
+    ("Prove", (("simulate", "prove"), ("sweep", "sweep"))),
     ("Make", (("build", "prove"),)),
 )
 _MODULES = {command: module for _, commands in SECTIONS for command, module in commands}
@@ -45,6 +45,7 @@ SHORT_HELP = {
     "describe": "The machine as derived, and what other electrodes would cost.",
     "table": "A schedule as its timing table, counted in mains half-cycles.",
     "simulate": "Run the firmware on a simulated welder and judge what it did.",
+    "sweep": "Judge the schedule on many machines that the welder file allows.",
     "build": "Write the firmware for the board, if the verdict lets it.",
 }
 

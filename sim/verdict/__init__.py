@@ -46,9 +46,9 @@ def judge(
 
 
 def judge_without_run(
-    stress: Stress, table: TimingTable, welder: Welder, board: Board, welds_per_minute: float
+    stress: Stress, table: TimingTable, welder: Welder, board: Board, welds_per_minute: float, *, advise: bool = True
 ) -> list[Finding]:
-    """The checks that need no simulated run: those of the plan, of electrics and of heat."""
+    """The checks that need no simulated run: those of the plan, of electrics and of heat (`advise` as there)."""
     return [
         duty(table, welder, welds_per_minute),
         cool_time(table, welder),
@@ -56,5 +56,5 @@ def judge_without_run(
         low_current(table),
         table_size(table, board),
         *electric_findings(stress, welder, welds_per_minute),
-        *heat_findings(hot_parts(stress, welder, welds_per_minute), table, welds_per_minute),
+        *heat_findings(hot_parts(stress, welder, welds_per_minute), table, welds_per_minute, advise=advise),
     ]

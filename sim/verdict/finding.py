@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import Literal
 
@@ -12,7 +13,8 @@ Severity = Literal["refuse", "caution", "note"]
 class Finding:
     """One judgement. `figure` and `limit` share `unit`; `source` says where the limit comes from; `time_s` where in the run.
 
-    `note` means that the check passed, with its figure; `caution` and `refuse` come with advice on what to change.
+    `note` means that the check passed, with its figure; `caution` and `refuse` come with advice on what to change. `low`:
+    the limit is the least that will do, and not the most.
     """
 
     name: str
@@ -23,6 +25,13 @@ class Finding:
     source: str
     advice: str
     time_s: float | None = None
+    low: bool = False
+
+    @property
+    def strain(self) -> float:
+        """How near the limit: 1 is at it, less within it; nan where a ratio says nothing."""
+        above, below = (self.limit, self.figure) if self.low else (self.figure, self.limit)
+        return above / below if below > 0 else math.nan
 
 
 @dataclass(frozen=True)
@@ -57,4 +66,6 @@ def judged(
 ) -> Finding:
     """A finding that is a note while `figure` keeps to `limit` (at most, or with `low` at least), and `otherwise` beyond it."""
     kept = figure >= limit if low else figure <= limit
-    return Finding(name, "note" if kept else otherwise, figure, limit, unit, source, advice if not kept else "", time_s)
+    return Finding(
+        name, "note" if kept else otherwise, figure, limit, unit, source, advice if not kept else "", time_s, low
+    )

@@ -16,6 +16,7 @@ from sim.thermal import (
     CUCR1,
     CUCR1ZR,
     Cooling,
+    Cycle,
     Electrode,
     Forecast,
     FosterTerm,
@@ -66,6 +67,10 @@ class HotPart:
         """After `welds` welds from cold, a minute later, and for ever."""
         return forecast(self.network, self.profile, 60 / welds_per_minute, max(1, welds), self.output)
 
+    def for_ever(self, welds_per_minute: float) -> Cycle:
+        """The cycle that endless work repeats."""
+        return equilibrium(self.network, self.profile, 60 / welds_per_minute, self.output)
+
     def fastest(self, least_period_s: float) -> float:
         """Welds a minute that may go on for ever; 0: not one."""
         if self.by_mean:  # a mean rises in proportion to the pace
@@ -91,15 +96,20 @@ def hot_parts(stress: Stress, welder: Welder, welds_per_minute: float) -> tuple[
     return (*_switch(stress, welder), *_winding(stress, welder), *_electrode(stress, welder, welds_per_minute))
 
 
-def heat_findings(parts: tuple[HotPart, ...], table: TimingTable, welds_per_minute: float) -> list[Finding]:
-    """Each part's temperature at equilibrium against its limit. A pace that leaves no time for the weld is another check's."""
+def heat_findings(
+    parts: tuple[HotPart, ...], table: TimingTable, welds_per_minute: float, *, advise: bool = True
+) -> list[Finding]:
+    """Each part's temperature at equilibrium against its limit. A pace that leaves no time for the weld is another check's.
+
+    Without `advise` no slower pace is searched for, which takes longer than all the rest.
+    """
     weld_s = (table.half_cycles - table.time_of("off")) * 0.5 / table.frequency_Hz
     findings = []
     for part in parts:
         pace = min(welds_per_minute, 60 / weld_s)
-        final = part.outlook(pace, 1).equilibrium
+        final = part.for_ever(pace)
         figure = final.mean_degC if part.by_mean else final.peak_degC
-        fastest = part.fastest(weld_s) if figure > part.limit_C else 0.0
+        fastest = part.fastest(weld_s) if advise and figure > part.limit_C else 0.0
         slower = f" It holds for ever at {_floored(fastest):g} welds a minute." if fastest >= 0.1 else ""
         findings.append(
             judged(

@@ -1,0 +1,125 @@
+"""The command that judges many machines drawn from the welder file's ranges: `sweep`."""
+
+from __future__ import annotations
+
+import json
+import os
+import sys
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from dataclasses import asdict
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from gen.cli.given import number
+from gen.cli.job import read_job
+from gen.cli.plan import json_option, schedule_argument, welder_option
+from gen.cli.prove import pace_option, seed_option
+from gen.figures import shown
+
+if TYPE_CHECKING:
+    from sim.sweep import Sweep
+
+_LEANS_SHOWN = 3
+
+
+@click.command("sweep")
+@schedule_argument
+@welder_option
+@click.option(
+    "--machines",
+    type=number(1, 100_000),
+    metavar="NUMBER",
+    default=1000,
+    show_default=True,
+    help="How many machines to draw, 1 to 100000.",
+)
+@pace_option
+@seed_option
+@click.option(
+    "--workers",
+    type=number(1, 64),
+    metavar="NUMBER",
+    help="Processors to use, all of them unless given; the result is the same.",
+)
+@json_option
+def sweep_command(
+    schedule: Path,
+    welder: Path | None,
+    machines: int,
+    welds_per_minute: float,
+    seed: int,
+    workers: int | None,
+    as_json: bool,
+) -> int:
+    """Judge SCHEDULE on many machines, drawn from what the welder file leaves uncertain.
+
+    All but the firmware's run is judged. Exit code 1 when one machine or more is refused.
+    """
+    from gen.cli.heat import fastest_of, pace_of
+    from sim.sweep import Drawing, sweep
+
+    job = read_job(schedule, welder)
+    pace = pace_of(fastest_of(job), welds_per_minute)
+    drawing = Drawing(job.table, job.welder, job.board, pace, seed)
+    with _progress(machines) as made:
+        found = sweep(drawing, machines, workers or os.cpu_count() or 1, made)
+    click.echo(json.dumps(sweep_json(found, pace), indent=2) if as_json else sweep_text(found, pace))
+    return 1 if found.refused else 0
+
+
+@contextmanager
+def _progress(machines: int) -> Iterator[Callable[[int], None]]:
+    """A bar on standard error, where a person sees it."""
+    if not sys.stderr.isatty():
+        yield lambda _: None
+        return
+    with click.progressbar(length=machines, label="Machines", file=sys.stderr) as bar:
+        yield bar.update
+
+
+def sweep_text(found: Sweep, pace: float) -> str:
+    """Shares, figures and leanings, gravest finding first."""
+    lines = [
+        f"{found.machines} machines at {pace:g} welds a minute: {found.refused:.1%} refused, "
+        f"{found.cautioned:.1%} with cautions",
+        f"  {'finding':<17}{'refused':>9}{'cautioned':>11}{'5 %':>10}{'50 %':>10}{'95 %':>10}{'limit':>10}  leans on",
+    ]
+    for s in found.spreads:
+        figures = "".join(f"{shown(x):>10}" for x in (*s.figures, s.limit))
+        line = f"  {s.name:<17}{s.refused:>9.1%}{s.cautioned:>11.1%}{figures}  {_leaning(s.leans)}"
+        lines.append(line.rstrip())
+    lines.append(f"The verdict leans most on: {_leaning(found.leans) or 'nothing that is uncertain'}.")
+    lines.append("Figures in brackets: Spearman's rank correlation with the nearness to the limit, -1 to 1.")
+    return "\n".join(lines)
+
+
+def _leaning(leans: tuple[tuple[str, float], ...]) -> str:
+    return ", ".join(f"{name} ({rank:+.2f})" for name, rank in leans[:_LEANS_SHOWN])
+
+
+def sweep_json(found: Sweep, pace: float) -> dict[str, Any]:
+    """The same for another program."""
+    return {
+        "machines": found.machines,
+        "seed": found.seed,
+        "welds_per_minute": pace,
+        "refused": found.refused,
+        "cautioned": found.cautioned,
+        "leans": dict(found.leans),
+        "findings": [
+            {
+                "name": s.name,
+                "unit": s.unit,
+                "limit": s.limit,
+                "refused": s.refused,
+                "cautioned": s.cautioned,
+                "figure_5_50_95_percent": list(s.figures),
+                "leans": dict(s.leans),
+            }
+            for s in found.spreads
+        ],
+        "inputs": [asdict(r) for r in found.ranges],
+    }

@@ -1,0 +1,265 @@
+"""Many machines that the welder file allows, each judged: how sure is the verdict, and what does it lean on?
+
+A machine is drawn evenly from every range: each factor on a reading between its ends and each angle in its range
+(gen.readings), from which the circuit follows as it does for the file itself, so that every drawn machine still has
+the readings that its owner took; draws that contradict one another are drawn again. What no reading bears on (core,
+joint, sink, switch) is drawn by itself. Even and independent is our choice: the shares are of these draws, not chances.
+
+The timing table stays that of the welder file, as it would be flashed. Rows are followed as far as `LONGEST_ROW`.
+"""
+
+from __future__ import annotations
+
+import math
+import os
+from collections.abc import Callable, Iterator, Sequence
+from concurrent.futures import ProcessPoolExecutor
+from contextlib import contextmanager
+from dataclasses import dataclass
+from multiprocessing import get_context
+
+import numpy as np
+from numpy.typing import NDArray
+
+from gen.boards import Board
+from gen.loop import Loop, loop_of
+from gen.machine import derive_at
+from gen.readings import CLAMP, Case, Impossible, ends
+from gen.timing import TimingTable
+from gen.welder import Welder
+from sim.stress import Assumed, stress_of
+from sim.verdict import judge_without_run
+
+LONGEST_ROW = 24  # half-cycles; by then a row repeats itself
+_CHUNK = 8  # machines handed to a worker at a time
+_TRIES = 1000
+_LEAST_LEAN = 0.1  # a weaker rank correlation is not told, nor one that chance alone would give in so few machines
+_CHANCE = 3.0  # standard deviations, each one over the root of the number of machines
+
+# What each factor of a `Case` is called, in its order; then the angle.
+_READINGS = (
+    "source impedance", "shorted-current reading", "working-current reading", "secondary-voltage reading",
+    "one tap against another", "loop reactance", "resistance of joints", "work resistance",
+)  # fmt: skip
+_ANGLE = "load angle"
+
+
+@dataclass(frozen=True)
+class Range:
+    """One uncertain input, from `low` to `high`."""
+
+    name: str
+    low: float
+    high: float
+
+
+@dataclass(frozen=True)
+class Spread:
+    """One finding over all machines: shares from 0 to 1; 5, 50 and 95 % of the figure.
+
+    `leans`: the inputs that its nearness to the limit goes with, (name, rank correlation), strongest first.
+    """
+
+    name: str
+    unit: str
+    limit: float
+    refused: float
+    cautioned: float
+    figures: tuple[float, float, float]
+    leans: tuple[tuple[str, float], ...]
+
+
+@dataclass(frozen=True)
+class Sweep:
+    """All findings, gravest first, and what the worst finding of each machine leans on."""
+
+    machines: int
+    seed: int
+    ranges: tuple[Range, ...]
+    refused: float
+    cautioned: float
+    spreads: tuple[Spread, ...]
+    leans: tuple[tuple[str, float], ...]
+
+
+@dataclass(frozen=True)
+class Judged:
+    """One drawn machine: its inputs, in the order of the ranges, and (severity, figure, limit, strain) by finding."""
+
+    inputs: tuple[float, ...]
+    findings: dict[str, tuple[str, float, float, float]]
+    units: dict[str, str]
+
+
+@dataclass(frozen=True)
+class Drawing:
+    """What every worker needs."""
+
+    table: TimingTable
+    welder: Welder
+    board: Board
+    welds_per_minute: float
+    seed: int
+
+    def ranges(self) -> tuple[Range, ...]:
+        """Every uncertain input of this welder."""
+        w = self.welder
+        readings = [
+            Range(name, min(values), max(values))
+            for name, values in zip(_READINGS, ends(w, _loop(w)), strict=True)
+            if min(values) < max(values)
+        ]
+        idle_A, known = w.transformer.idle_current_A, w.transformer.open_current_A is not None
+        idle = (1 - CLAMP, 1 + CLAMP) if known else (0.5, 2.0)
+        offsets_known = {"offset_rise_us", "offset_fall_us"} <= w.detector.model_fields_set
+        late_us = 30.0 if offsets_known else 300.0
+        s, sink = w.switch, w.heat_sink
+        return (
+            *readings,
+            Range(_ANGLE, 0, 1),
+            Range("idle current", idle_A * idle[0], idle_A * idle[1]),
+            Range("knee", 1.05, 1.4),
+            Range("remanence", 0, 0.8),
+            Range("saturated inductance", 2, 6),
+            Range("joint's share", 0.15, 0.4),
+            Range("heat sink", 0.7 * sink.K_per_W, 1.3 * sink.K_per_W),
+            Range("case to sink", 0.7 * s.case_to_sink_K_per_W, 1.3 * s.case_to_sink_K_per_W),
+            Range("latching current", 0.5 * s.latching_current_A, 1.5 * s.latching_current_A),
+            Range("detector offset", -late_us, late_us),
+            Range("ambient", 10, 40),
+        )
+
+    def judged(self, number: int) -> Judged:
+        """The machine of this number, whoever draws it. Raises ArithmeticError where none can be found."""
+        ranges = self.ranges()
+        chance = np.random.default_rng([self.seed, number])
+        for _ in range(_TRIES):
+            drawn = {r.name: float(chance.uniform(r.low, r.high)) for r in ranges}
+            try:
+                return self._judged(drawn)
+            except Impossible:
+                continue
+        raise ArithmeticError(f"no machine in {_TRIES} draws has the readings of this welder file together")
+
+    def _judged(self, drawn: dict[str, float]) -> Judged:
+        w = self.welder
+        factors = [drawn.get(name, known[0]) for name, known in zip(_READINGS, ends(w, _loop(w)), strict=True)]
+        case = Case(*factors, *[drawn[_ANGLE]])
+        welder = w.at(
+            derive_at(w, case),
+            transformer=w.transformer.model_copy(update={"open_current_A": drawn["idle current"]}),
+            heat_sink=w.heat_sink.model_copy(update={"K_per_W": drawn["heat sink"]}),
+            switch=w.switch.model_copy(
+                update={"case_to_sink_K_per_W": drawn["case to sink"], "latching_current_A": drawn["latching current"]}
+            ),
+            ambient=w.ambient.model_copy(update={"temperature_C": drawn["ambient"]}),
+        )
+        assumed = Assumed(drawn["knee"], drawn["remanence"], drawn["saturated inductance"], drawn["joint's share"])
+        stress = stress_of(self.table, welder, assumed, late_us=drawn["detector offset"], longest_row=LONGEST_ROW)
+        found = judge_without_run(stress, self.table, welder, self.board, self.welds_per_minute, advise=False)
+        return Judged(
+            tuple(drawn.values()),
+            {f.name: (f.severity, f.figure, f.limit, f.strain) for f in found},
+            {f.name: f.unit for f in found},
+        )
+
+
+def sweep(drawing: Drawing, machines: int, workers: int = 1, made: Callable[[int], None] = lambda _: None) -> Sweep:
+    """Draw and judge that many machines. `made` is told how many more are done. The workers' number changes nothing."""
+    if workers == 1:
+        rows = []
+        for number in range(machines):
+            rows.append(drawing.judged(number))
+            made(1)
+        return summary(drawing, rows)
+    chunks = [range(start, min(start + _CHUNK, machines)) for start in range(0, machines, _CHUNK)]
+    rows = []
+    with _one_thread_each(), ProcessPoolExecutor(workers, get_context("spawn"), _begin, (drawing,)) as pool:
+        for chunk in pool.map(_judge_chunk, chunks):
+            rows += chunk
+            made(len(chunk))
+    return summary(drawing, rows)
+
+
+def summary(drawing: Drawing, rows: Sequence[Judged]) -> Sweep:
+    """What the machines' findings come to."""
+    ranges = drawing.ranges()
+    inputs = np.array([row.inputs for row in rows])
+    names = list(dict.fromkeys(name for row in rows for name in row.findings))
+    spreads = []
+    for name in names:
+        found = [row.findings[name] for row in rows if name in row.findings]
+        severities = [f[0] for f in found]
+        low, middle, high = (float(x) for x in np.percentile([f[1] for f in found], (5, 50, 95)))
+        spreads.append(
+            Spread(
+                name,
+                next(row.units[name] for row in rows if name in row.units),
+                float(np.median([f[2] for f in found])),
+                severities.count("refuse") / len(rows),
+                severities.count("caution") / len(rows),
+                (low, middle, high),
+                _leans(ranges, inputs, np.array([row.findings[name][3] for row in rows if name in row.findings])),
+            )
+        )
+    gravest = [{f[0] for f in row.findings.values()} for row in rows]
+    refused = sum("refuse" in words for words in gravest)
+    cautioned = sum("refuse" not in words and "caution" in words for words in gravest)
+    moving = [s.name for s in spreads if s.leans]
+    worst = np.array([max((row.findings[name][3] for name in moving), default=0.0) for row in rows])
+    spreads.sort(key=lambda s: (-s.refused, -s.cautioned))
+    return Sweep(
+        len(rows),
+        drawing.seed,
+        ranges,
+        refused / len(rows),
+        cautioned / len(rows),
+        tuple(spreads),
+        _leans(ranges, inputs, worst),
+    )
+
+
+def _leans(
+    ranges: tuple[Range, ...], inputs: NDArray[np.float64], strains: NDArray[np.float64]
+) -> tuple[tuple[str, float], ...]:
+    """Spearman's rank correlation of each input with the strain, strongest first; none for a finding that never moves."""
+    from scipy.stats import spearmanr  # type: ignore[import-untyped,unused-ignore]
+
+    if len(strains) != len(inputs) or len(strains) < 3 or not np.all(np.isfinite(strains)) or np.ptp(strains) == 0:
+        return ()
+    least = max(_LEAST_LEAN, _CHANCE / math.sqrt(len(strains)))
+    found = [(r.name, float(spearmanr(inputs[:, n], strains).statistic)) for n, r in enumerate(ranges)]
+    return tuple(sorted((f for f in found if abs(f[1]) >= least), key=lambda f: -abs(f[1])))
+
+
+def _loop(welder: Welder) -> Loop | None:
+    return loop_of(welder.arms, welder.electrodes, welder.mains.frequency_Hz) if welder.arms else None
+
+
+# One worker's own: what it draws from, told once.
+_drawing: Drawing | None = None
+
+
+def _begin(drawing: Drawing) -> None:
+    global _drawing
+    _drawing = drawing
+
+
+def _judge_chunk(numbers: range) -> list[Judged]:
+    assert _drawing is not None
+    return [_drawing.judged(number) for number in numbers]
+
+
+@contextmanager
+def _one_thread_each() -> Iterator[None]:
+    """Workers begun here leave the other processors to one another: numpy would take them all for a small matrix."""
+    name = "OPENBLAS_NUM_THREADS"
+    before = os.environ.get(name)
+    os.environ[name] = "1"
+    try:
+        yield
+    finally:
+        if before is None:
+            del os.environ[name]
+        else:
+            os.environ[name] = before

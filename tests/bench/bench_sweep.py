@@ -1,0 +1,48 @@
+"""What a sweep costs: `python tests/bench/bench_sweep.py [machines]`.
+
+The demonstration's schedule and machine, on one core and on two, each from a cold start of its workers.
+"""
+
+from __future__ import annotations
+
+import os
+import sys
+import time
+from pathlib import Path
+from tempfile import TemporaryDirectory
+
+ROOT = Path(__file__).parents[2]
+sys.path[:0] = [str(ROOT)]
+
+from gen.cli.begin import DEMO, DEMO_SCHEDULE, _render, _template  # noqa: E402
+from gen.cli.job import Job, read_job  # noqa: E402
+from gen.welder import WELDER_FILE  # noqa: E402
+from sim.sweep import Drawing, sweep  # noqa: E402
+
+
+def demonstration() -> Job:
+    """The job that `weldbeat demo` writes."""
+    with TemporaryDirectory() as scratch:
+        schedule, welder = Path(scratch, DEMO_SCHEDULE), Path(scratch, WELDER_FILE)
+        schedule.write_text(_template(DEMO_SCHEDULE), encoding="utf-8")
+        welder.write_text(_render("welder.toml.j2", DEMO, set(DEMO)), encoding="utf-8")
+        return read_job(schedule, welder)
+
+
+def main() -> None:
+    machines = int(sys.argv[1]) if len(sys.argv) > 1 else 1000
+    job = demonstration()
+    drawing = Drawing(job.table, job.welder, job.board, 4.0, 0)
+    taken, found = {}, {}
+    print(f"{machines} machines, {job.table.fired_half_cycles} half-cycles each; load before: {os.getloadavg()[0]:.1f}")
+    for workers in (1, 2):
+        start, cpu = time.perf_counter(), os.times()
+        found[workers] = sweep(drawing, machines, workers)
+        taken[workers] = time.perf_counter() - start
+        used = sum(os.times()[:4]) - sum(cpu[:4])
+        print(f"{workers} core{'s' if workers > 1 else ' '}: {taken[workers]:6.1f} s, of processor {used:6.1f} s")
+    print(f"two cores over one: {taken[1] / taken[2]:.2f} times; the same result: {found[1] == found[2]}")
+
+
+if __name__ == "__main__":
+    main()
