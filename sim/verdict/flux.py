@@ -33,24 +33,26 @@ def decay_time_s(welder: Welder) -> float:
 
 
 def flux_path(recording: Recording, welder: Welder, from_s: float, to_s: float) -> list[FluxPoint]:
-    """Flux from no residue at `from_s`; between impulses it decays through the secondary, the electrodes being closed."""
+    """Flux from no residue at `from_s`. At every moment it decays towards zero through the closed secondary.
+
+    That decay is what keeps a small lasting difference between the half-cycles from adding up for ever.
+    """
     unit = welder.mains.voltage_V * math.sqrt(2) / (2 * math.pi * welder.mains.frequency_Hz)
     tau = decay_time_s(welder)
-    flux, ended_s = 0.0, from_s
+    flux, at_s = 0.0, from_s
     path = [FluxPoint(from_s, 0.0)]
     for c in recording.conductions:
         if not from_s <= c.start_s < to_s:
             continue
-        pause = c.start_s - ended_s
-        if pause > 0.75 * c.current.half.length_s:
-            flux *= math.exp(-pause / tau)
-        path.append(FluxPoint(c.start_s, flux))
         zero_s = min(c.current.half.start_s + c.current.half.length_s, c.end_s)
-        for a, b in ((c.start_s, zero_s), (zero_s, c.end_s)):
-            if b > a:
-                flux += c.current.volt_seconds(a, b) / unit
-                path.append(FluxPoint(b, flux))
-        ended_s = c.end_s
+        for b, volt_seconds in (
+            (c.start_s, 0.0),
+            (zero_s, c.current.volt_seconds(c.start_s, zero_s)),
+            (c.end_s, c.current.volt_seconds(zero_s, c.end_s)),
+        ):
+            flux = flux * math.exp(-max(0.0, b - at_s) / tau) + volt_seconds / unit
+            at_s = max(at_s, b)
+            path.append(FluxPoint(b, flux))
     return path
 
 

@@ -19,7 +19,7 @@ from gen.timing import TimingRow, TimingTable
 from gen.welder import Welder
 from sim.verdict import Verdict, judge
 from sim.verdict.fired import FIRING_ERROR_DEG, LEAST_GATE_REST_DEG
-from sim.verdict.flux import FLUX_LIMIT
+from sim.verdict.flux import FLUX_LIMIT, flux_balance
 from sim.verdict.planned import cool_time, duty, latching, low_current, table_size
 from sim.world import Bench, bench_for, simulate, without_detector_error
 
@@ -156,6 +156,18 @@ def test_flux_balance_boundary() -> None:
     assert flux_of_first_delay(low) > FLUX_LIMIT >= flux_of_first_delay(high)
     # Closed form: the first half-cycle alone swings the flux to 1 + cos(delay) of its steady peak.
     assert 1 + math.cos(math.radians((low + high) / 2)) == pytest.approx(FLUX_LIMIT, abs=0.03)
+
+
+def test_flux_of_a_long_weld_settles(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Half-cycles that differ a little for three seconds: the secondary lets the difference go, and without that it adds up."""
+    welder = make_welder()
+    table = compiled(welder, {"weld": "140 cycles", "current_percent": 80})
+    d = bench(welder, table).detector
+    uneven = replace(d, rise_us=d.rise_us + 40, fall_us=d.fall_us - 40)
+    recording = simulate(render(table, welder, PICO), table, bench(welder, table, detector=uneven))
+    assert flux_balance(recording, table, welder).severity == "note"
+    monkeypatch.setattr("sim.verdict.flux.decay_time_s", lambda welder: 1e9)
+    assert flux_balance(recording, table, welder).severity == "refuse"
 
 
 def test_half_cycles_trips_on_one_missing_current() -> None:
