@@ -15,22 +15,11 @@ _MOST = 1.25  # of a limit: the end of the scale
 _BAR, _ROW = 11, 22
 
 
-def at_least(finding: Finding) -> bool:
-    """Whether figures keep to this limit from above, told from the severity and the figure."""
-    return (
-        finding.limit != 0
-        and finding.figure != finding.limit
-        and ((finding.figure > finding.limit) == (finding.severity == "note"))
-    )
-
-
 def limit_words(finding: Finding) -> str:
     """The limit with the side on which figures keep to it."""
     if finding.unit.endswith(UNKNOWN):
         return "not known"
-    if finding.figure == finding.limit != 0:
-        return number(finding.limit)
-    return f"{'at least' if at_least(finding) else 'at most'} {number(finding.limit)}"
+    return f"{'at least' if finding.low else 'at most'} {number(finding.limit)}"
 
 
 @dataclass(frozen=True)
@@ -66,7 +55,7 @@ def margins(findings: Sequence[Finding], ambient_C: float) -> list[Margin]:
             figure, limit = figure - ambient_C, limit - ambient_C
         if finding.limit == 0:
             share = math.nan if finding.severity == "note" else math.inf
-        elif at_least(finding):
+        elif finding.low:
             share = limit / figure if figure > 0 else math.inf
         else:
             share = figure / limit if limit > 0 else math.inf
@@ -140,7 +129,7 @@ def fitting(finding: Finding, room: float, with_unit: bool = True) -> str:
     """Figure, limit and unit, or as much of that as fits."""
     unit, figure, after = finding.unit, number(finding.figure), ""
     if finding.limit:
-        figure += f"{', at least' if at_least(finding) else ' of'} {number(finding.limit)}"
+        figure += f"{', at least' if finding.low else ' of'} {number(finding.limit)}"
     elif not unit.endswith(UNKNOWN):
         after = "; none allowed"
     units = [unit + after, unit, unit.rpartition(",")[0]] if with_unit else []

@@ -25,7 +25,7 @@ LONG: tuple[dict[str, Any], ...] = (
     {"weld": "10 cycles", "current_percent": 75, "upslope": "3 cycles", "downslope": "2 cycles"},
 )
 
-PASSED = Finding("gate-window", "note", 53.1, 10, "degrees of gate", "common practice, no source", "")
+PASSED = Finding("gate-window", "note", 53.1, 10, "degrees of gate", "common practice, no source", "", low=True)
 DOUBTFUL = Finding("pace", "caution", 3, 0, "welds not accepted", "the run itself", "Weld more slowly.")
 REFUSED = Finding(
     "duty",

@@ -13,7 +13,7 @@ from test_report import page_of, parsed, rows, section, words
 
 from sim.report.data import ReportData
 from sim.report.heat import BURST, heat_of, rest_words, time_words
-from sim.report.margins import at_least, fitting, limit_words, margins
+from sim.report.margins import fitting, limit_words, margins
 from sim.report.svg import number, width_of
 from sim.stress import KNEE, REMANENCE
 from sim.verdict import Finding, Verdict
@@ -138,7 +138,7 @@ def test_times_are_written_to_be_read(seconds: float, said: str) -> None:
 
 
 def finding(figure: float, limit: float, severity: str, unit: str = "A", name: str = "x") -> Finding:
-    return Finding(name, severity, figure, limit, unit, "", "")  # type: ignore[arg-type]
+    return Finding(name, severity, figure, limit, unit, "", "", low=unit == "degrees")  # type: ignore[arg-type]
 
 
 @pytest.mark.parametrize(
@@ -148,7 +148,8 @@ def finding(figure: float, limit: float, severity: str, unit: str = "A", name: s
         (10, 10, "note", "A", 1, "100 %"),
         (10.01, 10, "refuse", "A", 1.001, "101 %"),  # never "100 %" beyond
         (9.99, 10, "note", "A", 0.999, "99 %"),
-        (20, 10, "note", "degrees", 0.5, "50 %"),  # at least
+        (20, 10, "note", "degrees", 0.5, "50 %"),  # these are at least
+        (10, 10, "note", "degrees", 1, "100 %"),
         (8, 10, "refuse", "degrees", 1.25, "125 %"),
         (0, 10, "refuse", "degrees", math.inf, "beyond"),
         (-3, 10, "refuse", "degrees", math.inf, "beyond"),
@@ -209,7 +210,7 @@ def test_figures_beside_the_bars_fit() -> None:
         for room in (60, 150, 320):
             assert width_of(fitting(f, room)) <= room
         assert number(f.figure) in fitting(f, 320)
-        assert at_least(f) == limit_words(f).startswith("at least")
+        assert f.low == limit_words(f).startswith("at least")
 
 
 @MACHINES

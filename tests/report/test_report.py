@@ -121,19 +121,17 @@ def test_the_verdict_in_one_line(findings: tuple[Finding, ...], line: str) -> No
 
 
 @pytest.mark.parametrize(
-    ("figure", "limit", "severity", "said"),
+    ("limit", "low", "unit", "said"),
     [
-        *[
-            (5, 10, "note", "at most 10"),
-            (15, 10, "note", "at least 10"),
-            (10, 10, "note", "10"),
-            (0, 0, "note", "at most 0"),
-        ],
-        *[(15, 10, "refuse", "at most 10"), (5, 10, "caution", "at least 10"), (2, 0, "refuse", "at most 0")],
+        (10, False, "A", "at most 10"),
+        (10, True, "A", "at least 10"),
+        (0, False, "A", "at most 0"),
+        (0, False, "A, limit not known", "not known"),
     ],
 )
-def test_the_side_of_a_limit(figure: float, limit: float, severity: str, said: str) -> None:
-    assert limit_words(Finding("x", severity, figure, limit, "A", "", "")) == said  # type: ignore[arg-type]
+@pytest.mark.parametrize("figure", [5, 10, 15])
+def test_the_side_of_a_limit(figure: float, limit: float, low: bool, unit: str, said: str) -> None:
+    assert limit_words(Finding("x", "note", figure, limit, unit, "", "", low=low)) == said
 
 
 def test_the_schedule_says_every_row_of_the_table() -> None:
