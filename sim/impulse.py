@@ -51,7 +51,8 @@ class Swing:
 class Impulse:
     """What a firing pattern does, starting from `initial_flux_Vs`.
 
-    `extinction_s` is when the last current ended, None if none flowed; the flux then is the initial one.
+    `extinction_s` is when the last current ended, None if none flowed; the flux then is the initial one. With the
+    electrodes open it is the flux the core has snapped to.
     """
 
     initial_flux_Vs: float
@@ -192,17 +193,18 @@ def open_electrodes(
 class _Tally:
     """A swing being added up."""
 
-    def __init__(self, half: HalfCycle, start_s: float, direction: int) -> None:
-        self.half, self.start_s, self.direction = half, start_s, direction
+    def __init__(self, half: HalfCycle, start_s: float, direction: int, closed: bool) -> None:
+        self.half, self.start_s, self.direction, self.closed = half, start_s, direction, closed
         self.end_s = self.flux_Vs = self.charge = self.primary = self.secondary = self.peak = self.peak2 = 0.0
 
     def add(self, piece: Piece, event: Event) -> None:
         squares = piece.squares(event.after_s)
         self.primary += squares.primary_A2s
-        self.secondary += squares.secondary_A2s
         self.charge += squares.charge_C
         self.peak = max(self.peak, event.peak_primary_A)
-        self.peak2 = max(self.peak2, event.peak_secondary_A)
+        if self.closed:  # open, the piece's secondary current is only rounding
+            self.secondary += squares.secondary_A2s
+            self.peak2 = max(self.peak2, event.peak_secondary_A)
 
     def swing(self) -> Swing:
         h = self.half
@@ -212,6 +214,17 @@ class _Tally:
             math.sqrt(self.primary / h.length_s), self.peak, math.sqrt(self.secondary / h.length_s), self.peak2,
             self.charge, self.flux_Vs,
         )  # fmt: skip
+
+
+def _ends_of_sines(supply: Sequence[HalfCycle]) -> list[float]:
+    """Until when each half-cycle's sine goes on: through those after it that are the same wave, and past the last."""
+    ends = [supply[-1].start_s + 4 * supply[-1].length_s]
+    for half, after in zip(supply[-2::-1], supply[:0:-1], strict=True):
+        same = half.positive != after.positive and half.harmonics == after.harmonics
+        same = same and half.amplitude_V == after.amplitude_V and math.isclose(half.length_s, after.length_s)
+        goes_on = same and math.isclose(half.start_s + half.length_s, after.start_s)
+        ends.append(ends[-1] if goes_on else after.start_s)
+    return ends[::-1]
 
 
 class _Run:
@@ -228,6 +241,7 @@ class _Run:
         self._circuit, self._supply, self._closed = circuit, supply, closed
         self._end_s = supply[-1].start_s + supply[-1].length_s
         self._gates = sorted((g for g in gates if g.on_s < self._end_s), key=lambda g: g.on_s)
+        self._ends = _ends_of_sines(supply)
         self._initial_Vs = flux_Vs
         self._now, self._flux = supply[0].start_s, flux_Vs
         self._peak_flux = abs(flux_Vs)
@@ -277,15 +291,12 @@ class _Run:
             while self._half + 1 < len(supply) and self._now >= supply[self._half + 1].start_s:
                 self._half += 1
             half = supply[self._half]
-            if self._half + 1 < len(supply):
-                span_s = supply[self._half + 1].start_s - self._now
-            else:
-                span_s = self._now - half.start_s + 4 * half.length_s
+            span_s = self._ends[self._half] - self._now
             lower, upper, _, offset = curve.segments[segment]
             piece = branches[segment].piece(half, self._now, current, self._flux, offset - held, self._closed)
             event = piece.run_to_event(span_s, lower, upper, half.length_s)
             if tally is None:
-                tally = _Tally(half, self._now, event.direction)
+                tally = _Tally(half, self._now, event.direction, self._closed)
                 self._tallies.append(tally)
             tally.add(piece, event)
             self._now += event.after_s
@@ -300,5 +311,5 @@ class _Run:
                 segment += 1 if event.kind == "upper" else -1
                 self._flux = upper if event.kind == "upper" else lower
             else:
-                self._now = supply[self._half + 1].start_s if self._half + 1 < len(supply) else self._now
+                self._now = self._ends[self._half]
         raise ArithmeticError(f"the current at {self._now} s does not settle")

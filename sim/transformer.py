@@ -33,8 +33,8 @@ class MagnetisingCurve:
     saturated_H: float
 
     def __post_init__(self) -> None:
-        before = ((0.0, 0.0), *self.knees[:-1])
-        rises = [min(flux - f, current - i) for (f, i), (flux, current) in zip(before, self.knees, strict=True)]
+        before = ((0.0, 0.0), *self.knees)
+        rises = [min(flux - f, current - i) for (f, i), (flux, current) in zip(before, self.knees, strict=False)]
         if not rises or min(rises) <= 0 or self.saturated_H <= 0:
             raise ValueError(f"flux and current must both rise: {self.knees}, then {self.saturated_H} H")
 
@@ -165,7 +165,7 @@ class Branch:
             steady += current.imag
             steady_flux += flux.imag
         henry = self.henry
-        decays: tuple[Decay, ...]
+        decays: tuple[Decay, Decay]
         if closed:
             secondary = current_A - flux_Vs / henry - offset_A
             y1 = (current_A - steady) * self._root1
@@ -177,8 +177,8 @@ class Branch:
             decays = (self._rates[0], a1, henry * (a1 - b1)), (self._rates[1], a2, henry * (a2 - b2))
         else:
             a = current_A - steady
-            decays = ((self.r1 / (self.l1 + henry), a, henry * a),)
-        return Piece(decays, tuple(sines), henry, offset_A)
+            decays = (self.r1 / (self.l1 + henry), a, henry * a), (1.0, 0.0, 0.0)
+        return Piece(decays, sines[0], tuple(sines[1:]), henry, offset_A)
 
     def fade(self, flux_Vs: float, offset_A: float, length_s: float, least_Vs: float) -> tuple[float, float, float]:
         """No primary current, the secondary closed: the flux fades until `least_Vs` (towards zero) or for `length_s`.

@@ -1,13 +1,14 @@
 """The transformer's circuit once more: the full nonlinear equations stepped by SciPy, and seeded machines.
 
 Written from the circuit and not from sim/: node voltage of the magnetising branch by Millman's theorem, magnetising
-current by numpy's interp, thyristors as an event and a look at the gates. Nothing here knows of pieces.
+current by looking it up, thyristors as an event and a look at the gates. Nothing here knows of pieces.
 """
 
 from __future__ import annotations
 
 import math
 import random
+from bisect import bisect_left
 from dataclasses import dataclass
 
 import numpy as np
@@ -102,26 +103,27 @@ class Reference:
     flux_at_end: float = 0.0
 
 
-def reference(case: Case, rtol: float = 1e-9, method: str = "DOP853") -> tuple[list[Reference], float]:
-    """Every swing, and the greatest flux, by solve_ivp with events."""
+def reference(
+    case: Case, rtol: float = 1e-9, method: str = "DOP853", peaks: bool = True
+) -> tuple[list[Reference], float]:
+    """Every swing, and the greatest flux, by solve_ivp with events. Without `peaks` it steps as it likes, for speed."""
     c, supply, closed = case.circuit, case.supply, case.closed
     r1, l1 = c.source_ohm + c.primary_ohm, c.source_H + c.primary_H
     r2, l2 = c.secondary_ohm, c.secondary_H
-    flux_points = [0.0, *(p[0] for p in c.curve.knees)]
-    amps = [0.0, *(p[1] for p in c.curve.knees)]
-    reach = 40 * flux_points[-1]
-    flux_points.append(flux_points[-1] + reach)
-    amps.append(amps[-1] + reach / c.curve.saturated_H)
-    flux_axis, amp_axis = np.array(flux_points), np.array(amps)
-    slopes = np.diff(flux_axis) / np.diff(amp_axis)
+    reach = 40 * c.curve.knee_Vs
+    fluxes = [0.0, *(p[0] for p in c.curve.knees), c.curve.knee_Vs + reach]
+    amps = [0.0, *(p[1] for p in c.curve.knees), c.curve.knees[-1][1] + reach / c.curve.saturated_H]
+    slopes = [float(v) for v in np.diff(fluxes) / np.diff(amps)]
     scale_A = supply[0].amplitude_V / math.hypot(r1 + r2, 300 * (l1 + l2))
+    longest = supply[0].length_s / 30 if peaks else math.inf
     held = 0.0
 
     def magnetising(flux: float) -> float:
-        return math.copysign(float(np.interp(abs(flux), flux_axis, amp_axis)), flux) - held
+        n = bisect_left(fluxes, abs(flux), 1) - 1
+        return math.copysign(amps[n] + (abs(flux) - fluxes[n]) / slopes[n], flux) - held
 
     def inductance(flux: float) -> float:
-        return float(slopes[min(int(np.searchsorted(flux_axis, abs(flux))), len(slopes)) - 1 if flux else 0])
+        return slopes[bisect_left(fluxes, abs(flux), 1) - 1]
 
     def on(half: HalfCycle):  # type: ignore[no-untyped-def]
         def slope(t: float, y: Vector) -> list[float]:
@@ -154,7 +156,7 @@ def reference(case: Case, rtol: float = 1e-9, method: str = "DOP853") -> tuple[l
         if until <= now:
             return
         if closed and flux:
-            solved = solve_ivp(off, (now, until), [0, flux, 0, 0, 0], method, rtol=rtol, atol=atol(), max_step=5e-4)
+            solved = solve_ivp(off, (now, until), [0, flux, 0, 0, 0], method, rtol=rtol, atol=atol(), max_step=longest)
             flux = float(solved.y[1, -1])
             if swings:
                 last = swings[-1]
@@ -164,7 +166,7 @@ def reference(case: Case, rtol: float = 1e-9, method: str = "DOP853") -> tuple[l
     def atol() -> list[float]:
         length = supply[0].length_s
         a = rtol * 0.01
-        return [a * scale_A, a * flux_axis[1], a * scale_A**2 * length, a * scale_A**2 * length, a * scale_A * length]
+        return [a * scale_A, a * fluxes[1], a * scale_A**2 * length, a * scale_A**2 * length, a * scale_A * length]
 
     while True:
         waiting = [g for g in case.gates if g.off_s > now and max(g.on_s, now) < end]
@@ -205,12 +207,13 @@ def reference(case: Case, rtol: float = 1e-9, method: str = "DOP853") -> tuple[l
                 rtol=rtol,
                 atol=atol(),
                 events=zero,
-                dense_output=True,
-                max_step=half.length_s / 30,
+                dense_output=peaks,
+                max_step=longest,
             )
             stop = float(solved.t[-1])
-            times = np.linspace(now, stop, max(int((stop - now) / half.length_s * SAMPLES), 3))
-            i1, path = solved.sol(times)[:2]
+            i1, path = solved.y[:2]
+            if peaks:
+                i1, path = solved.sol(np.linspace(now, stop, max(int((stop - now) / half.length_s * SAMPLES), 3)))[:2]
             swing.primary_peak = max(swing.primary_peak, float(np.abs(i1).max()))
             if closed:
                 i2 = np.array([a - magnetising(b) for a, b in zip(i1, path, strict=True)])
