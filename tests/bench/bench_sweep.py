@@ -33,15 +33,17 @@ def main() -> None:
     machines = int(sys.argv[1]) if len(sys.argv) > 1 else 1000
     job = demonstration()
     drawing = Drawing(job.table, job.welder, job.board, 4.0, 0)
-    taken, found = {}, {}
+    taken, used, found = {}, {}, {}
     print(f"{machines} machines, {job.table.fired_half_cycles} half-cycles each; load before: {os.getloadavg()[0]:.1f}")
     for workers in (1, 2):
         start, cpu = time.perf_counter(), os.times()
         found[workers] = sweep(drawing, machines, workers)
         taken[workers] = time.perf_counter() - start
-        used = sum(os.times()[:4]) - sum(cpu[:4])
-        print(f"{workers} core{'s' if workers > 1 else ' '}: {taken[workers]:6.1f} s, of processor {used:6.1f} s")
+        used[workers] = sum(os.times()[:4]) - sum(cpu[:4])
+        plural = "s" if workers > 1 else " "
+        print(f"{workers} core{plural}: {taken[workers]:6.1f} s, of processor {used[workers]:6.1f} s")
     print(f"two cores over one: {taken[1] / taken[2]:.2f} times; the same result: {found[1] == found[2]}")
+    print(f"where nothing else runs, by processor time: up to {2 * used[1] / used[2]:.2f} times")
 
 
 if __name__ == "__main__":
