@@ -100,7 +100,11 @@ class Welder(WelderTables):
     def assumed(self) -> list[str]:
         """Keys that the file leaves out, each with the typical value taken instead; not those that stay unknown."""
         t, machine = self.transformer, self.machine
-        instead = {"open_current_A": f"{t.idle_current_A:.3g} (4 % of the working current)"}
+        told = t.mass_kg is not None and machine.loop_resistance is not None
+        instead = {
+            "open_current_A": f"{t.idle_current_A:.3g} (4 % of the working current)",
+            "winding_time_constant_min": "from mass_kg" if told else "10 to 30, each judged where it is the worse",
+        }
         if not source_given(self.mains):
             low_X, high_X = (
                 1e3 * x / (2 * math.pi * self.mains.frequency_Hz)
