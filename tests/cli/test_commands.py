@@ -44,7 +44,7 @@ def shell(line: str, folder: Path, encoding: str = "utf-8") -> subprocess.Comple
     path = f"{BESIDE_PYTHON}{os.pathsep}{os.environ['PATH']}"
     everything = os.environ | {"PATH": path, "PYTHONIOENCODING": encoding}
     return subprocess.run(
-        line, shell=True, cwd=folder, env=everything, capture_output=True, encoding=encoding, timeout=60, check=False
+        line, shell=True, cwd=folder, env=everything, capture_output=True, encoding=encoding, timeout=300, check=False
     )
 
 

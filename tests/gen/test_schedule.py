@@ -60,7 +60,9 @@ def test_what_is_left_out(tmp_path: Path) -> None:
 
 def in_order(kinds: tuple[str, ...]) -> bool:
     """The order by its definition: squeeze, then current with cool only between, then hold, then off."""
-    letters = "".join({"squeeze": "s", "pulse": "c", "weld": "c", "cool": "o", "hold": "h", "off": "f"}[k] for k in kinds)
+    letters = "".join(
+        {"squeeze": "s", "pulse": "c", "weld": "c", "cool": "o", "hold": "h", "off": "f"}[k] for k in kinds
+    )
     middle = letters[1:-2]
     if letters[:1] != "s" or letters[-2:] != "hf" or len(letters) < 4 or not set(middle) <= {"c", "o"}:
         return False
@@ -69,7 +71,11 @@ def in_order(kinds: tuple[str, ...]) -> bool:
 
 EVERY_ORDER = [
     *(kinds for length in (1, 2, 3) for kinds in itertools.product(PHASES, repeat=length)),
-    *(("squeeze", *middle, "hold", "off") for length in (1, 2, 3) for middle in itertools.product(PHASES, repeat=length)),
+    *(
+        ("squeeze", *middle, "hold", "off")
+        for length in (1, 2, 3)
+        for middle in itertools.product(PHASES, repeat=length)
+    ),
 ]
 
 

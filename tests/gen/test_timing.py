@@ -32,7 +32,10 @@ def angle(row: TimingRow, frequency_Hz: int = 50) -> float:
 
 def runs(rows: tuple[TimingRow, ...]) -> list[tuple[bool, list[TimingRow]]]:
     """Impulses and pauses in turn."""
-    return [(fired, list(group)) for fired, group in itertools.groupby(rows, key=lambda row: row.firing_delay_us is not None)]
+    return [
+        (fired, list(group))
+        for fired, group in itertools.groupby(rows, key=lambda row: row.firing_delay_us is not None)
+    ]
 
 
 def refusal(welder: Welder, *phases: dict[str, Any]) -> str:
@@ -54,7 +57,12 @@ percents = st.one_of(st.just(100.0), st.floats(16, 100).map(lambda p: round(p, 1
 
 @st.composite
 def pulses(draw: st.DrawFn) -> dict[str, Any]:
-    return {"pulse": draw(times), "current_percent": draw(percents), "repeat": draw(st.integers(1, 3)), "cool": draw(times)}
+    return {
+        "pulse": draw(times),
+        "current_percent": draw(percents),
+        "repeat": draw(st.integers(1, 3)),
+        "cool": draw(times),
+    }
 
 
 @st.composite
@@ -120,7 +128,9 @@ def test_first_half_cycle_after_each_pause(job: tuple[TimingTable, Welder, list[
         if fired:
             assert angle(rows[0], table.frequency_Hz) >= floor - ROUNDING_DEG
             moved = angle(rows[0], table.frequency_Hz) < floor + ROUNDING_DEG
-            assert rows[0].half_cycles == 1 or not moved or len(rows) == 1 or angle(rows[1], table.frequency_Hz) >= floor
+            assert (
+                rows[0].half_cycles == 1 or not moved or len(rows) == 1 or angle(rows[1], table.frequency_Hz) >= floor
+            )
 
 
 @fast
@@ -161,7 +171,9 @@ def test_slopes_climb_and_fall_inside_the_weld(phase: dict[str, Any], load_angle
     assert table.time_of("upslope", "weld", "downslope") == parse_duration(phase["weld"]).half_cycles(50)
     for slope, end in (("upslope", "upslope_from_percent"), ("downslope", "downslope_to_percent")):
         rows = [row for row in table.rows if row.phase == slope]
-        assert sum(row.half_cycles for row in rows) == (parse_duration(phase[slope]).half_cycles(50) if slope in phase else 0)
+        assert sum(row.half_cycles for row in rows) == (
+            parse_duration(phase[slope]).half_cycles(50) if slope in phase else 0
+        )
         rising = [row.current_percent for row in (rows if slope == "upslope" else reversed(rows))]
         assert rising == sorted(rising)
         if rows:
@@ -221,8 +233,12 @@ def test_every_pause_is_followed_by_a_delayed_start() -> None:
     assert all(angle(rows[0]) == pytest.approx(87, abs=ROUNDING_DEG) for rows in fired)
 
 
-@pytest.mark.parametrize(("load_angle", "percent", "slope"), [(60, 90, "3 cycles"), (52, 85, "5 cycles"), (45, 70, "1 cycle")])
-def test_slopes_step_whichever_way_keeps_the_flux_smaller(pico: Board, load_angle: int, percent: int, slope: str) -> None:
+@pytest.mark.parametrize(
+    ("load_angle", "percent", "slope"), [(60, 90, "3 cycles"), (52, 85, "5 cycles"), (45, 70, "1 cycle")]
+)
+def test_slopes_step_whichever_way_keeps_the_flux_smaller(
+    pico: Board, load_angle: int, percent: int, slope: str
+) -> None:
     """Both ways are worked out, the smaller peak is taken, and the table says which and how much."""
     welder = make_welder(transformer={"load_angle_min_deg": load_angle, "load_angle_max_deg": load_angle})
     schedule = make_schedule({"weld": "20 cycles", "current_percent": percent, "upslope": slope, "downslope": slope})
@@ -311,7 +327,9 @@ def test_boards_that_may_not_weld_or_cannot_time_a_firing(pico: Board) -> None:
     with pytest.raises(InputError, match="may not fire a welder; allowed: one that welds"):
         compile_schedule(schedule, make_welder(), pico.model_copy(update={"welds": False}), SOURCE)
     slow = pico.model_copy(update={"capabilities": pico.capabilities.model_copy(update={"random_phase_firing": False})})
-    with pytest.raises(InputError, match="current_percent: 80 given; board pico cannot time a firing delay; allowed: 100"):
+    with pytest.raises(
+        InputError, match="current_percent: 80 given; board pico cannot time a firing delay; allowed: 100"
+    ):
         compile_schedule(schedule, make_welder(), slow, SOURCE)
     assert compile_schedule(make_schedule({"weld": "10 cycles"}), make_welder(), slow, SOURCE).fired_half_cycles == 20
 
@@ -331,9 +349,14 @@ def test_the_detectors_edge_comes_before_the_firing() -> None:
     load = {"load_angle_min_deg": 0, "load_angle_max_deg": 20}
     earliest_us = round(degrees_to_us(23, 50)) / FREQUENCY_BAND[1]
     offset = math.floor(earliest_us) - 20
-    compiled(make_welder(transformer=load, detector={"offset_rise_us": offset, "offset_fall_us": offset}), {"weld": "5 cycles"})
+    compiled(
+        make_welder(transformer=load, detector={"offset_rise_us": offset, "offset_fall_us": offset}),
+        {"weld": "5 cycles"},
+    )
     for key in ("offset_rise_us", "offset_fall_us"):
-        late = make_welder(transformer=load, detector={"offset_rise_us": offset, "offset_fall_us": offset} | {key: offset + 1})
+        late = make_welder(
+            transformer=load, detector={"offset_rise_us": offset, "offset_fall_us": offset} | {key: offset + 1}
+        )
         assert f"allowed: offsets of at most {offset} us" in refusal(late, {"weld": "5 cycles"})
     early = make_welder(transformer=load, detector={"offset_rise_us": -1500, "offset_fall_us": -1500})
     compiled(early, {"weld": "5 cycles"})

@@ -105,9 +105,7 @@ def test_sliced_half_sine_against_solve_ivp() -> None:
         return [(t.resistance_K_per_W * loss - v) / t.time_constant_s for t, v in zip(LADDER, y, strict=True)]
 
     exact = solve_ivp(slope, (0, HALF_S), [0.0] * 4, rtol=1e-9, atol=1e-12, max_step=1e-4)
-    sliced = nth_cycle(
-        foster_network(LADDER), PowerProfile.of(loss_slices(on, current, 0, HALF_S)), 1.0, 1, "junction"
-    )
+    sliced = nth_cycle(foster_network(LADDER), PowerProfile.of(loss_slices(on, current, 0, HALF_S)), 1.0, 1, "junction")
     assert sliced.peak_degC == pytest.approx(exact.y.sum(axis=0).max(), rel=0.01)
     uniform = PowerProfile.of([(0, HALF_S, on.loss_W(2 / math.pi * peak_A, peak_A / math.sqrt(2)))])
     at_end = nth_cycle(foster_network(LADDER), uniform, 1.0, 1, "junction").peak_degC
