@@ -128,9 +128,9 @@ class Link:
 
     # -- requests ------------------------------------------------------------------------------------------------
 
-    def status(self) -> Status:
+    def status(self, wait_s: float = ANSWER_S, tries: int = TRIES) -> Status:
         """What the board does now."""
-        return self._ask("status", NoParams(), Status)
+        return self._ask("status", NoParams(), Status, wait_s, tries)
 
     def schedules(self) -> Schedules:
         """The schedules it holds, and the one that is selected."""
@@ -262,9 +262,11 @@ class Link:
     def _silent(self, what: str) -> Silent:
         return Silent(self.port, what, SILENT)
 
-    def _ask(self, method: str, params: Params, kind: type[ResultOf], timeout_s: float = ANSWER_S) -> ResultOf:
+    def _ask(
+        self, method: str, params: Params, kind: type[ResultOf], timeout_s: float = ANSWER_S, tries: int = TRIES
+    ) -> ResultOf:
         """The result of one request, asked again where that is harmless."""
-        for _ in range(TRIES):
+        for _ in range(tries):
             reply = self._exchange(method, params, timeout_s)
             if reply is None:
                 if not METHODS[method].repeatable:
