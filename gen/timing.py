@@ -241,7 +241,9 @@ class _Compiler:
     def pulse_rows(self, number: int, phase: Pulse, notes: list[str]) -> list[TimingRow]:
         key = f"phase {number}: "
         rows = [
-            self.fired_row("pulse", self.even(key + "pulse", phase.pulse, notes), phase.current_percent, key + "current_percent")
+            self.fired_row(
+                "pulse", self.even(key + "pulse", phase.pulse, notes), phase.current_percent, key + "current_percent"
+            )
         ]
         if phase.cool is not None:
             rows.append(TimingRow("cool", self.even(key + "cool", phase.cool, notes)))
@@ -365,7 +367,9 @@ def merged(rows: list[TimingRow]) -> list[TimingRow]:
             row.firing_delay_us,
             row.current_percent,
         ):
-            row = TimingRow(row.phase, result.pop().half_cycles + row.half_cycles, row.firing_delay_us, row.current_percent)
+            row = TimingRow(
+                row.phase, result.pop().half_cycles + row.half_cycles, row.firing_delay_us, row.current_percent
+            )
         result.append(row)
     return result
 
@@ -408,7 +412,9 @@ def compile_schedule(schedule: Schedule, welder: Welder, board: Board, source: P
             f"allowed: {welder.mains.frequency_Hz}, the mains.frequency_Hz of the welder file",
         )
     if not board.welds:
-        raise compiler.error("board", board.name, "may not fire a welder; allowed: one that welds, see `weldbeat boards`")
+        raise compiler.error(
+            "board", board.name, "may not fire a welder; allowed: one that welds, see `weldbeat boards`"
+        )
     compiler.check_current_time()
     by_step: dict[str, tuple[list[TimingRow], list[str]]] = {}
     for name, step in (("half-cycle", 1), ("cycle", 2)):
