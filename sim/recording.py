@@ -46,8 +46,9 @@ class Recording:
     """Everything one run left behind.
 
     `gates`: (on, off) in seconds. `calls`: the driver calls in order, six integers each (sim/host.py names them), for
-    the replay; `files_read`: the contents that they refer to; `call_times`: when each of them was made, in seconds. `stops`: the stop circuit's changes, 1 = open.
-    `files`: what is stored in the end. `presses`: when the pedal went down. `half_cycles`: the mains as it really was.
+    the replay; `files_read`: the contents that they refer to; `call_times`: when each of them was made, in seconds.
+    `stops`: the stop circuit's changes, 1 = open. `files`: what is stored in the end. `presses`: when the pedal went
+    down. `half_cycles`: the mains as it really was.
     """
 
     length_s: float

@@ -271,7 +271,8 @@ class Driver:
     def read_file(self, name: str) -> bytes | None:
         try:
             with open(name, "rb") as file:
-                return file.read(_LONGEST_FILE)
+                data: bytes = file.read(_LONGEST_FILE)
+                return data
         except OSError as error:
             return None if error.errno == _NO_FILE else b""
 
