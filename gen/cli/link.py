@@ -77,8 +77,8 @@ def _answer(port: FoundPort) -> str:
 @click.argument("bundle", type=click.Path(path_type=Path))
 @port_argument
 @click.option("--yes", is_flag=True, help="Do not ask before the board's files are replaced.")
-@click.option("--keep-schedules", is_flag=True, help="Leave the schedules on the board that were pushed to it.")
-def flash_command(bundle: Path, port: str | None, yes: bool, keep_schedules: bool) -> None:
+@click.option("--forget-schedules", is_flag=True, help="Also remove the schedules that were pushed to the board.")
+def flash_command(bundle: Path, port: str | None, yes: bool, forget_schedules: bool) -> None:
     """Put the firmware in the folder BUNDLE, written by `weldbeat build`, onto the board on PORT.
 
     A running board is asked to stop first. Every file is checked after it was copied, and the board starts only when all
@@ -94,12 +94,12 @@ def flash_command(bundle: Path, port: str | None, yes: bool, keep_schedules: boo
     click.echo(
         f"{bundle}: {bundle_board(firmware).title}, schedule {bundle_schedule(firmware)}, {len(firmware.files)} files"
     )
-    for line in _replaced(on_board, keep_schedules):
+    for line in _replaced(on_board, forget_schedules):
         click.echo(line)
     if not yes:
         click.confirm("Replace it?", abort=True)
-    hello = flash(device, firmware, on_board, keep_schedules, click.echo)
-    click.echo(f"The board runs Weldbeat {hello.version} ({hello.bundle}), schedule {hello.selected}.")
+    hello = flash(device, firmware, on_board, forget_schedules, click.echo)
+    click.echo(f"The board runs Weldbeat {hello.version} ({hello.bundle}); the next weld is {hello.selected}.")
     click.echo("First with the gate lead off and a lamp or a scope in its place.")
 
 
@@ -109,16 +109,15 @@ def _now_on(on_board: OnBoard) -> str:
     return f"MicroPython {'.'.join(str(part) for part in on_board.micropython)} on {on_board.machine}"
 
 
-def _replaced(on_board: OnBoard, keep_schedules: bool) -> list[str]:
+def _replaced(on_board: OnBoard, forget_schedules: bool) -> list[str]:
     """What will be gone, in words."""
+    if on_board.damaged:
+        return ["Will be replaced: its firmware, and its settings, which are damaged."]
     if on_board.schedules is not None:
         names = ", ".join(held.name for held in on_board.schedules.names)
-        if keep_schedules:
-            selected = on_board.schedules.selected
-            return [f"Will be replaced: its firmware. Kept: its schedules ({names}), of which {selected} is selected."]
-        return [
-            f"Will be replaced: its firmware, and its schedules ({names}); fetch what you need first with `weldbeat pull`."
-        ]
+        if forget_schedules:
+            return [f"Will be gone: its firmware, and its schedules ({names}); `weldbeat pull` fetches one."]
+        return [f"Will be replaced: its firmware. Its schedules stay ({names}) where the new limits allow them."]
     if on_board.files:
         return [
             f"Will be replaced or left beside it: {', '.join(on_board.files[:12])}{' ...' if len(on_board.files) > 12 else ''}"

@@ -57,6 +57,7 @@ from gen.timing import PHASES, TimingTable, board_delay_us, heat
 ANSWER_S = 1.0  # an idle board answers within 0.05 s
 STORING_S = 8.0  # it writes its flash twice, and reads back
 PATIENCE_S = 4.0  # for a first answer: a board in a short weld answers after it
+_STARTING_S = 0.05
 TRIES = 3
 ARMED_S = 300.0  # no weld is longer, each of its times being 60 s at most: a board is silent until its off time ends
 
@@ -224,7 +225,11 @@ class Link:
         while True:
             reply = self._exchange("hello", NoParams(), min(ANSWER_S, self._patience_s))
             if reply is not None and reply.result is not None:
-                return self._known(reply.result)
+                hello = self._known(reply.result)
+                if hello.boot or time.monotonic() >= deadline:
+                    return hello
+                time.sleep(_STARTING_S)  # it has only just started, and not read its settings yet
+                continue
             if reply is not None and reply.error is not None and reply.error.code != ErrorCode.DAMAGED:
                 raise OtherFirmware(self.port, f"answers {reply.error.message!r} to hello", self._flash_first())
             if time.monotonic() >= deadline:

@@ -28,6 +28,7 @@ from gen.link.ports import ports
 from gen.user_files import written
 
 SETTINGS = ("settings.a", "settings.b")  # where the board keeps pushed schedules
+_DAMAGED = "settings damaged"  # the board's word for it
 _NEW_MAIN = "main.new"
 _INSPECT_S = 15.0
 _COPY_S = 180.0
@@ -69,6 +70,7 @@ class OnBoard:
 
     hello: Hello | None = None
     schedules: Schedules | None = None
+    damaged: bool = False  # its settings, so that they have to go
     micropython: tuple[int, ...] = ()
     machine: str = ""
     files: tuple[str, ...] = ()
@@ -114,7 +116,7 @@ def look(port: str, board: Board) -> OnBoard:
     """What is on the board at `port`, which goes on with what it does. Raises LinkError where no firmware can be put there."""
     try:
         with Link(port) as link:
-            return OnBoard(link.hello, link.schedules())
+            return OnBoard(link.hello, link.schedules(), link.status().reason == _DAMAGED)
     except OtherFirmware as error:
         if "than this program" in str(error):
             raise LinkError(port, error.key, f"it cannot be asked to make way; {_erase(board)}") from None
@@ -131,7 +133,7 @@ def _inspect(port: str, board: Board) -> OnBoard:
         _, version, machine, files = json.loads(output.strip().splitlines()[-1])
     except (LinkError, ValueError, IndexError, TypeError):
         raise Silent(port, "no MicroPython answers", f"{_put_micropython(board)}; {_erase(board)}") from None
-    on_board = OnBoard(None, None, tuple(version), machine, tuple(files))
+    on_board = OnBoard(micropython=tuple(version), machine=machine, files=tuple(files))
     oldest = tuple(int(part) for part in board.micropython_min.split("."))
     if on_board.micropython[: len(oldest)] < oldest:
         found = ".".join(str(part) for part in version)
@@ -161,7 +163,7 @@ def flash(
     port: str,
     bundle: FirmwareBundle,
     on_board: OnBoard,
-    keep_schedules: bool = False,
+    forget_schedules: bool = False,
     progress: Callable[[str], None] = lambda line: None,
 ) -> Hello:
     """Put `bundle` onto the board that `look` found at `port`, start it, and return how it reports.
@@ -177,10 +179,12 @@ def flash(
         port = _again(port, number, lambda device: _inspect(device, board))
     go_on = "the board is off until this is done; repeat the same command"
     try:
-        _copy(port, bundle, keep_schedules, progress)
+        _copy(port, bundle, forget_schedules or on_board.damaged, progress)
         _mpremote(port, ["reset"], _INSPECT_S)
     except LinkError as error:
         raise LinkError(error.where, f"flashing was not finished: {error.key}", go_on) from None
+    except KeyboardInterrupt:
+        raise LinkError(port, "flashing was not finished", go_on) from None
     progress("restarting")
 
     def greeted(device: str) -> Hello:
@@ -213,10 +217,10 @@ def _again(port: str, number: str, attempt: Callable[[str], object]) -> str:
         time.sleep(0.2)
 
 
-def _copy(port: str, bundle: FirmwareBundle, keep_schedules: bool, progress: Callable[[str], None]) -> None:
+def _copy(port: str, bundle: FirmwareBundle, forget_schedules: bool, progress: Callable[[str], None]) -> None:
     from tempfile import TemporaryDirectory
 
-    gone = ["main.py", _NEW_MAIN, *([] if keep_schedules else SETTINGS)]
+    gone = ["main.py", _NEW_MAIN, *(SETTINGS if forget_schedules else [])]
     folders = sorted({path.rpartition("/")[0] for path in bundle.files} - {""})
     others = [path for path in bundle.files if path != "main.py"]
     with TemporaryDirectory() as name:
