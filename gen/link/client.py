@@ -58,6 +58,7 @@ ANSWER_S = 1.0  # an idle board answers within 0.05 s
 STORING_S = 8.0  # it writes its flash twice, and reads back
 PATIENCE_S = 4.0  # for a first answer: a board in a short weld answers after it
 _STARTING_S = 0.05
+_AFTER_S = 0.1  # an answer follows a reply about an earlier line within this
 TRIES = 3
 ARMED_S = 300.0  # no weld is longer, each of its times being 60 s at most: a board is silent until its off time ends
 
@@ -163,7 +164,7 @@ class Link:
                 stored = self._push(table, progress)
                 break
             except Silent:
-                if Held(table.name, table.digest) in self._held():
+                if Held(table.name, table.digest) in self.schedules().names:
                     stored = Stored(name=table.name, digest=table.digest)
                     break
                 if attempt == TRIES - 1:
@@ -180,7 +181,15 @@ class Link:
 
     def remove(self, name: str) -> None:
         """Take a schedule off the board; not the one that is selected."""
-        self._ask("remove", NameParams(name=name), Names, STORING_S)
+        for attempt in range(TRIES):
+            try:
+                self._ask("remove", NameParams(name=name), Names, STORING_S)
+                return
+            except Silent:
+                if all(held.name != name for held in self.schedules().names):
+                    return
+                if attempt == TRIES - 1:
+                    raise
 
     def welds(self, since: int = 0) -> tuple[int, list[WeldEntry]]:
         """The board's boot number and the welds after `since`, oldest first; it keeps the last 64."""
@@ -203,9 +212,6 @@ class Link:
         self._ask("maintain", NoParams(), Restarting)
 
     # -- inside --------------------------------------------------------------------------------------------------
-
-    def _held(self) -> list[Any]:
-        return list(self.schedules().names)
 
     def _push(self, table: TimingTable, progress: Callable[[int, int], None]) -> Stored:
         rows = wire_rows(table)
@@ -230,7 +236,7 @@ class Link:
                     return hello
                 time.sleep(_STARTING_S)  # it has only just started, and not read its settings yet
                 continue
-            if reply is not None and reply.error is not None and reply.error.code != ErrorCode.DAMAGED:
+            if reply is not None and reply.error is not None and reply.id:
                 raise OtherFirmware(self.port, f"answers {reply.error.message!r} to hello", self._flash_first())
             if time.monotonic() >= deadline:
                 raise self._stranger()
@@ -278,12 +284,15 @@ class Link:
                     break
             elif reply.error is None:
                 return self._validated(kind, reply.result or {})
-            elif reply.error.code != ErrorCode.DAMAGED:  # a damaged line changed nothing: once more
+            elif reply.id:  # else a line that was not taken, and changed nothing: once more
                 raise self._refusal(reply.error.code, reply.error.message)
         raise self._silent(f"no answer to {method}")
 
     def _exchange(self, method: str, params: Params, timeout_s: float) -> Reply | None:
-        """One line there and one back; None where none came in time. Replies to earlier lines are passed over."""
+        """One line there and one back; None where none came in time. Replies to earlier lines are passed over.
+
+        A reply with id 0 is about a line that the board could not take: ours, unless the answer to it follows soon.
+        """
         self._id = self._id % LARGEST_ID + 1
         content = params.model_dump(by_alias=True)
         request = Request(id=self._id, method=method, params=content).model_dump(
@@ -291,13 +300,17 @@ class Link:
         )
         self._write(encode(request))
         deadline = time.monotonic() + timeout_s
+        not_taken: Reply | None = None
         while True:
             for line in self._lines.take(self._read()):
                 reply = self._reply(line)
-                if reply is not None and reply.id in (0, self._id):
+                if reply is not None and reply.id == self._id:
                     return reply
+                if reply is not None and reply.id == 0 and METHODS[method].repeatable:
+                    not_taken = reply
+                    deadline = min(deadline, time.monotonic() + _AFTER_S)
             if time.monotonic() >= deadline:
-                return None
+                return not_taken
 
     def _reply(self, line: bytes) -> Reply | None:
         try:
