@@ -57,6 +57,7 @@ from gen.timing import PHASES, TimingTable, board_delay_us, heat
 ANSWER_S = 1.0  # an idle board answers within 0.05 s
 STORING_S = 8.0  # it writes its flash twice, and reads back
 PATIENCE_S = 4.0  # for a first answer: a board in a short weld answers after it
+_PROMPT = b">>>"  # of MicroPython's command line
 _STARTING_S = 0.05
 _AFTER_S = 0.1  # an answer follows a reply about an earlier line within this
 TRIES = 3
@@ -66,7 +67,6 @@ SILENT = (
     "allowed: a board that runs Weldbeat and is at rest (in a weld it does not answer; wait for the end of off time), "
     "see `weldbeat ports`"
 )
-UNPLUGGED = "allowed: plug it in again and repeat the command, see `weldbeat ports`"
 
 
 class SerialPort(Protocol):
@@ -238,7 +238,7 @@ class Link:
                 continue
             if reply is not None and reply.error is not None and reply.id:
                 raise OtherFirmware(self.port, f"answers {reply.error.message!r} to hello", self._flash_first())
-            if time.monotonic() >= deadline:
+            if time.monotonic() >= deadline or _PROMPT in self._foreign:
                 raise self._stranger()
 
     def _known(self, result: dict[str, Any]) -> Hello:
@@ -261,7 +261,7 @@ class Link:
 
     def _stranger(self) -> Silent | OtherFirmware:
         """Nothing that answered was a board of ours: what was it?"""
-        if b">>>" in self._foreign or b"Traceback" in self._foreign or b"raw REPL" in self._foreign:
+        if _PROMPT in self._foreign or b"Traceback" in self._foreign or b"raw REPL" in self._foreign:
             return OtherFirmware(self.port, "runs MicroPython without Weldbeat", self._flash_first())
         if self._foreign:
             return OtherFirmware(self.port, "answers, but not as Weldbeat does", self._flash_first())
@@ -354,7 +354,7 @@ class Link:
         try:
             return self._serial.read(max(1, self._serial.in_waiting))
         except (OSError, TypeError):  # TypeError: pyserial, where the port was closed under it
-            raise Unplugged(self.port, "went away", UNPLUGGED) from None
+            raise Unplugged(self.port, "went away", Unplugged.again) from None
 
     def _write(self, data: bytes) -> None:
         from serial import SerialTimeoutException
@@ -364,7 +364,7 @@ class Link:
         except SerialTimeoutException:
             raise self._silent("takes nothing") from None
         except OSError:
-            raise Unplugged(self.port, "went away", UNPLUGGED) from None
+            raise Unplugged(self.port, "went away", Unplugged.again) from None
 
 
 def wire_rows(table: TimingTable) -> list[Row]:

@@ -15,6 +15,8 @@ class LinkError(InputError):
 class Unplugged(LinkError):
     """The port is not there, or went away."""
 
+    again = "allowed: plug it in again and repeat the command, see `weldbeat ports`"
+
 
 class Busy(LinkError):
     """Another program holds the port."""

@@ -14,7 +14,7 @@ import subprocess
 import sys
 import threading
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -259,7 +259,8 @@ def _mpremote(
 ) -> str:
     """What `mpremote` printed. Raises LinkError where it failed or took longer than `timeout_s`."""
     command = [sys.executable, "-m", "mpremote", "connect", port, "resume", *words]
-    process = subprocess.Popen(
+    printed: list[str] = []
+    with subprocess.Popen(
         command,
         stdin=subprocess.DEVNULL,
         stdout=subprocess.PIPE,
@@ -268,27 +269,20 @@ def _mpremote(
         encoding="utf-8",
         errors="replace",
         env=os.environ | {"PYTHONUNBUFFERED": "1"},
-    )
-    timer = threading.Timer(timeout_s, process.kill)
-    timer.start()
-    try:
-        printed = list(_passed_on(process, each_line))
-        process.wait()
-    finally:
-        timer.cancel()
-        process.kill()
-        process.wait()
-    output = "\n".join(printed)
+    ) as process:
+        timer = threading.Timer(timeout_s, process.kill)
+        timer.start()
+        try:
+            for line in process.stdout or ():
+                printed.append(line.rstrip())
+                each_line(printed[-1])
+        finally:
+            timer.cancel()
+            if process.poll() is None and sys.exc_info()[0] is not None:
+                process.kill()
     if process.returncode != 0:
         raise _failure(port, printed, process.returncode)
-    return output
-
-
-def _passed_on(process: subprocess.Popen[str], each_line: Callable[[str], None]) -> Iterator[str]:
-    assert process.stdout is not None
-    for line in process.stdout:
-        each_line(line.rstrip())
-        yield line.rstrip()
+    return "\n".join(printed)
 
 
 def _failure(port: str, printed: list[str], code: int) -> LinkError:

@@ -13,6 +13,7 @@ import subprocess
 import sys
 import threading
 import tty
+from collections.abc import Callable
 from pathlib import Path
 from types import TracebackType
 from typing import Self
@@ -32,14 +33,13 @@ class UnixBoard:
         self._state.mkdir(exist_ok=True)
         os.mkfifo(self._state / "inputs")
         self._control = os.open(self._state / "inputs", os.O_RDWR)
-        self._inner, self._inner_far = pty.openpty()
-        self._outer, self._outer_far = pty.openpty()
-        for end in (self._inner_far, self._outer_far):
-            tty.setraw(end)
+        self._inner, self._inner_far = _terminal()
+        self._outer: int | None
+        self._outer, self._outer_far = _terminal()
         self.port = os.ttyname(self._outer_far)
         self.starts = 0
         self.to_board = 0  # bytes that have gone to the board
-        self.unplug_after: int | None = None  # of those: then the port goes away
+        self.unplug_when: Callable[[], bool] | None = None  # asked at each piece that goes to the board
         self._process: subprocess.Popen[bytes] | None = None
         self._running = True
         self._threads = [threading.Thread(target=self._keep_running), threading.Thread(target=self._carry)]
@@ -56,7 +56,8 @@ class UnixBoard:
         self.power_cut()
         for thread in self._threads:
             thread.join(10)
-        for end in (self._control, self._inner, self._inner_far, self._outer_far):
+        cable = [] if self._outer is None else [self._outer, self._outer_far]
+        for end in (self._control, self._inner, self._inner_far, *cable):
             os.close(end)
 
     def inputs(self, bits: int) -> None:
@@ -97,16 +98,35 @@ class UnixBoard:
             self._process.send_signal(signal.SIGKILL)
             self._process.wait()
 
+    def plug_in(self) -> None:
+        """Make a new port after the old one went away."""
+        self.unplug_when = None
+        self._outer, self._outer_far = _terminal()
+        self.port = os.ttyname(self._outer_far)
+
     def _carry(self) -> None:
         """Carry bytes between the process's terminal and ours; the pair of terminals is the cable."""
         while self._running:
-            ready = select.select([self._inner, self._outer], [], [], 0.02)[0]
-            if self._outer in ready:
-                data = os.read(self._outer, 4096)
+            outer = self._outer
+            ends = [self._inner] if outer is None else [self._inner, outer]
+            ready = select.select(ends, [], [], 0.02)[0]
+            if outer is not None and outer in ready:
+                data = os.read(outer, 4096)
                 self.to_board += len(data)
                 os.write(self._inner, data)
-                if self.unplug_after is not None and self.to_board >= self.unplug_after:
-                    break
+                if self.unplug_when is not None and self.unplug_when():
+                    self._outer = None
+                    os.close(outer)
+                    os.close(self._outer_far)
+                    continue
             if self._inner in ready:
-                os.write(self._outer, os.read(self._inner, 4096))
-        os.close(self._outer)
+                data = os.read(self._inner, 4096)
+                if self._outer is not None:
+                    os.write(self._outer, data)
+
+
+def _terminal() -> tuple[int, int]:
+    """Both ends of a pseudo-terminal that carries bytes as they are."""
+    ours, far = pty.openpty()
+    tty.setraw(far)
+    return ours, far
