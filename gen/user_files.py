@@ -24,7 +24,10 @@ _TOML_MISTAKES = (
     ("Illegal character '\\n'", "a text in quotes is not closed; allowed: quotes at both ends, on one line"),
     ("Unterminated string", "a text in quotes is not closed; allowed: quotes at both ends, on one line"),
     ("Cannot overwrite", "a key is given twice; allowed: each key once"),
-    ("Cannot declare", "a table is given twice; allowed: each table once, and [[phase]] in double brackets for each phase"),
+    (
+        "Cannot declare",
+        "a table is given twice; allowed: each table once, and [[phase]] in double brackets for each phase",
+    ),
 )
 _TOML_ALLOWED = 'not readable as TOML; allowed: one key = value a line, with times and words in quotes ("0.4 s")'
 
@@ -88,7 +91,9 @@ class FileModel(BaseModel):
     A field's `description` says what is allowed, where its type and bounds do not say enough.
     """
 
-    model_config = ConfigDict(frozen=True, extra="forbid", strict=True, arbitrary_types_allowed=True, allow_inf_nan=False)
+    model_config = ConfigDict(
+        frozen=True, extra="forbid", strict=True, arbitrary_types_allowed=True, allow_inf_nan=False
+    )
 
 
 Model = TypeVar("Model", bound=FileModel)
@@ -100,7 +105,9 @@ def read_toml(path: Path) -> dict[str, Any]:
     try:
         text = path.read_bytes().decode("utf-8-sig")
     except (FileNotFoundError, NotADirectoryError):
-        raise InputError(where, "no such file", None, f"looked for as {_printable(str(path))}; allowed: a TOML file") from None
+        raise InputError(
+            where, "no such file", None, f"looked for as {_printable(str(path))}; allowed: a TOML file"
+        ) from None
     except IsADirectoryError:
         raise InputError(where, "this is a folder", None, "allowed: a TOML file") from None
     except UnicodeDecodeError:

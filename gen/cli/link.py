@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -14,11 +15,12 @@ from gen.cli.job import find_welder, read_job, run_job
 from gen.cli.plan import json_option, schedule_argument, welder_option
 from gen.cli.prove import pace_option
 from gen.cli.show import verdict_text
-from gen.cli.writing import check_targets, write_whole
+from gen.cli.writing import check_targets, refused, write_whole
 from gen.errors import InputError
 from gen.link import Link, LinkError
 from gen.link.client import PATIENCE_S, BoardSchedule
 from gen.link.flashing import OnBoard, bundle_board, bundle_schedule, flash, look, read_bundle
+from gen.link.messages import NAME_PATTERN
 from gen.link.ports import FoundPort, find_port
 from gen.link.ports import ports as serial_ports
 from gen.records import Records
@@ -27,6 +29,15 @@ from gen.welder import WELDER_FILE
 
 if TYPE_CHECKING:
     from gen.welder import Welder
+
+
+def _name(text: str) -> str:
+    """The type of a schedule's name on the command line."""
+    if re.fullmatch(NAME_PATTERN, text) is None:
+        allowed = "allowed: at most 32 of a to z, 0 to 9, - and _, the first a letter or digit"
+        raise click.BadParameter(f"{written(text)} given; {allowed}")
+    return text
+
 
 port_argument = click.argument("port", required=False)
 _ASK_S = 1.5
@@ -143,7 +154,7 @@ def push_command(schedule: Path, port: str | None, welder: Path | None, welds_pe
         click.echo(verdict_text(run))
         click.echo("Nothing was sent.")
         return 1
-    with Records.beside(welder or Path(WELDER_FILE)) as records, opened(port) as link:
+    with opened(port) as link, Records.beside(welder or Path(WELDER_FILE)) as records:
         if link.hello.board != job.board.name:
             raise LinkError(
                 link.port,
@@ -168,7 +179,7 @@ def push_command(schedule: Path, port: str | None, welder: Path | None, welds_pe
 
 
 @click.command("pull")
-@click.argument("name")
+@click.argument("name", type=_name, metavar="NAME")
 @port_argument
 @click.option("-o", "--output", type=click.Path(path_type=Path), help="The file to write. Otherwise NAME.toml here.")
 @welder_option
@@ -179,16 +190,14 @@ def pull_command(name: str, port: str | None, output: Path | None, welder: Path 
     another is written anew from the rows on the board. Without PORT the only board found is taken.
     """
     target = output or Path(f"{name}.toml")
+    if target.exists() and output is None:
+        why = f"{target} is there already; allowed: --output with a new file"
+        raise InputError("command line", "NAME", written(name), why)
     if target.exists():
-        raise InputError(
-            "command line",
-            "NAME" if output is None else "--output",
-            written(str(target)),
-            "is there already; allowed: a new file",
-        )
+        raise refused("--output", target, "is there already; allowed: a new file")
     check_targets({"--output": target}, keep=(welder or Path(WELDER_FILE),))
     machine = find_welder(welder)
-    with Records.beside(welder or Path(WELDER_FILE)) as records, opened(port) as link:
+    with opened(port) as link, Records.beside(welder or Path(WELDER_FILE)) as records:
         held = link.read(name)
         text, origin = _as_file(held, machine, records)
     write_whole(target, text)
@@ -207,8 +216,8 @@ def _as_file(held: BoardSchedule, machine: Welder, records: Records) -> tuple[st
 
 @click.command("schedules")
 @port_argument
-@click.option("--select", "select", metavar="NAME", help="Make NAME the schedule of the next weld.")
-@click.option("--remove", "remove", metavar="NAME", help="Take NAME off the board.")
+@click.option("--select", "select", type=_name, metavar="NAME", help="Make NAME the schedule of the next weld.")
+@click.option("--remove", "remove", type=_name, metavar="NAME", help="Take NAME off the board.")
 @json_option
 def schedules_command(port: str | None, select: str | None, remove: str | None, as_json: bool) -> None:
     """List the schedules that the board on PORT holds; the selected one is what the next weld will be.

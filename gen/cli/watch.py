@@ -11,6 +11,7 @@ from pathlib import Path
 import click
 
 from gen.cli.given import number
+from gen.cli.job import find_welder
 from gen.cli.keys import Keys
 from gen.cli.link import opened, port_argument
 from gen.cli.plan import json_option, welder_option
@@ -45,8 +46,9 @@ def watch_command(port: str | None, welder: Path | None, seconds: float | None, 
     Key s sends the stop line, which ends a weld. It is not an emergency stop: it needs this program, the cable and a
     board that listens. Without PORT the only board found is taken. With --json, one JSON object a line.
     """
+    find_welder(welder)  # the records lie beside it
     until = None if seconds is None else time.monotonic() + seconds
-    with Records.beside(welder or Path(WELDER_FILE)) as records, opened(port, _PATIENCE_S) as link, Keys() as keys:
+    with opened(port, _PATIENCE_S) as link, Records.beside(welder or Path(WELDER_FILE)) as records, Keys() as keys:
         watch = _Watch(link, records, as_json)
         try:
             watch.begin()

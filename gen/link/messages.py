@@ -24,7 +24,8 @@ LARGEST_ID = 999_999_999
 # A row's phase travels as its place in PHASES, a weld's ending as its place here.
 ENDINGS = ("none", "completed", "released", "stopped", "fault", "no force")
 
-Name = Annotated[str, StringConstraints(pattern=r"^[a-z0-9][a-z0-9_-]{0,31}$")]
+NAME_PATTERN = r"^[a-z0-9][a-z0-9_-]{0,31}$"
+Name = Annotated[str, StringConstraints(pattern=NAME_PATTERN)]
 Digest = Annotated[str, StringConstraints(pattern=r"^[0-9a-f]{16}$")]
 Count = Annotated[int, Field(ge=0, lt=2**30)]
 
