@@ -1,4 +1,4 @@
-"""A stop in every half-cycle of a weld of 200, by the stop circuit and by the stop line: no new gate, and the right polarity next.
+"""A stop in every half-cycle of a weld of 200, by stop circuit and stop line: no new gate, and the right polarity next.
 
 All of it in virtual time; gates and currents are the bench's own.
 """
@@ -58,7 +58,7 @@ def stopped_at(stop_s: float | None, how: str) -> Recording:
 @pytest.mark.parametrize("how", ["circuit", "line"])
 @pytest.mark.parametrize("tens", range(HALF_CYCLES // 10))
 def test_stop_in_every_half_cycle(tens: int, how: str) -> None:
-    """Just before, in or just after each gate. The circuit stops the firing hardware itself, the line takes one step of Python."""
+    """Before, in or after each gate. The circuit stops the firing hardware itself, the line takes one step of Python."""
     for n in range(10 * tens, 10 * tens + 10):
         stop_s = first_gate_s() + (n + n * 7 % 10 / 10 - 0.3) * HALF_S
         recording = stopped_at(stop_s, how)

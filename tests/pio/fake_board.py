@@ -82,6 +82,11 @@ class Board:
             return self.fire.gate
         return self.levels.get(number, 0)
 
+    def _stat(self, name: str) -> tuple[int, ...]:
+        if name not in self.files:
+            raise OSError(2, "ENOENT")
+        return (0,) * 6 + (len(self.files[name]),)
+
     def load(self) -> Any:
         """Run driver.py against this board and return its Driver."""
         return self.module()["Driver"]()
@@ -113,7 +118,7 @@ class Board:
                 ticks_diff=lambda a, b: (a - b + 2**29) % 2**30 - 2**29,
                 sleep_ms=lambda ms: self.run(self.now_us + 1000 * ms),
             ),
-            "os": SimpleNamespace(sync=lambda: self.calls.append(("sync",))),
+            "os": SimpleNamespace(sync=lambda: self.calls.append(("sync",)), stat=self._stat),
             "select": SimpleNamespace(poll=lambda: _Poll(self), POLLIN=1),
             "sys": SimpleNamespace(
                 stdin=SimpleNamespace(buffer=_Stdin(self)), stdout=SimpleNamespace(buffer=_Stdout(self))

@@ -270,8 +270,9 @@ class Driver:
 
     def read_file(self, name: str) -> bytes | None:
         try:
+            size = os.stat(name)[6]
             with open(name, "rb") as file:
-                data: bytes = file.read(_LONGEST_FILE)
+                data: bytes = file.read(min(size, _LONGEST_FILE))  # so much is set aside at once
                 return data
         except OSError as error:
             return None if error.errno == _NO_FILE else b""
