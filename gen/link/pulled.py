@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from dataclasses import dataclass
-from itertools import groupby
+from functools import lru_cache
+from itertools import groupby, islice
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
@@ -13,13 +14,14 @@ from gen.boards import boards
 from gen.errors import InputError
 from gen.link.client import BoardSchedule, wire_rows
 from gen.link.messages import Row
-from gen.phase_control import delay_for_fraction_deg
+from gen.phase_control import delay_for_fraction_deg, rms_fraction
 from gen.schedule import read_schedule
-from gen.timing import PHASES, TimingTable, compile_schedule, full_delay_deg
-from gen.units import degrees_to_us
+from gen.timing import GATE_END_DEG, PHASES, TimingTable, compile_schedule, first_delay_us, full_delay_deg
+from gen.units import degrees_to_us, us_to_degrees
 from gen.welder import Welder
 
 _MOST_DECIMALS = 6
+_MOST_TRIED = 100  # percentages that all come to the same
 _WELD = ("upslope", "weld", "downslope")
 
 
@@ -124,33 +126,37 @@ class _Finder:
     welder: Welder
     step: int
 
-    def delay_us(self, percent: float) -> float:
-        """What the compiler makes of a percentage; without end where it leaves no gate."""
+    @property
+    def middle_deg(self) -> float:
         t = self.welder.transformer
-        full = full_delay_deg(self.welder)
-        if percent >= 100:
-            degrees = full
-        elif percent <= 0:
-            return math.inf
-        else:
-            middle = (t.load_angle_min_deg + t.load_angle_max_deg) / 2
-            degrees = max(full, delay_for_fraction_deg(percent / 100, middle))
-        return round(degrees_to_us(degrees, self.welder.mains.frequency_Hz))
+        return (t.load_angle_min_deg + t.load_angle_max_deg) / 2
+
+    def delay_us(self, percent: float) -> int:
+        """What the compiler makes of a percentage."""
+        return _delay_us(percent, self.middle_deg, full_delay_deg(self.welder), self.welder.mains.frequency_Hz)
 
     def interval(self, row: Row) -> tuple[float, float]:
-        """The percentages that fire at the delay of `row`, least and greatest."""
-        low = _bisect(lambda percent: self.delay_us(percent) <= row.delay_us)
-        high = _bisect(lambda percent: self.delay_us(percent) < row.delay_us)
-        if self.delay_us(high) != row.delay_us and self.delay_us(low) != row.delay_us:
+        """The percentages that fire at the delay of `row`, rounded to a microsecond: least and greatest."""
+        f, full_us = self.welder.mains.frequency_Hz, self.delay_us(100)
+        latest_deg = us_to_degrees(row.delay_us + 0.5, f)
+        if row.delay_us < full_us or latest_deg >= GATE_END_DEG:
             raise _NoSuchPercent(row)
-        return low, high
+        low = 100 * rms_fraction(latest_deg, self.middle_deg)
+        if row.delay_us == full_us:
+            return low, 100
+        return low, 100 * rms_fraction(us_to_degrees(row.delay_us - 0.5, f), self.middle_deg)
 
-    def percent(self, row: Row) -> str:
-        """The percentage of a row, as it would stand in a file."""
+    def percents(self, row: Row) -> Iterator[str]:
+        """The percentages of a row, as they would stand in a file. Many where 100 % fires no earlier than they do."""
         low, high = self.interval(row)
         for text in _decimals(low, high):
             if self.delay_us(float(text)) == row.delay_us and _heat(float(text)) == row.heat:
-                return text
+                yield text
+
+    def percent(self, row: Row) -> str:
+        """The first of them."""
+        for text in self.percents(row):
+            return text
         raise _NoSuchPercent(row)
 
     def weld_lines(self, part: list[Row]) -> list[str]:
@@ -158,21 +164,26 @@ class _Finder:
         rows = {kind: [row for row in part if PHASES[row.phase] == kind] for kind in _WELD}
         if not rows["weld"]:
             raise _NoSuchPercent(part[0])  # a weld that only climbs and falls does not tell its summit
-        percent = self.percent(rows["weld"][-1])
-        lines = [f'weld = "{_length(part)} half-cycles"', f"current_percent = {percent}"]
-        for kind, key in (("upslope", "upslope_from_percent"), ("downslope", "downslope_to_percent")):
-            if rows[kind]:
-                each = [row for row in rows[kind] for _ in range(row.half_cycles)]
-                end = self.slope_end(each if kind == "upslope" else each[::-1], float(percent))
-                lines += [f'{kind} = "{len(each)} half-cycles"', f"{key} = {end}"]
-        return lines
+        missing = _NoSuchPercent(rows["weld"][-1])
+        for percent in islice(self.percents(rows["weld"][-1]), _MOST_TRIED):
+            lines = [f'weld = "{_length(part)} half-cycles"', f"current_percent = {percent}"]
+            try:
+                for kind, key in (("upslope", "upslope_from_percent"), ("downslope", "downslope_to_percent")):
+                    if rows[kind]:
+                        each = [row for row in rows[kind] for _ in range(row.half_cycles)]
+                        end = self.slope_end(each if kind == "upslope" else each[::-1], float(percent))
+                        lines += [f'{kind} = "{len(each)} half-cycles"', f"{key} = {end}"]
+                return lines
+            except _NoSuchPercent as error:
+                missing = error
+        raise missing
 
     def slope_end(self, each: list[Row], percent: float) -> str:
         """The percentage at the low end of a slope, given its half-cycles from that end, from all of its steps."""
         stairs = max(1, len(each) // self.step)
         low, high = 0.0, percent
         for i, row in enumerate(each):
-            if i == 0 and len(each) > 1:
+            if i == 0 and row.delay_us <= first_delay_us(self.welder) and len(each) > 1:
                 continue  # the first after a pause may have been delayed
             share = (i // self.step) / stairs
             if share >= 1:
@@ -184,17 +195,14 @@ class _Finder:
         raise _NoSuchPercent(each[0])
 
 
+@lru_cache(maxsize=4096)
+def _delay_us(percent: float, middle_deg: float, full_deg: float, frequency_Hz: int) -> int:
+    degrees = full_deg if percent >= 100 else max(full_deg, delay_for_fraction_deg(percent / 100, middle_deg))
+    return round(degrees_to_us(degrees, frequency_Hz))
+
+
 def _heat(percent: float) -> int:
     return math.ceil(round(percent, 1) ** 2 / 100)
-
-
-def _bisect(low_enough: Callable[[float], bool]) -> float:
-    """The least percentage, to within a few parts in 10**9, from which on `low_enough` holds; 100 where it never does."""
-    low, high = 0.0, 100.0
-    while high - low > 1e-7:
-        middle = (low + high) / 2
-        low, high = (low, middle) if low_enough(middle) else (middle, high)
-    return high
 
 
 def _decimals(low: float, high: float) -> Iterator[str]:
