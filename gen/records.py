@@ -7,8 +7,10 @@ version, is never written to.
 from __future__ import annotations
 
 import sqlite3
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
+from datetime import datetime, timedelta
 from pathlib import Path
 from types import TracebackType
 from typing import Self
@@ -18,11 +20,13 @@ from gen.errors import InputError
 RECORDS_FILE = "records.sqlite"
 VERSION = 1
 _APPLICATION = 0x5742_6561  # "WBea" in the header of the file, where other programs put theirs
+_SAME_WELD = timedelta(minutes=5)  # two accounts of one weld differ by the clocks of board and computer
 _WAIT_S = 5.0  # for another program that is writing
 
 _TABLES = """\
 CREATE TABLE welds (
     board TEXT NOT NULL,      -- the board's name and the serial number of its USB
+    life INTEGER NOT NULL,    -- from 1; the next when a board whose settings were wiped counts its starts from 1 again
     boot INTEGER NOT NULL,    -- which start of that board
     count INTEGER NOT NULL,   -- which weld since that start
     ended_at TEXT NOT NULL,   -- UTC, ISO 8601, to the second
@@ -32,7 +36,7 @@ CREATE TABLE welds (
     duty_used_half_cycles INTEGER NOT NULL,
     schedule TEXT,            -- NULL where nobody watched, so that it is not known
     digest TEXT,
-    PRIMARY KEY (board, boot, count)
+    PRIMARY KEY (board, boot, count, life)
 ) STRICT;
 CREATE TABLE pushed (
     digest TEXT PRIMARY KEY,  -- of the compiled schedule
@@ -110,40 +114,56 @@ class Records:
         self._db.execute("COMMIT")
 
     def add_welds(self, welds: Iterable[WeldRecord]) -> int:
-        """Keep those that are not there yet; returns how many that were. What is there stays as it was."""
-        places = ", ".join("?" * len(_WELD_COLUMNS))
-        statement = f"INSERT OR IGNORE INTO welds ({', '.join(_WELD_COLUMNS)}) VALUES ({places})"
-        rows = [tuple(getattr(weld, column) for column in _WELD_COLUMNS) for weld in welds]
-        before = self._db.total_changes
-        self._write([(statement, row) for row in rows])
-        return self._db.total_changes - before
+        """Keep those that are not there yet; returns how many that were. What is there stays as it was.
+
+        A weld that bears another's number and ended at quite another time is not that one: its board was wiped meanwhile.
+        """
+        added = 0
+        with self._change():
+            lives = dict(self._db.execute("SELECT board, max(life) FROM welds GROUP BY board").fetchall())
+            for weld in welds:
+                life = self._life(weld, lives)
+                if life is not None:
+                    values = [getattr(weld, column) for column in _WELD_COLUMNS]
+                    places = ", ".join("?" * (len(values) + 1))
+                    statement = f"INSERT INTO welds (life, {', '.join(_WELD_COLUMNS)}) VALUES ({places})"
+                    self._db.execute(statement, [life, *values])
+                    added += 1
+        return added
+
+    def _life(self, weld: WeldRecord, lives: dict[str, int]) -> int | None:
+        """Under which life of its board to keep a weld, noted in `lives`; None where it is kept already."""
+        statement = "SELECT ended_at, life FROM welds WHERE board = ? AND boot = ? AND count = ?"
+        same = self._db.execute(statement, (weld.board, weld.boot, weld.count)).fetchall()
+        ended_at = datetime.fromisoformat(weld.ended_at)
+        if any(abs(datetime.fromisoformat(at) - ended_at) < _SAME_WELD for at, _ in same):
+            return None
+        life = lives.setdefault(weld.board, 1)
+        if any(life == taken for _, taken in same):
+            lives[weld.board] = life + 1
+        return lives[weld.board]
 
     def welds(self) -> list[WeldRecord]:
         """Every weld, in the order in which they ended."""
         rows = self._db.execute(f"SELECT {', '.join(_WELD_COLUMNS)} FROM welds ORDER BY ended_at, board, boot, count")
         return [WeldRecord(*row) for row in rows]
 
-    def last_count(self, board: str, boot: int) -> int:
-        """The last weld that is kept of this start of a board; 0 where there is none."""
-        found = self._db.execute("SELECT max(count) FROM welds WHERE board = ? AND boot = ?", (board, boot)).fetchone()[
-            0
-        ]
-        return int(found or 0)
-
     def add_pushed(self, digest: str, name: str, text: str, pushed_at: str) -> None:
         """Keep the text of a schedule that a board now holds under `digest`."""
-        self._write([("INSERT OR REPLACE INTO pushed VALUES (?, ?, ?, ?)", (digest, name, text, pushed_at))])
+        with self._change():
+            self._db.execute("INSERT OR REPLACE INTO pushed VALUES (?, ?, ?, ?)", (digest, name, text, pushed_at))
 
     def pushed_text(self, digest: str) -> str | None:
         """The schedule file that was pushed under `digest`, or None."""
         found = self._db.execute("SELECT text FROM pushed WHERE digest = ?", (digest,)).fetchone()
         return None if found is None else str(found[0])
 
-    def _write(self, statements: list[tuple[str, tuple[object, ...]]]) -> None:
+    @contextmanager
+    def _change(self) -> Iterator[None]:
+        """All that is done inside, or nothing of it."""
         try:
             self._db.execute("BEGIN IMMEDIATE")
-            for statement, values in statements:
-                self._db.execute(statement, values)
+            yield
             self._db.execute("COMMIT")
         except sqlite3.Error as error:
             if self._db.in_transaction:

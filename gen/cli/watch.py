@@ -78,7 +78,7 @@ class _Watch:
         hello = link.hello
         self._board = unique_name(link.port, hello.board)
         self._boot = hello.boot
-        self._last = records.last_count(self._board, hello.boot)
+        self._last = 0  # weld that was heard of
         self._selected = (hello.selected, hello.digest)
         self._began = time.monotonic()
         self._heard = self._began
@@ -92,7 +92,7 @@ class _Watch:
         else:
             click.echo(f"{self._board}, Weldbeat {hello.version}, schedule {hello.selected} ({hello.digest}).")
             click.echo(f"Key s: stop ({NO_EMERGENCY_STOP}). Ctrl-C: end watching.")
-        self._keep(self._link.welds(self._last)[1])
+        self._hear(self._link.welds()[1])
 
     def look(self) -> None:
         """Ask once and show what is new."""
@@ -108,8 +108,11 @@ class _Watch:
         if status.selected != self._selected[0]:
             held = dict(self._link.schedules().names)
             self._selected = (status.selected, held.get(status.selected, ""))
-        if status.welds > self._last:
-            self._keep(self._link.welds(self._last)[1])
+        if status.welds != self._last:
+            if status.welds < self._last:
+                self._last = 0  # it has started anew
+            self._boot, welds = self._link.welds(self._last)
+            self._hear(welds)
         self._show(status)
 
     def stop(self) -> None:
@@ -125,7 +128,7 @@ class _Watch:
         if self._live and self._shown:
             click.echo("")
 
-    def _keep(self, welds: list[WeldEntry]) -> None:
+    def _hear(self, welds: list[WeldEntry]) -> None:
         now = datetime.now(UTC)
         watched_s = time.monotonic() - self._began
         records = []
