@@ -132,7 +132,10 @@ def _inspect(port: str, board: Board) -> OnBoard:
         output = _mpremote(port, ["exec", _INSPECT], _INSPECT_S)
         _, version, machine, files = json.loads(output.strip().splitlines()[-1])
     except (LinkError, ValueError, IndexError, TypeError):
-        raise Silent(port, "no MicroPython answers", f"{_put_micropython(board)}; {_erase(board)}") from None
+        in_a_weld = "a board in a weld answers when its off time is over"
+        raise Silent(
+            port, "no MicroPython answers", f"{in_a_weld}; {_put_micropython(board)}; {_erase(board)}"
+        ) from None
     on_board = OnBoard(micropython=tuple(version), machine=machine, files=tuple(files))
     oldest = tuple(int(part) for part in board.micropython_min.split("."))
     if on_board.micropython[: len(oldest)] < oldest:

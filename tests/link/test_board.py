@@ -20,7 +20,7 @@ from unix_board import PEDAL, UnixBoard
 
 from gen.link import Link, LinkError
 from gen.link.errors import Unplugged
-from gen.link.flashing import read_bundle
+from gen.link.flashing import SETTINGS, read_bundle
 
 if not MISSING:
     import pty
@@ -111,8 +111,10 @@ def test_4_the_board_has_the_last_word_on_limits(bench: UnixBoard) -> None:
 
 def test_5_watch_a_weld_and_stop_the_next(bench: UnixBoard) -> None:
     """Live, in a terminal: a weld completes, key s ends the next, and both are kept with their schedule."""
+    Path("slow.toml").write_text(replaced(SCHEDULE, '"20 cycles"', '"90 cycles"'))
+    assert typed(["push", "slow.toml", bench.port, "--select", "--welds-per-minute", "1"]).code == 0
     ours, theirs = pty.openpty()
-    watch = command("watch", bench.port, "--for", "9", "--json", stdin=theirs)
+    watch = command("watch", bench.port, "--for", "30", "--json", stdin=theirs)
     assert watch.stdout
     lines: list[dict[str, object]] = []
 
@@ -129,12 +131,12 @@ def test_5_watch_a_weld_and_stop_the_next(bench: UnixBoard) -> None:
     bench.inputs(0)
     time.sleep(0.2)  # the pedal must be seen open
     bench.inputs(PEDAL)
-    time.sleep(0.7)  # into the weld
+    time.sleep(1.2)  # into the weld, which ends after 2.4 s
     os.write(ours, b"s")
     assert told("stop")["note"] == "not an emergency stop"
     stopped = told("weld")
     bench.inputs(0)
-    assert (stopped["ending"], stopped["schedule"]) == ("stopped", "job")
+    assert (stopped["ending"], stopped["schedule"]) == ("stopped", "slow")
     assert 0 < int(str(stopped["fired"])) < int(str(stopped["planned"]))
     watch.kill()
     watch.communicate()
@@ -142,7 +144,7 @@ def test_5_watch_a_weld_and_stop_the_next(bench: UnixBoard) -> None:
     os.close(theirs)
     with sqlite3.connect("records.sqlite") as records:
         kept = records.execute("SELECT ending, fired, planned FROM welds ORDER BY count").fetchall()
-    assert kept == [("completed", 48, 48), ("stopped", stopped["fired"], 48)]
+    assert kept == [("completed", 188, 188), ("stopped", stopped["fired"], 188)]
 
 
 def test_6_unplugged_in_the_middle_of_a_push(bench: UnixBoard, tmp_path: Path) -> None:
@@ -167,11 +169,11 @@ def test_7_flash_a_running_board(bench: UnixBoard) -> None:
     starts = bench.starts
     outcome = typed(["flash", "firmware", bench.port, "--yes"])
     assert (outcome.code, outcome.err) == (0, "")
-    assert "Its schedules stay (job, other)" in bare(outcome.out)
+    assert "Its schedules stay (job, other, slow)" in bare(outcome.out)
     assert bench.starts == starts + 2
     held = json.loads(typed(["schedules", bench.port, "--json"]).out)
     assert held["selected"] == "other"
-    assert {schedule["name"] for schedule in held["schedules"]} == {"job", "other"}
+    assert {schedule["name"] for schedule in held["schedules"]} == {"job", "other", "slow"}
 
 
 def test_8_a_flash_that_is_cut_short_leaves_the_board_off(bench: UnixBoard) -> None:
@@ -192,3 +194,26 @@ def test_8_a_flash_that_is_cut_short_leaves_the_board_off(bench: UnixBoard) -> N
         pass
     assert typed(["flash", "firmware", bench.port, "--yes"]).code == 0
     assert json.loads(typed(["schedules", bench.port, "--json"]).out)["selected"] == "other"
+
+
+def test_9_damaged_settings_go_with_the_next_flash(bench: UnixBoard) -> None:
+    """The board locks itself out; to flash it is the way out that it names, and the burnt-in schedule is there again."""
+    for name in SETTINGS:
+        (bench.flash / name).write_bytes(b"weldbeat 1 7 9 00000000\n" + bytes(9))
+    starts = bench.starts
+    bench.power_cut()
+    until(lambda: bench.starts > starts)
+    with Link(bench.port) as link:
+        assert link.status().reason == "settings damaged"
+        assert "flash" in link.status().way_out
+    pushed = typed(["push", "job.toml", bench.port])
+    assert (pushed.code, pushed.err.count("\n")) == (2, 1)
+    outcome = typed(["flash", "firmware", bench.port, "--yes"])
+    assert (outcome.code, outcome.err) == (0, "")
+    assert "its settings, which are damaged" in outcome.out
+    assert typed(["schedules", bench.port]).out.splitlines()[0].startswith("* other ")
+    assert typed(["push", "job.toml", bench.port]).code == 0
+    assert typed(["flash", "firmware", bench.port, "--yes", "--forget-schedules"]).code == 0
+    assert [held["name"] for held in json.loads(typed(["schedules", bench.port, "--json"]).out)["schedules"]] == [
+        "other"
+    ]
