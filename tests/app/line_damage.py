@@ -105,7 +105,8 @@ def storm(interpreter: Interpreter, bundle: FirmwareBundle, lines: list[bytes]) 
         (folder / STORM.name).write_text(STORM.read_text(encoding="utf-8"), encoding="utf-8")
         warm = str(sum(len(line) for line in lines[: len(lines) // 10]))
         heap = interpreter.heap if interpreter.collects else "200M"
-        output = interpreter.run(folder, ["-X", f"heapsize={heap}", STORM.name, "bundle", "lines.bin", warm])
+        collects = "yes" if interpreter.collects else "no"
+        output = interpreter.run(folder, ["-X", f"heapsize={heap}", STORM.name, "bundle", "lines.bin", warm, collects])
     try:
         told: dict[str, Any] = json.loads(output.splitlines()[-1])
     except (IndexError, ValueError):
