@@ -5,6 +5,7 @@ from __future__ import annotations
 import binascii
 import hashlib
 import math
+import re
 from dataclasses import dataclass
 from functools import cache
 from importlib.metadata import PackageNotFoundError, version
@@ -18,10 +19,11 @@ from jinja2 import Environment, FunctionLoader, StrictUndefined
 from gen.boards import Board
 from gen.cautions import caution_lines
 from gen.pio import pio_module
-from gen.timing import TimingRow, TimingTable
+from gen.timing import LONGEST_S, TimingTable, board_delay_us, delay_range_us, first_delay_us, heat
 from gen.units import milliseconds
 from gen.welder import FREQUENCY_BAND, Welder
 
+_BOARD_DIGEST = re.compile(r'^BUNDLE_DIGEST = "[0-9a-f]*"$', re.MULTILINE)
 STOP_REQUEST = '{"jsonrpc": "2.0", "id": 0, "method": "stop"}'
 
 
@@ -38,6 +40,19 @@ class FirmwareBundle:
         for path, text in sorted(self.files.items()):
             total.update(f"{path}\0{len(text)}\0{text}".encode())
         return total.hexdigest()[:16]
+
+    @property
+    def board_digest(self) -> str:
+        """What the board tells of itself, BUNDLE_DIGEST of its config.py: the digest while that is still empty."""
+        return FirmwareBundle(self._with_board_digest("")).digest
+
+    def _with_board_digest(self, digest: str) -> dict[str, str]:
+        config = _BOARD_DIGEST.sub(f'BUNDLE_DIGEST = "{digest}"', self.files["config.py"])
+        return {**self.files, "config.py": config}
+
+    def named(self) -> FirmwareBundle:
+        """The same files with the digest put into config.py."""
+        return FirmwareBundle(self._with_board_digest(self.board_digest))
 
     def write(self, folder: Path) -> None:
         """Write every file below `folder`, which is made where it is missing."""
@@ -85,11 +100,6 @@ def with_crc(text: str) -> str:
     return f"{text} {binascii.crc32(text.encode()):08x}"
 
 
-def heat(row: TimingRow) -> int:
-    """Heat of one half-cycle in hundredths of one at full current, rounded up."""
-    return math.ceil(row.current_percent**2 / 100) if row.firing_delay_us is not None else 0
-
-
 def duty_limit(welder: Welder) -> int:
     """What the board's duty guard lets pass in a minute, in hundredths of a half-cycle at full current."""
     return int(welder.allowed_duty * 2 * welder.mains.frequency_Hz * 60 * 100)
@@ -112,6 +122,8 @@ def draw(table: TimingTable, width: int = 72) -> Drawing:
 def render(table: TimingTable, welder: Welder, board: Board) -> FirmwareBundle:
     """The firmware for `table` on `welder` and `board`. Same input, same bytes."""
     half_us = 500_000 / welder.mains.frequency_Hz  # exact, where the nominal whole microsecond would cut the band
+    limits = welder.limits
+    earliest_us, latest_us = delay_range_us(welder)
     context: dict[str, Any] = {
         "version": program_version(),
         "table": table,
@@ -123,11 +135,17 @@ def render(table: TimingTable, welder: Welder, board: Board) -> FirmwareBundle:
         "shortest_half_us": math.floor(half_us / FREQUENCY_BAND[1]),
         "longest_half_us": math.ceil(half_us / FREQUENCY_BAND[0]),
         "duty_limit": duty_limit(welder),
+        "earliest_us": earliest_us,
+        "latest_us": latest_us,
+        "first_us": first_delay_us(welder),
+        "longest_weld": math.floor(limits.longest_weld.half_cycles(table.frequency_Hz)),
+        "least_cool": math.ceil(limits.least_cool.half_cycles(table.frequency_Hz)),
+        "longest_time": LONGEST_S * 2 * table.frequency_Hz,
         "rows": [
             {
                 "phase": row.phase,
                 "half_cycles": row.half_cycles,
-                "delay_us": -1 if row.firing_delay_us is None else row.firing_delay_us,
+                "delay_us": board_delay_us(row),
                 "heat": heat(row),
             }
             for row in table.rows
@@ -142,7 +160,7 @@ def render(table: TimingTable, welder: Welder, board: Board) -> FirmwareBundle:
     for file in sorted(files("firmware_templates").joinpath("app").iterdir(), key=_name):
         if file.name.endswith(".py"):
             out[f"app/{file.name}"] = file.read_text(encoding="utf-8")
-    return FirmwareBundle(dict(sorted(out.items())))
+    return FirmwareBundle(dict(sorted(out.items()))).named()
 
 
 def _name(file: Traversable) -> str:

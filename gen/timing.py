@@ -6,7 +6,6 @@ The table is the only thing that the firmware and the simulator share about a sc
 from __future__ import annotations
 
 import hashlib
-import json
 import math
 from dataclasses import dataclass
 from fractions import Fraction
@@ -26,6 +25,8 @@ FULL_MARGIN_DEG = 3.0  # 100 % fires this far beyond the greatest load angle
 LEAST_BLANK_US = 20  # between the detector's edge and the earliest gate: the driver's own latency and a margin
 LONGEST_S = 60  # of any one time; no squeeze, weld or rest is longer, and a slip of the pen often is
 
+# In the order of their codes on the serial link and in the board's storage.
+PHASES = ("squeeze", "pulse", "cool", "upslope", "weld", "downslope", "hold", "off")
 FIRED = ("pulse", "upslope", "weld", "downslope")
 
 
@@ -37,6 +38,16 @@ class TimingRow:
     half_cycles: int
     firing_delay_us: int | None = None
     current_percent: float = 0
+
+
+def heat(row: TimingRow) -> int:
+    """Heat of one half-cycle in hundredths of one at full current, rounded up."""
+    return math.ceil(row.current_percent**2 / 100) if row.firing_delay_us is not None else 0
+
+
+def board_delay_us(row: TimingRow) -> int:
+    """The firing delay as the board holds it: -1 for no gate."""
+    return -1 if row.firing_delay_us is None else row.firing_delay_us
 
 
 @dataclass(frozen=True)
@@ -55,13 +66,10 @@ class TimingTable:
 
     @property
     def digest(self) -> str:
-        """SHA-256 of what the board runs, first 16 hexadecimal digits."""
-        content = {
-            "name": self.name,
-            "frequency_Hz": self.frequency_Hz,
-            "rows": [[r.phase, r.half_cycles, r.firing_delay_us, r.current_percent] for r in self.rows],
-        }
-        return hashlib.sha256(json.dumps(content, sort_keys=True).encode()).hexdigest()[:16]
+        """SHA-256 of what the board runs, first 16 hexadecimal digits. The board counts it from what it has stored."""
+        lines = [f"weldbeat 1\n{self.name}\n{self.frequency_Hz}\n"]
+        lines += [f"{row.phase},{row.half_cycles},{board_delay_us(row)},{heat(row)}\n" for row in self.rows]
+        return hashlib.sha256("".join(lines).encode("ascii")).hexdigest()[:16]
 
     def time_of(self, *phases: str) -> int:
         """Half-cycles spent in the named phases."""
@@ -148,7 +156,7 @@ class _Compiler:
     @property
     def full_delay_deg(self) -> float:
         """Where 100 % fires: beyond the greatest load angle, never before it."""
-        return self.welder.transformer.load_angle_max_deg + FULL_MARGIN_DEG
+        return full_delay_deg(self.welder)
 
     @property
     def middle_load_angle_deg(self) -> float:
@@ -266,7 +274,7 @@ class _Compiler:
         """
         if not self.welder.switch.fires_at_any_phase:
             return rows
-        first_us = round(degrees_to_us(self.welder.limits.first_delay_deg, self.schedule.frequency_Hz))
+        first_us = first_delay_us(self.welder)
         result: list[TimingRow] = []
         for row in rows:
             after_pause = not result or result[-1].firing_delay_us is None
@@ -325,6 +333,29 @@ class _Compiler:
                 f"{percent:g} % fires at {delay:.1f} degrees: {low:.0f} to {high:.0f} % of full current over the load-angle range"
             )
         return notes
+
+
+def full_delay_deg(welder: Welder) -> float:
+    """Where 100 % fires: beyond the greatest load angle, never before it."""
+    return welder.transformer.load_angle_max_deg + FULL_MARGIN_DEG
+
+
+def delay_range_us(welder: Welder) -> tuple[int, int]:
+    """The earliest and the latest firing delay that any table for this machine may hold, at nominal frequency."""
+    f, detector = welder.mains.frequency_Hz, welder.detector
+    full = round(degrees_to_us(full_delay_deg(welder), f))
+    latest_edge = max(detector.offset_rise_us, detector.offset_fall_us)
+    earliest = max(full, math.ceil((latest_edge + LEAST_BLANK_US) * FREQUENCY_BAND[1]))
+    if not welder.switch.fires_at_any_phase:
+        return earliest, full
+    return earliest, round(degrees_to_us(GATE_END_DEG - LEAST_GATE_DEG, f))
+
+
+def first_delay_us(welder: Welder) -> int:
+    """The least firing delay of an impulse's first half-cycle; 0 for a switch that cannot be fired late."""
+    if not welder.switch.fires_at_any_phase:
+        return 0
+    return round(degrees_to_us(welder.limits.first_delay_deg, welder.mains.frequency_Hz))
 
 
 def merged(rows: list[TimingRow]) -> list[TimingRow]:

@@ -16,6 +16,7 @@ from typing import Any
 import simpy
 
 from gen.firmware import FirmwareBundle
+from sim.flash import Flash, PowerLost
 from sim.gate import GateUnit
 from sim.pin import Pin
 from sim.recording import StateChange
@@ -26,11 +27,28 @@ METER_QUEUE = 8
 LATEST_S = 0.020  # a step comes up to this much late
 
 # Codes of driver calls in a recording; each is CALL_INTS integers: code, four arguments (those it lacks 0), result.
-NOW, WAIT, RESTED, INPUTS, CROSSING, CONDUCTION, CURRENT, SET, START, DONE, FIRED, OFF, ALIVE, READ, WRITE, RESTART = range(16)
-CALL_NAMES = (
-    "now_ms wait_until rested_ms inputs crossing_us conduction primary_current_A set_half_cycle start done fired off alive "
-    "read_byte write restart"
-).split()
+NOW, WAIT, RESTED, INPUTS, CROSSING, CONDUCTION, CURRENT, SET, START, DONE, FIRED, OFF, ALIVE, READ, WRITE = range(15)
+RESTART, READ_FILE, WRITE_FILE = range(15, 18)
+CALL_NAMES = [
+    "now_ms",
+    "wait_until",
+    "rested_ms",
+    "inputs",
+    "crossing_us",
+    "conduction",
+    "primary_current_A",
+    "set_half_cycle",
+    "start",
+    "done",
+    "fired",
+    "off",
+    "alive",
+    "read_byte",
+    "write",
+    "restart",
+    "read_file",
+    "write_file",
+]
 CALL_INTS = 6
 
 PEDAL, STOP_OPEN, FORCE, HOT, WATCHDOG = 1, 2, 4, 8, 16
@@ -98,6 +116,8 @@ class HostDriver:
         rested_ms: int,
         clock_ms: int,
         serial: deque[int],
+        flash: Flash,
+        flash_write_s: float,
     ) -> None:
         self._env = env
         self._gate = gate
@@ -108,12 +128,16 @@ class HostDriver:
         self._rested_ms = rested_ms
         self._clock_ms = clock_ms
         self._serial = serial
+        self._flash = flash
+        self._flash_write_s = flash_write_s
+        self._stall_s = 0.0
         self._lengths: deque[int] = deque()
         self._edge_s: float | None = None
         self._seen = 0
         self.calls = array("i")
         self.call_times = array("d")
         self.sent: list[bytes] = []
+        self.files_read: list[bytes] = []
         self.received = bytearray()
         detector.watchers.append(self._edge)
 
@@ -191,8 +215,26 @@ class HostDriver:
         self._record(WRITE, len(data), checksum(data))
         self.sent.append(data)
 
-    def restart(self) -> None:
-        self._record(RESTART)
+    def read_file(self, name: str) -> bytes | None:
+        data = self._flash.read(name)
+        if data is not None:
+            self.files_read.append(data)
+        # The content stands beside the calls: the result says where.
+        self._record(READ_FILE, checksum(name.encode()), result=-1 if data is None else len(self.files_read) - 1)
+        return data
+
+    def write_file(self, name: str, data: bytes) -> int:
+        self._stall_s += self._flash_write_s
+        result = self._flash.write(name, data)
+        return self._record(WRITE_FILE, checksum(name.encode()), len(data), checksum(data), result=result)
+
+    def take_stall(self) -> float:
+        """How long the program stood still for the flash since the last call, in seconds."""
+        stall_s, self._stall_s = self._stall_s, 0.0
+        return stall_s
+
+    def restart(self, maintain: int) -> None:
+        self._record(RESTART, maintain)
 
 
 def checksum(data: bytes) -> int:
@@ -225,13 +267,18 @@ class Host:
     def _run(self) -> Generator[simpy.Event, None, None]:
         env, driver, supervisor = self._env, self._driver, self.supervisor
         shown = (-1, -1)
-        while True:
+        while not supervisor.maintain:
             now_ms = driver.now_ms()
-            wake_ms = supervisor.step(now_ms)
+            try:
+                wake_ms = supervisor.step(now_ms)
+            except PowerLost:
+                return
             if shown != (supervisor.state, supervisor.reason):
                 shown = (supervisor.state, supervisor.reason)
                 state = self._names.STATE_NAMES[supervisor.state]
                 self.states.append(StateChange(env.now, state, self._names.REASON_NAMES[supervisor.reason]))
+            if stall_s := driver.take_stall():
+                yield env.timeout(stall_s)
             driver.wait_until(wake_ms)
             self._waiting = True
             try:
@@ -240,3 +287,5 @@ class Host:
             except simpy.Interrupt:
                 pass
             yield env.timeout(self._random.random() * LATEST_S)
+        driver.off()
+        driver.restart(supervisor.maintain)

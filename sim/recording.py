@@ -46,8 +46,9 @@ class Recording:
     """Everything one run left behind.
 
     `gates`: (on, off) in seconds. `calls`: the driver calls in order, six integers each (sim/host.py names them), for
-    the replay; `call_times`: when each of them was made, in seconds. `stops`: the stop circuit's changes, 1 = open.
-    `presses`: when the pedal went down. `half_cycles`: the mains as it really was.
+    the replay; `files_read`: the contents that they refer to; `call_times`: when each of them was made, in seconds.
+    `stops`: the stop circuit's changes, 1 = open. `files`: what is stored in the end. `presses`: when the pedal went
+    down. `half_cycles`: the mains as it really was.
     """
 
     length_s: float
@@ -63,6 +64,8 @@ class Recording:
     call_times: array[float]
     received: bytes
     sent: tuple[bytes, ...]
+    files_read: tuple[bytes, ...]
+    files: tuple[tuple[str, bytes], ...]
     seed: int
 
     def half_cycle_at(self, time_s: float) -> HalfCycle:
@@ -88,7 +91,17 @@ class Recording:
         out = io.StringIO()
         writer = csv.writer(out, lineterminator="\n")
         writer.writerow(
-            ["weld", "mains_half_cycle", "polarity", "firing_delay_us", "start_s", "end_s", "rms_A", "peak_A", "latched"]
+            [
+                "weld",
+                "mains_half_cycle",
+                "polarity",
+                "firing_delay_us",
+                "start_s",
+                "end_s",
+                "rms_A",
+                "peak_A",
+                "latched",
+            ]
         )
         for c in self.conductions:
             weld = sum(1 for w in self.welds if w.asked_s <= c.start_s)

@@ -21,13 +21,27 @@ from pathlib import Path
 from typing import Any
 
 from gen.firmware import FirmwareBundle
-from sim.host import ALIVE, CALL_INTS, CALL_NAMES, FIRED, MASK, NOW, SET, START, WAIT, WRITE
+from sim.host import (
+    ALIVE,
+    CALL_INTS,
+    CALL_NAMES,
+    FIRED,
+    MASK,
+    NOW,
+    READ_FILE,
+    RESTART,
+    SET,
+    START,
+    WAIT,
+    WRITE,
+    WRITE_FILE,
+)
 from sim.recording import Recording
 
 DRIVER = "replay_driver.py"
 TIMEOUT_S = 600
-_ARGUMENTS = {WAIT: 1, SET: 4, START: 3, FIRED: 1, ALIVE: 1, WRITE: 2}
-_WITHOUT_RESULT = (WAIT, SET, ALIVE, WRITE)
+_ARGUMENTS = {WAIT: 1, SET: 4, START: 3, FIRED: 1, ALIVE: 1, WRITE: 2, RESTART: 1, READ_FILE: 1, WRITE_FILE: 3}
+_WITHOUT_RESULT = (WAIT, SET, ALIVE, WRITE, RESTART)
 
 
 @dataclass(frozen=True)
@@ -93,11 +107,23 @@ def replay(bundle: FirmwareBundle, recording: Recording, interpreter: Interprete
             raise ReplayError(f"the written bundle has digest {written.digest}, not {bundle.digest}")
         (folder / DRIVER).write_text(files("sim").joinpath(DRIVER).read_text(encoding="utf-8"), encoding="utf-8")
         (folder / "calls.bin").write_bytes(recording.calls.tobytes())
+        (folder / "read.bin").write_bytes(
+            b"".join(len(data).to_bytes(4, "little") + data for data in recording.files_read)
+        )
         collects = "yes" if interpreter.collects else "no"
         began = time.perf_counter()
         output = interpreter.run(
             folder,
-            ["-X", f"heapsize={interpreter.heap}", DRIVER, "bundle", "calls.bin", interpreter.presents, collects],
+            [
+                "-X",
+                f"heapsize={interpreter.heap}",
+                DRIVER,
+                "bundle",
+                "calls.bin",
+                "read.bin",
+                interpreter.presents,
+                collects,
+            ],
         )
         seconds = time.perf_counter() - began
     try:
@@ -140,7 +166,7 @@ def _difference(recording: Recording, told: dict[str, Any]) -> Difference | None
 
 
 def call_text(code: int, a: int, b: int, c: int, d: int, result: int) -> str:
-    """A recorded call as one would write it; of `write` the length and the checksum are known."""
+    """A recorded call as one would write it; of names and contents the checksum is known."""
     arguments = ", ".join(str(value) for value in (a, b, c, d)[: _ARGUMENTS.get(code, 0)])
     return f"{CALL_NAMES[code]}({arguments})" + ("" if code in _WITHOUT_RESULT else f" -> {result}")
 

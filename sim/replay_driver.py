@@ -4,9 +4,10 @@
 
 sim/replay.py copies this file beside the bundle and starts it as
 
-    micropython replay_driver.py BUNDLE CALLS VERSION COLLECTS
+    micropython replay_driver.py BUNDLE CALLS READ VERSION COLLECTS
 
-and it prints one line of JSON in the end. No call of the driver allocates, since main.py locks the heap while armed.
+and it prints one line of JSON in the end. No call of the driver allocates but those of files, since main.py
+locks the heap while armed.
 """
 
 import gc
@@ -21,9 +22,8 @@ CALL_INTS = 6
 AT_ONCE = 128  # calls read from the recording at a time
 
 # Codes as in sim/host.py.
-NOW, WAIT, RESTED, INPUTS, CROSSING, CONDUCTION, CURRENT, SET, START, DONE, FIRED, OFF, ALIVE, READ, WRITE, RESTART = (
-    range(16)
-)
+NOW, WAIT, RESTED, INPUTS, CROSSING, CONDUCTION, CURRENT, SET, START, DONE, FIRED, OFF, ALIVE, READ, WRITE = range(15)
+RESTART, READ_FILE, WRITE_FILE = range(15, 18)
 
 
 class Over(BaseException):
@@ -49,6 +49,7 @@ class Driver:
         self.over = False
         self.got = array("i", bytes(4 * CALL_INTS))
         self.differs = False
+        self.read = open(READ_FROM, "rb")  # noqa: SIM115  the same
 
     def _read_on(self) -> bool:
         """Make sure that a recorded call stands at `at`. False at the end of the recording."""
@@ -135,13 +136,26 @@ class Driver:
         return self._call(READ)
 
     def write(self, data: bytes) -> None:
-        total = 0
-        for byte in data:
-            total = (total * 31 + byte) & 0xFFFFFF
-        self._call(WRITE, len(data), total)
+        self._call(WRITE, len(data), checksum(data))
 
-    def restart(self) -> None:
-        self._as_recorded(RESTART)
+    def read_file(self, name: str) -> bytes | None:
+        # What was read stands in the file in the order of the reading.
+        if self._call(READ_FILE, checksum(name.encode())) < 0:
+            return None
+        return self.read.read(int.from_bytes(self.read.read(4), "little"))
+
+    def write_file(self, name: str, data: bytes) -> int:
+        return self._call(WRITE_FILE, checksum(name.encode()), len(data), checksum(data))
+
+    def restart(self, maintain: int) -> None:
+        self._as_recorded(RESTART, maintain)
+
+
+def checksum(data: bytes) -> int:
+    total = 0
+    for byte in data:
+        total = (total * 31 + byte) & 0xFFFFFF
+    return total
 
 
 class Module:
@@ -169,11 +183,12 @@ class HeapWatch:
         self.gained_bytes += gc.mem_alloc() - self.before_bytes
 
 
-FOLDER, CALLS, VERSION, COLLECTS = sys.argv[1:]
+FOLDER, CALLS, READ_FROM, VERSION, COLLECTS = sys.argv[1:]
 driver = Driver()
 watch = HeapWatch()
 standing_in = Module()
 standing_in.Driver = lambda: driver
+standing_in.maintenance = lambda: 0
 sys.modules["driver"] = standing_in
 sys.modules["micropython"] = watch
 if VERSION:

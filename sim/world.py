@@ -14,6 +14,7 @@ from gen.timing import TimingTable
 from gen.welder import Welder
 from sim.circuit import Load
 from sim.detector import Detector, DetectorSpec
+from sim.flash import Flash, FlashFault
 from sim.gate import GateUnit
 from sim.host import FORCE, HOT, PEDAL, STOP_OPEN, WATCHDOG, Firmware, Host, HostDriver
 from sim.mains import Mains, MainsSpec
@@ -33,7 +34,8 @@ class Bench:
 
     `stops`: (time, length) of presses of the stop button. `hots`: (time, length) of an open over-temperature contact.
     `forces`: (time, level) changes of the force switch. `serial`: (time, bytes) that arrive. `rested_ms`: what the board
-    knows of the rest before its start (0: nothing, and it must assume the worst). Times in seconds.
+    knows of the rest before its start (0: nothing, and it must assume the worst). `files`: what an earlier run has stored;
+    `flash_write_s`: how long the program stands still for a write of a file. Times in seconds.
     """
 
     mains: MainsSpec
@@ -49,10 +51,19 @@ class Bench:
     serial: tuple[tuple[float, bytes], ...] = ()
     rested_ms: int = 3_600_000
     watchdog_bit: bool = False
+    files: tuple[tuple[str, bytes], ...] = ()
+    flash_faults: tuple[FlashFault, ...] = ()
+    flash_write_s: float = 0.05
 
 
 def bench_for(
-    welder: Welder, table: TimingTable, *, minutes: float = 1, welds_per_minute: float = 4, seed: int = 0, open_electrodes: bool = False
+    welder: Welder,
+    table: TimingTable,
+    *,
+    minutes: float = 1,
+    welds_per_minute: float = 4,
+    seed: int = 0,
+    open_electrodes: bool = False,
 ) -> Bench:
     """The bench that this welder file describes, welding this table at a pace.
 
@@ -62,7 +73,9 @@ def bench_for(
     mains, transformer, switch, detector = welder.mains, welder.transformer, welder.switch, welder.detector
     angle = (transformer.load_angle_min_deg + transformer.load_angle_max_deg) / 2
     if open_electrodes:
-        load = Load.from_working_point(mains.voltage_V, transformer.idle_current_A, OPEN_LOAD_ANGLE_DEG, mains.frequency_Hz)
+        load = Load.from_working_point(
+            mains.voltage_V, transformer.idle_current_A, OPEN_LOAD_ANGLE_DEG, mains.frequency_Hz
+        )
     else:
         load = Load.from_working_point(mains.voltage_V, transformer.working_current_A, angle, mains.frequency_Hz)
     weld_s = (table.half_cycles - table.time_of("off")) * 0.5 / mains.frequency_Hz
@@ -83,7 +96,8 @@ def bench_for(
         switch=SwitchSpec(switch.kind, switch.latching_current_A, switch.holding_current_A, switch.turn_on_delay_us),
         load=load,
         pedal=PedalSpec(tuple(presses)),
-        length_s=SETTLE_S + max(60 * minutes, (count - 1) * interval_s + weld_s + table.time_of("off") * 0.5 / mains.frequency_Hz + 0.5),
+        length_s=SETTLE_S
+        + max(60 * minutes, (count - 1) * interval_s + weld_s + table.time_of("off") * 0.5 / mains.frequency_Hz + 0.5),
         seed=seed,
     )
 
@@ -106,8 +120,11 @@ def simulate(bundle: FirmwareBundle, table: TimingTable, bench: Bench) -> Record
     mains = Mains(bench.mains, bench.seed)
     detector = Detector(env, bench.detector, mains)
     pedal = Pedal(env, bench.pedal, bench.seed)
-    stop, hot, force, watchdog = (Pin(env, level) for level in (0, 0, 0 if bench.forces else 1, int(bench.watchdog_bit)))
+    stop, hot, force, watchdog = (
+        Pin(env, level) for level in (0, 0, 0 if bench.forces else 1, int(bench.watchdog_bit))
+    )
     serial: deque[int] = deque()
+    flash = Flash(dict(bench.files), bench.flash_faults)
     gates: list[tuple[float, float]] = []
     rose: list[float] = []
 
@@ -134,7 +151,18 @@ def simulate(bundle: FirmwareBundle, table: TimingTable, bench: Bench) -> Record
     # A tenth of the runs starts just before the clock wraps.
     clock_ms = (1 << 30) - 1500 if bench.seed % 10 == 3 else 1000 * bench.seed
     driver = HostDriver(
-        env, gate, detector.pin, inputs, switch, bool(config.CONDUCTION_SENSE), bool(config.DETECTOR_SQUARE), bench.rested_ms, clock_ms, serial
+        env,
+        gate,
+        detector.pin,
+        inputs,
+        switch,
+        bool(config.CONDUCTION_SENSE),
+        bool(config.DETECTOR_SQUARE),
+        bench.rested_ms,
+        clock_ms,
+        serial,
+        flash,
+        bench.flash_write_s,
     )
     host = Host(env, firmware, driver, bench.seed)
     for pin in (pedal.pin, stop, hot, force):
@@ -160,18 +188,26 @@ def simulate(bundle: FirmwareBundle, table: TimingTable, bench: Bench) -> Record
         call_times=driver.call_times,
         received=bytes(driver.received),
         sent=tuple(driver.sent),
+        files_read=tuple(driver.files_read),
+        files=tuple(flash.files.items()),
         seed=bench.seed,
     )
 
 
-def _drive(env: simpy.Environment, pin: Pin, changes: list[tuple[float, int]] | tuple[tuple[float, int], ...]) -> Generator[simpy.Event, None, None]:
+def _drive(
+    env: simpy.Environment, pin: Pin, changes: list[tuple[float, int]] | tuple[tuple[float, int], ...]
+) -> Generator[simpy.Event, None, None]:
     for time_s, level in changes:
         yield env.timeout(max(0.0, time_s - env.now))
         pin.set(level)
 
 
 def _deliver(
-    env: simpy.Environment, serial: deque[int], host: Host, driver: HostDriver, arrivals: tuple[tuple[float, bytes], ...]
+    env: simpy.Environment,
+    serial: deque[int],
+    host: Host,
+    driver: HostDriver,
+    arrivals: tuple[tuple[float, bytes], ...],
 ) -> Generator[simpy.Event, None, None]:
     for time_s, data in arrivals:
         yield env.timeout(max(0.0, time_s - env.now))
@@ -180,7 +216,9 @@ def _deliver(
         host.wake()
 
 
-def _welds(host: Host, table: TimingTable, gates: list[tuple[float, float]], switch: Switch, length_s: float) -> tuple[WeldRecord, ...]:
+def _welds(
+    host: Host, table: TimingTable, gates: list[tuple[float, float]], switch: Switch, length_s: float
+) -> tuple[WeldRecord, ...]:
     """Cut the run into welds at the state changes, and count what the gate and the current did in each."""
     welds: list[WeldRecord] = []
     armed = ("squeeze", "weld", "hold", "off")

@@ -19,6 +19,7 @@ class DutyGuard:
         self.at = 0
         self.used = 0
         self.second_ms = 0
+        self.seconds = 0  # since counting began
 
     def begin(self, now_ms: int, rested_ms: int) -> None:
         """Start counting. What the board cannot know it takes at its worst: the limit, spent just before."""
@@ -35,6 +36,7 @@ class DutyGuard:
         """Let time pass."""
         while elapsed(now_ms, self.second_ms) >= 1000:
             self.second_ms = after(self.second_ms, 1000)
+            self.seconds += 1
             self.at = (self.at + 1) % SECONDS
             self.used -= self.buckets[self.at]
             self.buckets[self.at] = 0

@@ -12,47 +12,75 @@ if TYPE_CHECKING:
 
     from interface import Driver
 
-LONGEST = 256  # bytes of a line
+LONGEST = 480  # bytes of a line, with its newline
 AT_ONCE = 64  # bytes taken in one step
+MOST_ID = 999999999
 
 PARSE_ERROR = -32700
 INVALID_REQUEST = -32600
 UNKNOWN_METHOD = -32601
+WRONG_PARAMETERS = -32602
 BUSY = -32000
+OUT_OF_ORDER = -32001
+OVER_LIMIT = -32002
+NO_SUCH_SCHEDULE = -32003
+STORAGE = -32004
+
+
+class Refused(Exception):
+    """A request that is not met, and changes nothing."""
+
+    def __init__(self, code: int, message: str) -> None:
+        self.code = code
+        self.message = message
 
 
 class Line:
-    """Reads and answers lines. `results` maps a method's name to a function that gives its result as JSON text."""
+    """Reads and answers lines.
 
-    def __init__(self, driver: "Driver", stop_line: bytes, results: "dict[str, Callable[[], str]]") -> None:
+    `answer(method, params)` gives the result as JSON text, or "" where `reply` or `refuse` follows; it raises Refused.
+    """
+
+    def __init__(self, driver: "Driver", stop_line: bytes, answer: "Callable[[str, dict[str, Any]], str]") -> None:
         self.driver = driver
         self.stop_line = stop_line
-        self.results = results
+        self.answer = answer
         self.matched = 0
         self.buffer = bytearray(LONGEST)
         self.length = 0
         self.damaged = False
+        self.dropped = False  # a line came while armed
+        self.last = 0  # id of the last request taken
+        self.open = 0  # id of the request whose answer is still to come
 
     def poll(self, armed: bool) -> bool:
         """Take what has come. True when the stop line was among it."""
         stop = False
+        if self.dropped and not armed:
+            self.dropped = False
+            self._error(0, BUSY, "armed: only stop was heeded, send again")
         for _ in range(AT_ONCE):
+            if self.open:
+                break
             byte = self.driver.read_byte()
             if byte < 0:
                 break
+            heeded = False
             if byte == self.stop_line[self.matched]:
                 self.matched += 1
                 if self.matched == len(self.stop_line):
                     self.matched = 0
-                    stop = True
+                    heeded = stop = True
             else:
                 self.matched = 1 if byte == self.stop_line[0] else 0
             if byte == 10:
-                if not armed and not stop and self.length:
+                if armed:
+                    self.dropped = self.dropped or not heeded
+                elif self.length and not heeded:
                     self._answer_line()
                 self.length = 0
-                self.damaged = armed
-            elif armed or self.length == LONGEST:
+                self.damaged = False
+            elif armed or self.length == LONGEST - 1:
                 self.damaged = True
             else:
                 self.buffer[self.length] = byte
@@ -65,14 +93,36 @@ class Line:
             self._error(0, PARSE_ERROR, "line damaged or too long")
             return
         number = request.get("id")
-        if not isinstance(number, int) or isinstance(number, bool) or not 0 <= number < 1000000000:
-            self._error(0, INVALID_REQUEST, "id must be a number")
-        elif request.get("jsonrpc") != "2.0" or not isinstance(request.get("method"), str):
+        if type(number) is not int or not 1 <= number <= MOST_ID:
+            self._error(0, INVALID_REQUEST, "id must be a whole number from 1 to %d" % MOST_ID)
+            return
+        method, params = request.get("method"), request.get("params", {})
+        if request.get("jsonrpc") != "2.0" or type(method) is not str:
             self._error(number, INVALID_REQUEST, "not a JSON-RPC 2.0 request")
-        elif request["method"] not in self.results:
-            self._error(number, UNKNOWN_METHOD, "unknown method")
+        elif method != "hello" and number <= self.last:
+            self._error(number, OUT_OF_ORDER, "id must be greater than %d, or begin with hello" % self.last)
         else:
-            self._send('{"jsonrpc": "2.0", "id": %d, "result": %s}' % (number, self.results[request["method"]]()))
+            self.last = number
+            try:
+                if type(params) is not dict:
+                    raise Refused(WRONG_PARAMETERS, "params must be an object")
+                result = self.answer(method, params)
+            except Refused as refused:
+                self._error(number, refused.code, refused.message)
+                return
+            self.open = number
+            if result:
+                self.reply(result)
+
+    def reply(self, result: str) -> None:
+        """Answer the open request with a result, JSON text."""
+        self._send('{"jsonrpc": "2.0", "id": %d, "result": %s}' % (self.open, result))
+        self.open = 0
+
+    def refuse(self, code: int, message: str) -> None:
+        """Answer the open request with an error."""
+        self._error(self.open, code, message)
+        self.open = 0
 
     def _error(self, number: int, code: int, message: str) -> None:
         self._send('{"jsonrpc": "2.0", "id": %d, "error": {"code": %d, "message": "%s"}}' % (number, code, message))
@@ -85,9 +135,9 @@ def _checked(line: bytes) -> "dict[str, Any] | None":
     """The request in a line, or None when the line is damaged."""
     try:
         text = line.decode().rstrip("\r")
-        if text[-9:-8] != " " or crc32(text[:-9].encode()) & 0xFFFFFFFF != int(text[-8:], 16):
+        if text[-9:] != " %08x" % (crc32(text[:-9].encode()) & 0xFFFFFFFF):
             return None
         request = json.loads(text[:-9])
     except (ValueError, MemoryError, RuntimeError):  # RuntimeError: nested too deep for the stack
         return None
-    return request if isinstance(request, dict) else None
+    return request if type(request) is dict else None

@@ -2,22 +2,25 @@
 
 TYPE_CHECKING = False
 if TYPE_CHECKING:
-    from interface import Driver
+    from interface import Driver, Rows
 
 FILL_AT_ONCE = 64  # half-cycles prepared in one step, so that no step is long
 
 
 class Plan:
-    """One weld. `rows`: (phase, half-cycles, firing delay in us at nominal frequency or -1, heat per half-cycle)."""
+    """One weld. `rows`: (phase, half-cycles, firing delay in us at nominal frequency or -1, heat per half-cycle).
 
-    def __init__(self, rows: "tuple[tuple[str, int, int, int], ...]", nominal_half_us: int) -> None:
+    Without rows nothing is fired.
+    """
+
+    def __init__(self, rows: "Rows", nominal_half_us: int) -> None:
         self.rows = rows
         self.nominal_half_us = nominal_half_us
         first = 0
-        while rows[first][2] < 0:
+        while first < len(rows) and rows[first][2] < 0:
             first += 1
         last = len(rows) - 1
-        while rows[last][2] < 0:
+        while last > 0 and rows[last][2] < 0:
             last -= 1
         self.first_row = first
         self.last_row = last

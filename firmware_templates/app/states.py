@@ -3,13 +3,14 @@
 STARTING = 0
 WAITING_FOR_MAINS = 1
 READY = 2
-SQUEEZE = 3
-WELD = 4
-HOLD = 5
-OFF = 6
-LOCKED_OUT = 7
+STORING = 3
+SQUEEZE = 4
+WELD = 5
+HOLD = 6
+OFF = 7
+LOCKED_OUT = 8
 
-STATE_NAMES = ("starting", "waiting for mains", "ready", "squeeze", "weld", "hold", "off", "locked out")
+STATE_NAMES = ("starting", "waiting for mains", "ready", "storing", "squeeze", "weld", "hold", "off", "locked out")
 
 NO_REASON = 0
 STOP_OPEN = 1
@@ -23,6 +24,7 @@ NO_CONDUCTION = 8
 GATE_STUCK = 9
 WATCHDOG_RESTART = 10
 DUTY = 11
+SETTINGS_DAMAGED = 12
 
 REASON_NAMES = (
     "none",
@@ -37,6 +39,7 @@ REASON_NAMES = (
     "gate pin does not go low",
     "restarted by the watchdog",
     "duty used up",
+    "settings damaged",
 )
 
 # What ends each lockout. The pedal must be open as well, always.
@@ -53,6 +56,7 @@ WAY_OUT = (
     "isolate; replace the board or the gate driver",
     "press and release stop",
     "wait: the countdown runs",
+    "remove both settings files and flash the board again",
 )
 
 NEVER = 0  # no weld yet

@@ -10,6 +10,9 @@ from .duty import DutyGuard
 from .line import Line
 from .lock import MainsLock
 from .plan import Plan
+from .requests import Requests
+from .store import Store
+from .welds import Welds
 
 TYPE_CHECKING = False
 if TYPE_CHECKING:
@@ -32,6 +35,8 @@ START_TRIES = 3  # an edge may fall between reading the detector and starting
 SHORTED_MS = 400  # conducting and never blocking for this long, without a gate
 PROVE_HALF_CYCLES = 4  # after this many fired, conduction must have been seen
 
+METERED = 8  # half-cycles that a driver keeps, at most
+
 IDLE_WAKE_MS = 20
 ARMED_WAKE_MS = 5
 
@@ -44,8 +49,11 @@ class Supervisor:
         self.config = config
         self.lock = MainsLock(config.NOMINAL_HALF_US, config.SHORTEST_HALF_US, config.LONGEST_HALF_US)
         self.duty = DutyGuard(config.DUTY_LIMIT)
-        self.plan = Plan(config.ROWS, config.NOMINAL_HALF_US)
-        self.line = Line(driver, config.STOP_LINE, {"hello": self.hello, "status": self.status})
+        self.store = Store(driver, config)
+        self.plan = Plan((), config.NOMINAL_HALF_US)
+        self.last_welds = Welds()
+        self.requests = Requests(self)
+        self.line = Line(driver, config.STOP_LINE, self.requests.answer)
         self.state = states.STARTING
         self.reason = states.NO_REASON
         self.ending = states.NEVER
@@ -63,10 +71,17 @@ class Supervisor:
         self.acknowledged = False  # stop has been opened since the lockout began
         self.conducted = False
         self.blocked_ms = 0
+        self.was_locked_out = False  # when storing began: it goes back there
+        self.stalled = False  # flash was written since the last step, and the program stood still
+        self.maintain = 0  # 1: restart without the application
 
     def armed(self) -> bool:
         """True from an accepted pedal to the end of off time."""
         return states.SQUEEZE <= self.state and self.state <= states.OFF
+
+    def idle(self) -> bool:
+        """True where settings may be changed: nothing is under way and nothing can begin in this step."""
+        return self.state == states.READY or self.state == states.WAITING_FOR_MAINS or self.state == states.LOCKED_OUT
 
     def step(self, now_ms: int) -> int:
         """Look, act, and return when to be called again (a time of the same clock)."""
@@ -79,10 +94,14 @@ class Supervisor:
             self._start(inputs, now_ms)
         self.duty.check(now_ms)  # once it has begun: it steps through every second since
         trouble = self._trouble(inputs, now_ms)
-        if self.state == states.LOCKED_OUT:
+        if self.state == states.STORING:
+            self._storing(now_ms)
+        elif self.state == states.LOCKED_OUT:
             self._locked_out(inputs, trouble, now_ms)
         elif trouble:
             self._lock_out(trouble, now_ms)
+        elif self.maintain:
+            pass  # nothing begins any more
         elif stop_line and self.armed():
             self._end(states.STOPPED, now_ms)
         elif self.state == states.WAITING_FOR_MAINS:
@@ -100,12 +119,18 @@ class Supervisor:
         elif self.state == states.OFF:
             if elapsed(now_ms, self.since_ms) >= self.plan.unfired_ms(False, "off", self.lock.half_us):
                 self._enter(states.READY, now_ms)
-        self.driver.alive(1 if states.READY <= self.state and self.state <= states.OFF else 0)
+        self.driver.alive(1 if self.state == states.READY or self.armed() else 0)
         return after(now_ms, ARMED_WAKE_MS if self.armed() else IDLE_WAKE_MS)
 
     # -- looking -------------------------------------------------------------------------------------------------
 
     def _watch_mains(self, now_ms: int) -> None:
+        if self.stalled:
+            # What the meter kept is from before: lock to the mains anew.
+            self.stalled = False
+            for _ in range(METERED):
+                self.driver.crossing_us()
+            self.lock.reset(now_ms)
         for _ in range(8):
             length_us = self.driver.crossing_us()
             if length_us == 0:
@@ -159,12 +184,34 @@ class Supervisor:
         self.pedal = inputs & PEDAL
         self.pedal_ms = now_ms
         self.blocked_ms = now_ms
-        if inputs & WATCHDOG:
+        self.stalled = True
+        whole = self.store.start()
+        self._take_schedule()
+        if not whole:
+            self._lock_out(states.SETTINGS_DAMAGED, now_ms)
+        elif inputs & WATCHDOG:
             self._lock_out(states.WATCHDOG_RESTART, now_ms)
         elif self.pedal:
             self._lock_out(states.STUCK_PEDAL, now_ms)
         else:
             self._enter(states.WAITING_FOR_MAINS, now_ms)
+
+    def _take_schedule(self) -> None:
+        """Weld with what is selected; with nothing where the settings are damaged."""
+        self.plan = Plan(self.store.rows(self.store.selected), self.config.NOMINAL_HALF_US)
+
+    def store_now(self) -> None:
+        """Write the changed settings, a copy a step. Only when idle."""
+        self.was_locked_out = self.state == states.LOCKED_OUT
+        self.state = states.STORING
+
+    def _storing(self, now_ms: int) -> None:
+        """One copy a step, so that the watchdog is fed in between. The pedal must be seen open again afterwards."""
+        self.stalled = True
+        self.fresh = False
+        if self.requests.store_on():
+            self._take_schedule()
+            self._enter(states.LOCKED_OUT if self.was_locked_out else states.WAITING_FOR_MAINS, now_ms)
 
     def _ready(self, now_ms: int) -> None:
         if not self.lock.locked():
@@ -240,10 +287,15 @@ class Supervisor:
                 last = i
         if last >= 0:
             self.positive = 1 ^ self.positive ^ (last & 1)
-        self.ending = ending
+        self._note(ending)
         if not low:
             self.state = states.LOCKED_OUT
             self.reason = states.GATE_STUCK
+
+    def _note(self, ending: int) -> None:
+        """The weld has ended so."""
+        self.ending = ending
+        self.last_welds.add(ending, self.plan.planned, self.fired, self.duty.used // 100, self.duty.seconds)
 
     def _end(self, ending: int, now_ms: int) -> None:
         """End a weld early, and rest for the off time."""
@@ -251,7 +303,7 @@ class Supervisor:
         if self.state == states.WELD:
             self._finish(ending)
         elif self.state == states.SQUEEZE:
-            self.ending = ending
+            self._note(ending)
         if self.state != states.LOCKED_OUT:
             self._enter(states.OFF, now_ms)
 
@@ -260,7 +312,7 @@ class Supervisor:
         if self.state == states.WELD:
             self._finish(states.STOPPED if reason == states.STOP_OPEN else states.FAULT)
         elif self.state == states.SQUEEZE:
-            self.ending = states.STOPPED if reason == states.STOP_OPEN else states.FAULT
+            self._note(states.STOPPED if reason == states.STOP_OPEN else states.FAULT)
         if self.state != states.LOCKED_OUT:
             self.reason = reason
         if not self.driver.off():
@@ -275,6 +327,8 @@ class Supervisor:
             self.reason = trouble  # the graver reason is told
         if self.reason == states.SWITCH_SHORTED or self.reason == states.GATE_STUCK:
             return  # only the isolator and a repair end these
+        if self.reason == states.SETTINGS_DAMAGED:
+            return  # nothing is known of what should be welded
         needs_stop = self.reason == states.NO_CONDUCTION or self.reason == states.WATCHDOG_RESTART
         if trouble or (needs_stop and not self.acknowledged):
             return
@@ -285,31 +339,3 @@ class Supervisor:
         if not self.pedal and self._pedal_steady(now_ms):
             self.reason = states.NO_REASON
             self._enter(states.WAITING_FOR_MAINS, now_ms)
-
-    # -- telling -------------------------------------------------------------------------------------------------
-
-    def hello(self) -> str:
-        """What this board is, as JSON text."""
-        return '{"program": "weldbeat", "board": "%s", "schedule": "%s", "digest": "%s"}' % (
-            self.config.BOARD,
-            self.config.SCHEDULE,
-            self.config.TABLE_DIGEST,
-        )
-
-    def status(self) -> str:
-        """What it is doing, as JSON text."""
-        return (
-            '{"state": "%s", "reason": "%s", "way_out": "%s", "mains_mHz": %d, "welds": %d, "last": "%s", '
-            '"fired": %d, "planned": %d, "duty_left_half_cycles": %d, "duty_wait_s": %d}'
-        ) % (
-            states.STATE_NAMES[self.state],
-            states.REASON_NAMES[self.reason],
-            states.WAY_OUT[self.reason],
-            500000000 // self.lock.half_us if self.lock.locked() else 0,
-            self.welds,
-            states.ENDING_NAMES[self.ending],
-            self.fired,
-            self.plan.planned,
-            (self.duty.limit - self.duty.used) // 100,
-            self.duty.seconds_until(self.plan.cost),
-        )

@@ -3,9 +3,16 @@
 Every board family's `driver.py` and the simulator's driver offer exactly this; mypy checks both against it. It is
 read by tools only and never copied to a board. All figures are integers below 2**30, so that nothing here allocates
 under MicroPython, and every member may be called with the heap locked unless it says otherwise.
+
+`driver.py` also offers a function `maintenance() -> int`: 1 when this start was asked for with `restart(1)`, and is for
+copying files. main.py asks before anything else, and then makes no Driver.
 """
 
+from collections.abc import Sequence
 from typing import Protocol
+
+# Of a timing table: phase, half-cycles, firing delay in us at nominal frequency or -1 for no gate, heat a half-cycle.
+Rows = Sequence[tuple[str, int, int, int]]
 
 # Bits of `inputs()`.
 PEDAL = 1  # pedal contact closed
@@ -80,21 +87,40 @@ class Driver(Protocol):
     def write(self, data: bytes) -> None:
         """Send `data`. Never called while armed."""
 
-    def restart(self) -> None:
-        """Restart the board."""
+    def read_file(self, name: str) -> bytes | None:
+        """What is stored under `name`: None where nothing ever was, b"" where it cannot be read. Never called while armed."""
+
+    def write_file(self, name: str, data: bytes) -> int:
+        """Store `data` in the place of what was there, for good. 1, or 0 where that failed. Never called while armed.
+
+        The program stands still meanwhile, for up to half a second for each 4 KiB, and edges of the mains are lost.
+        """
+
+    def restart(self, maintain: int) -> None:
+        """Restart the board; with `maintain` 1 into a state without application and watchdog, where files can be copied."""
 
 
 class Config(Protocol):
     """The emitted `config.py`, as far as the application reads it. Burnt in: no message can change it."""
 
     BOARD: str
+    VERSION: str
+    BUNDLE_DIGEST: str
     SCHEDULE: str
-    TABLE_DIGEST: str
+    FREQUENCY_HZ: int
     NOMINAL_HALF_US: int
     SHORTEST_HALF_US: int
     LONGEST_HALF_US: int
     DUTY_LIMIT: int  # hundredths of a half-cycle at full current, a minute
     ROWS: "tuple[tuple[str, int, int, int], ...]"
+    EARLIEST_DELAY_US: int
+    LATEST_DELAY_US: int
+    FIRST_DELAY_US: int
+    LONGEST_WELD_HALF_CYCLES: int
+    LEAST_COOL_HALF_CYCLES: int
+    LONGEST_TIME_HALF_CYCLES: int
+    MAX_ROWS: int
+    MAX_HALF_CYCLES: int
     FORCE_SWITCH: int
     RELEASE_STOPS: int
     CONDUCTION_SENSE: int

@@ -15,6 +15,8 @@ SECTIONS: tuple[tuple[str, tuple[tuple[str, str], ...]], ...] = (
     ("Plan", (("describe", "describe"), ("table", "plan"))),
     ("Prove", (("simulate", "prove"), ("sweep", "sweep"))),
     ("Make", (("build", "prove"),)),
+    ("Flash", (("ports", "link"), ("flash", "link"))),
+    ("Run", (("push", "link"), ("pull", "link"), ("schedules", "link"), ("watch", "watch"))),
 )
 _MODULES = {command: module for _, commands in SECTIONS for command, module in commands}
 
@@ -47,6 +49,12 @@ SHORT_HELP = {
     "simulate": "Run the firmware on a simulated welder and judge what it did.",
     "sweep": "Judge the schedule on many machines that the welder file allows.",
     "build": "Write the firmware for the board, if the verdict lets it.",
+    "ports": "The serial ports, and what answers on each.",
+    "flash": "Put a built firmware onto a board.",
+    "push": "Send a schedule to a board, if the verdict lets it.",
+    "pull": "Fetch a schedule from a board as a file.",
+    "schedules": "The schedules that a board holds; select or remove one.",
+    "watch": "Mains, state and welds of a board as they come; keeps the welds.",
 }
 
 

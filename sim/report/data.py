@@ -9,8 +9,8 @@ from dataclasses import dataclass
 from functools import cached_property
 
 from gen.boards import Board
-from gen.firmware import FirmwareBundle, duty_limit, heat
-from gen.timing import TimingTable
+from gen.firmware import FirmwareBundle, duty_limit
+from gen.timing import TimingTable, heat
 from gen.welder import Welder
 from sim.recording import Recording, StateChange, WeldRecord
 from sim.stress import Stress, stress_of

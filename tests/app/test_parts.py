@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from firmware_templates.app.clock import MASK, after, elapsed
 from firmware_templates.app.duty import SECONDS, DutyGuard
-from firmware_templates.app.line import LONGEST, Line
+from firmware_templates.app.line import LONGEST, UNKNOWN_METHOD, Line, Refused
 from firmware_templates.app.lock import NEEDED, MainsLock
 from firmware_templates.app.plan import Plan
 
@@ -150,9 +150,15 @@ def test_plan_times() -> None:
     assert plan.unfired_ms(False, "off", 10_000) == 500
 
 
+def answered(method: str, params: dict[str, object]) -> str:
+    if method != "status":
+        raise Refused(UNKNOWN_METHOD, "unknown method")
+    return '{"state": "ready"}'
+
+
 def line_for(received: bytes) -> tuple[Line, FakeDriver]:
     driver = FakeDriver(received)
-    return Line(driver, STOP, {"status": lambda: '{"state": "ready"}'}), driver  # type: ignore[arg-type]
+    return Line(driver, STOP, answered), driver  # type: ignore[arg-type]
 
 
 def with_crc(text: str) -> bytes:
@@ -188,6 +194,12 @@ def test_line_answers_a_request() -> None:
         (with_crc('{"jsonrpc": "2.0", "method": "status"}'), -32600),  # no notifications
         (with_crc('{"jsonrpc": "1.0", "id": 1, "method": "status"}'), -32600),
         (with_crc('{"jsonrpc": "2.0", "id": 1, "method": 5}'), -32600),
+        (with_crc('{"jsonrpc": "2.0", "id": 0, "method": "status"}'), -32600),
+        (with_crc('{"jsonrpc": "2.0", "id": 1000000000, "method": "status"}'), -32600),
+        (with_crc('{"jsonrpc": "2.0", "id": 1.0, "method": "status"}'), -32600),
+        (with_crc('{"jsonrpc": "2.0", "id": true, "method": "status"}'), -32600),
+        (with_crc('{"jsonrpc": "2.0", "id": "1", "method": "status"}'), -32600),
+        (with_crc('{"jsonrpc": "2.0", "id": 1, "method": "status", "params": []}'), -32602),
         (with_crc('{"jsonrpc": "2.0", "id": 1, "method": "weld"}'), -32601),
     ],
 )
@@ -203,6 +215,38 @@ def test_stop_line_is_heeded_while_armed_and_nothing_else_is() -> None:
     line, driver = line_for(request + b"{{" + STOP)
     assert not line.poll(True)
     assert line.poll(True)
+    assert driver.sent == []
+
+
+def test_a_line_is_at_most_480_bytes() -> None:
+    """With its newline; one byte more is too long, whatever its checksum says."""
+    bare = len(with_crc('{"jsonrpc": "2.0", "id": 7, "method": "status"}'))
+    for extra, answer in ((LONGEST - bare, "result"), (LONGEST - bare + 1, "error")):
+        assert answer in answers(with_crc('{"jsonrpc": "2.0", "id": 7, "method": "status"' + " " * extra + "}"))[0]
+
+
+def test_a_replayed_line_is_out_of_order() -> None:
+    """Ids climb; the same line again, or an older one, is not met a second time. hello begins anew."""
+    lines = [with_crc(f'{{"jsonrpc": "2.0", "id": {n}, "method": "{m}"}}') for n, m in
+             ((5, "status"), (5, "status"), (4, "status"), (6, "x"), (6, "status"), (2, "hello"), (3, "status"))]  # fmt: skip
+    got = answers(b"".join(lines))
+    codes = [answer["error"]["code"] if "error" in answer else 0 for answer in got]  # type: ignore[index]
+    assert codes == [0, -32001, -32001, -32601, -32001, -32601, 0]
+
+
+def test_lines_that_came_while_armed_are_told_once_afterwards() -> None:
+    """None is parsed or answered while armed; then one error says that they were dropped. The stop line is not among them."""
+    request = with_crc('{"jsonrpc": "2.0", "id": 7, "method": "status"}')
+    line, driver = line_for(request * 2)
+    for _ in range(4):
+        assert not line.poll(True)
+    assert driver.sent == []
+    line.poll(False)
+    line.poll(False)
+    assert [b'"id": 0, "error": {"code": -32000' in sent for sent in driver.sent] == [True]
+    line, driver = line_for(STOP)
+    assert line.poll(True)
+    line.poll(False)
     assert driver.sent == []
 
 

@@ -14,6 +14,7 @@ import pytest
 from bench_runs import WELD, gates_after, run, states
 from conftest import compiled, make_welder
 
+from gen.firmware import with_crc
 from sim.mains import MainsSpec
 from sim.recording import Recording
 from sim.world import bench_for
@@ -49,6 +50,19 @@ def polarity_kept(recording: Recording) -> bool:
     return len(sides) > 20 and all(a != b for a, b in zip(sides, sides[1:], strict=False))
 
 
+# Stored at 1.3 s; each copy stops the program for 0.05 s.
+SELECTED = (
+    (1.29, with_crc('{"jsonrpc": "2.0", "id": 1, "method": "select", "params": {"name": "test"}}').encode() + b"\n"),
+)
+
+
+def waited_s(recording: Recording) -> float:
+    """From the end of storing to ready."""
+    after = [change for change in recording.states if change.time_s > 1.2]
+    assert [change.state for change in after] == ["storing", "waiting for mains", "ready"]
+    return after[2].time_s - after[1].time_s
+
+
 PROTECTIONS = (
     Protection(
         "with a foot lever, letting go ends the weld at once",
@@ -60,7 +74,11 @@ PROTECTIONS = (
         "letting go during squeeze means no weld",
         partial(run, (0.6, 0.1), welder=make_welder(force={"source": "air"})),
         lambda r: r.fired == 0 and "squeeze" in states(r),
-        (SUPERVISOR, "if not self.pedal:\n            self._end(states.RELEASED, now_ms)", "if False:\n            pass"),
+        (
+            SUPERVISOR,
+            "if not self.pedal:\n            self._end(states.RELEASED, now_ms)",
+            "if False:\n            pass",
+        ),
     ),
     Protection(
         "the pedal must be seen open between welds",
@@ -72,7 +90,11 @@ PROTECTIONS = (
         "a pedal down at power-up does nothing until it is let go",
         partial(run, (0.0, 2.0)),
         lambda r: r.fired == 0 and "locked out: pedal stuck closed" in states(r) and states(r)[-1] == "ready",
-        (SUPERVISOR, "elif self.pedal:\n            self._lock_out(states.STUCK_PEDAL, now_ms)", "elif self.pedal:\n            self.fresh = True"),
+        (
+            SUPERVISOR,
+            "elif self.pedal:\n            self._lock_out(states.STUCK_PEDAL, now_ms)",
+            "elif self.pedal:\n            self.fresh = True",
+        ),
     ),
     Protection(
         "no weld before eight crossings agree",
@@ -83,7 +105,9 @@ PROTECTIONS = (
     Protection(
         "no weld past the minute's duty",
         partial(
-            run, *[(0.6 + 1.6 * n, 1.0) for n in range(10)], length_s=17,
+            run,
+            *[(0.6 + 1.6 * n, 1.0) for n in range(10)],
+            length_s=17,
             welder=make_welder(transformer={"rating_kVA": 0.92, "rating_duty_percent": 30}),
         ),
         # 4 A rated at 30 %, 20 A working: 1.2 % of 6000 half-cycles, 72; a weld counts 40 x 0.64 = 25.6
@@ -111,7 +135,10 @@ PROTECTIONS = (
     Protection(
         "force lost under current ends the weld",
         partial(
-            run, HELD, welder=make_welder(force={"source": "air", "force_switch": True}), forces=((0.0, 1), (1.0, 0)),
+            run,
+            HELD,
+            welder=make_welder(force={"source": "air", "force_switch": True}),
+            forces=((0.0, 1), (1.0, 0)),
         ),
         lambda r: 0 < r.fired < FULL and gates_after(r, 1.0 + STEP_S) == 0,
         (SUPERVISOR, "elif self.config.FORCE_SWITCH and not inputs & FORCE:", "elif False:"),
@@ -119,8 +146,12 @@ PROTECTIONS = (
     Protection(
         "an over-temperature contact ends the weld and locks out while it is open",
         partial(run, HELD, hots=((1.0, 0.5),)),
-        lambda r: 0 < r.fired < FULL and gates_after(r, 1.0 + STEP_S) == 0
-        and "locked out: over-temperature contact open" in states(r) and states(r)[-1] == "ready",
+        lambda r: (
+            0 < r.fired < FULL
+            and gates_after(r, 1.0 + STEP_S) == 0
+            and "locked out: over-temperature contact open" in states(r)
+            and states(r)[-1] == "ready"
+        ),
         (SUPERVISOR, "if inputs & HOT:", "if False:"),
     ),
     Protection(
@@ -144,8 +175,14 @@ PROTECTIONS = (
     Protection(
         "a dropout in a weld locks out, and the return of the mains fires nothing",
         partial(run, HELD, mains=mains(sags=((1.0, 0.3, 0.0),)), length_s=5),
-        lambda r: 0 < r.fired < FULL and gates_after(r, 1.02) == 0 and "locked out: mains lost or unsteady" in states(r),
-        (SUPERVISOR, "            else:\n                self._lock_out(states.MAINS_LOST, now_ms)", "            else:\n                pass"),
+        lambda r: (
+            0 < r.fired < FULL and gates_after(r, 1.02) == 0 and "locked out: mains lost or unsteady" in states(r)
+        ),
+        (
+            SUPERVISOR,
+            "            else:\n                self._lock_out(states.MAINS_LOST, now_ms)",
+            "            else:\n                pass",
+        ),
     ),
     Protection(
         "after a bite of the watchdog nothing works until stop was pressed and let go",
@@ -161,9 +198,15 @@ PROTECTIONS = (
     ),
     Protection(
         "a noisy detector locks out",
-        partial(run, (2.2, 1.5), length_s=4, detector=replace(
-            bench_for(make_welder(), compiled(make_welder(), WELD)).detector, false_s=tuple(0.5 + 0.003 * n for n in range(1000))
-        )),
+        partial(
+            run,
+            (2.2, 1.5),
+            length_s=4,
+            detector=replace(
+                bench_for(make_welder(), compiled(make_welder(), WELD)).detector,
+                false_s=tuple(0.5 + 0.003 * n for n in range(1000)),
+            ),
+        ),
         lambda r: r.fired == 0 and "locked out: extra edges from the detector" in states(r),
         ("app/lock.py", "return self.extra >= EXTRA_MOST", "return False"),
     ),
@@ -172,6 +215,18 @@ PROTECTIONS = (
         partial(run, (0.6, 33.0), length_s=36),
         lambda r: r.fired == FULL and "locked out: pedal stuck closed" in states(r) and states(r)[-1] == "ready",
         (SUPERVISOR, "elapsed(now_ms, self.pedal_ms) > STUCK_MS:", "False:"),
+    ),
+    Protection(
+        "a pedal pressed while settings are stored does nothing until it is let go",
+        partial(run, (1.3, 2.5), serial=SELECTED),
+        lambda r: r.fired == 0 and "storing" in states(r) and states(r)[-1] == "ready",
+        (SUPERVISOR, "self.stalled = True\n        self.fresh = False", "self.stalled = True"),
+    ),
+    Protection(
+        "after a write to flash the mains is locked to anew",
+        partial(run, serial=SELECTED),
+        lambda r: waited_s(r) > 0.08,
+        (SUPERVISOR, "self.stalled = True\n        self.fresh = False", "self.fresh = False"),
     ),
 )
 
@@ -192,7 +247,10 @@ def test_air_finishes_a_counted_weld() -> None:
 
 def test_stop_ends_a_weld_in_python_and_in_the_firing_hardware() -> None:
     """The stop circuit is tested twice: with the application's test taken out the firing hardware still ends the weld."""
-    for edit in (None, (SUPERVISOR, "if inputs & STOP_OPEN:\n            return states.STOP_OPEN", "if False:\n            pass")):
+    for edit in (
+        None,
+        (SUPERVISOR, "if inputs & STOP_OPEN:\n            return states.STOP_OPEN", "if False:\n            pass"),
+    ):
         recording = run(HELD, stops=((1.0, 1.0),), edit=edit)
         assert 0 < recording.fired < FULL
         assert gates_after(recording, 1.0) == 0

@@ -1,4 +1,4 @@
-# ruff: noqa: ARG002, F821, RET503
+# ruff: noqa: F821, RET503
 """Run by a real MicroPython, not by pytest: every member of the driver that is used while armed, with the heap locked.
 
 `DRIVER` is put in by test_armed_path.py. The hardware modules are stand-ins that allocate nothing themselves.

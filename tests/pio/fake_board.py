@@ -55,6 +55,8 @@ class Board:
     received: deque[int] = field(default_factory=deque)  # bytes on the serial line
     sent: bytearray = field(default_factory=bytearray)
     now_us: float = 0.0
+    files: dict[str, bytes] = field(default_factory=dict)
+    full: bool = False  # no file can be written
     machines: dict[int, "StateMachine"] = field(default_factory=dict)
 
     @property
@@ -80,10 +82,18 @@ class Board:
             return self.fire.gate
         return self.levels.get(number, 0)
 
+    def _stat(self, name: str) -> tuple[int, ...]:
+        if name not in self.files:
+            raise OSError(2, "ENOENT")
+        return (0,) * 6 + (len(self.files[name]),)
+
     def load(self) -> Any:
         """Run driver.py against this board and return its Driver."""
-        namespace = self._run_driver()
-        return namespace["Driver"]()
+        return self.module()["Driver"]()
+
+    def module(self) -> dict[str, Any]:
+        """Run driver.py against this board and return its names; nothing of the hardware is touched yet."""
+        return self._run_driver()
 
     def constant(self, name: str) -> int:
         """A constant of driver.py."""
@@ -108,6 +118,7 @@ class Board:
                 ticks_diff=lambda a, b: (a - b + 2**29) % 2**30 - 2**29,
                 sleep_ms=lambda ms: self.run(self.now_us + 1000 * ms),
             ),
+            "os": SimpleNamespace(sync=lambda: self.calls.append(("sync",)), stat=self._stat),
             "select": SimpleNamespace(poll=lambda: _Poll(self), POLLIN=1),
             "sys": SimpleNamespace(
                 stdin=SimpleNamespace(buffer=_Stdin(self)), stdout=SimpleNamespace(buffer=_Stdout(self))
@@ -118,6 +129,7 @@ class Board:
             return modules[name] if name in modules else builtins.__import__(name, *rest)
 
         namespace: dict[str, Any] = {"__name__": "driver", "__builtins__": {**vars(builtins), "__import__": importer}}
+        namespace["__builtins__"]["open"] = lambda name, mode: _File(self, name, mode)
         # MicroPython does not evaluate annotations either.
         exec(
             compile(DRIVER.read_text(encoding="utf-8"), str(DRIVER), "exec", __future__.annotations.compiler_flag),
@@ -246,6 +258,39 @@ class DMA:
         else:
             self.board.fire.drain = None
         self.board.call("feed.abort" if self._feeds() else "report.abort")
+
+
+class _File:
+    """A file on the board's flash: what is written counts when it is flushed or closed."""
+
+    def __init__(self, board: Board, name: str, mode: str) -> None:
+        self.board, self.name = board, name
+        board.calls.append(("open", name, mode))
+        if mode == "rb" and name not in board.files:
+            raise OSError(2, "ENOENT")
+        self.data = b"" if mode == "wb" else board.files[name]
+
+    def __enter__(self) -> "_File":
+        return self
+
+    def __exit__(self, *error: object) -> None:
+        self.flush()
+
+    def read(self, most: int) -> bytes:
+        if self.data == b"unreadable":
+            raise OSError(5, "EIO")
+        return self.data[:most]
+
+    def write(self, data: memoryview) -> int:
+        self.board.calls.append(("write", len(data)))
+        if self.board.full:
+            raise OSError(28, "ENOSPC")
+        self.data += bytes(data)
+        return len(data)
+
+    def flush(self) -> None:
+        self.board.calls.append(("flush",))
+        self.board.files[self.name] = self.data
 
 
 class _Memory:

@@ -258,13 +258,57 @@ def test_a_meant_restart_is_not_a_bite() -> None:
     """Both give the same reset cause on this chip; the intent is forgotten once read."""
     board = square_board()
     with pytest.raises(Restarted):
-        board.load().restart()
+        board.load().restart(0)
     assert board.calls[-1] == ("reset",)
     again = square_board(scratch=board.scratch, reset_cause=WDT_RESET)
     assert not again.load().inputs() & WATCHDOG
     bitten = square_board(scratch=again.scratch, reset_cause=WDT_RESET)
     assert bitten.load().inputs() & WATCHDOG
     assert not square_board().load().inputs() & WATCHDOG
+
+
+def test_a_start_for_maintenance_comes_once() -> None:
+    """Neither application nor watchdog in it; the reset that ends it is meant, and a bite is never taken for it."""
+    board = square_board()
+    with pytest.raises(Restarted):
+        board.load().restart(1)
+    kept = square_board(scratch=board.scratch, reset_cause=WDT_RESET)
+    maintenance = kept.module()["maintenance"]
+    kept.calls.clear()
+    assert maintenance() == 1
+    assert {call[0] for call in kept.calls} == {"mem32"}
+    after = square_board(scratch=kept.scratch, reset_cause=WDT_RESET)
+    assert after.module()["maintenance"]() == 0
+    assert not after.load().inputs() & WATCHDOG
+    bitten = square_board(scratch=after.scratch, reset_cause=WDT_RESET)
+    assert bitten.module()["maintenance"]() == 0
+    assert bitten.load().inputs() & WATCHDOG
+
+
+def test_the_words_of_a_restart_are_complements() -> None:
+    """A register that holds chance cannot look like either: each word stands beside its complement in 30 bits."""
+    for word in ("_INTENT", "_MAINTAIN"):
+        assert Board().constant(word) ^ Board().constant(word + "_CHECK") == 2**30 - 1
+    assert Board().constant("_INTENT") != Board().constant("_MAINTAIN")
+
+
+def test_files() -> None:
+    """Written, flushed and synced before it is told; the watchdog fed between sectors; absent, unreadable and full told apart."""
+    board = square_board()
+    driver = board.load()
+    driver.alive(0)
+    assert driver.read_file("settings.a") is None
+    data = bytes(range(256)) * 40
+    board.calls.clear()
+    assert driver.write_file("settings.a", data) == 1
+    assert board.files == {"settings.a": data}
+    kinds = [call[0] for call in board.calls]
+    assert kinds == ["open", *["write", "wdt.feed"] * 3, "flush", "flush", "sync"]
+    assert driver.read_file("settings.a") == data
+    board.files["settings.a"] = b"unreadable"
+    assert driver.read_file("settings.a") == b""
+    board.full = True
+    assert driver.write_file("settings.b", b"x") == 0
 
 
 def test_watchdog_and_contactor() -> None:

@@ -12,9 +12,11 @@ from dataclasses import dataclass, replace
 from typing import Any
 from unittest.mock import patch
 
-from seeded_runs import Run, run_of
+from seeded_runs import Run, request, run_of
 from tracing import Transition, traced
 
+from gen.timing import PHASES, board_delay_us, heat
+from sim.flash import FlashFault
 from sim.gate import GateUnit
 from sim.host import HOT, STOP_OPEN, HostDriver
 from sim.pedal import Press
@@ -105,7 +107,63 @@ def _drifts_away() -> Run:
     return replace(run, bench=replace(run.bench, mains=replace(run.bench.mains, drift_Hz_per_s=drift), length_s=11))
 
 
+SHORT = 0.05  # between two lines
+
+
+def _pushed(run: Run, at: float, name: str = "pushed") -> tuple[tuple[float, bytes], ...]:
+    """Lines that push the run's own table under another name, select it, and take the old one away."""
+    table = replace(run.table, name=name)
+    rows = [[PHASES.index(row.phase), row.half_cycles, board_delay_us(row), heat(row)] for row in table.rows]
+    asked: list[tuple[str, dict[str, Any]]] = [("hello", {}), ("status", {})]
+    asked.append(("push_begin", {"name": name, "digest": table.digest, "rows_total": len(rows)}))
+    for first in range(0, len(rows), 8):
+        asked.append(("push_rows", {"from": first, "rows": rows[first : first + 8]}))
+    asked += [("push_commit", {}), ("select", {"name": name}), ("remove", {"name": run.table.name})]
+    asked += [("schedules", {}), ("read", {"name": name, "from": 0}), ("welds", {"since": 0})]
+    asked += [("read", {"name": "another", "from": 0}), ("welds", {"since": -1}), ("push_commit", {})]
+    return tuple((at + SHORT * n, request(method, n + 1, params)) for n, (method, params) in enumerate(asked))
+
+
+def _with(name: str, seed: int, **changes: Any) -> Run:
+    run = run_of(name, seed)
+    if "serial" in changes:
+        changes["serial"] = changes["serial"](run)
+    return replace(run, bench=replace(run.bench, **changes))
+
+
+def _sent(at: float) -> Any:
+    return lambda run: _pushed(run, at)
+
+
+def _maintained(run: Run) -> tuple[tuple[float, bytes], ...]:
+    return ((0.4, request("maintain", 3, {})),)
+
+
+WHOLE = record(run_of("nothing", 230))[0].files
+TORN = tuple((name, data[:-1] + b"?") for name, data in WHOLE)
+
 DIRECTED = {
+    "pushed when ready": Directed(
+        _with("nothing", 220, serial=lambda r: _pushed(r, r.bench.pedal.presses[1].start_s + 2.5), length_s=9)
+    ),
+    "pushed before the first weld": Directed(_with("nothing", 221, serial=_sent(0.02))),
+    "pushed while armed": Directed(
+        _with("nothing", 222, serial=lambda r: _pushed(r, r.bench.pedal.presses[0].start_s + 0.1))
+    ),
+    "pushed at an open stop": Directed(
+        _with("stop button at power-up", 223, stops=((0.0, 3.0),), serial=_sent(0.5)),
+        "HostDriver",
+        StopOpenFromTheStart,
+    ),
+    "settings of another firmware": Directed(_with("nothing", 231, files=WHOLE)),
+    "settings of the last start": Directed(_with("nothing", 230, files=WHOLE)),
+    "one copy torn": Directed(_with("nothing", 230, files=(WHOLE[0], TORN[1]))),
+    "settings damaged": Directed(_with("nothing", 230, files=TORN, serial=_sent(0.3))),
+    "storage fails": Directed(_with("nothing", 224, serial=_sent(0.3), flash_faults=(FlashFault(2, "failed"),))),
+    "a write lost": Directed(
+        _with("nothing", 224, serial=_sent(0.3), flash_faults=(FlashFault(2, "lost"), FlashFault(4, "torn", 99)))
+    ),
+    "maintenance": Directed(_with("nothing", 225, serial=_maintained)),
     "gate stuck after a weld": Directed(run_of("nothing", 210), "GateUnit", StuckGate),
     "gate stuck at the stop": Directed(run_of("stop button in ready", 211), "GateUnit", StuckGate),
     "first start dead": Directed(run_of("nothing", 212), "GateUnit", DeadFirstStart),

@@ -7,6 +7,7 @@ the seed, so that 51 seeds in a row meet everything once; how and when is drawn.
 
 from __future__ import annotations
 
+import json
 import random
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -245,9 +246,10 @@ def _forces(happens: str, t: _Times, at: float) -> tuple[tuple[float, int], ...]
     return ((t.press + 0.05, 1),)
 
 
-def request(method: str, number: int = 1) -> bytes:
+def request(method: str, number: int = 1, params: dict[str, Any] | None = None) -> bytes:
     """A line of the serial link."""
-    return with_crc(f'{{"jsonrpc": "2.0", "id": {number}, "method": "{method}"}}').encode() + b"\n"
+    more = "" if params is None else f', "params": {json.dumps(params)}'
+    return with_crc(f'{{"jsonrpc": "2.0", "id": {number}, "method": "{method}"{more}}}').encode() + b"\n"
 
 
 STOP_LINE = request("stop", 0)

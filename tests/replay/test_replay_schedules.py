@@ -22,7 +22,7 @@ from gen.boards import boards
 from gen.firmware import render
 from gen.schedule import Schedule
 from gen.timing import compile_schedule
-from sim.host import CALL_INTS, CALL_NAMES, CONDUCTION, CURRENT, DONE, FIRED, NOW, OFF, RESTART, START, WRITE, Firmware
+from sim.host import CALL_INTS, CALL_NAMES, CONDUCTION, CURRENT, DONE, FIRED, NOW, OFF, START, WRITE, Firmware
 from sim.recording import Recording
 from sim.replay import INTERPRETERS, Interpreter, replay
 from sim.world import bench_for
@@ -108,7 +108,8 @@ def test_the_clock_wraps_in_a_tenth_of_the_runs() -> None:
 def test_the_first_step_counts_no_seconds_of_an_old_clock() -> None:
     """A board restarted without a reset keeps its clock: the duty guard must not step through all the seconds on it."""
     firmware = Firmware(run_named("demonstration").bundle)
-    driver = Mock(**{f"{name}.return_value": 0 for name in CALL_NAMES} | {"read_byte.return_value": -1})
+    answers = {f"{name}.return_value": 0 for name in CALL_NAMES}
+    driver = Mock(**answers | {"read_byte.return_value": -1, "read_file.return_value": None})
     supervisor = firmware.supervisor.Supervisor(driver, firmware.config)
     behind_ms = []
     supervisor.duty.check = lambda now_ms: behind_ms.append(now_ms - supervisor.duty.second_ms)
@@ -125,14 +126,14 @@ def numbers(name: str, code: int) -> list[int]:
 def test_every_call_and_kind_of_answer_is_met() -> None:
     """A call that no run makes, or an answer that none gives, would be equal for want of trying."""
     answers = {code: {answer for name in NAMES for answer in numbers(name, code)} for code in range(len(CALL_NAMES))}
-    assert {CALL_NAMES[code] for code, met in answers.items() if not met} == {CALL_NAMES[CURRENT], CALL_NAMES[RESTART]}
+    assert {CALL_NAMES[code] for code, met in answers.items() if not met} == {CALL_NAMES[CURRENT]}
     assert answers[CONDUCTION] == {0, 1, 2, 3}
     assert answers[START] == answers[FIRED] == answers[OFF] == {0, 1}
     assert len(answers[DONE]) > 30
     assert sum(len(numbers(name, WRITE)) for name in NAMES) > 50
 
 
-POWER_UP, WAITING, READY, SQUEEZE, WELD, HOLD, OFF_TIME, LOCKED_OUT = states.STATE_NAMES
+POWER_UP, WAITING, READY, STORING, SQUEEZE, WELD, HOLD, OFF_TIME, LOCKED_OUT = states.STATE_NAMES
 NONE = ""
 STOP_OPEN = states.REASON_NAMES[states.STOP_OPEN]
 HOT = states.REASON_NAMES[states.OVER_TEMPERATURE]
@@ -145,16 +146,22 @@ NO_CONDUCTION = states.REASON_NAMES[states.NO_CONDUCTION]
 SHORTED = states.REASON_NAMES[states.SWITCH_SHORTED]
 WATCHDOG = states.REASON_NAMES[states.WATCHDOG_RESTART]
 DUTY = states.REASON_NAMES[states.DUTY]
+DAMAGED = states.REASON_NAMES[states.SETTINGS_DAMAGED]
 
 # Read from supervisor.py. A gate that does not read back low can come of any lockout; two of them are tried.
 EXPECTED: dict[tuple[str, str], tuple[str, ...]] = {
     (POWER_UP, WAITING): (NONE,),
-    (POWER_UP, LOCKED_OUT): (WATCHDOG, STUCK_PEDAL, STOP_OPEN, HOT),
+    (POWER_UP, LOCKED_OUT): (WATCHDOG, STUCK_PEDAL, STOP_OPEN, HOT, DAMAGED),
     (WAITING, READY): (NONE,),
     (WAITING, LOCKED_OUT): (STOP_OPEN, HOT, EXTRA_EDGES, OUT_OF_BAND),
     (READY, WAITING): (NONE,),
     (READY, SQUEEZE): (NONE,),
     (READY, LOCKED_OUT): (STOP_OPEN, HOT, EXTRA_EDGES, OUT_OF_BAND, SHORTED, STUCK_PEDAL, DUTY, GATE_STUCK),
+    (READY, STORING): (NONE,),
+    (WAITING, STORING): (NONE,),
+    (LOCKED_OUT, STORING): (STOP_OPEN,),
+    (STORING, WAITING): (NONE,),
+    (STORING, LOCKED_OUT): (STOP_OPEN,),
     (SQUEEZE, WELD): (NONE,),
     (SQUEEZE, OFF_TIME): ("released", "stopped", "no force"),
     (SQUEEZE, LOCKED_OUT): (STOP_OPEN, HOT, MAINS_LOST),

@@ -1,10 +1,11 @@
 """Hardware of the Raspberry Pi Pico (RP2040): PIO fires, DMA feeds it, Python starts it and can stop it.
 
 The word array is written before `start` and read by DMA alone from there on, so a Python that hangs can neither lengthen
-a weld nor move a gate. Offers what interface.py asks for. Nothing after `__init__` allocates, except in `restart`.
+a weld nor move a gate. Offers what interface.py asks for. Nothing after `__init__` allocates, except in `restart` and with files.
 Sources: RP2040 data sheet, chapters 2.5 (DMA), 3 (PIO) and 4.7 (watchdog); MicroPython's rp2 and machine documentation.
 """
 
+import os
 import select
 import sys
 import time
@@ -43,6 +44,12 @@ _RX_REQUEST = const(4)  # DREQ_PIO0_RX0
 _SCRATCH = const(0x4005800C)
 _INTENT = const(0x2A5D1C93)
 _INTENT_CHECK = const(0x15A2E36C)  # its complement in 30 bits
+_MAINTAIN = const(0x1C3F5A96)
+_MAINTAIN_CHECK = const(0x23C0A569)
+
+_NO_FILE = const(2)  # ENOENT
+_LONGEST_FILE = const(32768)  # more than is ever written here
+_FLASH_SECTOR = const(4096)
 
 # Bits of `inputs()` and values of `conduction()`, as in interface.py.
 _PEDAL = const(1)
@@ -58,6 +65,20 @@ _CONDUCTING = const(2)
 def _contact(number: int | None) -> Pin | None:
     """A contact to ground; None where it is not fitted."""
     return None if number is None else Pin(number, Pin.IN, Pin.PULL_UP)
+
+
+def maintenance() -> int:
+    """1 when this start was asked for with `restart(1)`. Asked once: the next start is an ordinary one, and meant."""
+    if machine.mem32[_SCRATCH] != _MAINTAIN or machine.mem32[_SCRATCH + 4] != _MAINTAIN_CHECK:
+        return 0
+    # No watchdog runs in maintenance, so that the reset that ends it is nobody's bite.
+    _leave_word(_INTENT, _INTENT_CHECK)
+    return 1
+
+
+def _leave_word(word: int, check: int) -> None:
+    machine.mem32[_SCRATCH] = word
+    machine.mem32[_SCRATCH + 4] = check
 
 
 class Driver:
@@ -113,8 +134,7 @@ class Driver:
     def _read_intent(self) -> int:
         """WATCHDOG when the watchdog bit, else 0; forgets an intended restart, which gives the same reset cause."""
         intended = machine.mem32[_SCRATCH] == _INTENT and machine.mem32[_SCRATCH + 4] == _INTENT_CHECK
-        machine.mem32[_SCRATCH] = 0
-        machine.mem32[_SCRATCH + 4] = 0
+        _leave_word(0, 0)
         return _WATCHDOG if machine.reset_cause() == machine.WDT_RESET and not intended else 0
 
     def now_ms(self) -> int:
@@ -248,8 +268,35 @@ class Driver:
     def write(self, data: bytes) -> None:
         self._stdout.write(data)
 
-    def restart(self) -> None:
+    def read_file(self, name: str) -> bytes | None:
+        try:
+            size = os.stat(name)[6]
+            with open(name, "rb") as file:
+                data: bytes = file.read(min(size, _LONGEST_FILE))  # so much is set aside at once
+                return data
+        except OSError as error:
+            return None if error.errno == _NO_FILE else b""
+
+    def write_file(self, name: str, data: bytes) -> int:
+        rest = memoryview(data)
+        try:
+            with open(name, "wb") as file:
+                while rest:
+                    file.write(rest[:_FLASH_SECTOR])
+                    rest = rest[_FLASH_SECTOR:]
+                    if self._watchdog is not None:
+                        self._watchdog.feed()  # each sector's erase may take a fifth of its time
+                file.flush()
+            os.sync()
+        except OSError:
+            return 0
+        return 1
+
+    def restart(self, maintain: int) -> None:
+        time.sleep_ms(100)  # for the last answer to leave
         # A deliberate restart is a watchdog reset too on this chip: leave word that it was meant.
-        machine.mem32[_SCRATCH] = _INTENT
-        machine.mem32[_SCRATCH + 4] = _INTENT_CHECK
+        if maintain:
+            _leave_word(_MAINTAIN, _MAINTAIN_CHECK)
+        else:
+            _leave_word(_INTENT, _INTENT_CHECK)
         machine.reset()

@@ -1,0 +1,227 @@
+"""The settings, kept through any loss of power: two copies, each with a sequence number and a CRC-32.
+
+A change is written over the older copy and read back, and counts only when it was read back as written; so there is always
+one whole copy, of the old settings or of the new. Nothing here is called while armed.
+"""
+
+from binascii import crc32
+
+from .table_check import PHASES, digest, is_name, refusal
+
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    from interface import Config, Driver, Rows
+
+FILES = ("settings.a", "settings.b")
+MOST_SCHEDULES = 16
+MOST_BYTES = 16384  # of the whole body, so that the old settings, the new and what is read back find room together
+ROW_BYTES = 6
+_HEAD = "weldbeat 1 %d %d"
+
+
+class Store:
+    """Named schedules, which of them is selected, and how often the board was started."""
+
+    def __init__(self, driver: "Driver", config: "Config") -> None:
+        self.driver = driver
+        self.config = config
+        self.selected = ""
+        self.boot = 0
+        self.bundle = config.BUNDLE_DIGEST
+        self.schedules: list[tuple[str, str, bytes]] = []  # name, digest, packed rows
+        self.sequence = 0  # of the newer copy; 0: nothing is stored
+        self.newer = 1  # which of FILES it is
+        self.before = (self.selected, self.schedules)
+
+    def start(self) -> bool:
+        """Read the settings and count this start. False when they are damaged, or cannot be stored for the first time."""
+        copies = (self.driver.read_file(FILES[0]), self.driver.read_file(FILES[1]))
+        for i in range(2):
+            if self._take(copies[i], self.sequence):
+                self.newer = i
+        if self.sequence:
+            self.boot = self.boot % 999999999 + 1
+            if self.bundle == self.config.BUNDLE_DIGEST:
+                self.write()  # over the older copy, or the damaged one
+                return True
+        else:
+            self.boot = 1
+        self._take_over()
+        if self.sequence == 0 and not _first_start(copies, self.packed(1)):
+            self.selected = ""
+            self.schedules = []
+            return False
+        self.write()
+        self.write()
+        return self.sequence > 0
+
+    def _take_over(self) -> None:
+        """A new firmware brings its own schedule and its own limits: select the one, drop what the others refuse."""
+        config = self.config
+        kept = []
+        for schedule in self.schedules:
+            if schedule[0] != config.SCHEDULE and not refusal(unpacked(schedule[2]), config):
+                kept.append(schedule)
+        rows = packed(config.ROWS)
+        self.bundle = config.BUNDLE_DIGEST
+        self.selected = config.SCHEDULE
+        self.schedules = kept + [(config.SCHEDULE, digest(config.SCHEDULE, config.FREQUENCY_HZ, config.ROWS), rows)]
+        while self.full():
+            self.schedules = self.schedules[1:]
+
+    # -- asking --------------------------------------------------------------------------------------------------
+
+    def names(self) -> "list[tuple[str, str]]":
+        """Name and digest of each schedule."""
+        return [(schedule[0], schedule[1]) for schedule in self.schedules]
+
+    def find(self, name: object) -> int:
+        """Place of a schedule, or -1."""
+        for i in range(len(self.schedules)):
+            if self.schedules[i][0] == name:
+                return i
+        return -1
+
+    def rows(self, name: str) -> "Rows":
+        """Rows of a schedule; () where there is none."""
+        i = self.find(name)
+        return () if i < 0 else unpacked(self.schedules[i][2])
+
+    def digest(self, name: str) -> str:
+        """Digest of a schedule, counted anew from what is held; "" where there is none."""
+        return "" if self.find(name) < 0 else digest(name, self.config.FREQUENCY_HZ, self.rows(name))
+
+    def full(self) -> bool:
+        """True when there is more than may be stored."""
+        return len(self.schedules) > MOST_SCHEDULES or len(self._body()) > MOST_BYTES
+
+    # -- changing: each until `write` has succeeded, or `undo` ------------------------------------------------------
+
+    def put(self, name: str, rows: "Rows") -> bool:
+        """Add or replace a schedule. False, and nothing changed, where there is no room."""
+        self.before = (self.selected, self.schedules)
+        added = (name, digest(name, self.config.FREQUENCY_HZ, rows), packed(rows))
+        self.schedules = [schedule for schedule in self.schedules if schedule[0] != name] + [added]
+        if self.full():
+            self.undo()
+            return False
+        return True
+
+    def select(self, name: str) -> None:
+        """Weld with this schedule from now on."""
+        self.before = (self.selected, self.schedules)
+        self.selected = name
+
+    def remove(self, name: str) -> None:
+        """Forget a schedule."""
+        self.before = (self.selected, self.schedules)
+        self.schedules = [schedule for schedule in self.schedules if schedule[0] != name]
+
+    def undo(self) -> None:
+        """Back to what was before the last change."""
+        self.selected, self.schedules = self.before
+
+    def write(self) -> bool:
+        """Write everything over the older copy and read it back. True when that holds; then it is the newer."""
+        older = 1 - self.newer
+        data = self.packed(self.sequence + 1)
+        if not self.driver.write_file(FILES[older], data):
+            return False
+        back = self.driver.read_file(FILES[older])
+        if back != data or not self._take(back, self.sequence):
+            return False
+        self.newer = older
+        return True
+
+    # -- the file ------------------------------------------------------------------------------------------------
+
+    def _body(self) -> bytes:
+        parts = [_text(self.bundle), _text(self.selected), _number(self.boot, 4), _number(len(self.schedules), 1)]
+        for name, told, rows in self.schedules:
+            parts += [_text(name), _text(told), _number(len(rows) // ROW_BYTES, 2), rows]
+        return b"".join(parts)
+
+    def packed(self, sequence: int) -> bytes:
+        """A whole file."""
+        body = self._body()
+        head = (_HEAD % (sequence, len(body))).encode()
+        return head + (" %08x\n" % (crc32(body, crc32(head)) & 0xFFFFFFFF)).encode() + body
+
+    def _take(self, data: "bytes | None", above: int) -> bool:
+        """Take the settings from a file's content when it is whole and its sequence number is `above` another."""
+        end = -1 if data is None else data.find(b"\n")
+        if data is None or end < 0:
+            return False
+        try:
+            words = data[:end].decode().split(" ")
+            sequence, length = int(words[2]), int(words[3])
+            head = (_HEAD % (sequence, length)).encode()
+            body = data[end + 1 :]
+            right = head + (" %08x" % (crc32(body, crc32(head)) & 0xFFFFFFFF)).encode()
+            if data[:end] != right or len(body) != length or sequence <= above:
+                return False
+            reader = _Reader(body)
+            bundle, selected, boot = reader.text(), reader.text(), reader.number(4)
+            schedules = []
+            for _ in range(reader.number(1)):
+                schedules.append((reader.text(), reader.text(), reader.take(reader.number(2) * ROW_BYTES)))
+        except (ValueError, IndexError):
+            return False
+        if reader.at != length or not is_name(selected) or selected not in [schedule[0] for schedule in schedules]:
+            return False
+        self.sequence = sequence
+        self.bundle = bundle
+        self.selected = selected
+        self.boot = boot
+        self.schedules = schedules
+        return True
+
+
+def _first_start(copies: "tuple[bytes | None, bytes | None]", first: bytes) -> bool:
+    """True when nothing was ever stored here: no file, or a piece of what the very first start writes and nothing else."""
+    return copies[1] is None and (copies[0] is None or first[: len(copies[0])] == copies[0])
+
+
+def packed(rows: "Rows") -> bytes:
+    """Rows as they lie in the file: phase, half-cycles (2), delay and 1 (2), heat."""
+    data = bytearray()
+    for phase, half_cycles, delay_us, heat in rows:
+        data += _number(PHASES.index(phase), 1) + _number(half_cycles, 2) + _number(delay_us + 1, 2) + _number(heat, 1)
+    return bytes(data)
+
+
+def unpacked(data: bytes) -> "Rows":
+    """The rows of what `packed` gave. Raises IndexError for a phase that there is not."""
+    rows = []
+    for at in range(0, len(data), ROW_BYTES):
+        half_cycles, delay_us = data[at + 1] | data[at + 2] << 8, (data[at + 3] | data[at + 4] << 8) - 1
+        rows.append((PHASES[data[at]], half_cycles, delay_us, data[at + 5]))
+    return tuple(rows)
+
+
+def _text(text: str) -> bytes:
+    return bytes([len(text)]) + text.encode()
+
+
+def _number(value: int, length: int) -> bytes:
+    return value.to_bytes(length, "little")
+
+
+class _Reader:
+    """Takes a body apart. Raises IndexError where it ends too soon."""
+
+    def __init__(self, body: bytes) -> None:
+        self.body = body
+        self.at = 0
+
+    def take(self, length: int) -> bytes:
+        self.at += length
+        if self.at > len(self.body):
+            raise IndexError
+        return self.body[self.at - length : self.at]
+
+    def number(self, length: int) -> int:
+        return int.from_bytes(self.take(length), "little")
+
+    def text(self) -> str:
+        return self.take(self.number(1)).decode()

@@ -1,0 +1,103 @@
+"""Holds a timing table that came over the serial line against the limits that are burnt in, and counts its digest.
+
+Rows are (phase, half-cycles, firing delay in us at nominal frequency or -1, heat a half-cycle), as in config.py. Runs only
+when idle.
+"""
+
+from binascii import hexlify
+from hashlib import sha256
+
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    from interface import Config, Rows
+
+# In the order of their codes on the serial link and in storage.
+PHASES = ("squeeze", "pulse", "cool", "upslope", "weld", "downslope", "hold", "off")
+FIRED = ("pulse", "upslope", "weld", "downslope")
+LONGEST_NAME = 32
+_FIRST_OF_NAME = "abcdefghijklmnopqrstuvwxyz0123456789"
+
+
+def is_name(name: object) -> bool:
+    """True for what may name a schedule."""
+    if type(name) is not str or not 1 <= len(name) <= LONGEST_NAME or name[0] not in _FIRST_OF_NAME:
+        return False
+    for letter in name:
+        if letter not in _FIRST_OF_NAME and letter not in "_-":
+            return False
+    return True
+
+
+def digest(name: str, frequency_Hz: int, rows: "Rows") -> str:
+    """SHA-256 of a table as the host counts it too, first 16 hexadecimal digits."""
+    total = sha256(("weldbeat 1\n%s\n%d\n" % (name, frequency_Hz)).encode())
+    for row in rows:
+        total.update(("%s,%d,%d,%d\n" % row).encode())
+    return hexlify(total.digest())[:16].decode()
+
+
+def refusal(rows: "Rows", config: "Config") -> str:
+    """The limit that a table breaks, in words; "" when it keeps them all."""
+    return _row_refusal(rows, config) or _order_refusal(rows) or _current_refusal(rows, config)
+
+
+def _row_refusal(rows: "Rows", config: "Config") -> str:
+    """Each row for itself."""
+    if len(rows) > config.MAX_ROWS:
+        return "%d rows: at most %d here" % (len(rows), config.MAX_ROWS)
+    for phase, half_cycles, delay_us, heat in rows:
+        if not 1 <= half_cycles <= config.LONGEST_TIME_HALF_CYCLES:
+            return "%s of %d half-cycles: 1 to %d here" % (phase, half_cycles, config.LONGEST_TIME_HALF_CYCLES)
+        if phase not in FIRED:
+            if delay_us != -1 or heat != 0:
+                return "%s with a gate or heat: neither has a place there" % phase
+        elif not config.EARLIEST_DELAY_US <= delay_us <= config.LATEST_DELAY_US:
+            allowed = (config.EARLIEST_DELAY_US, config.LATEST_DELAY_US)
+            return "%s fired at %d us: %d to %d here" % ((phase, delay_us) + allowed)
+        elif not 1 <= heat <= 100:
+            return "%s with heat %d: 1 to 100" % (phase, heat)
+    return ""
+
+
+def _order_refusal(rows: "Rows") -> str:
+    """Squeeze; then what passes current, and the cool times between; then hold; then off."""
+    if len(rows) < 4 or rows[0][0] != "squeeze" or rows[-2][0] != "hold" or rows[-1][0] != "off":
+        return "order of phases: squeeze first, hold and off last"
+    previous = "cool"
+    for i in range(1, len(rows) - 2):
+        phase = rows[i][0]
+        if phase not in FIRED and (phase != "cool" or previous == "cool"):
+            return "order of phases: between squeeze and hold only current, and single cool times within it"
+        previous = phase
+    return "order of phases: cool just before hold" if previous == "cool" else ""
+
+
+def _current_refusal(rows: "Rows", config: "Config") -> str:
+    """The impulses and the gaps between them, and all of the weld."""
+    impulse = fired = cost = span = 0
+    for i in range(1, len(rows) - 1):  # the hold ends the last impulse
+        phase, half_cycles, delay_us, heat = rows[i]
+        if phase in FIRED:
+            if impulse == 0 and delay_us < config.FIRST_DELAY_US:
+                return "first half-cycle fired at %d us: at least %d here" % (delay_us, config.FIRST_DELAY_US)
+            impulse += half_cycles
+            fired += half_cycles
+            cost += half_cycles * heat
+            span += half_cycles
+            continue
+        if impulse & 1:
+            return "impulse of %d half-cycles: an even number" % impulse
+        impulse = 0
+        if phase == "cool":
+            if half_cycles & 1:
+                return "cool of %d half-cycles: an even number" % half_cycles
+            if half_cycles < config.LEAST_COOL_HALF_CYCLES:
+                return "cool of %d half-cycles: at least %d here" % (half_cycles, config.LEAST_COOL_HALF_CYCLES)
+            span += half_cycles
+    if fired > config.LONGEST_WELD_HALF_CYCLES:
+        return "%d half-cycles under current: at most %d here" % (fired, config.LONGEST_WELD_HALF_CYCLES)
+    if span > config.MAX_HALF_CYCLES:
+        return "%d half-cycles from the first fired to the last: at most %d here" % (span, config.MAX_HALF_CYCLES)
+    if cost > config.DUTY_LIMIT:
+        return "heat of %d in one weld: at most %d in a minute here" % (cost, config.DUTY_LIMIT)
+    return ""

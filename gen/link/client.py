@@ -1,0 +1,379 @@
+"""`Link`: one board on one serial port.
+
+    with Link("/dev/ttyACM0") as link:
+        print(link.hello.selected, link.status().state)
+
+Opening a port resets no board: DTR and RTS stay as the operating system sets them on opening (a Pico's USB sends nothing
+without DTR), and the speed, which USB does not care for, is never the 1200 baud that sends some boards to their boot loader.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import time
+from collections.abc import Callable
+from dataclasses import dataclass
+from types import TracebackType
+from typing import Any, Protocol, Self, TypeVar
+
+from pydantic import ValidationError
+
+from gen.link.errors import OtherFirmware, Refused, Silent, Unplugged
+from gen.link.framing import Lines, NotALine, decode, encode
+from gen.link.messages import (
+    LARGEST_ID,
+    METHODS,
+    PROGRAM,
+    PROTOCOL,
+    ROWS_A_LINE,
+    BeginParams,
+    ErrorCode,
+    Held,
+    Hello,
+    NameParams,
+    Names,
+    NoParams,
+    Params,
+    ReadParams,
+    ReadResult,
+    Ready,
+    Reply,
+    Request,
+    Restarting,
+    Result,
+    Row,
+    RowsParams,
+    RowsResult,
+    Schedules,
+    Selected,
+    SinceParams,
+    Status,
+    Stored,
+    WeldEntry,
+    Welds,
+)
+from gen.timing import PHASES, TimingTable, board_delay_us, heat
+
+ANSWER_S = 1.0  # an idle board answers within 0.05 s
+STORING_S = 8.0  # it writes its flash twice, and reads back
+PATIENCE_S = 4.0  # for a first answer: a board in a short weld answers after it
+_PROMPT = b">>>"  # of MicroPython's command line
+_STARTING_S = 0.05
+_AFTER_S = 0.1  # an answer follows a reply about an earlier line within this
+TRIES = 3
+ARMED_S = 300.0  # no weld is longer, each of its times being 60 s at most: a board is silent until its off time ends
+
+SILENT = (
+    "allowed: a board that runs Weldbeat and is at rest (in a weld it does not answer; wait for the end of off time), "
+    "see `weldbeat ports`"
+)
+
+
+class SerialPort(Protocol):
+    """What `Link` needs of a port: pyserial's Serial, or a stand-in. `read` waits a short time at most."""
+
+    @property
+    def in_waiting(self) -> int: ...
+
+    def read(self, size: int = 1, /) -> bytes: ...
+
+    def write(self, data: bytes, /) -> int | None: ...
+
+    def close(self) -> None: ...
+
+
+@dataclass(frozen=True)
+class BoardSchedule:
+    """A schedule as it stands on a board."""
+
+    name: str
+    frequency_Hz: int
+    digest: str
+    rows: tuple[Row, ...]
+
+
+ResultOf = TypeVar("ResultOf", bound=Result)
+
+
+class Link:
+    """An open link to one board; `hello` is what it said it is. Every method raises LinkError where something is amiss.
+
+    `opened` is a port that is open already, for tests; otherwise pyserial opens `port`.
+    """
+
+    hello: Hello
+
+    def __init__(self, port: str, patience_s: float = PATIENCE_S, opened: SerialPort | None = None) -> None:
+        self.port = port
+        self._patience_s = patience_s
+        self._opened = opened
+        self._serial: SerialPort
+        self._lines = Lines()
+        self._id = 0
+        self._foreign = b""  # the last that came and was no line of ours
+
+    def __enter__(self) -> Self:
+        from gen.link.ports import open_port
+
+        self._serial = self._opened or open_port(self.port)
+        try:
+            self.hello = self._greet()
+        except BaseException:
+            self._serial.close()
+            raise
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        self._serial.close()
+
+    # -- requests ------------------------------------------------------------------------------------------------
+
+    def status(self, wait_s: float = ANSWER_S, tries: int = TRIES) -> Status:
+        """What the board does now."""
+        return self._ask("status", NoParams(), Status, wait_s, tries)
+
+    def schedules(self) -> Schedules:
+        """The schedules it holds, and the one that is selected."""
+        return self._ask("schedules", NoParams(), Schedules)
+
+    def read(self, name: str) -> BoardSchedule:
+        """A schedule with all its rows, checked against its digest."""
+        rows: list[Row] = []
+        while True:
+            part = self._ask("read", ReadParams(name=name, start=len(rows)), ReadResult)
+            rows += part.rows
+            if len(rows) >= part.rows_total or not part.rows:
+                break
+        found = BoardSchedule(name, self.hello.frequency_Hz, part.digest, tuple(rows))
+        if digest_of(found) != part.digest:
+            raise Refused(
+                self.port, 0, f"{name}: the rows read do not fit its digest", "allowed: try again, or push it anew"
+            )
+        return found
+
+    def push(self, table: TimingTable, progress: Callable[[int, int], None] = lambda done, total: None) -> Stored:
+        """Store `table` under its name. What the board holds in the end is compared with what was sent.
+
+        A line lost on the way starts the push again: the board has changed nothing until the end. `progress` is given
+        rows sent and rows in all.
+        """
+        for attempt in range(TRIES):
+            try:
+                stored = self._push(table, progress)
+                break
+            except Silent:
+                if Held(table.name, table.digest) in self.schedules().names:
+                    stored = Stored(name=table.name, digest=table.digest)
+                    break
+                if attempt == TRIES - 1:
+                    raise
+        if (stored.name, stored.digest) != (table.name, table.digest):
+            raise Refused(
+                self.port, 0, f"holds {stored.name} {stored.digest}, sent was {table.digest}", "allowed: push it again"
+            )
+        return stored
+
+    def select(self, name: str) -> Selected:
+        """Make `name` the schedule of the next weld."""
+        return self._ask("select", NameParams(name=name), Selected, STORING_S)
+
+    def remove(self, name: str) -> None:
+        """Take a schedule off the board; not the one that is selected."""
+        for attempt in range(TRIES):
+            try:
+                self._ask("remove", NameParams(name=name), Names, STORING_S)
+                return
+            except Silent:
+                if all(held.name != name for held in self.schedules().names):
+                    return
+                if attempt == TRIES - 1:
+                    raise
+
+    def welds(self, since: int = 0) -> tuple[int, list[WeldEntry]]:
+        """The board's boot number and the welds after `since`, oldest first; it keeps the last 64."""
+        found: list[WeldEntry] = []
+        while True:
+            part = self._ask("welds", SinceParams(since=since), Welds)
+            found += part.welds
+            if not part.welds or part.welds[-1].number >= part.count:
+                return part.boot, found
+            since = part.welds[-1].number
+
+    def stop(self) -> None:
+        """Send the stop line, which ends a weld. No emergency stop: it needs a computer, a cable and a running program."""
+        from gen.firmware import STOP_REQUEST, with_crc
+
+        self._write(b"\n" + with_crc(STOP_REQUEST).encode() + b"\n")
+
+    def maintain(self) -> None:
+        """Ask the board to restart into the state in which its files can be copied. The link is of no use afterwards."""
+        self._ask("maintain", NoParams(), Restarting)
+
+    # -- inside --------------------------------------------------------------------------------------------------
+
+    def _push(self, table: TimingTable, progress: Callable[[int, int], None]) -> Stored:
+        rows = wire_rows(table)
+        begin = BeginParams(name=table.name, digest=table.digest, rows_total=len(rows))
+        self._ask("push_begin", begin, Ready)
+        for start in range(0, len(rows), ROWS_A_LINE):
+            part = rows[start : start + ROWS_A_LINE]
+            so_far = self._ask("push_rows", RowsParams(start=start, rows=part), RowsResult).rows
+            if so_far != start + len(part):
+                raise self._silent(f"counts {so_far} rows where {start + len(part)} were sent")
+            progress(so_far, len(rows))
+        return self._ask("push_commit", NoParams(), Stored, STORING_S)
+
+    def _greet(self) -> Hello:
+        deadline = time.monotonic() + self._patience_s
+        self._write(b"\n")  # ends half a line that an earlier program may have left
+        while True:
+            reply = self._exchange("hello", NoParams(), min(ANSWER_S, self._patience_s))
+            if reply is not None and reply.result is not None:
+                hello = self._known(reply.result)
+                if hello.boot or time.monotonic() >= deadline:
+                    return hello
+                time.sleep(_STARTING_S)  # it has only just started, and not read its settings yet
+                continue
+            if reply is not None and reply.error is not None and reply.id:
+                raise OtherFirmware(self.port, f"answers {reply.error.message!r} to hello", self._flash_first())
+            if time.monotonic() >= deadline or _PROMPT in self._foreign:
+                raise self._stranger()
+
+    def _known(self, result: dict[str, Any]) -> Hello:
+        protocol = result.get("protocol")
+        if result.get("program") != PROGRAM:
+            raise OtherFirmware(self.port, "runs another program than Weldbeat", self._flash_first())
+        if not isinstance(protocol, int) or protocol < PROTOCOL:
+            raise OtherFirmware(
+                self.port,
+                "runs a firmware that is older than this program",
+                "allowed: build anew and flash it, see `weldbeat flash --help`",
+            )
+        if protocol > PROTOCOL:
+            raise OtherFirmware(
+                self.port,
+                "runs a firmware that is newer than this program",
+                "allowed: bring this program up to date (pip install --upgrade weldbeat)",
+            )
+        return self._validated(Hello, result)
+
+    def _stranger(self) -> Silent | OtherFirmware:
+        """Nothing that answered was a board of ours: what was it?"""
+        if _PROMPT in self._foreign or b"Traceback" in self._foreign or b"raw REPL" in self._foreign:
+            return OtherFirmware(self.port, "runs MicroPython without Weldbeat", self._flash_first())
+        if self._foreign:
+            return OtherFirmware(self.port, "answers, but not as Weldbeat does", self._flash_first())
+        return self._silent("no answer")
+
+    def _flash_first(self) -> str:
+        return "allowed: a board with Weldbeat, put there by `weldbeat flash`; see `weldbeat ports`"
+
+    def _silent(self, what: str) -> Silent:
+        return Silent(self.port, what, SILENT)
+
+    def _ask(
+        self, method: str, params: Params, kind: type[ResultOf], timeout_s: float = ANSWER_S, tries: int = TRIES
+    ) -> ResultOf:
+        """The result of one request, asked again where that is harmless."""
+        for _ in range(tries):
+            reply = self._exchange(method, params, timeout_s)
+            if reply is None:
+                if not METHODS[method].repeatable:
+                    break
+            elif reply.error is None:
+                return self._validated(kind, reply.result or {})
+            elif reply.id:  # else a line that was not taken, and changed nothing: once more
+                raise self._refusal(reply.error.code, reply.error.message)
+        raise self._silent(f"no answer to {method}")
+
+    def _exchange(self, method: str, params: Params, timeout_s: float) -> Reply | None:
+        """One line there and one back; None where none came in time. Replies to earlier lines are passed over.
+
+        A reply with id 0 is about a line that the board could not take: ours, unless the answer to it follows soon.
+        """
+        self._id = self._id % LARGEST_ID + 1
+        content = params.model_dump(by_alias=True)
+        request = Request(id=self._id, method=method, params=content).model_dump(
+            exclude=None if content else {"params"}
+        )
+        self._write(encode(request))
+        deadline = time.monotonic() + timeout_s
+        not_taken: Reply | None = None
+        while True:
+            for line in self._lines.take(self._read()):
+                reply = self._reply(line)
+                if reply is not None and reply.id == self._id:
+                    return reply
+                if reply is not None and reply.id == 0 and METHODS[method].repeatable:
+                    not_taken = reply
+                    deadline = min(deadline, time.monotonic() + _AFTER_S)
+            if time.monotonic() >= deadline:
+                return not_taken
+
+    def _reply(self, line: bytes) -> Reply | None:
+        try:
+            reply = Reply.model_validate(decode(line))
+        except (NotALine, ValidationError):
+            reply = None
+        if reply is None or (reply.result is None) == (reply.error is None):
+            self._foreign = (self._foreign + line)[-200:] if line.strip() else self._foreign
+            return None
+        return reply
+
+    def _validated(self, kind: type[ResultOf], result: dict[str, Any]) -> ResultOf:
+        try:
+            return kind.model_validate(result)
+        except ValidationError as error:
+            where = ".".join(str(part) for part in error.errors()[0]["loc"])
+            raise OtherFirmware(
+                self.port, f"answers with a {where} that this program does not know", self._flash_first()
+            ) from None
+
+    def _refusal(self, code: int, message: str) -> Refused:
+        if code == ErrorCode.BUSY:
+            allowed = "allowed: once the weld and its off time are over"
+        elif code == ErrorCode.OUT_OF_ORDER:
+            allowed = "allowed: one program at a time; repeat the command"
+        elif code == ErrorCode.NO_SUCH_SCHEDULE:
+            allowed = "allowed: a name that `weldbeat schedules` lists"
+        elif code == ErrorCode.BEYOND_LIMITS:
+            allowed = "its limits are those of the welder file that it was built with; allowed: build and flash to change them"
+        elif code == ErrorCode.STORAGE:
+            allowed = (
+                "allowed: remove a schedule (`weldbeat schedules --remove NAME`); where that does not help, flash anew"
+            )
+        elif code == ErrorCode.UNKNOWN_METHOD:
+            allowed = "the firmware is older than this program; allowed: build and flash it anew"
+        else:
+            allowed = "nothing was changed"
+        return Refused(self.port, code, f"the board refuses: {message}", allowed)
+
+    def _read(self) -> bytes:
+        try:
+            return self._serial.read(max(1, self._serial.in_waiting))
+        except (OSError, TypeError):  # TypeError: pyserial, where the port was closed under it
+            raise Unplugged(self.port, "went away", Unplugged.again) from None
+
+    def _write(self, data: bytes) -> None:
+        from serial import SerialTimeoutException
+
+        try:
+            self._serial.write(data)
+        except SerialTimeoutException:
+            raise self._silent("takes nothing") from None
+        except OSError:
+            raise Unplugged(self.port, "went away", Unplugged.again) from None
+
+
+def wire_rows(table: TimingTable) -> list[Row]:
+    """The rows of a table as they travel."""
+    return [Row(PHASES.index(row.phase), row.half_cycles, board_delay_us(row), heat(row)) for row in table.rows]
+
+
+def digest_of(schedule: BoardSchedule) -> str:
+    """What the digest of these rows must be."""
+    lines = ["weldbeat 1", schedule.name, str(schedule.frequency_Hz)]
+    lines += [f"{PHASES[row.phase]},{row.half_cycles},{row.delay_us},{row.heat}" for row in schedule.rows]
+    return hashlib.sha256("".join(f"{line}\n" for line in lines).encode()).hexdigest()[:16]

@@ -1,0 +1,301 @@
+"""Puts a built firmware onto a board, through `mpremote`.
+
+`main.py` goes first and comes back last, whole and checked: whatever happens in between, the board starts nothing and the
+same command can be given again.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import os
+import re
+import subprocess
+import sys
+import threading
+import time
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+
+from gen.boards import Board, boards
+from gen.errors import InputError
+from gen.firmware import FirmwareBundle
+from gen.link.client import Link
+from gen.link.errors import Busy, LinkError, OtherFirmware, Silent, Unplugged
+from gen.link.messages import Hello, Schedules
+from gen.link.ports import ports
+from gen.user_files import written
+
+SETTINGS = ("settings.a", "settings.b")  # where the board keeps pushed schedules
+_DAMAGED = "settings damaged"  # the board's word for it
+_NEW_MAIN = "main.new"
+_INSPECT_S = 15.0
+_COPY_S = 180.0
+_RESTART_S = 15.0
+_MARK = "Made by Weldbeat"
+
+_INSPECT = """\
+import json, os, sys
+found = {}
+def look(folder):
+    for entry in os.ilistdir(folder or '.'):
+        if entry[1] & 0x4000:
+            if entry[0] not in ('.', '..'):
+                look(folder + entry[0] + '/')
+        else:
+            found[folder + entry[0]] = 1
+look('')
+i = sys.implementation
+print(json.dumps([i.name, list(i.version[:3]), getattr(i, '_machine', sys.platform), sorted(found)]))
+"""
+_PREPARE = """\
+import os
+for name in {gone}:
+    try:
+        os.remove(name)
+    except OSError:
+        pass
+for name in {folders}:
+    try:
+        os.mkdir(name)
+    except OSError:
+        pass
+"""
+
+
+@dataclass(frozen=True)
+class OnBoard:
+    """What a board runs now. `hello` and `schedules` where it is Weldbeat, else the MicroPython and its files."""
+
+    hello: Hello | None = None
+    schedules: Schedules | None = None
+    damaged: bool = False  # its settings, so that they have to go
+    micropython: tuple[int, ...] = ()
+    machine: str = ""
+    files: tuple[str, ...] = ()
+
+
+def read_bundle(folder: Path) -> FirmwareBundle:
+    """The firmware that `weldbeat build` wrote into `folder`. Raises InputError where it is another thing, or changed."""
+    allowed = "allowed: a folder that `weldbeat build` wrote, as it was written"
+    if not folder.is_dir():
+        raise InputError("command line", "BUNDLE", written(str(folder)), f"no such folder; {allowed}")
+    paths = sorted(path for path in folder.rglob("*") if path.is_file())
+    try:
+        files = {path.relative_to(folder).as_posix(): path.read_bytes().decode() for path in paths}
+    except UnicodeDecodeError:
+        files = {}
+    if _MARK not in files.get("main.py", "") or "config.py" not in files:
+        raise InputError("command line", "BUNDLE", written(str(folder)), f"holds no firmware; {allowed}")
+    bundle = FirmwareBundle(files)
+    if _setting(bundle, "BUNDLE_DIGEST") != bundle.board_digest:
+        raise InputError("command line", "BUNDLE", written(str(folder)), f"was changed after it was built; {allowed}")
+    return bundle
+
+
+def bundle_board(bundle: FirmwareBundle) -> Board:
+    """The board that a firmware was built for."""
+    name = _setting(bundle, "BOARD")
+    if name not in boards():
+        raise InputError("BUNDLE", "board", written(name), "allowed: a board of this program, see `weldbeat boards`")
+    return boards()[name]
+
+
+def bundle_schedule(bundle: FirmwareBundle) -> str:
+    """The name of the schedule that a firmware was built with."""
+    return _setting(bundle, "SCHEDULE")
+
+
+def _setting(bundle: FirmwareBundle, key: str) -> str:
+    found = re.search(rf'^{key} = "(.*)"$', bundle.files["config.py"], re.MULTILINE)
+    return found[1] if found else ""
+
+
+def look(port: str, board: Board) -> OnBoard:
+    """What is on the board at `port`, which goes on with what it does. Raises LinkError where no firmware can be put there."""
+    try:
+        with Link(port) as link:
+            return OnBoard(link.hello, link.schedules(), link.status().reason == _DAMAGED)
+    except OtherFirmware as error:
+        if "than this program" in str(error):
+            raise LinkError(port, error.key, f"it cannot be asked to make way; {_erase(board)}") from None
+        if "not a serial port" in error.key:
+            raise
+    except Silent:
+        pass
+    return _inspect(port, board)
+
+
+def _inspect(port: str, board: Board) -> OnBoard:
+    try:
+        output = _mpremote(port, ["exec", _INSPECT], _INSPECT_S)
+        _, version, machine, files = json.loads(output.strip().splitlines()[-1])
+    except (LinkError, ValueError, IndexError, TypeError):
+        in_a_weld = "a board in a weld answers when its off time is over"
+        raise Silent(
+            port, "no MicroPython answers", f"{in_a_weld}; {_put_micropython(board)}; {_erase(board)}"
+        ) from None
+    on_board = OnBoard(micropython=tuple(version), machine=machine, files=tuple(files))
+    oldest = tuple(int(part) for part in board.micropython_min.split("."))
+    if on_board.micropython[: len(oldest)] < oldest:
+        found = ".".join(str(part) for part in version)
+        raise OtherFirmware(port, f"runs MicroPython {found}, which is too old", _put_micropython(board))
+    if " with " in machine and board.chip not in machine.split(" with ")[-1].split():
+        raise OtherFirmware(
+            port, f"is another board: {machine}", f"allowed: {board.title}, for which this firmware was built"
+        )
+    return on_board
+
+
+def _put_micropython(board: Board) -> str:
+    return (
+        f"allowed: MicroPython {board.micropython_min} or newer; get the newest {board.micropython_file} .uf2 from "
+        "micropython.org/download, hold BOOTSEL while you plug the board in, and copy the file onto the drive that appears"
+    )
+
+
+def _erase(board: Board) -> str:
+    return (
+        "where another program holds the board: hold BOOTSEL while you plug it in, copy flash_nuke.uf2 (Raspberry Pi's flash "
+        f"eraser) onto the drive that appears, then the newest {board.micropython_file} .uf2 likewise, and flash again"
+    )
+
+
+def flash(
+    port: str,
+    bundle: FirmwareBundle,
+    on_board: OnBoard,
+    forget_schedules: bool = False,
+    progress: Callable[[str], None] = lambda line: None,
+) -> Hello:
+    """Put `bundle` onto the board that `look` found at `port`, start it, and return how it reports.
+
+    `progress` is given a line for each thing done. Raises LinkError, which says how to go on.
+    """
+    board = bundle_board(bundle)
+    number = next((found.serial_number for found in ports() if found.device == port), "")
+    if on_board.hello is not None:
+        progress("asking the board to stop and make way")
+        with Link(port) as link:
+            link.maintain()
+        port = _again(port, number, lambda device: _inspect(device, board))
+    go_on = "the board is off until this is done; repeat the same command"
+    try:
+        _copy(port, bundle, forget_schedules or on_board.damaged, progress)
+        _mpremote(port, ["reset"], _INSPECT_S)
+    except LinkError as error:
+        raise LinkError(error.where, f"flashing was not finished: {error.key}", go_on) from None
+    except KeyboardInterrupt:
+        raise LinkError(port, "flashing was not finished", go_on) from None
+    progress("restarting")
+
+    def greeted(device: str) -> Hello:
+        with Link(device, patience_s=1.0) as link:
+            return link.hello
+
+    hello: list[Hello] = []
+    port = _again(port, number, lambda device: hello.append(greeted(device)))
+    if hello[0].bundle != bundle.board_digest:
+        raise OtherFirmware(port, f"reports firmware {hello[0].bundle}, copied was {bundle.board_digest}", go_on)
+    return hello[0]
+
+
+def _again(port: str, number: str, attempt: Callable[[str], object]) -> str:
+    """Try until the board is back after a restart, under its old name or another. Returns the name."""
+    deadline = time.monotonic() + _RESTART_S
+    time.sleep(0.3)  # it answers before it restarts
+    while True:
+        device = next((found.device for found in ports() if number and found.serial_number == number), port)
+        try:
+            attempt(device)
+            return device
+        except LinkError as error:
+            if time.monotonic() > deadline:
+                raise LinkError(
+                    device,
+                    f"did not come back after a restart ({error.key})",
+                    "allowed: unplug the board, plug it in again, and repeat the command",
+                ) from None
+        time.sleep(0.2)
+
+
+def _copy(port: str, bundle: FirmwareBundle, forget_schedules: bool, progress: Callable[[str], None]) -> None:
+    from tempfile import TemporaryDirectory
+
+    gone = ["main.py", _NEW_MAIN, *(SETTINGS if forget_schedules else [])]
+    folders = sorted({path.rpartition("/")[0] for path in bundle.files} - {""})
+    others = [path for path in bundle.files if path != "main.py"]
+    with TemporaryDirectory() as name:
+        bundle.write(Path(name))
+        chain = ["exec", _PREPARE.format(gone=gone, folders=folders)]
+        for path in others:
+            chain += ["+", "fs", "cp", str(Path(name, path)), f":{path}"]
+        progress(f"{len(bundle.files)} files to copy; main.py was taken away first")
+        _mpremote(port, chain, _COPY_S, lambda line: _told(line, progress))
+        _check(port, {path: bundle.files[path] for path in others})
+        _mpremote(port, ["fs", "cp", str(Path(name, "main.py")), f":{_NEW_MAIN}"], _COPY_S)
+        _check(port, {_NEW_MAIN: bundle.files["main.py"]})
+        _mpremote(port, ["exec", f"import os\nos.rename('{_NEW_MAIN}', 'main.py')"], _INSPECT_S)
+        progress("main.py copied last; every file checked by its SHA-256")
+
+
+def _told(line: str, progress: Callable[[str], None]) -> None:
+    if line.startswith("cp "):
+        progress(f"  {line.rpartition(' :')[2]}")
+
+
+def _check(port: str, files: dict[str, str]) -> None:
+    """Compare what stands on the board with what was to stand there."""
+    output = _mpremote(port, ["fs", "sha256sum", *(f":{path}" for path in files)], _COPY_S)
+    found = re.findall(r"\b[0-9a-f]{64}\b", output)
+    expected = [hashlib.sha256(text.encode()).hexdigest() for text in files.values()]
+    for path, is_there, should_be in zip(files, found or [""], expected, strict=False):
+        if is_there != should_be:
+            raise LinkError(port, f"{path} did not arrive as it was sent", "allowed: repeat the command")
+    if len(found) != len(expected):
+        raise LinkError(port, "not every file could be checked", "allowed: repeat the command")
+
+
+def _mpremote(
+    port: str, words: list[str], timeout_s: float, each_line: Callable[[str], None] = lambda line: None
+) -> str:
+    """What `mpremote` printed. Raises LinkError where it failed or took longer than `timeout_s`."""
+    command = [sys.executable, "-m", "mpremote", "connect", port, "resume", *words]
+    printed: list[str] = []
+    with subprocess.Popen(
+        command,
+        stdin=subprocess.DEVNULL,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.STDOUT,
+        text=True,
+        encoding="utf-8",
+        errors="replace",
+        env=os.environ | {"PYTHONUNBUFFERED": "1"},
+    ) as process:
+        timer = threading.Timer(timeout_s, process.kill)
+        timer.start()
+        try:
+            for line in process.stdout or ():
+                printed.append(line.rstrip())
+                each_line(printed[-1])
+        finally:
+            timer.cancel()
+            if process.poll() is None and sys.exc_info()[0] is not None:
+                process.kill()
+    if process.returncode != 0:
+        raise _failure(port, printed, process.returncode)
+    return "\n".join(printed)
+
+
+def _failure(port: str, printed: list[str], code: int) -> LinkError:
+    text = next((line for line in reversed(printed) if line.strip()), "no output")
+    if "failed to access" in text or "in use" in text:
+        return Busy(
+            port, "busy or gone", "allowed: plug the board in, close other programs that use it, repeat the command"
+        )
+    if code < 0 or "could not enter raw repl" in text:
+        return Silent(port, "no MicroPython answers", "allowed: a board with MicroPython")
+    if "SerialException" in text or "Input/output error" in text or "disconnected" in text:
+        return Unplugged(port, "went away", "allowed: plug it in again and repeat the command")
+    return LinkError(port, f"mpremote: {text[:120]}", "allowed: repeat the command")

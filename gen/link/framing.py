@@ -1,0 +1,55 @@
+"""A line a message: JSON text, a space, the CRC-32 of the text as eight hexadecimal digits, a newline."""
+
+from __future__ import annotations
+
+import json
+from binascii import crc32
+from typing import Any
+
+LONGEST = 480  # bytes of a line to the board, with its newline
+_LONGEST_TAKEN = 4096  # bytes without a newline from the board: more is not a line of ours
+
+
+class NotALine(ValueError):
+    """What came is no line of this link, or was damaged on the way."""
+
+
+def encode(message: dict[str, Any]) -> bytes:
+    """The line for `message`. Raises ValueError where the board's buffer would not hold it."""
+    text = json.dumps(message)
+    line = f"{text} {crc32(text.encode()):08x}\n".encode()
+    if len(line) > LONGEST:
+        raise ValueError(f"a line of {len(line)} bytes; the board takes {LONGEST}")
+    return line
+
+
+def decode(line: bytes) -> dict[str, Any]:
+    """The message in a line (its newline taken off or not). Raises NotALine."""
+    text, _, check = line.rstrip(b"\r\n").rpartition(b" ")
+    if len(check) != 8 or f"{crc32(text):08x}".encode() != check:
+        raise NotALine("the check does not fit")
+    try:
+        message = json.loads(text)
+    except (ValueError, RecursionError):
+        raise NotALine("not JSON") from None
+    if not isinstance(message, dict):
+        raise NotALine("not an object")
+    return message
+
+
+class Lines:
+    """Cuts what comes from the port into lines."""
+
+    def __init__(self) -> None:
+        self._rest = bytearray()
+
+    def take(self, data: bytes) -> list[bytes]:
+        """The lines that are complete with `data`, without their newlines."""
+        self._rest += data
+        *lines, rest = bytes(self._rest).split(b"\n")
+        self._rest = bytearray(rest if len(rest) <= _LONGEST_TAKEN else b"")
+        return lines
+
+    def clear(self) -> None:
+        """Forget the line under way."""
+        self._rest.clear()

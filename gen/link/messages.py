@@ -1,0 +1,303 @@
+"""The message table of the serial link. These models are the truth; the JSON Schema is made from them.
+
+JSON-RPC 2.0 without batches and notifications. Rows and welds travel as short arrays, since a line has 480 bytes.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import IntEnum
+from typing import Annotated, Any, Literal, NamedTuple
+
+from pydantic import BaseModel, ConfigDict, Field, StringConstraints
+
+from gen.timing import PHASES
+
+PROTOCOL = 1
+PROGRAM = "weldbeat"
+ROWS_A_LINE = 8
+WELDS_A_LINE = 6
+WELDS_KEPT = 64
+MOST_SCHEDULES = 16
+LARGEST_ID = 999_999_999
+
+# A row's phase travels as its place in PHASES, a weld's ending as its place here.
+ENDINGS = ("none", "completed", "released", "stopped", "fault", "no force")
+
+NAME_PATTERN = r"^[a-z0-9][a-z0-9_-]{0,31}$"
+Name = Annotated[str, StringConstraints(pattern=NAME_PATTERN)]
+Digest = Annotated[str, StringConstraints(pattern=r"^[0-9a-f]{16}$")]
+Count = Annotated[int, Field(ge=0, lt=2**30)]
+
+
+class ErrorCode(IntEnum):
+    """Codes of an error reply."""
+
+    DAMAGED = -32700
+    NOT_A_REQUEST = -32600
+    UNKNOWN_METHOD = -32601
+    WRONG_PARAMETERS = -32602
+    BUSY = -32000
+    OUT_OF_ORDER = -32001
+    BEYOND_LIMITS = -32002
+    NO_SUCH_SCHEDULE = -32003
+    STORAGE = -32004
+
+
+class Row(NamedTuple):
+    """A run of equal half-cycles: place of its phase in PHASES, firing delay in us (-1: no gate), heat of one half-cycle."""
+
+    phase: Annotated[int, Field(ge=0, lt=len(PHASES))]
+    half_cycles: Annotated[int, Field(ge=1, lt=2**20)]
+    delay_us: Annotated[int, Field(ge=-1, lt=2**20)]
+    heat: Annotated[int, Field(ge=0, le=100)]
+
+
+class WeldEntry(NamedTuple):
+    """A weld as the board remembers it, by its number since the start. `ending` is a place in ENDINGS.
+
+    `duty_used_half_cycles` is what the duty guard counted after it.
+    """
+
+    number: Count
+    ending: Annotated[int, Field(ge=0, lt=len(ENDINGS))]
+    planned: Count
+    fired: Count
+    duty_used_half_cycles: Count
+    age_s: Count
+
+
+class Held(NamedTuple):
+    """A schedule that the board holds."""
+
+    name: Name
+    digest: Digest
+
+
+class Params(BaseModel):
+    """What a request asks with: exactly these keys."""
+
+    model_config = ConfigDict(frozen=True, strict=True, extra="forbid", populate_by_name=True)
+
+
+class Result(BaseModel):
+    """What a reply brings. A board may add keys; none of these may be missing."""
+
+    model_config = ConfigDict(frozen=True, extra="ignore", populate_by_name=True)
+
+
+class NoParams(Params):
+    """Nothing."""
+
+
+class NameParams(Params):
+    """A schedule by its name."""
+
+    name: Name
+
+
+class ReadParams(Params):
+    """Rows of a schedule, from the one at `start` (on the line: `from`)."""
+
+    name: Name
+    start: Count = Field(validation_alias="from", serialization_alias="from")
+
+
+class BeginParams(Params):
+    """What the table will be, so that the end can be checked."""
+
+    name: Name
+    digest: Digest
+    rows_total: Annotated[int, Field(ge=1, le=1024)]
+
+
+class RowsParams(Params):
+    """The next rows; `start` (on the line: `from`) is how many went before."""
+
+    start: Count = Field(validation_alias="from", serialization_alias="from")
+    rows: Annotated[list[Row], Field(min_length=1, max_length=ROWS_A_LINE)]
+
+
+class SinceParams(Params):
+    """Welds after this count."""
+
+    since: Count
+
+
+class Hello(Result):
+    """What the board is. `digest` is the selected schedule's; `boot` counts starts and is never the same twice."""
+
+    program: Literal["weldbeat"]
+    version: str
+    protocol: Literal[1]
+    board: str
+    bundle: str
+    frequency_Hz: Literal[50, 60]
+    selected: str
+    digest: str
+    boot: Count
+
+
+class Status(Result):
+    """What the board does. `mains_mHz` is 0 while it is not locked to the mains; `welds` counts since the start."""
+
+    state: str
+    reason: str
+    way_out: str
+    mains_mHz: Count
+    welds: Count
+    last: str
+    fired: Count
+    planned: Count
+    duty_left_half_cycles: int
+    duty_wait_s: Count
+    selected: str
+
+
+class Schedules(Result):
+    """What the board holds."""
+
+    selected: str
+    names: Annotated[list[Held], Field(max_length=MOST_SCHEDULES)]
+
+
+class ReadResult(Result):
+    """Some rows of a schedule."""
+
+    name: Name
+    digest: Digest
+    rows_total: Count
+    rows: Annotated[list[Row], Field(max_length=ROWS_A_LINE)]
+
+
+class Ready(Result):
+    """A push may go on."""
+
+    ready: Literal[True]
+
+
+class RowsResult(Result):
+    """Rows collected so far."""
+
+    rows: Count
+
+
+class Stored(Result):
+    """What the board holds now, the digest made from what it read back."""
+
+    name: Name
+    digest: Digest
+
+
+class Selected(Result):
+    """What the next weld will be."""
+
+    selected: Name
+    digest: Digest
+
+
+class Names(Result):
+    """What is left."""
+
+    names: Annotated[list[Held | Name], Field(max_length=MOST_SCHEDULES)]
+
+
+class Welds(Result):
+    """Welds after the count asked for, oldest first; `count` is the last weld's."""
+
+    boot: Count
+    count: Count
+    welds: Annotated[list[WeldEntry], Field(max_length=WELDS_A_LINE)]
+
+
+class Restarting(Result):
+    """The board restarts into a state in which files can be copied."""
+
+    restarting: Literal[True]
+
+
+class ErrorObject(Result):
+    """Why the board will not."""
+
+    code: int
+    message: str
+
+
+class Request(Params):
+    """A line to the board."""
+
+    jsonrpc: Literal["2.0"] = "2.0"
+    id: Annotated[int, Field(ge=1, le=LARGEST_ID)]
+    method: str
+    params: dict[str, Any] = Field(default_factory=dict)
+
+
+class Reply(Result):
+    """A line from the board, with `result` or `error`. An error about a line that could not be read has id 0."""
+
+    jsonrpc: Literal["2.0"]
+    id: Annotated[int, Field(ge=0, le=LARGEST_ID)]
+    result: dict[str, Any] | None = None
+    error: ErrorObject | None = None
+
+
+@dataclass(frozen=True)
+class Method:
+    """One request and its reply. `repeatable`: asking twice does no more than asking once."""
+
+    params: type[Params]
+    result: type[Result]
+    repeatable: bool = True
+
+
+METHODS: dict[str, Method] = {
+    "hello": Method(NoParams, Hello),
+    "status": Method(NoParams, Status),
+    "schedules": Method(NoParams, Schedules),
+    "read": Method(ReadParams, ReadResult),
+    "push_begin": Method(BeginParams, Ready),
+    "push_rows": Method(RowsParams, RowsResult, repeatable=False),
+    "push_commit": Method(NoParams, Stored, repeatable=False),
+    "select": Method(NameParams, Selected),
+    "remove": Method(NameParams, Names, repeatable=False),
+    "welds": Method(SinceParams, Welds),
+    "maintain": Method(NoParams, Restarting, repeatable=False),
+}
+
+
+def json_schema() -> dict[str, Any]:
+    """JSON Schema (2020-12) of each line: {method: {"request": ..., "reply": ...}}, and of an error reply."""
+    schemas: dict[str, Any] = {}
+    for name, method in METHODS.items():
+        params = method.params.model_json_schema(by_alias=True)
+        request = _envelope({"method": {"const": name}, "params": params}, least_id=1)
+        if isinstance(params, dict) and not params.get("required"):
+            request["required"].remove("params")
+        schemas[name] = {
+            "request": _embedded(request, params),
+            "reply": _embedded(_envelope({"result": (result := method.result.model_json_schema())}, 1), result),
+        }
+    error = ErrorObject.model_json_schema()
+    schemas["error"] = {"reply": _envelope({"error": error}, least_id=0)}
+    return schemas
+
+
+def _envelope(properties: dict[str, Any], least_id: int) -> dict[str, Any]:
+    return {
+        "$schema": "https://json-schema.org/draft/2020-12/schema",
+        "type": "object",
+        "properties": {
+            "jsonrpc": {"const": "2.0"},
+            "id": {"type": "integer", "minimum": least_id, "maximum": LARGEST_ID},
+            **properties,
+        },
+        "required": ["jsonrpc", "id", *properties],
+        "additionalProperties": False,
+    }
+
+
+def _embedded(schema: dict[str, Any], inner: dict[str, Any]) -> dict[str, Any]:
+    """Definitions must stand at the top for their references to be found."""
+    if "$defs" in inner:
+        schema["$defs"] = inner.pop("$defs")
+    return schema

@@ -1,0 +1,86 @@
+"""Finds boards on the serial ports, and opens one."""
+
+from __future__ import annotations
+
+import errno
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from gen.link.errors import Busy, LinkError, OtherFirmware, Unplugged
+
+if TYPE_CHECKING:
+    from serial import Serial
+
+RASPBERRY_PI_VID = 0x2E8A  # USB vendor number, which MicroPython's builds for these boards keep
+BAUD = 115200  # of no meaning to USB; not 1200, which sends some boards to their boot loader
+READ_S = 0.05
+WRITE_S = 2.0
+
+
+@dataclass(frozen=True)
+class FoundPort:
+    """A serial port. `board` is True where its USB vendor number is that of a Raspberry Pi board."""
+
+    device: str
+    description: str
+    serial_number: str
+    board: bool
+
+
+def ports() -> list[FoundPort]:
+    """The serial ports of this computer, boards first."""
+    from serial.tools.list_ports import comports
+
+    found = [
+        FoundPort(port.device, port.description or "", port.serial_number or "", port.vid == RASPBERRY_PI_VID)
+        for port in comports()
+        if port.vid is not None or port.description not in (None, "n/a")
+    ]
+    return sorted(found, key=lambda port: (not port.board, port.device))
+
+
+def find_port(given: str | None) -> str:
+    """The port given, or that of the only board. Raises LinkError where there is none, or a choice."""
+    if given is not None:
+        return given
+    found = [port.device for port in ports() if port.board]
+    if not found:
+        raise Unplugged(
+            "PORT",
+            "no board found",
+            "allowed: a Raspberry Pi board on USB, with a cable that carries data; name any other port, see `weldbeat ports`",
+        )
+    if len(found) > 1:
+        raise LinkError("PORT", f"{len(found)} boards found", f"allowed: name one of {', '.join(found)}")
+    return found[0]
+
+
+def unique_name(device: str, board: str) -> str:
+    """What tells one board from the next: the serial number of its USB, or the board's name where it has none."""
+    number = next((port.serial_number for port in ports() if port.device == device), "")
+    return f"{board} {number}" if number else board
+
+
+def open_port(device: str) -> Serial:
+    """Open `device` for this program alone. Raises LinkError in plain words where that cannot be."""
+    from serial import Serial, SerialException
+
+    try:
+        return Serial(device, BAUD, timeout=READ_S, write_timeout=WRITE_S, exclusive=True)
+    except (SerialException, OSError, ValueError) as error:
+        raise _cannot_open(device, error) from None
+
+
+def _cannot_open(device: str, error: Exception) -> LinkError:
+    number, text = getattr(error, "errno", None), str(error)
+    if number in (errno.EBUSY, errno.EAGAIN) or "exclusively lock" in text or "PermissionError" in text:
+        return Busy(device, "busy", "allowed: close the other program that has it open, and repeat the command")
+    if number in (errno.ENOENT, errno.ENODEV, errno.ENXIO, errno.EIO) or "FileNotFoundError" in text:
+        return Unplugged(
+            device, "no such port", "allowed: plug the board in, and name a port that `weldbeat ports` lists"
+        )
+    if number in (errno.EACCES, errno.EPERM):
+        return LinkError(
+            device, "you may not open it", "allowed: on Linux, after `sudo usermod -aG dialout $USER` and a new login"
+        )
+    return OtherFirmware(device, "not a serial port", "allowed: a port that `weldbeat ports` lists")

@@ -1,0 +1,215 @@
+"""From the rows on a board back to a schedule file that compiles to the same rows, where there is one."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from dataclasses import dataclass
+from functools import lru_cache
+from itertools import groupby, islice
+from pathlib import Path
+from tempfile import TemporaryDirectory
+
+from gen.boards import boards
+from gen.errors import InputError
+from gen.link.client import BoardSchedule, wire_rows
+from gen.link.messages import Row
+from gen.phase_control import delay_for_fraction_deg, rms_fraction
+from gen.schedule import read_schedule
+from gen.timing import GATE_END_DEG, PHASES, TimingTable, compile_schedule, first_delay_us, full_delay_deg
+from gen.units import degrees_to_us, us_to_degrees
+from gen.welder import Welder
+
+_MOST_DECIMALS = 6
+_MOST_TRIED = 100  # percentages that all come to the same
+_WELD = ("upslope", "weld", "downslope")
+
+
+def digest_under(text: str, name: str, welder: Welder) -> str | None:
+    """The digest that a schedule file of this text and name compiles to on this machine; None where it does not compile."""
+    table = _compiled(text, name, welder)
+    return None if table is None else table.digest
+
+
+def rebuilt(held: BoardSchedule, welder: Welder) -> str:
+    """A schedule file that compiles to exactly these rows on this machine. Raises InputError where none was found."""
+    furthest = 0
+    for step in (1, 2):  # half-cycles between two steps of a slope
+        try:
+            text = _text(held, welder, step)
+        except _NoSuchPercent as error:
+            furthest = max(furthest, held.rows.index(error.row))
+            continue
+        table = _compiled(text, held.name, welder)
+        if table is not None and table.digest == held.digest:
+            return text
+        made = [] if table is None else wire_rows(table)
+        same = next((i for i, (a, b) in enumerate(zip(made, held.rows, strict=False)) if a != b), len(made))
+        furthest = max(furthest, min(same, len(held.rows) - 1))
+    row = held.rows[furthest]
+    raise InputError(
+        held.name,
+        f"row {furthest + 1} on the board ({PHASES[row.phase]}, {row.half_cycles} half-cycles, firing delay {row.delay_us} us)",
+        None,
+        "comes from no schedule on this machine; allowed: --welder with the welder file that it was compiled for",
+    )
+
+
+def _compiled(text: str, name: str, welder: Welder) -> TimingTable | None:
+    with TemporaryDirectory() as folder:
+        path = Path(folder, f"{name}.toml")
+        path.write_text(text, encoding="utf-8")
+        try:
+            return compile_schedule(read_schedule(path), welder, boards()[welder.board.name], path)
+        except InputError:
+            return None
+
+
+class _NoSuchPercent(Exception):
+    """No percentage of current gives the delay and the heat of `row` on this machine."""
+
+    def __init__(self, row: Row) -> None:
+        self.row = row
+
+
+def _text(held: BoardSchedule, welder: Welder, step: int) -> str:
+    lines = [
+        f"# Written by Weldbeat from the rows on a board (digest {held.digest}).",
+        f"frequency_Hz = {held.frequency_Hz}",
+    ]
+    finder = _Finder(welder, step)
+    rows = list(held.rows)
+    while rows:
+        lines.append("[[phase]]")
+        kind = PHASES[rows[0].phase]
+        if kind == "pulse":
+            part = _same_heat(rows)
+            lines += [f'pulse = "{_length(part)} half-cycles"', f"current_percent = {finder.percent(part[-1])}"]
+            del rows[: len(part)]
+            if rows and PHASES[rows[0].phase] == "cool":
+                lines.append(f'cool = "{rows.pop(0).half_cycles} half-cycles"')
+        elif kind in _WELD:
+            part = _weld(rows)
+            lines += finder.weld_lines(part)
+            del rows[: len(part)]
+        else:
+            lines.append(f'{kind} = "{rows.pop(0).half_cycles} half-cycles"')
+    return "\n".join([*lines, ""])
+
+
+def _length(rows: list[Row]) -> int:
+    return sum(row.half_cycles for row in rows)
+
+
+def _same_heat(rows: list[Row]) -> list[Row]:
+    """The rows of one impulse: its first half-cycle may fire later than the rest."""
+    return list(next(groupby(rows, key=lambda row: (row.phase, row.heat)))[1])
+
+
+def _weld(rows: list[Row]) -> list[Row]:
+    """The rows of one weld: those of its upslope, of its even part and of its downslope."""
+    part: list[Row] = []
+    for kind in _WELD:
+        rest = rows[len(part) :]
+        if rest and PHASES[rest[0].phase] == kind:
+            if kind == "weld":
+                part += _same_heat(rest)
+            else:
+                part += next(list(group) for _, group in groupby(rest, key=lambda row: row.phase))
+    return part
+
+
+@dataclass(frozen=True)
+class _Finder:
+    """Finds the percentages; of those that come to the same, the one with the fewest decimals."""
+
+    welder: Welder
+    step: int
+
+    @property
+    def middle_deg(self) -> float:
+        t = self.welder.transformer
+        return (t.load_angle_min_deg + t.load_angle_max_deg) / 2
+
+    def delay_us(self, percent: float) -> int:
+        """What the compiler makes of a percentage."""
+        return _delay_us(percent, self.middle_deg, full_delay_deg(self.welder), self.welder.mains.frequency_Hz)
+
+    def interval(self, row: Row) -> tuple[float, float]:
+        """The percentages that fire at the delay of `row`, rounded to a microsecond: least and greatest."""
+        f, full_us = self.welder.mains.frequency_Hz, self.delay_us(100)
+        latest_deg = us_to_degrees(row.delay_us + 0.5, f)
+        if row.delay_us < full_us or latest_deg >= GATE_END_DEG:
+            raise _NoSuchPercent(row)
+        low = 100 * rms_fraction(latest_deg, self.middle_deg)
+        if row.delay_us == full_us:
+            return low, 100
+        return low, 100 * rms_fraction(us_to_degrees(row.delay_us - 0.5, f), self.middle_deg)
+
+    def percents(self, row: Row) -> Iterator[str]:
+        """The percentages of a row, as they would stand in a file. Many where 100 % fires no earlier than they do."""
+        low, high = self.interval(row)
+        for text in _decimals(low, high):
+            if self.delay_us(float(text)) == row.delay_us and _heat(float(text)) == row.heat:
+                yield text
+
+    def percent(self, row: Row) -> str:
+        """The first of them."""
+        for text in self.percents(row):
+            return text
+        raise _NoSuchPercent(row)
+
+    def weld_lines(self, part: list[Row]) -> list[str]:
+        """One weld as it would stand in a file."""
+        rows = {kind: [row for row in part if PHASES[row.phase] == kind] for kind in _WELD}
+        if not rows["weld"]:
+            raise _NoSuchPercent(part[0])  # a weld that only climbs and falls does not tell its summit
+        missing = _NoSuchPercent(rows["weld"][-1])
+        for percent in islice(self.percents(rows["weld"][-1]), _MOST_TRIED):
+            lines = [f'weld = "{_length(part)} half-cycles"', f"current_percent = {percent}"]
+            try:
+                for kind, key in (("upslope", "upslope_from_percent"), ("downslope", "downslope_to_percent")):
+                    if rows[kind]:
+                        each = [row for row in rows[kind] for _ in range(row.half_cycles)]
+                        end = self.slope_end(each if kind == "upslope" else each[::-1], float(percent))
+                        lines += [f'{kind} = "{len(each)} half-cycles"', f"{key} = {end}"]
+                return lines
+            except _NoSuchPercent as error:
+                missing = error
+        raise missing
+
+    def slope_end(self, each: list[Row], percent: float) -> str:
+        """The percentage at the low end of a slope, given its half-cycles from that end, from all of its steps."""
+        stairs = max(1, len(each) // self.step)
+        low, high = 0.0, percent
+        for i, row in enumerate(each):
+            if i == 0 and row.delay_us <= first_delay_us(self.welder) and len(each) > 1:
+                continue  # the first after a pause may have been delayed
+            share = (i // self.step) / stairs
+            if share >= 1:
+                raise _NoSuchPercent(row)
+            least, most = ((p - percent * share) / (1 - share) for p in self.interval(row))
+            low, high = max(low, least), min(high, most)
+        for text in _decimals(low, high):
+            return text
+        raise _NoSuchPercent(each[0])
+
+
+@lru_cache(maxsize=4096)
+def _delay_us(percent: float, middle_deg: float, full_deg: float, frequency_Hz: int) -> int:
+    degrees = full_deg if percent >= 100 else max(full_deg, delay_for_fraction_deg(percent / 100, middle_deg))
+    return round(degrees_to_us(degrees, frequency_Hz))
+
+
+def _heat(percent: float) -> int:
+    return math.ceil(round(percent, 1) ** 2 / 100)
+
+
+def _decimals(low: float, high: float) -> Iterator[str]:
+    """Decimal numbers from `low` to `high`, those with few decimals first."""
+    slack = 1e-6
+    for places in range(_MOST_DECIMALS + 1):
+        unit = 10.0**places
+        first, last = math.ceil((low - slack) * unit), math.floor((high + slack) * unit)
+        for number in range(last, max(first, last - 200) - 1, -1):
+            yield f"{number / unit:.{places}f}"

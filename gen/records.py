@@ -1,0 +1,188 @@
+"""`records.sqlite` beside welder.toml: what was welded, and the schedules that were sent to boards.
+
+One transaction a change, so that it holds the whole change or nothing of it. A file of another kind, or of a newer
+version, is never written to.
+"""
+
+from __future__ import annotations
+
+import sqlite3
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from pathlib import Path
+from types import TracebackType
+from typing import Self
+
+from gen.errors import InputError
+
+RECORDS_FILE = "records.sqlite"
+VERSION = 1
+_APPLICATION = 0x5742_6561  # "WBea" in the header of the file, where other programs put theirs
+_SAME_WELD = timedelta(minutes=5)  # two accounts of one weld differ by the clocks of board and computer
+_WAIT_S = 5.0  # for another program that is writing
+
+_TABLES = """\
+CREATE TABLE welds (
+    board TEXT NOT NULL,      -- the board's name and the serial number of its USB
+    life INTEGER NOT NULL,    -- from 1; the next when a board whose settings were wiped counts its starts from 1 again
+    boot INTEGER NOT NULL,    -- which start of that board
+    count INTEGER NOT NULL,   -- which weld since that start
+    ended_at TEXT NOT NULL,   -- UTC, ISO 8601, to the second
+    ending TEXT NOT NULL,     -- completed, released, stopped, fault, no force
+    planned INTEGER NOT NULL, -- half-cycles
+    fired INTEGER NOT NULL,
+    duty_used_half_cycles INTEGER NOT NULL,
+    schedule TEXT,            -- NULL where nobody watched, so that it is not known
+    digest TEXT,
+    PRIMARY KEY (board, boot, count, life)
+) STRICT;
+CREATE TABLE pushed (
+    digest TEXT PRIMARY KEY,  -- of the compiled schedule
+    name TEXT NOT NULL,
+    text TEXT NOT NULL,       -- the schedule file as it was
+    pushed_at TEXT NOT NULL
+) STRICT;
+"""
+
+
+@dataclass(frozen=True)
+class WeldRecord:
+    """One weld. `ended_at` is UTC in ISO 8601; `schedule` and `digest` are None where they are not known."""
+
+    board: str
+    boot: int
+    count: int
+    ended_at: str
+    ending: str
+    planned: int
+    fired: int
+    duty_used_half_cycles: int
+    schedule: str | None
+    digest: str | None
+
+
+class Records:
+    """The open file, made where it is missing. Raises InputError where it cannot be used; use it in a `with`."""
+
+    def __init__(self, path: Path) -> None:
+        self._path = path
+        self._db: sqlite3.Connection
+
+    @classmethod
+    def beside(cls, welder_path: Path) -> Self:
+        """The records of the machine whose welder file this is."""
+        return cls(welder_path.absolute().parent / RECORDS_FILE)
+
+    def __enter__(self) -> Self:
+        try:
+            self._db = sqlite3.connect(self._path, timeout=_WAIT_S, isolation_level=None)
+        except sqlite3.Error as error:
+            raise self._unusable(error) from None
+        try:
+            self._prepare()
+        except sqlite3.Error as error:
+            self._db.close()
+            raise self._unusable(error) from None
+        except InputError:
+            self._db.close()
+            raise
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        self._db.close()
+
+    def _prepare(self) -> None:
+        self._db.execute("BEGIN IMMEDIATE")  # another program may be making it at the same time
+        application, version = (int(self._db.execute(f"PRAGMA {name}").fetchone()[0]) for name in _HEADER)
+        empty = self._db.execute("SELECT count(*) FROM sqlite_schema").fetchone()[0] == 0
+        if application == 0 and version == 0 and empty:
+            for statement in _TABLES.split(";\n"):
+                self._db.execute(statement)
+            self._db.execute(f"PRAGMA application_id = {_APPLICATION}")
+            self._db.execute(f"PRAGMA user_version = {VERSION}")
+        elif application != _APPLICATION:
+            raise self._error("a database of another program", "allowed: move it away, and a new one is made")
+        elif version > VERSION:
+            raise self._error(
+                f"written by a newer Weldbeat (version {version} of the file)",
+                f"allowed: at most {VERSION}; update Weldbeat",
+            )
+        self._db.execute("COMMIT")
+
+    def add_welds(self, welds: Iterable[WeldRecord]) -> int:
+        """Keep those that are not there yet; returns how many that were. What is there stays as it was.
+
+        A weld that bears another's number and ended at quite another time is not that one: its board was wiped meanwhile.
+        """
+        added = 0
+        with self._change():
+            lives = dict(self._db.execute("SELECT board, max(life) FROM welds GROUP BY board").fetchall())
+            for weld in welds:
+                life = self._life(weld, lives)
+                if life is not None:
+                    values = [getattr(weld, column) for column in _WELD_COLUMNS]
+                    places = ", ".join("?" * (len(values) + 1))
+                    statement = f"INSERT INTO welds (life, {', '.join(_WELD_COLUMNS)}) VALUES ({places})"
+                    self._db.execute(statement, [life, *values])
+                    added += 1
+        return added
+
+    def _life(self, weld: WeldRecord, lives: dict[str, int]) -> int | None:
+        """Under which life of its board to keep a weld, noted in `lives`; None where it is kept already."""
+        statement = "SELECT ended_at, life FROM welds WHERE board = ? AND boot = ? AND count = ?"
+        same = self._db.execute(statement, (weld.board, weld.boot, weld.count)).fetchall()
+        ended_at = datetime.fromisoformat(weld.ended_at)
+        if any(abs(datetime.fromisoformat(at) - ended_at) < _SAME_WELD for at, _ in same):
+            return None
+        life = lives.setdefault(weld.board, 1)
+        if any(life == taken for _, taken in same):
+            lives[weld.board] = life + 1
+        return lives[weld.board]
+
+    def welds(self) -> list[WeldRecord]:
+        """Every weld, in the order in which they ended."""
+        rows = self._db.execute(f"SELECT {', '.join(_WELD_COLUMNS)} FROM welds ORDER BY ended_at, board, boot, count")
+        return [WeldRecord(*row) for row in rows]
+
+    def add_pushed(self, digest: str, name: str, text: str, pushed_at: str) -> None:
+        """Keep the text of a schedule that a board now holds under `digest`."""
+        with self._change():
+            self._db.execute("INSERT OR REPLACE INTO pushed VALUES (?, ?, ?, ?)", (digest, name, text, pushed_at))
+
+    def pushed_text(self, digest: str) -> str | None:
+        """The schedule file that was pushed under `digest`, or None."""
+        found = self._db.execute("SELECT text FROM pushed WHERE digest = ?", (digest,)).fetchone()
+        return None if found is None else str(found[0])
+
+    @contextmanager
+    def _change(self) -> Iterator[None]:
+        """All that is done inside, or nothing of it."""
+        try:
+            self._db.execute("BEGIN IMMEDIATE")
+            yield
+            self._db.execute("COMMIT")
+        except sqlite3.Error as error:
+            if self._db.in_transaction:
+                self._db.execute("ROLLBACK")
+            raise self._unusable(error) from None
+
+    def _unusable(self, error: sqlite3.Error) -> InputError:
+        text = str(error)
+        if "not a database" in text or "malformed" in text:
+            return self._error("not a records file, or damaged", "allowed: move it away, and a new one is made")
+        if "locked" in text:
+            return self._error("another program is writing to it", "allowed: when that has ended")
+        if "readonly" in text or "unable to open" in text:
+            return self._error("cannot be written", "allowed: a file in a folder that you may write to")
+        return self._error(text, "allowed: a disk with room and a file that you may write to")
+
+    def _error(self, what: str, allowed: str) -> InputError:
+        return InputError(self._path, what, None, allowed)
+
+
+_HEADER = ("application_id", "user_version")
+_WELD_COLUMNS = tuple(WeldRecord.__dataclass_fields__)

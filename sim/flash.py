@@ -1,0 +1,49 @@
+"""The board's file storage, with what can happen to a write."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+
+class PowerLost(Exception):
+    """The power went in the middle of a write; the board does nothing more."""
+
+
+@dataclass(frozen=True)
+class FlashFault:
+    """What happens to write number `write` (from 0).
+
+    "cut": the power goes after `length` bytes, and the file holds only those. "torn": it is told as written, but from
+    `length` on the file holds what was there before. "lost": told as written, and nothing was. "failed": told as failed.
+    """
+
+    write: int
+    kind: str
+    length: int = 0
+
+
+class Flash:
+    """Files by name. `writes` counts every write that was tried."""
+
+    def __init__(self, files: dict[str, bytes], faults: tuple[FlashFault, ...] = ()) -> None:
+        self.files = dict(files)
+        self.writes = 0
+        self._faults = {fault.write: fault for fault in faults}
+
+    def read(self, name: str) -> bytes | None:
+        """Content of a file; None where there is none."""
+        return self.files.get(name)
+
+    def write(self, name: str, data: bytes) -> int:
+        """Replace a file. 1, or 0 where the board is told that it failed. Raises PowerLost."""
+        fault = self._faults.get(self.writes)
+        self.writes += 1
+        if fault is None:
+            self.files[name] = data
+            return 1
+        if fault.kind == "torn":
+            self.files[name] = data[: fault.length] + self.files.get(name, b"")[fault.length :]
+        elif fault.kind == "cut":
+            self.files[name] = data[: fault.length]
+            raise PowerLost
+        return int(fault.kind != "failed")

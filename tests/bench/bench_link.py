@@ -1,0 +1,86 @@
+"""Speed of a push, and what sixteen schedules take of a board's memory. Run on request.
+
+    python tests/bench/bench_link.py
+
+The board is the emitted bundle under MicroPython's Unix port on a pseudo-terminal: a 64-bit interpreter on a fast processor
+with no flash to erase, so that times are those of the protocol and the host, and bytes are about twice a Pico's.
+"""
+
+from __future__ import annotations
+
+import subprocess
+import sys
+import tempfile
+import time
+from pathlib import Path
+
+ROOT = Path(__file__).parents[2]
+sys.path[:0] = [str(ROOT), str(ROOT / "tests"), str(ROOT / "tests" / "link")]
+
+from conftest import firmware, make_welder  # noqa: E402
+from unix_board import UnixBoard  # noqa: E402
+
+from gen.link import Link  # noqa: E402
+from gen.timing import TimingRow, TimingTable  # noqa: E402
+
+WORST_ROWS = 200
+SCHEDULES = 16
+MEMORY = """
+import gc, sys
+sys.path.insert(0, {folder!r})
+import config
+from app.store import Store
+class Driver:
+    files = {{}}
+    def read_file(self, name):
+        return self.files.get(name)
+    def write_file(self, name, data):
+        self.files[name] = bytes(data)
+        return 1
+store = Store(Driver(), config)
+store.start()
+gc.collect()
+before = gc.mem_alloc()
+rows = [("squeeze", 40, -1, 0), ("weld", 1, 6000, 60)] + [("weld", 1, 5500 + i % 2, 70) for i in range({rows} - 3)]
+rows += [("weld", 2, 5600, 70), ("hold", 10, -1, 0), ("off", 10, -1, 0)]
+for n in range({schedules} - 1):
+    if not store.put("schedule-%d" % n, rows):
+        break
+gc.collect()
+print(len(store.schedules), gc.mem_alloc() - before, len(store.packed(1)))
+"""
+
+
+def table(rows: int, name: str) -> TimingTable:
+    """A table of `rows` rows, every fired one different from the next."""
+    fired = [TimingRow("weld", 2, 6000 + i % 2, 60) for i in range(rows - 3)]
+    return TimingTable(name, 50, (TimingRow("squeeze", 20), *fired, TimingRow("hold", 20), TimingRow("off", 20)))
+
+
+def main() -> None:
+    welder = make_welder(limits={"longest_weld": "9 s"})
+    bundle, _ = firmware(welder, {"weld": "6 cycles"})
+    with tempfile.TemporaryDirectory() as name:
+        folder = Path(name)
+        with UnixBoard(folder) as board:
+            bundle.write(board.flash)
+            with Link(board.port) as link:
+                for rows in (10, WORST_ROWS):
+                    sent, began = board.to_board, time.perf_counter()
+                    link.push(table(rows, f"rows-{rows}"))
+                    pushed = time.perf_counter()
+                    link.read(f"rows-{rows}")
+                    read = time.perf_counter()
+                    print(
+                        f"{rows} rows: pushed in {pushed - began:.3f} s ({board.to_board - sent} bytes), "
+                        f"read back in {read - pushed:.3f} s"
+                    )
+        for rows in (12, 60):
+            program = MEMORY.format(folder=str(board.flash), rows=rows, schedules=SCHEDULES)
+            command = [sys.executable, "-m", "micropython_unix", "-c", program]
+            held, memory, size = subprocess.run(command, capture_output=True, text=True, check=True).stdout.split()
+            print(f"{held} schedules of {rows} rows: {memory} bytes of heap (64-bit), {size} bytes a settings file")
+
+
+if __name__ == "__main__":
+    main()

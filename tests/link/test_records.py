@@ -1,0 +1,169 @@
+"""`records.sqlite`: nothing lost, nothing halved, and files that are not ours left as they are. No source outside but SQLite."""
+
+from __future__ import annotations
+
+import shutil
+import sqlite3
+import subprocess
+import sys
+import textwrap
+from collections.abc import Callable
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+
+from gen.errors import InputError
+from gen.records import VERSION, Records, WeldRecord
+
+
+def weld(count: int, ending: str = "completed", boot: int = 7) -> WeldRecord:
+    return WeldRecord("pico", boot, count, f"2026-01-01T00:00:{count:02}Z", ending, 20, 20, 30, "job", "0" * 16)
+
+
+@pytest.fixture
+def path(tmp_path: Path) -> Path:
+    return tmp_path / "records.sqlite"
+
+
+def test_welds_are_kept_once_and_as_they_were(path: Path) -> None:
+    """A second watch hears the same welds again: those that are there stay; keyed by board, boot and count."""
+    with Records(path) as records:
+        assert records.add_welds([weld(1), weld(2)]) == 2
+    with Records(path) as records:
+        assert records.add_welds([weld(2, "fault"), weld(3), weld(1, boot=8)]) == 2
+        assert records.welds() == [weld(1), weld(1, boot=8), weld(2), weld(3)]
+
+
+def test_a_wiped_board_counts_from_one_again(path: Path) -> None:
+    """The same board, boot and count at another time is another weld; at nearly the same time it is the same one."""
+    again = [replace(weld(n), ended_at=f"2026-03-01T08:00:{n:02}Z") for n in (1, 2)]
+    with Records(path) as records:
+        assert records.add_welds([weld(1), weld(2)]) == 2
+        assert records.add_welds([replace(weld(1), ended_at="2026-01-01T00:01:00Z")]) == 0
+        assert records.add_welds(again) == 2
+        assert records.add_welds([*again, weld(1)]) == 0
+        assert records.welds() == [weld(1), weld(2), *again]
+
+
+def test_texts_of_pushed_schedules(path: Path) -> None:
+    with Records(path) as records:
+        records.add_pushed("a" * 16, "job", "title = 'Türgitter'\n", "2026-01-01T00:00:00Z")
+        assert records.pushed_text("a" * 16) == "title = 'Türgitter'\n"
+        assert records.pushed_text("b" * 16) is None
+
+
+def test_the_file_says_what_it_is(path: Path) -> None:
+    """Application and version stand in SQLite's header (bytes 68 and 60, sqlite.org/fileformat), for other programs to see."""
+    with Records(path):
+        pass
+    header = path.read_bytes()[:100]
+    assert header[68:72] == b"WBea"
+    assert int.from_bytes(header[60:64], "big") == VERSION
+
+
+def text(path: Path) -> None:
+    path.write_text("my notes on welding, which are longer than a header of a hundred bytes " * 3)
+
+
+def damaged(path: Path) -> None:
+    path.write_bytes(b"SQLite format 3\0" + bytes(2000))
+
+
+def other_tables(path: Path) -> None:
+    sql(path, "CREATE TABLE recipes (name)")
+
+
+def other_program(path: Path) -> None:
+    sql(path, "PRAGMA application_id = 7")
+
+
+def newer(path: Path) -> None:
+    sql(path, f"PRAGMA application_id = {int.from_bytes(b'WBea', 'big')}; PRAGMA user_version = {VERSION + 1}")
+
+
+@pytest.mark.parametrize(
+    ("prepare", "words"),
+    [
+        (text, "not a records file, or damaged"),
+        (damaged, "not a records file, or damaged"),
+        (other_tables, "a database of another program"),
+        (other_program, "a database of another program"),
+        (newer, "written by a newer Weldbeat"),
+        (Path.mkdir, "cannot be written"),
+    ],
+)
+def test_other_files_are_left_alone(path: Path, prepare: Callable[[Path], None], words: str) -> None:
+    """One message, and not a byte of theirs changed."""
+    prepare(path)
+    before = path.read_bytes() if path.is_file() else b""
+    with pytest.raises(InputError) as told, Records(path):
+        pass
+    assert str(told.value).startswith(f"records.sqlite: {words}")
+    assert "; allowed: " in str(told.value)
+    assert (path.read_bytes() if path.is_file() else b"") == before
+
+
+def sql(path: Path, script: str) -> None:
+    with sqlite3.connect(path) as db:
+        db.executescript(script)
+    db.close()
+
+
+def test_a_program_killed_in_the_middle_leaves_whole_welds(path: Path) -> None:
+    """Killed while it writes: what was told as kept is there, and the file opens again."""
+    program = textwrap.dedent("""
+        import sys
+        from pathlib import Path
+        from gen.records import Records, WeldRecord
+        with Records(Path(sys.argv[1])) as records:
+            for n in range(1, 10000):
+                both = [WeldRecord("pico", b, n, "2026-01-01T00:00:00Z", "completed", 1, 1, 1, None, None) for b in (1, 2)]
+                records.add_welds(both)
+                print(n, flush=True)
+    """)
+    for _ in range(2):
+        with subprocess.Popen([sys.executable, "-c", program, str(path)], stdout=subprocess.PIPE, text=True) as process:
+            assert process.stdout
+            last = 0
+            for line in process.stdout:
+                last = int(line)
+                if last == 5:
+                    process.kill()
+        with Records(path) as records:
+            counts = [sorted(weld.count for weld in records.welds() if weld.boot == boot) for boot in (1, 2)]
+        assert counts[0] == counts[1]
+        assert counts[0] == list(range(1, len(counts[0]) + 1))
+        assert len(counts[0]) >= last
+
+
+def test_two_programs_at_once(path: Path) -> None:
+    """The second waits for the first, and both sets of welds are there."""
+    with Records(path) as one, Records(path) as two:
+        assert one.add_welds([weld(1)]) == 1
+        assert two.add_welds([weld(1), weld(2)]) == 1
+        assert one.welds() == two.welds() == [weld(1), weld(2)]
+
+
+def test_a_lock_that_is_not_let_go(path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("gen.records._WAIT_S", 0.05)
+    with Records(path):
+        pass
+    holder = sqlite3.connect(path, isolation_level=None)
+    holder.execute("BEGIN EXCLUSIVE")
+    with pytest.raises(InputError, match="another program is writing to it"), Records(path):
+        pass
+    holder.close()
+
+
+def test_a_full_disk_loses_nothing(path: Path) -> None:
+    """SQLite's own limit on pages stands for the disk: the change that does not fit is not half there."""
+    with Records(path) as records:
+        records.add_welds([weld(1)])
+        records._db.execute("PRAGMA max_page_count = 1")
+        with pytest.raises(InputError, match="full"):
+            records.add_welds(weld(n % 60, boot=n) for n in range(2000))
+        assert records.welds() == [weld(1)]
+    shutil.copy(path, path.with_name("copy.sqlite"))
+    with Records(path.with_name("copy.sqlite")) as records:
+        assert records.welds() == [weld(1)]
