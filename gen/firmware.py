@@ -19,7 +19,8 @@ from jinja2 import Environment, FunctionLoader, StrictUndefined
 from gen.boards import Board
 from gen.cautions import caution_lines
 from gen.pio import pio_module
-from gen.timing import LONGEST_S, TimingTable, board_delay_us, delay_range_us, first_delay_us, heat
+from gen.table import TimingTable, board_delay_us, heat
+from gen.timing import LONGEST_S, delay_range_us, first_delay_us
 from gen.units import milliseconds
 from gen.welder import FREQUENCY_BAND, Welder
 

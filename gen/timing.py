@@ -1,11 +1,7 @@
-"""The compiler: a schedule, a welder and a board become a timing table counted in mains half-cycles.
-
-The table is the only thing that the firmware and the simulator share about a schedule.
-"""
+"""The compiler: a schedule, a welder and a board become a timing table counted in mains half-cycles."""
 
 from __future__ import annotations
 
-import hashlib
 import math
 from dataclasses import dataclass
 from fractions import Fraction
@@ -15,6 +11,7 @@ from gen.boards import Board
 from gen.errors import InputError
 from gen.phase_control import delay_for_fraction_deg, extinction_angle_deg, rms_fraction
 from gen.schedule import Cool, Hold, Off, Pulse, Schedule, Squeeze, Weld
+from gen.table import TimingRow, TimingTable
 from gen.units import Duration, Rounded, degrees_to_us, milliseconds, nearest, nearest_even, us_to_degrees
 from gen.user_files import Written, figure, written
 from gen.welder import FREQUENCY_BAND, Welder
@@ -24,77 +21,6 @@ LEAST_GATE_DEG = 10.0  # less gate than this, and latching is a matter of luck
 FULL_MARGIN_DEG = 3.0  # 100 % fires this far beyond the greatest load angle
 LEAST_BLANK_US = 20  # between the detector's edge and the earliest gate: the driver's own latency and a margin
 LONGEST_S = 60  # of any one time; no squeeze, weld or rest is longer, and a slip of the pen often is
-
-# In the order of their codes on the serial link and in the board's storage.
-PHASES = ("squeeze", "pulse", "cool", "upslope", "weld", "downslope", "hold", "off")
-FIRED = ("pulse", "upslope", "weld", "downslope")
-
-
-@dataclass(frozen=True)
-class TimingRow:
-    """A run of equal half-cycles. `firing_delay_us` is from the true zero crossing at nominal frequency; None: no gate."""
-
-    phase: str
-    half_cycles: int
-    firing_delay_us: int | None = None
-    current_percent: float = 0
-
-
-def heat(row: TimingRow) -> int:
-    """Heat of one half-cycle in hundredths of one at full current, rounded up."""
-    return math.ceil(row.current_percent**2 / 100) if row.firing_delay_us is not None else 0
-
-
-def board_delay_us(row: TimingRow) -> int:
-    """The firing delay as the board holds it: -1 for no gate."""
-    return -1 if row.firing_delay_us is None else row.firing_delay_us
-
-
-@dataclass(frozen=True)
-class TimingTable:
-    """What a schedule comes to on one machine.
-
-    `notes` say what was rounded and what range a percentage means on this load; `slope_step` is "half-cycle" or
-    "cycle", whichever kept the flux smaller ("" without slopes). Notes are not part of the digest.
-    """
-
-    name: str
-    frequency_Hz: int
-    rows: tuple[TimingRow, ...]
-    notes: tuple[str, ...] = ()
-    slope_step: str = ""
-
-    @property
-    def digest(self) -> str:
-        """SHA-256 of what the board runs, first 16 hexadecimal digits. The board counts it from what it has stored."""
-        lines = [f"weldbeat 1\n{self.name}\n{self.frequency_Hz}\n"]
-        lines += [f"{row.phase},{row.half_cycles},{board_delay_us(row)},{heat(row)}\n" for row in self.rows]
-        return hashlib.sha256("".join(lines).encode("ascii")).hexdigest()[:16]
-
-    def time_of(self, *phases: str) -> int:
-        """Half-cycles spent in the named phases."""
-        return sum(row.half_cycles for row in self.rows if row.phase in phases)
-
-    @property
-    def fired_half_cycles(self) -> int:
-        """Half-cycles with a gate."""
-        return self.time_of(*FIRED)
-
-    @property
-    def half_cycles(self) -> int:
-        """Half-cycles from the pedal to the end of off time."""
-        return sum(row.half_cycles for row in self.rows)
-
-    @property
-    def impulse_rows(self) -> tuple[TimingRow, ...]:
-        """From the first fired half-cycle to the last: what the firing hardware is given."""
-        fired = [i for i, row in enumerate(self.rows) if row.firing_delay_us is not None]
-        return self.rows[fired[0] : fired[-1] + 1]
-
-    @property
-    def heating_half_cycles(self) -> float:
-        """Fired half-cycles, each weighed by its current squared: what duty is counted in."""
-        return sum(row.half_cycles * (row.current_percent / 100) ** 2 for row in self.rows if row.phase in FIRED)
 
 
 @dataclass(frozen=True)

@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 from functools import cached_property
 from itertools import accumulate, pairwise
 
-from gen.timing import TimingTable
+from gen.table import TimingTable
 from gen.units import us_to_degrees
 from gen.welder import Welder
 from sim.impulse import Firing, Impulse, Swing, gate_windows, inrush, run, sine, worst_of_residues

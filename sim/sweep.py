@@ -25,7 +25,7 @@ from gen.boards import Board
 from gen.loop import Loop, loop_of
 from gen.machine import derive_at
 from gen.readings import CLAMP, Case, Impossible, ends
-from gen.timing import TimingTable
+from gen.table import TimingTable
 from gen.welder import Welder
 from sim.stress import Assumed, stress_of
 from sim.verdict import judge_without_run

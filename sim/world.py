@@ -10,7 +10,7 @@ from dataclasses import dataclass, replace
 import simpy
 
 from gen.firmware import FirmwareBundle
-from gen.timing import TimingTable
+from gen.table import TimingTable
 from gen.welder import Welder
 from sim.circuit import Load
 from sim.detector import Detector, DetectorSpec

@@ -10,7 +10,8 @@ import pytest
 from gen.boards import Board, boards
 from gen.firmware import FirmwareBundle, render
 from gen.schedule import Schedule
-from gen.timing import TimingTable, compile_schedule
+from gen.table import TimingTable
+from gen.timing import compile_schedule
 from gen.welder import Welder
 
 WELDER: dict[str, Any] = {

@@ -10,7 +10,8 @@ from gen.boards import Board, boards
 from gen.errors import InputError
 from gen.firmware import FirmwareBundle, render
 from gen.schedule import Schedule, read_schedule
-from gen.timing import TimingTable, compile_schedule
+from gen.table import TimingTable
+from gen.timing import compile_schedule
 from gen.user_files import written
 from gen.welder import WELDER_FILE, Welder, read_welder
 

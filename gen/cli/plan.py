@@ -14,7 +14,7 @@ from gen.boards import boards
 from gen.cli.job import Job, read_job
 from gen.cli.show import table_text
 from gen.errors import InputError
-from gen.timing import TimingTable
+from gen.table import TimingTable
 from gen.units import milliseconds
 
 schedule_argument = click.argument("schedule", type=click.Path(path_type=Path))

@@ -52,7 +52,7 @@ from gen.link.messages import (
     WeldEntry,
     Welds,
 )
-from gen.timing import PHASES, TimingTable, board_delay_us, heat
+from gen.table import PHASES, TimingTable, board_delay_us, heat
 
 ANSWER_S = 1.0  # an idle board answers within 0.05 s
 STORING_S = 8.0  # it writes its flash twice, and reads back

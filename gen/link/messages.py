@@ -11,7 +11,7 @@ from typing import Annotated, Any, Literal, NamedTuple
 
 from pydantic import BaseModel, ConfigDict, Field, StringConstraints
 
-from gen.timing import PHASES
+from gen.table import PHASES
 
 PROTOCOL = 1
 PROGRAM = "weldbeat"

@@ -16,7 +16,8 @@ from gen.link.client import BoardSchedule, wire_rows
 from gen.link.messages import Row
 from gen.phase_control import delay_for_fraction_deg, rms_fraction
 from gen.schedule import read_schedule
-from gen.timing import GATE_END_DEG, PHASES, TimingTable, compile_schedule, first_delay_us, full_delay_deg
+from gen.table import PHASES, TimingTable
+from gen.timing import GATE_END_DEG, compile_schedule, first_delay_us, full_delay_deg
 from gen.units import degrees_to_us, us_to_degrees
 from gen.welder import Welder
 

@@ -10,7 +10,7 @@ from functools import cached_property
 
 from gen.boards import Board
 from gen.firmware import FirmwareBundle, duty_limit
-from gen.timing import TimingTable, heat
+from gen.table import TimingTable, heat
 from gen.welder import Welder
 from sim.recording import Recording, StateChange, WeldRecord
 from sim.stress import Stress, stress_of

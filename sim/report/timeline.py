@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
-from gen.timing import FIRED, TimingRow, TimingTable
+from gen.table import FIRED, TimingRow, TimingTable
 from gen.units import milliseconds
 from sim.report.svg import FONT, LINE, Scale, filled, hatch, line, path, spread, svg, text, width_of
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from gen.boards import Board
-from gen.timing import TimingTable
+from gen.table import TimingTable
 from gen.welder import Welder
 from sim.recording import Recording
 from sim.stress import Stress, stress_of

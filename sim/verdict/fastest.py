@@ -6,7 +6,7 @@ import math
 from dataclasses import dataclass
 
 from gen.breaker import thermal
-from gen.timing import TimingTable
+from gen.table import TimingTable
 from gen.welder import Welder
 from sim.stress import Stress
 from sim.verdict.heat import HotPart, hot_parts

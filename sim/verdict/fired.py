@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from gen.timing import GATE_END_DEG, LEAST_GATE_DEG, TimingTable
+from gen.table import TimingTable
+from gen.timing import GATE_END_DEG, LEAST_GATE_DEG
 from gen.units import us_to_degrees
 from gen.welder import Welder
 from sim.recording import Recording, WeldRecord

@@ -7,7 +7,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 from itertools import pairwise
 
-from gen.timing import TimingTable
+from gen.table import TimingTable
 from gen.welder import Welder
 from sim.impulse import Swing
 from sim.stress import Stress

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from gen.timing import TimingTable
+from gen.table import TimingTable
 from sim.recording import Recording
 from sim.verdict.finding import Finding, judged
 

@@ -7,7 +7,8 @@ import math
 
 from gen.boards import Board
 from gen.schedule import SLOPE_END_PERCENT
-from gen.timing import GATE_END_DEG, TimingTable
+from gen.table import TimingTable
+from gen.timing import GATE_END_DEG
 from gen.welder import FREQUENCY_BAND, Welder
 from sim.circuit import Current, Load
 from sim.mains import HalfCycle

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from gen.timing import TimingTable
+from gen.table import TimingTable
 from gen.welder import Welder
 from sim.stress import Stress
 from sim.verdict.fastest import parts_at_their_pace

@@ -9,7 +9,7 @@ from conftest import compiled, make_welder
 
 from gen.boards import boards
 from gen.firmware import FirmwareBundle, render
-from gen.timing import TimingTable
+from gen.table import TimingTable
 from gen.welder import Welder
 from sim.pedal import PedalSpec, Press
 from sim.recording import Recording

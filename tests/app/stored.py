@@ -11,7 +11,7 @@ from conftest import compiled, make_welder
 from firmware_templates.app.store import Store
 from gen.boards import boards
 from gen.firmware import FirmwareBundle, render
-from gen.timing import TimingTable, board_delay_us, heat
+from gen.table import TimingTable, board_delay_us, heat
 from sim.flash import Flash
 
 PHASES: tuple[dict[str, Any], ...] = (

@@ -9,7 +9,7 @@ from typing import Any
 
 from firmware_templates.app import states
 from firmware_templates.app.supervisor import Supervisor
-from gen.timing import PHASES, TimingTable, board_delay_us, heat
+from gen.table import PHASES, TimingTable, board_delay_us, heat
 from sim.flash import Flash
 
 PEDAL, STOP_OPEN = 1, 2

@@ -17,7 +17,7 @@ from firmware_templates.app import states
 from firmware_templates.app.table_check import digest, refusal
 from gen.boards import boards
 from gen.firmware import render
-from gen.timing import PHASES as NAMES
+from gen.table import PHASES as NAMES
 from sim.flash import Flash, FlashFault
 from sim.host import CALL_INTS, READ
 from sim.recording import Recording

@@ -14,7 +14,7 @@ from conftest import compiled, make_welder
 
 from gen.boards import boards
 from gen.firmware import STOP_REQUEST, FirmwareBundle, render, with_crc
-from gen.timing import TimingTable
+from gen.table import TimingTable
 from sim.host import CALL_INTS, LATEST_S, READ
 from sim.pedal import PedalSpec, Press
 from sim.recording import Recording

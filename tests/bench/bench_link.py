@@ -21,7 +21,7 @@ from conftest import firmware, make_welder  # noqa: E402
 from unix_board import UnixBoard  # noqa: E402
 
 from gen.link import Link  # noqa: E402
-from gen.timing import TimingRow, TimingTable  # noqa: E402
+from gen.table import TimingRow, TimingTable  # noqa: E402
 
 WORST_ROWS = 200
 SCHEDULES = 16

@@ -21,7 +21,7 @@ sys.path.insert(0, str(Path(__file__).parents[1]))
 from conftest import firmware, make_welder
 
 from gen.firmware import FirmwareBundle
-from gen.timing import TimingTable
+from gen.table import TimingTable
 from gen.welder import Welder
 from sim.pedal import PedalSpec
 from sim.world import Bench, bench_for, simulate

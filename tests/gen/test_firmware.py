@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 from gen.boards import boards
 from gen.cautions import CAUTIONS, caution_lines
 from gen.firmware import STOP_REQUEST, FirmwareBundle, draw, duty_limit, program_version, render, with_crc
-from gen.timing import TimingRow, heat
+from gen.table import TimingRow, heat
 from gen.welder import FREQUENCY_BAND
 
 PULSED: tuple[dict[str, Any], ...] = (

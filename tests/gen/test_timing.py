@@ -16,7 +16,8 @@ from hypothesis import strategies as st
 from gen.boards import Board
 from gen.errors import InputError
 from gen.phase_control import rms_fraction
-from gen.timing import FULL_MARGIN_DEG, TimingRow, TimingTable, _Compiler, compile_schedule, flux_peak
+from gen.table import TimingRow, TimingTable
+from gen.timing import FULL_MARGIN_DEG, _Compiler, compile_schedule, flux_peak
 from gen.units import degrees_to_us, parse_duration, us_to_degrees
 from gen.welder import FREQUENCY_BAND, Welder
 

@@ -23,7 +23,7 @@ from gen.link import Link
 from gen.link.client import digest_of
 from gen.link.errors import Refused
 from gen.link.messages import ENDINGS, ErrorCode
-from gen.timing import TimingRow, TimingTable
+from gen.table import TimingRow, TimingTable
 
 BUILT_IN = "test"
 NAMES = ("corner", "drying-rack", "hook_2", BUILT_IN)

@@ -15,7 +15,7 @@ from unittest.mock import patch
 from seeded_runs import Run, request, run_of
 from tracing import Transition, traced
 
-from gen.timing import PHASES, board_delay_us, heat
+from gen.table import PHASES, board_delay_us, heat
 from sim.flash import FlashFault
 from sim.gate import GateUnit
 from sim.host import HOT, STOP_OPEN, HostDriver

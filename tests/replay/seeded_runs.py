@@ -18,7 +18,8 @@ from conftest import make_welder
 from gen.boards import boards
 from gen.firmware import FirmwareBundle, render, with_crc
 from gen.schedule import Schedule
-from gen.timing import TimingTable, compile_schedule
+from gen.table import TimingTable
+from gen.timing import compile_schedule
 from gen.welder import Welder
 from sim.pedal import Press
 from sim.world import SETTLE_S, Bench, bench_for

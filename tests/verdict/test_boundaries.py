@@ -15,7 +15,7 @@ from conftest import known_welder as make_welder
 
 from gen.boards import Board, boards
 from gen.firmware import render
-from gen.timing import TimingRow, TimingTable
+from gen.table import TimingRow, TimingTable
 from gen.welder import Welder
 from sim.verdict import Verdict, judge
 from sim.verdict.fired import FIRING_ERROR_DEG, LEAST_GATE_REST_DEG

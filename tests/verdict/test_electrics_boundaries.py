@@ -16,7 +16,7 @@ from conftest import compiled, known_welder
 from gen.boards import boards
 from gen.breaker import soonest_trip_s
 from gen.phase_control import extinction_angle_deg, rms_fraction
-from gen.timing import TimingTable
+from gen.table import TimingTable
 from gen.welder import Welder
 from sim.impulse import gate_windows, sine, worst_of_residues
 from sim.stress import Stress, stress_of

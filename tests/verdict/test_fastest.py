@@ -9,7 +9,7 @@ import pytest
 from conftest import compiled, known_welder
 
 from gen.boards import boards
-from gen.timing import TimingTable
+from gen.table import TimingTable
 from gen.welder import Welder
 from sim.stress import stress_of
 from sim.thermal import nth_cycle
