@@ -11,7 +11,6 @@ from __future__ import annotations
 
 import hashlib
 import time
-from collections.abc import Callable
 from dataclasses import dataclass
 from types import TracebackType
 from typing import Any, Protocol, Self, TypeVar
@@ -153,15 +152,14 @@ class Link:
             )
         return found
 
-    def push(self, table: TimingTable, progress: Callable[[int, int], None] = lambda done, total: None) -> Stored:
+    def push(self, table: TimingTable) -> Stored:
         """Store `table` under its name. What the board holds in the end is compared with what was sent.
 
-        A line lost on the way starts the push again: the board has changed nothing until the end. `progress` is given
-        rows sent and rows in all.
+        A line lost on the way starts the push again: the board has changed nothing until the end.
         """
         for attempt in range(TRIES):
             try:
-                stored = self._push(table, progress)
+                stored = self._push(table)
                 break
             except Silent:
                 if Held(table.name, table.digest) in self.schedules().names:
@@ -213,7 +211,7 @@ class Link:
 
     # -- inside --------------------------------------------------------------------------------------------------
 
-    def _push(self, table: TimingTable, progress: Callable[[int, int], None]) -> Stored:
+    def _push(self, table: TimingTable) -> Stored:
         rows = wire_rows(table)
         begin = BeginParams(name=table.name, digest=table.digest, rows_total=len(rows))
         self._ask("push_begin", begin, Ready)
@@ -222,7 +220,6 @@ class Link:
             so_far = self._ask("push_rows", RowsParams(start=start, rows=part), RowsResult).rows
             if so_far != start + len(part):
                 raise self._silent(f"counts {so_far} rows where {start + len(part)} were sent")
-            progress(so_far, len(rows))
         return self._ask("push_commit", NoParams(), Stored, STORING_S)
 
     def _greet(self) -> Hello:

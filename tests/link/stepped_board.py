@@ -33,6 +33,7 @@ class SteppedBoard:
         self.line_fault = ""  # "lost", "damaged"
         self.reply_lost = False
         self.cut_after: int | None = None  # bytes of files written: then the power goes
+        self.bad_writes = 0  # files that the flash will not take
         self.restarts = 0
         self.start()
 
@@ -165,6 +166,9 @@ class _Driver:
             written, self._board.cut_after = self._board.cut_after, None
             self._board.files[name] = data[:written]
             raise PowerCut
+        if self._board.bad_writes:
+            self._board.bad_writes -= 1
+            return 0
         self._board.files[name] = data
         return 1
 
