@@ -15,7 +15,19 @@ from itertools import accumulate, pairwise
 from gen.table import TimingTable
 from gen.units import us_to_degrees
 from gen.welder import Welder
-from sim.impulse import Firing, Impulse, Swing, gate_windows, inrush, run, sine, worst_of_residues
+from sim.impulse import (
+    Firing,
+    Impulse,
+    Swing,
+    gate_windows,
+    inrush,
+    missed_firing,
+    odd_half_cycle,
+    open_electrodes,
+    run,
+    sine,
+    worst_of_residues,
+)
 from sim.mains import HalfCycle
 from sim.transformer import MagnetisingCurve, TransformerCircuit
 
@@ -26,6 +38,8 @@ REMANENCE = 0.5
 SATURATED_OVER_LEAKAGE = 4.0
 JOINT_SHARE = 0.25  # of the joint's heat into each electrode
 
+GAP_AFTER_ODD = 5  # half-cycles
+GAP_AFTER_ODD = 5  # half-cycles before the next weld begins on the wrong polarity
 RELAY_INHIBIT_V = 25.0  # a zero-cross relay turns on only below it; 10 to 35 V, common practice, no source
 
 
@@ -138,6 +152,22 @@ class Stress:
         supply = self._half_a_second
         until_deg = math.degrees(math.asin(RELAY_INHIBIT_V / (self.voltage_V * math.sqrt(2))))
         return worst_of_residues(self.circuit, supply, gate_windows(supply, [0.0] * len(supply), until_deg))
+
+    @cached_property
+    def odd_worst(self) -> Impulse:
+        """The weld begun on the polarity that conducted last, a few half-cycles after one that lost its last half-cycle."""
+        return odd_half_cycle(self.circuit, self._supply_and_gates[0], self.delays_deg, GAP_AFTER_ODD)
+
+    @cached_property
+    def missed_worst(self) -> Impulse:
+        """The weld with one firing missed half-way, from the worst residue."""
+        fired = [n for n, delay in enumerate(self.delays_deg) if delay is not None]
+        return missed_firing(self.circuit, self._supply_and_gates[0], self.delays_deg, fired[len(fired) // 2])
+
+    @cached_property
+    def open_worst(self) -> Impulse:
+        """The weld with nothing between the electrodes, from the worst residue."""
+        return open_electrodes(self.circuit, self._supply_and_gates[0], self.delays_deg)
 
     @cached_property
     def working_peak_A(self) -> float:

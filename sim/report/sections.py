@@ -139,6 +139,13 @@ def switching(data: ReportData) -> Markup:
         picture=picture(lambda width, name: draw_switching(every, width, name), "switching"),
         stress=stress,
         ratio=stress.worst.primary_peak_A / stress.working_peak_A,
+        what_ifs=(
+            ("this schedule, from the worst residue", stress.worst),
+            ("one firing missed half-way", stress.missed_worst),
+            ("a half-cycle lost before, so that this weld repeats its polarity", stress.odd_worst),
+            ("nothing between the electrodes", stress.open_worst),
+            ("switched on at voltage zero and left on", stress.zero_worst),
+        ),
         assumed=assumed_words(stress.assumed),
     )
 

@@ -239,3 +239,15 @@ def test_ranges_of_ohms_are_drawn_to_one_scale() -> None:
         for bar, figure in zip(bars, ohms, strict=True):
             width = bar[1][0] - bar[0][0]
             assert width == pytest.approx(max((figure.high - figure.low) * per_ohm, 1.5), abs=0.05)
+
+
+@MACHINES
+def test_what_if_rows_are_the_impulses_they_name(shape: Shape) -> None:
+    """A missed firing, a repeated polarity and open electrodes: each row's peak is that of the run it names."""
+    stress = shape().stress
+    runs_named = stress.worst, stress.missed_worst, stress.odd_worst, stress.open_worst, stress.zero_worst
+    shown = [row[1] for row in rows(section(page_of(shape), "switching"))]
+    assert shown == [number(impulse.primary_peak_A) for impulse in runs_named]
+    # Textbook: a missed half-cycle, or one of the same side again, pushes the flux further than the weld by itself does.
+    assert stress.missed_worst.peak_flux_Vs > stress.settled.peak_flux_Vs
+    assert stress.odd_worst.peak_flux_Vs > stress.settled.peak_flux_Vs
