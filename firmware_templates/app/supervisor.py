@@ -37,7 +37,7 @@ PROVE_HALF_CYCLES = 4  # after this many fired, conduction must have been seen
 
 METERED = 8  # half-cycles that a driver keeps, at most
 
-IDLE_WAKE_MS = 20
+IDLE_WAKE_MS = 17  # no multiple of a half-cycle, or a level read each step could see the same phase for long
 ARMED_WAKE_MS = 5
 
 
