@@ -14,7 +14,7 @@ from gen.cli.given import number
 from gen.cli.heat import fastest_of, heat_json, heat_text, pace_of, temperatures_of
 from gen.cli.job import Run, read_job, run_job
 from gen.cli.plan import json_option, schedule_argument, welder_option
-from gen.cli.show import verdict_text
+from gen.cli.show import finding_line, verdict_text
 from gen.cli.writing import check_bundle_folder, check_targets, write_bundle, write_whole
 from gen.welder import WELDER_FILE
 
@@ -118,9 +118,13 @@ def build_command(schedule: Path, folder: Path, welder: Path | None, welds_per_m
         click.echo(
             f"Verdict: {run.verdict.word}. {len(run.bundle.files)} files in {folder}, digest {run.bundle.digest}."
         )
+        for finding in run.verdict.findings:
+            if finding.severity != "note":
+                click.echo(finding_line(finding))
         click.echo("Before it goes on the board:")
         for line in caution_lines():
             click.echo(f"  {line}")
+        click.echo(f"Then, with the welder isolated: weldbeat flash {folder}")
     return 1 if run.verdict.refused else 0
 
 

@@ -38,7 +38,8 @@ def table_text(job: Job) -> str:
 
 def finding_line(finding: Finding) -> str:
     """One finding on one line, and its advice on the next."""
-    text = f"{finding.severity:<8}{finding.name:<17}{finding.figure:>8g} {finding.unit} (limit {finding.limit:g})"
+    limit = "" if finding.unit.endswith("limit not known") else f" (limit {finding.limit:g})"
+    text = f"{finding.severity:<8}{finding.name:<17}{finding.figure:>8g} {finding.unit}{limit}"
     if finding.severity != "note":
         text += f"\n{'':8}{finding.advice}"
     return text
