@@ -18,8 +18,11 @@ ROOT = Path(__file__).parents[2]
 sys.path[:0] = [str(ROOT), str(ROOT / "tests"), str(ROOT / "tests" / "link")]
 
 from conftest import firmware, make_welder  # noqa: E402
+from stepped_board import SteppedBoard  # noqa: E402
 from unix_board import UnixBoard  # noqa: E402
 
+import gen.link.client  # noqa: E402
+from gen.firmware import FirmwareBundle  # noqa: E402
 from gen.link import Link  # noqa: E402
 from gen.table import TimingRow, TimingTable  # noqa: E402
 
@@ -57,6 +60,36 @@ def table(rows: int, name: str) -> TimingTable:
     return TimingTable(name, 50, (TimingRow("squeeze", 20), *fired, TimingRow("hold", 20), TimingRow("off", 20)))
 
 
+def longest_steps(bundle: FirmwareBundle) -> None:
+    """The longest single step in ready by what it answers: what a pedal pressed just then would wait for.
+
+    In this process, under CPython: a Pico may take fifty times as long (a guess, not measured), and each copy written to flash 45 to 400 ms more.
+    """
+    board = SteppedBoard(bundle)
+    gen.link.client.time = board  # type: ignore[assignment]  # its clock is the only one
+    board.run(200)
+    link = Link("board", opened=board).__enter__()
+    worst, plain = 0.0, board.step
+
+    def timed() -> None:
+        nonlocal worst
+        began = time.perf_counter()
+        plain()
+        worst = max(worst, time.perf_counter() - began)
+
+    board.step = timed  # type: ignore[method-assign]
+    for what, do in (
+        ("nothing", lambda: board.run(2000)),
+        ("status", link.status),
+        (f"push of {WORST_ROWS} rows, storing included", lambda: link.push(table(WORST_ROWS, "long"))),
+        (f"read of {WORST_ROWS} rows", lambda: link.read("long")),
+        ("select", lambda: link.select("long")),
+    ):
+        worst = 0.0
+        do()
+        print(f"longest step while asked for {what}: {1000 * worst:.2f} ms")
+
+
 def main() -> None:
     welder = make_welder(limits={"longest_weld": "9 s"})
     bundle, _ = firmware(welder, {"weld": "6 cycles"})
@@ -80,6 +113,7 @@ def main() -> None:
             command = [sys.executable, "-m", "micropython_unix", "-c", program]
             held, memory, size = subprocess.run(command, capture_output=True, text=True, check=True).stdout.split()
             print(f"{held} schedules of {rows} rows: {memory} bytes of heap (64-bit), {size} bytes a settings file")
+    longest_steps(bundle)
 
 
 if __name__ == "__main__":
