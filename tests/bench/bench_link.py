@@ -63,7 +63,8 @@ def table(rows: int, name: str) -> TimingTable:
 def longest_steps(bundle: FirmwareBundle) -> None:
     """The longest single step in ready by what it answers: what a pedal pressed just then would wait for.
 
-    In this process, under CPython: a Pico may take fifty times as long (a guess, not measured), and each copy written to flash 45 to 400 ms more.
+    In this process, under CPython. A Pico may take fifty times as long (a guess, not measured), and each copy written to
+    flash 45 to 400 ms more.
     """
     board = SteppedBoard(bundle)
     gen.link.client.time = board  # type: ignore[assignment]  # its clock is the only one
