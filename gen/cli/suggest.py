@@ -95,14 +95,15 @@ def suggest_command(
         raise InputError(
             "command line", "--joint", written(str(joint)), "allowed: --joint or the other options of a joint"
         )
+    if output is not None:
+        _check_output(output)
+    wanted = read_joint(joint) if joint else _from_options(given)
     machine = find_welder(welder)
-    described = _with_electrodes(read_joint(joint) if joint else _from_options(given), machine)
+    described = _with_electrodes(wanted, machine)
     current = machine.machine.in_use.working_secondary
     if current is None:
         allowed = "missing; allowed: this or transformer.taps, from which the secondary current follows"
         raise InputError(welder or Path(WELDER_FILE), "transformer.open_secondary_V", None, allowed)
-    if output is not None:
-        _check_output(output)
     found = suggest(described, current, machine.mains.frequency_Hz)
     if not found.known and (taps := _taps_that_help(described, machine)):
         found = replace(found, helps=(f"tap {' or '.join(taps)}, of which something is known", *found.helps))

@@ -120,7 +120,7 @@ def suggest_sheets(joint: Joint, current: Figure, frequency_Hz: int) -> Suggesti
     below = delivered.middle < c.current_A
     margin = WITHIN_LOSS if below else WITHIN_CLASSES
     shortest_s, longest_s = classes.weld_s(delivered.high), classes.weld_s(delivered.low)
-    cautions = list(force_caution(joint, classes.force_N(delivered.middle)))
+    cautions = list(force_caution(joint, next(figure for name, figure in figures if name == "force")))
     if longest_s is None:
         cautions.append(
             f"at the low end of the current, {shown(delivered.low)} A, nothing is known: the range's long end is that of "
@@ -205,7 +205,8 @@ def _figures(classes: Classes, current_A: float) -> tuple[tuple[str, Figure], ..
     found.append(
         ("weld size", Figure(3.5 * root, 5 * root, "mm", "3.5 sqrt t least, 5 sqrt t wanted (ISO 14373, from memory)"))
     )
-    return tuple(found)
+    names = list(dict.fromkeys(name for name, _ in found))
+    return tuple(sorted(found, key=lambda named: names.index(named[0])))
 
 
 def _iso_figures(mm: float, current_A: float) -> list[tuple[str, Figure]]:

@@ -86,11 +86,11 @@ def percent_for(wanted_A: float, current: Figure) -> int:
     return min(100, math.floor(100 * wanted_A / current.middle))
 
 
-def force_caution(joint: Joint, table_N: float) -> tuple[str, ...]:
+def force_caution(joint: Joint, table: Figure) -> tuple[str, ...]:
     """What the force given means, where it is far from the table's."""
-    if joint.force_N is None or 0.7 <= joint.force_N / table_N <= 1.4:
+    if joint.force_N is None or 0.7 * table.low <= joint.force_N <= 1.4 * table.high:
         return ()
-    here = f"{shown(joint.force_N)} N is far from the table's {shown(table_N)} N"
-    if joint.force_N < table_N:
+    here = f"{shown(joint.force_N)} N is far from the table's {table.text}"
+    if joint.force_N < table.low:
         return (f"{here}: expect expulsion in the first cycles; begin with less time or fewer percent",)
     return (f"{here}: less heat in the contact; expect to need more time or current",)
