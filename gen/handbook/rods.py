@@ -87,8 +87,8 @@ def suggest_rods(joint: Joint, current: Figure, frequency_Hz: int) -> Suggestion
         f"From equal I^2 t (floor) to our loss of heat (ceiling), and {100 * WITHIN_TABLE:.0f} % either way",
     )
     assumptions = [
-        f"{shown(delivered.middle)} A is {of_table}, outside the table "
-        "where it is below: from its time at its current, equal I^2 t is the floor, as if no heat were lost.",
+        f"{shown(delivered.middle)} A is {of_table}, the only one it has: away from it, outside the table, equal I^2 t is "
+        "the floor, as if no heat were lost.",
         "Ceiling: a first-order loss with the time constant d^2 over the steel's diffusivity "
         f"({middle.diameter_mm**2 / DIFFUSIVITY_MM2_S:.2g} s; our assumption, not measured).",
     ]
@@ -106,7 +106,7 @@ def suggest_rods(joint: Joint, current: Figure, frequency_Hz: int) -> Suggestion
         (),
         percent,
         weld,
-        middle.floor_s(delivered.middle),
+        middle.floor_s(delivered.high),
         HOLD,
         figures,
         tuple(assumptions),

@@ -119,15 +119,16 @@ def suggest_sheets(joint: Joint, current: Figure, frequency_Hz: int) -> Suggesti
         return Suggestion(joint, frequency_Hz, current, why_not, helps, figures=figures)
     below = delivered.middle < c.current_A
     margin = WITHIN_LOSS if below else WITHIN_CLASSES
-    shortest_s, longest_s = classes.weld_s(delivered.high), classes.weld_s(delivered.low)
+    weakest_A, longest_s = _weakest(classes, delivered)
+    shortest_s = classes.weld_s(delivered.high) or middle_s
     cautions = list(force_caution(joint, next(figure for name, figure in figures if name == "force")))
-    if longest_s is None:
+    if weakest_A > delivered.low:
         cautions.append(
-            f"at the low end of the current, {shown(delivered.low)} A, nothing is known: the range's long end is that of "
-            f"{shown(delivered.middle)} A"
+            f"the current may be {shown(delivered.low)} A, of which nothing is known: the range's long end is that of "
+            f"{shown(weakest_A)} A"
         )
-    low_s = (shortest_s or middle_s) * (1 - margin)
-    high_s = (longest_s or middle_s) * (1 + margin)
+    low_s = shortest_s * (1 - margin)
+    high_s = longest_s * (1 + (WITHIN_LOSS if weakest_A < c.current_A else margin))
     cautions += _face_caution(joint)
     one, two = classes.pair(delivered.middle)
     if below:
@@ -139,12 +140,16 @@ def suggest_sheets(joint: Joint, current: Figure, frequency_Hz: int) -> Suggesti
     else:
         how = f"Between classes {one.letter} and {two.letter}, log of current against log of time"
         how += "; class C is FROM MEMORY" if two.letter == "C" else ""
+    if weakest_A < c.current_A and not below:
+        how += "; the long end below class C, outside the table, by the loss law through classes A and C"
+    if delivered.high > a.current_A * 1.005:
+        how += "; the short end above class A, outside the table, by equal I^2 t"
     weld = Figure(low_s, high_s, "s", f"{how}; over the machine's current and {100 * margin:.0f} % either way")
     assumptions = []
     if joint.thin_mm != joint.thick_mm:
         assumptions.append("Unlike sheets: the thinner one sets the schedule (common practice, no source).")
     hold = dict(figures)["hold, at least"]
-    start_s = middle_s
+    start_s = shortest_s
     for iso in _shorter(figures, weld):
         assumptions.append(
             f"The tables disagree: {iso.source} has {iso.text} at this current, with its own force. The range reaches down to "
@@ -153,6 +158,17 @@ def suggest_sheets(joint: Joint, current: Figure, frequency_Hz: int) -> Suggesti
         weld, start_s = Figure(iso.low, weld.high, weld.unit, weld.source), iso.high
     notes = (tuple(assumptions), tuple(cautions))
     return Suggestion(joint, frequency_Hz, current, "", (), percent, weld, start_s, hold, figures, *notes)
+
+
+def _weakest(classes: Classes, delivered: Figure) -> tuple[float, float]:
+    """The least current of which something is known, from the low end to the middle, and its weld time."""
+    steps = 50
+    for step in range(steps + 1):
+        current_A = delivered.low + (delivered.middle - delivered.low) * step / steps
+        weld_s = classes.weld_s(current_A)
+        if weld_s is not None:
+            return current_A, weld_s
+    raise ValueError("nothing is known even at the middle of the current")
 
 
 def _why_not(classes: Classes, percent: int, delivered: Figure, middle_s: float | None) -> str:

@@ -26,7 +26,7 @@ class Suggestion:
     """Where `why_not` says why nothing is known, there is no weld time and no schedule; `helps` are ways on.
 
     `figures`: name and figure, its source naming table and row; the same name twice where tables differ. `weld` is the
-    range to look in, s, and `start_s` where to begin: nearer its cold end, since a cold weld only wants another try.
+    range to look in, s, and `start_s` where to begin: as for the most current, since a cold weld only wants another try.
     """
 
     joint: Joint
