@@ -12,7 +12,7 @@ import click
 # Section, then (command, module). In working order.
 SECTIONS: tuple[tuple[str, tuple[tuple[str, str], ...]], ...] = (
     ("Begin", (("demo", "begin"), ("new", "begin"), ("boards", "plan"))),
-    ("Plan", (("describe", "describe"), ("table", "plan"))),
+    ("Plan", (("describe", "describe"), ("suggest", "suggest"), ("table", "plan"))),
     ("Prove", (("simulate", "prove"), ("sweep", "sweep"))),
     ("Make", (("build", "prove"),)),
     ("Flash", (("ports", "link"), ("flash", "link"))),
@@ -45,6 +45,7 @@ SHORT_HELP = {
     "new": "Start a machine of your own: asks a few questions, writes its files.",
     "boards": "The timer boards and what each can do.",
     "describe": "The machine as derived, and what other electrodes would cost.",
+    "suggest": "A first schedule for a joint on this machine, from the handbook tables.",
     "table": "A schedule as its timing table, counted in mains half-cycles.",
     "simulate": "Run the firmware on a simulated welder and judge what it did.",
     "sweep": "Judge the schedule on many machines that the welder file allows.",

@@ -1,0 +1,256 @@
+"""The handbook tables beside this file, as frozen rows: as printed, and in SI. Their first lines say where they come from."""
+
+from __future__ import annotations
+
+import csv
+import math
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from functools import cache
+from importlib.resources import files
+from typing import Any, TypeVar
+
+INCH_MM = 25.4
+POUND_N = 4.448222
+CYCLE_60_S = 1 / 60
+CYCLE_50_S = 1 / 50
+
+_MEMORY = "from_memory"
+
+
+@dataclass(frozen=True)
+class ClassRow:
+    """One set-up for two equal low-carbon sheets: class A (best), B (medium) or C (fair)."""
+
+    thickness_in: float
+    letter: str
+    weld_cycles_60Hz: float
+    force_lb: float
+    current_A: float
+    nugget_in: float
+    shear_lb: float
+    from_memory: bool
+
+    @property
+    def size_mm(self) -> float:
+        return self.thickness_in * INCH_MM
+
+    @property
+    def printed(self) -> str:
+        return f"{self.thickness_in:.3f} in"
+
+    @property
+    def weld_s(self) -> float:
+        return self.weld_cycles_60Hz * CYCLE_60_S
+
+    @property
+    def force_N(self) -> float:
+        return self.force_lb * POUND_N
+
+    @property
+    def nugget_mm(self) -> float:
+        return self.nugget_in * INCH_MM
+
+    @property
+    def strength_N(self) -> float:
+        return self.shear_lb * POUND_N
+
+
+@dataclass(frozen=True)
+class OptimumRow:
+    """The optimum set-up for two equal sheets of SAE 1010."""
+
+    thickness_in: float
+    face_diameter_in: float
+    force_lb: float
+    weld_cycles_60Hz: float
+    hold_cycles_min_60Hz: float
+    current_A: float
+    min_shear_lb: float
+    fused_zone_in: float
+    min_spacing_in: float
+    min_overlap_in: float
+    from_memory: bool
+
+    @property
+    def size_mm(self) -> float:
+        return self.thickness_in * INCH_MM
+
+    @property
+    def printed(self) -> str:
+        return f"{self.thickness_in:.3f} in"
+
+    @property
+    def face_diameter_mm(self) -> float:
+        return self.face_diameter_in * INCH_MM
+
+    @property
+    def force_N(self) -> float:
+        return self.force_lb * POUND_N
+
+    @property
+    def weld_s(self) -> float:
+        return self.weld_cycles_60Hz * CYCLE_60_S
+
+    @property
+    def hold_s(self) -> float:
+        return self.hold_cycles_min_60Hz * CYCLE_60_S
+
+    @property
+    def strength_N(self) -> float:
+        return self.min_shear_lb * POUND_N
+
+    @property
+    def fused_zone_mm(self) -> float:
+        return self.fused_zone_in * INCH_MM
+
+    @property
+    def spacing_mm(self) -> float:
+        return self.min_spacing_in * INCH_MM
+
+    @property
+    def overlap_mm(self) -> float:
+        return self.min_overlap_in * INCH_MM
+
+
+@dataclass(frozen=True)
+class IsoRange:
+    """Force (N), time (s) and current (A) of one ISO 14373 condition, each least and most."""
+
+    force_N: tuple[float, float]
+    weld_s: tuple[float, float]
+    current_A: tuple[float, float]
+
+
+@dataclass(frozen=True)
+class IsoRow:
+    """ISO 14373: sheets over one thickness and up to another; medium force and long time, or high force and short time."""
+
+    over_mm: float
+    to_mm: float
+    tip_diameter_mm: float
+    medium: IsoRange
+    high: IsoRange
+    from_memory: bool
+
+    @property
+    def printed(self) -> str:
+        return f"over {self.over_mm:g} to {self.to_mm:g} mm"
+
+
+@dataclass(frozen=True)
+class RodRow:
+    """One cross-wire weld between two equal low-carbon rods."""
+
+    finish: str
+    diameter_in: float
+    weld_cycles_60Hz: float
+    setdown_pct: float
+    force_lb: float
+    current_A: float
+    strength_lb: float
+    from_memory: bool
+
+    @property
+    def size_mm(self) -> float:
+        return self.diameter_in * INCH_MM
+
+    @property
+    def printed(self) -> str:
+        return f"{self.diameter_in:g} in"
+
+    @property
+    def weld_s(self) -> float:
+        return self.weld_cycles_60Hz * CYCLE_60_S
+
+    @property
+    def force_N(self) -> float:
+        return self.force_lb * POUND_N
+
+    @property
+    def strength_N(self) -> float:
+        return self.strength_lb * POUND_N
+
+
+def _read(name: str) -> list[dict[str, str]]:
+    text = files("gen.handbook").joinpath(f"{name}.csv").read_text(encoding="utf-8")
+    return list(csv.DictReader(line for line in text.splitlines() if not line.startswith("#")))
+
+
+def _typed(row: dict[str, str]) -> dict[str, Any]:
+    """A row with its numbers as numbers; the first columns that are words stay words."""
+    words = ("finish", "class")
+    typed: dict[str, Any] = {
+        key: value if key in words else float(value) for key, value in row.items() if key != _MEMORY
+    }
+    return typed | {_MEMORY: row[_MEMORY] == "yes"}
+
+
+@cache
+def class_rows(letter: str) -> tuple[ClassRow, ...]:
+    """Class A, B or C, by rising thickness."""
+    rows = (_typed(row) for row in _read("spot_low_carbon_classes"))
+    return tuple(ClassRow(letter=row.pop("class"), **row) for row in rows if row["class"] == letter)
+
+
+@cache
+def optimum_rows() -> tuple[OptimumRow, ...]:
+    """The optimum table, by rising thickness."""
+    return tuple(OptimumRow(**_typed(row)) for row in _read("spot_low_carbon_optimum"))
+
+
+@cache
+def iso_rows() -> tuple[IsoRow, ...]:
+    """The ISO 14373 table, by rising thickness."""
+    found = []
+    for row in _read("iso14373_spot_low_carbon"):
+        from_memory = row.pop(_MEMORY) == "yes"
+        over, to, tip, *rest = (float(value) for value in row.values())
+        found.append(IsoRow(over, to, tip, _iso_range(rest[:6]), _iso_range(rest[6:]), from_memory))
+    return tuple(found)
+
+
+def _iso_range(v: list[float]) -> IsoRange:
+    return IsoRange((v[0] * 1e3, v[1] * 1e3), (v[2] * CYCLE_50_S, v[3] * CYCLE_50_S), (v[4] * 1e3, v[5] * 1e3))
+
+
+@cache
+def rod_rows(finish: str, setdown_pct: float) -> tuple[RodRow, ...]:
+    """Cross-wire welds of one finish and setdown, by rising diameter."""
+    rows = (RodRow(**_typed(row)) for row in _read("cross_wire_low_carbon"))
+    return tuple(row for row in rows if (row.finish, row.setdown_pct) == (finish, setdown_pct))
+
+
+SizedRow = TypeVar("SizedRow", ClassRow, OptimumRow, RodRow)
+
+
+def around(rows: Sequence[SizedRow], size_mm: float) -> tuple[SizedRow, SizedRow]:
+    """The rows on either side of `size_mm`; the same row twice where one fits within 0.5 %. Raises ValueError outside."""
+    for row in rows:
+        if abs(row.size_mm / size_mm - 1) <= 0.005:
+            return row, row
+    for low, high in zip(rows, rows[1:]):
+        if low.size_mm < size_mm < high.size_mm:
+            return low, high
+    raise ValueError(f"{size_mm:g} mm is outside the table")
+
+
+def between(rows: Sequence[SizedRow], size_mm: float, value: Callable[[SizedRow], float]) -> float:
+    """`value` at `size_mm`, interpolated between the logarithms of size and value. Raises ValueError outside the table."""
+    low, high = around(rows, size_mm)
+    if low is high:
+        return value(low)
+    share = math.log(size_mm / low.size_mm) / math.log(high.size_mm / low.size_mm)
+    return float(value(low) ** (1 - share) * value(high) ** share)
+
+
+def cited(rows: Sequence[SizedRow], size_mm: float) -> str:
+    """Which rows `between` reads, and whether they are from memory."""
+    low, high = around(rows, size_mm)
+    where = f"row {low.printed}" if low is high else f"between rows {low.printed} and {high.printed}"
+    return where + (", FROM MEMORY, a few per cent" if low.from_memory or high.from_memory else "")
+
+
+def iso_row(thickness_mm: float) -> IsoRow | None:
+    """The ISO 14373 row of a sheet; None outside the table."""
+    return next((row for row in iso_rows() if row.over_mm < thickness_mm <= row.to_mm), None)

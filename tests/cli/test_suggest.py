@@ -1,0 +1,148 @@
+"""`weldbeat suggest`: what it prints, what it writes, and how it ends.
+
+No source outside: the machines are invented, and the figures are held against their tables in tests/outside.
+"""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import pytest
+from command_line import WELDER, contents, replaced, typed
+
+from gen.schedule import read_schedule
+
+MACHINE = replaced(WELDER, "rating_duty_percent = 50\n", "rating_duty_percent = 50\nopen_secondary_V = 2.4\n")
+TAPS = replaced(
+    WELDER, "rating_duty_percent = 50\n", 'rating_duty_percent = 50\ntap = "low"\ntaps = {low = 1.8, high = 3.2}\n'
+)
+
+
+@pytest.fixture
+def here(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    (tmp_path / "welder.toml").write_text(MACHINE)
+    monkeypatch.chdir(tmp_path)
+    return tmp_path
+
+
+def test_rods_are_suggested_written_and_pass_on(here: Path) -> None:
+    """The reasons with rows and sources, a file that the next command takes, and never over a file that is there."""
+    line = ["suggest", "--rods", "5,8", "--setdown", "15", "-o", "rungs.toml"]
+    outcome = typed(line)
+    assert (outcome.code, outcome.err) == (0, "")
+    for words in ("cross-wire table, cold-drawn, setdown 15 %, row 0.25 in", "Our assumption", "equal I^2 t", "groove"):
+        assert words in " ".join(outcome.out.split())
+    assert outcome.out.rstrip().endswith("Written: rungs.toml. Next: weldbeat simulate rungs.toml")
+    assert max(map(len, outcome.out.splitlines())) <= 120
+    assert read_schedule(here / "rungs.toml").frequency_Hz == 50
+    assert typed(["table", "rungs.toml"]).code == 0
+    assert typed(["simulate", "rungs.toml"]).code == 0
+    before = contents(here)
+    assert typed(line).code == 2
+    assert contents(here) == before
+
+
+def test_a_joint_file_says_the_same(here: Path) -> None:
+    """Options and file are two ways to tell one joint; inches are millimetres."""
+    (here / "joint.toml").write_text('rods_mm = [6.35, 5]\nfinish = "hot_drawn"\nsetdown_percent = 15\nforce_N = 900\n')
+    by_file = typed(["suggest", "--joint", "joint.toml"])
+    by_options = typed(["suggest", "--rods", "0.25in,5", "--finish", "hot_drawn", "--setdown", "15", "--force", "900"])
+    assert by_file == by_options
+    assert (by_file.code, "FROM MEMORY" in by_file.out) == (0, True)
+
+
+@pytest.mark.parametrize(
+    ("text", "message"),
+    [
+        (
+            "sheets_mm = [1, 20]",
+            "joint.toml: sheets_mm: 20 given; allowed: two thicknesses from 0.254 to 3.175 mm, where",
+        ),
+        ("sheets_mm = [1, 1, 1]", "joint.toml: sheets_mm"),
+        (
+            'sheets_mm = [1, 1]\nmaterial = "brass"',
+            'joint.toml: material: "brass" given; allowed: low_carbon_steel; of other',
+        ),
+        ("surface = 3", 'joint.toml: surface: 3 given; allowed: "clean", "scaled" or "zinc"'),
+        ("", "joint.toml: sheets_mm and rods_mm; allowed: one of them"),
+        (
+            "rods_mm = [5, 5]\nforce_N = -1",
+            "joint.toml: force_N: -1 given; allowed: a number above 0 and at most 50000",
+        ),
+    ],
+)
+def test_a_bad_joint_file(here: Path, text: str, message: str) -> None:
+    """One line that names file and key."""
+    (here / "joint.toml").write_text(text)
+    outcome = typed(["suggest", "--joint", "joint.toml"])
+    assert (outcome.code, outcome.out, outcome.err.count("\n")) == (2, "", 1)
+    assert outcome.err.startswith(f"weldbeat: {message}")
+
+
+def test_not_known_is_said_and_nothing_written(here: Path) -> None:
+    """Too little current: exit code 1, what would help, no file."""
+    outcome = typed(["suggest", "--sheets", "2,2", "-o", "sheets.toml"])
+    assert outcome.code == 1
+    assert "No suggestion: not known" in outcome.out
+    assert "What would help\n  a higher tap" in outcome.out
+    assert not (here / "sheets.toml").exists()
+
+
+def test_another_tap_that_helps_is_named(here: Path) -> None:
+    """The machine's own taps are tried."""
+    (here / "welder.toml").write_text(TAPS)
+    outcome = typed(["suggest", "--rods", "12,12", "--setdown", "30"])
+    assert outcome.code == 1
+    assert 'What would help\n  tap "high", of which something is known' in outcome.out
+
+
+def test_zinc_tells_of_fumes(here: Path) -> None:
+    """Zinc: no figures, and the caution that matters most."""
+    outcome = typed(["suggest", "--sheets", "0.5,0.5", "--surface", "zinc"])
+    assert outcome.code == 1
+    assert "poisonous fumes" in outcome.out
+    scaled = typed(["suggest", "--rods", "4,4", "--surface", "scaled"])
+    assert scaled.code == 0
+    assert "clean to bright metal first" in scaled.out
+
+
+def test_a_schedule_that_this_machine_refuses_is_not_written(here: Path) -> None:
+    """The limits of the welder file hold for a suggestion too."""
+    (here / "welder.toml").write_text(replaced(MACHINE, 'longest_weld = "3 s"', 'longest_weld = "0.5 s"'))
+    outcome = typed(["suggest", "--rods", "6,6", "--setdown", "15", "-o", "long.toml"])
+    assert outcome.code == 1
+    assert "The machine refuses it as it stands, so nothing is written: long.toml" in outcome.out
+    assert not (here / "long.toml").exists()
+
+
+def test_json(here: Path) -> None:
+    """Everything for another program, the schedule's text with it."""
+    outcome = typed(["suggest", "--rods", "5,5", "--setdown", "15", "--json", "-o", "five.toml"])
+    data = json.loads(outcome.out)
+    assert outcome.code == 0
+    assert data["known"]
+    assert data["schedule"] == (here / "five.toml").read_text()
+    assert data["weld_s"]["low"] < data["start_s"] < data["weld_s"]["high"]
+    assert {"name", "low", "high", "unit", "source"} == set(data["figures"][0])
+    unknown = json.loads(typed(["suggest", "--sheets", "2,2", "--json"]).out)
+    assert (unknown["known"], unknown["schedule"], unknown["start_s"]) == (False, None, None)
+
+
+def test_the_welder_files_groove_is_seen(here: Path) -> None:
+    """A groove in the welder file need not be told again."""
+    without = typed(["suggest", "--rods", "5,5", "--setdown", "15"]).out
+    (here / "welder.toml").write_text(
+        f"{MACHINE}[electrodes]\ndiameter_mm = 12\nlength_mm = 40\ngroove_radius_mm = 2.5\n"
+    )
+    grooved = typed(["suggest", "--rods", "5,5", "--setdown", "15"]).out
+    assert "lets it roll" in without
+    assert "lets it roll" not in grooved
+
+
+def test_a_file_name_that_the_board_cannot_keep(here: Path) -> None:
+    """Told before anything is printed or written."""
+    outcome = typed(["suggest", "--rods", "5,5", "-o", "Five Rods.toml"])
+    assert (outcome.code, outcome.out) == (2, "")
+    assert "file name" in outcome.err
+    assert not (here / "Five Rods.toml").exists()
