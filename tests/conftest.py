@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import sys
+from importlib.util import find_spec
 from pathlib import Path
 from typing import Any
 
@@ -13,6 +15,21 @@ from gen.schedule import Schedule
 from gen.table import TimingTable
 from gen.timing import compile_schedule
 from gen.welder import Welder
+
+# Folders and files that cannot even be read where something is missing, and what.
+_NEEDS = {
+    "pio": ("the PIO assembler, which is for Linux", find_spec("adafruit_pioasm") is not None),
+    "link/test_board.py": ("pseudo-terminals", sys.platform != "win32"),
+    "link/test_client.py": ("pseudo-terminals", sys.platform != "win32"),
+    "link/test_flashing.py": ("pseudo-terminals", sys.platform != "win32"),
+}
+collect_ignore = [name for name, (_, there) in _NEEDS.items() if not there]
+
+
+def pytest_report_header() -> list[str]:
+    """Say what steps aside on this platform, and why."""
+    return [f"left out: tests/{name}, which needs {what}" for name, (what, there) in _NEEDS.items() if not there]
+
 
 WELDER: dict[str, Any] = {
     "mains": {"voltage_V": 230, "frequency_Hz": 50},
