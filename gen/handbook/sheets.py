@@ -10,7 +10,7 @@ from scipy.optimize import brentq  # type: ignore[import-untyped,unused-ignore]
 
 from gen.figures import Figure, shown, spanning
 from gen.handbook.suggestion import HELPS, LEAST_PERCENT, Suggestion, force_caution, percent_for, scaled
-from gen.handbook.tables import ClassRow, IsoRange, between, cited, class_rows, iso_row, optimum_rows
+from gen.handbook.tables import INCH_MM, ClassRow, IsoRange, between, cited, class_rows, iso_row, optimum_rows
 from gen.joint import Joint
 
 LOSS_TO_MM = 1.575  # 0.062 in: in thicker sheets classes A and C do not obey the loss law
@@ -52,14 +52,14 @@ class Classes:
         """A class at this thickness; `printed` names the thickness, not a row."""
         rows, mm = class_rows(letter), self.thickness_mm
         return ClassRow(
-            mm / 25.4,
-            letter,
-            between(rows, mm, lambda r: r.weld_cycles_60Hz),
-            between(rows, mm, lambda r: r.force_lb),
-            between(rows, mm, lambda r: r.current_A),
-            between(rows, mm, lambda r: r.nugget_in),
-            between(rows, mm, lambda r: r.shear_lb),
-            "FROM MEMORY" in cited(rows, mm),
+            thickness_in=mm / INCH_MM,
+            letter=letter,
+            weld_cycles_60Hz=between(rows, mm, lambda r: r.weld_cycles_60Hz),
+            force_lb=between(rows, mm, lambda r: r.force_lb),
+            current_A=between(rows, mm, lambda r: r.current_A),
+            nugget_in=between(rows, mm, lambda r: r.nugget_in),
+            shear_lb=between(rows, mm, lambda r: r.shear_lb),
+            from_memory="FROM MEMORY" in cited(rows, mm),
         )
 
     @cached_property

@@ -18,18 +18,32 @@ CYCLE_50_S = 1 / 50
 _MEMORY = "from_memory"
 
 
-@dataclass(frozen=True)
-class ClassRow:
+@dataclass(frozen=True, kw_only=True)
+class _PrintedRow:
+    """What every table in inches, pounds and 60 Hz cycles prints."""
+
+    weld_cycles_60Hz: float
+    force_lb: float
+    current_A: float
+    from_memory: bool
+
+    @property
+    def weld_s(self) -> float:
+        return self.weld_cycles_60Hz * CYCLE_60_S
+
+    @property
+    def force_N(self) -> float:
+        return self.force_lb * POUND_N
+
+
+@dataclass(frozen=True, kw_only=True)
+class ClassRow(_PrintedRow):
     """One set-up for two equal low-carbon sheets: class A (best), B (medium) or C (fair)."""
 
     thickness_in: float
     letter: str
-    weld_cycles_60Hz: float
-    force_lb: float
-    current_A: float
     nugget_in: float
     shear_lb: float
-    from_memory: bool
 
     @property
     def size_mm(self) -> float:
@@ -40,14 +54,6 @@ class ClassRow:
         return f"{self.thickness_in:.3f} in"
 
     @property
-    def weld_s(self) -> float:
-        return self.weld_cycles_60Hz * CYCLE_60_S
-
-    @property
-    def force_N(self) -> float:
-        return self.force_lb * POUND_N
-
-    @property
     def nugget_mm(self) -> float:
         return self.nugget_in * INCH_MM
 
@@ -56,21 +62,17 @@ class ClassRow:
         return self.shear_lb * POUND_N
 
 
-@dataclass(frozen=True)
-class OptimumRow:
+@dataclass(frozen=True, kw_only=True)
+class OptimumRow(_PrintedRow):
     """The optimum set-up for two equal sheets of SAE 1010."""
 
     thickness_in: float
     face_diameter_in: float
-    force_lb: float
-    weld_cycles_60Hz: float
     hold_cycles_min_60Hz: float
-    current_A: float
     min_shear_lb: float
     fused_zone_in: float
     min_spacing_in: float
     min_overlap_in: float
-    from_memory: bool
 
     @property
     def size_mm(self) -> float:
@@ -83,14 +85,6 @@ class OptimumRow:
     @property
     def face_diameter_mm(self) -> float:
         return self.face_diameter_in * INCH_MM
-
-    @property
-    def force_N(self) -> float:
-        return self.force_lb * POUND_N
-
-    @property
-    def weld_s(self) -> float:
-        return self.weld_cycles_60Hz * CYCLE_60_S
 
     @property
     def hold_s(self) -> float:
@@ -138,18 +132,14 @@ class IsoRow:
         return f"over {self.over_mm:g} to {self.to_mm:g} mm"
 
 
-@dataclass(frozen=True)
-class RodRow:
+@dataclass(frozen=True, kw_only=True)
+class RodRow(_PrintedRow):
     """One cross-wire weld between two equal low-carbon rods."""
 
     finish: str
     diameter_in: float
-    weld_cycles_60Hz: float
     setdown_pct: float
-    force_lb: float
-    current_A: float
     strength_lb: float
-    from_memory: bool
 
     @property
     def size_mm(self) -> float:
@@ -158,14 +148,6 @@ class RodRow:
     @property
     def printed(self) -> str:
         return f"{self.diameter_in:g} in"
-
-    @property
-    def weld_s(self) -> float:
-        return self.weld_cycles_60Hz * CYCLE_60_S
-
-    @property
-    def force_N(self) -> float:
-        return self.force_lb * POUND_N
 
     @property
     def strength_N(self) -> float:
