@@ -29,12 +29,13 @@ def inrush(stress: Stress) -> Finding:
     figure = stress.worst.primary_peak_A / stress.working_peak_A if stress.working_peak_A else 0.0
     return judged(
         "inrush",
-        round(figure, 2),
+        figure,
         INRUSH_LIMIT,
         "times the working peak",
         "common practice, no source; knee and remanence are assumed",
         "Delay the first half-cycle (limits.first_delay_deg near 90) and slope the current up.",
         otherwise="caution",
+        digits=2,
     )
 
 
@@ -76,12 +77,13 @@ def supply_dip(stress: Stress, welder: Welder) -> Finding:
     fall = dip(welder.machine, tap.working_primary, tap.load_angle)
     return judged(
         "supply-dip",
-        round(100 * fall.high / welder.mains.voltage_V, 1),
+        100 * fall.high / welder.mains.voltage_V,
         DIP_LIMIT_PERCENT,
         "% of the mains voltage",
         f"EN 50160: 10 %; {welder.machine.source_resistance.source}",
         "Use a lower tap or per cent, or an outlet nearer the board; other users of the supply will see lights flicker.",
         otherwise="caution",
+        digits=1,
     )
 
 
@@ -94,11 +96,12 @@ def switch_current(stress: Stress, welder: Welder) -> list[Finding]:
     return [
         judged(
             "switch-current",
-            round(most, 1),
+            most,
             rated,
             "A RMS while welding",
             "switch.rated_current_A, its data sheet",
             "Fit a larger switch, or weld with less current.",
+            digits=1,
         )
     ]
 
@@ -112,11 +115,12 @@ def switch_surge(stress: Stress, welder: Welder) -> list[Finding]:
     return [
         judged(
             "switch-surge",
-            round(peak, 1),
+            peak,
             surge,
             "A peak, shorted, worst residue",
             "switch.surge_current_A, its data sheet (one half-cycle, not to be repeated)",
             "Fit a larger switch; one shot from the wrong residue would end this one.",
+            digits=1,
         )
     ]
 
@@ -131,11 +135,12 @@ def switch_i2t(stress: Stress, welder: Welder) -> list[Finding]:
     return [
         judged(
             "switch-i2t",
-            round(most, 2),
+            most,
             rated,
             "A2 s in one half-cycle, shorted, worst residue",
             "switch.i2t_A2s, its data sheet (for fusing: one half-cycle, not to be repeated)",
             "Fit a larger switch: no fuse will save this one.",
+            digits=2,
         )
     ]
 
@@ -154,11 +159,12 @@ def triac_commutation(stress: Stress, welder: Welder) -> list[Finding]:
     return [
         judged(
             "triac-commutation",
-            round(step_V / SNUBBER_RISE_US, 1),
+            step_V / SNUBBER_RISE_US,
             rated or TYPICAL_DV_DT,
             "V/us behind a 10 us snubber",
             source,
             "It may conduct on without a gate. Use two thyristors.",
+            digits=1,
         )
     ]
 

@@ -63,9 +63,21 @@ def judged(
     low: bool = False,
     otherwise: Severity = "refuse",
     time_s: float | None = None,
+    digits: int = 3,
 ) -> Finding:
-    """A finding that is a note while `figure` keeps to `limit` (at most, or with `low` at least), and `otherwise` beyond it."""
-    kept = figure >= limit if low else figure <= limit
+    """A finding that is a note while `figure` keeps to `limit` (at most, or with `low` at least), and `otherwise` beyond it.
+
+    Judged as it is and told to `digits` after the point, unless so few would tell another story.
+    """
+
+    def keeps(figure: float, limit: float) -> bool:
+        hair = 1e-9 * abs(limit)  # what floating point may add to a figure that is the limit itself
+        return figure >= limit - hair if low else figure <= limit + hair
+
+    kept = keeps(figure, limit)
+    shown = round(figure, digits), round(limit, digits)
+    if keeps(*shown) == kept:
+        figure, limit = shown
     return Finding(
         name, "note" if kept else otherwise, figure, limit, unit, source, advice if not kept else "", time_s, low
     )

@@ -78,7 +78,7 @@ def firing(recording: Recording, table: TimingTable, welder: Welder) -> Finding:
     error_deg = us_to_degrees(abs(worst.error_us), table.frequency_Hz) if worst else 0.0
     return judged(
         "firing",
-        round(error_deg, 3),
+        error_deg,
         FIRING_ERROR_DEG,
         "degrees from ideal",
         "common practice, no source",
@@ -92,12 +92,13 @@ def gate_window(recording: Recording, table: TimingTable, welder: Welder) -> Fin
     left = GATE_END_DEG - us_to_degrees(max(planned_delays_us(table)), table.frequency_Hz)
     return judged(
         "gate-window",
-        round(left, 2),
+        left,
         LEAST_GATE_DEG,
         "degrees of gate",
         "common practice, no source",
         "Raise current_percent, or use a lower tap.",
         low=True,
+        digits=2,
     )
 
 
@@ -107,13 +108,14 @@ def gate_end(recording: Recording, table: TimingTable, welder: Welder) -> Findin
     rest = us_to_degrees(worst.rest_us, table.frequency_Hz) if worst else 180 - GATE_END_DEG
     return judged(
         "gate-end",
-        round(rest, 2),
+        rest,
         LEAST_GATE_REST_DEG,
         "degrees before the crossing",
         "common practice, no source",
         "The detector's offset is wrong, or the mains is outside its band: measure both.",
         low=True,
         time_s=worst.on_s if worst else None,
+        digits=2,
     )
 
 

@@ -63,7 +63,7 @@ def flux_balance(recording: Recording, table: TimingTable, welder: Welder) -> Fi
         worst = max([worst, *flux_path(recording, welder, weld.asked_s, weld.ended_s)], key=lambda p: abs(p.flux))
     return judged(
         "flux-balance",
-        round(abs(worst.flux), 3),
+        abs(worst.flux),
         FLUX_LIMIT,
         "of the steady peak",
         "textbook: switched on at zero it is 2, at the peak 1; the knee lies between (common practice, no source)",

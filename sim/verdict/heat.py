@@ -114,12 +114,13 @@ def heat_findings(
         findings.append(
             judged(
                 part.name,
-                round(figure, 1),
+                figure,
                 part.limit_C,
                 "degC for ever at this pace" + (", mean" if part.by_mean else ", peak"),
                 part.source,
                 part.advice + slower,
                 otherwise=part.severity,
+                digits=1,
             )
         )
     return findings

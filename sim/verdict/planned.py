@@ -26,11 +26,12 @@ def duty(table: TimingTable, welder: Welder, welds_per_minute: float) -> Finding
     most = welder.allowed_duty * 120 * table.frequency_Hz / table.heating_half_cycles
     return judged(
         "duty",
-        round(100 * asked, 2),
-        round(100 * welder.allowed_duty, 2),
+        100 * asked,
+        100 * welder.allowed_duty,
         "% of a minute at full current",
         f"plate: {t.rating_kVA:g} kVA at {t.rating_duty_percent:g} %, equal heating I^2 x duty (RWMA practice, from memory)",
         f"Weld no faster than {math.floor(most)} a minute, or shorten the weld or lower its current.",
+        digits=2,
     )
 
 
@@ -95,10 +96,11 @@ def latching(table: TimingTable, welder: Welder) -> Finding:
         worst = min(worst, reached / welder.switch.latching_current_A if end > begin else 0.0)
     return judged(
         "latching",
-        round(worst, 2),
+        worst,
         1,
         "times the latching current",
         f"switch.latching_current_A, at {LOWEST_MAINS:.0%} mains (EN 50160) and the ends of band and load-angle range",
         "Use a switch with a lower latching current, or fire earlier (more per cent).",
         low=True,
+        digits=2,
     )

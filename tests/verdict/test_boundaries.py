@@ -17,7 +17,7 @@ from gen.boards import Board, boards
 from gen.firmware import render
 from gen.table import TimingRow, TimingTable
 from gen.welder import Welder
-from sim.verdict import Verdict, judge
+from sim.verdict import Verdict, judge, judged
 from sim.verdict.fired import FIRING_ERROR_DEG, LEAST_GATE_REST_DEG
 from sim.verdict.flux import FLUX_LIMIT, flux_balance
 from sim.verdict.planned import cool_time, duty, latching, low_current, table_size
@@ -213,6 +213,15 @@ def test_duty_boundary() -> None:
     table = compiled(welder, {"weld": "10 cycles"})
     assert duty(table, welder, 30).severity == "note"
     assert duty(table, welder, 30.1).severity == "refuse"
+
+
+def test_a_finding_is_judged_before_it_is_rounded() -> None:
+    """A figure just past its limit is told with the digits that show it; at the limit itself it still keeps to it."""
+    past = judged("x", 10.04, 10, "%", "", "slower", digits=1)
+    assert (past.severity, past.figure > past.limit, past.advice) == ("refuse", True, "slower")
+    assert judged("x", 0.1 + 0.2, 0.3, "%", "", "slower").severity == "note"
+    low = judged("x", 9.96, 10, "degrees", "", "later", digits=1, low=True)
+    assert (low.severity, low.figure < low.limit) == ("refuse", True)
 
 
 def test_cool_time_boundary() -> None:
