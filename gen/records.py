@@ -1,4 +1,4 @@
-"""`records.sqlite` beside welder.toml: what was welded, and the schedules that were sent to boards.
+"""`records.sqlite` beside welder.toml: welds, schedules sent to boards, trials on scrap, commissioning.
 
 One transaction a change, so that it holds the whole change or nothing of it. A file of another kind, or of a newer
 version, is never written to.
@@ -9,7 +9,7 @@ from __future__ import annotations
 import sqlite3
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, fields, replace
 from datetime import datetime, timedelta
 from pathlib import Path
 from types import TracebackType
@@ -18,12 +18,13 @@ from typing import Self
 from gen.errors import InputError
 
 RECORDS_FILE = "records.sqlite"
-VERSION = 1
 _APPLICATION = 0x5742_6561  # "WBea" in the header of the file, where other programs put theirs
 _SAME_WELD = timedelta(minutes=5)  # two accounts of one weld differ by the clocks of board and computer
 _WAIT_S = 5.0  # for another program that is writing
 
-_TABLES = """\
+# What each version added to the file, in order; an older file gets what it lacks when it is opened.
+_VERSIONS = (
+    """\
 CREATE TABLE welds (
     board TEXT NOT NULL,      -- the board's name and the serial number of its USB
     life INTEGER NOT NULL,    -- from 1; the next when a board whose settings were wiped counts its starts from 1 again
@@ -44,7 +45,60 @@ CREATE TABLE pushed (
     text TEXT NOT NULL,       -- the schedule file as it was
     pushed_at TEXT NOT NULL
 ) STRICT;
-"""
+""",
+    """\
+CREATE TABLE trials (
+    joint TEXT NOT NULL,      -- its name
+    number INTEGER NOT NULL,  -- from 1 in each joint
+    tried_at TEXT NOT NULL,   -- UTC, ISO 8601, to the second
+    joint_text TEXT NOT NULL, -- the joint file as it was
+    schedule TEXT NOT NULL,   -- the name of the schedule
+    text TEXT NOT NULL,       -- the schedule file as it was
+    digest TEXT NOT NULL,     -- of the compiled schedule
+    weld_s REAL NOT NULL,     -- under current in the weld phases
+    percent REAL NOT NULL,    -- of the full current
+    force_N REAL,
+    outcome TEXT NOT NULL,    -- no bond, broke at the joint, tore the parent metal
+    expulsion TEXT NOT NULL,  -- none, early, late
+    setdown_mm REAL,
+    strength_N REAL,          -- peel or tension
+    twist_Nm REAL,
+    nugget_mm REAL,
+    dressed INTEGER NOT NULL, -- 1: the electrodes were dressed just before
+    note TEXT NOT NULL,
+    board TEXT,               -- with boot and count the weld that was watched, or NULL
+    boot INTEGER,
+    count INTEGER,
+    PRIMARY KEY (joint, number)
+) STRICT;
+CREATE TABLE kept (
+    joint TEXT NOT NULL,
+    kept_at TEXT NOT NULL,
+    schedule TEXT NOT NULL,
+    text TEXT NOT NULL,
+    digest TEXT NOT NULL,
+    weld_s REAL NOT NULL,
+    percent REAL NOT NULL,
+    window_low_s REAL NOT NULL,  -- the estimated good window, and the number of trials it rests on
+    window_high_s REAL NOT NULL,
+    trials INTEGER NOT NULL,
+    PRIMARY KEY (joint, kept_at)
+) STRICT;
+CREATE TABLE checks (
+    walk INTEGER NOT NULL,    -- one commissioning, from 1
+    step TEXT NOT NULL,
+    number INTEGER NOT NULL,  -- from 1 in each walk
+    checked_at TEXT NOT NULL,
+    board TEXT NOT NULL,
+    outcome TEXT NOT NULL,    -- passed, failed, not checked
+    reading REAL,
+    unit TEXT NOT NULL,
+    note TEXT NOT NULL,
+    PRIMARY KEY (walk, number)
+) STRICT;
+""",
+)
+VERSION = len(_VERSIONS)
 
 
 @dataclass(frozen=True)
@@ -61,6 +115,64 @@ class WeldRecord:
     duty_used_half_cycles: int
     schedule: str | None
     digest: str | None
+
+
+@dataclass(frozen=True)
+class TrialRecord:
+    """One weld on scrap and what came of it; columns as in the table `trials`. `number` 0: the next of its joint."""
+
+    joint: str
+    number: int
+    tried_at: str
+    joint_text: str
+    schedule: str
+    text: str
+    digest: str
+    weld_s: float
+    percent: float
+    force_N: float | None
+    outcome: str
+    expulsion: str
+    setdown_mm: float | None
+    strength_N: float | None
+    twist_Nm: float | None
+    nugget_mm: float | None
+    dressed: int
+    note: str
+    board: str | None = None
+    boot: int | None = None
+    count: int | None = None
+
+
+@dataclass(frozen=True)
+class KeptRecord:
+    """A setting that was kept for a joint, with the good window as it was estimated then."""
+
+    joint: str
+    kept_at: str
+    schedule: str
+    text: str
+    digest: str
+    weld_s: float
+    percent: float
+    window_low_s: float
+    window_high_s: float
+    trials: int
+
+
+@dataclass(frozen=True)
+class CheckRecord:
+    """One step of a commissioning and what came of it. `number` 0: the next of its walk."""
+
+    walk: int
+    step: str
+    number: int
+    checked_at: str
+    board: str
+    outcome: str
+    reading: float | None
+    unit: str
+    note: str
 
 
 class Records:
@@ -99,18 +211,20 @@ class Records:
         self._db.execute("BEGIN IMMEDIATE")  # another program may be making it at the same time
         application, version = (int(self._db.execute(f"PRAGMA {name}").fetchone()[0]) for name in _HEADER)
         empty = self._db.execute("SELECT count(*) FROM sqlite_schema").fetchone()[0] == 0
-        if application == 0 and version == 0 and empty:
-            for statement in _TABLES.split(";\n"):
-                self._db.execute(statement)
-            self._db.execute(f"PRAGMA application_id = {_APPLICATION}")
-            self._db.execute(f"PRAGMA user_version = {VERSION}")
-        elif application != _APPLICATION:
+        new = application == 0 and version == 0 and empty
+        if not new and application != _APPLICATION:
             raise self._error("a database of another program", "allowed: move it away, and a new one is made")
-        elif version > VERSION:
+        if version > VERSION:
             raise self._error(
                 f"written by a newer Weldbeat (version {version} of the file)",
                 f"allowed: at most {VERSION}; update Weldbeat",
             )
+        for added in _VERSIONS[version:]:
+            for statement in added.split(";\n"):
+                self._db.execute(statement)
+        if version < VERSION:
+            self._db.execute(f"PRAGMA application_id = {_APPLICATION}")
+            self._db.execute(f"PRAGMA user_version = {VERSION}")
         self._db.execute("COMMIT")
 
     def add_welds(self, welds: Iterable[WeldRecord]) -> int:
@@ -158,6 +272,57 @@ class Records:
         found = self._db.execute("SELECT text FROM pushed WHERE digest = ?", (digest,)).fetchone()
         return None if found is None else str(found[0])
 
+    def add_trial(self, trial: TrialRecord) -> int:
+        """Keep one trial; returns its number, the next of its joint where it has none."""
+        return self._add_numbered("trials", "joint", trial)
+
+    def trials(self, joint: str | None = None) -> list[TrialRecord]:
+        """The trials of `joint`, or of all, in order."""
+        rows = self._db.execute(
+            f"SELECT {', '.join(_columns(TrialRecord))} FROM trials WHERE ? IN (joint, '') ORDER BY joint, number",
+            (joint or "",),
+        )
+        return [TrialRecord(*row) for row in rows]
+
+    def add_kept(self, kept: KeptRecord) -> None:
+        """Keep the setting that was settled on."""
+        with self._change():
+            self._insert("kept", kept)
+
+    def kept(self, joint: str | None = None) -> list[KeptRecord]:
+        """What was kept for `joint`, or for all, the newest last."""
+        rows = self._db.execute(
+            f"SELECT {', '.join(_columns(KeptRecord))} FROM kept WHERE ? IN (joint, '') ORDER BY kept_at, joint",
+            (joint or "",),
+        )
+        return [KeptRecord(*row) for row in rows]
+
+    def add_check(self, check: CheckRecord) -> int:
+        """Keep one step of a commissioning; returns its number, the next of its walk where it has none."""
+        return self._add_numbered("checks", "walk", check)
+
+    def checks(self, walk: int | None = None) -> list[CheckRecord]:
+        """The steps of a walk, or of all, in order."""
+        rows = self._db.execute(
+            f"SELECT {', '.join(_columns(CheckRecord))} FROM checks WHERE ? IN (walk, 0) ORDER BY walk, number",
+            (walk or 0,),
+        )
+        return [CheckRecord(*row) for row in rows]
+
+    def _add_numbered(self, table: str, group: str, record: TrialRecord | CheckRecord) -> int:
+        with self._change():
+            number = record.number
+            if number == 0:
+                statement = f"SELECT coalesce(max(number), 0) + 1 FROM {table} WHERE {group} = ?"
+                number = int(self._db.execute(statement, (getattr(record, group),)).fetchone()[0])
+            self._insert(table, replace(record, number=number))
+        return number
+
+    def _insert(self, table: str, record: TrialRecord | KeptRecord | CheckRecord) -> None:
+        columns = _columns(type(record))
+        statement = f"INSERT INTO {table} ({', '.join(columns)}) VALUES ({', '.join('?' * len(columns))})"
+        self._db.execute(statement, [getattr(record, column) for column in columns])
+
     @contextmanager
     def _change(self) -> Iterator[None]:
         """All that is done inside, or nothing of it."""
@@ -185,4 +350,10 @@ class Records:
 
 
 _HEADER = ("application_id", "user_version")
-_WELD_COLUMNS = tuple(WeldRecord.__dataclass_fields__)
+
+
+def _columns(kind: type[WeldRecord | TrialRecord | KeptRecord | CheckRecord]) -> tuple[str, ...]:
+    return tuple(field.name for field in fields(kind))
+
+
+_WELD_COLUMNS = _columns(WeldRecord)

@@ -282,6 +282,23 @@ class Force(FileModel):
     force_switch: bool = False
 
 
+class Protection(FileModel):
+    """Hardware that works without the board. What the file does not say is not there.
+
+    `gate_drive`: what ends the gate current within 12 ms of the pin rising, whatever the pin then does; `direct` is nothing.
+    `contactor` drops when the board's pulse train ends. The `stop_...` and over-temperature contacts break by themselves.
+    """
+
+    gate_drive: Literal["one_shot", "pulse_transformer", "capacitor", "direct"] | None = None
+    isolator: bool = False
+    contactor: bool = False
+    stop_cuts_gate_supply: bool = False
+    stop_cuts_contactor: bool = False
+    over_temperature_contact: bool = False
+    secondary_earthed: bool = False
+    residual_current_device: bool = False
+
+
 class Limits(FileModel):
     """What no schedule may pass. Longest weld: all current of one weld together."""
 
@@ -308,5 +325,6 @@ class WelderTables(FileModel):
     ambient: Ambient = Ambient()
     detector: Detector = Detector()
     force: Force
+    protection: Protection = Protection()
     limits: Limits = Field(default_factory=Limits)
     board: BoardChoice

@@ -35,6 +35,15 @@ WELDER: dict[str, Any] = {
     "mains": {"voltage_V": 230, "frequency_Hz": 50},
     "transformer": {"rating_kVA": 3.0, "rating_duty_percent": 50, "working_current_A": 20},
     "force": {"source": "foot_lever"},
+    "protection": {
+        "gate_drive": "one_shot",
+        "isolator": True,
+        "contactor": True,
+        "stop_cuts_gate_supply": True,
+        "stop_cuts_contactor": True,
+        "over_temperature_contact": True,
+        "secondary_earthed": True,
+    },
     "board": {"name": "pico"},
 }
 

@@ -64,6 +64,13 @@ DEMO = TYPICAL | {
     "foster": [[0.05, 0.005], [0.15, 0.05], [0.25, 0.4]],
     "K_per_W": 0.8,
     "J_per_K": 450,
+    "gate_drive": "one_shot",
+    "isolator": True,
+    "contactor": True,
+    "stop_cuts_gate_supply": True,
+    "stop_cuts_contactor": True,
+    "over_temperature_contact": True,
+    "secondary_earthed": True,
 }
 # They follow from the shorted current.
 del DEMO["load_angle_min_deg"], DEMO["load_angle_max_deg"]

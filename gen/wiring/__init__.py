@@ -1,0 +1,1 @@
+"""The upgrade as hardware: choosing the parts, the wiring sheet, commissioning."""
