@@ -116,10 +116,13 @@ class Board:
         if begins:
             self._env.process(self._watch(self._resets))
 
-    def ended(self, maintain: int) -> None:
-        """The program has restarted the board by itself; with `maintain` it does not come back."""
-        if not maintain:
+    def ended(self, again: bool) -> None:
+        """The program has ended by itself: it has restarted the board, or nothing runs any more."""
+        if again:
             self._reset(GOODBYE_S, bitten=False)
+        else:
+            self._resets += 1
+            self._fed_s = None
 
     def _watch(self, resets: int) -> Generator[simpy.Event, None, None]:
         while self._resets == resets and self._fed_s is not None:

@@ -272,7 +272,7 @@ class StepFailed(Exception):
 class Host:
     """The board's main loop as a process: step, then wait until the wake time or an input's change, and come late.
 
-    `on_end(maintain)` is called where main.py would have restarted the board. `states` is where changes of state are kept.
+    `on_end(again)` is called when it has ended, and says whether it starts again. `states` is where changes of state are kept.
     """
 
     def __init__(
@@ -283,7 +283,7 @@ class Host:
         seed: int,
         clock_rate: float,
         states: list[StateChange],
-        on_end: Callable[[int], None],
+        on_end: Callable[[bool], None],
     ) -> None:
         self._env = env
         self._driver = driver
@@ -331,12 +331,13 @@ class Host:
                     return
             maintain = supervisor.maintain
         except PowerLost:
+            self._on_end(False)
             return
         except StepFailed:
             pass
         driver.off()
         driver.restart(maintain)
-        self._on_end(maintain)
+        self._on_end(not maintain)
 
     def _hung(self) -> Generator[simpy.Event, None, None]:
         while self._env.now < self._resumes_s and not self._dead:

@@ -192,7 +192,7 @@ def simulate(bundle: FirmwareBundle, table: TimingTable, bench: Bench) -> Record
 
     def start(number: int) -> Host:
         firmware = Firmware(bundle) if number else first
-        return Host(env, firmware, driver, bench.seed + number, bench.clock_rate, states, lambda m: board.ended(m))
+        return Host(env, firmware, driver, bench.seed + number, bench.clock_rate, states, lambda again: board.ended(again))
 
     board = Board(
         env,

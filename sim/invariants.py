@@ -1,0 +1,356 @@
+"""What must hold whatever goes wrong: one function each, from a run and what the bench really was to what is amiss.
+
+Read from gates, currents and contacts as the simulator knows them; the firmware's counters are not looked at, and its
+states only by `lockouts`.
+"""
+
+from __future__ import annotations
+
+import math
+from bisect import bisect_right
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from functools import cached_property
+
+from firmware_templates.app import states as words
+from gen.firmware import duty_limit
+from gen.table import TimingTable, heat
+from gen.welder import FREQUENCY_BAND, Welder
+from sim.chain import OPENS_S
+from sim.recording import Recording
+from sim.verdict.flux import FLUX_LIMIT, decay_time_s, path_of
+from sim.world import Bench
+
+STEADY_S = 0.020  # a pedal open for less has bounced
+REACTION_S = 0.045  # a wake time, a late step and one half-cycle under way
+HUNT_DEG = (165 - 180, 165 + 36 - 180)  # where an edge is believed, from the true crossing
+EDGE_US = 300.0  # what a detector's own error may add
+LOCK_HALF_CYCLES = 8
+MINUTE_S = 60.0
+
+
+@dataclass(frozen=True)
+class Truth:
+    """A run beside everything that it was made of."""
+
+    recording: Recording
+    table: TimingTable
+    welder: Welder
+    bench: Bench
+
+    @cached_property
+    def asks(self) -> list[Ask]:
+        return list(_asks(self))
+
+    @cached_property
+    def losses(self) -> list[tuple[float, float]]:
+        """(start, end) of each time without mains, or without one polarity of it."""
+        out: list[tuple[float, float]] = []
+        for half in self.recording.half_cycles:
+            if half.amplitude_V == 0:
+                end_s = half.start_s + half.length_s
+                if out and half.start_s - out[-1][1] < 1e-9:
+                    out[-1] = (out[-1][0], end_s)
+                else:
+                    out.append((half.start_s, end_s))
+        return out
+
+    @property
+    def leaps(self) -> bool:
+        """True where the board's clock was moved on, so that its minutes are not those of the run."""
+        return any(fault.kind == "leap" for fault in self.bench.board_faults)
+
+    @property
+    def stopped(self) -> list[tuple[float, float]]:
+        """(open, closed again) of the stop circuit."""
+        return _spans([(c.time_s, c.value) for c in self.recording.stops])
+
+    def hung(self, time_s: float) -> bool:
+        """True where the interpreter does not run: hung, or not yet started again."""
+        for fault in self.bench.board_faults:
+            if fault.kind == "hang" and fault.at_s - REACTION_S <= time_s:
+                begun = min([s for s in self.recording.starts if s > fault.at_s], default=math.inf)
+                if time_s < min(fault.at_s + fault.length_s + REACTION_S, begun):
+                    return True
+        return False
+
+
+@dataclass(frozen=True)
+class Ask:
+    """A fresh weld request: the pedal closed at `from_s` after having been open long enough, seen by a running board.
+
+    It stands until `until_s`: the next request, a stop, a hot contact, a restart or the end of the run.
+    """
+
+    from_s: float
+    until_s: float
+    pedal_opened_s: float
+
+
+@dataclass(frozen=True)
+class Violation:
+    """What was amiss, and when."""
+
+    invariant: str
+    time_s: float
+    what: str
+
+
+def _spans(changes: list[tuple[float, int]]) -> list[tuple[float, float]]:
+    out: list[tuple[float, float]] = []
+    for time_s, value in changes:
+        if value:
+            out.append((time_s, math.inf))
+        elif out:
+            out[-1] = (out[-1][0], time_s)
+    return out
+
+
+def _asks(truth: Truth) -> Iterator[Ask]:
+    r = truth.recording
+    opened_s, found = 0.0, []
+    starts = [0.0, *r.starts]
+    ends = sorted([c.time_s for c in r.stops if c.value] + [t for t, _ in truth.bench.hots] + list(r.starts))
+    for change in r.pedal:
+        if not change.value:
+            opened_s = change.time_s
+            continue
+        begun_s = starts[bisect_right(starts, change.time_s) - 1]
+        if change.time_s - max(opened_s, begun_s) >= STEADY_S:
+            found.append(change.time_s)
+    ends_s = [*(change.time_s for change in r.pedal[1:]), math.inf]
+    opens = [  # for longer than a bounce
+        change.time_s
+        for change, end_s in zip(r.pedal, ends_s, strict=False)
+        if not change.value and end_s - change.time_s >= STEADY_S
+    ]
+    for n, from_s in enumerate(found):
+        until_s = found[n + 1] if n + 1 < len(found) else math.inf
+        n_end = bisect_right(ends, from_s)
+        until_s = min([until_s, *ends[n_end : n_end + 1]])
+        yield Ask(from_s, until_s, min((t for t in opens if t > from_s), default=math.inf))
+
+
+def fresh_request(truth: Truth) -> list[Violation]:
+    """The gate never rises without a fresh weld request: none before it, none left after stop, heat or a restart."""
+    asks = truth.asks
+    wrong = []
+    stopped = truth.stopped
+    for on_s, _ in truth.recording.gates:
+        ask = _ask_of(asks, on_s)
+        if ask is None:
+            wrong.append(Violation("fresh-request", on_s, "a gate before any request"))
+        elif on_s > ask.until_s + REACTION_S and not truth.hung(on_s) and not _inside(stopped, on_s):
+            wrong.append(Violation("fresh-request", on_s, "a gate after what ended the request"))
+    return wrong
+
+
+def _ask_of(asks: list[Ask], time_s: float) -> Ask | None:
+    at = bisect_right(asks, time_s, key=lambda ask: ask.from_s)
+    return asks[at - 1] if at else None
+
+
+def _inside(spans: list[tuple[float, float]], time_s: float) -> bool:
+    return any(from_s <= time_s < to_s for from_s, to_s in spans)
+
+
+def table_count(truth: Truth) -> list[Violation]:
+    """For one request never more gates than the table has, nor more currents where the gate makes them."""
+    wrong = []
+    most = truth.table.fired_half_cycles
+    for ask, nxt in zip(truth.asks, [*truth.asks[1:], None], strict=True):
+        end_s = nxt.from_s if nxt else math.inf
+        gates = [on_s for on_s, _ in truth.recording.gates if ask.from_s <= on_s < end_s]
+        if len(gates) > most:
+            wrong.append(Violation("table-count", gates[most], f"{len(gates)} gates, the table has {most}"))
+    return wrong
+
+
+def one_train(truth: Truth) -> list[Violation]:
+    """The gates of one request come in one row: after a gap that the table does not have, nothing more is fired."""
+    rows = truth.table.impulse_rows
+    longest = max([row.half_cycles for row in rows if row.firing_delay_us is None], default=0)
+    wrong, last_s = [], -math.inf
+    for on_s, _ in truth.recording.gates:
+        if last_s >= 0 and _ask_of(truth.asks, on_s) is _ask_of(truth.asks, last_s):
+            gap = truth.recording.half_cycle_at(on_s).index - truth.recording.half_cycle_at(last_s).index
+            if gap > longest + 2:
+                wrong.append(Violation("one-train", on_s, f"a gate {gap} half-cycles after the one before"))
+        last_s = on_s
+    return wrong
+
+
+def after_stop(truth: Truth) -> list[Violation]:
+    """After stop no gate by the firing hardware's own test; without that none by Python; without both no current by the chain."""
+    wrong, r, bench = [], truth.recording, truth.bench
+    for open_s, closed_s in truth.stopped:
+        last_s = open_s + (2e-6 if bench.stop_reaches_gate else REACTION_S)
+        late = [on_s for on_s, _ in r.gates if last_s < on_s < closed_s]
+        if bench.stop_reaches_gate:
+            wrong += [Violation("after-stop", on_s, "a gate with stop open") for on_s in late]
+        elif not truth.hung(open_s):
+            wrong += [Violation("after-stop", on_s, "a gate with stop open, Python alive") for on_s in late]
+        elif not bench.chain.stop_cuts_gate and not bench.chain.stop_cuts_contactor:
+            wrong += [Violation("after-stop", on_s, "a gate with stop open, and no hardware that cuts it") for on_s in late]
+        else:
+            last_s = open_s + (2e-6 if bench.chain.stop_cuts_gate else OPENS_S + 2e-6)
+            currents = [c.start_s for c in r.conductions if last_s < c.start_s < closed_s]
+            wrong += [Violation("after-stop", start_s, "current with stop open") for start_s in currents]
+    return wrong
+
+
+def mains_loss(truth: Truth) -> list[Violation]:
+    """Off within the hunt window when the mains goes, and nothing fired on its return without a fresh request."""
+    wrong = []
+    for lost_s, back_s in truth.losses:
+        half_s = truth.recording.half_cycle_at(lost_s - 1e-9).length_s
+        for on_s, off_s in truth.recording.gates:
+            if lost_s + 1.25 * half_s < on_s < back_s:
+                wrong.append(Violation("mains-loss", on_s, "a gate without mains"))
+            elif on_s >= back_s > lost_s + half_s * 1.5:
+                ask = _ask_of(truth.asks, on_s)
+                if ask is None or ask.from_s < lost_s:
+                    wrong.append(Violation("mains-loss", on_s, "a gate on the return of the mains"))
+            if off_s > lost_s + 1.25 * half_s and on_s < lost_s:
+                wrong.append(Violation("mains-loss", off_s, "a gate held on without mains"))
+    return wrong
+
+
+def window(truth: Truth) -> list[Violation]:
+    """Every gate within its own half-cycle, from its delay less the hunt's lead to the true crossing.
+
+    Where a half-cycle is shorter than a gate's end at the frequency that the weld began with, that gate alone may reach over
+    the crossing: the row must end with it.
+    """
+    wrong, r = [], truth.recording
+    delays = [row.firing_delay_us for row in truth.table.impulse_rows if row.firing_delay_us is not None]
+    least_deg = min(delays) * 2 * truth.table.frequency_Hz * 180e-6 + HUNT_DEG[0]
+    gates = r.gates
+    first_half_s = 0.0
+    for n, (on_s, off_s) in enumerate(gates):
+        half = r.half_cycle_at(on_s)
+        if n == 0 or on_s - gates[n - 1][0] > 0.2:
+            first_half_s = r.half_cycles[max(half.index - 2, 0)].length_s
+        error_deg = EDGE_US * 1e-6 / half.length_s * 180
+        at_deg = (on_s - half.start_s) / half.length_s * 180
+        if at_deg < least_deg - error_deg:
+            wrong.append(Violation("window", on_s, f"a gate at {at_deg:.0f} degrees, the table begins at {least_deg:.0f}"))
+        if off_s > half.start_s + half.length_s:
+            followed = n + 1 < len(gates) and gates[n + 1][0] - off_s < 2.5 * first_half_s
+            if half.length_s > first_half_s * 0.98 or followed:
+                over_us = (off_s - half.start_s - half.length_s) * 1e6
+                wrong.append(Violation("window", off_s, f"a gate {over_us:.0f} us past the crossing"))
+    return wrong
+
+
+def flux(truth: Truth) -> list[Violation]:
+    """No flux past its limit from our own firing, where switch, driver and supply voltage are whole."""
+    m, wrong = truth.bench.mains, []
+    unit = m.voltage_V * math.sqrt(2) / (2 * math.pi * m.frequency_Hz)
+    for ask in truth.asks:
+        ends = [a.from_s for a in truth.asks if a.from_s > ask.from_s]
+        path = path_of(
+            truth.recording.conductions, unit, decay_time_s(truth.welder), ask.from_s, min(ends, default=math.inf)
+        )
+        worst = max(path, key=lambda p: abs(p.flux))
+        if abs(worst.flux) > FLUX_LIMIT:
+            wrong.append(Violation("flux", worst.time_s, f"{abs(worst.flux):.2f} of the steady peak"))
+    return wrong
+
+
+def lock(truth: Truth) -> list[Violation]:
+    """No weld before eight true crossings inside the band, since the start of the board and since any loss of mains."""
+    wrong, r = [], truth.recording
+    low, high = (edge * truth.table.frequency_Hz for edge in FREQUENCY_BAND)
+    off_by = 0.02 + abs(truth.bench.clock_rate - 1)
+    starts = [0.0, *r.starts]
+    last_ask: Ask | None = None
+    for on_s, _ in r.gates:
+        ask = _ask_of(truth.asks, on_s)
+        if ask is None or ask is last_ask:
+            continue
+        last_ask = ask
+        half = r.half_cycle_at(on_s)
+        before = r.half_cycles[max(half.index - LOCK_HALF_CYCLES, 0) : half.index]
+        begun_s = starts[bisect_right(starts, on_s) - 1]
+        if before[0].start_s < begun_s or any(h.amplitude_V == 0 for h in before):
+            wrong.append(Violation("lock", on_s, "a gate before eight crossings were seen"))
+        mean_Hz = 0.5 * len(before) / (before[-1].start_s + before[-1].length_s - before[0].start_s)
+        # The lock is from before the squeeze ends; a frequency that moves may have left the band by the first gate.
+        moving = max(h.length_s for h in before) / min(h.length_s for h in before) > 1.02
+        if not moving and not low * (1 - off_by) <= mean_Hz <= high * (1 + off_by):
+            wrong.append(Violation("lock", on_s, f"a weld at {mean_Hz:.1f} Hz"))
+    return wrong
+
+
+def duty(truth: Truth) -> list[Violation]:
+    """In no minute more heat than the rating allows, and none in the minute after a start that knows of no rest."""
+    heats = [heat(row) for row in truth.table.rows if row.firing_delay_us is not None for _ in range(row.half_cycles)]
+    limit, wrong, bench = duty_limit(truth.welder), [], truth.bench
+    unrested = [0.0] if bench.rested_ms < MINUTE_S * 1000 else []
+    unrested += truth.recording.starts if bench.rested_after_reset_ms < MINUTE_S * 1000 else ()
+    spent: list[tuple[float, int]] = []
+    for ask, nxt in zip(truth.asks, [*truth.asks[1:], None], strict=True):
+        end_s = nxt.from_s if nxt else math.inf
+        spent += zip((on_s for on_s, _ in truth.recording.gates if ask.from_s <= on_s < end_s), heats, strict=False)
+    used, oldest = 0, 0
+    for at_s, cost in spent:
+        used += cost
+        while spent[oldest][0] <= at_s - MINUTE_S:
+            used -= spent[oldest][1]
+            oldest += 1
+        if used > limit and not truth.leaps:
+            return [Violation("duty", at_s, f"{used} of {limit} hundredths in a minute")]
+        if any(start_s <= at_s < start_s + MINUTE_S for start_s in unrested) and not truth.leaps:
+            wrong.append(Violation("duty", at_s, "a gate within a minute of a start that knows of no rest"))
+    return wrong
+
+
+def lockouts(truth: Truth) -> list[Violation]:
+    """Every lockout has a reason, and the reason a way out."""
+    ways = dict(zip(words.REASON_NAMES, words.WAY_OUT, strict=True))
+    return [
+        Violation("lockouts", change.time_s, f"locked out without a way out: {change.reason}")
+        for change in truth.recording.states
+        if change.state == "locked out" and not ways.get(change.reason)
+    ]
+
+
+INVARIANTS: tuple[Callable[[Truth], list[Violation]], ...] = (
+    fresh_request,
+    table_count,
+    one_train,
+    after_stop,
+    mains_loss,
+    window,
+    flux,
+    lock,
+    duty,
+    lockouts,
+)
+
+
+def over_run(truth: Truth) -> list[float]:
+    """When each half-cycle of current began that nobody wanted any more.
+
+    Current is wanted from a fresh request on, for the table's number of half-cycles, until stop or the over-temperature
+    contact opens and, where the hand holds the force, the pedal is let go.
+    """
+    unwanted = []
+    release = truth.welder.force.source != "air"
+    made: dict[float, int] = {}
+    shut = [*truth.stopped, *((t, t + length) for t, length in truth.bench.hots)]
+    for c in truth.recording.conductions:
+        ask = _ask_of(truth.asks, c.start_s)
+        count = 0
+        if ask is not None:
+            count = made[ask.from_s] = made.get(ask.from_s, 0) + 1
+        if (
+            ask is None
+            or count > truth.table.fired_half_cycles
+            or c.start_s > ask.until_s
+            or (release and c.start_s > ask.pedal_opened_s)
+            or _inside(shut, c.start_s)
+        ):
+            unwanted.append(c.start_s)
+    return unwanted
