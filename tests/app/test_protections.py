@@ -212,6 +212,20 @@ PROTECTIONS = (
         ("app/lock.py", "return self.extra >= EXTRA_MOST", "return False"),
     ),
     Protection(
+        "a detector that grows noisy under current ends the weld",
+        partial(
+            run,
+            HELD,
+            # far from the windows, so that the firing hardware lets them pass
+            detector=replace(
+                bench_for(make_welder(), compiled(make_welder(), WELD)).detector,
+                false_s=tuple(0.995 + 0.01 * n for n in range(100)),
+            ),
+        ),
+        lambda r: gates_after(r, 1.05) == 0 and r.fired > 0,
+        ("app/lock.py", "return self.extra >= EXTRA_UNDER_CURRENT", "return False"),
+    ),
+    Protection(
         "a pedal stuck down after a weld locks out",
         partial(run, (0.6, 33.0), length_s=36),
         lambda r: r.fired == FULL and "locked out: pedal stuck closed" in states(r) and states(r)[-1] == "ready",
