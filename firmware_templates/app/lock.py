@@ -7,7 +7,7 @@ from .clock import elapsed
 NEEDED = 8
 LATE_MS = 100  # this long without an edge, and the mains is gone
 EXTRA_MOST = 20  # extra edges, within a second or so, that make noise a lockout
-EXTRA_UNDER_CURRENT = 6  # the same under current: two or three false edges, each of which may shift a gate by 15 degrees
+EXTRA_UNDER_CURRENT = 6  # in one weld: two or three false edges, each of which may shift a gate by 15 degrees
 OUT_OF_BAND_MS = 5000  # edges that never agree for this long make a lockout
 LONGEST_US = 1000000  # anything longer is told as this, so that products stay small
 

@@ -217,7 +217,8 @@ class Driver:
         self._fire.exec(_OUT_Y_14)
         self._fire.exec(_OUT_ISR_14)
         self._report.config(write=self._results, count=words, trigger=True)
-        self._feed.config(read=self._from_both if self._lead_in == _LEAD_IN else self._from_one, count=words, trigger=True)
+        read = self._from_both if self._lead_in == _LEAD_IN else self._from_one
+        self._feed.config(read=read, count=words, trigger=True)
         self._fire.active(1)
         return 1
 
