@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import random
 from bisect import bisect_right
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable
 from dataclasses import dataclass, replace
 
 from gen.firmware import FirmwareBundle, with_crc
 from gen.table import TimingTable
 from gen.welder import Welder
-from sim.faults import FAULTS, STATES, UNDER_WAY, Fault, Strike
+from sim.faults import FAULTS, UNDER_WAY, Fault, Strike
 from sim.invariants import INVARIANTS, Truth, Violation, over_run
 from sim.pedal import PedalSpec, Press
 from sim.recording import Recording
@@ -23,13 +23,20 @@ THEN_S = 1.0  # and the isolator
 
 
 class Ground:
-    """A machine with its schedule and firmware, to be struck. `again`: the pedal is pressed a second time."""
+    """A machine with its schedule and firmware, to be struck.
 
-    def __init__(self, welder: Welder, table: TimingTable, bundle: FirmwareBundle, *, again: bool) -> None:
+    `again`: the pedal is pressed a second time, later. `knows_rest`: the board knows of its rest after a reset too, so that
+    its duty guard does not hide what else keeps it off.
+    """
+
+    def __init__(
+        self, welder: Welder, table: TimingTable, bundle: FirmwareBundle, *, again: bool = False, knows_rest: bool = False
+    ) -> None:
         self.welder = welder
         self.table = table
         self.bundle = bundle
         self._again = again
+        self._knows_rest = knows_rest
         self._half_s = 0.5 / table.frequency_Hz
         self._plain: dict[tuple[int, str], tuple[Bench, dict[str, tuple[float, float]]]] = {}
         self.half_cycles = sum(row.half_cycles for row in table.impulse_rows)
@@ -61,6 +68,7 @@ class Ground:
             serial=((0.3, with_crc(request).encode() + b"\n"),) if by == "storing" else (),
             hots=((0.3, 0.25),) if by == "locked out" else (),
             forces=((0.05, 1),) if self.welder.force.force_switch else (),
+            rested_after_reset_ms=bench.rested_ms if self._knows_rest else 0,
         )
 
 
@@ -155,8 +163,7 @@ def run_case(ground: Ground, case: Case) -> Outcome:
 
 
 def _asked(invariant: str, faults: Iterable[Fault]) -> bool:
-    """Flux is asked for where the board's gates make the currents, and of a whole supply."""
-    return invariant != "flux" or not any(fault.bare or "voltage" in fault.takes for fault in faults)
+    return not any(invariant in fault.not_asked for fault in faults)
 
 
 def state_at(recording: Recording, time_s: float) -> str:
@@ -185,7 +192,7 @@ def _did(truth: Truth, case: Case) -> str:
 _LAYERS = {
     "firmware": "program",
     "firing hardware": "firing hardware",
-    "table": "firing hardware: the table ends",
+    "table": "end of the table",
     "hardware": "gate drive and supply",
 }
 
@@ -201,10 +208,63 @@ def _carried(case: Case, faults: list[Fault], unwanted: list[float], lasts: bool
         return "isolator"
     if unwanted[-1] > case.stop_s - 0.02:
         parts = [word for word, fitted in (("contactor", chain.contactor), ("gate supply", chain.stop_cuts_gate)) if fitted]
-        return f"stop button: {' and '.join(parts)}"
+        return f"stop: {', '.join(parts)}"
     return "contactor" if chain.contactor else _LAYERS[faults[0].layer]
 
 
-def states_of(fault: Fault) -> Iterator[str]:
-    """The states that a fault can strike in, in order."""
-    return (state for state in STATES if state in fault.states)
+# Where the set of `weldbeat faults` strikes: (state, part of it); None draws the part.
+SET_MOMENTS: tuple[tuple[str, float | None], ...] = (
+    ("weld", None),
+    ("weld", 0.01),
+    ("weld", 0.97),
+    ("squeeze", None),
+    ("hold", None),
+    ("ready", None),
+)
+SHORT_MOMENTS = SET_MOMENTS[:1]  # of the report
+
+
+@dataclass(frozen=True)
+class Row:
+    """One fault on one machine: every run of the set, by number, for the replay."""
+
+    fault: Fault
+    outcomes: tuple[tuple[int, Outcome], ...]
+
+    @property
+    def worst(self) -> tuple[int, Outcome]:
+        """The gravest of them, and of equals the first."""
+        return max(self.outcomes, key=lambda o: (not o[1].safe, o[1].unwanted))
+
+    @property
+    def safe(self) -> bool:
+        return all(outcome.safe for _, outcome in self.outcomes)
+
+    @property
+    def carried(self) -> str:
+        """What carried the worst; "nothing" where nothing that the welder file names did."""
+        return self.worst[1].carried if self.safe else "nothing that the welder file names"
+
+
+def numbered_case(ground: Ground, number: int, seed: int) -> Case | None:
+    """Run `number` of the set: fault by fault, moment by moment. None where the fault or the schedule has no such moment."""
+    names = list(FAULTS)
+    name, (state, part) = names[number % len(names)], SET_MOMENTS[number // len(names)]
+    if state not in FAULTS[name].states:
+        return None
+    return case_of(ground, (name,), state, seed, random.Random(f"{seed} {number}"), part)
+
+
+def set_size(moments: int = len(SET_MOMENTS)) -> int:
+    """How many runs the set has with so many of its moments."""
+    return moments * len(FAULTS)
+
+
+def strike_set(ground: Ground, seed: int, moments: int = len(SET_MOMENTS)) -> list[Row]:
+    """Every fault at each of the first `moments` of the set."""
+    found: dict[str, list[tuple[int, Outcome]]] = {name: [] for name in FAULTS}
+    for number in range(set_size(moments)):
+        case = numbered_case(ground, number, seed)
+        if case is not None:
+            found[case.faults[0]].append((number, run_case(ground, case)))
+    return [Row(FAULTS[name], tuple(outcomes)) for name, outcomes in found.items() if outcomes]

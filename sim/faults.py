@@ -8,7 +8,7 @@ from __future__ import annotations
 import math
 import random
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import Any, Literal
 
 from sim.board import BoardFault
@@ -47,7 +47,7 @@ class Fault:
     """One thing that goes wrong. `takes`: what it has for itself, so that two that take the same cannot meet.
 
     `states`: those that it can strike in; `elsewhere`: why not in the others. `acts`: a person has to act, since current
-    may flow that no gate asked for. `bare`: the gate, or its current, is not the one that the board asked for.
+    may flow that no gate asked for. `not_asked`: an invariant that says nothing here, with the reason.
     """
 
     name: str
@@ -58,7 +58,7 @@ class Fault:
     states: tuple[str, ...] = STATES
     elsewhere: str = ""
     acts: bool = False
-    bare: bool = False
+    not_asked: dict[str, str] = field(default_factory=dict)
 
 
 def _mains(strike: Strike, **changes: Any) -> Bench:
@@ -289,6 +289,10 @@ def _named(*faults: tuple[str, str, Layer, str, Callable[[Strike], Bench]], **co
     )
 
 
+_BARE = {"flux": "the currents are not those that the board's gates ask for"}
+_SUPPLY = {"flux": "the flux of a supply that comes and goes is not made by firing"}
+_FROZEN = {**_BARE, "window": "the pin stays high until boot.py; the gate drive ends the current"}
+
 FAULTS: dict[str, Fault] = {
     fault.name: fault
     for fault in (
@@ -298,11 +302,6 @@ FAULTS: dict[str, Fault] = {
             ("noise burst", "up to sixty false edges", "firing hardware", "edges", _noise),
             ("frequency step", "the mains jumps to 40 to 70 Hz", "firing hardware", "frequency", _step),
             ("frequency ramp", "the mains drifts to 40 to 70 Hz and back", "firing hardware", "frequency", _ramp),
-            ("sag", "20 to 90 % of the voltage is left", "firing hardware", "voltage", _sag),
-            ("half-wave supply", "only one polarity of the mains comes", "firing hardware", "voltage", _half_wave_supply),
-            ("dropout", "no mains for up to 0.2 s", "firing hardware", "voltage", _short_dropout),
-            ("dropout of a second", "no mains for a second", "firing hardware", "voltage", _second),
-            ("dropout of an hour", "no mains for an hour", "firing hardware", "voltage clock", _hour),
             ("detector stuck high", "no edges, level high", "firing hardware", "edges", _stuck_detector(1)),
             ("detector stuck low", "no edges, level low", "firing hardware", "edges", _stuck_detector(0)),
             ("detector drift", "its edges move by up to 0.4 ms", "firing hardware", "offset", _drift),
@@ -343,16 +342,27 @@ FAULTS: dict[str, Fault] = {
             ),
         ),
         *_named(
+            ("sag", "20 to 90 % of the voltage is left", "firing hardware", "voltage", _sag),
+            ("half-wave supply", "only one polarity of the mains comes", "firing hardware", "voltage", _half_wave_supply),
+            ("dropout", "no mains for up to 0.2 s", "firing hardware", "voltage", _short_dropout),
+            ("dropout of a second", "no mains for a second", "firing hardware", "voltage", _second),
+            ("dropout of an hour", "no mains for an hour", "firing hardware", "voltage clock", _hour),
+            not_asked=_SUPPLY,
+        ),
+        *_named(
             ("release", "the pedal is let go", "firmware", "pedal", _release),
             states=UNDER_WAY,
             elsewhere="no weld has been asked for, so there is nothing to let go of",
         ),
         *_named(
             ("soft reset in a gate", "the interpreter restarts, the pin stays", "hardware", "program", _soft_reset),
+            not_asked=_FROZEN,
+        ),
+        *_named(
             ("gate wire open", "the switch no longer turns on", "firmware", "switch", lambda s: _switch(s, "gate_open")),
             ("switch half-wave", "one thyristor no longer turns on", "table", "switch", lambda s: _switch(s, "half_wave")),
             ("late gate", "the driver passes each gate up to 4 ms late", "table", "driver", _late),
-            bare=True,
+            not_asked=_BARE,
         ),
         *_named(
             (
@@ -363,7 +373,7 @@ FAULTS: dict[str, Fault] = {
                 lambda s: _chain(s, stuck_on_s=s.at_s),
             ),
             ("switch shorted", "it conducts for ever", "hardware", "switch", lambda s: _switch(s, "shorted")),
-            bare=True,
+            not_asked=_BARE,
             acts=True,
         ),
         *_named(

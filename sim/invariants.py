@@ -27,6 +27,8 @@ HUNT_DEG = (165 - 180, 165 + 36 - 180)  # where an edge is believed, from the tr
 EDGE_US = 300.0  # what a detector's own error may add
 LOCK_HALF_CYCLES = 8
 MINUTE_S = 60.0
+UNNOTICED_S = 0.045
+JUMP = 165 / 180  # a half-cycle so much shorter ends before its gate
 
 
 @dataclass(frozen=True)
@@ -54,6 +56,26 @@ class Truth:
                 else:
                     out.append((half.start_s, end_s))
         return out
+
+    @cached_property
+    def false_edges(self) -> list[float]:
+        """When the detector changed without a crossing, as near as the offsets let one tell."""
+        halves = self.recording.half_cycles
+        reach_s = (self.offset_us + EDGE_US) * 1e-6
+        out = []
+        for change in self.recording.detector:
+            half = self.recording.half_cycle_at(change.time_s)
+            since_s = change.time_s - half.start_s
+            if min(since_s, halves[half.index].length_s - since_s) > reach_s or half.positive != bool(change.value):
+                out.append(change.time_s)
+        return out
+
+    @property
+    def offset_us(self) -> float:
+        """How far from the true crossing an edge of the detector may be."""
+        d = self.bench.detector
+        drift_us = d.drift[2] if d.drift is not None else 0.0
+        return max(abs(d.rise_us), abs(d.fall_us)) + drift_us
 
     @property
     def leaps(self) -> bool:
@@ -154,13 +176,18 @@ def _inside(spans: list[tuple[float, float]], time_s: float) -> bool:
     return any(from_s <= time_s < to_s for from_s, to_s in spans)
 
 
+def _rows(truth: Truth) -> Iterator[list[float]]:
+    """When the gates of each request rose, up to the next request."""
+    ends_s = [*(ask.from_s for ask in truth.asks[1:]), math.inf]
+    for ask, end_s in zip(truth.asks, ends_s, strict=False):
+        yield [on_s for on_s, _ in truth.recording.gates if ask.from_s <= on_s < end_s]
+
+
 def table_count(truth: Truth) -> list[Violation]:
     """For one request never more gates than the table has, nor more currents where the gate makes them."""
     wrong = []
     most = truth.table.fired_half_cycles
-    for ask, nxt in zip(truth.asks, [*truth.asks[1:], None], strict=True):
-        end_s = nxt.from_s if nxt else math.inf
-        gates = [on_s for on_s, _ in truth.recording.gates if ask.from_s <= on_s < end_s]
+    for gates in _rows(truth):
         if len(gates) > most:
             wrong.append(Violation("table-count", gates[most], f"{len(gates)} gates, the table has {most}"))
     return wrong
@@ -200,7 +227,10 @@ def after_stop(truth: Truth) -> list[Violation]:
 
 
 def mains_loss(truth: Truth) -> list[Violation]:
-    """Off within the hunt window when the mains goes, and nothing fired on its return without a fresh request."""
+    """Off within the hunt window when the mains goes, and nothing fired on its return without a request after it.
+
+    Before its first gate the board notices a loss by the edges that stay away for `UNNOTICED_S`, which does no harm.
+    """
     wrong = []
     for lost_s, back_s in truth.losses:
         half_s = truth.recording.half_cycle_at(lost_s - 1e-9).length_s
@@ -209,7 +239,9 @@ def mains_loss(truth: Truth) -> list[Violation]:
                 wrong.append(Violation("mains-loss", on_s, "a gate without mains"))
             elif on_s >= back_s > lost_s + half_s * 1.5:
                 ask = _ask_of(truth.asks, on_s)
-                if ask is None or ask.from_s < lost_s:
+                begun = ask is not None and any(ask.from_s < t < lost_s for t, _ in truth.recording.gates)
+                noticed = begun or back_s - lost_s > UNNOTICED_S
+                if ask is None or (noticed and ask.from_s < back_s):
                     wrong.append(Violation("mains-loss", on_s, "a gate on the return of the mains"))
             if off_s > lost_s + 1.25 * half_s and on_s < lost_s:
                 wrong.append(Violation("mains-loss", off_s, "a gate held on without mains"))
@@ -219,43 +251,58 @@ def mains_loss(truth: Truth) -> list[Violation]:
 def window(truth: Truth) -> list[Violation]:
     """Every gate within its own half-cycle, from its delay less the hunt's lead to the true crossing.
 
-    Where a half-cycle is shorter than a gate's end at the frequency that the weld began with, that gate alone may reach over
-    the crossing: the row must end with it.
+    Each false edge since the first may bring a gate forward by the hunt's lead once more. Where the mains has become faster
+    since the weld began, a gate may reach over the crossing as far as the detector tells it late, and the last one further:
+    the row must end with it.
     """
     wrong, r = [], truth.recording
     delays = [row.firing_delay_us for row in truth.table.impulse_rows if row.firing_delay_us is not None]
-    least_deg = min(delays) * 2 * truth.table.frequency_Hz * 180e-6 + HUNT_DEG[0]
+    least_deg = min(delays) * 2 * truth.table.frequency_Hz * 180e-6
     gates = r.gates
-    first_half_s = 0.0
+    first_half_s = first_s = 0.0
     for n, (on_s, off_s) in enumerate(gates):
         half = r.half_cycle_at(on_s)
         if n == 0 or on_s - gates[n - 1][0] > 0.2:
-            first_half_s = r.half_cycles[max(half.index - 2, 0)].length_s
-        error_deg = EDGE_US * 1e-6 / half.length_s * 180
+            first_half_s = r.half_cycles[max(half.index - 3, 0)].length_s
+            first_s = on_s
+        false = 1 + sum(first_s - 0.02 < edge_s < on_s for edge_s in truth.false_edges)
+        earliest_deg = least_deg + HUNT_DEG[0] * false - EDGE_US * 1e-6 / half.length_s * 180
         at_deg = (on_s - half.start_s) / half.length_s * 180
-        if at_deg < least_deg - error_deg:
-            wrong.append(Violation("window", on_s, f"a gate at {at_deg:.0f} degrees, the table begins at {least_deg:.0f}"))
-        if off_s > half.start_s + half.length_s:
+        if at_deg < earliest_deg:
+            wrong.append(Violation("window", on_s, f"a gate at {at_deg:.0f} degrees, allowed from {earliest_deg:.0f}"))
+        over_us = (off_s - half.start_s - half.length_s) * 1e6
+        if over_us > (EDGE_US + truth.offset_us if half.length_s < 0.98 * first_half_s else 0):
             followed = n + 1 < len(gates) and gates[n + 1][0] - off_s < 2.5 * first_half_s
             if half.length_s > first_half_s * 0.98 or followed:
-                over_us = (off_s - half.start_s - half.length_s) * 1e6
                 wrong.append(Violation("window", off_s, f"a gate {over_us:.0f} us past the crossing"))
     return wrong
 
 
 def flux(truth: Truth) -> list[Violation]:
     """No flux past its limit from our own firing, where switch, driver and supply voltage are whole."""
-    m, wrong = truth.bench.mains, []
-    unit = m.voltage_V * math.sqrt(2) / (2 * math.pi * m.frequency_Hz)
+    if not truth.recording.conductions:
+        return []
+    longest_s = max(c.current.half.length_s for c in truth.recording.conductions)
+    unit = truth.bench.mains.voltage_V * math.sqrt(2) * longest_s / math.pi  # of the slowest half-cycle under current
+    wrong = []
     for ask in truth.asks:
         ends = [a.from_s for a in truth.asks if a.from_s > ask.from_s]
-        path = path_of(
-            truth.recording.conductions, unit, decay_time_s(truth.welder), ask.from_s, min(ends, default=math.inf)
-        )
+        to_s = min([*ends, _jumps_s(truth, ask)], default=math.inf)
+        path = path_of(truth.recording.conductions, unit, decay_time_s(truth.welder), ask.from_s, to_s)
         worst = max(path, key=lambda p: abs(p.flux))
         if abs(worst.flux) > FLUX_LIMIT:
             wrong.append(Violation("flux", worst.time_s, f"{abs(worst.flux):.2f} of the steady peak"))
     return wrong
+
+
+def _jumps_s(truth: Truth, ask: Ask) -> float:
+    """When the mains became so fast under a weld that a gate reaches over the crossing, as `window` allows the last one."""
+    first_s = next((on_s for on_s, _ in truth.recording.gates if on_s >= ask.from_s), math.inf)
+    if first_s == math.inf:
+        return first_s
+    first = truth.recording.half_cycle_at(first_s)
+    later = truth.recording.half_cycles[first.index :]
+    return next((h.start_s + h.length_s for h in later if h.length_s < JUMP * first.length_s), math.inf)
 
 
 def lock(truth: Truth) -> list[Violation]:
@@ -290,9 +337,8 @@ def duty(truth: Truth) -> list[Violation]:
     unrested = [0.0] if bench.rested_ms < MINUTE_S * 1000 else []
     unrested += truth.recording.starts if bench.rested_after_reset_ms < MINUTE_S * 1000 else ()
     spent: list[tuple[float, int]] = []
-    for ask, nxt in zip(truth.asks, [*truth.asks[1:], None], strict=True):
-        end_s = nxt.from_s if nxt else math.inf
-        spent += zip((on_s for on_s, _ in truth.recording.gates if ask.from_s <= on_s < end_s), heats, strict=False)
+    for gates in _rows(truth):
+        spent += zip(gates, heats, strict=False)
     used, oldest = 0, 0
     for at_s, cost in spent:
         used += cost

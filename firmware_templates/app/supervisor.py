@@ -33,6 +33,7 @@ FORCE_WAIT_MS = 2000  # after squeeze, for the force switch
 STALL_MS = 60  # no half-cycle reported for this long: the firing hardware has ended by itself
 START_TRIES = 3  # an edge may fall between reading the detector and starting
 SHORTED_MS = 400  # conducting and never blocking for this long, without a gate
+PAUSE_MS = 50  # steps further apart under current: the contactor may have dropped, and must not close again under a gate
 PROVE_HALF_CYCLES = 4  # after this many fired, conduction must have been seen
 
 METERED = 8  # half-cycles that a driver keeps, at most
@@ -65,6 +66,8 @@ class Supervisor:
         self.tries = 0
         self.done = 0
         self.progress_ms = 0
+        self.stepped_ms = 0
+        self.paused = False  # the last step lies too far back
         self.pedal = 0
         self.pedal_ms = 0
         self.fresh = False  # the pedal has been seen open since the last weld
@@ -86,6 +89,8 @@ class Supervisor:
     def step(self, now_ms: int) -> int:
         """Look, act, and return when to be called again (a time of the same clock)."""
         inputs = self.driver.inputs()
+        self.paused = elapsed(now_ms, self.stepped_ms) > PAUSE_MS
+        self.stepped_ms = now_ms
         self._watch_mains(now_ms)
         self._watch_pedal(inputs, now_ms)
         self._watch_switch(now_ms)
@@ -106,6 +111,7 @@ class Supervisor:
             self._end(states.STOPPED, now_ms)
         elif self.state == states.WAITING_FOR_MAINS:
             if self.lock.locked():
+                self.fresh = False  # a pedal pressed before the board was ready must be let go
                 self._enter(states.READY, now_ms)
         elif self.state == states.READY:
             self._ready(now_ms)
@@ -153,7 +159,8 @@ class Supervisor:
         seen = self.driver.conduction()
         if seen & CONDUCTING:
             self.conducted = True
-        if seen != CONDUCTING or self.state != states.READY:
+        quiet = self.state == states.READY or self.state == states.HOLD or self.state == states.OFF
+        if seen != CONDUCTING or not quiet:
             self.blocked_ms = now_ms
 
     def _trouble(self, inputs: int, now_ms: int) -> int:
@@ -208,9 +215,8 @@ class Supervisor:
         self.state = states.STORING
 
     def _storing(self, now_ms: int) -> None:
-        """One copy a step, so that the watchdog is fed in between. The pedal must be seen open again afterwards."""
+        """One copy a step, so that the watchdog is fed in between. The pedal must be seen open again before the next weld."""
         self.stalled = True
-        self.fresh = False
         if self.requests.store_on():
             self._take_schedule()
             self._enter(states.LOCKED_OUT if self.was_locked_out else states.WAITING_FOR_MAINS, now_ms)
@@ -237,6 +243,8 @@ class Supervisor:
             self._end(states.RELEASED, now_ms)
         elif not self.lock.locked():
             self._lock_out(states.MAINS_LOST, now_ms)
+        elif not self.lock.present(now_ms):
+            pass  # either the mains is back at once, or the lock will be lost
         elif not self.plan.ready():
             self.plan.fill(self.driver, self.lock.half_us, self.positive)
         elif elapsed(now_ms, self.since_ms) >= self.squeeze_ms:
@@ -265,6 +273,8 @@ class Supervisor:
             self._end(states.RELEASED, now_ms)
         elif self.config.FORCE_SWITCH and not inputs & FORCE:
             self._end(states.NO_FORCE, now_ms)
+        elif self.paused:
+            self._end(states.FAULT, now_ms)
         elif done == self.plan.count:
             self._finish(states.COMPLETED)
             if self.state == states.WELD:
@@ -272,7 +282,7 @@ class Supervisor:
         elif self.config.CONDUCTION_SENSE and done >= PROVE_HALF_CYCLES and not self.conducted:
             self._lock_out(states.NO_CONDUCTION, now_ms)
         elif elapsed(now_ms, self.progress_ms) > STALL_MS:
-            if done == 0 and self.tries < START_TRIES and self.lock.locked():
+            if done == 0 and self.tries < START_TRIES and self.lock.present(now_ms):
                 self.driver.off()
                 self._fire(now_ms)
             else:

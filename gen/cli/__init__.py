@@ -13,7 +13,7 @@ import click
 SECTIONS: tuple[tuple[str, tuple[tuple[str, str], ...]], ...] = (
     ("Begin", (("demo", "begin"), ("new", "begin"), ("boards", "plan"))),
     ("Plan", (("describe", "describe"), ("suggest", "suggest"), ("table", "plan"))),
-    ("Prove", (("simulate", "prove"), ("sweep", "sweep"))),
+    ("Prove", (("simulate", "prove"), ("sweep", "sweep"), ("faults", "faults"))),
     ("Make", (("build", "prove"),)),
     ("Flash", (("ports", "link"), ("flash", "link"))),
     ("Run", (("push", "link"), ("pull", "link"), ("schedules", "link"), ("watch", "watch"))),
@@ -49,6 +49,7 @@ SHORT_HELP = {
     "table": "A schedule as its timing table, counted in mains half-cycles.",
     "simulate": "Run the firmware on a simulated welder and judge what it did.",
     "sweep": "Judge the schedule on many machines that the welder file allows.",
+    "faults": "Let every fault strike once, and say what carries it: board or hardware.",
     "build": "Write the firmware for the board, if the verdict lets it.",
     "ports": "The serial ports, and what answers on each.",
     "flash": "Put a built firmware onto a board.",
