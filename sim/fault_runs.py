@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import random
-from bisect import bisect_right
+from bisect import bisect_left
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 
@@ -11,7 +11,7 @@ from gen.firmware import FirmwareBundle, with_crc
 from gen.table import TimingTable
 from gen.welder import Welder
 from sim.faults import FAULTS, UNDER_WAY, Fault, Strike
-from sim.invariants import INVARIANTS, Truth, Violation, over_run
+from sim.invariants import INVARIANTS, Truth, Violation, over_run, worst_flux
 from sim.pedal import PedalSpec, Press
 from sim.recording import Recording
 from sim.world import Bench, bench_for, simulate
@@ -93,9 +93,10 @@ class Case:
 
 @dataclass(frozen=True)
 class Outcome:
-    """What came of a case. `struck`: the state that it really was in. `unwanted`: over-run in half-cycles.
+    """What came of a case. `struck`: the state that it really struck. `unwanted`: over-run in half-cycles.
 
     `lasts`: the current was still there at the end of the run. `carried`: what ended it, "" for nothing.
+    `flux`: the worst, where the board's gates make the currents, else 0.
     """
 
     case: Case
@@ -106,6 +107,7 @@ class Outcome:
     unwanted: int
     lasts: bool
     carried: str
+    flux: float
 
     @property
     def safe(self) -> bool:
@@ -159,6 +161,7 @@ def run_case(ground: Ground, case: Case) -> Outcome:
         len(unwanted),
         lasts,
         _carried(case, faults, unwanted, lasts),
+        worst_flux(truth) if _asked("flux", faults) else 0.0,
     )
 
 
@@ -167,9 +170,9 @@ def _asked(invariant: str, faults: Iterable[Fault]) -> bool:
 
 
 def state_at(recording: Recording, time_s: float) -> str:
-    """The state at a moment; at power-up it is starting."""
-    at = bisect_right(recording.states, time_s, key=lambda change: change.time_s)
-    return recording.states[at - 1].state if at and time_s > 0 else "starting"
+    """The state just before a moment; at power-up it is starting."""
+    at = bisect_left(recording.states, time_s, key=lambda change: change.time_s)
+    return recording.states[at - 1].state if at else "starting"
 
 
 def _did(truth: Truth, case: Case) -> str:

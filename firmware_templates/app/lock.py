@@ -95,9 +95,9 @@ class MainsLock:
         """Count extra edges anew."""
         self.extra = 0
 
-    def noisy_under_current(self) -> bool:
-        """Too many extra edges for the firing hardware to tell true ones from false."""
-        return self.extra >= EXTRA_UNDER_CURRENT
+    def noisy_under_current(self, begun: bool) -> bool:
+        """Too many extra edges for the firing hardware to tell true ones from false: any, until the first gate has `begun`."""
+        return self.extra >= (EXTRA_UNDER_CURRENT if begun else 1)
 
     def out_of_band(self, now_ms: int) -> bool:
         """Edges keep coming and never agree on a frequency in the band."""

@@ -171,7 +171,7 @@ class Supervisor:
             return states.OVER_TEMPERATURE
         if elapsed(now_ms, self.blocked_ms) > SHORTED_MS:
             return states.SWITCH_SHORTED
-        if self.state == states.WELD and self.lock.noisy_under_current():
+        if self.state == states.WELD and self.lock.noisy_under_current(self.done > 0):
             return states.EXTRA_EDGES
         if self.armed():
             return states.NO_REASON  # the firing hardware judges single edges by itself
