@@ -11,9 +11,10 @@ from gen.firmware import FirmwareBundle, with_crc
 from gen.table import TimingTable
 from gen.welder import Welder
 from sim.faults import FAULTS, UNDER_WAY, Fault, Strike
-from sim.invariants import INVARIANTS, Truth, Violation, over_run, worst_flux
+from sim.invariants import INVARIANTS, over_run, worst_flux
 from sim.pedal import PedalSpec, Press
 from sim.recording import Recording
+from sim.truth import Truth, Violation
 from sim.world import Bench, bench_for, simulate
 
 PRESS_S = 0.45  # from power-up; the lock takes half of it
@@ -30,7 +31,13 @@ class Ground:
     """
 
     def __init__(
-        self, welder: Welder, table: TimingTable, bundle: FirmwareBundle, *, again: bool = False, knows_rest: bool = False
+        self,
+        welder: Welder,
+        table: TimingTable,
+        bundle: FirmwareBundle,
+        *,
+        again: bool = False,
+        knows_rest: bool = False,
     ) -> None:
         self.welder = welder
         self.table = table
@@ -210,7 +217,9 @@ def _carried(case: Case, faults: list[Fault], unwanted: list[float], lasts: bool
     if unwanted[-1] > chain.isolated_s - 0.02:
         return "isolator"
     if unwanted[-1] > case.stop_s - 0.02:
-        parts = [word for word, fitted in (("contactor", chain.contactor), ("gate supply", chain.stop_cuts_gate)) if fitted]
+        parts = [
+            word for word, fitted in (("contactor", chain.contactor), ("gate supply", chain.stop_cuts_gate)) if fitted
+        ]
         return f"stop: {', '.join(parts)}"
     return "contactor" if chain.contactor else _LAYERS[faults[0].layer]
 

@@ -19,7 +19,7 @@ STATES = ("starting", "waiting for mains", "ready", "storing", "squeeze", "weld"
 UNDER_WAY = ("squeeze", "weld", "hold", "off")  # from an accepted pedal to the end of off time
 
 Layer = Literal["firmware", "firing hardware", "table", "hardware"]
-"""What is meant to carry a fault: the program; the PIO with its hunt and stop test; the bounded table; hardware beyond the board."""
+"""What is meant to carry a fault: program, PIO with its hunt and stop test, the bounded table, or hardware beyond the board."""
 
 
 @dataclass(frozen=True)
@@ -167,9 +167,7 @@ def _pressed(strike: Strike, presses: list[Press], bounce_ms: float | None = Non
     pedal = strike.bench.pedal
     return replace(
         strike.bench,
-        pedal=replace(
-            pedal, presses=tuple(presses), bounce_ms=pedal.bounce_ms if bounce_ms is None else bounce_ms
-        ),
+        pedal=replace(pedal, presses=tuple(presses), bounce_ms=pedal.bounce_ms if bounce_ms is None else bounce_ms),
     )
 
 
@@ -291,7 +289,8 @@ def _named(*faults: tuple[str, str, Layer, str, Callable[[Strike], Bench]], **co
 
 _BARE = {"flux": "the currents are not those that the board's gates ask for"}
 _SUPPLY = {"flux": "the flux of a supply that comes and goes is not made by firing"}
-_FROZEN = {**_BARE, "window": "the pin stays high until boot.py; the gate drive ends the current"}
+_STAYS = "the pin stays high until boot.py; the gate drive ends the current"
+_FROZEN = {**_BARE, "window": _STAYS, "mains_loss": _STAYS}
 
 FAULTS: dict[str, Fault] = {
     fault.name: fault
@@ -343,7 +342,13 @@ FAULTS: dict[str, Fault] = {
         ),
         *_named(
             ("sag", "20 to 90 % of the voltage is left", "firing hardware", "voltage", _sag),
-            ("half-wave supply", "only one polarity of the mains comes", "firing hardware", "voltage", _half_wave_supply),
+            (
+                "half-wave supply",
+                "only one polarity of the mains comes",
+                "firing hardware",
+                "voltage",
+                _half_wave_supply,
+            ),
             ("dropout", "no mains for up to 0.2 s", "firing hardware", "voltage", _short_dropout),
             ("dropout of a second", "no mains for a second", "firing hardware", "voltage", _second),
             ("dropout of an hour", "no mains for an hour", "firing hardware", "voltage clock", _hour),
@@ -359,8 +364,20 @@ FAULTS: dict[str, Fault] = {
             not_asked=_FROZEN,
         ),
         *_named(
-            ("gate wire open", "the switch no longer turns on", "firmware", "switch", lambda s: _switch(s, "gate_open")),
-            ("switch half-wave", "one thyristor no longer turns on", "table", "switch", lambda s: _switch(s, "half_wave")),
+            (
+                "gate wire open",
+                "the switch no longer turns on",
+                "firmware",
+                "switch",
+                lambda s: _switch(s, "gate_open"),
+            ),
+            (
+                "switch half-wave",
+                "one thyristor no longer turns on",
+                "table",
+                "switch",
+                lambda s: _switch(s, "half_wave"),
+            ),
             ("late gate", "the driver passes each gate up to 4 ms late", "table", "driver", _late),
             not_asked=_BARE,
         ),

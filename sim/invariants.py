@@ -8,158 +8,23 @@ from __future__ import annotations
 
 import math
 from bisect import bisect_right
-from collections.abc import Callable, Iterator
-from dataclasses import dataclass
-from functools import cached_property
+from collections.abc import Callable
 
 from firmware_templates.app import states as words
 from gen.firmware import duty_limit
-from gen.table import TimingTable, heat
-from gen.welder import FREQUENCY_BAND, Welder
+from gen.table import heat
+from gen.welder import FREQUENCY_BAND
 from sim.chain import OPENS_S
-from sim.recording import Recording
+from sim.truth import EDGE_US, REACTION_S, Ask, Truth, Violation, ask_of, gate_rows, inside
 from sim.verdict.flux import FLUX_LIMIT, FluxPoint, decay_time_s, path_of
-from sim.world import Bench
 
-STEADY_S = 0.020  # a pedal open for less has bounced
-REACTION_S = 0.045  # a wake time, a late step and one half-cycle under way
-HUNT_DEG = (165 - 180, 165 + 36 - 180)  # where an edge is believed, from the true crossing
-EDGE_US = 300.0  # what a detector's own error may add
+HUNT_LEAD_DEG = 15  # so long before the true crossing an edge is believed
 LOCK_HALF_CYCLES = 8
 MINUTE_S = 60.0
-SHAKEN_S = 0.060  # a few half-cycles: six extra edges are three false ones, and then a reaction
 MOST_DISPLACED = 6
 ZERO_FLUX = 2.05  # textbook: switched on at the crossing it is 2; the rest for the mains' own tolerance
 UNNOTICED_S = 0.045
 JUMP = 165 / 180  # a half-cycle so much shorter ends before its gate
-
-
-@dataclass(frozen=True)
-class Truth:
-    """A run beside everything that it was made of."""
-
-    recording: Recording
-    table: TimingTable
-    welder: Welder
-    bench: Bench
-
-    @cached_property
-    def asks(self) -> list[Ask]:
-        return list(_asks(self))
-
-    @cached_property
-    def losses(self) -> list[tuple[float, float]]:
-        """(start, end) of each time without mains, or without one polarity of it."""
-        out: list[tuple[float, float]] = []
-        for half in self.recording.half_cycles:
-            if half.amplitude_V == 0:
-                end_s = half.start_s + half.length_s
-                if out and half.start_s - out[-1][1] < 1e-9:
-                    out[-1] = (out[-1][0], end_s)
-                else:
-                    out.append((half.start_s, end_s))
-        return out
-
-    @cached_property
-    def false_edges(self) -> list[float]:
-        """When the detector changed without a crossing, as near as the offsets let one tell."""
-        reach_s = (self.offset_us + EDGE_US) * 1e-6
-        pulse = self.bench.detector.kind == "pulse"
-        out = []
-        for change in self.recording.detector:
-            half = self.recording.half_cycle_at(change.time_s)
-            since_s = change.time_s - half.start_s
-            far = min(since_s, half.length_s - since_s) > reach_s
-            if (change.value and far) if pulse else (far or half.positive != bool(change.value)):
-                out.append(change.time_s)
-        return out
-
-    def shaken(self, time_s: float) -> bool:
-        """True where false edges came so shortly before that the program may not have acted yet."""
-        at = bisect_right(self.false_edges, time_s)
-        return at > 0 and time_s - self.false_edges[at - 1] < SHAKEN_S
-
-    @property
-    def offset_us(self) -> float:
-        """How far from the true crossing an edge of the detector may be."""
-        d = self.bench.detector
-        drift_us = d.drift[2] if d.drift is not None else 0.0
-        return max(abs(d.rise_us), abs(d.fall_us)) + drift_us
-
-    @property
-    def leaps(self) -> bool:
-        """True where the board's clock was moved on, so that its minutes are not those of the run."""
-        return any(fault.kind == "leap" for fault in self.bench.board_faults)
-
-    @property
-    def stopped(self) -> list[tuple[float, float]]:
-        """(open, closed again) of the stop circuit."""
-        return _spans([(c.time_s, c.value) for c in self.recording.stops])
-
-    def hung(self, time_s: float) -> bool:
-        """True where the interpreter does not run: hung, or not yet started again."""
-        for fault in self.bench.board_faults:
-            if fault.kind == "hang" and fault.at_s - REACTION_S <= time_s:
-                begun = min([s for s in self.recording.starts if s > fault.at_s], default=math.inf)
-                if time_s < min(fault.at_s + fault.length_s + REACTION_S, begun):
-                    return True
-        return False
-
-
-@dataclass(frozen=True)
-class Ask:
-    """A fresh weld request: the pedal closed at `from_s` after having been open long enough, seen by a running board.
-
-    It stands until `until_s`: the next request, a stop, a hot contact, a restart or the end of the run.
-    """
-
-    from_s: float
-    until_s: float
-    pedal_opened_s: float
-
-
-@dataclass(frozen=True)
-class Violation:
-    """What was amiss, and when."""
-
-    invariant: str
-    time_s: float
-    what: str
-
-
-def _spans(changes: list[tuple[float, int]]) -> list[tuple[float, float]]:
-    out: list[tuple[float, float]] = []
-    for time_s, value in changes:
-        if value:
-            out.append((time_s, math.inf))
-        elif out:
-            out[-1] = (out[-1][0], time_s)
-    return out
-
-
-def _asks(truth: Truth) -> Iterator[Ask]:
-    r = truth.recording
-    opened_s, found = 0.0, []
-    starts = [0.0, *r.starts]
-    ends = sorted([c.time_s for c in r.stops if c.value] + [t for t, _ in truth.bench.hots] + list(r.starts))
-    for change in r.pedal:
-        if not change.value:
-            opened_s = change.time_s
-            continue
-        begun_s = starts[bisect_right(starts, change.time_s) - 1]
-        if change.time_s - max(opened_s, begun_s) >= STEADY_S:
-            found.append(change.time_s)
-    ends_s = [*(change.time_s for change in r.pedal[1:]), math.inf]
-    opens = [  # for longer than a bounce
-        change.time_s
-        for change, end_s in zip(r.pedal, ends_s, strict=False)
-        if not change.value and end_s - change.time_s >= STEADY_S
-    ]
-    for n, from_s in enumerate(found):
-        until_s = found[n + 1] if n + 1 < len(found) else math.inf
-        n_end = bisect_right(ends, from_s)
-        until_s = min([until_s, *ends[n_end : n_end + 1]])
-        yield Ask(from_s, until_s, min((t for t in opens if t > from_s), default=math.inf))
 
 
 def fresh_request(truth: Truth) -> list[Violation]:
@@ -168,35 +33,19 @@ def fresh_request(truth: Truth) -> list[Violation]:
     wrong = []
     stopped = truth.stopped
     for on_s, _ in truth.recording.gates:
-        ask = _ask_of(asks, on_s)
+        ask = ask_of(asks, on_s)
         if ask is None:
             wrong.append(Violation("fresh-request", on_s, "a gate before any request"))
-        elif on_s > ask.until_s + REACTION_S and not truth.hung(on_s) and not _inside(stopped, on_s):
+        elif on_s > ask.until_s + REACTION_S and not truth.hung(on_s) and not inside(stopped, on_s):
             wrong.append(Violation("fresh-request", on_s, "a gate after what ended the request"))
     return wrong
-
-
-def _ask_of(asks: list[Ask], time_s: float) -> Ask | None:
-    at = bisect_right(asks, time_s, key=lambda ask: ask.from_s)
-    return asks[at - 1] if at else None
-
-
-def _inside(spans: list[tuple[float, float]], time_s: float) -> bool:
-    return any(from_s <= time_s < to_s for from_s, to_s in spans)
-
-
-def _rows(truth: Truth) -> Iterator[list[float]]:
-    """When the gates of each request rose, up to the next request."""
-    ends_s = [*(ask.from_s for ask in truth.asks[1:]), math.inf]
-    for ask, end_s in zip(truth.asks, ends_s, strict=False):
-        yield [on_s for on_s, _ in truth.recording.gates if ask.from_s <= on_s < end_s]
 
 
 def table_count(truth: Truth) -> list[Violation]:
     """For one request never more gates than the table has, nor more currents where the gate makes them."""
     wrong = []
     most = truth.table.fired_half_cycles
-    for gates in _rows(truth):
+    for gates in gate_rows(truth):
         if len(gates) > most:
             wrong.append(Violation("table-count", gates[most], f"{len(gates)} gates, the table has {most}"))
     return wrong
@@ -208,7 +57,7 @@ def one_train(truth: Truth) -> list[Violation]:
     longest = max([row.half_cycles for row in rows if row.firing_delay_us is None], default=0)
     wrong, last_s = [], -math.inf
     for on_s, _ in truth.recording.gates:
-        if last_s >= 0 and _ask_of(truth.asks, on_s) is _ask_of(truth.asks, last_s):
+        if last_s >= 0 and ask_of(truth.asks, on_s) is ask_of(truth.asks, last_s):
             gap = truth.recording.half_cycle_at(on_s).index - truth.recording.half_cycle_at(last_s).index
             if gap > longest + 2:
                 wrong.append(Violation("one-train", on_s, f"a gate {gap} half-cycles after the one before"))
@@ -227,9 +76,12 @@ def after_stop(truth: Truth) -> list[Violation]:
         elif not truth.hung(open_s):
             wrong += [Violation("after-stop", on_s, "a gate with stop open, Python alive") for on_s in late]
         elif not bench.chain.stop_cuts_gate and not bench.chain.stop_cuts_contactor:
-            wrong += [Violation("after-stop", on_s, "a gate with stop open, and no hardware that cuts it") for on_s in late]
+            wrong += [
+                Violation("after-stop", on_s, "a gate with stop open, and no hardware that cuts it") for on_s in late
+            ]
         else:
-            last_s = open_s + (2e-6 if bench.chain.stop_cuts_gate else OPENS_S + 2e-6)
+            ungated = bench.switch.fault == "shorted" or bench.chain.stuck_on_s is not None
+            last_s = open_s + (2e-6 if bench.chain.stop_cuts_gate and not ungated else OPENS_S + 2e-6)
             currents = [c.start_s for c in r.conductions if last_s < c.start_s < closed_s]
             wrong += [Violation("after-stop", start_s, "current with stop open") for start_s in currents]
     return wrong
@@ -247,7 +99,7 @@ def mains_loss(truth: Truth) -> list[Violation]:
             if lost_s + 1.25 * half_s < on_s < back_s:
                 wrong.append(Violation("mains-loss", on_s, "a gate without mains"))
             elif on_s >= back_s > lost_s + half_s * 1.5:
-                ask = _ask_of(truth.asks, on_s)
+                ask = ask_of(truth.asks, on_s)
                 begun = ask is not None and any(ask.from_s < t < lost_s for t, _ in truth.recording.gates)
                 noticed = begun or back_s - lost_s > UNNOTICED_S
                 if ask is None or (noticed and ask.from_s < back_s):
@@ -266,7 +118,7 @@ def window(truth: Truth) -> list[Violation]:
     """
     wrong, r = [], truth.recording
     delays = [row.firing_delay_us for row in truth.table.impulse_rows if row.firing_delay_us is not None]
-    least_deg = min(delays) * 2 * truth.table.frequency_Hz * 180e-6 + HUNT_DEG[0]
+    least_deg = min(delays) * 2 * truth.table.frequency_Hz * 180e-6 - HUNT_LEAD_DEG
     gates = r.gates
     first_half_s, displaced = 0.0, 0
     for n, (on_s, off_s) in enumerate(gates):
@@ -339,7 +191,7 @@ def lock(truth: Truth) -> list[Violation]:
     starts = [0.0, *r.starts]
     last_ask: Ask | None = None
     for on_s, _ in r.gates:
-        ask = _ask_of(truth.asks, on_s)
+        ask = ask_of(truth.asks, on_s)
         if ask is None or ask is last_ask:
             continue
         last_ask = ask
@@ -363,7 +215,7 @@ def duty(truth: Truth) -> list[Violation]:
     unrested = [0.0] if bench.rested_ms < MINUTE_S * 1000 else []
     unrested += truth.recording.starts if bench.rested_after_reset_ms < MINUTE_S * 1000 else ()
     spent: list[tuple[float, int]] = []
-    for gates in _rows(truth):
+    for gates in gate_rows(truth):
         spent += zip(gates, heats, strict=False)
     used, oldest = 0, 0
     for at_s, cost in spent:
@@ -413,7 +265,7 @@ def over_run(truth: Truth) -> list[float]:
     made: dict[float, int] = {}
     shut = [*truth.stopped, *((t, t + length) for t, length in truth.bench.hots)]
     for c in truth.recording.conductions:
-        ask = _ask_of(truth.asks, c.start_s)
+        ask = ask_of(truth.asks, c.start_s)
         count = 0
         if ask is not None:
             count = made[ask.from_s] = made.get(ask.from_s, 0) + 1
@@ -422,7 +274,7 @@ def over_run(truth: Truth) -> list[float]:
             or count > truth.table.fired_half_cycles
             or c.start_s > ask.until_s
             or (release and c.start_s > ask.pedal_opened_s)
-            or _inside(shut, c.start_s)
+            or inside(shut, c.start_s)
         ):
             unwanted.append(c.start_s)
     return unwanted

@@ -5,7 +5,7 @@ from __future__ import annotations
 import random
 from collections import deque
 from collections.abc import Generator
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 import simpy
 
@@ -58,7 +58,7 @@ class Bench:
     files: tuple[tuple[str, bytes], ...] = ()
     flash_faults: tuple[FlashFault, ...] = ()
     flash_write_s: float = 0.05
-    chain: ChainSpec = ChainSpec()
+    chain: ChainSpec = field(default_factory=ChainSpec)
     board_faults: tuple[BoardFault, ...] = ()
     clock_rate: float = 1.0
     stop_reaches_gate: bool = True
@@ -192,7 +192,9 @@ def simulate(bundle: FirmwareBundle, table: TimingTable, bench: Bench) -> Record
 
     def start(number: int) -> Host:
         firmware = Firmware(bundle) if number else first
-        return Host(env, firmware, driver, bench.seed + number, bench.clock_rate, states, lambda again: board.ended(again))
+        return Host(
+            env, firmware, driver, bench.seed + number, bench.clock_rate, states, lambda again: board.ended(again)
+        )
 
     board = Board(
         env,

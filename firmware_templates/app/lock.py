@@ -6,7 +6,9 @@ from .clock import elapsed
 
 NEEDED = 8
 LATE_MS = 100  # this long without an edge, and the mains is gone
-PRESENT_MS = 25  # an edge came this short a time ago, wherever the mains is there: two half-cycles and what a step comes late
+PRESENT_MS = (
+    25  # an edge came this short a time ago, wherever the mains is there: two half-cycles and what a step comes late
+)
 EXTRA_MOST = 20  # extra edges, within a second or so, that make noise a lockout
 EXTRA_UNDER_CURRENT = 6  # in one weld: two or three false edges, each of which may shift a gate by 15 degrees
 OUT_OF_BAND_MS = 5000  # edges that never agree for this long make a lockout

@@ -36,7 +36,9 @@ _HARDWARE = (
     metavar="RUN",
     help="Print what happened in one run of the table, and write its waveforms.",
 )
-@click.option("--vcd", type=click.Path(path_type=Path), help="With --replay: the file for them, fault-RUN.vcd unless given.")
+@click.option(
+    "--vcd", type=click.Path(path_type=Path), help="With --replay: the file for them, fault-RUN.vcd unless given."
+)
 @json_option
 def faults_command(
     schedule: Path, welder: Path | None, seed: int, replay: int | None, vcd: Path | None, as_json: bool
@@ -74,7 +76,9 @@ def _replay(job: Job, seed: int, run: int, target: Path) -> int:
     ground = ground_of(job)
     case = numbered_case(ground, run, seed) if run < set_size() else None
     if case is None:
-        raise InputError("command line", "--replay", run, "no such run; allowed: a run of the table that `weldbeat faults` prints")
+        raise InputError(
+            "command line", "--replay", run, "no such run; allowed: a run of the table that `weldbeat faults` prints"
+        )
     outcome = run_case(ground, case)
     write_whole(target, vcd_text(outcome.recording))
     click.echo(f"Run {run}, seed {seed}: {' and '.join(case.faults)}, in {outcome.struck}")

@@ -43,9 +43,7 @@ def flux_path(recording: Recording, welder: Welder, from_s: float, to_s: float) 
     return path_of(recording.conductions, unit, decay_time_s(welder), from_s, to_s)
 
 
-def path_of(
-    conductions: Iterable[Conduction], unit: float, tau: float, from_s: float, to_s: float
-) -> list[FluxPoint]:
+def path_of(conductions: Iterable[Conduction], unit: float, tau: float, from_s: float, to_s: float) -> list[FluxPoint]:
     """The same from currents alone. `unit`: volt-seconds of the steady peak; `tau`: seconds in which flux dies away."""
     flux, at_s = 0.0, from_s
     path = [FluxPoint(from_s, 0.0)]

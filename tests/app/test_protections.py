@@ -194,9 +194,7 @@ PROTECTIONS = (
     ),
     Protection(
         "a weld that the program has lost sight of for longer than the contactor holds is ended",
-        partial(
-            run, HELD, welder=make_welder(force={"source": "air"}), board_faults=(BoardFault("hang", 1.0, 0.1),)
-        ),
+        partial(run, HELD, welder=make_welder(force={"source": "air"}), board_faults=(BoardFault("hang", 1.0, 0.1),)),
         lambda r: 0 < r.fired < FULL,
         (SUPERVISOR, "elif self.paused:", "elif False:"),
     ),

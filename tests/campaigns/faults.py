@@ -147,7 +147,9 @@ def report(tally: Tally, workers: int) -> None:
     for why, cells in reasons.items():
         print(f"empty: {why}: {'; '.join(cells)}")
     run, left_out = pairs()
-    print(f"\n{len(run)} pairs are run, {len(left_out)} left out; {sum(1 for p in run if not tally.pairs[' + '.join(p)])} not yet")
+    print(
+        f"\n{len(run)} pairs are run, {len(left_out)} left out; {sum(1 for p in run if not tally.pairs[' + '.join(p)])} not yet"
+    )
     for pair in run:
         print(f"  {tally.pairs[' + '.join(pair)]:>6}  {' + '.join(pair)}")
     for one, other, why in left_out:
