@@ -72,7 +72,7 @@ def finding_of(row: Row) -> Finding:
     if not row.safe:
         severity, advice = "refuse", _ADVICE
         if worst.violations:
-            advice = f"{worst.violations[0].what}; see weldbeat faults --replay {number}. {_ADVICE}"
+            advice = f"{worst.violations[0].what}; see weldbeat faults --seed {worst.recording.seed} --replay {number}. {_ADVICE}"
     elif by_hand:
         severity, advice = "caution", f"No software ends this: {row.carried}. Keep it within reach, and use it."
     else:
