@@ -282,7 +282,9 @@ def built(data: ReportData) -> Markup:
     )
 
 
-SECTIONS = (*(verdict, cautions, schedule, half_cycles, flux, switching, duty, heat, findings, faults, welds, machine, built),)
+SECTIONS = (
+    *(verdict, cautions, schedule, half_cycles, flux, switching, duty, heat, findings, faults, welds, machine, built),
+)
 
 
 def page(data: ReportData) -> str:

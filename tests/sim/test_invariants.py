@@ -77,9 +77,21 @@ TAKEN = (
         fresh_request,
         pressed((0.45, 3.0), board_faults=(BoardFault("watchdog", 0.8),), length_s=3.0),
         (
-            (SUPERVISOR, "elif inputs & WATCHDOG:\n            self._lock_out(states.WATCHDOG_RESTART, now_ms)", "elif False:\n            pass"),
-            (SUPERVISOR, "elif self.pedal:\n            self._lock_out(states.STUCK_PEDAL, now_ms)", "elif False:\n            pass"),
-            (SUPERVISOR, "self.fresh = False  # a pedal pressed before the board was ready must be let go", "self.fresh = True"),
+            (
+                SUPERVISOR,
+                "elif inputs & WATCHDOG:\n            self._lock_out(states.WATCHDOG_RESTART, now_ms)",
+                "elif False:\n            pass",
+            ),
+            (
+                SUPERVISOR,
+                "elif self.pedal:\n            self._lock_out(states.STUCK_PEDAL, now_ms)",
+                "elif False:\n            pass",
+            ),
+            (
+                SUPERVISOR,
+                "self.fresh = False  # a pedal pressed before the board was ready must be let go",
+                "self.fresh = True",
+            ),
         ),
     ),
     Taken(
@@ -99,7 +111,12 @@ TAKEN = (
         after_stop,
         stopped,
         (NO_STOP,),
-        lambda bench: replace(bench, board_faults=HANG, chain=replace(bench.chain, stop_cuts_gate=False, stop_cuts_contactor=False), stop_reaches_gate=False),
+        lambda bench: replace(
+            bench,
+            board_faults=HANG,
+            chain=replace(bench.chain, stop_cuts_gate=False, stop_cuts_contactor=False),
+            stop_reaches_gate=False,
+        ),
     ),
     Taken(
         "without that test the program ends it",
@@ -149,7 +166,13 @@ TAKEN = (
         "a lockout has a reason",
         lockouts,
         stopped,
-        ((SUPERVISOR, "        if self.state != states.LOCKED_OUT:\n            self.reason = reason", "        pass"),),
+        (
+            (
+                SUPERVISOR,
+                "        if self.state != states.LOCKED_OUT:\n            self.reason = reason",
+                "        pass",
+            ),
+        ),
     ),
 )
 
