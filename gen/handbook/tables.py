@@ -10,8 +10,8 @@ from functools import cache
 from importlib.resources import files
 from typing import Any, TypeVar
 
-INCH_MM = 25.4
-POUND_N = 4.448222
+from gen.units import INCH_MM, POUND_N
+
 CYCLE_60_S = 1 / 60
 CYCLE_50_S = 1 / 50
 

@@ -57,12 +57,48 @@ def test_a_joint_file_says_the_same(here: Path) -> None:
     [
         (
             "sheets_mm = [1, 20]",
-            "joint.toml: sheets_mm: 20 given; allowed: two thicknesses from 0.254 to 3.175 mm, where",
+            "joint.toml: sheets_mm: 20 given; allowed: two or three thicknesses from 0.254 to 3.175 mm, where",
         ),
-        ("sheets_mm = [1, 1, 1]", "joint.toml: sheets_mm"),
+        (
+            "sheets_mm = [1, 1, 1, 1]",
+            "joint.toml: sheets_mm: a list of 4 given; allowed: two or three thicknesses from",
+        ),
+        (
+            "sheets_mm = [1]",
+            "joint.toml: sheets_mm: a list of 1 given; allowed: two or three thicknesses from 0.254 to",
+        ),
+        (
+            "sheets_mm = [1, 3, 0.9]",
+            "joint.toml: sheets_mm: 3 given; allowed: at most 3 times the thinnest; of more no",
+        ),
+        (
+            "sheets_mm = [1, 3, 1]",
+            "joint.toml: sheets_mm: 1 + 3 + 1 = 5 given; allowed: a pile of at most 4 times its thinner outer sheet; of",
+        ),
+        (
+            "sheets_in = [0.04, 0.8]",
+            "joint.toml: sheets_in: a list of 2 given; allowed: two or three thicknesses from 0.254 to 3.175 mm, where "
+            "the tables end (25.4 mm to the inch)",
+        ),
+        (
+            "rods_in = [0.2, 0.2]\nforce_lb = -1",
+            "joint.toml: force_lb: -1 given; allowed: a number above 0 and at most 50000 (4.448 N to the pound)",
+        ),
+        (
+            "rods_in = [0.2, 0.2]\nrods_mm = [5, 5]",
+            "joint.toml: rods_in: a list of 2 given; rods_mm is given too; allowed: one of them",
+        ),
+        (
+            'sheets_mm = [1, 1]\nmaterial = ["aluminium", "low_carbon_steel"]',
+            "joint.toml: material: a list of 2 given; allowed: low_carbon_steel, for every part; of other metals, and",
+        ),
+        (
+            'rods_mm = [5, 5]\nforce_measured = "spring"',
+            'joint.toml: force_measured: "spring" given; allowed: only beside force_N',
+        ),
         (
             'sheets_mm = [1, 1]\nmaterial = "brass"',
-            'joint.toml: material: "brass" given; allowed: low_carbon_steel; of other',
+            'joint.toml: material: "brass" given; allowed: low_carbon_steel, for every part; of other',
         ),
         ("surface = 3", 'joint.toml: surface: 3 given; allowed: "clean", "scaled" or "zinc"'),
         ("", "joint.toml: sheets_mm and rods_mm; allowed: one of them"),
