@@ -30,6 +30,8 @@ from gen.welder import WELDER_FILE, Welder
 _KEYS = {
     "sheets_mm": "--sheets",
     "rods_mm": "--rods",
+    "material": "--material",
+    "surface": "--surface",
     "finish": "--finish",
     "setdown_percent": "--setdown",
     "force_N": "--force",
@@ -103,7 +105,7 @@ def _measure(name: str, key: str, metavar: str, text: str) -> Callable[[Any], An
 @click.option("--rods", "rods_mm", type=_sizes(*RODS_MM, 2), metavar="D,D", help="Two crossed rods, such as 5,8 (mm).")
 @click.option("--joint", type=click.Path(path_type=Path), help="A joint file, in place of the other options.")
 @_option(
-    "--material", "material", "METAL", "The metal: low_carbon_steel, the only one of which figures are known here."
+    "--material", "material", "METAL", "The metal: low_carbon_steel, or stainless_steel (austenitic, sheets only)."
 )
 @_option("--surface", "surface", "SURFACE", "clean, scaled or zinc.")
 @_option("--finish", "finish", "FINISH", "Of rods: cold_drawn or hot_drawn.")

@@ -102,19 +102,43 @@ def face_words(joint: Joint) -> tuple[list[str], list[str]]:
     return cautions, practice
 
 
-def sheet_shunting(joint: Joint, spacing: Figure, overlap: Figure) -> tuple[list[str], list[str]]:
-    """(cautions, practice) of the welds beside this one, and of the edge."""
+def face_cautions(joint: Joint, table_mm: float) -> list[str]:
+    """What a flat face means that is far from the table's."""
+    if joint.face_diameter_mm is None or 0.8 <= joint.face_diameter_mm / table_mm <= 1.25:
+        return []
+    wide = joint.face_diameter_mm > table_mm
+    what = "spreads the current: expect to need more" if wide else "crowds the current: expect expulsion, begin shorter"
+    return [f"an electrode face of {joint.face_diameter_mm:g} mm, where the table has {shown(table_mm)} mm, {what}"]
+
+
+def weld_size_rule(thin_mm: float) -> Figure:
+    """The weld's least and wanted diameter by the thinnest sheet."""
+    root = math.sqrt(thin_mm)
+    return Figure(3.5 * root, 5 * root, "mm", "3.5 sqrt t least, 5 sqrt t wanted (ISO 14373, from memory)")
+
+
+def spacing_factor(joint: Joint) -> tuple[float, str]:
+    """By what the table's spacing, which is for two sheets, grows for this joint, and why."""
+    if len(joint.sheets_mm or ()) > 2:
+        return MORE_SPACING, f", and 30 % more for three sheets ({NOTES})"
+    return 1.0, ""
+
+
+def sheet_shunting(joint: Joint, spacing: Figure | None, overlap: Figure | None) -> tuple[list[str], list[str]]:
+    """(cautions, practice) of the welds beside this one, and of the edge; None where the table has no such figure."""
     cautions, practice = [], []
-    if joint.pitch_mm is not None and joint.pitch_mm < spacing.low:
+    if joint.pitch_mm is not None and spacing is None:
+        cautions.append(f"whether a pitch of {joint.pitch_mm:g} mm is enough is not known: this table has no spacing")
+    elif joint.pitch_mm is not None and spacing is not None and joint.pitch_mm < spacing.low:
         cautions.append(
             f"a pitch of {joint.pitch_mm:g} mm is less than the table's {spacing.text}: part of the current goes through the "
             "weld before it, how much is not known here. Find the time on a second weld at this pitch, and not on the first"
         )
-    elif joint.pitch_mm is not None:
+    elif joint.pitch_mm is not None and spacing is not None:
         practice.append(
             f"Shunting: at a pitch of {joint.pitch_mm:g} mm the table asks for nothing more (its least is {spacing.text})."
         )
-    if joint.overlap_mm is not None and joint.overlap_mm < overlap.low:
+    if joint.overlap_mm is not None and overlap is not None and joint.overlap_mm < overlap.low:
         cautions.append(
             f"an overlap of {joint.overlap_mm:g} mm is less than the table's {overlap.text}: expect metal thrown out at the edge"
         )

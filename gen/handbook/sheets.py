@@ -2,12 +2,20 @@
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
 
 from gen.figures import Figure, shown, spanning
 from gen.handbook.classes import BELOW_C, LOSS_TO_MM, WITHIN_CLASSES, WITHIN_LOSS, Classes, loss_law
-from gen.handbook.practice import MORE_SPACING, NOTES, force_cautions, force_practice, helps, sheet_shunting
+from gen.handbook.practice import (
+    NOTES,
+    face_cautions,
+    force_cautions,
+    force_practice,
+    helps,
+    sheet_shunting,
+    spacing_factor,
+    weld_size_rule,
+)
 from gen.handbook.shape import LEAST_PERCENT, sheet_shape
 from gen.handbook.suggestion import Suggestion, compared, percent_for, scaled
 from gen.handbook.tables import IsoRange, between, cited, class_rows, iso_row, optimum_rows
@@ -62,7 +70,7 @@ def suggest_sheets(joint: Joint, current: Figure, frequency_Hz: int) -> Suggesti
         weld, start_s = Figure(iso.low, weld.high, weld.unit, weld.source), iso.high
         shape = sheet_shape(pile.thickness_mm, start_s)
     warned, neighbours = sheet_shunting(joint, named["spacing, at least"], named["overlap, at least"])
-    cautions += [*_face_caution(joint), *warned]
+    cautions += [*face_cautions(joint, named["electrode face"].middle), *warned]
     if pile.thickness_mm > ISO_PILE_MM:
         cautions.append(
             f"ISO 14373 is for three sheets of at most {ISO_PILE_MM:g} mm together: this pile is outside it"
@@ -114,6 +122,12 @@ def _pile(joint: Joint, weakest_A: float, longest_s: float) -> _Pile:
         "assumption."
     ]
     if three:
+        second_mm = sorted(sheets_mm)[1]
+        if second_mm != joint.outer_mm:
+            assumptions.append(
+                "The rules disagree: BS 1140:1993 (public reproduction) goes by the second thinnest of three, here "
+                f"{second_mm:g} mm."
+            )
         assumptions.append(
             "The tables here are of two equal sheets: for three they are a beginning only. Peel both joints of a test piece."
         )
@@ -229,16 +243,11 @@ def _figures(joint: Joint, classes: Classes, current_A: float) -> tuple[tuple[st
     point("strength in shear", between(optimum, thin_mm, lambda r: r.strength_N), "N", thin_mm)
     point("hold, at least", between(optimum, mm, lambda r: r.hold_s), "s")
     point("electrode face", between(optimum, mm, lambda r: r.face_diameter_mm), "mm")
-    three = len(joint.sheets_mm or ()) > 2
-    more = f", and 30 % more for three sheets ({NOTES})" if three else ""
-    spacing_mm = between(optimum, mm, lambda r: r.spacing_mm) * (MORE_SPACING if three else 1)
-    point("spacing, at least", spacing_mm, "mm", more=more)
+    factor, more = spacing_factor(joint)
+    point("spacing, at least", between(optimum, mm, lambda r: r.spacing_mm) * factor, "mm", more=more)
     point("overlap, at least", between(optimum, mm, lambda r: r.overlap_mm), "mm")
     found += _iso_figures(mm, current_A)
-    root = math.sqrt(thin_mm)
-    found.append(
-        ("weld size", Figure(3.5 * root, 5 * root, "mm", "3.5 sqrt t least, 5 sqrt t wanted (ISO 14373, from memory)"))
-    )
+    found.append(("weld size", weld_size_rule(thin_mm)))
     found += _never(classes)
     return tuple(found)
 
@@ -272,7 +281,7 @@ def _iso_figures(mm: float, current_A: float) -> list[tuple[str, Figure]]:
     row = iso_row(mm)
     if row is None:
         return []
-    named: tuple[tuple[str, IsoRange], ...] = (("medium", row.medium), ("high", row.high))
+    named: tuple[tuple[str, IsoRange], ...] = (("medium", row.first), ("high", row.second))
     found = []
     for name, condition in named:
         if condition.current_A[0] <= current_A <= condition.current_A[1]:
@@ -281,9 +290,9 @@ def _iso_figures(mm: float, current_A: float) -> list[tuple[str, Figure]]:
             found.append(("weld time", Figure(*condition.weld_s, "s", source)))
             found.append(("force", Figure(*condition.force_N, "N", source)))
     if not found:
-        outside = "below" if current_A < row.medium.current_A[0] else "outside"
+        outside = "below" if current_A < row.first.current_A[0] else "outside"
         source = f"ISO 14373, medium force, {row.printed}; this machine is {outside} it"
-        found.append(("current", Figure(*row.medium.current_A, "A", source)))
+        found.append(("current", Figure(*row.first.current_A, "A", source)))
     return found
 
 
@@ -304,14 +313,3 @@ def _shorter(figures: tuple[tuple[str, Figure], ...], weld: Figure) -> list[Figu
     """Where ISO gives a time for this very current and it is shorter than the whole range: that of the least force."""
     times = [figure for name, figure in figures if name == "weld time" and "ISO" in figure.source]
     return [figure for figure in times[:1] if figure.high < weld.low]
-
-
-def _face_caution(joint: Joint) -> list[str]:
-    if joint.face_diameter_mm is None:
-        return []
-    table_mm = between(optimum_rows(), joint.outer_mm, lambda r: r.face_diameter_mm)
-    if 0.8 <= joint.face_diameter_mm / table_mm <= 1.25:
-        return []
-    wide = joint.face_diameter_mm > table_mm
-    what = "spreads the current: expect to need more" if wide else "crowds the current: expect expulsion, begin shorter"
-    return [f"an electrode face of {joint.face_diameter_mm:g} mm, where the table has {shown(table_mm)} mm, {what}"]

@@ -90,7 +90,7 @@ def test_a_joint_file_says_the_same(here: Path) -> None:
         ),
         (
             'sheets_mm = [1, 1]\nmaterial = ["aluminium", "low_carbon_steel"]',
-            "joint.toml: material: a list of 2 given; allowed: low_carbon_steel, for every part; of other metals, and",
+            "joint.toml: material: a list of 2 given; allowed: low_carbon_steel or, for sheets, stainless_steel",
         ),
         (
             'rods_mm = [5, 5]\nforce_measured = "spring"',
@@ -98,7 +98,7 @@ def test_a_joint_file_says_the_same(here: Path) -> None:
         ),
         (
             'sheets_mm = [1, 1]\nmaterial = "brass"',
-            'joint.toml: material: "brass" given; allowed: low_carbon_steel, for every part; of other',
+            'joint.toml: material: "brass" given; allowed: low_carbon_steel or, for sheets, stainless_',
         ),
         ("surface = 3", 'joint.toml: surface: 3 given; allowed: "clean", "scaled" or "zinc"'),
         ("", "joint.toml: sheets_mm and rods_mm; allowed: one of them"),

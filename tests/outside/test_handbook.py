@@ -38,6 +38,8 @@ INCH = 25.4
         ("spot_low_carbon_optimum", 10, 0),
         ("spot_low_carbon_classes", 30, 10),
         ("cross_wire_low_carbon", 48, 32),
+        ("iso14373_spot_zinc", 8, 0),
+        ("spot_stainless", 20, 0),
     ],
 )
 def test_tables_carry_their_sources(name: str, rows: int, memory: int) -> None:
@@ -63,8 +65,8 @@ def test_rows_in_si() -> None:
     assert (rod.size_mm, rod.weld_s, rod.current_A, rod.force_N) == pytest.approx((6.35, 23 / 60, 6700, 3781), rel=1e-4)
     iso = iso_row(1.0)
     assert iso is not None
-    assert iso.medium.weld_s == pytest.approx((0.18, 0.24))
-    assert iso.high.current_A == pytest.approx((7000, 10000))
+    assert iso.first.weld_s == pytest.approx((0.18, 0.24))
+    assert iso.second.current_A == pytest.approx((7000, 10000))
 
 
 # -- suggestions at the rows of the tables --------------------------------------------------------------------------
@@ -124,7 +126,7 @@ def test_iso_where_it_is_cited() -> None:
                 continue
             assert found.weld is not None
             times = [f for n, f in found.figures if n == "weld time" and f.source.startswith("ISO")]
-            inside = [c for c in (row.medium, row.high) if c.current_A[0] <= found.delivered.middle <= c.current_A[1]]
+            inside = [c for c in (row.first, row.second) if c.current_A[0] <= found.delivered.middle <= c.current_A[1]]
             assert [(f.low, f.high) for f in times] == [c.weld_s for c in inside]
             for time in times[:1]:
                 cited += 1
@@ -188,7 +190,7 @@ def test_between_two_rods_both_forces() -> None:
 def test_one_row_of_iso_left_out() -> None:
     """ISO's rows are steps and are never interpolated; how far they are from smooth is printed, and bounds a misprint."""
     rows = iso_rows()
-    for condition in ("medium", "high"):
+    for condition in ("first", "second"):
         for quantity in ("force_N", "weld_s", "current_A"):
             middles = [math.prod(getattr(getattr(row, condition), quantity)) ** 0.5 for row in rows]
             errors = []
@@ -328,10 +330,11 @@ def test_the_schedule_compiles(
 
 
 def test_surfaces() -> None:
-    """Zinc: fumes, and not known. Scale: clean it first, the figures being for clean metal."""
-    zinc = suggest(Joint(sheets_mm=(1, 1), surface="zinc"), amperes(7000), 50)
+    """Zinc: fumes, and of rods not known. Scale: clean it first, the figures being for clean metal."""
+    zinc = suggest(Joint(rods_mm=(5, 5), surface="zinc"), amperes(2400), 50)
     assert not zinc.known
     assert "poisonous fumes" in zinc.cautions[0]
+    assert "poisonous fumes" in suggest(Joint(sheets_mm=(1, 1), surface="zinc"), amperes(9000), 50).cautions[0]
     clean, scale = (suggest(Joint(sheets_mm=(1, 1), surface=s), amperes(7000), 50) for s in ("clean", "scaled"))
     assert scale.start_s == clean.start_s
     assert "clean to bright metal first" in scale.cautions[0]
