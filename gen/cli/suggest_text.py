@@ -8,6 +8,7 @@ from dataclasses import asdict
 from typing import Any
 
 from gen.figures import Figure, shown
+from gen.handbook.practice import given_force
 from gen.handbook.suggestion import OFF, SQUEEZE, Suggestion
 from gen.units import INCH_MM, POUND_N
 
@@ -37,6 +38,7 @@ def as_data(found: Suggestion, refusal: str) -> dict[str, Any]:
         "joint": found.joint.model_dump(),
         "frequency_Hz": found.frequency_Hz,
         "working_current_A": asdict(found.current),
+        "force_N": asdict(force) if (force := given_force(found.joint)) else None,
         "against": found.against,
         "known": found.known,
         "why_not": found.why_not,
@@ -73,6 +75,8 @@ def as_lines(found: Suggestion, refusal: str, inch: bool = False) -> list[str]:
         )
 
     lines = [turned(found.joint.title), row("this machine", found.current)]
+    if force := given_force(found.joint):
+        lines.append(row("its force", force))
     if found.against:
         lines.append(said(found.against))
     if found.figures:

@@ -35,12 +35,22 @@ def helps(joint: Joint) -> tuple[str, ...]:
     )
 
 
+def given_force(joint: Joint) -> Figure | None:
+    """The joint's own force, as far as its measuring can be trusted; None where it is not given."""
+    if joint.force is None or joint.force_N is None:
+        return None
+    within = 100 * FORCE_WITHIN[joint.force_measured or "lever"]
+    source = f"{shown(joint.force_N)} N given; {_MEASURED[joint.force_measured]}: within {within:.0f} % ({COMMON})"
+    return Figure(*joint.force, "N", source)
+
+
 def force_cautions(joint: Joint, table: Figure) -> tuple[str, ...]:
     """What the force given means where it is, or may be, far from the table's, and how far it can be trusted."""
-    if joint.force is None or joint.force_N is None:
+    given = given_force(joint)
+    if given is None or joint.force_N is None:
         return ()
-    low_N, high_N = joint.force
-    here = f"{shown(joint.force_N)} N ({_MEASURED[joint.force_measured]}: {shown(low_N)} to {shown(high_N)} N)"
+    low_N, high_N = given.low, given.high
+    here = f"{shown(joint.force_N)} N ({_MEASURED[joint.force_measured]}: {given.text})"
     found = []
     for below, sure, maybe, then in (
         (True, high_N < FORCE_LOW * table.low, low_N < FORCE_LOW * table.low, "expect expulsion in the first cycles; begin "

@@ -72,7 +72,7 @@ def suggest_zinc(joint: Joint, current: Figure, frequency_Hz: int) -> Suggestion
     weld = Figure(low_s, high_s, "s", f"ISO 14373, electrolytic zinc, {row.printed}: its own range")
     found = _suggested(joint, current, frequency_Hz, setup, weld, low_s)
     if not found.known:
-        return replace(found, helps=(*found.helps, "bare steel, or the zinc ground off well beyond the weld"))
+        return found
     hot_text = f"{shown(hot.current_A[0])} to {shown(hot.current_A[1])} A"
     if found.delivered.middle >= hot.current_A[0]:
         hot_words = f"it lies in the table's {hot_text} for hot-dip zinc too"
@@ -137,6 +137,8 @@ def _suggested(
     least = f"{shown(setup.least_A)} A"
     against = f"of the table's current, {shown(setup.most_A)} A at most: {compared(current, setup.most_A)}"
     why_not, ways = "", helps(joint)
+    if joint.surface == "zinc":
+        ways += ("bare steel, or the zinc ground off well beyond the weld",)
     if percent < LEAST_PERCENT:
         why_not = f"the table wants {shown(setup.most_A)} A at most, {percent} % of this tap's current; change the tap"
         ways = ("a lower tap",)

@@ -6,6 +6,7 @@ No source outside: the machines are invented, and the figures are held against t
 from __future__ import annotations
 
 import json
+import re
 from pathlib import Path
 
 import pytest
@@ -161,6 +162,9 @@ def test_json(here: Path) -> None:
     assert data["schedule"] == (here / "five.toml").read_text()
     assert data["weld_s"]["low"] < data["start_s"] < data["weld_s"]["high"]
     assert {"name", "low", "high", "unit", "source"} == set(data["figures"][0])
+    assert data["shape"]["impulses"] == 1
+    assert data["practice"]
+    assert data["against"].startswith("of the table's current")
     unknown = json.loads(typed(["suggest", "--sheets", "2,2", "--json"]).out)
     assert (unknown["known"], unknown["schedule"], unknown["start_s"]) == (False, None, None)
 
@@ -182,3 +186,56 @@ def test_a_file_name_that_the_board_cannot_keep(here: Path) -> None:
     assert (outcome.code, outcome.out) == (2, "")
     assert "file name" in outcome.err
     assert not (here / "Five Rods.toml").exists()
+
+
+def test_three_sheets_with_everything_told(here: Path) -> None:
+    """Each option reaches the joint: a force and its worth, a pitch and an overlap too small; lines stay readable."""
+    (here / "welder.toml").write_text(
+        replaced(MACHINE, "working_current_A = 22\n", "working_current_A = 80\n").replace("2.5", "15", 1)
+    )
+    line = "suggest --sheets 0.8,1,0.8 --force 400lb --force-measured spring --face 0.2in --pitch 10 --overlap 5"
+    outcome = typed([*line.split(), "-o", "pile.toml"])
+    assert (outcome.code, outcome.err) == (0, "")
+    told = " ".join(outcome.out.split())
+    for words in ("Three sheets", "1510 to 2050 N 1780 N given; by a spring", "a pitch of 10 mm", "an overlap of 5 mm"):
+        assert words in told
+    assert "of the tables' current" in told
+    assert max(map(len, outcome.out.splitlines())) <= 120
+    assert typed(["table", "pile.toml"]).code == 0
+
+
+def test_inches_to_read(here: Path) -> None:
+    """The same suggestion in inches and pounds: nothing metric but a metric table's own rows; the file stays as it was."""
+    line = ["suggest", "--sheets", "0.5,0.5", "--force", "900"]
+    (here / "welder.toml").write_text(replaced(MACHINE, "working_current_A = 22\n", "working_current_A = 50\n"))
+    metric, inch = typed([*line, "-o", "a.toml"]), typed([*line, "--inch", "-o", "b.toml"])
+    assert metric.code == inch.code == 0
+    assert (here / "a.toml").read_text() == (here / "b.toml").read_text()
+    assert " N" in metric.out
+    told = " ".join(inch.out.split())
+    assert re.findall(r"\d (?:mm|N)\b", re.sub(r"over [\d.]+ to [\d.]+ mm", "", told)) == []
+    assert "sheets 0.0197 + 0.0197 in" in told
+    assert "202 lb" in told, "900 N"
+    assert len(inch.out.splitlines()) == pytest.approx(len(metric.out.splitlines()), abs=4)
+
+
+def test_a_joint_file_in_inches(here: Path) -> None:
+    """Inch and pound keys say the same joint as the metric ones."""
+    (here / "inch.toml").write_text(
+        "rods_in = [0.25, 0.1875]\nforce_lb = 200\ngroove_radius_in = 0.125\npitch_in = 4\n"
+    )
+    (here / "metric.toml").write_text(
+        "rods_mm = [6.35, 4.7625]\nforce_N = 889.6444\ngroove_radius_mm = 3.175\npitch_mm = 101.6\n"
+    )
+    by_inch, by_metric = (typed(["suggest", "--joint", name]) for name in ("inch.toml", "metric.toml"))
+    assert by_inch == by_metric
+    assert by_inch.code == 0
+
+
+def test_an_unknown_key_is_told_both_kinds(here: Path) -> None:
+    """The message offers the metric and the inch keys."""
+    (here / "joint.toml").write_text("rods_inch = [0.25, 0.25]")
+    outcome = typed(["suggest", "--joint", "joint.toml"])
+    assert (outcome.code, outcome.err.count("\n")) == (2, 1)
+    assert "sheets_mm, rods_mm," in outcome.err
+    assert "in inches and pounds: sheets_in, rods_in," in outcome.err
