@@ -159,6 +159,14 @@ def sheet_shunting(joint: Joint, spacing: Figure | None, overlap: Figure | None)
     return cautions, practice
 
 
+def setdown_practice(setdown_mm: float) -> str:
+    """How the setdown is seen."""
+    return (
+        f"Setdown ({COMMON}): measure the height of the crossing with a caliper before and after; it should be "
+        f"{shown(setdown_mm)} mm less. More is too hot or too long, less is too cold."
+    )
+
+
 def rod_shunting(joint: Joint, delivered: Figure) -> list[str]:
     """Practice of the crossings welded before this one; with a pitch, how much may go round through them."""
     practice = [

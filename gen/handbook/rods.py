@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from gen.figures import Figure, shown, spanning
 from gen.handbook.classes import loss_time_s
-from gen.handbook.practice import face_words, force_cautions, force_practice, helps, rod_shunting
+from gen.handbook.practice import face_words, force_cautions, force_practice, helps, rod_shunting, setdown_practice
 from gen.handbook.shape import LEAST_PERCENT, rod_shape
 from gen.handbook.suggestion import TYPICAL, Suggestion, compared, percent_for, scaled
 from gen.handbook.tables import around, between, cited, rod_rows
@@ -115,7 +115,13 @@ def suggest_rods(joint: Joint, current: Figure, frequency_Hz: int) -> Suggestion
         assumptions=_assumptions(joint, (low, middle, high), f"{shown(delivered.middle)} A is {of_table}"),
         cautions=(*cautions, *warned),
         against=against,
-        practice=(*shape.practice, *force_practice(joint, table_force), *faces, *rod_shunting(joint, delivered)),
+        practice=(
+            *shape.practice,
+            *force_practice(joint, table_force),
+            setdown_practice(dict(figures)["setdown"].middle),
+            *faces,
+            *rod_shunting(joint, delivered),
+        ),
         shape=shape,
     )
 

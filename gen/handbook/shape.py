@@ -12,6 +12,7 @@ BEDDING_FROM_S = 0.2  # a shorter weld would be half over when the pulse is
 UPSLOPE_S, UPSLOPE_FROM_S = 0.1, 0.4
 THICK_SHEETS_MM = 4.77  # the whole pile: two of 0.094 in
 THICK_ROD_MM = 9.5  # the thinner: 0.375 in
+MOST_IMPULSES = 20  # a schedule takes no more repeats; what is longer has longer impulses
 IMPULSE_S, IMPULSE_COOL_S = 20 / 60, 5 / 60  # 20 cycles on and 5 off at 60 Hz: the handbook's pulsation, from memory
 
 
@@ -65,7 +66,7 @@ def _soft(percent: int) -> int:
 
 
 def _impulses(weld_s: float) -> int:
-    return max(1, math.ceil(weld_s / IMPULSE_S - 0.01))
+    return min(MOST_IMPULSES, max(1, math.ceil(weld_s / IMPULSE_S - 0.01)))
 
 
 def sheet_shape(pile_mm: float, weld_s: float) -> Shape:

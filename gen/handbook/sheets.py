@@ -54,6 +54,8 @@ def suggest_sheets(joint: Joint, current: Figure, frequency_Hz: int) -> Suggesti
     pile = _pile(joint, weakest_A, longest_s)
     cautions += pile.cautions
     assumptions = list(pile.assumptions)
+    if below:
+        assumptions.append("Below class C neither weld size nor strength is known; class C's are the nearest.")
     shape = sheet_shape(pile.thickness_mm, shortest_s)
     low_s = shortest_s * (1 - margin)
     high_s = pile.long_s * (1 + long_margin) * shape.longer

@@ -73,7 +73,9 @@ class Suggestion:
         lines += [f"frequency_Hz = {self.frequency_Hz}", f'title = "{self.joint.title}"', ""]
         lines += ["[[phase]]", f'squeeze = "{shown(SQUEEZE.middle)} s"  # typical', ""]
         lines += self._current_lines()
-        lines += ["[[phase]]", f'hold = "{shown(self.hold.middle)} s"  # {self.hold.source}', ""]
+        # The tables' hold is a least: whole cycles upwards.
+        hold_cycles = math.ceil(self.hold.middle * self.frequency_Hz - 1e-6)
+        lines += ["[[phase]]", f'hold = "{hold_cycles} cycles"  # {self.hold.source}', ""]
         lines += ["[[phase]]", f'off = "{shown(OFF.middle)} s"  # typical']
         return "\n".join(lines) + "\n"
 

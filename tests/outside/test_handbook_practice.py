@@ -8,6 +8,7 @@ steel's resistivity, from memory; all else facts of the trade, which are common 
 from __future__ import annotations
 
 import math
+import re
 from pathlib import Path
 
 import pytest
@@ -139,6 +140,7 @@ def test_a_vague_force_is_called_vaguely() -> None:
         ({"rods_mm": (3, 3)}, 1300, 1, True, False),
         ({"rods_mm": (1.6, 1.6)}, 600, 1, False, False),
         ({"rods_mm": (12, 12)}, 8000, 5, True, False),
+        ({"rods_mm": (12, 12)}, 3000, 20, True, False),
     ],
 )
 def test_thick_work_is_pulsed_and_rods_are_bedded_in(
@@ -164,12 +166,12 @@ def test_thick_work_is_pulsed_and_rods_are_bedded_in(
     assert cycles == found.weld_cycles
     assert cycles / frequency_Hz == pytest.approx(found.start_s, abs=0.5001 / frequency_Hz)
     assert sum(pulse.repeat for pulse in main) == impulses - 1
-    if impulses > 1:
+    if 1 < impulses < 20:
         assert float(weld.weld.value) / frequency_Hz <= 20 / 60 + 1.5 / frequency_Hz
         assert any("pulsation" in text and "outside them" in text for text in found.practice)
     assert (weld.upslope is not None) == sloped
     assert len(pulses) - len(main) == bedded
-    welder = known_welder(mains={"frequency_Hz": frequency_Hz}, limits={"longest_weld": "10 s"})
+    welder = known_welder(mains={"frequency_Hz": frequency_Hz}, limits={"longest_weld": "20 s"})
     assert compile_schedule(read_schedule(path), welder, boards()["pico"], path).fired_half_cycles > 0
 
 
@@ -191,6 +193,20 @@ def test_nothing_to_come_down_from(full_A: float, bedded: bool) -> None:
     assert found.percent == math.floor(100 * table_A / full_A) == (41 if bedded else 40)
     assert (found.shape.bedding_s > 0) == bedded
     assert "upslope" not in found.schedule_text() or bedded
+
+
+def test_hold_is_at_least_the_tables() -> None:
+    """The optimum table's hold is a least one: in the schedule it is rounded up to whole cycles, never down."""
+    for frequency_Hz in (50, 60):
+        found = sheets(1.0, 7400, frequency_Hz)
+        assert found.hold is not None
+        (cycles,) = re.findall(r'hold = "(\d+) cycles"', found.schedule_text())
+        assert 0 <= int(cycles) / frequency_Hz - found.hold.low < 1 / frequency_Hz
+
+
+def test_setdown_is_told_in_millimetres() -> None:
+    """15 % of the thinner rod, by caliper (common practice, no source)."""
+    assert any("0.6 mm less" in text for text in rods(4, 6, 2400).practice)
 
 
 # -- beside and below -----------------------------------------------------------------------------------------------
