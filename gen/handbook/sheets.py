@@ -16,7 +16,7 @@ from gen.handbook.practice import (
     spacing_factor,
     weld_size_rule,
 )
-from gen.handbook.shape import LEAST_PERCENT, sheet_shape
+from gen.handbook.shape import LEAST_PERCENT, Shape, sheet_shape
 from gen.handbook.suggestion import Suggestion, compared, percent_for, scaled
 from gen.handbook.tables import IsoRange, between, cited, class_rows, iso_row, optimum_rows
 from gen.joint import Joint
@@ -29,8 +29,7 @@ def suggest_sheets(joint: Joint, current: Figure, frequency_Hz: int) -> Suggesti
     """The suggestion for two or three sheets, by the thinner of the two that the electrodes touch."""
     mm = joint.outer_mm
     classes = Classes(mm)
-    a, _, c = classes.rows
-    percent = percent_for(a.current_A, current)
+    percent = percent_for(classes.at("A").current_A, current)
     delivered = scaled(current, percent)
     figures = _figures(joint, classes, delivered.middle)
     middle_s = classes.weld_s(delivered.middle)
@@ -39,41 +38,17 @@ def suggest_sheets(joint: Joint, current: Figure, frequency_Hz: int) -> Suggesti
     if why_not or middle_s is None:
         ways = ("a lower tap",) if percent < LEAST_PERCENT else helps(joint)
         return Suggestion(joint, frequency_Hz, current, why_not, ways, figures=figures, against=against)
-    below = delivered.middle < c.current_A
-    margin = WITHIN_LOSS if below else WITHIN_CLASSES
-    weakest_A, longest_s = _weakest(classes, delivered)
-    shortest_s = classes.weld_s(delivered.high) or middle_s
-    table_force = _table_force(classes, delivered.middle)
-    cautions = list(force_cautions(joint, table_force))
-    if weakest_A > delivered.low:
-        cautions.append(
-            f"the current may be {shown(delivered.low)} A, of which nothing is known: the range's long end is that of "
-            f"{shown(weakest_A)} A"
-        )
-    long_margin = WITHIN_LOSS if weakest_A < c.current_A else margin
-    pile = _pile(joint, weakest_A, longest_s)
-    cautions += pile.cautions
-    assumptions = list(pile.assumptions)
-    if below:
-        assumptions.append("Below class C neither weld size nor strength is known; class C's are the nearest.")
-    shape = sheet_shape(pile.thickness_mm, shortest_s)
-    low_s = shortest_s * (1 - margin)
-    high_s = pile.long_s * (1 + long_margin) * shape.longer
-    how = f"{_how(classes, delivered, weakest_A)}{pile.how}"
-    weld = Figure(low_s, high_s, "s", f"{how}; over the machine's current and {100 * margin:.0f} % either way")
+    time = _time(joint, classes, delivered, figures)
     named = dict(figures)
-    hold = named["hold, at least"]
-    start_s = shortest_s
-    for iso in _shorter(figures, weld):
-        assumptions.append(
-            f"The tables disagree: {iso.source} has {iso.text} at this current, with its own force. The range reaches down to "
-            "it, and the schedule begins with it."
-        )
-        weld, start_s = Figure(iso.low, weld.high, weld.unit, weld.source), iso.high
-        shape = sheet_shape(pile.thickness_mm, start_s)
+    table_force = _table_force(classes, delivered.middle)
     warned, neighbours = sheet_shunting(joint, named["spacing, at least"], named["overlap, at least"])
-    cautions += [*face_cautions(joint, named["electrode face"].middle), *warned]
-    if pile.thickness_mm > ISO_PILE_MM:
+    cautions = [
+        *force_cautions(joint, table_force),
+        *time.cautions,
+        *face_cautions(joint, named["electrode face"].middle),
+        *warned,
+    ]
+    if sum(joint.sheets_mm or ()) > ISO_PILE_MM:
         cautions.append(
             f"ISO 14373 is for three sheets of at most {ISO_PILE_MM:g} mm together: this pile is outside it"
         )
@@ -82,25 +57,66 @@ def suggest_sheets(joint: Joint, current: Figure, frequency_Hz: int) -> Suggesti
         frequency_Hz,
         current,
         percent=percent,
-        weld=weld,
-        start_s=start_s,
-        hold=hold,
+        weld=time.weld,
+        start_s=time.start_s,
+        hold=named["hold, at least"],
         figures=figures,
-        assumptions=tuple(assumptions),
+        assumptions=time.assumptions,
         cautions=tuple(cautions),
         beside=_beside(figures, mm, delivered.middle),
         against=against,
-        practice=(*shape.practice, *force_practice(joint, table_force), *neighbours),
-        shape=shape,
+        practice=(*time.shape.practice, *force_practice(joint, table_force), *neighbours),
+        shape=time.shape,
     )
 
 
 @dataclass(frozen=True)
-class _Pile:
-    """All sheets together: the longest weld time, s, which rule it is by, and what that assumes."""
+class _Time:
+    """The weld time: its range, where to begin, how the current comes, and what that rests on."""
 
-    thickness_mm: float
+    weld: Figure
+    start_s: float
+    shape: Shape
+    assumptions: tuple[str, ...]
+    cautions: tuple[str, ...]
+
+
+def _time(joint: Joint, classes: Classes, delivered: Figure, figures: tuple[tuple[str, Figure], ...]) -> _Time:
+    """The weld time over the machine's current, of which something is known at least in the middle."""
+    c = classes.at("C")
+    weakest_A, longest_s = _weakest(classes, delivered)
+    pile = _pile(joint, weakest_A, longest_s)
+    assumptions, cautions = list(pile.assumptions), list(pile.cautions)
+    margin = WITHIN_CLASSES
+    if delivered.middle < c.current_A:
+        margin = WITHIN_LOSS
+        assumptions.append("Below class C neither weld size nor strength is known; class C's are the nearest.")
+    if weakest_A > delivered.low:
+        cautions.append(
+            f"the current may be {shown(delivered.low)} A, of which nothing is known: the range's long end is that of "
+            f"{shown(weakest_A)} A"
+        )
+    start_s = classes.weld_s(delivered.high) or longest_s
+    low_s = start_s * (1 - margin)
+    source = f"{_how(classes, delivered, weakest_A)}{pile.how}; over the machine's current and {100 * margin:.0f} % either way"
+    for iso in _shorter(figures, low_s):
+        assumptions.append(
+            f"The tables disagree: {iso.source} has {iso.text} at this current, with its own force. The range reaches down to "
+            "it, and the schedule begins with it."
+        )
+        low_s, start_s = iso.low, iso.high
+    shape = sheet_shape(sum(joint.sheets_mm or ()), start_s)
+    long_margin = WITHIN_LOSS if weakest_A < c.current_A or pile.below_c else margin
+    weld = Figure(low_s, pile.long_s * (1 + long_margin) * shape.longer, "s", source)
+    return _Time(weld, start_s, shape, tuple(assumptions), tuple(cautions))
+
+
+@dataclass(frozen=True)
+class _Pile:
+    """All sheets together: the longest weld time, s, by which rule, and what that assumes."""
+
     long_s: float
+    below_c: bool = False
     how: str = ""
     assumptions: tuple[str, ...] = ()
     cautions: tuple[str, ...] = ()
@@ -112,7 +128,7 @@ def _pile(joint: Joint, weakest_A: float, longest_s: float) -> _Pile:
     pile_mm = sum(sheets_mm)
     three = len(sheets_mm) > 2
     if not three and joint.thin_mm == joint.thick_mm:
-        return _Pile(pile_mm, longest_s)
+        return _Pile(longest_s)
     half_mm = pile_mm / 2
     if three:
         rule = "Three sheets: the thinner of the outer ones sets the schedule, in a pile of at most 4 times it and a ratio of "
@@ -143,13 +159,13 @@ def _pile(joint: Joint, weakest_A: float, longest_s: float) -> _Pile:
             f"of two sheets of {shown(half_mm)} mm, half the pile, nothing is known at this current: the range's long end is "
             f"that of two sheets of {joint.outer_mm:g} mm, and may be too short"
         )
-        return _Pile(pile_mm, longest_s, assumptions=tuple(assumptions), cautions=(caution,))
+        return _Pile(longest_s, assumptions=tuple(assumptions), cautions=(caution,))
     how = f"; the long end that of two sheets of {shown(half_mm)} mm"
     if weakest_A < half.at("B").current_A:
         how += ", class C FROM MEMORY"
-    if weakest_A < half.at("C").current_A:
-        how += ", below it and outside the table"
-    return _Pile(pile_mm, max(longest_s, half_s), how, tuple(assumptions))
+    below_c = weakest_A < half.at("C").current_A
+    how += ", below it and outside the table" if below_c else ""
+    return _Pile(max(longest_s, half_s), below_c, how, tuple(assumptions))
 
 
 def _how(classes: Classes, delivered: Figure, weakest_A: float) -> str:
@@ -311,7 +327,7 @@ def _beside(figures: tuple[tuple[str, Figure], ...], mm: float, current_A: float
     return tuple(found)
 
 
-def _shorter(figures: tuple[tuple[str, Figure], ...], weld: Figure) -> list[Figure]:
+def _shorter(figures: tuple[tuple[str, Figure], ...], low_s: float) -> list[Figure]:
     """Where ISO gives a time for this very current and it is shorter than the whole range: that of the least force."""
     times = [figure for name, figure in figures if name == "weld time" and "ISO" in figure.source]
-    return [figure for figure in times[:1] if figure.high < weld.low]
+    return [figure for figure in times[:1] if figure.high < low_s]
