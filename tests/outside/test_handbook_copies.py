@@ -12,7 +12,7 @@ from suggesting import amperes, named
 
 from gen.figures import Figure
 from gen.handbook.advice import suggest
-from gen.handbook.single import NEAR, WITHIN, ZINC_TABLE
+from gen.handbook.single import WITHIN, ZINC_TABLE
 from gen.handbook.suggestion import Suggestion
 from gen.handbook.tables import between, iso_rows, rod_rows, stainless_rows
 from gen.joint import Joint
@@ -164,7 +164,8 @@ def test_stainless_at_a_row(row: int) -> None:
     less = stainless(r.size_mm, 0.95 * r.current_A)
     assert less.start_s == pytest.approx(r.weld_s / 0.95**2)
     assert any("outside the table" in text for text in less.assumptions)
-    assert not stainless(r.size_mm, (1 - NEAR) * 0.99 * r.current_A).known
+    assert stainless(r.size_mm, 0.905 * r.current_A).known
+    assert not stainless(r.size_mm, 0.895 * r.current_A).known
     assert stainless(r.size_mm, 1.5 * r.current_A).delivered.middle == pytest.approx(r.current_A, rel=0.02)
 
 

@@ -65,6 +65,10 @@ def test_strength_by_the_thinnest_wherever_it_lies() -> None:
     thin_inside = of(7400, sheets_mm=(1.0, 0.6, 1.0))
     strength = named(thin_inside, "strength in shear", "optimum").middle
     assert strength == pytest.approx(between(optimum_rows(), 0.6, lambda r: r.strength_N))
+    classes, thin = Classes(1.0), Classes(0.6)
+    assert classes.pair(7400)[0].letter == "B"
+    by_class = named(thin_inside, "strength in shear", "between classes")
+    assert (by_class.low, by_class.high) == pytest.approx((thin.at("C").strength_N, thin.at("B").strength_N))
     assert named(thin_inside, "weld size", "3.5 sqrt").low == pytest.approx(3.5 * math.sqrt(0.6))
 
 
@@ -96,6 +100,12 @@ def test_unlike_sheets_reach_to_half_the_pile_or_say_not() -> None:
     assert half_s is not None
     assert found.weld.high == pytest.approx(half_s * 1.25)
     assert "two sheets of 1.3 mm" in found.weld.source
+    below_s = Classes(1.3).weld_s(6000)  # below class C of 1.3 mm, so by the loss law, which is worth less
+    below = of(6000, sheets_mm=(1.0, 1.6))
+    assert below.weld is not None
+    assert below_s is not None
+    assert below.weld.high == pytest.approx(below_s * 1.30)
+    assert "below it and outside the table" in below.weld.source
     short = of(6000, sheets_mm=(1.0, 3.0))
     assert short.known
     assert any("half the pile" in text and "may be too short" in text for text in short.cautions)
@@ -195,6 +205,22 @@ def test_nothing_to_come_down_from(full_A: float, bedded: bool) -> None:
     assert "upslope" not in found.schedule_text() or bedded
 
 
+@pytest.mark.parametrize(("share", "soft"), [(1.0, 60), (0.7, 42), (0.5, 40)])
+def test_how_soft_the_bedding_pulse_is(share: float, soft: int) -> None:
+    """Six tenths of the weld's percent, and never below 40 %, where the tap would be changed (common practice, no source)."""
+    table_A = setting("cold_drawn", 15, 6).current_A
+    assert rods(6, 6, table_A / share * 0.999).shape.soft_percent == soft
+
+
+def test_rods_are_held_as_long_as_the_table_welds_them() -> None:
+    """Half a second, thick rods longer (common practice, no source: the table has none)."""
+    for mm, hold_s in ((5, 0.5), (12.7, 1.0)):
+        hold = rods(mm, mm, setting("cold_drawn", 15, mm).current_A).hold
+        assert hold is not None
+        assert hold.middle == pytest.approx(hold_s)
+        assert "no source" in hold.source
+
+
 def test_hold_is_at_least_the_tables() -> None:
     """The optimum table's hold is a least one: in the schedule it is rounded up to whole cycles, never down."""
     for frequency_Hz in (50, 60):
@@ -285,4 +311,7 @@ def test_other_tables_stand_beside() -> None:
     optimum_A = between(optimum_rows(), 1.0, lambda r: r.current_A)
     near = [f.source for f in sheets(1.0, optimum_A).beside]
     assert any(source.startswith("optimum table") for source in near)
+    for share, told in ((0.91, True), (0.89, False)):
+        sources = [f.source for f in sheets(1.0, share * optimum_A).beside]
+        assert any(source.startswith("optimum table") for source in sources) == told
     assert "of class B" in found.against
