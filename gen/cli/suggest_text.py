@@ -8,7 +8,8 @@ from dataclasses import asdict
 from typing import Any
 
 from gen.figures import Figure, shown
-from gen.handbook.practice import given_force
+from gen.handbook.practice import COMMON, given_force
+from gen.handbook.shape import BEDDING_COOL_S, IMPULSE_COOL_S
 from gen.handbook.suggestion import OFF, SQUEEZE, Suggestion
 from gen.units import INCH_MM, POUND_N
 
@@ -112,8 +113,16 @@ def _guess(found: Suggestion) -> list[tuple[str, Figure]]:
     start_s = found.weld_cycles / found.frequency_Hz
     impulses = f" in {found.shape.impulses} impulses" if found.shape.impulses > 1 else ""
     first = Figure(start_s, start_s, "s", f"{found.weld_cycles} cycles{impulses}, to be tried on scrap")
+    shape = found.shape
+    soft = f"at {shape.soft_percent} % current ({COMMON})"
+    parts = (
+        ("bedding pulse", shape.bedding_s, f"{soft}, then {BEDDING_COOL_S:g} s without current"),
+        ("upslope", shape.upslope_s, f"{soft} to begin with; inside the weld time"),
+        ("between impulses", IMPULSE_COOL_S if shape.impulses > 1 else 0.0, f"{shape.impulses} impulses, from memory"),
+    )
     return [
         ("squeeze", SQUEEZE),
+        *((name, Figure(time_s, time_s, "s", source)) for name, time_s, source in parts if time_s),
         ("percent current", percent),
         ("weld, begin with", first),
         ("weld, range", found.weld),

@@ -5,6 +5,8 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
+from gen.handbook.practice import COMMON
+
 LEAST_PERCENT = 40  # below it change the tap instead (common practice, no source)
 SOFT = 0.6  # of the weld's percent current: the bedding pulse, and where a slope begins
 BEDDING_S, BEDDING_COOL_S = 0.04, 0.08
@@ -41,12 +43,12 @@ class Shape:
         if self.bedding_s:
             found.append(
                 f"A pulse of {BEDDING_S:g} s at {self.soft_percent} % beds the rods in before the weld; it is not counted in the "
-                "weld time. Two of them where the rods are rusty or do not lie close."
+                f"weld time. Two of them where the rods are rusty or do not lie close ({COMMON})."
             )
         if self.upslope_s:
             found.append(
                 f"The current climbs over {self.upslope_s:g} s, inside the weld time: less is thrown out while the contact is "
-                "still small."
+                f"still small ({COMMON})."
             )
         if self.impulses > 1:
             found.append(

@@ -32,7 +32,13 @@ def test_rods_are_suggested_written_and_pass_on(here: Path) -> None:
     line = ["suggest", "--rods", "5,8", "--setdown", "15", "-o", "rungs.toml"]
     outcome = typed(line)
     assert (outcome.code, outcome.err) == (0, "")
-    for words in ("cross-wire table, cold-drawn, setdown 15 %, row 0.25 in", "Our assumption", "equal I^2 t", "groove"):
+    for words in (
+        "cross-wire table, cold-drawn, setdown 15 %, row 0.25 in",
+        "Our assumption",
+        "equal I^2 t",
+        "groove",
+        "bedding pulse",
+    ):
         assert words in " ".join(outcome.out.split())
     assert outcome.out.rstrip().endswith("Written: rungs.toml. Next: weldbeat simulate rungs.toml")
     assert max(map(len, outcome.out.splitlines())) <= 120
