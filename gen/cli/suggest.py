@@ -100,29 +100,23 @@ def _measure(name: str, key: str, metavar: str, text: str) -> Callable[[Any], An
     "sheets_mm",
     type=_sizes(*SHEETS_MM, 3),
     metavar="T,T[,T]",
-    help="Two or three sheets in the order in which they lie, such as 1,1 (mm) or 0.04in,0.06in.",
+    help="Two or three sheets as they lie: 1,1 (mm); 0.04in,0.06in.",
 )
 @click.option("--rods", "rods_mm", type=_sizes(*RODS_MM, 2), metavar="D,D", help="Two crossed rods, such as 5,8 (mm).")
 @click.option("--joint", type=click.Path(path_type=Path), help="A joint file, in place of the other options.")
-@_option(
-    "--material", "material", "METAL", "The metal: low_carbon_steel, or stainless_steel (austenitic, sheets only)."
-)
+@_option("--material", "material", "METAL", "low_carbon_steel, or stainless_steel (of sheets).")
 @_option("--surface", "surface", "SURFACE", "clean, scaled or zinc.")
 @_option("--finish", "finish", "FINISH", "Of rods: cold_drawn or hot_drawn.")
-@_option("--setdown", "setdown_percent", "PERCENT", "Of rods: 15, 30 or 50 % of the thinner; otherwise 15.")
-@_measure("--force", "force_N", "N", "Electrode force, N (or such as 400lb), to compare with the tables'.")
-@_option(
-    "--force-measured", "force_measured", "HOW", "How the force was measured: gauge, spring or lever; otherwise lever."
-)
-@_measure("--face", "face_diameter_mm", "MM", "Diameter of the electrode face; otherwise that of the welder file.")
-@_measure(
-    "--groove", "groove_radius_mm", "MM", "Radius of a groove across the face; otherwise that of the welder file."
-)
-@_measure("--pitch", "pitch_mm", "MM", "From the middle of this weld to that of the nearest made before it.")
-@_measure("--overlap", "overlap_mm", "MM", "Overlap of sheets, to compare with the table's.")
+@_option("--setdown", "setdown_percent", "PERCENT", "Of rods: 15, 30 or 50 % of the thinner (15).")
+@_measure("--force", "force_N", "N", "Electrode force, N (or 400lb), beside the tables'.")
+@_option("--force-measured", "force_measured", "HOW", "How it was measured: gauge, spring or lever.")
+@_measure("--face", "face_diameter_mm", "MM", "Electrode face, across; otherwise the welder file's.")
+@_measure("--groove", "groove_radius_mm", "MM", "Radius of its groove; otherwise the welder file's.")
+@_measure("--pitch", "pitch_mm", "MM", "From this weld to the nearest made before it.")
+@_measure("--overlap", "overlap_mm", "MM", "Overlap of sheets, beside the table's.")
 @welder_option
 @click.option("-o", "--output", type=click.Path(path_type=Path), help="Write the schedule to this new file.")
-@click.option("--inch", is_flag=True, help="Print inches and pounds, for reading; files stay metric.")
+@click.option("--inch", is_flag=True, help="Print inches and pounds; files stay metric.")
 @json_option
 def suggest_command(
     joint: Path | None, welder: Path | None, output: Path | None, inch: bool, as_json: bool, **options: Any
