@@ -69,7 +69,8 @@ def test_a_protected_machine_survives_everything(table: Outcome) -> None:
     for name in FAULTS:
         assert sum(line.startswith(f"{name:<24} ") for line in lines[2:]) == 1, name
     shorted = next(line for line in lines if line.startswith("switch shorted "))
-    assert " by hand " in shorted and "contactor" in shorted
+    assert " by hand " in shorted
+    assert "contactor" in shorted
     assert "A shorted switch, or a gate driver stuck on, is past all software" in table.out
     assert max(len(line) for line in lines) <= 120
 
@@ -82,7 +83,8 @@ def test_an_unprotected_machine_is_refused(shop: Path) -> None:
     assert refused == {"switch shorted", "gate driver stuck on", "stop, hung, no test"}
     text = faults_text(rows)
     line = next(line for line in text.splitlines() if line.startswith("switch shorted "))
-    assert " no end NO " in line and "nothing that is named" in line
+    assert " no end NO " in line
+    assert "nothing that is named" in line
     assert "refuse  switch shorted: Nothing that the welder file names ends the current. Fit an isolator" in text
     assert max(len(line) for line in text.splitlines()) <= 120
     data = json.loads(json.dumps(faults_json(rows, 0)))
@@ -95,7 +97,8 @@ def test_an_isolator_is_enough_to_be_told_and_not_refused(shop: Path) -> None:
     """The user's hand on the isolator is named as what carries a shorted switch."""
     lay_out(shop, "[protection]\nisolator = true\n")
     row = next(row for row in rows_of(shop, 1) if row.fault.name == "switch shorted")
-    assert row.safe and row.carried == "isolator"
+    assert row.safe
+    assert row.carried == "isolator"
 
 
 def test_a_run_is_replayed_and_its_waveforms_written(shop: Path, table: Outcome) -> None:
@@ -106,7 +109,8 @@ def test_a_run_is_replayed_and_its_waveforms_written(shop: Path, table: Outcome)
     outcome = typed(["faults", "job.toml", "--replay", run])
     assert (outcome.code, outcome.err) == (0, "")
     assert outcome.out.startswith(f"Run {run}, seed 0: switch shorted, in ")
-    assert "here strikes: switch shorted" in outcome.out and "stop circuit opens" in outcome.out
+    assert "here strikes: switch shorted" in outcome.out
+    assert "stop circuit opens" in outcome.out
     assert contents(shop).keys() - before.keys() == {f"fault-{run}.vcd"}
     with open(shop / f"fault-{run}.vcd", "rb") as file:
         assert sum(1 for _ in tokenize(file)) > 100

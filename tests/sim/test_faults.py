@@ -88,7 +88,8 @@ def test_a_case_is_the_same_every_time() -> None:
     """A number is a run, or no violation could be replayed."""
     for number in (3, 10, 28):
         one, other = numbered(number), numbered(number)
-        assert one is not None and other is not None
+        assert one is not None
+        assert other is not None
         assert one[1] == other[1]
         assert recording_text(run_case(*one)) == recording_text(run_case(*other))
 
@@ -117,7 +118,8 @@ def test_every_machine_comes_through_every_state(number: int) -> None:
 def test_a_hung_interpreter_is_reset_and_ends_the_weld_by_its_table() -> None:
     """The hang itself lengthens nothing; without the watchdog nothing would ever come back."""
     outcome = outcome_of("interpreter hang")
-    assert outcome.did.startswith("restarted") and outcome.unwanted == 0
+    assert outcome.did.startswith("restarted")
+    assert outcome.unwanted == 0
     machine = ground(0)
     files = dict(machine.bundle.files)
     files["config.py"] = files["config.py"].replace("WATCHDOG_MS = 2000", "WATCHDOG_MS = 1000000")
@@ -129,25 +131,34 @@ def test_stop_with_a_hung_interpreter_is_the_firing_hardware_s() -> None:
     """A gate or two before stop is open, none after; with neither test the gates go on, and the chain takes the current away."""
     by_test = outcome_of("stop, Python hung", part=0.2)
     stop_s = by_test.recording.stops[0].time_s
-    assert by_test.safe and by_test.recording.gates and not any(on > stop_s for on, _ in by_test.recording.gates[:16])
+    assert by_test.safe
+    assert by_test.recording.gates
+    assert not any(on > stop_s for on, _ in by_test.recording.gates[:16])
     by_chain = outcome_of("stop, hung, no test", part=0.2)
     stop_s = by_chain.recording.stops[0].time_s
     assert sum(on > stop_s for on, _ in by_chain.recording.gates) > 3
     assert not any(c.start_s > stop_s + OPENS_S for c in by_chain.recording.conductions)
     bare = outcome_of("stop, hung, no test", ALONE, part=0.2)
-    assert not bare.safe and "no hardware" in bare.violations[0].what
+    assert not bare.safe
+    assert "no hardware" in bare.violations[0].what
 
 
 def test_a_shorted_switch_is_carried_by_what_is_fitted_and_by_nothing_else() -> None:
     """Sense and contactor: the board. A contactor: the stop button. An isolator: that. Nothing: refused."""
     sensed = outcome_of("switch shorted", {"board": {"conduction_sense": True}})
-    assert sensed.carried == "contactor" and sensed.safe
+    assert sensed.carried == "contactor"
+    assert sensed.safe
     stopped = outcome_of("switch shorted")
-    assert stopped.carried.startswith("stop: contactor") and stopped.unwanted > NOTICED_S * 100 * 0.9
+    assert stopped.carried.startswith("stop: contactor")
+    assert stopped.unwanted > NOTICED_S * 100 * 0.9
     isolated = outcome_of("switch shorted", ALONE)
-    assert isolated.carried == "isolator" and isolated.safe and isolated.unwanted > stopped.unwanted
+    assert isolated.carried == "isolator"
+    assert isolated.safe
+    assert isolated.unwanted > stopped.unwanted
     alone = outcome_of("switch shorted", {"protection": ALONE["protection"] | {"isolator": False}})
-    assert alone.carried == "" and alone.lasts and not alone.safe
+    assert alone.carried == ""
+    assert alone.lasts
+    assert not alone.safe
 
 
 def test_the_pulse_train_holds_the_contactor() -> None:
@@ -170,7 +181,7 @@ def test_the_pulse_train_holds_the_contactor() -> None:
 def test_a_bounded_gate_drive_ends_what_a_frozen_pin_does_not() -> None:
     """The pin is high until boot.py; the current lasts no longer than one drive's pulse and its half-cycle."""
     machine = ground(0)
-    bench, spans = machine.plain(2, "weld")
+    bench, _spans = machine.plain(2, "weld")
     on_s, off_s = simulate(machine.bundle, machine.table, bench).gates[5]
     frozen = replace(bench, board_faults=(BoardFault("soft reset", (on_s + off_s) / 2),), length_s=1.5)
     bounded = simulate(machine.bundle, machine.table, frozen)
@@ -214,5 +225,35 @@ def test_the_set_of_the_command_line() -> None:
     numbers = [number for row in rows for number, _ in row.outcomes]
     assert sorted(numbers) == list(range(set_size(1)))
     case = numbered_case(machine, numbers[5], 0)
-    assert case is not None and case.faults == (rows[5].fault.name,)
+    assert case is not None
+    assert case.faults == (rows[5].fault.name,)
     assert {finding_of(row).severity for row in rows} <= {"note", "caution"}
+
+
+# What strikes, whether the person presses stop afterwards, and what the board says until then.
+WAYS_OUT = (
+    ("stop", False, "stop is open"),
+    ("dropout of a second", False, "mains lost or unsteady"),
+    ("doubled edges", False, "extra edges from the detector"),
+    ("over-temperature", False, "over-temperature contact open"),
+    ("gate wire open", True, "no conduction after firing"),
+    ("watchdog bite", True, "restarted by the watchdog"),
+)
+
+
+@pytest.mark.parametrize(("name", "presses_stop", "reason"), WAYS_OUT)
+def test_every_passing_lockout_has_its_way_out(name: str, presses_stop: bool, reason: str) -> None:
+    """Locked out for the reason that belongs to the fault, and ready again by the way that the board tells, not before."""
+    machine = ground_of({"board": {"conduction_sense": True}}, knows_rest=True, again=False)
+    # Conduction is proven once a weld, by its first half-cycles.
+    state = "squeeze" if name == "gate wire open" else "weld"
+    case = case_of(machine, (name,), state, 2, random.Random(name), 0.3)
+    assert case is not None
+    stop_s = case.bench.length_s + 0.5
+    stops = ((stop_s, 0.2),) if presses_stop else ()
+    bench = replace(case.bench, stops=(*case.bench.stops, *stops), length_s=stop_s + 1.5)
+    states = simulate(machine.bundle, machine.table, bench).states
+    assert reason in [change.reason for change in states if change.state == "locked out"]
+    assert states[-1].state == "ready"
+    ready_s = states[-1].time_s
+    assert not presses_stop or ready_s > stop_s
