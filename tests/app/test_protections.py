@@ -258,7 +258,17 @@ PROTECTIONS = (
             ),
         ),
         lambda r: gates_after(r, 1.05) == 0 and r.fired > 0,
-        ("app/lock.py", "return self.extra >= EXTRA_UNDER_CURRENT", "return False"),
+        ("app/lock.py", "(EXTRA_UNDER_CURRENT if begun else 1)", "1 and not begun"),
+    ),
+    Protection(
+        "a false edge seen before the first gate ends the weld before it has begun",
+        partial(
+            run,
+            HELD,
+            detector=replace(bench_for(make_welder(), compiled(make_welder(), WELD)).detector, false_s=(0.873,)),
+        ),
+        lambda r: r.fired == 0 and "weld" in states(r) and "locked out: extra edges from the detector" in states(r),
+        ("app/lock.py", "if begun else 1", "if begun else EXTRA_UNDER_CURRENT"),
     ),
     Protection(
         "a pedal stuck down after a weld locks out",
