@@ -199,29 +199,30 @@ def _did(truth: Truth, case: Case) -> str:
     return ", ".join(said) or "went on as before"
 
 
-_LAYERS = {
-    "firmware": "program",
-    "firing hardware": "firing hardware",
-    "table": "end of the table",
-    "hardware": "gate drive and supply",
-}
+_LAYERS = {"firmware": "program", "firing hardware": "firing hardware", "table": "end of the table"}
 
 
 def _carried(case: Case, faults: list[Fault], unwanted: list[float], lasts: bool) -> str:
     """Where a person had to act, what ended the current; else the layer that is there for the fault."""
+    chain = case.bench.chain
     if lasts:
         return ""
-    if case.stop_s is None or not unwanted:
+    if case.stop_s is not None and unwanted:
+        if unwanted[-1] > chain.isolated_s - 0.02:
+            return "isolator"
+        if unwanted[-1] > case.stop_s - 0.02:
+            return f"stop: {_fitted(contactor=chain.contactor, gate_supply=chain.stop_cuts_gate)}"
+        if chain.contactor:
+            return "contactor"
+    if faults[0].layer != "hardware":
         return _LAYERS[faults[0].layer]
-    chain = case.bench.chain
-    if unwanted[-1] > chain.isolated_s - 0.02:
-        return "isolator"
-    if unwanted[-1] > case.stop_s - 0.02:
-        parts = [
-            word for word, fitted in (("contactor", chain.contactor), ("gate supply", chain.stop_cuts_gate)) if fitted
-        ]
-        return f"stop: {', '.join(parts)}"
-    return "contactor" if chain.contactor else _LAYERS[faults[0].layer]
+    if "stop" in faults[0].takes:
+        return _fitted(contactor=chain.stop_cuts_contactor, gate_supply=chain.stop_cuts_gate)
+    return "gate drive" if chain.pulse_s is not None else "boot.py, at the next start"
+
+
+def _fitted(**parts: bool) -> str:
+    return ", ".join(name.replace("_", " ") for name, fitted in parts.items() if fitted)
 
 
 # Where the set of `weldbeat faults` strikes: (state, part of it); None draws the part.

@@ -373,7 +373,7 @@ FAULTS: dict[str, Fault] = {
             ),
             (
                 "switch half-wave",
-                "one thyristor no longer turns on",
+                "one thyristor no longer turns on: direct current until the table or the breaker ends it",
                 "table",
                 "switch",
                 lambda s: _switch(s, "half_wave"),

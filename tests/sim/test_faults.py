@@ -178,6 +178,17 @@ def test_the_pulse_train_holds_the_contactor() -> None:
     assert simulate(machine.bundle, machine.table, welded).conductions[-1].end_s > 2.9
 
 
+def test_stop_in_every_half_cycle() -> None:
+    """No gate after it, whichever half-cycle of the weld it is pressed in."""
+    machine = ground(0)
+    for n in range(machine.half_cycles):
+        case = case_of(machine, ("stop",), "weld", 1, random.Random(n), (n + 0.5) / machine.half_cycles)
+        assert case is not None
+        recording = simulate(machine.bundle, machine.table, case.bench)
+        (open_s, length_s), *_ = case.bench.stops
+        assert not any(open_s + 2e-6 < on_s < open_s + length_s for on_s, _ in recording.gates), n
+
+
 def test_a_bounded_gate_drive_ends_what_a_frozen_pin_does_not() -> None:
     """The pin is high until boot.py; the current lasts no longer than one drive's pulse and its half-cycle."""
     machine = ground(0)
