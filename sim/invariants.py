@@ -125,7 +125,8 @@ def window(truth: Truth) -> list[Violation]:
         half = r.half_cycle_at(on_s)
         if n == 0 or on_s - gates[n - 1][0] > 0.2:
             first_half_s, displaced = r.half_cycles[max(half.index - 3, 0)].length_s, 0
-        at_deg = (on_s - half.start_s) / half.length_s * 180
+        # The delay was set for the frequency that the weld began with.
+        at_deg = (on_s - half.start_s) / min(half.length_s, first_half_s) * 180
         over_us = (off_s - half.start_s - half.length_s) * 1e6
         what = ""
         if at_deg < least_deg - EDGE_US * 1e-6 / half.length_s * 180:

@@ -144,6 +144,18 @@ TAKEN = (
         (("config.py", "OFFSET_RISE_US = 300", "OFFSET_RISE_US = -900"),),
     ),
     Taken(
+        "false edges excuse no more than the half-cycles that it takes to see them",
+        window,
+        lambda bench: replace(
+            bench, detector=replace(bench.detector, false_s=tuple(0.7552 + 0.01 * n for n in range(30)))
+        ),
+        (
+            ("config.py", "OFFSET_RISE_US = 300", "OFFSET_RISE_US = -620"),
+            ("config.py", "OFFSET_FALL_US = 300", "OFFSET_FALL_US = -620"),
+            ("app/lock.py", "return self.extra >= (EXTRA_UNDER_CURRENT if begun else 1)", "return False"),
+        ),
+    ),
+    Taken(
         "the first half-cycle is fired late",
         flux,
         pressed((0.45, 1.0), length_s=1.5),
