@@ -24,7 +24,7 @@ MINUTE_S = 60.0
 MOST_DISPLACED = 6
 ZERO_FLUX = 2.05  # textbook: switched on at the crossing it is 2; the rest for the mains' own tolerance
 UNNOTICED_S = 0.045
-JUMP = 165 / 180  # a half-cycle so much shorter ends before its gate
+FASTER, SLOWER = 165 / 180, 1.1  # a half-cycle so much shorter ends before its gate; one so much longer misses its window
 
 
 def fresh_request(truth: Truth) -> list[Violation]:
@@ -175,13 +175,23 @@ def _worst_flux(truth: Truth) -> list[FluxPoint]:
 
 
 def _jumps_s(truth: Truth, ask: Ask) -> float:
-    """When the mains became so fast under a weld that a gate reaches over the crossing, as `window` allows the last one."""
+    """When the mains left a weld's hunt window from one half-cycle to the next, which ends the row.
+
+    Faster, and the gate under way reaches over the crossing, as `window` allows; slower, and it stands too early in a
+    half-cycle of whose length nothing can be known yet.
+    """
     first_s = next((on_s for on_s, _ in truth.recording.gates if on_s >= ask.from_s), math.inf)
     if first_s == math.inf:
         return first_s
-    first = truth.recording.half_cycle_at(first_s)
-    later = truth.recording.half_cycles[first.index :]
-    return next((h.start_s + h.length_s for h in later if h.length_s < JUMP * first.length_s), math.inf)
+    halves = truth.recording.half_cycles
+    at = truth.recording.half_cycle_at(first_s).index
+    begun_s = halves[max(at - 2, 0)].length_s
+    for half in halves[at:]:
+        if half.length_s < FASTER * begun_s:
+            return half.start_s + half.length_s
+        if half.length_s > SLOWER * begun_s:
+            return half.start_s
+    return math.inf
 
 
 def lock(truth: Truth) -> list[Violation]:
