@@ -13,6 +13,7 @@ import click
 SECTIONS: tuple[tuple[str, tuple[tuple[str, str], ...]], ...] = (
     ("Begin", (("demo", "begin"), ("new", "begin"), ("boards", "plan"))),
     ("Plan", (("describe", "describe"), ("suggest", "suggest"), ("table", "plan"))),
+    ("Wire", (("choose", "choose"), ("wiring", "wiring"))),
     ("Prove", (("simulate", "prove"), ("sweep", "sweep"))),
     ("Make", (("build", "prove"),)),
     ("Flash", (("ports", "link"), ("flash", "link"))),
@@ -47,6 +48,8 @@ SHORT_HELP = {
     "describe": "The machine as derived, and what other electrodes would cost.",
     "suggest": "A first schedule for a joint on this machine, from the handbook tables.",
     "table": "A schedule as its timing table, counted in mains half-cycles.",
+    "choose": "Which switch, heat sink, fuse and other parts suit, with the calculation.",
+    "wiring": "The wiring sheet of the upgrade: drawings, wire list, parts list.",
     "simulate": "Run the firmware on a simulated welder and judge what it did.",
     "sweep": "Judge the schedule on many machines that the welder file allows.",
     "build": "Write the firmware for the board, if the verdict lets it.",

@@ -1,0 +1,114 @@
+"""The upgrade as one value: parts with their terminals, nets that join terminals, and the wires that make up each net.
+
+The drawings are rendered from it, the wire list and the parts list are read from it.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+Side = Literal["mains", "low"]
+
+
+@dataclass(frozen=True)
+class Part:
+    """One part. `terminals` by side; `on_board`: it sits on the interface board, so that what joins two such is a track.
+
+    `fitted` False: the welder file does not name it, and it is to be fitted.
+    """
+
+    name: str
+    title: str
+    description: str
+    mains: tuple[str, ...] = ()
+    low: tuple[str, ...] = ()
+    on_board: bool = False
+    fitted: bool = True
+
+    def terminals(self, side: Side) -> tuple[str, ...]:
+        """The full names of its terminals on one side, such as "V1.A"."""
+        return tuple(f"{self.name}.{terminal}" for terminal in (self.mains if side == "mains" else self.low))
+
+
+@dataclass(frozen=True)
+class Kind:
+    """What the wires of a net are: least conductor and colours. Examples only: the local code decides.
+
+    `heavy`: it carries the welding current or is protective earth.
+    """
+
+    gauge: str
+    colour_iec: str
+    colour_nec: str
+    note: str = ""
+    heavy: bool = False
+
+
+@dataclass(frozen=True)
+class Net:
+    """Terminals that are joined. The name is the marker on each of its wires' ends.
+
+    `star`: every wire goes to the first terminal, else from each to the next.
+    """
+
+    name: str
+    side: Side
+    kind: Kind
+    terminals: tuple[str, ...]
+    star: bool = False
+
+    @property
+    def pairs(self) -> tuple[tuple[str, str], ...]:
+        """From where to where its wires go."""
+        first, *others = self.terminals
+        starts = [first] * len(others) if self.star else self.terminals[:-1]
+        return tuple(zip(starts, others, strict=True))
+
+
+@dataclass(frozen=True)
+class Wire:
+    """One wire, or one track of the interface board."""
+
+    number: str
+    net: str
+    side: Side
+    start: str
+    end: str
+    kind: Kind
+    track: bool
+
+
+@dataclass(frozen=True)
+class Netlist:
+    """Everything that is wired for one machine and one board. Each terminal is in exactly one net."""
+
+    parts: tuple[Part, ...]
+    nets: tuple[Net, ...]
+
+    def __post_init__(self) -> None:
+        joined = [terminal for net in self.nets for terminal in net.terminals]
+        there = [t for part in self.parts for side in ("mains", "low") for t in part.terminals(side)]
+        if sorted(joined) != sorted(there):
+            odd = sorted(set(joined) ^ set(there)) or sorted(t for t in set(joined) if joined.count(t) > 1)
+            raise ValueError(f"terminals not in exactly one net: {', '.join(odd)}")
+
+    def part(self, name: str) -> Part | None:
+        """The part of that name; None where this machine has none."""
+        return next((part for part in self.parts if part.name == name), None)
+
+    def on(self, side: Side) -> tuple[Net, ...]:
+        """The nets of one side."""
+        return tuple(net for net in self.nets if net.side == side)
+
+    @property
+    def wires(self) -> tuple[Wire, ...]:
+        """Every wire, numbered from 1 on the mains side and from 101 on the low-voltage side."""
+        board = {part.name for part in self.parts if part.on_board}
+        found: list[Wire] = []
+        for side, first in (("mains", 1), ("low", 101)):
+            pairs = [(net, pair) for net in self.on(side) for pair in net.pairs]  # type: ignore[arg-type]
+            for number, (net, (start, end)) in enumerate(pairs, first):
+                track = all(terminal.partition(".")[0] in board for terminal in (start, end))
+                found.append(Wire(str(number), net.name, net.side, start, end, net.kind, track))
+        return tuple(found)
