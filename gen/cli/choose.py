@@ -84,7 +84,9 @@ def chosen_for(welder: Welder, board: Board, pace: float, path: Path) -> tuple[C
     stress = stress_of(table, welder, longest_row=_LONGEST_ROW)
     hard = stress_of(table, welder, Assumed(*_HARD), longest_row=_LONGEST_ROW)
     frequency_Hz = welder.mains.frequency_Hz
-    worst = inrush(hard.shorted, sine(welder.mains.voltage_V, frequency_Hz, frequency_Hz), 0.0)  # it fades in half a second
+    worst = inrush(
+        hard.shorted, sine(welder.mains.voltage_V, frequency_Hz, frequency_Hz), 0.0
+    )  # it fades in half a second
     # The simulated machine is the middle of what the readings leave open; currents go up to its upper end.
     scale = welder.machine.in_use.short_primary.high / welder.machine.in_use.short_primary.middle
     i2t = max(swing.primary_rms_A**2 * hard.half_s for swing in worst.swings) * scale**2
@@ -114,9 +116,7 @@ def chosen_for(welder: Welder, board: Board, pace: float, path: Path) -> tuple[C
 
 def choice_json(choice: Choice, warmth: tuple[Warmth, ...]) -> dict[str, Any]:
     """Everything that the command tells, for another program."""
-    parts = [
-        asdict(part) | {"yours": [asdict(y) | {"enough": y.enough} for y in part.yours]} for part in choice.parts
-    ]
+    parts = [asdict(part) | {"yours": [asdict(y) | {"enough": y.enough} for y in part.yours]} for part in choice.parts]
     return asdict(choice) | {
         "parts": parts,
         "not_enough": list(choice.not_enough),

@@ -23,7 +23,11 @@ _OURS = 'aria-label="Drawing'
 @click.command("wiring")
 @welder_option
 @click.option(
-    "-o", "--output", type=click.Path(path_type=Path), required=True, help="The sheet, one HTML file to print on A4 or Letter."
+    "-o",
+    "--output",
+    type=click.Path(path_type=Path),
+    required=True,
+    help="The sheet, one HTML file to print on A4 or Letter.",
 )
 @click.option("--svg", "folder", type=click.Path(path_type=Path), help="Folder for the two drawings, as SVG too.")
 @pace_option

@@ -28,9 +28,7 @@ class Recovery:
 def preferred_at_least(value: float, series: Sequence[float] = E12) -> float:
     """The least preferred number that is not below `value` (above 0)."""
     decade = 10.0 ** math.floor(math.log10(value) + 1e-12)
-    return next(
-        float(f"{n * d:.3g}") for d in (decade, 10 * decade) for n in series if n * d >= value * (1 - 1e-9)
-    )
+    return next(float(f"{n * d:.3g}") for d in (decade, 10 * decade) for n in series if n * d >= value * (1 - 1e-9))
 
 
 def step_at_least(value: float, steps: Sequence[float]) -> float | None:

@@ -8,7 +8,7 @@ terminal is a small circle with its name as title. So the drawing can be read ba
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import Any
+from typing import Any, Literal
 from xml.etree import ElementTree
 
 import schemdraw
@@ -17,6 +17,7 @@ import schemdraw.elements as elm
 from gen.wiring.netlist import Netlist, Side
 
 Place = tuple[float, float]
+Align = Literal["left", "center", "right"]
 
 UNIT_PT = 17.0
 FONT_PT = 8.0
@@ -38,7 +39,9 @@ class Canvas:
         self.netlist, self.side = netlist, side
         self._width = {net.name: HEAVY if net.kind.heavy else LIGHT for net in netlist.on(side)}
         self._drawing = schemdraw.Drawing(canvas="svg", show=False)
-        self._drawing.config(unit=2, inches_per_unit=UNIT_PT / 72, fontsize=FONT_PT, font="sans-serif", lw=SYMBOL, margin=0.1)
+        self._drawing.config(
+            unit=2, inches_per_unit=UNIT_PT / 72, fontsize=FONT_PT, font="sans-serif", lw=SYMBOL, margin=0.1
+        )
         self._terminals: dict[str, Place] = {}
         self._net_of = {terminal: net.name for net in netlist.on(side) for terminal in net.terminals}
         self._lines: list[tuple[str, Place, Place]] = []
@@ -62,11 +65,15 @@ class Canvas:
             raise ValueError(f"{name}: {'drawn twice' if name in self._terminals else 'no terminal of this side'}")
         self._terminals[name] = at
 
-    def text(self, at: Place, words: str, *, align: str = "left", valign: str = "center", size: float = FONT_PT) -> None:
+    def text(self, at: Place, words: str, *, align: Align = "left") -> None:
         """Words that are no net's name."""
-        self.add(elm.Label().at(_up(at)).label(words, "center", ofst=(0, 0), halign=align, valign=valign, fontsize=size))
+        self.add(
+            elm.Label().at(_up(at)).label(words, "center", ofst=(0, 0), halign=align, valign="center", fontsize=FONT_PT)
+        )
 
-    def two(self, part: str, symbol: type[Any], start: Place, end: Place, names: Sequence[str] = ("1", "2"), **style: Any) -> Any:
+    def two(
+        self, part: str, symbol: type[Any], start: Place, end: Place, names: Sequence[str] = ("1", "2"), **style: Any
+    ) -> Any:
         """A part with two terminals, from `start` to `end`."""
         element = self.add(symbol(**style).endpoints(_up(start), _up(end)))
         for name, at in zip(names, (start, end), strict=True):
@@ -112,12 +119,13 @@ class Canvas:
 
     def _inside(self, name: str, at: Place, side: str) -> None:
         x, y = at
-        place, align = {
+        sides: dict[str, tuple[Place, Align]] = {
             "left": ((x + 0.2, y), "left"),
             "right": ((x - 0.2, y), "right"),
             "top": ((x, y + 0.42), "center"),
             "bottom": ((x, y - 0.42), "center"),
-        }[side]
+        }
+        place, align = sides[side]
         self.text(place, name, align=align)
 
     def wire(self, *stops: str | Place) -> None:
@@ -142,7 +150,7 @@ class Canvas:
         """Where a terminal was put."""
         return self._terminals[terminal]
 
-    def name(self, net: str, at: Place, align: str = "left") -> None:
+    def name(self, net: str, at: Place, align: Align = "left") -> None:
         """A net's name on one of its conductors, just above `at`, or beside it."""
         self.add(
             elm.Label()
@@ -157,7 +165,8 @@ class Canvas:
         end = (x + dx * length, y + dy * length)
         self.wire(terminal, end)
         gap = 0.15 if dx else 0.32
-        align = {"left": "right", "right": "left"}.get(towards, "center")
+        aligns: dict[str, Align] = {"left": "right", "right": "left"}
+        align = aligns.get(towards, "center")
         self.name(self._net_of[terminal], (end[0] + dx * gap, end[1] + dy * gap), align)
 
     def dashed(self, *places: Place) -> None:
@@ -175,6 +184,9 @@ class Canvas:
         for x, y in self._junctions():
             self.add(elm.Dot(radius=0.11).at(_up((x, y))))
         root = ElementTree.fromstring(self._drawing.get_imagedata("svg"))
+        for words in root.iter(f"{_SVG}text"):
+            if words.get("font-family") != NAME_FONT:
+                words.set("font-family", "sans-serif")
         sides = [v * UNIT_PT for v in (-_EDGE, -_EDGE, PAGE_WIDTH, height + 2 * _EDGE)]
         root.set("viewBox", " ".join(f"{v:g}" for v in sides))
         root.set("width", f"{sides[2]:g}pt")
@@ -184,7 +196,9 @@ class Canvas:
         root.set("aria-label", title)
         for name, (x, y) in sorted(self._terminals.items()):
             spot = {"cx": f"{x * UNIT_PT:.2f}", "cy": f"{y * UNIT_PT:.2f}", "r": f"{_TERMINAL_PT}", "class": "terminal"}
-            circle = ElementTree.SubElement(root, f"{_SVG}circle", spot | {"style": "fill:white;stroke:black;stroke-width:0.7"})
+            circle = ElementTree.SubElement(
+                root, f"{_SVG}circle", spot | {"style": "fill:white;stroke:black;stroke-width:0.7"}
+            )
             ElementTree.SubElement(circle, f"{_SVG}title").text = name
         ElementTree.register_namespace("", _SVG.strip("{}"))
         return ElementTree.tostring(root, encoding="unicode")

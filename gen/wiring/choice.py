@@ -82,6 +82,7 @@ class SnubberValues:
 
     ohm: float
     farad: float
+    rated_W: float
 
 
 @dataclass(frozen=True)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from gen.boards import Board
 from gen.welder import Welder
+from gen.wiring.arithmetic import recovery
 from gen.wiring.choice import Choice, Load
 from gen.wiring.power_parts import CLAMPING, conductors, contactor, fuse, heat_sink, switch, varistor
 from gen.wiring.signal_parts import (
@@ -15,7 +16,6 @@ from gen.wiring.signal_parts import (
     load_circuits,
     snubber,
 )
-from gen.wiring.arithmetic import recovery
 
 
 def choose(welder: Welder, board: Board, load: Load) -> Choice:

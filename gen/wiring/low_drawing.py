@@ -5,11 +5,16 @@ from __future__ import annotations
 import schemdraw.elements as elm
 
 from gen.boards import Board
-from gen.wiring.canvas import LINE, Canvas
+from gen.wiring.canvas import LINE, Align, Canvas
 from gen.wiring.netlist import Netlist
 
 _LEFT, _RIGHT = 10.9, 17.0  # the timer board's sides
-_CONTACTS = {"stop": ("S1", "21", "22"), "pedal": ("S2", "1", "2"), "over_temperature": ("B2", "1", "2"), "force": ("S3", "1", "2")}
+_CONTACTS = {
+    "stop": ("S1", "21", "22"),
+    "pedal": ("S2", "1", "2"),
+    "over_temperature": ("B2", "1", "2"),
+    "force": ("S3", "1", "2"),
+}
 _WORDS = {
     "stop": "stop: closed, open = stop",
     "pedal": "pedal: open, closed = weld",
@@ -42,7 +47,7 @@ def low_svg(netlist: Netlist, board: Board) -> str:
     _gate(c)
     _contactor(c)
     _usb(c)
-    for n, words in enumerate(("leads of S1, S2, S3, B1 and B2: twisted", "and shielded; A1 half a metre from the throat")):
+    for n, words in enumerate(("leads of contacts: twisted and shielded;", "A1 half a metre or more from the throat")):
         c.text((0.2, 27.5 + n * LINE), words)
     return c.svg("Drawing 2: low-voltage side", "low-voltage-side", max(bottom, 28.4))
 
@@ -64,7 +69,7 @@ def _board(c: Canvas, board: Board, rows: dict[str, float], bottom: float) -> No
     c.flag("A1.GND", "right")
 
 
-def _pin(c: Canvas, board: Board, role: str, x: float, y: float, align: str) -> None:
+def _pin(c: Canvas, board: Board, role: str, x: float, y: float, align: Align) -> None:
     """What stands at the pin: its role, and its label as the board's file gives it."""
     c.text((x, y - 0.3), role.replace("_", " "), align=align)
     c.text((x, y + 0.35), board.pins[role].label, align=align)
@@ -73,7 +78,8 @@ def _pin(c: Canvas, board: Board, role: str, x: float, y: float, align: str) -> 
 def _contact(c: Canvas, role: str, y: float, number: int) -> None:
     """A contact to 0 V, its lead, and the filter at the board."""
     part, hot, cold = _CONTACTS[role]
-    c.add(elm.Switch().endpoints((3.0, -y), (1.2, -y)))
+    closed = role in ("stop", "over_temperature")  # at rest
+    c.add(elm.Switch(nc=closed).endpoints((3.0, -y), (1.2, -y)))
     c.terminal(f"{part}.{hot}", (3.0, y))
     c.terminal(f"{part}.{cold}", (1.2, y))
     c.flag(f"{part}.{cold}", "down")
@@ -140,7 +146,7 @@ def _chain(c: Canvas) -> None:
     c.flag("G1.0V", "down")
     x = 25.0
     for part, first, second, y in (("S1", "11", "12", 4.6), ("B1", "1", "2", 7.6)):
-        c.add(elm.Switch().endpoints((x, -y), (x, -y - 2.0)))
+        c.add(elm.Switch(nc=True).endpoints((x, -y), (x, -y - 2.0)))
         c.terminal(f"{part}.{first}", (x, y))
         c.terminal(f"{part}.{second}", (x, y + 2.0))
         c.text((x + 0.5, y + 0.6), {"S1": f"{c.name_of('S1')} stop, breaks", "B1": f"{c.name_of('B1')} too hot,"}[part])
@@ -236,5 +242,7 @@ def _usb(c: Canvas) -> None:
     c.name("USB1", (18.5, y - 0.35), "center")
     c.wire("A4.H", "PC.USB")
     c.name("USB2", (25.9, y - 0.35), "center")
-    c.box("XB", (20.0, 26.3), (9.8, 2.2), ("bond of 0 V to", "protective earth, drawing 1"), names=False, left={"0V": 1.1})
+    c.box(
+        "XB", (20.0, 26.3), (9.8, 2.2), ("bond of 0 V to", "protective earth, drawing 1"), names=False, left={"0V": 1.1}
+    )
     c.flag("XB.0V", "left", 0.4)

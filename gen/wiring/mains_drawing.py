@@ -2,12 +2,18 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import schemdraw.elements as elm
 
 from gen.wiring.canvas import LINE, Canvas
 from gen.wiring.netlist import Netlist
 
-_L, _N, _PE = 4.0, 17.0, 24.5  # the three rails
+# Without annotations in schemdraw.
+_SCR: Any = elm.SCR
+_TRIAC: Any = elm.Triac
+
+_L, _N, _PE = 4.0, 17.0, 27.0  # the three rails
 
 
 def mains_svg(netlist: Netlist) -> str:
@@ -25,7 +31,7 @@ def mains_svg(netlist: Netlist) -> str:
 def _supply(c: Canvas) -> None:
     part = c.netlist.part("Q0")
     supply = part.description if part else ""
-    c.rect((2.5, 0), (26.0, 2.0))
+    c.rect((2.5, 0), (29.5, 2.0))
     c.text((3.0, 0.6), f"{c.name_of('Q0')} supply, in the building: {supply}")
     for name, x in (("L", _L), ("N", _N), ("PE", _PE)):
         c.terminal(f"Q0.{name}", (x, 2.0))
@@ -38,7 +44,12 @@ def _supply(c: Canvas) -> None:
     c.terminal("Q1.4", (x, 5.0))
     c.dashed((_L - 0.2, 4.0), (x - 0.3, 4.0))
     c.text((5.4, 3.6), f"{c.name_of('Q1')} isolator, two poles, can be locked off")
-    for place, name in (((_L - 0.35, 3.0), "1"), ((_L - 0.35, 5.0), "2"), ((x + 0.35, 3.0), "3"), ((x + 0.35, 5.0), "4")):
+    for place, name in (
+        ((_L - 0.35, 3.0), "1"),
+        ((_L - 0.35, 5.0), "2"),
+        ((x + 0.35, 3.0), "3"),
+        ((x + 0.35, 5.0), "4"),
+    ):
         c.text(place, name, align="center")
     c.wire("Q0.L", "Q1.1")
     c.name("L", (_L + 0.2, 2.5))
@@ -155,7 +166,7 @@ def _kinds(c: Canvas, top: float, bottom: float) -> None:
     if kind == "thyristor":
         other = x + 2.4
         for name, at, start, end in (("V2", x, low, high), ("V1", other, high, low)):
-            scr = elm.SCR().endpoints((at, -start), (at, -end))
+            scr = _SCR().endpoints((at, -start), (at, -end))
             c.add(scr.flip() if start > end else scr)  # both gates look to the isolator
             c.terminal(f"{name}.A", (at, start))
             c.terminal(f"{name}.K", (at, end))
@@ -176,7 +187,7 @@ def _kinds(c: Canvas, top: float, bottom: float) -> None:
         c.wire("U2.K1", (x, bottom))
         return
     if kind == "triac":
-        triac = c.add(elm.Triac().endpoints((x, -high), (x, -low)).flip())
+        triac = c.add(_TRIAC().endpoints((x, -high), (x, -low)).flip())
         c.terminal("V1.2", (x, high))
         c.terminal("V1.1", (x, low))
         gate = triac.absanchors["gate"]
@@ -230,13 +241,13 @@ def _earth(c: Canvas) -> None:
     c.wire("Q0.PE", "XE.bar")
     c.name("PE", (_PE + 0.2, 2.5))
     for part, words, y in (("EN", "enclosure", 18.9), ("H1", "heat sink", 21.1), ("XB", "bond to 0 V", 23.3)):
-        c.box(part, (18.6, y - 0.9), (3.6, 1.8), (words,), names=False, right={"PE": 0.9})
+        c.box(part, (20.0, y - 0.9), (4.4, 1.8), (words,), names=False, right={"PE": 0.9})
         c.wire(f"{part}.PE", (_PE, y))
     c.wire("T1.core", (_PE, 27.5))
     bottom = 27.5
     if c.has("XS"):
         bottom = 29.5
-        c.box("XS", (16.4, 28.75), (4.4, 1.5), ("one point only",), names=False, left={"X2": 0.75}, right={"PE": 0.75})
+        c.box("XS", (18.0, 28.6), (5.4, 1.8), ("one point only",), names=False, left={"X2": 0.9}, right={"PE": 0.9})
         c.wire((13.5, bottom), "XS.X2")
         c.wire("XS.PE", (_PE, bottom))
     c.wire("XE.bar", (_PE, bottom))

@@ -6,6 +6,7 @@ The drawings are rendered from it, the wire list and the parts list are read fro
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import Literal
 
 Side = Literal["mains", "low"]
@@ -46,31 +47,51 @@ class Kind:
 
 
 @dataclass(frozen=True)
-class Net:
-    """Terminals that are joined. The name is the marker on each of its wires' ends.
+class Link:
+    """One wire or track of a net, where it differs from the net's others in `kind`."""
 
-    `star`: every wire goes to the first terminal, else from each to the next.
-    """
+    start: str
+    end: str
+    kind: Kind | None = None
+
+
+def chain(*terminals: str, kind: Kind | None = None) -> tuple[Link, ...]:
+    """From each terminal to the next."""
+    return tuple(Link(start, end, kind) for start, end in pairwise(terminals))
+
+
+def star(middle: str, *others: str, kind: Kind | None = None) -> tuple[Link, ...]:
+    """From one terminal to each of the others."""
+    return tuple(Link(middle, other, kind) for other in others)
+
+
+@dataclass(frozen=True)
+class Net:
+    """Terminals that are joined, by links that leave no ring and no end loose. The name marks each wire's ends."""
 
     name: str
     side: Side
     kind: Kind
-    terminals: tuple[str, ...]
-    star: bool = False
+    links: tuple[Link, ...]
+
+    def __post_init__(self) -> None:
+        reached = {self.links[0].start}
+        for link in self.links:  # each has one end in what is joined already
+            if (link.start in reached) == (link.end in reached):
+                raise ValueError(f"net {self.name}: {link.start} to {link.end} joins nothing new")
+            reached |= {link.start, link.end}
 
     @property
-    def pairs(self) -> tuple[tuple[str, str], ...]:
-        """From where to where its wires go."""
-        first, *others = self.terminals
-        starts = [first] * len(others) if self.star else self.terminals[:-1]
-        return tuple(zip(starts, others, strict=True))
+    def terminals(self) -> tuple[str, ...]:
+        """Every terminal, in the order in which the links reach them."""
+        return tuple(dict.fromkeys(end for link in self.links for end in (link.start, link.end)))
 
 
 @dataclass(frozen=True)
 class Wire:
     """One wire, or one track of the interface board."""
 
-    number: str
+    number: int
     net: str
     side: Side
     start: str
@@ -88,7 +109,7 @@ class Netlist:
 
     def __post_init__(self) -> None:
         joined = [terminal for net in self.nets for terminal in net.terminals]
-        there = [t for part in self.parts for side in ("mains", "low") for t in part.terminals(side)]
+        there = [t for part in self.parts for t in (*part.terminals("mains"), *part.terminals("low"))]
         if sorted(joined) != sorted(there):
             odd = sorted(set(joined) ^ set(there)) or sorted(t for t in set(joined) if joined.count(t) > 1)
             raise ValueError(f"terminals not in exactly one net: {', '.join(odd)}")
@@ -106,9 +127,10 @@ class Netlist:
         """Every wire, numbered from 1 on the mains side and from 101 on the low-voltage side."""
         board = {part.name for part in self.parts if part.on_board}
         found: list[Wire] = []
-        for side, first in (("mains", 1), ("low", 101)):
-            pairs = [(net, pair) for net in self.on(side) for pair in net.pairs]  # type: ignore[arg-type]
-            for number, (net, (start, end)) in enumerate(pairs, first):
-                track = all(terminal.partition(".")[0] in board for terminal in (start, end))
-                found.append(Wire(str(number), net.name, net.side, start, end, net.kind, track))
+        numbered: tuple[tuple[Side, int], ...] = (("mains", 1), ("low", 101))
+        for side, first in numbered:
+            links = [(net, link) for net in self.on(side) for link in net.links]
+            for number, (net, link) in enumerate(links, first):
+                track = all(terminal.partition(".")[0] in board for terminal in (link.start, link.end))
+                found.append(Wire(number, net.name, net.side, link.start, link.end, link.kind or net.kind, track))
         return tuple(found)

@@ -53,6 +53,22 @@ AMPACITY = (
     (95, 232),
 )
 
+# NEC table 310.16, copper, 75 C, with the limits of 240.4(D) for small conductors: (AWG, A). From memory.
+AMPACITY_AWG = (
+    ("14", 15),
+    ("12", 20),
+    ("10", 30),
+    ("8", 50),
+    ("6", 65),
+    ("4", 85),
+    ("3", 100),
+    ("2", 115),
+    ("1", 130),
+    ("1/0", 150),
+    ("2/0", 175),
+    ("3/0", 200),
+)
+
 
 def _step(value: float, steps: tuple[int, ...]) -> float:
     """The next step up; above the last there are no parts to name, so the value itself in two digits."""
@@ -75,7 +91,9 @@ def varistor(welder: Welder) -> tuple[float, Chosen]:
             f"{rated_V:g} V",
             "EN 50160: 230 V and 10 %; 1.1 to 1.25 is common practice",
         ),
-        Step("clamps at", f"{rated_V:g} V x {CLAMPING:g}", f"{rated_V * CLAMPING:.0f} V", "typical of discs, from memory"),
+        Step(
+            "clamps at", f"{rated_V:g} V x {CLAMPING:g}", f"{rated_V * CLAMPING:.0f} V", "typical of discs, from memory"
+        ),
     )
     return rated_V, Chosen("varistor", fit, steps)
 
@@ -146,9 +164,7 @@ def switch(welder: Welder, load: Load, clamp_V: float) -> tuple[SwitchRatings, C
         f"surge {surge_A:g} A, I2t {shown(ratings.i2t_A2s)} A2s, 500 V/us or more"
     )
     missing = [
-        f"switch.{key}"
-        for key in ("rated_current_A", "surge_current_A", "i2t_A2s")
-        if getattr(given, key) is None
+        f"switch.{key}" for key in ("rated_current_A", "surge_current_A", "i2t_A2s") if getattr(given, key) is None
     ]
     notes = (f"Yours is not compared where the welder file leaves out {', '.join(missing)}.",) if missing else ()
     return ratings, Chosen("switch", fit, steps, yours, notes)
@@ -186,7 +202,9 @@ def heat_sink(welder: Welder, load: Load) -> tuple[SinkValues, Chosen]:
             f"case {shown(case_C)} C - {shown(on_W)} W x {s.case_to_sink_K_per_W:g} K/W - {RIPPLE_K:g} K for one weld",
             f"{shown(sink_C)} C",
             f"case limit and ripple: {PRACTICE}"
-            + ("; junction from its thermal impedance" if s.foster else "; no thermal impedance given for the junction"),
+            + (
+                "; junction from its thermal impedance" if s.foster else "; no thermal impedance given for the junction"
+            ),
         ),
         Step(
             "heat sink to air",
@@ -269,7 +287,10 @@ def fuse(welder: Welder, load: Load, ratings: SwitchRatings) -> tuple[float, Cho
         notes: tuple[str, ...] = (note,)
     else:
         notes = ("It is for the switch. The circuit's own breaker, which protects the cable, stays.",)
-    fit = f"Semiconductor fuse (class aR or gR), {rated_A:g} A, {_fuse_volts(volts):g} V AC, pre-arcing at least {shown(least)} A2s"
+    fit = (
+        f"Semiconductor fuse (class aR or gR), {rated_A:g} A, {_fuse_volts(volts):g} V AC, pre-arcing at least "
+        f"{shown(least)} A2s"
+    )
     return rated_A, Chosen("fuse", fit, steps, notes=notes)
 
 
@@ -310,6 +331,13 @@ def conductor_mm2(amperes: float) -> float | None:
     return next((mm2 for mm2, most in AMPACITY if most >= amperes), None)
 
 
+def conductor_gauge(amperes: float) -> str:
+    """Both example tables' least conductor for a current; beyond either of them the local code alone."""
+    mm2 = conductor_mm2(amperes)
+    awg = next((awg for awg, most in AMPACITY_AWG if most >= amperes), None)
+    return f"{mm2:g} mm2 / {awg} AWG" if mm2 and awg else "local code"
+
+
 def conductor_current_A(welder: Welder, load: Load) -> float:
     """What the power conductors must carry: the breaker's rating, or the working current where that is more or alone known."""
     return max(welder.breaker.rating_A if welder.breaker else 0.0, load.working_rms_A.high)
@@ -318,22 +346,25 @@ def conductor_current_A(welder: Welder, load: Load) -> float:
 def conductors(welder: Welder, load: Load) -> Chosen:
     """Cross-section, as a pointer to the local code only."""
     amperes = conductor_current_A(welder, load)
-    mm2 = conductor_mm2(amperes)
     steps = (
         Step(
             "current",
-            "the breaker's rating, or the working current if more" if welder.breaker else "working current, no breaker given",
+            "the breaker's rating, or the working current if more"
+            if welder.breaker
+            else "working current, no breaker given",
             f"{shown(amperes)} A",
             "a conductor is protected by its breaker: local code",
         ),
         Step(
             "cross-section, an example",
-            "copper, PVC, two loaded conductors in conduit (method B1), 30 C",
-            f"{mm2:g} mm2" if mm2 else "beyond the example",
-            "IEC 60364-5-52, from memory; grouping, heat and length enlarge it",
+            "copper; PVC, two loaded conductors in conduit (method B1), 30 C; or 75 C",
+            conductor_gauge(amperes),
+            "IEC 60364-5-52; NEC 310.16 with 240.4(D); both from memory; grouping, heat and length enlarge it",
         ),
     )
-    fit = "As your local code has it; in North America article 630 of the NEC has rules of its own for resistance welders"
+    fit = (
+        "As your local code has it; in North America article 630 of the NEC has rules of its own for resistance welders"
+    )
     return Chosen("conductors", fit, steps, notes=("Have a licensed electrician size the supply.",))
 
 

@@ -15,7 +15,7 @@ from gen.wiring.choice import Choice
 from gen.wiring.low_drawing import low_svg
 from gen.wiring.mains_drawing import mains_svg
 from gen.wiring.netlist import Netlist
-from gen.wiring.power_parts import AMPACITY
+from gen.wiring.power_parts import AMPACITY, AMPACITY_AWG, conductor_current_A
 from gen.wiring.signal_parts import DRIVE_LIMIT_MS
 from gen.wiring.upgrade import earths_secondary, to_be_fitted, upgrade
 
@@ -54,12 +54,17 @@ def wiring_sheet(welder: Welder, board: Board, choice: Choice) -> Sheet:
         low=Markup(low),
         wires={side: [w for w in netlist.wires if w.side == side and not w.track] for side in ("mains", "low")},
         tracks=[w for w in netlist.wires if w.track],
-        parts=netlist.parts,
+        parts=(
+            ("mains side, and on both sides", [part for part in netlist.parts if part.mains]),
+            ("low-voltage side", [part for part in netlist.parts if not part.mains]),
+        ),
         rules=rules(welder, board, choice),
         fitted=to_be_fitted(welder),
         pins=[(role, pin, f"A1.{role}" in _joined(netlist)) for role, pin in board.pins.items()],
         errata=board.errata,
+        amperes=shown(conductor_current_A(welder, choice.load)),
         ampacity=[(f"{mm2:g}", f"{amperes:g}") for mm2, amperes in AMPACITY],
+        ampacity_awg=AMPACITY_AWG,
         cautions=(*CAUTIONS, SHEET_CAUTION),
     )
     return Sheet(netlist, tuple(zip(DRAWING_FILES, (mains, low), strict=True)), html)
@@ -81,7 +86,10 @@ def rules(welder: Welder, board: Board, choice: Choice) -> tuple[str, ...]:
     drive = {
         "pulse_transformer": "the pulse transformer saturates",
         "capacitor": "the capacitor in series is charged",
-    }.get(welder.protection.gate_drive or "", f"the one-shot of {shown(one_shot.low)} to {shown(one_shot.high)} ms runs out")
+    }.get(
+        welder.protection.gate_drive or "",
+        f"the one-shot of {shown(one_shot.low)} to {shown(one_shot.high)} ms runs out",
+    )
     found = [
         "Stop (S1) and the over-temperature contact (B1) break the 24 V of the gate stage and of the contactor's coil "
         "themselves. The board only reads them: S1 by its second contact, before every gate, and B2 beside B1. "
@@ -115,8 +123,13 @@ def rules(welder: Welder, board: Board, choice: Choice) -> tuple[str, ...]:
 
 def _detector_rule(welder: Welder, board: Board, choice: Choice) -> str:
     rise, fall = choice.detector.offset_rise_us, choice.detector.offset_fall_us
-    band = f"Its edges come {rise.low:.0f} to {rise.high:.0f} us (rise) and {fall.low:.0f} to {fall.high:.0f} us (fall) from the crossing: measure them."
-    if welder.detector.kind == "square":
-        own = "; the board pulls the pin down itself, so one that only pulls to ground needs a pull-up of its own" if board.family == "rp2" else ""
-        return f"U1 lifts the pin in the positive half-cycle, R7 lets it fall{own}. {band}"
-    return f"U1 holds the pin low but near each crossing, R7 lifts it then: its own pull-up, against the board's pull-down. {band}"
+    band = (
+        f"Its edges come {rise.low:.0f} to {rise.high:.0f} us (rise) and {fall.low:.0f} to {fall.high:.0f} us (fall) from "
+        "the crossing: measure them."
+    )
+    if welder.detector.kind == "pulse":
+        own = "R7 lifts it then: a pull-up of its own, against the board's pull-down"
+        return f"U1 holds the pin low but near each crossing, {own}. {band}"
+    pulled = "; the board pulls the pin down itself, so one that only pulls to ground needs a pull-up of its own"
+    own = pulled if board.family == "rp2" else ""
+    return f"U1 lifts the pin in the positive half-cycle, R7 lets it fall{own}. {band}"

@@ -27,6 +27,7 @@ from gen.wiring.power_parts import OVERVOLTAGE
 # Snubber: common practice, no source.
 LARGEST_SNUBBER_F = 0.47e-6
 DISCHARGE_A = 10.0
+LEAST_SNUBBER_W = 3.0
 STATIC_DV_DT = 500.0  # V/us of a thyristor
 TYPICAL_COMMUTATING = 5.0  # V/us of a triac
 HALF = 0.5  # of a rating that is used
@@ -64,10 +65,11 @@ def snubber(welder: Welder, ratings: SwitchRatings) -> tuple[SnubberValues, Chos
     peak_V = volts * math.sqrt(2) * OVERVOLTAGE
     circuits = load_circuits(welder)
     steepest = _rise_limit(welder) * HALF
-    values, seen = _least_snubber(peak_V, circuits, ratings.off_state_V, steepest)
+    ohm, farad, seen = _least_snubber(peak_V, circuits, ratings.off_state_V, steepest)
+    loss_W = snubber_loss_W(farad, peak_V, 2 * 2 * f)
+    values = SnubberValues(ohm, farad, max(LEAST_SNUBBER_W, preferred_at_least(3 * loss_W, E6)))
     low_H, high_H = min(c[0] for c in circuits), max(c[0] for c in circuits)
     damping = [damping_ratio(values.ohm + ohm, henry, values.farad) for henry, ohm in circuits]
-    loss_W = snubber_loss_W(values.farad, peak_V, 2 * 2 * f)
     leak_A = capacitor_current_A(values.farad, volts, f)
     uF = values.farad * 1e6
     steps = (
@@ -115,7 +117,7 @@ def snubber(welder: Welder, ratings: SwitchRatings) -> tuple[SnubberValues, Chos
         ),
     )
     fit = (
-        f"{values.ohm:g} ohm, {max(3.0, preferred_at_least(3 * loss_W, E6)):g} W, wire-wound without inductance or pulse-proof; {uF:.3g} uF, "
+        f"{values.ohm:g} ohm, {values.rated_W:g} W, wire-wound without inductance or pulse-proof; {uF:.3g} uF, "
         f"class X1 for {volts:g} V mains; 1 Mohm across the capacitor to empty it"
     )
     notes = ("The snubber keeps the primary live: a transformer that hums is no sign, and silence is none either.",)
@@ -131,9 +133,9 @@ def _rise_limit(welder: Welder) -> float:
 
 def _least_snubber(
     peak_V: float, circuits: tuple[tuple[float, float], ...], off_state_V: float, steepest_V_per_us: float
-) -> tuple[SnubberValues, Recovery]:
-    """The values, and the worst of peak and rise over the circuits."""
-    best: tuple[SnubberValues, Recovery] | None = None
+) -> tuple[float, float, Recovery]:
+    """Ohm and farad, and the worst of peak and rise over the circuits."""
+    best: tuple[float, float, Recovery] | None = None
     for farad in (c * 1e-6 for c in (0.047, 0.1, 0.15, 0.22, 0.33, LARGEST_SNUBBER_F * 1e6)):
         for ohm in (n * d for d in (10.0, 100.0) for n in E12 if n * d <= MOST_MAINS_OHM):
             if peak_V / ohm > DISCHARGE_A:
@@ -144,14 +146,14 @@ def _least_snubber(
             )
             if worst.steepest_V_per_s > steepest_V_per_us * 1e6:
                 continue
-            if best is None or worst.peak_V < best[1].peak_V:
-                best = SnubberValues(ohm, farad), worst
-        if best is not None and best[1].peak_V <= HALF * off_state_V:
+            if best is None or worst.peak_V < best[2].peak_V:
+                best = ohm, farad, worst
+        if best is not None and best[2].peak_V <= HALF * off_state_V:
             return best
     if best is None:  # no rise is gentle enough: the most capacitance, and the least resistance that may be
         ohm = preferred_at_least(peak_V / DISCHARGE_A)
         found = [recovery(peak_V, henry, load_ohm, ohm, LARGEST_SNUBBER_F) for henry, load_ohm in circuits]
-        return SnubberValues(ohm, LARGEST_SNUBBER_F), max(found, key=lambda r: r.peak_V)
+        return ohm, LARGEST_SNUBBER_F, max(found, key=lambda r: r.peak_V)
     return best
 
 
@@ -230,7 +232,9 @@ def detector(welder: Welder, board: Board) -> tuple[DetectorValues, Chosen]:
     low_A, high_A = (LOGIC_OF_SUPPLY[n] * board.logic_V / pull[1 - n] for n in (0, 1))
     # The diode's current at which the pin changes: least with a good coupler and a low threshold.
     led = low_A / TRANSFER.high, high_A / TRANSFER.low
-    threshold = Figure(led[0] * 2 * each + LED_V.low, led[1] * 2 * each + LED_V.high, "V", "diode current times resistors")
+    threshold = Figure(
+        led[0] * 2 * each + LED_V.low, led[1] * 2 * each + LED_V.high, "V", "diode current times resistors"
+    )
     late = Figure(
         edge_offset_us(threshold.low, peaks.high, f), edge_offset_us(threshold.high, peaks.low, f), "us", "asin"
     )
@@ -284,8 +288,9 @@ def detector(welder: Welder, board: Board) -> tuple[DetectorValues, Chosen]:
         else "Coupler with two light-emitting diodes back to back; transistor from pin to ground, so that the pin is high "
         "at each crossing"
     )
-    fit = f"{shape}; two {each / 1000:g} kohm {EACH_RATED_W:g} W in series; {PULL_OHM / 1000:g} kohm {'down' if square else 'up'} at the pin"
-    notes = (
+    way = "down" if square else "up"
+    fit = f"{shape}; two {each / 1000:g} kohm {EACH_RATED_W:g} W in series; {PULL_OHM / 1000:g} kohm {way} at the pin"
+    notes: tuple[str, ...] = (
         "It goes across the two conductors that feed the transformer, before the contactor: no other phase, no other outlet.",
         "The band is of this detector. Yours is measured in commissioning: an offset outside the band says that it is another.",
     )
@@ -341,7 +346,12 @@ def insulation(welder: Welder) -> Chosen:
             f"{clearance:g} mm of air or more; 8 mm over surfaces",
             f"IEC 60664-1, from memory; the 8 mm: {PRACTICE}",
         ),
-        Step("couplers and the 24 V supply", "reinforced or double insulation", "3.75 kV RMS for a minute or more", PRACTICE),
+        Step(
+            "couplers and the 24 V supply",
+            "reinforced or double insulation",
+            "3.75 kV RMS for a minute or more",
+            PRACTICE,
+        ),
         Step(
             "thermal contact on the winding",
             f"class {winding}: {limits[winding]} C less 15 K for the hottest spot",

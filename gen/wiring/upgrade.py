@@ -3,16 +3,12 @@
 from __future__ import annotations
 
 from gen.boards import Board
-from gen.figures import shown
 from gen.user_files import Wrong, written
 from gen.welder import Welder
 from gen.wiring.choice import Choice
-from gen.wiring.netlist import Kind, Net, Netlist, Part
-from gen.wiring.power_parts import conductor_current_A, conductor_mm2
+from gen.wiring.netlist import Kind, Link, Net, Netlist, Part, chain, star
+from gen.wiring.power_parts import conductor_current_A, conductor_gauge
 from gen.wiring.signal_parts import SENSE_FARAD, SENSE_PULL_OHM
-
-# Cross-sections that stand for each other (common practice): mm2 and AWG.
-_AWG = {1.5: "14", 2.5: "12", 4: "10", 6: "8", 10: "6", 16: "4", 25: "2", 35: "1", 50: "1/0", 70: "2/0", 95: "3/0"}
 
 # Roles of the board that are always wired; the others only where the welder file asks for them.
 ALWAYS = ("stop", "pedal", "over_temperature", "detector", "gate", "contactor")
@@ -56,7 +52,10 @@ def to_be_fitted(welder: Welder) -> tuple[str, ...]:
         (p.stop_cuts_contactor, "stop contact in the contactor's coil"),
         (p.over_temperature_contact, "over-temperature contact on the winding"),
         (p.gate_drive not in (None, "direct"), "gate drive that ends by itself within 12 ms"),
-        (p.secondary_earthed or p.residual_current_device, "secondary earthed at one point, or a residual-current device"),
+        (
+            p.secondary_earthed or p.residual_current_device,
+            "secondary earthed at one point, or a residual-current device",
+        ),
     )
     return tuple(what for there, what in missing if not there)
 
@@ -68,7 +67,9 @@ def earths_secondary(welder: Welder) -> bool:
 
 def _supply_words(welder: Welder) -> str:
     b = welder.breaker
-    breaker = "circuit breaker: see its label" if b is None else f"circuit breaker {b.characteristic or ''}{b.rating_A:g} A"
+    breaker = (
+        "circuit breaker: see its label" if b is None else f"circuit breaker {b.characteristic or ''}{b.rating_A:g} A"
+    )
     rcd = "residual-current device" if welder.protection.residual_current_device else "no residual-current device named"
     return f"{welder.mains.voltage_V:g} V, {welder.mains.frequency_Hz} Hz; {breaker}; {rcd}"
 
@@ -82,7 +83,12 @@ def _mains_parts(welder: Welder, choice: Choice) -> tuple[Part, ...]:
         Part("Q1", "isolator", "two poles, lockable, within reach", mains=("1", "2", "3", "4"), fitted=p.isolator),
         Part("F1", "semiconductor fuse", choice.part("fuse").fit, mains=("1", "2")),
         Part("F2", "small fuse", "1 A time-lag, for the small wires", mains=("1", "2")),
-        Part("F3", "small fuse or link", "1 A where N is a second live conductor; where it is neutral, a link", mains=("1", "2")),
+        Part(
+            "F3",
+            "small fuse or link",
+            "1 A where N is a second live conductor; where it is neutral, a link",
+            mains=("1", "2"),
+        ),
         Part("RV1", "varistor", choice.part("varistor").fit, mains=("1", "2")),
         Part(
             "K1",
@@ -92,10 +98,15 @@ def _mains_parts(welder: Welder, choice: Choice) -> tuple[Part, ...]:
             low=("A1", "A2"),
             fitted=p.contactor,
         ),
-        Part("T1", "welding transformer", f"{welder.transformer.rating_kVA:g} kVA, as it is", mains=("1", "2", "X1", "X2", "core")),
+        Part(
+            "T1",
+            "welding transformer",
+            f"{welder.transformer.rating_kVA:g} kVA, as it is",
+            mains=("1", "2", "X1", "X2", "core"),
+        ),
         Part("E1", "electrode", "upper arm", mains=("1",)),
         Part("E2", "electrode", "lower arm", mains=("1",)),
-        Part("R3", "snubber resistor", f"{s.ohm:g} ohm, see `weldbeat choose`", mains=("1", "2")),
+        Part("R3", "snubber resistor", f"{s.ohm:g} ohm {s.rated_W:g} W, pulse-proof", mains=("1", "2")),
         Part("C1", "snubber capacitor", f"{s.farad * 1e6:.3g} uF, class X1", mains=("1", "2")),
         Part("R4", "bleeder", "1 Mohm, 350 V or more (two in series above 260 V)", mains=("1", "2")),
         Part("R1", "detector resistor", each, mains=("1", "2"), on_board=True),
@@ -112,7 +123,13 @@ def _mains_parts(welder: Welder, choice: Choice) -> tuple[Part, ...]:
         Part("XB", "bond", "0 V to protective earth, at this one point", mains=("PE",), low=("0V",)),
         Part("EN", "enclosure", "metal, its door too", mains=("PE",)),
         Part("H1", "heat sink", choice.part("heat sink").fit, mains=("PE",)),
-        Part("G1", "24 V supply", "24 V DC, isolated to SELV/PELV, for coil, gate drive and board", mains=("L", "N"), low=("+", "0V")),
+        Part(
+            "G1",
+            "24 V supply",
+            "24 V DC, isolated to SELV/PELV, for coil, gate drive and board",
+            mains=("L", "N"),
+            low=("+", "0V"),
+        ),
     ]
     if earths_secondary(welder):
         parts.append(Part("XS", "secondary earth", "link at one point, nowhere else", mains=("X2", "PE")))
@@ -130,7 +147,9 @@ def _mains_parts(welder: Welder, choice: Choice) -> tuple[Part, ...]:
 def _switch_parts(welder: Welder, choice: Choice) -> tuple[Part, ...]:
     kind, fit = welder.switch.kind, choice.part("switch").fit
     if kind == "random_phase_relay":
-        return (Part("V1", "relay, any phase", "turns on at any phase; surge and I2t as the pair", ("1", "2"), ("+", "-")),)
+        return (
+            Part("V1", "relay, any phase", "turns on at any phase; surge and I2t as the pair", ("1", "2"), ("+", "-")),
+        )
     drive = choice.part("gate drive").fit
     isolator = "pulse transformer with diodes" if welder.protection.gate_drive == "pulse_transformer" else drive
     if kind == "triac":
@@ -154,8 +173,20 @@ def _low_parts(welder: Welder, choice: Choice) -> tuple[Part, ...]:
     pull = f"{choice.detector.pull_ohm / 1000:g} kohm"
     parts = [
         Part("S1", "stop", "latching button, two normally closed contacts", low=("11", "12", "21", "22"), fitted=cuts),
-        Part("B1", "over-temperature", choice.part("insulation").steps[-1].result, low=("1", "2"), fitted=p.over_temperature_contact),
-        Part("B2", "over-temperature", "a second one beside it, for the board", low=("1", "2"), fitted=p.over_temperature_contact),
+        Part(
+            "B1",
+            "over-temperature",
+            choice.part("insulation").steps[-1].result,
+            low=("1", "2"),
+            fitted=p.over_temperature_contact,
+        ),
+        Part(
+            "B2",
+            "over-temperature",
+            "a second one beside it, for the board",
+            low=("1", "2"),
+            fitted=p.over_temperature_contact,
+        ),
         Part("S2", "pedal", "normally open contact", low=("1", "2")),
         Part("G2", "converter", "24 V to 5 V, 1 A", low=("IN", "0V", "5V"), on_board=True),
         Part("D3", "diode", "Schottky 1 A, so that USB and G2 do not feed each other", low=("A", "K"), on_board=True),
@@ -177,13 +208,19 @@ def _low_parts(welder: Welder, choice: Choice) -> tuple[Part, ...]:
             on_board=True,
             fitted=p.contactor,
         ),
-        Part("A4", "USB isolator", "2.5 kV or more, full speed; never a plain cable while the welder is live", low=("B", "H")),
+        Part(
+            "A4",
+            "USB isolator",
+            "2.5 kV or more, full speed; never a plain cable while the welder is live",
+            low=("B", "H"),
+        ),
         Part("PC", "computer", "yours", low=("USB",)),
         Part("R7", "detector pull", pull, low=("1", "2"), on_board=True),
         Part("R8", "gate pull-down", pull, low=("1", "2"), on_board=True),
         Part("R9", "contactor pull-down", pull, low=("1", "2"), on_board=True),
     ]
-    for number, (_, name) in enumerate(_contacts(welder)):
+    for number, (_, role) in enumerate(_contacts(welder)):
+        name = role.replace("_", " ")
         parts += [
             Part(f"R{10 + number}", f"filter, {name}", "470 ohm", low=("1", "2"), on_board=True),
             Part(f"C{10 + number}", f"filter, {name}", "100 nF", low=("1", "2"), on_board=True),
@@ -218,109 +255,127 @@ def _board_parts(welder: Welder, board: Board) -> tuple[Part, ...]:
     )
 
 
-def _power(welder: Welder, choice: Choice, iec: str, nec: str, note: str = "") -> Kind:
-    amperes = conductor_current_A(welder, choice.load)
-    mm2 = conductor_mm2(amperes)
-    gauge = f"local code; e.g. {mm2:g} mm2 / {_AWG[mm2]} AWG for {shown(amperes)} A" if mm2 else "local code"
-    return Kind(gauge, iec, nec, note, heavy=True)
+def _power(welder: Welder, choice: Choice, iec: str, nec: str) -> Kind:
+    return Kind(conductor_gauge(conductor_current_A(welder, choice.load)), iec, nec, heavy=True)
 
 
 def _mains_nets(welder: Welder, choice: Choice) -> tuple[Net, ...]:
     line = _power(welder, choice, "brown", "black")
-    neutral = _power(welder, choice, "blue (grey where live)", "white (red where live)")
+    neutral = _power(welder, choice, "blue; grey if live", "white; red if live")
     switched = _power(welder, choice, "black", "black")
-    small = Kind("1 mm2 / 18 AWG, 600 V", "red", "red")
-    earth = _power(welder, choice, "green-yellow", "green or bare", "as thick as the line conductor")
-    gate = Kind("0.5 mm2 / 20 AWG, 600 V", "any but green-yellow, blue", "any but green, white", "twisted with its cathode lead")
-    secondary = Kind("the machine's own arms", "", "", heavy=True)
-    square, sense, kind = welder.detector.kind == "square", welder.board.conduction_sense, welder.switch.kind
-    first, last = {
-        "scr_pair": (("V1.A", "V2.K"), ("V1.K", "V2.A")),
-        "triac": (("V1.2",), ("V1.1",)),
-        "random_phase_relay": (("V1.1",), ("V1.2",)),
-    }[kind]
-    gate_first, gate_last = {"scr_pair": (("U2.K2",), ("U2.K1",)), "triac": (("U2.2",), ("U2.1",))}.get(kind, ((), ()))
+    small = Kind("1 mm2 / 18 AWG", "red", "red")
+    small_neutral = Kind("1 mm2 / 18 AWG", "blue; red if live", "white; red if live")
+    tap = Kind("1.5 mm2 / 14 AWG", "black", "black", "short")
+    tap_neutral = Kind("1.5 mm2 / 14 AWG", "blue; grey if live", "white; red if live", "short")
+    earth = _power(welder, choice, "green-yellow", "green or bare")
+    gate = Kind("0.5 mm2 / 20 AWG", "orange", "orange", "gate and cathode twisted")
+    secondary = Kind("own arms", "", "", heavy=True)
+    square, sense = welder.detector.kind == "square", welder.board.conduction_sense
 
-    def net(name: str, what: Kind, *terminals: str, star: bool = False) -> Net:
-        return Net(name, "mains", what, terminals, star)
+    def net(name: str, what: Kind, *links: tuple[Link, ...]) -> Net:
+        return Net(name, "mains", what, tuple(link for some in links for link in some))
 
     nets = [
-        net("L", line, "Q0.L", "Q1.1"),
-        net("N", neutral, "Q0.N", "Q1.3"),
-        net("L1", line, "Q1.2", "F1.1", "F2.1"),
-        net("N1", neutral, "Q1.4", "K1.3", "RV1.2", "F3.1", star=True),
-        net("L2", line, "F1.2", "K1.1", "RV1.1", star=True),
-        net("L3", switched, "K1.2", *first, "R3.1", *gate_first, *(("R5.1",) if sense else ()), star=True),
-        net("L4", switched, "T1.1", *last, "C1.2", "R4.2", *gate_last, *(("U3.2",) if sense else ()), star=True),
-        net("N2", neutral, "K1.4", "T1.2"),
-        net("CL", small, "F2.2", "G1.L", "R1.1", star=True),
-        net("CN", small, "F3.2", "G1.N", "U1.K", *(("D1.A",) if square else ())),
-        net("DA", small, "R1.2", "R2.1"),
-        net("DB", small, "R2.2", "U1.A", *(("D1.K",) if square else ())),
-        net("SN", small, "R3.2", "C1.1", "R4.1", star=True),
-        net("X1", secondary, "T1.X1", "E1.1"),
+        net("L", line, chain("Q0.L", "Q1.1")),
+        net("N", neutral, chain("Q0.N", "Q1.3")),
+        net("L1", line, star("Q1.2", "F1.1"), star("Q1.2", "F2.1", kind=tap)),
+        net("N1", neutral, star("Q1.4", "K1.3"), star("Q1.4", "RV1.2", "F3.1", kind=tap_neutral)),
+        net("L2", line, chain("F1.2", "K1.1"), chain("F1.2", "RV1.1", kind=tap)),
+        *_switch_nets(welder, switched, tap, gate),
+        net("N2", neutral, chain("K1.4", "T1.2")),
+        net("CL", small, star("F2.2", "G1.L", "R1.1")),
+        net("CN", small_neutral, star("F3.2", "G1.N", "U1.K"), chain("U1.K", "D1.A") if square else ()),
+        net("DA", small, chain("R1.2", "R2.1")),
+        net("DB", small, chain("R2.2", "U1.A"), chain("U1.A", "D1.K") if square else ()),
+        net("SN", tap, chain("R3.2", "C1.1", "R4.1")),
+        net("X1", secondary, chain("T1.X1", "E1.1")),
     ]
     bonded = earths_secondary(welder)
-    nets.append(net("X2", secondary, "T1.X2", "E2.1", *(("XS.X2",) if bonded else ())))
+    nets.append(net("X2", secondary, chain("T1.X2", "E2.1"), chain("T1.X2", "XS.X2", kind=earth) if bonded else ()))
     rest = ("XS.PE",) if bonded else ()
-    nets.append(net("PE", earth, "XE.bar", "Q0.PE", "EN.PE", "H1.PE", "T1.core", *rest, "XB.PE", star=True))
-    if kind == "scr_pair":
-        nets += [net("G1", gate, "U2.G1", "V1.G"), net("G2", gate, "U2.G2", "V2.G")]
-    if kind == "triac":
-        nets.append(net("G", gate, "U2.G", "V1.G"))
+    nets.append(net("PE", earth, star("XE.bar", "Q0.PE", "EN.PE", "H1.PE", "T1.core", *rest, "XB.PE")))
     if sense:
-        nets += [net("SA", small, "R5.2", "R6.1"), net("SB", small, "R6.2", "U3.1")]
+        nets += [net("SA", small, chain("R5.2", "R6.1")), net("SB", small, chain("R6.2", "U3.1"))]
     return tuple(nets)
+
+
+def _switch_nets(welder: Welder, switched: Kind, tap: Kind, gate: Kind) -> list[Net]:
+    """The two ends of the switch with what lies across it, and its gates."""
+    kind, sense = welder.switch.kind, welder.board.conduction_sense
+    line, load, gates = {
+        "scr_pair": ("V1.A", "V1.K", (("U2.G1", "V1.G", "G1"), ("U2.G2", "V2.G", "G2"))),
+        "triac": ("V1.2", "V1.1", (("U2.G", "V1.G", "G"),)),
+        "random_phase_relay": ("V1.1", "V1.2", ()),
+    }[kind]
+    above = [*chain("K1.2", line), *chain(line, "R3.1", kind=tap), *(chain(line, "R5.1", kind=tap) if sense else ())]
+    below = [*chain("T1.1", load), *chain(load, "C1.2", "R4.2", kind=tap)]
+    below += chain(load, "U3.2", kind=tap) if sense else ()
+    if kind == "scr_pair":
+        above += [*chain(line, "V2.K"), *chain("V2.K", "U2.K2", kind=gate)]
+        below += [*chain(load, "V2.A"), *chain(load, "U2.K1", kind=gate)]
+    if kind == "triac":
+        above += chain(line, "U2.2", kind=gate)
+        below += chain(load, "U2.1", kind=gate)
+    return [
+        Net("L3", "mains", switched, tuple(above)),
+        Net("L4", "mains", switched, tuple(below)),
+        *(Net(name, "mains", gate, chain(start, end)) for start, end, name in gates),
+    ]
 
 
 def _low_nets(welder: Welder) -> tuple[Net, ...]:
     dc = Kind("0.75 mm2 / 18 AWG", "dark blue", "blue")
-    zero = Kind("0.75 mm2 / 18 AWG", "dark blue, white stripe", "white, blue stripe")
-    lead = Kind("0.5 mm2 / 20 AWG", "any but green-yellow, light blue", "any but green, white", "twisted and shielded, shield to 0 V at the board")
-    logic = Kind("0.25 mm2 / 24 AWG", "any but green-yellow, light blue", "any but green, white")
-    usb = Kind("USB cable", "", "", "through the isolator only")
+    zero = Kind("0.75 mm2 / 18 AWG", "dark blue, white stripe", "blue, white stripe")
+    lead = Kind("0.5 mm2 / 20 AWG", "a shielded pair", "a shielded pair", "twisted, shield to 0 V at A1")
+    logic = Kind("0.25 mm2 / 24 AWG", "violet", "violet")
+    usb = Kind("USB cable", "", "", "never past the isolator")
     square, sense = welder.detector.kind == "square", welder.board.conduction_sense
     relay = welder.switch.kind == "random_phase_relay"
     contacts = _contacts(welder)
     others = {"S1.21": "S1.22", "S2.1": "S2.2", "B2.1": "B2.2", "S3.1": "S3.2"}
 
-    def net(name: str, what: Kind, *terminals: str, star: bool = False) -> Net:
-        return Net(name, "low", what, terminals, star)
+    def net(name: str, what: Kind, *links: tuple[Link, ...]) -> Net:
+        return Net(name, "low", what, tuple(link for some in links for link in some))
 
-    grounds = ["G1.0V", "XB.0V", "G2.0V", "A1.GND", "A2.0V", "A3.0V", *(others[start] for start, _ in contacts)]
-    grounds += [f"C{10 + n}.2" for n, _ in enumerate(contacts)]
-    grounds += ["R8.2", "R9.2", "V1.-" if relay else "U2.K"]
-    supplied = ["A1.3V3", *(f"R{20 + n}.1" for n, _ in enumerate(contacts))]
+    filters = [f"C{10 + n}.2" for n, _ in enumerate(contacts)]
+    grounds = ["G2.0V", "A2.0V", "A3.0V", *filters, "R8.2", "R9.2", *(() if relay else ("U2.K",))]
+    supplied = [f"R{20 + n}.1" for n, _ in enumerate(contacts)]
     if square:  # the coupler lifts the pin, and the resistor lets it fall
         grounds.append("R7.2")
         supplied.append("U1.C")
-        detector = ("A1.detector", "U1.E", "R7.1")
+        detector = ("U1.E", "R7.1")
     else:
         grounds.append("U1.E")
         supplied.append("R7.1")
-        detector = ("A1.detector", "U1.C", "R7.2")
+        detector = ("U1.C", "R7.2")
     if sense:
         grounds += ["U3.E", "C14.2"]
         supplied.append("R14.1")
     nets = [
-        net("24V", dc, "G1.+", "S1.11", "G2.IN", star=True),
-        net("24S", dc, "S1.12", "B1.1"),
-        net("24E", dc, "B1.2", "K1.A1", "A2.SUP", "A3.SUP", "D2.K", star=True),
-        net("0V", zero, *grounds, star=True),
-        net("5V", logic, "G2.5V", "D3.A"),
-        net("5B", logic, "D3.K", "A1.5V"),
-        net("3V3", logic, *supplied, star=True),
-        net("DET", logic, *detector, star=True),
-        net("GATE", logic, "A1.gate", "R8.1", "A2.IN", star=True),
-        net("FIRE", lead, "A2.OUT", "V1.+" if relay else "U2.A"),
-        net("PULSE", logic, "A1.contactor", "R9.1", "A3.IN", star=True),
-        net("COIL", dc, "A3.OUT", "K1.A2", "D2.A", star=True),
-        net("USB1", usb, "A1.USB", "A4.B"),
-        net("USB2", usb, "A4.H", "PC.USB"),
+        net("24V", dc, star("G1.+", "S1.11", "G2.IN")),
+        net("24S", dc, chain("S1.12", "B1.1")),
+        net("24E", dc, chain("B1.2", "A2.SUP", "A3.SUP"), chain("B1.2", "K1.A1", "D2.K")),
+        net(
+            "0V",
+            zero,
+            star("A1.GND", "G1.0V", *grounds),
+            star("A1.GND", *(others[start] for start, _ in contacts), *(("V1.-",) if relay else ()), kind=lead),
+            chain("G1.0V", "XB.0V"),
+        ),
+        net("5V", logic, chain("G2.5V", "D3.A")),
+        net("5B", logic, chain("D3.K", "A1.5V")),
+        net("3V3", logic, star("A1.3V3", *supplied)),
+        net("DET", logic, star("A1.detector", *detector)),
+        net("GATE", logic, star("A1.gate", "R8.1", "A2.IN")),
+        net("FIRE", lead, chain("A2.OUT", "V1.+" if relay else "U2.A")),
+        net("PULSE", logic, star("A1.contactor", "R9.1", "A3.IN")),
+        net("COIL", dc, chain("A3.OUT", "K1.A2", "D2.A")),
+        net("USB1", usb, chain("A1.USB", "A4.B")),
+        net("USB2", usb, chain("A4.H", "PC.USB")),
     ]
     for n, (start, role) in enumerate(contacts):
-        nets.append(net(MARKERS[role] + "1", lead, start, f"R{10 + n}.1"))
-        nets.append(net(MARKERS[role], logic, f"A1.{role}", f"R{10 + n}.2", f"C{10 + n}.1", f"R{20 + n}.2", star=True))
+        nets.append(net(MARKERS[role] + "1", lead, chain(start, f"R{10 + n}.1")))
+        nets.append(net(MARKERS[role], logic, star(f"A1.{role}", f"R{10 + n}.2", f"C{10 + n}.1", f"R{20 + n}.2")))
     if sense:
-        nets.append(net("COND", logic, "A1.conduction", "U3.C", "R14.2", "C14.1", star=True))
+        nets.append(net("COND", logic, star("A1.conduction", "U3.C", "R14.2", "C14.1")))
     return tuple(nets)
