@@ -12,7 +12,7 @@ import numpy as np
 E6 = (1.0, 1.5, 2.2, 3.3, 4.7, 6.8)
 E12 = (1.0, 1.2, 1.5, 1.8, 2.2, 2.7, 3.3, 3.9, 4.7, 5.6, 6.8, 8.2)
 
-_LOOKS = 4000  # instants at which a ringing voltage is looked at
+_LOOKS = 1000  # instants at which a ringing voltage is looked at
 _TIME_CONSTANTS = 8.0  # of decay, after which nothing new comes
 
 

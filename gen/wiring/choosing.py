@@ -8,14 +8,12 @@ from gen.wiring.arithmetic import recovery
 from gen.wiring.choice import Choice, Load
 from gen.wiring.power_parts import CLAMPING, conductors, contactor, fuse, heat_sink, switch, varistor
 from gen.wiring.signal_parts import (
-    alternatives,
     conduction_sense,
     detector,
     gate_drive,
     insulation,
-    load_circuits,
-    snubber,
 )
+from gen.wiring.snubber import alternatives, load_circuits, snubber
 
 
 def choose(welder: Welder, board: Board, load: Load) -> Choice:
@@ -35,7 +33,7 @@ def choose(welder: Welder, board: Board, load: Load) -> Choice:
     )
     parts = (
         switch_part,
-        alternatives(load, ratings, rise / 1e6),
+        alternatives(ratings, rise / 1e6),
         sink_part,
         fuse_part,
         snubber_part,

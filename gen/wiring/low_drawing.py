@@ -117,10 +117,10 @@ def _detector(c: Canvas, y: float) -> None:
     else:
         c.flag("U1.E", "right")
         c.wire("U1.C", "A1.detector")
-        c.two("R7", elm.ResistorIEC, (7.4, y - 1.7), (7.4, y - 0.4))
-        c.wire("R7.2", (7.4, y))
+        c.two("R7", elm.ResistorIEC, (8.8, y - 1.7), (8.8, y - 0.4))
+        c.wire("R7.2", (8.8, y))
         c.flag("R7.1", "up", 0.1)
-    c.text((7.9, y + (1.0 if lifts else -1.0)), "R7")
+    c.text((7.9, y + 1.0) if lifts else (7.6, y - 1.0), "R7")
     c.name("DET", (10.7, y - 0.35), "right")
 
 
@@ -162,9 +162,9 @@ def _chain(c: Canvas) -> None:
     c.two("D3", elm.Schottky, (19.4, 3.6), (17.9, 3.6), ("A", "K"))
     c.text((18.6, 2.9), "D3", align="center")
     c.wire("D3.A", "G2.5V")
-    c.name("5V", (19.8, 4.3), "center")
+    c.name("5V", (19.8, 3.1), "center")
     c.wire("D3.K", "A1.5V")
-    c.name("5B", (17.5, 4.3), "center")
+    c.name("5B", (17.5, 3.1), "center")
 
 
 def _gate(c: Canvas) -> None:

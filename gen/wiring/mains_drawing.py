@@ -82,10 +82,10 @@ def _control(c: Canvas) -> None:
     c.text((10.3, row + 0.65), "R2", align="center")
     c.wire((left, 7.4), (left, row), "R1.1")
     c.wire("R1.2", "R2.1")
-    c.name("DA", (9.4, row - 0.6), "center")
+    c.name("DA", (9.4, row - 0.45), "center")
     c.box("U1", (11.7, row - 0.6), (2.6, 1.2), (), left={"A": 0.6}, right={"K": 0.6})
     c.wire("R2.2", "U1.A")
-    c.name("DB", (11.25, row - 0.6), "center")
+    c.name("DB", (11.2, row - 0.45), "center")
     c.wire("U1.K", (14.8, row), (14.8, 8.9), (right, 8.9), (right, 7.4))
     if c.has("D1"):
         c.two("D1", elm.Diode, (13.6, 11.9), (12.2, 11.9), ("A", "K"))
