@@ -63,16 +63,18 @@ def recovery(step_V: float, load_H: float, load_ohm: float, snubber_ohm: float, 
     RC snubber networks for thyristors. The switch's own recovery charge is left out: it adds to the peak.
     """
     alpha = (load_ohm + snubber_ohm) / (2 * load_H)
-    # A complex root serves ringing and creeping alike; at exactly critical damping it is moved by less than counts.
-    omega = np.sqrt(complex(1 / (load_H * snubber_F) - alpha**2)) or alpha * 1e-6
-    slowest = alpha - abs(omega.imag) if omega.imag else alpha
-    times = np.linspace(0, _TIME_CONSTANTS / slowest, _LOOKS)
-    if omega.real:  # the first swing is the greatest: look closely at it
-        times = np.linspace(0, min(times[-1], 2 * math.pi / omega.real), _LOOKS)
-    decay = np.exp(-alpha * times)
-    current = (step_V / (omega * load_H) * decay * np.sin(omega * times)).real
-    charge_V = (step_V * (1 - decay * (np.cos(omega * times) + alpha / omega * np.sin(omega * times)))).real
-    slope = (step_V / load_H * decay * (np.cos(omega * times) - alpha / omega * np.sin(omega * times))).real
+    # Complex roots serve ringing and creeping alike; at exactly critical damping they are moved by less than counts.
+    omega = np.sqrt(complex(alpha**2 - 1 / (load_H * snubber_F))) or alpha * 1e-6
+    slow, fast = -alpha + omega, -alpha - omega
+    if omega.imag:  # the first swing is the greatest
+        times = np.linspace(0, min(_TIME_CONSTANTS / alpha, 2 * math.pi / abs(omega.imag)), _LOOKS)
+    else:
+        times = np.append(0.0, np.geomspace(1e-3 / abs(fast), _TIME_CONSTANTS / abs(slow), _LOOKS))
+    of_slow, of_fast = np.exp(slow * times), np.exp(fast * times)
+    each = step_V / (slow - fast)
+    current = (each / load_H * (of_slow - of_fast)).real
+    slope = (each / load_H * (slow * of_slow - fast * of_fast)).real
+    charge_V = step_V + (each * (fast * of_slow - slow * of_fast)).real
     volts = charge_V + snubber_ohm * current
     rises = current / snubber_F + snubber_ohm * slope
     at = int(np.argmax(volts))

@@ -115,7 +115,7 @@ def _least_snubber(
     """Ohm and farad, and the worst of peak and rise over the circuits."""
     best: tuple[float, float, Recovery] | None = None
     for farad in (c * 1e-6 for c in (0.047, 0.1, 0.15, 0.22, 0.33, LARGEST_SNUBBER_F * 1e6)):
-        for ohm in (round(n * d) for d in (10, 100) for n in E12 if n * d <= MOST_MAINS_OHM):
+        for ohm in (float(round(n * d)) for d in (10, 100) for n in E12 if n * d <= MOST_MAINS_OHM):
             if peak_V / ohm > DISCHARGE_A:
                 continue
             found = [recovery(peak_V, henry, load_ohm, ohm, farad) for henry, load_ohm in circuits]
