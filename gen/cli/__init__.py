@@ -42,13 +42,13 @@ class Commands(click.Group):
 
 
 SHORT_HELP = {
-    "demo": "A worked example in a folder: schedule, firmware, simulated run, report.",
+    "demo": "A worked example in a folder: schedule, firmware, run, report.",
     "new": "Start a machine of your own: asks a few questions, writes its files.",
     "boards": "The timer boards and what each can do.",
     "describe": "The machine as derived, and what other electrodes would cost.",
-    "suggest": "A first schedule for a joint on this machine, from the handbook tables.",
+    "suggest": "A first schedule for a joint on this machine, from handbooks.",
     "table": "A schedule as its timing table, counted in mains half-cycles.",
-    "choose": "Which switch, heat sink, fuse and other parts suit, with the calculation.",
+    "choose": "Which switch, fuse and other parts suit, with the calculation.",
     "wiring": "The wiring sheet of the upgrade: drawings, wire list, parts list.",
     "simulate": "Run the firmware on a simulated welder and judge what it did.",
     "sweep": "Judge the schedule on many machines that the welder file allows.",

@@ -94,7 +94,7 @@ def rules(welder: Welder, board: Board, choice: Choice) -> tuple[str, ...]:
         "Stop (S1) and the over-temperature contact (B1) break the 24 V of the gate stage and of the contactor's coil "
         "themselves. The board only reads them: S1 by its second contact, before every gate, and B2 beside B1. "
         "Both are closed at rest; an open or broken lead stops.",
-        f"The gate current ends within {DRIVE_LIMIT_MS:g} ms of the pin's rise, whatever the pin then does: {drive}.",
+        f"The gate current ends within {DRIVE_LIMIT_MS:g} ms of the pin's rise, however long the pin stays high: {drive}.",
         f"At power-up the gate pin is {gate.at_boot} until the program sets it. R8 holds it low before that, R9 the "
         "contactor's.",
         "K1 is held by pulses: the board turns the pin over at every step of its program, each 17 ms at rest and 5 ms in a "

@@ -14,7 +14,7 @@ from gen.wiring.arithmetic import (
     preferred_at_least,
     resistor_W,
 )
-from gen.wiring.choice import PRACTICE, Chosen, DetectorValues, Step, Yours
+from gen.wiring.choice import PRACTICE, Chosen, DetectorValues, Step
 from gen.wiring.power_parts import OVERVOLTAGE
 
 # Couplers: typical, common practice, no source.
@@ -61,7 +61,7 @@ def gate_drive(welder: Welder, board: Board) -> tuple[Figure, Chosen]:
         ),
         Step(
             "one-shot",
-            "starts at the pin's rise, is not started again by it, and ends the gate current whatever the pin does",
+            "starts at the pin's rise, is reset by its fall, and ends the gate current however long the pin stays high",
             f"{middle:.1f} ms within {spread:.0f} %",
             "longer than any gate, below 12 ms: one half-cycle and no second",
         ),
@@ -73,7 +73,7 @@ def gate_drive(welder: Welder, board: Board) -> tuple[Figure, Chosen]:
         ),
         Step(
             "off-state voltage of the coupler",
-            f"{peak_V:.0f} V{in_series}",
+            f"{peak_V:.0f} V with a margin for transients",
             "600 V" if volts <= 130 else "800 V" + in_series,
             PRACTICE,
         ),
@@ -150,16 +150,12 @@ def detector(welder: Welder, board: Board) -> tuple[DetectorValues, Chosen]:
         ),
     )
     given = welder.detector.model_fields_set
-    yours = tuple(
-        y
-        for key, name, band in (("offset_rise_us", "rise", rise), ("offset_fall_us", "fall", fall))
-        if key in given
-        for y in (
-            Yours(f"{name} offset", getattr(welder.detector, key), math.floor(band.low), "us"),
-            Yours(f"{name} offset", getattr(welder.detector, key), math.ceil(band.high), "us", at_most=True),
-        )
-        if not y.enough or y.at_most
-    )
+    outside = [
+        f"Yours gives detector.{key} = {getattr(welder.detector, key)} us, outside the band of {band.low:.0f} to "
+        f"{band.high:.0f} us: another detector, or not measured yet."
+        for key, band in (("offset_rise_us", rise), ("offset_fall_us", fall))
+        if key in given and not band.low <= getattr(welder.detector, key) <= band.high
+    ]
     shape = (
         "Phototransistor coupler with a diode across its light-emitting diode; transistor from supply to pin, so that the "
         "pin is high in the positive half-cycle"
@@ -171,11 +167,12 @@ def detector(welder: Welder, board: Board) -> tuple[DetectorValues, Chosen]:
     fit = f"{shape}; two {each / 1000:g} kohm {EACH_RATED_W:g} W in series; {PULL_OHM / 1000:g} kohm {way} at the pin"
     notes: tuple[str, ...] = (
         "It goes across the two conductors that feed the transformer, before the contactor: no other phase, no other outlet.",
-        "The band is of this detector. Yours is measured in commissioning: an offset outside the band says that it is another.",
+        "The band is of this detector. Measure the offsets of the one that is built, and give those.",
+        *outside,
     )
     if square and board.family == "rp2":
         notes += ("This board pulls the input down: a detector that only pulls to ground needs a pull-up of its own.",)
-    return values, Chosen("detector", fit, steps, yours, notes)
+    return values, Chosen("detector", fit, steps, notes=notes)
 
 
 def conduction_sense(welder: Welder, board: Board, values: DetectorValues) -> Chosen:

@@ -17,7 +17,7 @@ ALWAYS = ("stop", "pedal", "over_temperature", "detector", "gate", "contactor")
 MARKERS = {"stop": "STOP", "pedal": "PEDAL", "over_temperature": "HOT", "force": "FORCE"}
 
 DRIVES = {
-    "one_shot": "one-shot: begins at the pin's rise, is not begun again by it",
+    "one_shot": "one-shot: begins at the pin's rise, is reset by its fall",
     "capacitor": "capacitor in series: the gate current runs out by itself",
     "pulse_transformer": "driver of the pulse transformer, which saturates",
 }

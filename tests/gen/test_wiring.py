@@ -430,3 +430,25 @@ def test_upgrade_uses_the_roles_that_the_firmware_uses() -> None:
     assert "A1.force" not in terminals
     assert "A1.conduction" not in terminals
     assert "A1.primary_current" not in terminals
+
+
+def test_the_one_shot_lets_every_half_cycle_through() -> None:
+    """The pin's fall resets it: where the mains is 60 Hz it would otherwise still run when the next gate comes."""
+    choice = chosen(make_welder(mains={"frequency_Hz": 60}))
+    assert sum((choice.one_shot_ms.low, choice.one_shot_ms.high)) / 2 > 1000 / 120
+    assert (
+        "is reset by its fall"
+        in next(step for step in choice.part("gate drive").steps if step.what == "one-shot").working
+    )
+    stage = sheet_of(make_welder()).netlist.part("A2")
+    assert stage is not None
+    assert "is reset by its fall" in stage.description
+
+
+def test_an_offset_outside_the_band_is_told() -> None:
+    """A square detector's fall comes early: the same lateness for both edges is no detector of this kind."""
+    notes = " ".join(
+        chosen(make_welder(detector={"offset_rise_us": 100, "offset_fall_us": 300})).part("detector").notes
+    )
+    assert "detector.offset_fall_us = 300 us, outside the band" in notes
+    assert "detector.offset_rise_us" not in notes
