@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
-from gen.boards import Board
+from gen.boards import Board, Erratum
 from gen.cautions import CAUTIONS
 from gen.figures import shown
 from gen.welder import Welder
@@ -61,7 +61,7 @@ def wiring_sheet(welder: Welder, board: Board, choice: Choice) -> Sheet:
         rules=rules(welder, board, choice),
         fitted=to_be_fitted(welder),
         pins=[(role, pin, f"A1.{role}" in _joined(netlist)) for role, pin in board.pins.items()],
-        errata=board.errata,
+        errata=[(erratum, _answer(welder, erratum)) for erratum in board.errata if erratum.roles],
         amperes=shown(conductor_current_A(welder, choice.load)),
         ampacity=[(f"{mm2:g}", f"{amperes:g}") for mm2, amperes in AMPACITY],
         ampacity_awg=AMPACITY_AWG,
@@ -74,10 +74,20 @@ def _joined(netlist: Netlist) -> frozenset[str]:
     return frozenset(terminal for net in netlist.nets for terminal in net.terminals)
 
 
+def _answer(welder: Welder, erratum: Erratum) -> str:
+    """What of this wiring meets an erratum of the chip's pins."""
+    pulls = {"detector": "R7", "gate": "R8", "contactor": "R9"}
+    if welder.detector.kind == "pulse":
+        pulls["detector"] = "U1 (it drives the pin low itself)"
+    there = [pulls[role] for role in erratum.roles if role in pulls]
+    return f"Drawn for it: {', '.join(there)}." if there else ""
+
+
 def rules(welder: Welder, board: Board, choice: Choice) -> tuple[str, ...]:
     """What the wiring must do, beside the lines of the drawings."""
     d, sense, one_shot = choice.detector, welder.board.conduction_sense, choice.one_shot_ms
     gate = board.pins["gate"]
+    read = ", before every gate" if board.family == "rp2" else ""
     secondary = (
         "The secondary is earthed at one point (XS) and nowhere else: a second point would carry part of the welding current."
         if earths_secondary(welder)
@@ -92,11 +102,10 @@ def rules(welder: Welder, board: Board, choice: Choice) -> tuple[str, ...]:
     )
     found = [
         "Stop (S1) and the over-temperature contact (B1) break the 24 V of the gate stage and of the contactor's coil "
-        "themselves. The board only reads them: S1 by its second contact, before every gate, and B2 beside B1. "
+        f"themselves. The board only reads them: S1 by its second contact{read}, and B2 beside B1. "
         "Both are closed at rest; an open or broken lead stops.",
         f"The gate current ends within {DRIVE_LIMIT_MS:g} ms of the pin's rise, however long the pin stays high: {drive}.",
-        f"At power-up the gate pin is {gate.at_boot} until the program sets it. R8 holds it low before that, R9 the "
-        "contactor's.",
+        f"From power-up until the program sets it the gate pin is: {gate.at_boot}. R8 holds it low then, R9 the contactor's.",
         "K1 is held by pulses: the board turns the pin over at every step of its program, each 17 ms at rest and 5 ms in a "
         "weld. The capacitor at the input of A3 passes edges only, so a pin that stands still, high or low, drops K1.",
         "The detector stands on the two conductors that feed the transformer, before the contactor.",
@@ -109,7 +118,7 @@ def rules(welder: Welder, board: Board, choice: Choice) -> tuple[str, ...]:
         "While the welder is live the computer is connected through the USB isolator (A4) only.",
         "Gate leads: each twisted with its cathode's, short, apart from the welding cables. Leads of pedal, stop and "
         "contacts: twisted and shielded, filtered at the board. The board half a metre or more from the throat, in a metal box.",
-        "Mains and low-voltage wires run apart, and cross at right angles. U1, U2, U3 and G1 are the only parts on both "
+        "Mains and low-voltage wires run apart, and cross at right angles. U1, U2, U3, G1 and K1 are the only parts on both "
         f"sides: {choice.part('insulation').steps[0].result}, reinforced.",
         f"The external pulls at detector, gate and contactor are {d.pull_ohm / 1000:g} kohm.",
     ]

@@ -36,16 +36,16 @@ DRIVE_LIMIT_MS = 12.0
 REINFORCED = ((150, 3.0), (300, 5.5), (600, 8.0))
 
 
-def longest_gate_ms(welder: Welder) -> float:
+def longest_gate_ms(welder: Welder, board: Board) -> float:
     """From the earliest firing to where the gate ends, where the mains runs slow."""
     f = welder.mains.frequency_Hz
-    return (degrees_to_us(GATE_END_DEG, f) - delay_range_us(welder)[0]) / FREQUENCY_BAND[0] / 1000
+    return (degrees_to_us(GATE_END_DEG, f) - delay_range_us(welder, board)[0]) / FREQUENCY_BAND[0] / 1000
 
 
 def gate_drive(welder: Welder, board: Board) -> tuple[Figure, Chosen]:
     """What the one-shot may last, and the part."""
     volts = welder.mains.voltage_V
-    longest = longest_gate_ms(welder)
+    longest = longest_gate_ms(welder, board)
     band = Figure(longest * 1.05, DRIVE_LIMIT_MS, "ms", "longer than any gate, at most 12 ms")
     peak_V = volts * math.sqrt(2) * OVERVOLTAGE
     ohm = preferred_at_least(peak_V / PHOTOTRIAC_PULSE_A)
@@ -86,7 +86,7 @@ def gate_drive(welder: Welder, board: Board) -> tuple[Figure, Chosen]:
     )
     kind = welder.protection.gate_drive
     notes = [
-        f"External pull-down at the gate pin, {PULL_OHM / 1000:g} kohm: until the program sets it the pin is "
+        f"External pull-down at the gate pin, {PULL_OHM / 1000:g} kohm. From power-up until the program sets it the pin is: "
         f"{board.pins['gate'].at_boot}."
     ]
     if kind == "direct":

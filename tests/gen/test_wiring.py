@@ -180,6 +180,7 @@ def test_same_machine_same_bytes(machine: Welder, sheet: Sheet) -> None:
 def test_pins_are_those_of_the_boards_file(name: str, pins: dict[str, int]) -> None:
     """At each role's terminal stands the pin that the board's TOML, read here anew, gives it; chosen pins too."""
     raw = tomllib.loads((files("boards") / f"{name}.toml").read_text(encoding="utf-8"))
+    pins = {role: min(n, len(raw["roles"][role]) - 1) for role, n in pins.items()}
     board = boards()[name].with_pins({role: raw["roles"][role][n] for role, n in pins.items()})
     welder = known_welder(**MACHINES["everything"])
     drawing = sheet_reader.read(sheet_of(welder, board).drawings[1][1])
@@ -193,11 +194,14 @@ def test_pins_are_those_of_the_boards_file(name: str, pins: dict[str, int]) -> N
 
 def test_an_erratum_of_the_chip_is_told() -> None:
     """Where the board's file names one, the sheet carries it and its remedy, and the pulls drawn keep to it."""
-    remedy = "8.2 kohm or less to ground."
-    said = Erratum(name="E9", what="A pin pulled down inside may hang.", roles=("detector",), remedy=remedy)
-    board = boards()["pico"].model_copy(update={"errata": (said,)})
+    said = Erratum(name="E9", what="a pin may hang", roles=("detector", "gate"), remedy="8.2 kohm or less to ground")
+    elsewhere = Erratum(name="FAT", what="files may be lost", roles=(), remedy="another format")
+    board = boards()["pico"].model_copy(update={"errata": (said, elsewhere)})
     html = sheet_of(known_welder(), board).html
-    assert "E9: A pin pulled down inside may hang. Concerns detector. 8.2 kohm or less to ground." in html
+    assert "E9: a pin may hang. Pins of detector, gate: 8.2 kohm or less to ground. Drawn for it: R7, R8." in html
+    assert "files may be lost" not in html  # nothing that is wired
+    pulse = sheet_of(known_welder(detector={"kind": "pulse"}), board).html
+    assert "Drawn for it: U1 (it drives the pin low itself), R8." in pulse
     assert "This chip" not in sheet_of(known_welder()).html
     pulls = {part.name: part.description for part in sheet_of(known_welder()).netlist.parts}
     for name in ("R7", "R8", "R9"):  # RP2350's erratum E9: at most 8.2 kilo-ohm
