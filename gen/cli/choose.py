@@ -26,7 +26,7 @@ from gen.wiring.power_parts import inrush_figure
 _WIDTH = 120
 _WORKING = 38  # column where the working begins
 _LONGEST_ROW = 20  # half-cycles followed of a long weld; after them the current repeats
-_HARD = (1.1, 0.8)  # knee and remanence of the hardest core that sim.sweep draws
+_HARD = (1.05, 0.8)  # knee and remanence of the hardest core that sim.sweep draws
 
 pace_option = click.option(
     "--pace",

@@ -28,6 +28,9 @@ LINE = 0.62  # from one line of words to the next
 PAGE_WIDTH = 30.4  # what A4 and Letter both have room for
 _EDGE = 0.3
 NAME_FONT = "monospace"
+# As letters also where schemdraw could draw them as shapes, so that they can be read back, searched and copied.
+schemdraw.svgconfig.text = "text"
+
 _SVG = "{http://www.w3.org/2000/svg}"
 _TERMINAL_PT = 1.7
 

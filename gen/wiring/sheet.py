@@ -114,7 +114,8 @@ def rules(welder: Welder, board: Board, choice: Choice) -> tuple[str, ...]:
         "Protective earth goes to every metal part on a conductor of its own, from one bar (XE). 0 V is bonded to it at one "
         "point (XB), so that a fault from the mains to the low-voltage side trips the breaker.",
         f"The snubber passes some milliamperes: with Q1 and K1 closed T1 and the electrodes count as live. "
-        f"R4 empties C1 ({choice.snubber.farad * 1e6:.3g} uF) in a second after isolating.",
+        f"R4 empties C1 ({choice.snubber.farad * 1e6:.3g} uF) within seconds of isolating.",
+        "5 V goes to the board's supply input (VSYS, VIN or 5V on its header) and never to its USB socket.",
         "While the welder is live the computer is connected through the USB isolator (A4) only.",
         "Gate leads: each twisted with its cathode's, short, apart from the welding cables. Leads of pedal, stop and "
         "contacts: twisted and shielded, filtered at the board. The board half a metre or more from the throat, in a metal box.",
