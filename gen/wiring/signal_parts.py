@@ -6,7 +6,7 @@ import math
 
 from gen.boards import Board
 from gen.figures import Figure, shown
-from gen.timing import GATE_END_DEG, delay_range_us
+from gen.timing import GATE_END_DEG, full_delay_deg
 from gen.units import degrees_to_us
 from gen.welder import FREQUENCY_BAND, Welder
 from gen.wiring.arithmetic import (
@@ -36,16 +36,16 @@ DRIVE_LIMIT_MS = 12.0
 REINFORCED = ((150, 3.0), (300, 5.5), (600, 8.0))
 
 
-def longest_gate_ms(welder: Welder, board: Board) -> float:
-    """From the earliest firing to where the gate ends, where the mains runs slow."""
+def longest_gate_ms(welder: Welder) -> float:
+    """From full current's firing, than which no gate begins sooner, to where gates end, where the mains runs slow."""
     f = welder.mains.frequency_Hz
-    return (degrees_to_us(GATE_END_DEG, f) - delay_range_us(welder, board)[0]) / FREQUENCY_BAND[0] / 1000
+    return degrees_to_us(GATE_END_DEG - full_delay_deg(welder), f) / FREQUENCY_BAND[0] / 1000
 
 
 def gate_drive(welder: Welder, board: Board) -> tuple[Figure, Chosen]:
     """What the one-shot may last, and the part."""
     volts = welder.mains.voltage_V
-    longest = longest_gate_ms(welder, board)
+    longest = longest_gate_ms(welder)
     band = Figure(longest * 1.05, DRIVE_LIMIT_MS, "ms", "longer than any gate, at most 12 ms")
     peak_V = volts * math.sqrt(2) * OVERVOLTAGE
     ohm = preferred_at_least(peak_V / PHOTOTRIAC_PULSE_A)
