@@ -228,7 +228,7 @@ def _transformer(c: Canvas) -> None:
     c.wire("K1.4", (_N, 25.4), (right, 25.4), "T1.2")
     c.name("N2", (_N - 0.2, 17.9), "right")
     for part, x, name in (("E1", left, "X1"), ("E2", right, "X2")):
-        c.box(part, (x - 1.5, 30.3), (3.0, 1.3), ("electrode",), names=False, top={"1": 1.5})
+        c.box(part, (x - 1.5, 30.3), (3.0, 1.5), ("electrode",), names=False, top={"1": 1.5})
         c.wire(f"T1.{name}", f"{part}.1")
         c.name(name, (x - 0.2, 29.2), "right")
 

@@ -98,7 +98,11 @@ def snubber(welder: Welder, ratings: SwitchRatings) -> tuple[SnubberValues, Chos
         f"{values.ohm:g} ohm, {values.rated_W:g} W, wire-wound without inductance or pulse-proof; {uF:.3g} uF, "
         f"class X1 for {volts:g} V mains; 1 Mohm across the capacitor to empty it"
     )
-    notes = ("The snubber keeps the primary live: a transformer that hums is no sign, and silence is none either.",)
+    notes: tuple[str, ...] = (
+        "The snubber keeps the primary live: a transformer that hums is no sign, and silence is none either.",
+    )
+    if seen.steepest_V_per_s > steepest * 1e6 or seen.peak_V > HALF * ratings.off_state_V:
+        notes += ("No snubber keeps both peak and rise within their limits here: fit the pair of thyristors.",)
     return values, Chosen("snubber", fit, steps, notes=notes)
 
 

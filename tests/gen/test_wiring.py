@@ -396,6 +396,9 @@ def test_a_triac_gets_a_gentler_snubber() -> None:
     assert gentle.snubber.ohm < ordinary.snubber.ohm
     steepest = next(step for step in gentle.part("snubber").steps if step.what == "steepest rise")
     assert float(steepest.result.split()[0]) <= 5
+    assert not any("No snubber" in note for note in (*gentle.part("snubber").notes, *ordinary.part("snubber").notes))
+    hopeless = chosen(make_welder(switch={"kind": "triac", "commutating_dv_dt_V_per_us": 0.5}))
+    assert any("fit the pair of thyristors" in note for note in hopeless.part("snubber").notes)
 
 
 def test_every_step_names_its_source_and_no_brand() -> None:
