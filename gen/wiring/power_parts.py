@@ -69,6 +69,12 @@ AMPACITY_AWG = (
     ("3/0", 200),
 )
 
+_KINDS: dict[str, tuple[str, ...]] = {
+    "triac": ("Yours is a triac: whether it will do stands under the next part.",),
+    "random_phase_relay": ("Yours is a relay for any phase: whether it will do stands under the next part.",),
+    "zero_cross_relay": ("Yours waits for the zero crossing: it must not switch a transformer. Fit the pair.",),
+}
+
 
 def _step(value: float, steps: tuple[int, ...]) -> float:
     """The next step up; above the last there are no parts to name, so the value itself in two digits."""
@@ -166,7 +172,8 @@ def switch(welder: Welder, load: Load, clamp_V: float) -> tuple[SwitchRatings, C
     missing = [
         f"switch.{key}" for key in ("rated_current_A", "surge_current_A", "i2t_A2s") if getattr(given, key) is None
     ]
-    notes = (f"Yours is not compared where the welder file leaves out {', '.join(missing)}.",) if missing else ()
+    notes = _KINDS.get(given.kind, ())
+    notes += (f"Yours is not compared where the welder file leaves out {', '.join(missing)}.",) if missing else ()
     return ratings, Chosen("switch", fit, steps, yours, notes)
 
 

@@ -129,7 +129,7 @@ def test_a_zero_cross_relay_gets_no_sheet(here: Path) -> None:
     assert outcome.err == f'weldbeat: welder.toml: switch.kind: "zero_cross_relay" given; {allowed}\n'
     assert (outcome.code, outcome.out) == (2, "")
     assert contents(here) == before
-    assert "never" in typed(["choose"]).out
+    assert "Yours waits for the zero crossing: it must not switch a transformer." in typed(["choose"]).out
 
 
 def test_other_files_are_left_alone(here: Path) -> None:

@@ -210,15 +210,15 @@ def test_an_erratum_of_the_chip_is_told() -> None:
 
 def reach(netlist: Netlist, start: str, closed: dict[str, list[tuple[str, str]]]) -> set[str]:
     """Every terminal that a current from `start` can get to through nets and the given ways through parts."""
-    seen, todo = set(), [start]
-    while todo:
-        terminal = todo.pop()
+    seen, ahead = set(), [start]
+    while ahead:
+        terminal = ahead.pop()
         if terminal in seen:
             continue
         seen.add(terminal)
-        todo += next(net.terminals for net in netlist.nets if terminal in net.terminals)
+        ahead += next(net.terminals for net in netlist.nets if terminal in net.terminals)
         part, _, name = terminal.partition(".")
-        todo += [f"{part}.{other}" for pair in closed.get(part, []) if name in pair for other in pair]
+        ahead += [f"{part}.{other}" for pair in closed.get(part, []) if name in pair for other in pair]
     return seen
 
 
