@@ -51,7 +51,7 @@ class Step:
     """One step. `read`: what to read, and with what ("" where the board tells); `limit`: within it the step passes.
 
     `mend`: what to do where it fails. `lacking`: why this machine cannot have it checked ("" where it can). `shot`: the
-    weld that it makes, a name for gen.wiring.shots or "selected". `key`: the welder file's key that the reading replaces.
+    weld that it makes, a name for gen.wiring.shots or "selected".
     """
 
     name: str
@@ -66,7 +66,6 @@ class Step:
     lacking: str = ""
     contact: Contact | None = None
     shot: str = ""
-    key: str = ""
 
     @property
     def limit_text(self) -> str:

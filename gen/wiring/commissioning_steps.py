@@ -18,6 +18,16 @@ from gen.welder import FREQUENCY_BAND, Welder
 from gen.wiring.commissioning import Contact, Stage, Step
 from gen.wiring.shots import SHORTED_CYCLES, least_load_W, lowest, lowest_tap, resistive_fraction, shot
 
+# The welder file's key that the reading of a step replaces.
+KEYS = {
+    "voltage": "mains.voltage_V",
+    "loop-impedance": "mains.source_resistance_ohm",
+    "offset-rise": "detector.offset_rise_us",
+    "offset-fall": "detector.offset_fall_us",
+    "open-electrodes": "transformer.open_current_A",
+    "shorted": "transformer.shorted_current_A",
+}
+
 LOCAL_CODE = "your local code decides"
 EARTH_OHM = 0.3
 INSULATION_MOHM = 1.0
@@ -163,7 +173,6 @@ def _supply(welder: Welder) -> tuple[Step, ...]:
         ),
         "another outlet, or another mains.voltage_V and everything planned anew",
         tool_may_lack=True,
-        key="mains.voltage_V",
     )
     known = breaker is not None and breaker.standard == "IEC 60898-1"
     trips_A = MAGNETIC_BANDS[breaker.characteristic or "B"][1] * breaker.rating_A if breaker and known else 0.0
@@ -181,7 +190,6 @@ def _supply(welder: Welder) -> tuple[Step, ...]:
         "the breaker would not open in time: a licensed electrician has to mend the supply",
         tool_may_lack=True,
         lacking="" if known else "the welder file names no breaker of IEC 60898-1",
-        key="mains.source_resistance_ohm",
     )
     return volts, loop
 
@@ -271,7 +279,7 @@ def _detector(welder: Welder) -> tuple[Step, ...]:
 
     def offset(name: str, edge: str, given: int, lacking: str = "") -> Step:
         degrees = shown(us_to_degrees(OFFSET_US, f))
-        key = f"detector.offset_{name.removeprefix('offset-')}_us"
+        key = KEYS[name]
         return Step(
             name,
             f"Detector's offset, {edge} edge",
@@ -285,7 +293,6 @@ def _detector(welder: Welder) -> tuple[Step, ...]:
             f"weldbeat calibrate {key}=READING, then build and flash anew",
             tool_may_lack=True,
             lacking=lacking,
-            key=key,
         )
 
     pulse = "" if detector.kind == "square" else "a pulse detector has one offset for both crossings"
@@ -314,6 +321,7 @@ def _resistive(welder: Welder, board: Board, load_W: float) -> tuple[Step, ...]:
             f"500 W or what latches {latching:g} A to the gate's end, whichever is more; no more than the working current",
         ),
         "take another load",
+        needs_board=True,
     )
     amperes = load_W / voltage_V * resistive_fraction(shot("resistive-load", welder, board).table)
     through = Step(
@@ -357,7 +365,6 @@ def _open(welder: Welder) -> Step:
         "too much: one thyristor does not fire and the core saturates, or a shorted turn; nothing: primary leads, tap switch",
         needs_board=True,
         shot="open-electrodes",
-        key="transformer.open_current_A",
     )
 
 
@@ -373,7 +380,6 @@ def _shorted(welder: Welder) -> Step:
         "too much: another tap is set, or the file's readings are wrong; too little: electrodes, joints of the secondary",
         needs_board=True,
         shot="shorted",
-        key="transformer.shorted_current_A",
     )
 
 
