@@ -93,7 +93,8 @@ class BoardAsked:
             status = self._status()
             told = _state(status)
             if told not in (shown, "ready"):
-                self._say(f"The board: {told}")
+                wait_s = status.duty_wait_s if status is not None else 0
+                self._say(f"The board: {told}{f' ({wait_s} s)' if wait_s else ''}")
             shown = told
             return told == "ready"
 

@@ -34,6 +34,68 @@ class Stage:
     cautions: tuple[int, ...]
 
 
+UNPOWERED = Stage(
+    "Unpowered",
+    (
+        "Off: the isolator, locked off, and the machine proved dead; a plug lies pulled in your sight.",
+        "Capacitors discharged, electrodes and work cold.",
+    ),
+    (0, 1),
+)
+SUPPLY = Stage(
+    "The supply, at the outlet",
+    (
+        "Off: the machine, not connected to the outlet.",
+        "On: the outlet. These readings are for a licensed electrician with an installation tester.",
+    ),
+    (0,),
+)
+LOGIC = Stage(
+    "Logic only",
+    (
+        "Off: the power circuit, isolator locked off. The gate lead is off the switch.",
+        "On: the board, from USB, and the zero-crossing detector from its own fused feed.",
+    ),
+    (1, 2),
+)
+RESISTIVE = Stage(
+    "A resistive load in the transformer's place",
+    (
+        "Isolate and lock off first. Both primary leads of the transformer are off; the load is on the switch instead.",
+        "The gate lead is on the switch. Clamp meter on one supply conductor: true RMS, with hold.",
+        "On: the isolator, only now. Hands off the load: it stays live through the snubber.",
+    ),
+    (1, 2),
+)
+OPEN = Stage(
+    "Transformer with open electrodes",
+    (
+        "Isolate and lock off first. The load is off, the transformer's primary back on, on the tap in use.",
+        "Electrodes apart so that they cannot touch, nothing between them. Clamp meter as before, on a low range.",
+        "On: the isolator, only now.",
+    ),
+    (1, 2, 3),
+)
+SHORTED = Stage(
+    "Electrodes shorted, lowest tap",
+    (
+        "Isolate and lock off first. The lowest tap is set: {tap}.",
+        "Electrodes bare and clean, pressed together under full force, nothing between them. Clamp meter as before.",
+        "On: the isolator, only now. One shot a minute: the board rests for a minute after it and takes no pedal.",
+    ),
+    (1, 2, 3, 4),
+)
+SCRAP = Stage(
+    "First weld, on scrap",
+    (
+        "Isolate and lock off first. The tap for the schedule is set, clean scrap of the joint lies between the electrodes.",
+        "Goggles and gloves on, what burns out of the way, a fire extinguisher at hand, the place ventilated.",
+        "On: the isolator, only now.",
+    ),
+    (1, 2, 3, 4, 5),
+)
+
+
 @dataclass(frozen=True)
 class Contact:
     """An input that the board tells of: its level at rest, what to do to it, and what is wrong where it does not follow."""

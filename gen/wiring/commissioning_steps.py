@@ -15,8 +15,26 @@ from gen.figures import Figure, shown
 from gen.link.messages import Input
 from gen.units import us_to_degrees
 from gen.welder import FREQUENCY_BAND, Welder
-from gen.wiring.commissioning import Contact, Stage, Step
-from gen.wiring.shots import SHORTED_CYCLES, least_load_W, lowest, lowest_tap, resistive_fraction, shot
+from gen.wiring.commissioning import (
+    LOGIC,
+    OPEN,
+    RESISTIVE,
+    SCRAP,
+    SHORTED,
+    SUPPLY,
+    UNPOWERED,
+    Contact,
+    Step,
+)
+from gen.wiring.shots import (
+    SHORTED_CYCLES,
+    conducted_fraction,
+    least_load_W,
+    lowest,
+    lowest_tap,
+    shorted_fraction,
+    shot,
+)
 
 # The welder file's key that the reading of a step replaces.
 KEYS = {
@@ -38,67 +56,6 @@ OPEN_GIVEN = 0.3
 OPEN_TYPICAL = (0.01, 0.15)  # of the working current; common practice, no source
 FIRST_WELD_SHARE = (0.3, 1.1)  # of the working current: 40 % current at the least, and what the heat was judged with
 
-UNPOWERED = Stage(
-    "Unpowered",
-    (
-        "Off: the isolator, locked off, and the machine proved dead; a plug lies pulled in your sight.",
-        "Capacitors discharged, electrodes and work cold.",
-    ),
-    (0, 1),
-)
-SUPPLY = Stage(
-    "The supply, at the outlet",
-    (
-        "Off: the machine, not connected to the outlet.",
-        "On: the outlet. These readings are for a licensed electrician with an installation tester.",
-    ),
-    (0,),
-)
-LOGIC = Stage(
-    "Logic only",
-    (
-        "Off: the power circuit, isolator locked off. The gate lead is off the switch.",
-        "On: the board, from USB, and the zero-crossing detector from its own fused feed.",
-    ),
-    (1, 2),
-)
-RESISTIVE = Stage(
-    "A resistive load in the transformer's place",
-    (
-        "Isolate and lock off first. Both primary leads of the transformer are off; the load is on the switch instead.",
-        "The gate lead is on the switch. Clamp meter on one supply conductor: true RMS, with hold.",
-        "On: the isolator, only now. Hands off the load: it stays live through the snubber.",
-    ),
-    (1, 2),
-)
-OPEN = Stage(
-    "Transformer with open electrodes",
-    (
-        "Isolate and lock off first. The load is off, the transformer's primary back on, on the tap in use.",
-        "Electrodes apart so that they cannot touch, nothing between them. Clamp meter as before, on a low range.",
-        "On: the isolator, only now.",
-    ),
-    (1, 2, 3),
-)
-SHORTED = Stage(
-    "Electrodes shorted, lowest tap",
-    (
-        "Isolate and lock off first. The lowest tap is set: {tap}.",
-        "Electrodes bare and clean, pressed together under full force, nothing between them. Clamp meter as before.",
-        "On: the isolator, only now. One shot a minute: the board rests for a minute after it and takes no pedal.",
-    ),
-    (1, 2, 3, 4),
-)
-SCRAP = Stage(
-    "First weld, on scrap",
-    (
-        "Isolate and lock off first. The tap for the schedule is set, clean scrap of the joint lies between the electrodes.",
-        "Goggles and gloves on, what burns out of the way, a fire extinguisher at hand, the place ventilated.",
-        "On: the isolator, only now.",
-    ),
-    (1, 2, 3, 4, 5),
-)
-
 
 def steps(welder: Welder, board: Board, readings: Mapping[str, float] | None = None) -> tuple[Step, ...]:
     """The steps for this machine, in order; a step's number is its place from 1.
@@ -111,9 +68,9 @@ def steps(welder: Welder, board: Board, readings: Mapping[str, float] | None = N
         *_supply(welder),
         *_contacts(welder),
         *_detector(welder),
-        *_resistive(welder, board, (readings or {}).get("load-power", 1000.0)),
+        *_resistive(welder, board, (readings or {}).get("load-power")),
         _open(welder),
-        _shorted(welder),
+        _shorted(welder, board),
         _first_weld(welder),
     ]
     return tuple(found)
@@ -303,7 +260,7 @@ def _detector(welder: Welder) -> tuple[Step, ...]:
     )
 
 
-def _resistive(welder: Welder, board: Board, load_W: float) -> tuple[Step, ...]:
+def _resistive(welder: Welder, board: Board, read_W: float | None) -> tuple[Step, ...]:
     voltage_V, least_W = welder.mains.voltage_V, least_load_W(welder)
     latching = welder.switch.latching_current_A
     power = Step(
@@ -323,7 +280,9 @@ def _resistive(welder: Welder, board: Board, load_W: float) -> tuple[Step, ...]:
         "take another load",
         needs_board=True,
     )
-    amperes = load_W / voltage_V * resistive_fraction(shot("resistive-load", welder, board).table)
+    load_W = read_W or 1000.0
+    another = "" if read_W else " (another load in proportion)"
+    amperes = load_W / voltage_V * conducted_fraction(shot("resistive-load", welder, board).table, 0.0)
     through = Step(
         "resistive-load",
         "The load through the switch",
@@ -334,7 +293,7 @@ def _resistive(welder: Welder, board: Board, load_W: float) -> tuple[Step, ...]:
             amperes * (1 - LOAD),
             amperes * (1 + LOAD),
             "A",
-            f"{load_W:g} W at {voltage_V:g} V through this firing delay, closed form; plate, mains and meter 20 % together",
+            f"{load_W:g} W{another} at {voltage_V:g} V through this firing delay; plate, mains and meter 20 % together",
         ),
         "nothing: gate lead, gate supply, contactor; seven tenths: one thyristor does not fire; too much: it fires early",
         needs_board=True,
@@ -368,15 +327,20 @@ def _open(welder: Welder) -> Step:
     )
 
 
-def _shorted(welder: Welder) -> Step:
-    tap, found = lowest_tap(welder.transformer), lowest(welder).short_primary
+def _shorted(welder: Welder, board: Board) -> Step:
+    tap, found, fraction = lowest_tap(welder.transformer), lowest(welder).short_primary, shorted_fraction(welder, board)
     return Step(
         "shorted",
         "Shorted electrodes",
-        replace(SHORTED, state=(SHORTED.state[0].format(tap=tap or "this machine has one"), *SHORTED.state[1:])),
+        replace(SHORTED, state=(SHORTED.state[0].format(tap=tap or "this machine has only one"), *SHORTED.state[1:])),
         (f"Press the pedal and hold it: {SHORTED_CYCLES} cycles at full current, and none for a minute after.",),
         "true RMS amperes held by the clamp meter",
-        Figure(found.low * (1 - MAINS), found.high * (1 + MAINS), "A", f"{found.source}; mains within 10 %"),
+        Figure(
+            found.low * fraction.low * (1 - MAINS),
+            found.high * fraction.high * (1 + MAINS),
+            "A",
+            f"short-circuit current: {found.source}; {fraction.source}; mains within 10 %",
+        ),
         "too much: another tap is set, or the file's readings are wrong; too little: electrodes, joints of the secondary",
         needs_board=True,
         shot="shorted",

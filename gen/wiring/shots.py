@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 from gen.boards import Board
-from gen.figures import Figure
+from gen.figures import Figure, spanning
 from gen.machine import Machine, Tap
 from gen.phase_control import rms_fraction
 from gen.schedule import Hold, Off, Schedule, Squeeze, Weld
@@ -101,11 +101,27 @@ def least_load_W(welder: Welder) -> float:
     return max(LEAST_LOAD_W, welder.mains.voltage_V * welder.switch.latching_current_A / at_the_end)
 
 
-def resistive_fraction(table: TimingTable) -> float:
-    """RMS current of a resistance through this shot, as a fraction of what it draws straight from the outlet."""
+def conducted_fraction(table: TimingTable, load_angle_deg: float) -> float:
+    """RMS current of a load with this angle over the weld of `table`, as a fraction of that at full conduction."""
     fired = [row for row in table.rows if row.firing_delay_us is not None]
     squares = sum(
-        row.half_cycles * rms_fraction(us_to_degrees(row.firing_delay_us or 0, table.frequency_Hz), 0.0) ** 2
+        row.half_cycles * rms_fraction(us_to_degrees(row.firing_delay_us or 0, table.frequency_Hz), load_angle_deg) ** 2
         for row in fired
     )
     return math.sqrt(squares / sum(row.half_cycles for row in fired))
+
+
+def shorted_fraction(welder: Welder, board: Board) -> Figure:
+    """What part of the short-circuit current the shot with shorted electrodes lets through, over what its angle may be.
+
+    100 % fires a little beyond the greatest load angle, so that where the short circuit lags less, a little is missing.
+    """
+    table, angle = shot("shorted", welder, board).table, welder.machine.short_angle
+    fractions = (conducted_fraction(table, a) for a in (angle.low, angle.middle, angle.high))
+    return spanning(fractions, "", f"the firing delay at a short-circuit angle of {angle.text}")
+
+
+def short_circuit_A(reading_A: float, welder: Welder, board: Board) -> Figure:
+    """The short-circuit current at full conduction that a reading of that shot stands for."""
+    fraction = shorted_fraction(welder, board)
+    return Figure(reading_A / fraction.high, reading_A / fraction.low, "A", f"{reading_A:g} A read, {fraction.source}")
