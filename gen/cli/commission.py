@@ -25,6 +25,7 @@ from gen.link import Link
 from gen.link.errors import Unplugged
 from gen.link.ports import find_port
 from gen.records import RECORDS_FILE, CheckRecord, Records
+from gen.user_files import written
 from gen.welder import WELDER_FILE, Welder
 from gen.wiring.commissioning import NO_BOARD, NO_TOOL, Judged, Stage, Step, is_done, judge
 from gen.wiring.commissioning_sheet import record_html, sheet_html
@@ -69,6 +70,10 @@ def commission_command(
     kept = path.absolute().parent / RECORDS_FILE
     check_targets({"--sheet": sheet, "--record": record}, keep=(path, kept))
     if sheet is not None or record is not None:
+        for what, given in (("PORT", port), ("--anew", anew or None)):
+            if given is not None:
+                shown = None if given is True else written(given)
+                raise InputError("command line", what, shown, "no walk is made; allowed: without --sheet and --record")
         _write(sheet, record, machine, board, kept)
         return 0
     device = port or _only_board()

@@ -12,7 +12,7 @@ import tomlkit
 from tomlkit.items import Item, Table
 
 from gen.errors import InputError
-from gen.user_files import read_toml, validated
+from gen.user_files import read_toml, validated, written
 from gen.welder import Welder
 
 # Keys of the welder file that an instrument can read. shorted_tap says on which tap its current was read.
@@ -95,11 +95,11 @@ def measured_key(text: str) -> tuple[str, float | int | str]:
     key, equals, value = text.partition("=")
     key = key.strip()
     if not equals or key not in MEASURED:
-        raise InputError("command line", "KEY=VALUE", text, f"allowed: a value for one of {', '.join(MEASURED)}")
+        raise InputError("command line", "KEY=VALUE", written(text), f"allowed: a value for one of {', '.join(MEASURED)}")
     try:
         read = tomllib.loads(f"value = {value}")["value"]
     except tomllib.TOMLDecodeError:
         read = value.strip()
     if not isinstance(read, (int, float, str)):
-        raise InputError("command line", key, value, "allowed: a number, or a name in quotes")
+        raise InputError("command line", key, written(value), "allowed: a number, or a name in quotes")
     return key, read
