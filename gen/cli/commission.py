@@ -195,9 +195,7 @@ class _Walk:
         """Have a reading typed, and judge it."""
         words = [*([_NONE] if step.tool_may_lack else []), *([_PARTS] if step.name.startswith("offset-") else [])]
         others = "".join(f", or {word}" for word in words)
-        least = -1e5 if step.name.startswith("offset-") else 0.0
-        typed = _reading(least, words)
-        answer = click.prompt(f"  {step.read}: reading in {step.limit.unit}{others}", value_proc=typed)
+        answer = click.prompt(f"  {step.read}: reading in {step.limit.unit}{others}", value_proc=_reading(step, words))
         if answer == _NONE:
             return _Result(Judged("not checked", NO_TOOL))
         if answer == _PARTS:
@@ -227,6 +225,8 @@ class _Walk:
 
     def _shoot(self, step: Step, asked: BoardAsked) -> _Result:
         """Judge a shot beforehand, have it made, and hold reading and log against what was planned."""
+        if step.tool_may_lack and not click.confirm(f"  To read {step.read}: is there one?"):
+            return _Result(Judged("not checked", NO_TOOL))
         table = None
         if step.shot != "selected":
             planned = shot(step.shot, self._welder, self._board)
@@ -244,7 +244,7 @@ class _Walk:
         _say("Now: press the pedal and hold it.")
         if not asked.pressed():
             return _Result(Judged("failed", "the board took no pedal; press it again when the walk goes on"))
-        reading = float(click.prompt(f"  {step.read}: reading in A", value_proc=_reading(0.0, [])))
+        reading = float(click.prompt(f"  {step.read}: reading in A", value_proc=_reading(step, [])))
         entry, state = asked.weld()
         log = judge_log(step, entry, None if table is None else table.fired_half_cycles, state)
         judged = judge(step, reading)
@@ -254,7 +254,8 @@ class _Walk:
 
     def _keep(self, step: Step, result: _Result) -> None:
         limit = f"limit: {step.limit_text} ({step.limit.source})" if step.limit_text and not step.lacking else ""
-        why = "" if result.judged.why == result.note else result.judged.why
+        beyond = result.judged.outcome == "failed" and result.judged == judge(step, result.reading)
+        why = step.mend if beyond else "" if result.judged.why == result.note else result.judged.why
         note = "; ".join(part for part in (result.note, why, limit) if part)
         self._records.add_check(
             CheckRecord(
@@ -299,9 +300,10 @@ def _enter(stage: Stage) -> None:
     click.confirm("  Is all of this so?", abort=True)
 
 
-def _reading(least: float, words: list[str]) -> Callable[[str], str | float]:
-    """A prompt's type: a number, or one of `words`."""
-    numeric = number(least, 1e6)
+def _reading(step: Step, words: list[str]) -> Callable[[str], str | float]:
+    """A prompt's type: a number, below nothing only where the step's reading has a sign, or one of `words`."""
+    signed = step.name in ("offset-rise", "offset-fall", "open-balance")
+    numeric = number(-1e6 if signed else 0.0, 1e6)
 
     def convert(text: str) -> str | float:
         return text if text in words else numeric(text)

@@ -95,7 +95,9 @@ def measured_key(text: str) -> tuple[str, float | int | str]:
     key, equals, value = text.partition("=")
     key = key.strip()
     if not equals or key not in MEASURED:
-        raise InputError("command line", "KEY=VALUE", written(text), f"allowed: a value for one of {', '.join(MEASURED)}")
+        raise InputError(
+            "command line", "KEY=VALUE", written(text), f"allowed: a value for one of {', '.join(MEASURED)}"
+        )
     try:
         read = tomllib.loads(f"value = {value}")["value"]
     except tomllib.TOMLDecodeError:

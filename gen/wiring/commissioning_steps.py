@@ -53,6 +53,7 @@ MAINS = 0.1
 OFFSET_US = 100  # 3 % of the core's flux swing where the voltage is at its peak: ours
 LOAD = 0.2  # plate of the load 10 %, mains 10 %, clamp meter 3 %, together; a missing half-wave is 29 %
 OPEN_GIVEN = 0.3
+OPEN_DC = 0.2
 OPEN_TYPICAL = (0.01, 0.15)  # of the working current; common practice, no source
 FIRST_WELD_SHARE = (0.3, 1.1)  # of the working current: 40 % current at the least, and what the heat was judged with
 
@@ -69,7 +70,7 @@ def steps(welder: Welder, board: Board, readings: Mapping[str, float] | None = N
         *_contacts(welder),
         *_detector(welder),
         *_resistive(welder, board, (readings or {}).get("load-power")),
-        _open(welder),
+        *_open(welder, (readings or {}).get("open-electrodes")),
         _shorted(welder, board),
         _first_weld(welder),
     ]
@@ -302,7 +303,7 @@ def _resistive(welder: Welder, board: Board, read_W: float | None) -> tuple[Step
     return power, through
 
 
-def _open(welder: Welder) -> Step:
+def _open(welder: Welder, read_A: float | None) -> tuple[Step, ...]:
     t = welder.transformer
     if t.open_current_A is not None:
         given = t.open_current_A
@@ -312,7 +313,7 @@ def _open(welder: Welder) -> Step:
     else:
         low, high = (share * t.working_current_A for share in OPEN_TYPICAL)
         limit = Figure(low, high, "A", "1 to 15 % of the working current: common practice, no source")
-    return Step(
+    through = Step(
         "open-electrodes",
         "Open electrodes",
         OPEN,
@@ -321,10 +322,31 @@ def _open(welder: Welder) -> Step:
         ),
         "true RMS amperes held by the clamp meter",
         limit,
-        "too much: one thyristor does not fire and the core saturates, or a shorted turn; nothing: primary leads, tap switch",
+        "too much: a shorted turn, or one thyristor does not fire and the core saturates; nothing: primary leads, tap switch",
         needs_board=True,
         shot="open-electrodes",
     )
+    open_A = read_A or t.idle_current_A
+    balance = Step(
+        "open-balance",
+        "Open electrodes, d.c.",
+        OPEN,
+        (
+            "The same shot with the clamp meter on d.c.: current that flows one way only is d.c., and saturates the core.",
+        ),
+        "mean d.c. amperes held by a d.c. clamp meter, either sign",
+        Figure(
+            -OPEN_DC * open_A,
+            OPEN_DC * open_A,
+            "A",
+            f"{100 * OPEN_DC:g} % of the {shown(open_A)} A that flow with open electrodes: ours; half-waves alone are far more",
+        ),
+        "one thyristor does not fire, or the detector's two offsets are wrong; do not go on to the shorted electrodes",
+        needs_board=True,
+        tool_may_lack=True,
+        shot="open-electrodes",
+    )
+    return through, balance
 
 
 def _shorted(welder: Welder, board: Board) -> Step:

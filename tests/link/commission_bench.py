@@ -28,7 +28,7 @@ from sim.detector import Detector, DetectorSpec
 from sim.flash import Flash
 from sim.gate import GateUnit
 from sim.host import FORCE, HOT, PEDAL, STOP_OPEN, Firmware, Host, HostDriver
-from sim.impulse import Firing, run
+from sim.impulse import Firing, Impulse, run
 from sim.mains import Mains, MainsSpec
 from sim.pin import Pin
 from sim.switch import Switch, SwitchSpec
@@ -72,7 +72,7 @@ class CommissionBench:
         }
         heater = Load((truth.mains_V**2) / (truth.plate_W * truth.load_over_plate), 1e-5)
         self._switch = _OneSided(env, SwitchSpec("scr_pair", 0.2, 0.1, 10), heater, self._mains, lambda _: None)
-        self._switch.one_sided, self._switch.lead_off = truth.one_thyristor_open, truth.gate_lead_off
+        self._switch.lead_off = truth.gate_lead_off
         self.gates: list[tuple[float, float]] = []
         self._rose = 0.0
         gate = GateUnit(
@@ -174,22 +174,35 @@ class CommissionBench:
 
     def clamp_A(self, circuit: str) -> float:
         """What a true-RMS clamp meter holds of the last impulse, in its digits: `load`, `open`, `shorted` or `work`."""
-        gates = [] if self.truth.gate_lead_off else self.last_impulse()
+        half_s = 0.5 / self.truth.mains_Hz
+        gates = self._given()
         if not gates:
             return 0.0
-        first, last = self._mains.at(gates[0][0]).index, self._mains.at(gates[-1][0]).index
-        length_s = (last - first + 1) * 0.5 / self.truth.mains_Hz
         if circuit == "load":
-            squares = sum(
-                c.rms_A**2 * 0.5 / self.truth.mains_Hz for c in self._switch.conductions if c.start_s >= gates[0][0]
-            )
+            swings = [c.rms_A for c in self._switch.conductions if c.start_s >= gates[0][0]]
         else:
-            supply = [self._mains.half_cycle(n) for n in range(first, last + 2)]
-            fires = [Firing(on, off) for on, off in gates if not self._switch.one_sided or self._mains.at(on).positive]
-            found = run(self.truth.circuit(work=circuit == "work"), supply, fires, 0.0, circuit != "open")
-            squares = sum(swing.primary_rms_A**2 * 0.5 / self.truth.mains_Hz for swing in found.swings)
-        reading = math.sqrt(squares / length_s)
+            swings = [swing.primary_rms_A for swing in self._impulse(circuit).swings]
+        reading = math.sqrt(sum(rms_A**2 for rms_A in swings) * half_s / self._length_s(gates))
         return round(reading, 2 if reading < 10 else 1)
+
+    def clamp_dc_A(self) -> float:
+        """What a d.c. clamp meter holds of it with open electrodes: the mean of the current."""
+        return round(self._impulse("open").charge_C / self._length_s(self._given()), 2)
+
+    def _given(self) -> list[tuple[float, float]]:
+        """The gates of the last impulse that reached the switch."""
+        return [] if self.truth.gate_lead_off else self.last_impulse()
+
+    def _length_s(self, gates: list[tuple[float, float]]) -> float:
+        return (self._mains.at(gates[-1][0]).index - self._mains.at(gates[0][0]).index + 1) * 0.5 / self.truth.mains_Hz
+
+    def _impulse(self, circuit: str) -> Impulse:
+        """What the gates of the last impulse do to the transformer."""
+        gates = self._given()
+        first, last = self._mains.at(gates[0][0]).index, self._mains.at(gates[-1][0]).index
+        supply = [self._mains.half_cycle(n) for n in range(first, last + 2)]
+        fires = [Firing(on, off) for on, off in gates if not self._switch.one_sided or self._mains.at(on).positive]
+        return run(self.truth.circuit(work=circuit == "work"), supply, fires, 0.0, circuit != "open")
 
 
 class Person(io.TextIOBase):
@@ -222,26 +235,30 @@ class Person(io.TextIOBase):
         elif "Open the electrodes" in text:
             bench.set(FORCE, 0)
         elif "press the pedal and hold it" in text:
-            if truth.lead_works_loose and "Transformer with open electrodes" in self.said.getvalue():
+            if truth.lead_works_loose == self._title():
                 bench.one_sided()
             bench.set(FORCE, 1)
             bench.set(PEDAL, 1)
             bench.set(PEDAL, 0, 4.0)
             bench.set(FORCE, 0, 4.2)
-            if truth.hits_the_stop and "First weld, on scrap" in self.said.getvalue():
+            if truth.hits_the_stop and self._title() == "First weld":
                 bench.set(STOP_OPEN, 1, 1.4)
                 bench.set(STOP_OPEN, 0, 2.4)
 
+    def _title(self) -> str:
+        """Of the step that was told last."""
+        return next(
+            (s.partition(": ")[2] for s in reversed(self.said.getvalue().splitlines()) if s.startswith("Step ")), ""
+        )
+
     def readline(self, size: int | None = -1, /) -> str:
-        lines = self.said.getvalue().splitlines()
-        prompt = lines[-1].strip()
-        step = next((line for line in reversed(lines) if line.startswith("Step ")), "")
+        prompt = self.said.getvalue().splitlines()[-1].strip()
         self.asked.append(prompt)
-        answer = f"{self._answer(prompt, step)}\n"
+        answer = f"{self._answer(prompt, self._title())}\n"
         self.said.write(answer)  # as a terminal shows what is typed
         return answer
 
-    def _answer(self, prompt: str, step: str) -> str:
+    def _answer(self, prompt: str, title: str) -> str:
         bench, truth = self._bench, self._bench.truth
         if prompt.startswith("Is all of this so?"):
             return "y"
@@ -249,12 +266,13 @@ class Person(io.TextIOBase):
             return "y"
         if prompt.startswith(tuple(PARTS)):
             return next(value for begins, value in PARTS.items() if prompt.startswith(begins))
-        title = step.partition(": ")[2]
         if not self._tools and title in ("Mains voltage", "Loop impedance"):
             return "none"
         if not self._tools and title.startswith("Detector's offset"):
             return "parts"
-        if prompt.startswith("true RMS amperes"):
+        if prompt.endswith("is there one? [y/N]:"):
+            return "y" if self._tools else "n"
+        if "held by" in prompt:
             bench.sleep(4.5)  # the shot, and the pedal let go
         meters: dict[str, Callable[[], float]] = {
             "Earth continuity": lambda: truth.earth_ohm,
@@ -266,6 +284,7 @@ class Person(io.TextIOBase):
             "The load": lambda: truth.plate_W,
             "The load through the switch": lambda: bench.clamp_A("load"),
             "Open electrodes": lambda: bench.clamp_A("open"),
+            "Open electrodes, d.c.": bench.clamp_dc_A,
             "Shorted electrodes": lambda: bench.clamp_A("shorted"),
             "First weld": lambda: bench.clamp_A("work"),
         }

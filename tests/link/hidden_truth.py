@@ -33,8 +33,7 @@ class Truth:
     hot_bridged: bool = False
     force_dead: bool = False
     gate_lead_off: bool = False
-    one_thyristor_open: bool = False
-    lead_works_loose: bool = False  # of one thyristor's gate, while the transformer is connected
+    lead_works_loose: str = ""  # title of the step in which one thyristor's gate lead comes off
     hits_the_stop: bool = False
 
     def circuit(self, *, work: bool) -> TransformerCircuit:

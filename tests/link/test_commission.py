@@ -64,9 +64,10 @@ FAULTS: dict[str, tuple[dict[str, object], str]] = {
     ),
     "load-power": ({"plate_W": 60.0}, "60 W, the limit is 500 to 5060 W; take another load"),
     "resistive-load": ({"gate_lead_off": True}, "0 A, the limit is 2.36 to 3.54 A; nothing: gate lead"),
-    "open-electrodes": (
-        {"lead_works_loose": True},
-        "the limit is 0.22 to 3.3 A; too much: one thyristor does not fire",
+    "open-electrodes": ({"idle_A": 5.4}, "the limit is 0.22 to 3.3 A; too much: a shorted turn"),
+    "open-balance": (
+        {"lead_works_loose": "Open electrodes, d.c."},
+        " A; one thyristor does not fire, or the detector's two",
     ),
     "shorted": ({"shorted_A": 46.0}, "A; too much: another tap is set"),
     "first-weld": ({"hits_the_stop": True}, "the board's log says stopped, "),
@@ -141,7 +142,7 @@ def test_each_step_fails_once_is_mended_and_the_walk_goes_on(walk: Walk) -> None
     digest = firmware().board_digest
     outcome, _, person = walk(Truth(), after=the_users_own_is_selected)
     assert (outcome.code, outcome.err) == (0, ""), outcome
-    assert "Walk 1: 16 of 16 steps passed." in outcome.out
+    assert "Walk 1: 17 of 17 steps passed." in outcome.out
     rows = kept()
     assert [row[:2] for row in rows] == [pair for name in names for pair in ((name, "failed"), (name, "passed"))]
     read = {row[0]: row[2] for row in rows if row[1] == "passed"}
@@ -195,11 +196,11 @@ def test_without_a_board_or_instruments_steps_say_not_checked(walk: Walk) -> Non
     outcomes = dict(row[:2] for row in kept())
     assert {name for name, outcome in outcomes.items() if outcome == "passed"} == {"earth", "insulation"}
     assert set(outcomes.values()) == {"passed", "not checked"}
-    assert "Walk 1: 2 of 16 steps passed." in alone.out
+    assert "Walk 1: 2 of 17 steps passed." in alone.out
     assert "not checked: no board was there to ask" in alone.out
     outcome, _, _ = walk(Truth())
     assert outcome.code == 0
-    made_up = [name for name, *_ in kept()[16:]]
+    made_up = [name for name, *_ in kept()[17:]]
     assert made_up == [
         name
         for name in FAULTS
@@ -223,7 +224,7 @@ def test_a_band_from_the_parts_and_what_the_machine_lacks(walk: Walk) -> None:
     assert "the welder file has no over-temperature contact" in outcomes["over-temperature"][4]
     assert outcomes["offset-rise"][1:3] == outcomes["offset-fall"][1:3] == ("passed", None)
     assert " us, from its parts" in outcomes["offset-rise"][4]
-    assert "Not checked: voltage, loop-impedance, over-temperature." in outcome.out
+    assert "Not checked: voltage, loop-impedance, over-temperature, open-balance." in outcome.out
 
 
 def test_one_shot_a_minute(walk: Walk) -> None:
@@ -241,9 +242,9 @@ class Impatient(Person):
 
     pressed = 0
 
-    def _answer(self, prompt: str, step: str) -> str:
-        if prompt.startswith("true RMS amperes") and "Shorted" in step:
-            answer = super()._answer(prompt, step)
+    def _answer(self, prompt: str, title: str) -> str:
+        if prompt.startswith("true RMS amperes") and title == "Shorted electrodes":
+            answer = super()._answer(prompt, title)
             for _ in range(3):
                 self._bench.set(PEDAL, 1)
                 self._bench.sleep(6)
@@ -251,7 +252,7 @@ class Impatient(Person):
                 self._bench.sleep(6)
                 self.pressed += 1
             return answer
-        return super()._answer(prompt, step)
+        return super()._answer(prompt, title)
 
 
 def test_a_board_that_has_just_started_is_waited_for(walk: Walk) -> None:
@@ -275,9 +276,9 @@ def test_a_shot_that_the_verdict_refuses_is_not_sent(walk: Walk) -> None:
 class Doubtful(Person):
     """Says that things are not so where the transformer comes in."""
 
-    def _answer(self, prompt: str, step: str) -> str:
+    def _answer(self, prompt: str, title: str) -> str:
         doubts = "Is all" in prompt and "Transformer with" in self.said.getvalue()
-        return "n" if doubts else super()._answer(prompt, step)
+        return "n" if doubts else super()._answer(prompt, title)
 
 
 def test_stopping_in_the_middle_puts_the_board_back(walk: Walk) -> None:
@@ -294,6 +295,16 @@ def test_a_new_walk_begins_at_the_first_step(walk: Walk) -> None:
     assert outcome.code == 1
     assert [row[:2] for row in kept(1)] == [("earth", "passed"), ("insulation", "failed")]
     assert [row[:2] for row in kept(2)] == [("earth", "failed")]
+
+
+def test_half_waves_through_the_load_are_seen(walk: Walk) -> None:
+    """One thyristor of the two: the board counts every gate as given, and seven tenths of the current tell that it was not so."""
+    outcome, _, _ = walk(Truth(lead_works_loose="The load through the switch"))
+    assert outcome.code == 1
+    name, judged, reading, _, note = kept()[-1]
+    assert (name, judged) == ("resistive-load", "failed")
+    assert "50 of 50 half-cycles fired" in note
+    assert reading == pytest.approx(2.79 / 2**0.5, rel=0.02)
 
 
 def test_a_board_of_another_frequency_is_refused(walk: Walk) -> None:
