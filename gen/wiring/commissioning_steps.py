@@ -54,6 +54,7 @@ OFFSET_US = 100  # 3 % of the core's flux swing where the voltage is at its peak
 LOAD = 0.2  # plate of the load 10 %, mains 10 %, clamp meter 3 %, together; a missing half-wave is 29 %
 OPEN_GIVEN = 0.3
 OPEN_DC = 0.2
+CLAMP_ZERO_A = 0.2
 OPEN_TYPICAL = (0.01, 0.15)  # of the working current; common practice, no source
 FIRST_WELD_SHARE = (0.3, 1.1)  # of the working current: 40 % current at the least, and what the heat was judged with
 
@@ -327,6 +328,7 @@ def _open(welder: Welder, read_A: float | None) -> tuple[Step, ...]:
         shot="open-electrodes",
     )
     open_A = read_A or t.idle_current_A
+    most_A = max(OPEN_DC * open_A, CLAMP_ZERO_A)
     balance = Step(
         "open-balance",
         "Open electrodes, d.c.",
@@ -336,10 +338,11 @@ def _open(welder: Welder, read_A: float | None) -> tuple[Step, ...]:
         ),
         "mean d.c. amperes held by a d.c. clamp meter, either sign",
         Figure(
-            -OPEN_DC * open_A,
-            OPEN_DC * open_A,
+            -most_A,
+            most_A,
             "A",
-            f"{100 * OPEN_DC:g} % of the {shown(open_A)} A that flow with open electrodes: ours; half-waves alone are far more",
+            f"{100 * OPEN_DC:g} % of the {shown(open_A)} A that flow with open electrodes, or {CLAMP_ZERO_A:g} A for the meter's "
+            "zero: ours; half-waves alone come to most of that current and more",
         ),
         "one thyristor does not fire, or the detector's two offsets are wrong; do not go on to the shorted electrodes",
         needs_board=True,
