@@ -7,7 +7,6 @@ from pathlib import Path
 
 import click
 
-from gen.boards import boards
 from gen.cli.job import find_welder
 from gen.cli.plan import welder_option
 from gen.cli.writing import write_whole
@@ -16,7 +15,7 @@ from gen.records import RECORDS_FILE, CheckRecord, Records
 from gen.welder import WELDER_FILE, Welder
 from gen.wiring.calibration import calibrated, difference, measured_key
 from gen.wiring.commissioning_steps import KEYS
-from gen.wiring.shots import lowest_tap, short_circuit_A
+from gen.wiring.shots import lowest_tap
 
 
 @click.command("calibrate")
@@ -62,10 +61,8 @@ def readings_for_file(checks: list[CheckRecord], welder: Welder) -> dict[str, fl
             found[key] = round(reading) if reading == round(reading) or key.startswith("detector.") else reading
             if key == "detector.offset_rise_us" and welder.detector.kind == "pulse":
                 found["detector.offset_fall_us"] = found[key]
-            if key == "transformer.shorted_current_A":
-                found[key] = float(f"{short_circuit_A(reading, welder, boards()[welder.board.name]).middle:.3g}")
-                if welder.transformer.taps:
-                    found["transformer.shorted_tap"] = lowest_tap(welder.transformer)
+            if key == "transformer.shorted_current_A" and welder.transformer.taps:
+                found["transformer.shorted_tap"] = lowest_tap(welder.transformer)
     return found
 
 

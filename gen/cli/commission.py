@@ -29,9 +29,9 @@ from gen.user_files import written
 from gen.welder import WELDER_FILE, Welder
 from gen.wiring.commissioning import NO_BOARD, NO_TOOL, Judged, Stage, Step, is_done, judge
 from gen.wiring.commissioning_sheet import record_html, sheet_html
-from gen.wiring.commissioning_steps import steps
+from gen.wiring.commissioning_steps import SHORT_CIRCUIT, steps
 from gen.wiring.detector_offset import DetectorParts, offset_from_parts
-from gen.wiring.shots import shot
+from gen.wiring.shots import short_circuit_A, shot
 
 _PATIENCE_S = 15.0
 _NONE, _PARTS = "none", "parts"
@@ -162,7 +162,9 @@ class _Walk:
             self._keep(step, result)
             if result.judged.outcome == "failed":
                 click.echo(f"  FAILED: {result.judged.why}")
-                click.echo(f"Stopped at step {place + 1}. When it is mended the same command goes on with it.")
+                click.echo(
+                    f"Stopped at step {place + 1}. Isolate and lock off; when it is mended the same command goes on with it."
+                )
                 return 1
             why = result.judged.why and f": {result.judged.why}"
             click.echo(f"  {result.judged.outcome}{why}")
@@ -257,19 +259,24 @@ class _Walk:
         beyond = result.judged.outcome == "failed" and result.judged == judge(step, result.reading)
         why = step.mend if beyond else "" if result.judged.why == result.note else result.judged.why
         note = "; ".join(part for part in (result.note, why, limit) if part)
-        self._records.add_check(
-            CheckRecord(
-                self._number,
-                step.name,
-                0,
-                datetime.now(UTC).strftime("%Y-%m-%dT%H:%M:%SZ"),
-                "" if self._asked is None else self._asked.name,
-                result.judged.outcome,
-                result.reading,
-                step.limit.unit if result.reading is not None else "",
-                note,
+        unit = step.limit.unit if result.reading is not None else ""
+        self._add(step.name, result.judged.outcome, result.reading, unit, note)
+        if step.name == "shorted" and result.judged.outcome == "passed" and result.reading is not None:
+            # Reckoned now, with the file that the shot was made from: it may be another when the value is put into it.
+            full = short_circuit_A(result.reading, self._welder, self._board)
+            _say(f"At full conduction {full.text}: {full.source}.")
+            self._add(
+                SHORT_CIRCUIT,
+                "passed",
+                float(f"{full.middle:.3g}"),
+                "A",
+                f"{full.text} at full conduction; {full.source}",
             )
-        )
+
+    def _add(self, name: str, outcome: str, reading: float | None, unit: str, note: str) -> None:
+        now = datetime.now(UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
+        board = "" if self._asked is None else self._asked.name
+        self._records.add_check(CheckRecord(self._number, name, 0, now, board, outcome, reading, unit, note))
 
     def _finish(self, names: list[str]) -> int:
         """Say what was left out, and offer the readings to the welder file."""

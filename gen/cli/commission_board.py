@@ -8,7 +8,7 @@ from collections.abc import Callable
 from gen.link import Link
 from gen.link.client import ARMED_S
 from gen.link.errors import LinkError, Silent
-from gen.link.messages import ENDINGS, Input, Status, WeldEntry
+from gen.link.messages import ENDINGS, Input, Schedules, Status, WeldEntry
 from gen.link.ports import unique_name
 from gen.table import TimingTable
 from gen.welder import Welder
@@ -37,8 +37,9 @@ class BoardAsked:
                 raise LinkError(link.port, f"{what} {given}, the welder file says {wanted}", allowed)
         self._link = link
         self._say = say
-        self._shots: list[str] = []
-        self._before = _users_own(link)
+        held = link.schedules()
+        self._shots = [name for name, _ in held.names if name.startswith(NAME_BEGINS)]  # of a walk that was cut short
+        self._before = _users_own(link, held)
         self.name = f"{unique_name(link.port, hello.board)}, firmware {hello.bundle}"
 
     # -- contacts and frequency ----------------------------------------------------------------------------------
@@ -156,9 +157,8 @@ class BoardAsked:
         return True
 
 
-def _users_own(link: Link) -> str:
+def _users_own(link: Link, held: Schedules) -> str:
     """The schedule that is to be selected in the end: not the shot of a walk that was cut short."""
-    held = link.schedules()
     names = [held.selected, *(name for name, _ in held.names)]
     own = next((name for name in names if not name.startswith(NAME_BEGINS)), None)
     if own is None:

@@ -14,6 +14,9 @@ from gen.figures import shown
 from gen.records import CheckRecord
 from gen.welder import Welder
 from gen.wiring.commissioning import NOT_DONE, Step
+from gen.wiring.commissioning_steps import SHORT_CIRCUIT
+
+_NAMES = {"shorted": ("shorted", SHORT_CIRCUIT)}  # steps under which more than one check stands
 
 
 @dataclass(frozen=True)
@@ -41,7 +44,7 @@ def record_html(welder: Welder, board: Board, steps: Sequence[Step], walk: Seque
     Limits and instructions are told as they stood when each step was tried.
     """
     lines = [
-        _Line(number, step, tuple(check for check in walk if check.step == step.name))
+        _Line(number, step, tuple(check for check in walk if check.step in _NAMES.get(step.name, (step.name,))))
         for number, step in enumerate(steps, 1)
     ]
     return _rendered(f"Commissioning record, walk {walk[-1].walk}", welder, board, lines, walk[-1].checked_at)

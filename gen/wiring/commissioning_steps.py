@@ -36,6 +36,8 @@ from gen.wiring.shots import (
     shot,
 )
 
+# What the reading with shorted electrodes comes to, kept beside it as a check of its own.
+SHORT_CIRCUIT = "short-circuit-current"
 # The welder file's key that the reading of a step replaces.
 KEYS = {
     "voltage": "mains.voltage_V",
@@ -43,7 +45,7 @@ KEYS = {
     "offset-rise": "detector.offset_rise_us",
     "offset-fall": "detector.offset_fall_us",
     "open-electrodes": "transformer.open_current_A",
-    "shorted": "transformer.shorted_current_A",
+    SHORT_CIRCUIT: "transformer.shorted_current_A",
 }
 
 LOCAL_CODE = "your local code decides"
@@ -173,7 +175,7 @@ def _contacts(welder: Welder) -> tuple[Step, ...]:
     pedal = Contact(
         Input.PEDAL,
         False,
-        "Press the pedal and keep it down.",
+        "Press the pedal and keep it down. The board may begin a weld: with the gate lead off nothing fires.",
         "Let go of the pedal.",
         "the board sees the pedal pressed while nobody is on it; wire a normally open contact from its pin to ground, "
         "and look for a short",

@@ -121,6 +121,7 @@ def test_the_last_walk_gives_the_values(shop: Path) -> None:
             (2, "offset-rise", "passed", 311.6),
             (2, "loop-impedance", "not checked", None),
             (2, "shorted", "passed", 15.0),
+            (2, "short-circuit-current", "passed", 16.3),
         ):
             records.add_check(CheckRecord(walk, step, 0, "2026-01-01T00:00:00Z", "", outcome, reading, "", ""))
     assert typed(["calibrate", "--yes"]).code == 0
@@ -128,4 +129,4 @@ def test_the_last_walk_gives_the_values(shop: Path) -> None:
     assert after["mains"] == {"voltage_V": 233, "frequency_Hz": 50}
     assert after["detector"] == {"kind": "square", "offset_rise_us": 312}
     assert after["transformer"]["shorted_tap"] == "low"
-    assert 15.0 <= after["transformer"]["shorted_current_A"] < 19
+    assert after["transformer"]["shorted_current_A"] == 16.3

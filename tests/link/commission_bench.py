@@ -101,6 +101,11 @@ class CommissionBench:
     def __exit__(
         self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
     ) -> None:
+        if self._running:
+            self.unplug()
+
+    def unplug(self) -> None:
+        """Pull the cable."""
         self._running = False
         self._thread.join(10)
         os.close(self._ours)
