@@ -146,9 +146,10 @@ class _Walk:
         for line in caution_lines():
             click.echo(line)
         stage: Stage | None = None
-        names = [step.name for step in self._steps()]
+        ahead = self._steps()
+        names = [step.name for step in ahead]
         for place, name in enumerate(names):
-            step = self._steps()[place]
+            step = ahead[place]
             outcomes = {check.step: check.outcome for check in self._checks()}
             if is_done(step, outcomes.get(name), self._asked is not None):
                 continue
@@ -166,6 +167,8 @@ class _Walk:
                     f"Stopped at step {place + 1}. Isolate and lock off; when it is mended the same command goes on with it."
                 )
                 return 1
+            if result.reading is not None:
+                ahead = self._steps()  # limits may rest on it
             why = result.judged.why and f": {result.judged.why}"
             click.echo(f"  {result.judged.outcome}{why}")
         return self._finish(names)
