@@ -17,7 +17,7 @@ from gen.wiring.shots import NAME_BEGINS
 
 _ANSWER_S = 0.25
 _LOOK_S = 0.1
-CONTACT_S = 60.0  # for somebody to work a contact
+CONTACT_S = 90.0  # for somebody to work a contact, and for a weld that a pedal began to be over
 PRESS_S = 180.0  # for somebody to make everything ready and press the pedal
 READY_S = 180.0  # a board that has just started waits a minute for its duty guard
 LOCK_S = 15.0  # to lock to the mains, or to give it up

@@ -41,7 +41,7 @@ SHORT_CIRCUIT = "short-circuit-current"
 # The welder file's key that the reading of a step replaces.
 KEYS = {
     "voltage": "mains.voltage_V",
-    "loop-impedance": "mains.source_resistance_ohm",
+    "line-impedance": "mains.source_resistance_ohm",
     "offset-rise": "detector.offset_rise_us",
     "offset-fall": "detector.offset_fall_us",
     "open-electrodes": "transformer.open_current_A",
@@ -52,6 +52,7 @@ LOCAL_CODE = "your local code decides"
 EARTH_OHM = 0.3
 INSULATION_MOHM = 1.0
 MAINS = 0.1
+SUPPLY_DROP = 0.1
 OFFSET_US = 100  # 3 % of the core's flux swing where the voltage is at its peak: ours
 LOAD = 0.2  # plate of the load 10 %, mains 10 %, clamp meter 3 %, together; a missing half-wave is 29 %
 OPEN_GIVEN = 0.3
@@ -135,14 +136,31 @@ def _supply(welder: Welder) -> tuple[Step, ...]:
         "another outlet, or another mains.voltage_V and everything planned anew",
         tool_may_lack=True,
     )
+    line = Step(
+        "line-impedance",
+        "Line impedance",
+        SUPPLY,
+        ("Measure between the same conductors. It is what the supply itself puts in the current's way.",),
+        "line impedance (phase to neutral, or phase to phase), installation tester",
+        _at_most(
+            SUPPLY_DROP * voltage_V / welder.transformer.working_current_A,
+            "ohm",
+            "10 % of mains.voltage_V at the working current, as the verdict's supply-dip: common practice, no source",
+        ),
+        "a thicker or shorter cable, or another outlet",
+        tool_may_lack=True,
+    )
     known = breaker is not None and breaker.standard == "IEC 60898-1"
     trips_A = MAGNETIC_BANDS[breaker.characteristic or "B"][1] * breaker.rating_A if breaker and known else 0.0
+    lacking = "" if known else "the welder file names no breaker of IEC 60898-1"
+    if welder.protection.residual_current_device:
+        lacking = "a residual-current device protects here; the electrician tests that instead"
     loop = Step(
         "loop-impedance",
         "Loop impedance",
         SUPPLY,
-        ("Measure at the outlet, from phase to earth. A fault to earth must trip the breaker at once.",),
-        "loop impedance, installation tester",
+        ("Measure from phase to earth. A fault to earth must trip the breaker at once.",),
+        "loop impedance (phase to earth), installation tester",
         _at_most(
             voltage_V / trips_A if trips_A else math.inf,
             "ohm",
@@ -150,9 +168,9 @@ def _supply(welder: Welder) -> tuple[Step, ...]:
         ),
         "the breaker would not open in time: a licensed electrician has to mend the supply",
         tool_may_lack=True,
-        lacking="" if known else "the welder file names no breaker of IEC 60898-1",
+        lacking=lacking,
     )
-    return volts, loop
+    return volts, line, loop
 
 
 def _contact(name: str, title: str, contact: Contact, lacking: str = "") -> Step:
@@ -247,7 +265,7 @@ def _detector(welder: Welder) -> tuple[Step, ...]:
             LOGIC,
             (
                 "Scope with an isolated differential probe on the mains, the other channel on the detector's output.",
-                "Read the edge minus the zero crossing: positive when the edge comes late. Without a scope, answer `parts`.",
+                "Read the edge minus the zero crossing: positive when the edge comes late. Without a scope: `parts` in the walk.",
             ),
             "microseconds, scope",
             Figure(given - OFFSET_US, given + OFFSET_US, "us", f"{key} within {OFFSET_US} us, {degrees} degrees; ours"),

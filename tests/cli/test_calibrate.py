@@ -119,7 +119,7 @@ def test_the_last_walk_gives_the_values(shop: Path) -> None:
             (2, "voltage", "failed", 180.0),
             (2, "voltage", "passed", 233.0),
             (2, "offset-rise", "passed", 311.6),
-            (2, "loop-impedance", "not checked", None),
+            (2, "line-impedance", "not checked", None),
             (2, "shorted", "passed", 15.0),
             (2, "short-circuit-current", "passed", 16.3),
         ):

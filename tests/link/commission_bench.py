@@ -271,7 +271,7 @@ class Person(io.TextIOBase):
             return "y"
         if prompt.startswith(tuple(PARTS)):
             return next(value for begins, value in PARTS.items() if prompt.startswith(begins))
-        if not self._tools and title in ("Mains voltage", "Loop impedance"):
+        if not self._tools and title in ("Mains voltage", "Line impedance", "Loop impedance"):
             return "none"
         if not self._tools and title.startswith("Detector's offset"):
             return "parts"
@@ -283,6 +283,7 @@ class Person(io.TextIOBase):
             "Earth continuity": lambda: truth.earth_ohm,
             "Insulation": lambda: truth.insulation_Mohm,
             "Mains voltage": lambda: round(truth.mains_V, 1),
+            "Line impedance": lambda: truth.line_ohm,
             "Loop impedance": lambda: truth.loop_ohm,
             "Detector's offset, rising edge": lambda: truth.rise_us,
             "Detector's offset, falling edge": lambda: truth.fall_us,

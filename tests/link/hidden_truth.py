@@ -19,6 +19,7 @@ class Truth:
     mains_Hz: float = 50.04
     earth_ohm: float = 0.084
     insulation_Mohm: float = 41.0
+    line_ohm: float = 0.41
     loop_ohm: float = 0.63
     rise_us: float = 338.0
     fall_us: float = 271.0

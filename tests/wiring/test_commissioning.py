@@ -70,6 +70,7 @@ def test_limits_of_the_standards() -> None:
     assert named(welder, "voltage").limit.low == pytest.approx(207)
     assert named(welder, "voltage").limit.high == pytest.approx(253)
     assert named(welder, "loop-impedance").limit.high == pytest.approx(1.15)
+    assert named(welder, "line-impedance").limit.high == pytest.approx(23 / 20)
     for step in steps(welder, PICO):
         if re.search(r"IEC|EN \d", step.limit.source):
             assert "from memory" in step.limit.source
@@ -80,6 +81,8 @@ def test_what_the_machine_lacks_is_said() -> None:
     bare = make_welder(protection={"over_temperature_contact": False}, detector={"kind": "pulse"})
     lacking = {step.name: step.lacking for step in steps(bare, PICO) if step.lacking}
     assert list(lacking) == ["loop-impedance", "over-temperature", "force-switch", "offset-fall"]
+    tested = known_welder(protection={"residual_current_device": True})
+    assert "residual-current device" in named(tested, "loop-impedance").lacking
     whole = known_welder(force={"source": "air", "force_switch": True})
     assert [step.name for step in steps(whole, PICO) if step.lacking] == []
 
