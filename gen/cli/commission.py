@@ -34,6 +34,7 @@ from gen.wiring.detector_offset import DetectorParts, offset_from_parts
 from gen.wiring.shots import short_circuit_A, shot
 
 _PATIENCE_S = 15.0
+_WIDTH = 116
 _NONE, _PARTS = "none", "parts"
 # option's value of DetectorParts, question, most
 _PARTS_ASKED = (
@@ -114,7 +115,8 @@ def _write(sheet: Path | None, record: Path | None, machine: Welder, board: Boar
 
 
 def _say(text: str) -> None:
-    click.echo(f"  {text}")
+    for line in textwrap.wrap(text, _WIDTH, initial_indent="  ", subsequent_indent="    ", break_on_hyphens=False):
+        click.echo(line)
 
 
 @dataclass(frozen=True)
@@ -162,7 +164,7 @@ class _Walk:
             result = _Result(Judged("not checked", left_out)) if left_out else self._take(step)
             self._keep(step, result)
             if result.judged.outcome == "failed":
-                click.echo(f"  FAILED: {result.judged.why}")
+                _say(f"FAILED: {result.judged.why}")
                 click.echo(
                     f"Stopped at step {place + 1}. Isolate and lock off; when it is mended the same command goes on with it."
                 )
@@ -170,7 +172,7 @@ class _Walk:
             if result.reading is not None:
                 ahead = self._steps()  # limits may rest on it
             why = result.judged.why and f": {result.judged.why}"
-            click.echo(f"  {result.judged.outcome}{why}")
+            _say(f"{result.judged.outcome}{why}")
         return self._finish(names)
 
     def _steps(self) -> tuple[Step, ...]:
@@ -305,8 +307,7 @@ def _enter(stage: Stage) -> None:
     for line in stage.state:
         _say(line)
     for place in stage.cautions:
-        for line in textwrap.wrap(CAUTIONS[place], 114, initial_indent="  - ", subsequent_indent="    "):
-            click.echo(line)
+        _say(f"- {CAUTIONS[place]}")
     click.confirm("  Is all of this so?", abort=True)
 
 

@@ -139,7 +139,8 @@ def test_each_step_fails_once_is_mended_and_the_walk_goes_on(walk: Walk) -> None
             f"Step {n} of {len(names)}" for n in range(first, number + 1)
         ]
         assert f"Stopped at step {number}. " in outcome.out
-        assert words in next(line for line in outcome.out.splitlines() if "FAILED" in line), name
+        assert words in flat(outcome.out).partition("FAILED: ")[2], name
+        assert max(map(len, outcome.out.splitlines())) <= 120
         assert [row[:2] for row in kept()][-1] == (name, "failed")
     digest = firmware().board_digest
     outcome, _, person = walk(Truth(), after=the_users_own_is_selected)
@@ -160,6 +161,11 @@ def test_each_step_fails_once_is_mended_and_the_walk_goes_on(walk: Walk) -> None
     assert person.asked[-1] == "Write welder.toml? [y/N]:"
     reading_is_in_the_welder_file()
     record_tells_all(rows, digest)
+
+
+def flat(text: str) -> str:
+    """What was printed, however it was folded."""
+    return " ".join(text.split())
 
 
 def the_users_own_is_selected(bench: CommissionBench) -> None:
@@ -219,7 +225,7 @@ def test_a_band_from_the_parts_and_what_the_machine_lacks(walk: Walk) -> None:
     Path("welder.toml").write_text(replaced(MACHINE, "over_temperature_contact = true", "secondary_earthed = true"))
     poor = partial(Person, tools=False)
     outcome, _, _ = walk(Truth(), made=poor)
-    assert "; the welder file says 300 us; weldbeat calibrate detector.offset_fall_us=" in outcome.out
+    assert "; the welder file says 300 us; weldbeat calibrate detector.offset_fall_us=" in flat(outcome.out)
     assert kept()[-1][:2] == ("offset-fall", "failed")
     assert typed(["calibrate", "detector.offset_fall_us=-150", "--yes"]).code == 0
     outcome, _, _ = walk(Truth(fall_us=-160), made=poor)
@@ -265,7 +271,7 @@ def test_a_board_that_has_just_started_is_waited_for(walk: Walk) -> None:
     """Its duty guard takes the last minute as spent: the walk says so and waits, and nothing fires before."""
     outcome, bench, _ = walk(Truth(), rested_ms=0)
     assert outcome.code == 0
-    assert "The board: locked out: duty used up; wait: the countdown runs (" in outcome.out
+    assert "The board: locked out: duty used up; wait: the countdown runs (" in flat(outcome.out)
     assert bench.gates[0][0] > 60
 
 
@@ -275,7 +281,7 @@ def test_a_shot_that_the_verdict_refuses_is_not_sent(walk: Walk) -> None:
     outcome, bench, _ = walk(Truth())
     assert (outcome.code, outcome.err) == (1, "")
     assert "refuse  switch-surge" in outcome.out
-    assert "the verdict refuses this shot, and nothing was sent" in outcome.out
+    assert "the verdict refuses this shot, and nothing was sent" in flat(outcome.out)
     assert bench.gates == []
 
 
