@@ -12,6 +12,7 @@ import math
 from dataclasses import dataclass
 
 from gen.figures import Figure, spanning
+from gen.wiring.arithmetic import edge_offset_us
 
 LED_V = (1.0, 1.4)  # common practice, no source
 RESISTORS = 0.05
@@ -48,10 +49,10 @@ def offset_from_parts(
         (parts.delay_low_us, parts.delay_high_us),
     ):
         led_A = logic_V / 2 / pull / (percent / 100)
-        share = (led_V + led_A * series) / (mains * math.sqrt(2))
-        if share >= 1:
+        threshold_V, peak_V = led_V + led_A * series, mains * math.sqrt(2)
+        if threshold_V >= peak_V:
             raise ValueError("the mains never drives enough current through the LED for these parts")
-        reached_us = math.asin(share) / (2 * math.pi * frequency_Hz) * 1e6
+        reached_us = edge_offset_us(threshold_V, peak_V, frequency_Hz)
         found.append(delay_us - reached_us if falling else delay_us + reached_us)
     return spanning(found, "us", "from its parts: data sheet's ends, resistors 5 %, mains 10 %")
 
