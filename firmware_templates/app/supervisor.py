@@ -70,6 +70,7 @@ class Supervisor:
         self.progress_ms = 0
         self.stepped_ms = 0
         self.paused = False  # the last step lies too far back
+        self.inputs = 0  # as the driver tells them, in this step
         self.pedal = 0
         self.pedal_ms = 0
         self.fresh = False  # the pedal has been seen open since the last weld
@@ -93,6 +94,7 @@ class Supervisor:
         inputs = self.driver.inputs()
         self.paused = elapsed(now_ms, self.stepped_ms) > PAUSE_MS
         self.stepped_ms = now_ms
+        self.inputs = inputs
         self._watch_mains(now_ms)
         self._watch_pedal(inputs, now_ms)
         self._watch_switch(now_ms)

@@ -218,7 +218,7 @@ def test_boards_lists_what_a_welder_file_may_name(shop: Path) -> None:
         assert f"{board['name']}: {board['title']}" in text
         (shop / "welder.toml").write_text(replaced(WELDER, '"pico"', f'"{board["name"]}"'))
         assert typed(["table", "job.toml"]).code == 0
-        assert f"stop {board['pins']['stop']}" in text
+        assert f"stop {board['pins']['stop']['gpio']}" in text
 
 
 # -- simulate -------------------------------------------------------------------------------------------------------
