@@ -33,9 +33,7 @@ FORCE_WAIT_MS = 2000  # after squeeze, for the force switch
 STALL_MS = 60  # no half-cycle reported for this long: the firing hardware has ended by itself
 START_TRIES = 3  # an edge may fall between reading the detector and starting
 SHORTED_MS = 400  # conducting and never blocking for this long, without a gate
-PAUSE_MS = (
-    50  # steps further apart under current: the contactor may have dropped, and must not close again under a gate
-)
+PAUSE_MS = 50  # steps further apart: the contactor may have dropped, and must not close again under a gate
 PROVE_HALF_CYCLES = 4  # after this many fired, conduction must have been seen
 
 METERED = 8  # half-cycles that a driver keeps, at most
