@@ -63,7 +63,7 @@ SHORT_HELP = {
     "wiring": "The wiring sheet of the upgrade: drawings, wire list, parts list.",
     "simulate": "Run the firmware on a simulated welder and judge what it did.",
     "sweep": "Judge the schedule on many machines that the welder file allows.",
-    "faults": "Let every fault strike once, and say what carries it: board or hardware.",
+    "faults": "Let each fault strike, and say what carries it.",
     "build": "Write the firmware for the board, if the verdict lets it.",
     "ports": "The serial ports, and what answers on each.",
     "flash": "Put a built firmware onto a board.",
@@ -81,8 +81,8 @@ SHORT_HELP = {
 def weldbeat() -> None:
     """Weldbeat turns a hand-timed resistance welder into a repeatable one.
 
-    It compiles a weld schedule into a timing table, runs the very firmware that will be flashed on a simulated welder,
-    says whether that is safe, and writes the firmware for a cheap timer board.
+    It compiles a weld schedule, runs the very firmware to be flashed on a simulated welder, says whether that is safe, and
+    writes it for a cheap timer board.
 
     Mains and thousands of amperes: no software replaces an isolator, an emergency stop or a licensed electrician.
     """
