@@ -82,7 +82,7 @@ def weldbeat() -> None:
     """Weldbeat turns a hand-timed resistance welder into a repeatable one.
 
     It compiles a weld schedule, runs the very firmware to be flashed on a simulated welder, says whether that is safe, and
-    writes it for a cheap timer board.
+    writes it for a cheap board.
 
     Mains and thousands of amperes: no software replaces an isolator, an emergency stop or a licensed electrician.
     """
