@@ -7,7 +7,7 @@ from typing import Annotated, Any, Literal, Self
 
 from pydantic import AfterValidator, BeforeValidator, Field, model_validator
 
-from gen.user_files import FileModel, Written, Wrong, figure, read_toml, validated, written
+from gen.user_files import FileModel, Written, Wrong, figure, parsed_toml, read_toml, validated, written
 
 SHEETS_MM = (0.254, 3.175)  # ends of the tables: 0.010 and 0.125 in
 RODS_MM = (1.5875, 12.7)  # 0.0625 and 0.5 in
@@ -97,3 +97,8 @@ class Joint(FileModel):
 def read_joint(path: Path) -> Joint:
     """The joint file at `path`. Raises InputError."""
     return validated(Joint, read_toml(path), path)
+
+
+def joint_from(text: str, path: Path) -> Joint:
+    """The joint that a file at `path` with this text would be; nothing is read. Raises InputError."""
+    return validated(Joint, parsed_toml(text, path), path)

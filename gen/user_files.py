@@ -114,6 +114,11 @@ def read_toml(path: Path) -> dict[str, Any]:
         raise InputError(where, "not text in UTF-8", None, "allowed: a TOML file, saved as UTF-8") from None
     except OSError as error:
         raise InputError(where, "cannot be read", None, f"{error.strerror}; allowed: a TOML file") from None
+    return parsed_toml(text, where)
+
+
+def parsed_toml(text: str, where: str | Path) -> dict[str, Any]:
+    """The content of TOML that stands, or would stand, in the file `where`. Raises InputError."""
     try:
         return tomllib.loads(text)
     except (ValueError, RecursionError) as error:  # ValueError: also a number of more digits than Python will read
