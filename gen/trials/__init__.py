@@ -1,1 +1,1 @@
-"""Dialling a joint in on scrap: what the welds tried say of the good window, and which to try next."""
+"""From scrap welds to a setting that holds: what was tried, what it says of the joint, and what to try next."""
