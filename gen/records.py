@@ -281,6 +281,11 @@ class Records:
         with self._change():
             return [self._numbered("trials", "joint", trial) for trial in trials]
 
+    def remove_trial(self, joint: str, number: int) -> None:
+        """Take one trial out; the others keep their numbers."""
+        with self._change():
+            self._db.execute("DELETE FROM trials WHERE joint = ? AND number = ?", (joint, number))
+
     def trials(self, joint: str | None = None) -> list[TrialRecord]:
         """The trials of `joint`, or of all, in order."""
         rows = self._db.execute(

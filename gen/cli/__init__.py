@@ -17,6 +17,7 @@ SECTIONS: tuple[tuple[str, tuple[tuple[str, str], ...]], ...] = (
     ("Make", (("build", "prove"),)),
     ("Flash", (("ports", "link"), ("flash", "link"))),
     ("Run", (("push", "link"), ("pull", "link"), ("schedules", "link"), ("watch", "watch"))),
+    ("Try", (("trial", "trial"),)),
 )
 _MODULES = {command: module for _, commands in SECTIONS for command, module in commands}
 
@@ -56,6 +57,7 @@ SHORT_HELP = {
     "pull": "Fetch a schedule from a board as a file.",
     "schedules": "The schedules that a board holds; select or remove one.",
     "watch": "Mains, state and welds of a board as they come; keeps the welds.",
+    "trial": "Trials on scrap: keep each, ask for the next, keep what holds.",
 }
 
 

@@ -52,7 +52,7 @@ def from_csv(path: Path) -> list[tuple[int, TrialRecord]]:
     try:
         header = next(reader, [])
         _check_header(header, path)
-        found = []
+        found: list[tuple[int, TrialRecord]] = []
         while True:
             line = reader.line_num + 1
             cells = next(reader, None)
@@ -156,7 +156,10 @@ _OUTCOMES, _EXPULSIONS = get_args(Outcome), get_args(Expulsion)
 # What each cell becomes, and what is allowed there.
 _CELLS: Mapping[str, tuple[Callable[[str], Any], str]] = {
     "joint": (_like(f"{_LINE}+"), "the joint's name, on one line"),
-    "number": (_optional(_number(1, _LARGEST_WHOLE, int), 0), "empty for the next of its joint, or a whole number from 1"),
+    "number": (
+        _optional(_number(1, _LARGEST_WHOLE, int), 0),
+        "empty for the next of its joint, or a whole number from 1",
+    ),
     "tried_at": (_time, "a time in UTC such as 2026-01-31T14:05:00Z"),
     "joint_text": (_text, ""),
     "schedule": (_like(r"([a-z0-9][a-z0-9_-]{0,31})?"), "the schedule's name, or empty"),
@@ -171,7 +174,10 @@ _CELLS: Mapping[str, tuple[Callable[[str], Any], str]] = {
     "strength_N": _MEASURED,
     "twist_Nm": _MEASURED,
     "nugget_mm": _MEASURED,
-    "dressed": (_optional(_number(0, 1, int), 0), "1 where the electrodes were dressed just before, otherwise 0 or empty"),
+    "dressed": (
+        _optional(_number(0, 1, int), 0),
+        "1 where the electrodes were dressed just before, otherwise 0 or empty",
+    ),
     "note": (_like(f"{_LINE}*"), "words on one line"),
     "board": (_optional(_like(f"{_LINE}+")), "the board's name, or empty"),
     "boot": (_optional(_number(0, _LARGEST_WHOLE, int)), "a whole number from 0, or empty"),
