@@ -62,7 +62,7 @@ def _measure(option: str, key: str, least: float, most: float, metavar: str, tex
     return click.option(option, key, type=number(least, most), metavar=metavar, help=text)
 
 
-@click.command("add")
+@click.command("add", short_help="Keep one weld on scrap and what came of it.")
 @joint_argument
 @schedule_argument
 @click.option(
@@ -153,7 +153,7 @@ def _check_setdown(joint: Joint, setdown_mm: float | None) -> None:
         raise InputError("command line", "--setdown", figure(setdown_mm), allowed)
 
 
-@click.command("remove")
+@click.command("remove", short_help="Take one out that was noted wrongly.")
 @joint_argument
 @click.argument("trial", type=number(1, 1_000_000), metavar="NUMBER")
 @welder_option
@@ -174,7 +174,7 @@ def remove_command(joint: Path, trial: int, welder: Path | None) -> None:
     )
 
 
-@click.command("export")
+@click.command("export", short_help="All trials as CSV.")
 @click.argument("file", type=click.Path(path_type=Path))
 @welder_option
 def export_command(file: Path, welder: Path | None) -> None:
@@ -189,7 +189,7 @@ def export_command(file: Path, welder: Path | None) -> None:
     click.echo(f"Written: {file}, {len(trials)} trial{'' if len(trials) == 1 else 's'}.")
 
 
-@click.command("import")
+@click.command("import", short_help="Add trials from a CSV.")
 @click.argument("file", type=click.Path(path_type=Path))
 @welder_option
 def import_command(file: Path, welder: Path | None) -> None:

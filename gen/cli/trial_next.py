@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import asdict
 from datetime import UTC, datetime
 from pathlib import Path
@@ -41,7 +41,6 @@ from gen.user_files import read_text
 from gen.welder import WELDER_FILE, Welder
 
 DRESS_EVERY = 20  # welds; how soon the faces spread depends on alloy, force and zinc (common practice, no source)
-_MOST_LEFT_OUT = 3  # refused settings that are told, the last that were asked for
 
 schedule_option = click.option(
     "--schedule",
@@ -50,7 +49,7 @@ schedule_option = click.option(
 )
 
 
-@click.command("next")
+@click.command("next", short_help="Which weld to try now, and why.")
 @joint_argument
 @click.option("-o", "--output", type=click.Path(path_type=Path), help="Write the schedule to try to this file.")
 @schedule_option
@@ -90,8 +89,8 @@ def next_command(
     verdicts = _verdicts(known, machine, schedule, output, welds_per_minute)
     percents = {percent} if percent is not None else {*known.percents, known.percent}
     frequency = machine.mains.frequency_Hz
-    longest_s = float(machine.limits.longest_weld.half_cycles(frequency)) / (2 * frequency)
-    advice = next_trial(belief, choices(known, sorted(percents), frequency, longest_s), verdicts.allowed)
+    candidates = choices(known, sorted(percents), frequency, _longest_s(machine))
+    advice = next_trial(belief, candidates, verdicts.allowed)
     minded = reminders(known.tried, dress_every)
     text = rewritten(verdicts.text, advice.setting, verdicts.path) if advice.setting else None
     if text is not None and output is not None:
@@ -168,15 +167,22 @@ def _lines(
         if advice.settled:
             lines.append(said(f"It may well be kept: weldbeat trial keep {known.name}.toml -o FILE.toml"))
     lines += said_all("Mind", minded)
-    left_out = list(verdicts.refused.items())[-_MOST_LEFT_OUT:]
     lines += said_all(
-        f"The verdict forbids, at {verdicts.welds_per_minute:g} welds a minute",
-        (f"{setting_text(setting, frequency_Hz)}: {why}" for setting, why in left_out),
+        f"The verdict forbids, at {verdicts.welds_per_minute:g} welds a minute (--pace)",
+        (f"{setting_text(setting, frequency_Hz)}: {why}" for setting, why in nearest(verdicts.refused).items()),
     )
     return [*lines, "", *caution_lines(cautions=AT_THE_ELECTRODES)]
 
 
-@click.command("keep")
+def nearest(refused: Mapping[Setting, str]) -> dict[Setting, str]:
+    """Of what was refused for one and the same check, the setting of the least heat."""
+    found: dict[str, tuple[Setting, str]] = {}
+    for setting, why in sorted(refused.items(), key=lambda item: item[0].time_s * item[0].percent ** 2):
+        found.setdefault(why.partition(",")[0], (setting, why))
+    return dict(found.values())
+
+
+@click.command("keep", short_help="Write the schedule that holds, ready to push.")
 @joint_argument
 @click.option("-o", "--output", type=click.Path(path_type=Path), required=True, help="Write the schedule to this file.")
 @schedule_option
@@ -206,11 +212,14 @@ def keep_command(
     _check_output(output, known, (joint, welder or Path(WELDER_FILE)))
     verdicts = _verdicts(known, machine, schedule, output, welds_per_minute)
     frequency = machine.mains.frequency_Hz
-    percents = known.percents if percent is None else (percent,)
-    settings = [in_cycles(belief.best(each), frequency) for each in percents]
-    best = max(settings, key=lambda setting: belief.chances(setting).good)
-    if why := verdicts.why_not(best):
-        click.echo(said(f"The verdict refuses {setting_text(best, frequency)}: {why}", ""))
+    best = _best(known, belief, known.percents if percent is None else (percent,), machine, verdicts)
+    forbidden = said_all(
+        f"The verdict forbids, at {welds_per_minute:g} welds a minute (--pace)",
+        (f"{setting_text(setting, frequency)}: {why}" for setting, why in nearest(verdicts.refused).items()),
+    )
+    if best is None:
+        reason = "the verdict lets none by" if forbidden else "there is none in whole cycles; more trials may find one"
+        click.echo("\n".join([f"No setting inside the good window of {known.name}: {reason}.", *forbidden]))
         click.echo("Nothing was written.")
         return 1
     job = verdicts.job(best)
@@ -235,11 +244,30 @@ def keep_command(
     click.echo(f"Kept for {known.name}: {setting_text(best, frequency)}, after {kept.trials} trials.")
     click.echo(said(chances_text(belief, best)))
     click.echo(said(window_text(window, best.percent)))
+    if forbidden:
+        click.echo("\n".join([*forbidden, ""]))
     for doubt in _doubts(known, belief, best):
         click.echo(said(f"Not sure yet: {doubt}"))
     click.echo("\n".join(["", *caution_lines(cautions=AT_THE_ELECTRODES)]))
     click.echo(f"\nWritten: {output}. Next: weldbeat push {output} --select")
     return None
+
+
+def _best(
+    known: Known, belief: Belief, percents: Sequence[float], machine: Welder, verdicts: Verdicts
+) -> Setting | None:
+    """The setting inside the window whose next weld is most likely good, of those that the verdict lets by."""
+    frequency = machine.mains.frequency_Hz
+    found = {in_cycles(belief.best(percent), frequency) for percent in percents}
+    found.update(choices(known, percents, frequency, _longest_s(machine)))
+    windows = {percent: belief.window(percent) for percent in percents}
+    inside = [s for s in found if windows[s.percent].low_s.median <= s.time_s <= windows[s.percent].high_s.median]
+    good = {setting: belief.chances(setting).good for setting in inside}
+    return next((s for s in sorted(inside, key=lambda s: (-good[s], s.time_s)) if verdicts.allowed(s)), None)
+
+
+def _longest_s(machine: Welder) -> float:
+    return float(machine.limits.longest_weld.half_cycles(machine.mains.frequency_Hz)) / (2 * machine.mains.frequency_Hz)
 
 
 def _doubts(known: Known, belief: Belief, best: Setting) -> list[str]:
@@ -248,9 +276,6 @@ def _doubts(known: Known, belief: Belief, best: Setting) -> list[str]:
     good = belief.chances(best).good
     if good < 0.5:
         found.append(f"the next weld is good with {good:.0%} only; weldbeat trial next {known.name}.toml")
-    window = belief.window(best.percent)
-    if not window.low_s.median <= best.time_s <= window.high_s.median:
-        found.append("it is not inside the window as estimated; the force or the current may have to change")
     if not any(r.outcome == "tore parent" and r.expulsion != "late" for r in known.records):
         found.append("no trial has torn the parent metal without late expulsion")
     return found

@@ -12,7 +12,6 @@ import click
 from gen.cli.job import find_welder
 from gen.cli.plan import json_option, welder_option
 from gen.cli.trial_joint import (
-    WIDTH,
     between_option,
     joint_argument,
     joint_in,
@@ -44,7 +43,7 @@ _MEASURED = (
 )
 
 
-@click.command("show")
+@click.command("show", short_help="Trials and good window, with its limits; as a picture too.")
 @joint_argument
 @click.option("-o", "--output", type=click.Path(path_type=Path), help="Draw them into this SVG file.")
 @between_option
@@ -137,7 +136,7 @@ def _data(known: Known, belief: Belief | None, kept: KeptRecord | None) -> dict[
     }
 
 
-@click.command("page")
+@click.command("page", short_help="One page about a joint, to print.")
 @joint_argument
 @click.option("-o", "--output", type=click.Path(path_type=Path), required=True, help="Write it to this HTML file.")
 @between_option
@@ -164,7 +163,7 @@ def page_command(joint: Path, output: Path, between: tuple[float, float] | None,
     click.echo(f"Written: {output}. Open it in a browser, or print it.")
 
 
-@click.command("compare")
+@click.command("compare", short_help="The joints beside each other.")
 @click.argument("joint", type=click.Path(path_type=Path), required=False)
 @welder_option
 @json_option
@@ -188,21 +187,23 @@ def compare_command(joint: Path | None, welder: Path | None, as_json: bool) -> N
     if as_json:
         click.echo(json.dumps([{k: v for k, v in row.items() if k != "i2t"} for row in rows], indent=2))
         return
-    lines = [f"{'joint':<20}{'sizes':<48}{'trials':>6}  {'kept':<16}{'window, s':<16}{'I2t':>8}"]
+    lines = [f"{'joint':<18}{'sizes':<58}{'trials':>7}  {'kept':<15}{'window, s':<14}{'I2t':>6}"]
     for row in rows:
-        name, sizes = (
-            text if len(text) < w else text[: w - 4] + "..." for text, w in ((row["joint"], 20), (row["sizes"], 48))
-        )
+        name, sizes = _cut(row["joint"], 18), _cut(row["sizes"], 58)
         was = f"{row['kept_s']:.3g} s, {row['kept_percent']:g} %" if row["kept_s"] else "-"
         window = f"{row['window_low_s']:.3g} to {row['window_high_s']:.3g}" if row["kept_s"] else "-"
         heat = f"{row['i2t_relative']:.2f}" if row["i2t_relative"] else "-"
-        lines.append(f"{name:<20}{sizes:<48}{row['trials']:>6}  {was:<16}{window:<16}{heat:>8}")
+        lines.append(f"{name:<18}{sizes:<58}{row['trials']:>7}  {was:<15}{window:<14}{heat:>6}")
     if basis:
         lines.append(
             f"I2t: percent squared times weld time, relative to {basis['joint']}; it compares on one tap only."
         )
-    assert max(map(len, lines)) <= WIDTH
     click.echo("\n".join(lines))
+
+
+def _cut(text: str, width: int) -> str:
+    """`text` with a space after it at least, in so many characters."""
+    return text if len(text) < width else f"{text[: width - 4]}..."
 
 
 def _compared(trials: list[TrialRecord], kept: list[KeptRecord]) -> list[dict[str, Any]]:
