@@ -196,20 +196,23 @@ def import_command(file: Path, welder: Path | None) -> None:
     """Add the trials in FILE, a CSV, to the records: all of them, or none where a row is wrong.
 
     The first line names the columns: joint, tried_at, weld_s, percent and outcome, and whatever else `weldbeat trial
-    export` writes. A row with a number that is there already with the same content is passed over.
+    export` writes. A trial that the records hold already is passed over.
     """
     find_welder(welder)
     rows = from_csv(file)
-    there = {(record.joint, record.number): record for record in recorded(welder)[0]}
+    earlier, _ = recorded(welder)
+    unnumbered = {replace(record, number=0) for record in earlier}
+    taken = {(record.joint, record.number): record for record in earlier}
     new = []
     for line, trial in rows:
         key = (trial.joint, trial.number)
-        if trial.number and there.get(key) == trial:
+        if taken.get(key) == trial or trial in unnumbered:
             continue
-        if trial.number and key in there:
+        if key in taken:
             allowed = f"{trial.joint} has another trial of that number; allowed: an empty cell for the next number"
             raise InputError(file, f"line {line}, column number", trial.number, allowed)
-        there[key] = trial
+        if trial.number:
+            taken[key] = trial
         new.append(trial)
     if new:
         with Records.beside(welder or Path(WELDER_FILE)) as records:

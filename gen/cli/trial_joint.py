@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import textwrap
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 from pathlib import Path
 
 import click
@@ -13,7 +13,7 @@ from gen.cli.job import find_welder
 from gen.cli.suggest import with_electrodes
 from gen.errors import InputError
 from gen.handbook.advice import suggest
-from gen.joint import Joint, joint_from, read_joint
+from gen.joint import read_joint
 from gen.records import RECORDS_FILE, KeptRecord, Records, TrialRecord
 from gen.trials.joints import Known, check_same_joint
 from gen.trials.values import Setting, Window
@@ -103,8 +103,15 @@ def window_text(window: Window, percent: float) -> str:
     low, high = window.low_s, window.high_s
     return (
         f"good window at {percent:g} %: from {low.median:.3g} s ({low.low:.3g} to {low.high:.3g}) to {high.median:.3g} s "
-        f"({high.low:.3g} to {high.high:.3g}), 95 % limits in brackets; that there is one: {window.chance:.0%}"
+        f"({high.low:.3g} to {high.high:.3g}), 95 % limits in brackets; probability that there is one: {chance(window.chance)}"
     )
+
+
+def chance(probability: float) -> str:
+    """A probability in per cent; one that is nearly sure is not called so."""
+    if 0.01 <= probability <= 0.99:
+        return f"{100 * probability:.0f} %"
+    return "below 1 %" if probability < 0.5 else "above 99 %"
 
 
 def said(text: str, indent: str = "  ") -> str:
@@ -116,12 +123,3 @@ def said_all(heading: str, lines: Iterable[str]) -> list[str]:
     """A heading with sentences under it; nothing where there are none."""
     found = [said(line) for line in lines]
     return ["", heading, *found] if found else []
-
-
-def joint_in(records: Sequence[TrialRecord]) -> Joint | None:
-    """The joint as it was at the last trial that says; None where none does, or it is none that is known today."""
-    text = next((record.joint_text for record in reversed(records) if record.joint_text), "")
-    try:
-        return joint_from(text, Path("joint.toml")) if text else None
-    except InputError:
-        return None

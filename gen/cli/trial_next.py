@@ -17,6 +17,7 @@ from gen.cli.plan import json_option, welder_option
 from gen.cli.prove import pace_option
 from gen.cli.trial_joint import (
     between_option,
+    chance,
     joint_argument,
     known_of,
     no_trials,
@@ -275,7 +276,7 @@ def _doubts(known: Known, belief: Belief, best: Setting) -> list[str]:
     found = []
     good = belief.chances(best).good
     if good < 0.5:
-        found.append(f"the next weld is good with {good:.0%} only; weldbeat trial next {known.name}.toml")
+        found.append(f"the next weld is good with {chance(good)} only; weldbeat trial next {known.name}.toml")
     if not any(r.outcome == "tore parent" and r.expulsion != "late" for r in known.records):
         found.append("no trial has torn the parent metal without late expulsion")
     return found
@@ -285,6 +286,6 @@ def chances_text(belief: Belief, setting: Setting) -> str:
     """What the next weld at a setting may come to."""
     c = belief.chances(setting)
     return (
-        f"expected: no bond {c.no_bond:.0%}, broke at joint {c.broke:.0%}, tore parent {c.tore:.0%}; "
-        f"expelled late {c.expelled:.0%}; good {c.good:.0%}"
+        f"expected: no bond {chance(c.no_bond)}, broke at joint {chance(c.broke)}, tore parent {chance(c.tore)}; "
+        f"expelled late {chance(c.expelled)}; good {chance(c.good)}"
     )

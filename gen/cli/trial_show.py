@@ -14,7 +14,6 @@ from gen.cli.plan import json_option, welder_option
 from gen.cli.trial_joint import (
     between_option,
     joint_argument,
-    joint_in,
     known_of,
     no_trials,
     not_known,
@@ -27,7 +26,7 @@ from gen.cli.writing import check_targets, write_whole
 from gen.errors import InputError
 from gen.records import KeptRecord, TrialRecord
 from gen.trials.belief import Belief
-from gen.trials.joints import Known, tried_of
+from gen.trials.joints import Known, joint_in, tried_of
 from gen.welder import WELDER_FILE
 
 if TYPE_CHECKING:
@@ -101,7 +100,7 @@ def _cell(value: float | None) -> str:
 def _windows(known: Known, belief: Belief) -> list[str]:
     """A sentence for each percent tried."""
     found = []
-    for percent in known.percents or (known.percent,):
+    for percent in reversed(known.percents or (known.percent,)):
         words = window_text(belief.window(percent), percent)
         found.append(f"{words[:1].upper()}{words[1:]}.")
     return found

@@ -104,12 +104,21 @@ def tried_of(record: TrialRecord, joint: Joint) -> Tried:
     return Tried(Setting(record.weld_s, record.percent), outcome, expulsion, share, bool(record.dressed))
 
 
+def joint_in(records: Sequence[TrialRecord]) -> Joint | None:
+    """The joint as it was at the last trial that says; None where none does, or it is none that is known today."""
+    text = next((record.joint_text for record in reversed(records) if record.joint_text), "")
+    try:
+        return joint_from(text, Path("joint.toml")) if text else None
+    except InputError:
+        return None
+
+
 def check_same_joint(joint: Joint, records: Sequence[TrialRecord], source: Path) -> None:
     """Raise InputError where earlier trials under this name were of another joint."""
     for record in records:
-        if not record.joint_text:
+        earlier = joint_in([record])
+        if earlier is None:
             continue
-        earlier = joint_from(record.joint_text, source)
         for key in ("sheets_mm", "rods_mm", "material", "surface", "finish"):
             now, then = getattr(joint, key), getattr(earlier, key)
             if now != then:

@@ -13,7 +13,7 @@ from gen.trials.values import Expulsion, Outcome, Window
 from sim.report.svg import Scale, filled, hatch, line, number, path, svg, text, width_of
 
 _LEFT, _RIGHT = 56, 16
-_STEP = 20  # from one row of marks to the next
+_STEP = 22  # from one row of marks to the next
 _BAR = 14  # height of the window
 _GAP = 26  # between two percents
 _R = 5.0  # half the width of a mark
@@ -73,7 +73,7 @@ def draw_trials(lanes: Sequence[Lane], width: int, name: str) -> str:
         for mark, row in zip(lane.marks, rows, strict=True):
             at = base - _STEP * row - _STEP / 2
             lines += _mark(x(mark.time_s), at, mark.outcome, mark.expulsion)
-            lines.append(text(x(mark.time_s) + _R + 7, at + 4, str(mark.number)))
+            lines.append(text(x(mark.time_s) + _beside(mark), at + 6, str(mark.number)))
         lines.append(text(_LEFT - 8, base + _BAR - 2, f"{number(lane.percent)} %", "end", "strong"))
         if lane.window is not None:
             lines += _window(lane.window, x, base, f"hatch-{name}")
@@ -111,7 +111,7 @@ def _legend(width: int, pattern: str) -> tuple[list[str], float]:
     drawn: list[str] = []
     x, y = 12.0, 12.0
     for words in (*(words for words, _, _ in _LEGEND), _WINDOW):
-        needed = 22 + width_of(words)
+        needed = 24 + width_of(words)
         if x + needed > width - 4:
             x, y = 12.0, y + 20
         if words == _WINDOW:
@@ -119,9 +119,9 @@ def _legend(width: int, pattern: str) -> tuple[list[str], float]:
         else:
             _, outcome, expulsion = next(entry for entry in _LEGEND if entry[0] == words)
             drawn += _mark(x, y, outcome, expulsion)
-        drawn.append(text(x + 15, y + 4, words))
+        drawn.append(text(x + 19, y + 4, words))
         x += needed + 10
-    return drawn, y + 16
+    return drawn, y + 24
 
 
 def _axis(x: LogTime, top: float, bottom: float) -> list[str]:
@@ -149,14 +149,19 @@ def _rows(marks: Sequence[Mark], x: LogTime) -> list[int]:
     taken: list[float] = []
     rows = [0] * len(marks)
     for n in sorted(range(len(marks)), key=lambda n: (marks[n].time_s, marks[n].number)):
-        begin = x(marks[n].time_s) - _R - 7
-        end = x(marks[n].time_s) + _R + 9 + width_of(str(marks[n].number))
+        begin = x(marks[n].time_s) - _R - 9
+        end = x(marks[n].time_s) + _beside(marks[n]) + 2 + width_of(str(marks[n].number))
         row = next((r for r, edge in enumerate(taken) if edge <= begin), len(taken))
         if row == len(taken):
             taken.append(end)
         taken[row] = end
         rows[n] = row
     return rows
+
+
+def _beside(mark: Mark) -> float:
+    """How far from the middle of a mark its number begins: clear of the rays of a late expulsion."""
+    return _R + (11 if mark.expulsion == "late" else 5)
 
 
 def _mark(x: float, y: float, outcome: Outcome, expulsion: Expulsion) -> list[str]:
@@ -173,8 +178,11 @@ def _mark(x: float, y: float, outcome: Outcome, expulsion: Expulsion) -> list[st
             found += [line(x - _R, y, x + _R, y, "mark"), line(x, y - _R, x, y + _R, "mark")]
     if expulsion != "none":
         side = -1 if expulsion == "early" else 1
+        rays = ((2, 0, 8, 1), (2, -2, 8, -4), (0, -2, 3, -8))  # from the corner of the mark, in either direction
+        corner_x, corner_y = x + side * _R, y - _R
         found += [
-            line(x + side * _R, y - _R - 1 - lift, x + side * (_R + 5), y - _R - 4 - lift, "mark") for lift in (0, 3)
+            line(corner_x + side * x1, corner_y + y1, corner_x + side * x2, corner_y + y2, "mark")
+            for x1, y1, x2, y2 in rays
         ]
     return found
 
