@@ -1,4 +1,4 @@
-"""Trials into the records and out of them: `trial add`, `remove`, `export` and `import`."""
+"""Trials into the records and out of them: `trial add` and `remove`."""
 
 from __future__ import annotations
 
@@ -15,13 +15,12 @@ from gen.cli.given import number
 from gen.cli.job import find_welder, read_job
 from gen.cli.plan import schedule_argument, welder_option
 from gen.cli.trial_joint import joint_argument, recorded, setting_text
-from gen.cli.writing import check_targets, write_whole
 from gen.errors import InputError
 from gen.joint import Joint, read_joint
 from gen.records import Records, TrialRecord, WeldRecord
 from gen.trials.joints import check_same_joint, watched
 from gen.trials.rewritten import setting_of
-from gen.trials.sheet import TIME, from_csv, to_csv
+from gen.trials.sheet import TIME
 from gen.trials.values import EXPULSIONS, OUTCOMES
 from gen.user_files import Written, figure, read_text, written
 from gen.welder import WELDER_FILE
@@ -62,7 +61,7 @@ def _measure(option: str, key: str, least: float, most: float, metavar: str, tex
     return click.option(option, key, type=number(least, most), metavar=metavar, help=text)
 
 
-@click.command("add", short_help="Keep one weld on scrap and what came of it.")
+@click.command("add")
 @joint_argument
 @schedule_argument
 @click.option(
@@ -153,7 +152,7 @@ def _check_setdown(joint: Joint, setdown_mm: float | None) -> None:
         raise InputError("command line", "--setdown", figure(setdown_mm), allowed)
 
 
-@click.command("remove", short_help="Take one out that was noted wrongly.")
+@click.command("remove")
 @joint_argument
 @click.argument("trial", type=number(1, 1_000_000), metavar="NUMBER")
 @welder_option
@@ -172,50 +171,3 @@ def remove_command(joint: Path, trial: int, welder: Path | None) -> None:
     click.echo(
         f"Removed: trial {trial} of {joint.stem}, {removed.weld_s:.3g} s at {removed.percent:g} %, {removed.outcome}."
     )
-
-
-@click.command("export", short_help="All trials as CSV.")
-@click.argument("file", type=click.Path(path_type=Path))
-@welder_option
-def export_command(file: Path, welder: Path | None) -> None:
-    """Write the trials of all joints to FILE as CSV, schedules and joint files in their cells.
-
-    `weldbeat trial import` reads it back with nothing lost, here or beside another welder file.
-    """
-    find_welder(welder)
-    check_targets({"FILE": file}, keep=(welder or Path(WELDER_FILE),))
-    trials, _ = recorded(welder)
-    write_whole(file, to_csv(trials))
-    click.echo(f"Written: {file}, {len(trials)} trial{'' if len(trials) == 1 else 's'}.")
-
-
-@click.command("import", short_help="Add trials from a CSV.")
-@click.argument("file", type=click.Path(path_type=Path))
-@welder_option
-def import_command(file: Path, welder: Path | None) -> None:
-    """Add the trials in FILE, a CSV, to the records: all of them, or none where a row is wrong.
-
-    The first line names the columns: joint, tried_at, weld_s, percent and outcome, and whatever else `weldbeat trial
-    export` writes. A trial that the records hold already is passed over.
-    """
-    find_welder(welder)
-    rows = from_csv(file)
-    earlier, _ = recorded(welder)
-    unnumbered = {replace(record, number=0) for record in earlier}
-    taken = {(record.joint, record.number): record for record in earlier}
-    new = []
-    for line, trial in rows:
-        key = (trial.joint, trial.number)
-        if taken.get(key) == trial or trial in unnumbered:
-            continue
-        if key in taken:
-            allowed = f"{trial.joint} has another trial of that number; allowed: an empty cell for the next number"
-            raise InputError(file, f"line {line}, column number", trial.number, allowed)
-        if trial.number:
-            taken[key] = trial
-        new.append(trial)
-    if new:
-        with Records.beside(welder or Path(WELDER_FILE)) as records:
-            records.add_trials(new)
-    same = len(rows) - len(new)
-    click.echo(f"Added: {len(new)}." + (f" There already: {same}." if same else ""))

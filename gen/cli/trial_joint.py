@@ -11,6 +11,7 @@ import click
 from gen.cli.given import number
 from gen.cli.job import find_welder
 from gen.cli.suggest import with_electrodes
+from gen.cli.writing import check_targets, refused
 from gen.errors import InputError
 from gen.handbook.advice import suggest
 from gen.joint import read_joint
@@ -71,6 +72,13 @@ def recorded(welder_path: Path | None, joint: str | None = None) -> tuple[list[T
         return [], []
     with Records.beside(welder) as records:
         return records.trials(joint), records.kept(joint)
+
+
+def check_drawn(option: str, output: Path | None, ending: str, keep: Iterable[Path]) -> None:
+    """Raise InputError where what is drawn or listed cannot go there; the ending keeps it off files of other kinds."""
+    check_targets({option: output}, keep)
+    if output is not None and output.suffix.lower() != ending:
+        raise refused(option, output, f"allowed: a name that ends in {ending}")
 
 
 def not_known(known: Known) -> list[str]:

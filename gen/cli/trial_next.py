@@ -50,7 +50,7 @@ schedule_option = click.option(
 )
 
 
-@click.command("next", short_help="Which weld to try now, and why.")
+@click.command("next")
 @joint_argument
 @click.option("-o", "--output", type=click.Path(path_type=Path), help="Write the schedule to try to this file.")
 @schedule_option
@@ -117,10 +117,10 @@ def _check_output(output: Path | None, known: Known, keep: Iterable[Path]) -> No
     if output is None:
         return
     check_targets({"--output": output}, keep)
-    if output.exists() and read_text(output) not in {record.text for record in known.records}:
-        raise refused(
-            "--output", output, "is there already and was not tried; allowed: a new file, or one that was tried"
-        )
+    held = {record.text for record in known.records} | ({known.kept.text} if known.kept else set())
+    if output.exists() and read_text(output) not in held:
+        why = "is there already, and not in the records; allowed: a new file, or one as it was tried or kept"
+        raise refused("--output", output, why)
 
 
 def _verdicts(
@@ -183,7 +183,7 @@ def nearest(refused: Mapping[Setting, str]) -> dict[Setting, str]:
     return dict(found.values())
 
 
-@click.command("keep", short_help="Write the schedule that holds, ready to push.")
+@click.command("keep")
 @joint_argument
 @click.option("-o", "--output", type=click.Path(path_type=Path), required=True, help="Write the schedule to this file.")
 @schedule_option

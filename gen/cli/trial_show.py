@@ -13,6 +13,7 @@ from gen.cli.job import find_welder
 from gen.cli.plan import json_option, welder_option
 from gen.cli.trial_joint import (
     between_option,
+    check_drawn,
     joint_argument,
     known_of,
     no_trials,
@@ -22,7 +23,7 @@ from gen.cli.trial_joint import (
     setting_text,
     window_text,
 )
-from gen.cli.writing import check_targets, write_whole
+from gen.cli.writing import write_whole
 from gen.errors import InputError
 from gen.records import KeptRecord, TrialRecord
 from gen.trials.belief import Belief
@@ -42,7 +43,7 @@ _MEASURED = (
 )
 
 
-@click.command("show", short_help="Trials and good window, with its limits; as a picture too.")
+@click.command("show")
 @joint_argument
 @click.option("-o", "--output", type=click.Path(path_type=Path), help="Draw them into this SVG file.")
 @between_option
@@ -53,7 +54,7 @@ def show_command(
 ) -> None:
     """The trials of JOINT and the good window that they leave, with its 95 % limits; with --output as a picture too."""
     known, machine = known_of(joint, welder, between)
-    check_targets({"--output": output}, keep=(joint, welder or Path(WELDER_FILE)))
+    check_drawn("--output", output, ".svg", keep=(joint, welder or Path(WELDER_FILE)))
     if not known.records:
         raise no_trials(known, joint)
     belief, kept = known.belief, known.kept
@@ -135,7 +136,7 @@ def _data(known: Known, belief: Belief | None, kept: KeptRecord | None) -> dict[
     }
 
 
-@click.command("page", short_help="One page about a joint, to print.")
+@click.command("page")
 @joint_argument
 @click.option("-o", "--output", type=click.Path(path_type=Path), required=True, help="Write it to this HTML file.")
 @between_option
@@ -145,7 +146,7 @@ def page_command(joint: Path, output: Path, between: tuple[float, float] | None,
     from sim.report.joint_page import JointPage, render_joint
 
     known, machine = known_of(joint, welder, between)
-    check_targets({"--output": output}, keep=(joint, welder or Path(WELDER_FILE)))
+    check_drawn("--output", output, ".html", keep=(joint, welder or Path(WELDER_FILE)))
     belief, kept = known.belief, known.kept
     page = JointPage(
         name=known.name,
@@ -162,7 +163,7 @@ def page_command(joint: Path, output: Path, between: tuple[float, float] | None,
     click.echo(f"Written: {output}. Open it in a browser, or print it.")
 
 
-@click.command("compare", short_help="The joints beside each other.")
+@click.command("compare")
 @click.argument("joint", type=click.Path(path_type=Path), required=False)
 @welder_option
 @json_option

@@ -17,12 +17,12 @@ from gen.joint import joint_from
 from gen.records import TrialRecord
 from gen.schedule import schedule_from
 from gen.trials.values import Expulsion, Outcome
-from gen.user_files import written
+from gen.user_files import Written, written
 
 COLUMNS = tuple(field.name for field in fields(TrialRecord))
 NEEDED = ("joint", "tried_at", "weld_s", "percent", "outcome")
 TIME = "%Y-%m-%dT%H:%M:%SZ"  # UTC
-LARGEST = 1e9  # of what is measured; a slip of the pen is often larger
+LARGEST = 1e6  # of what is measured; a slip of the pen is often larger
 _LARGEST_WHOLE = 2**62  # SQLite's integers end at 2**63
 
 
@@ -80,12 +80,13 @@ def _check_header(header: list[str], path: Path) -> None:
 def _trial(header: list[str], cells: list[str], path: Path, line: int) -> TrialRecord:
     def wrong(column: str, allowed: str) -> NoReturn:
         cell = dict(zip(header, cells, strict=False)).get(column, "")
-        given = written(cell) if cell else None
+        given = None if not cell else Written(cell) if re.fullmatch(r"-?[0-9.]{1,20}", cell) else written(cell)
         raise InputError(path, f"line {line}, column {column}", given, f"{'' if cell else 'empty; '}allowed: {allowed}")
 
     if len(cells) != len(header):
-        given = f"{len(cells)} cells given; allowed: {len(header)}, as the first line has"
-        raise InputError(path, f"line {line}", None, given)
+        raise InputError(
+            path, f"line {line}", Written(f"{len(cells)} cells"), f"allowed: {len(header)}, as the first line has"
+        )
     row = dict.fromkeys(COLUMNS, "") | dict(zip(header, cells, strict=True))
     values: dict[str, Any] = {}
     for column, (convert, allowed) in _CELLS.items():
