@@ -42,6 +42,7 @@ from gen.user_files import read_text
 from gen.welder import WELDER_FILE, Welder
 
 DRESS_EVERY = 20  # welds; how soon the faces spread depends on alloy, force and zinc (common practice, no source)
+_HARDLY = 0.03  # between two probabilities of a good weld
 
 schedule_option = click.option(
     "--schedule",
@@ -257,13 +258,17 @@ def keep_command(
 def _best(
     known: Known, belief: Belief, percents: Sequence[float], machine: Welder, verdicts: Verdicts
 ) -> Setting | None:
-    """The setting inside the window whose next weld is most likely good, of those that the verdict lets by."""
+    """The setting inside the window whose next weld is most likely good, of those that the verdict lets by.
+
+    One that was tried goes before one that is hardly better.
+    """
     frequency = machine.mains.frequency_Hz
     found = {in_cycles(belief.best(percent), frequency) for percent in percents}
     found.update(choices(known, percents, frequency, _longest_s(machine)))
     windows = {percent: belief.window(percent) for percent in percents}
     inside = [s for s in found if windows[s.percent].low_s.median <= s.time_s <= windows[s.percent].high_s.median]
-    good = {setting: belief.chances(setting).good for setting in inside}
+    tried = {in_cycles(each.setting, frequency) for each in known.tried}
+    good = {setting: belief.chances(setting).good + (_HARDLY if setting in tried else 0.0) for setting in inside}
     return next((s for s in sorted(inside, key=lambda s: (-good[s], s.time_s)) if verdicts.allowed(s)), None)
 
 

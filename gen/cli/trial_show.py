@@ -79,14 +79,13 @@ def trial_rows(records: tuple[TrialRecord, ...], frequency_Hz: int) -> list[str]
     """The trials as a small table; a note on a line of its own."""
     columns = [column for column in _MEASURED if any(getattr(record, column[0]) is not None for record in records)]
     heads = "".join(f"{head:>{width}}" for _, head, width in columns)
-    rows = [f"  no.  {'tried, UTC':<18}{'cycles':>7}{'s':>8}{'%':>6}  {'outcome':<15}{'expelled':<9}{heads}".rstrip()]
+    rows = [f"  no.  {'tried':<11}{'cycles':>7}{'s':>8}{'%':>6}  {'outcome':<15}{'expelled':<9}{heads}".rstrip()]
     for record in records:
         measured = "".join(f"{_cell(getattr(record, key)):>{width}}" for key, _, width in columns)
         expelled = "" if record.expulsion == "none" else record.expulsion
-        when = record.tried_at[:16].replace("T", " ")
         time = f"{record.weld_s * frequency_Hz:>7.4g}{record.weld_s:>8.3g}{record.percent:>6.3g}"
-        row = f"{record.number:>5}{'*' if record.dressed else ' '} {when:<18}{time}  {record.outcome:<15}{expelled:<9}"
-        rows.append(f"{row}{measured}".rstrip())
+        which = f"{record.number:>5}{'*' if record.dressed else ' '} {record.tried_at[:10]:<11}"
+        rows.append(f"{which}{time}  {record.outcome:<15}{expelled:<9}{measured}".rstrip())
         if record.note:
             rows.append(said(record.note, " " * 7))
     if any(record.dressed for record in records):
