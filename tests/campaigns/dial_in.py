@@ -12,7 +12,7 @@ import numpy as np
 ROOT = Path(__file__).parents[2]
 sys.path[:0] = [str(ROOT), str(ROOT / "tests" / "outside")]
 
-from dial_laws import LAWS, Bench, bisection, by_rule, draw, ours, prior_times, steps_upward  # noqa: E402
+from dial_laws import LAWS, PERCENT, Bench, Run, bisection, by_rule, draw, ours, prior_times, steps_upward  # noqa: E402
 
 PRIORS = {"right": 1.0, "half": 0.5, "double": 2.0}
 
@@ -43,9 +43,7 @@ def main(joints: int = 84, first: int = 1) -> None:
                     runs = [r[m] for r, _ in found]
                     t = np.array([r.trials if r.found else 99 for r in runs])
                     wrong = np.mean([r.held_s is not None and not r.found for r in runs])
-                    line += (
-                        f" | {np.median(t):4.0f} {np.quantile(t, 0.9):4.0f} {np.mean(t <= 25):5.0%} wrong {wrong:4.0%}"
-                    )
+                    line += f" | {np.median(t):4.0f} {np.quantile(t, .9):4.0f} {np.mean(t<=25):5.0%} wrong {wrong:4.0%}"
                 c = np.array([c for _, c in found]).mean(0)
                 print(line, f"| cover {c[0]:.1%} {c[1]:.1%}", f"{time.monotonic() - began:.0f} s", flush=True)
 
