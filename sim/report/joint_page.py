@@ -13,13 +13,13 @@ from sim.report.sections import all_cautions, templates
 from sim.report.svg import WIDE, picture
 from sim.report.trials import Lane, draw_trials
 
-# A measured quantity, and how a table heads it.
+# A measured quantity, and how a table heads it, with its unit.
 MEASURED = (
-    ("force_N", "Force, N"),
-    ("setdown_mm", "Setdown, mm"),
-    ("strength_N", "Strength, N"),
-    ("twist_Nm", "Twist, Nm"),
-    ("nugget_mm", "Nugget, mm"),
+    ("force_N", "Force", "N"),
+    ("setdown_mm", "Setdown", "mm"),
+    ("strength_N", "Strength", "N"),
+    ("twist_Nm", "Twist", "Nm"),
+    ("nugget_mm", "Nugget", "mm"),
 )
 
 
@@ -42,9 +42,7 @@ def render_joint(page: JointPage) -> str:
     """The page as HTML that needs no other file, no script and no network. Same data, same text."""
     drawn = [lane for lane in page.lanes if lane.marks or lane.window]
     figure = picture(lambda width, name: draw_trials(drawn, width, name), "trials") if drawn else None
-    columns = [
-        (key, head) for key, head in MEASURED if any(getattr(record, key) is not None for record in page.records)
-    ]
+    columns = [column for column in MEASURED if any(getattr(r, column[0]) is not None for r in page.records)]
     text = (
         templates()
         .get_template("joint.html.j2")

@@ -7,17 +7,18 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from gen.trials.values import Expulsion, Outcome, Window
 from sim.report.svg import Scale, filled, hatch, line, number, path, svg, text, width_of
 
 _LEFT, _RIGHT = 56, 16
-_STEP = 22  # from one row of marks to the next
+_STEP = 20  # from one row of marks to the next
 _BAR = 14  # height of the window
-_GAP = 26  # between two percents
+_GAP = 18  # between two percents
 _R = 5.0  # half the width of a mark
-_WINDOW = "good window; whiskers: 95 % limits"
+_MOST_NUMBERS = 4  # beside one mark
+_WINDOW = "good window, 95 % limits"
 _LEGEND: tuple[tuple[str, Outcome, Expulsion], ...] = (
     ("no bond", "no bond", "none"),
     ("broke at joint", "broke at joint", "none"),
@@ -29,9 +30,9 @@ _LEGEND: tuple[tuple[str, Outcome, Expulsion], ...] = (
 
 @dataclass(frozen=True)
 class Mark:
-    """One trial: its number, weld time in s and what came of it."""
+    """One trial: its number, weld time in s and what came of it. Drawn, `number` tells of all that were alike."""
 
-    number: int
+    number: int | str
     time_s: float
     outcome: Outcome
     expulsion: Expulsion
@@ -68,9 +69,10 @@ def draw_trials(lanes: Sequence[Lane], width: int, name: str) -> str:
     y = top
     lines: list[str] = []
     for lane in sorted(lanes, key=lambda lane: -lane.percent):
-        rows = _rows(lane.marks, x)
+        marks = _alike(lane.marks)
+        rows = _rows(marks, x)
         base = y + _STEP * max(1, max(rows, default=0) + 1)
-        for mark, row in zip(lane.marks, rows, strict=True):
+        for mark, row in zip(marks, rows, strict=True):
             at = base - _STEP * row - _STEP / 2
             lines += _mark(x(mark.time_s), at, mark.outcome, mark.expulsion)
             lines.append(text(x(mark.time_s) + _beside(mark), at + 6, str(mark.number)))
@@ -120,7 +122,7 @@ def _legend(width: int, pattern: str) -> tuple[list[str], float]:
             _, outcome, expulsion = next(entry for entry in _LEGEND if entry[0] == words)
             drawn += _mark(x, y, outcome, expulsion)
         drawn.append(text(x + 19, y + 4, words))
-        x += needed + 10
+        x += needed + 4
     return drawn, y + 24
 
 
@@ -144,11 +146,22 @@ def _axis(x: LogTime, top: float, bottom: float) -> list[str]:
     return [*drawn, text(x.at_high, bottom + 36, "weld time, s", "end")]
 
 
+def _alike(marks: Sequence[Mark]) -> list[Mark]:
+    """One mark for all trials of the same time and outcome, with their numbers, or how many they are."""
+    groups: dict[Mark, list[str]] = {}
+    for mark in marks:
+        groups.setdefault(replace(mark, number=""), []).append(str(mark.number))
+    return [
+        replace(mark, number=", ".join(numbers) if len(numbers) <= _MOST_NUMBERS else f"{len(numbers)} trials")
+        for mark, numbers in groups.items()
+    ]
+
+
 def _rows(marks: Sequence[Mark], x: LogTime) -> list[int]:
     """For each mark the lowest row in which it and its number meet no other."""
     taken: list[float] = []
     rows = [0] * len(marks)
-    for n in sorted(range(len(marks)), key=lambda n: (marks[n].time_s, marks[n].number)):
+    for n in sorted(range(len(marks)), key=lambda n: (marks[n].time_s, n)):
         begin = x(marks[n].time_s) - _R - 9
         end = x(marks[n].time_s) + _beside(marks[n]) + 2 + width_of(str(marks[n].number))
         row = next((r for r, edge in enumerate(taken) if edge <= begin), len(taken))
