@@ -16,8 +16,7 @@ SECTIONS: tuple[tuple[str, tuple[tuple[str, str], ...]], ...] = (
     ("Prove", (("simulate", "prove"), ("sweep", "sweep"))),
     ("Make", (("build", "prove"),)),
     ("Flash", (("ports", "link"), ("flash", "link"))),
-    ("Run", (("push", "link"), ("pull", "link"), ("schedules", "link"), ("watch", "watch"))),
-    ("Try", (("trial", "trial"),)),
+    ("Run", (("push", "link"), ("pull", "link"), ("schedules", "link"), ("watch", "watch"), ("trial", "trial"))),
 )
 _MODULES = {command: module for _, commands in SECTIONS for command, module in commands}
 
