@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -15,7 +16,7 @@ from gen.trials.belief import Belief, believe
 from gen.trials.values import EXPULSIONS, OUTCOMES, Prior, Setting, Tried
 from gen.user_files import Written, written
 
-GRID = 1.03  # from one time to choose from to the next, where whole cycles are not further apart
+GRID = 1.04  # from one time to choose from to the next, where whole cycles are not further apart
 REACH = 3.0  # beyond the suggestion and what was tried, either way
 
 
@@ -79,7 +80,8 @@ class Known:
     def schedule(self) -> str:
         """The name of the schedule tried last; without trials the joint's, as far as a schedule may be called so."""
         last = next((record.schedule for record in reversed(self.records) if record.schedule), "")
-        return last or "".join(c if c in "abcdefghijklmnopqrstuvwxyz0123456789-_" else "-" for c in self.name)[:32]
+        name = re.sub("[^a-z0-9_-]+", "-", self.name.lower()).strip("-_")[:32]
+        return last or name or "trial"
 
 
 def setdown_wanted(joint: Joint) -> tuple[float, float] | None:
@@ -150,7 +152,7 @@ def choices(known: Known, percents: Iterable[float], frequency_Hz: int, longest_
         # What was tried itself may be tried again.
         for record in known.records:
             if record.percent == percent and record.weld_s <= longest_s:
-                found.add(Setting(round(record.weld_s * frequency_Hz) / frequency_Hz, percent))
+                found.add(in_cycles(Setting(record.weld_s, percent), frequency_Hz))
     return sorted(found, key=lambda s: (s.percent, s.time_s))
 
 
