@@ -10,11 +10,12 @@ from pathlib import Path
 from typing import Any
 
 import click
+from click.core import ParameterSource
 
 from gen.cautions import AT_THE_ELECTRODES, caution_lines
 from gen.cli.given import number
 from gen.cli.plan import json_option, welder_option
-from gen.cli.prove import pace_option
+from gen.cli.prove import FASTEST, pace_option
 from gen.cli.trial_joint import (
     between_option,
     chance,
@@ -100,11 +101,18 @@ def next_command(
     if as_json:
         click.echo(json.dumps(_data(advice, belief, minded, verdicts, text), indent=2))
     else:
-        click.echo("\n".join(_lines(known, advice, belief, minded, verdicts, frequency)))
+        click.echo("\n".join(_lines(known, advice, belief, minded, verdicts, joint)))
         if text is not None and output is not None:
-            click.echo(f"\nWritten: {output}. Next: weldbeat push {output} --select")
+            click.echo(f"\nWritten: {output}. Next: {_push(output, welds_per_minute)}")
             click.echo(f"Then weld, and: weldbeat trial add {joint} {output} --outcome ...")
     return None if advice.setting else 1
+
+
+def _push(output: Path, welds_per_minute: float) -> str:
+    """The command that sends it, judged at the same pace."""
+    given = click.get_current_context().get_parameter_source("welds_per_minute") is not ParameterSource.DEFAULT
+    pace = f" --pace {'max' if welds_per_minute == FASTEST else f'{welds_per_minute:g}'}" if given else ""
+    return f"weldbeat push {output} --select{pace}"
 
 
 def _nothing_known(known: Known, as_json: bool) -> int:
@@ -150,14 +158,15 @@ def _data(
         "settled": advice.settled,
         "chances": asdict(belief.chances(advice.setting)) if advice.setting else None,
         "reminders": list(minded),
-        "refused": [asdict(setting) | {"why": why} for setting, why in verdicts.refused.items()],
+        "refused": _refused(verdicts),
         "schedule": text,
     }
 
 
 def _lines(
-    known: Known, advice: Advice, belief: Belief, minded: Iterable[str], verdicts: Verdicts, frequency_Hz: int
+    known: Known, advice: Advice, belief: Belief, minded: Iterable[str], verdicts: Verdicts, joint: Path
 ) -> list[str]:
+    frequency_Hz = verdicts.welder.mains.frequency_Hz
     count = len(known.records)
     lines = [f"{known.name}, {known.joint.title}", f"{count or 'no'} trial{'' if count == 1 else 's'} so far", ""]
     if advice.setting is None:
@@ -167,13 +176,23 @@ def _lines(
         lines.append(said(chances_text(belief, advice.setting)))
         lines.append(said(window_text(belief.window(advice.setting.percent), advice.setting.percent)))
         if advice.settled:
-            lines.append(said(f"It may well be kept: weldbeat trial keep {known.name}.toml -o FILE.toml"))
+            lines.append(said(f"It may well be kept: weldbeat trial keep {joint} -o FILE.toml"))
     lines += said_all("Mind", minded)
-    lines += said_all(
-        f"The verdict forbids, at {verdicts.welds_per_minute:g} welds a minute (--pace)",
+    lines += _forbidden(verdicts, frequency_Hz)
+    return [*lines, "", *caution_lines(cautions=AT_THE_ELECTRODES)]
+
+
+def _forbidden(verdicts: Verdicts, frequency_Hz: int) -> list[str]:
+    """What was asked for on the way and refused, the least of each kind."""
+    pace = verdicts.welds_per_minute
+    return said_all(
+        f"The verdict forbids, at {'the fastest pace' if pace == FASTEST else f'{pace:g} welds a minute'} (--pace)",
         (f"{setting_text(setting, frequency_Hz)}: {why}" for setting, why in nearest(verdicts.refused).items()),
     )
-    return [*lines, "", *caution_lines(cautions=AT_THE_ELECTRODES)]
+
+
+def _refused(verdicts: Verdicts) -> list[dict[str, Any]]:
+    return [asdict(setting) | {"why": why} for setting, why in verdicts.refused.items()]
 
 
 def nearest(refused: Mapping[Setting, str]) -> dict[Setting, str]:
@@ -192,6 +211,7 @@ def nearest(refused: Mapping[Setting, str]) -> dict[Setting, str]:
 @between_option
 @pace_option
 @welder_option
+@json_option
 def keep_command(
     joint: Path,
     output: Path,
@@ -200,6 +220,7 @@ def keep_command(
     between: tuple[float, float] | None,
     welds_per_minute: float,
     welder: Path | None,
+    as_json: bool,
 ) -> int | None:
     """Write the schedule with the best setting inside the good window of JOINT, ready to push, and record it.
 
@@ -210,29 +231,58 @@ def keep_command(
         raise no_trials(known, joint)
     belief = known.belief
     if belief is None:
-        return _nothing_known(known, as_json=False)
+        return _nothing_known(known, as_json)
     _check_output(output, known, (joint, welder or Path(WELDER_FILE)))
     verdicts = _verdicts(known, machine, schedule, output, welds_per_minute)
     frequency = machine.mains.frequency_Hz
     best = _best(known, belief, known.percents if percent is None else (percent,), machine, verdicts)
-    forbidden = said_all(
-        f"The verdict forbids, at {welds_per_minute:g} welds a minute (--pace)",
-        (f"{setting_text(setting, frequency)}: {why}" for setting, why in nearest(verdicts.refused).items()),
-    )
     if best is None:
-        reason = "the verdict lets none by" if forbidden else "there is none in whole cycles; more trials may find one"
-        click.echo("\n".join([f"No setting inside the good window of {known.name}: {reason}.", *forbidden]))
-        click.echo("Nothing was written.")
+        _nothing_kept(known, verdicts, frequency, as_json)
         return 1
+    kept = _kept(known, belief, best, verdicts)
+    with Records.beside(welder or Path(WELDER_FILE)) as records:
+        write_whole(output, kept.text)
+        records.add_kept(kept)
+    doubts = _doubts(known, belief, best, joint)
+    if as_json:
+        data = asdict(kept) | {"chances": asdict(belief.chances(best)), "doubts": doubts}
+        click.echo(json.dumps(data | {"refused": _refused(verdicts)}, indent=2))
+        return None
+    after = f"{kept.trials} trial{'' if kept.trials == 1 else 's'}"
+    lines = [
+        f"Kept for {known.name}: {setting_text(best, frequency)}, after {after}.",
+        said(chances_text(belief, best)),
+        said(window_text(belief.window(best.percent), best.percent)),
+        *said_all("Not sure yet", doubts),
+        *_forbidden(verdicts, frequency),
+        "",
+        *caution_lines(cautions=AT_THE_ELECTRODES),
+        f"\nWritten: {output}. Next: {_push(output, welds_per_minute)}",
+    ]
+    click.echo("\n".join(lines))
+    return None
+
+
+def _nothing_kept(known: Known, verdicts: Verdicts, frequency_Hz: int, as_json: bool) -> None:
+    if as_json:
+        click.echo(json.dumps({"joint": known.name, "refused": _refused(verdicts)}, indent=2))
+        return
+    reason = (
+        "the verdict lets none by" if verdicts.refused else "there is none in whole cycles; more trials may find one"
+    )
+    lines = [f"No setting inside the good window of {known.name}: {reason}.", *_forbidden(verdicts, frequency_Hz)]
+    click.echo("\n".join([*lines, "Nothing was written."]))
+
+
+def _kept(known: Known, belief: Belief, best: Setting, verdicts: Verdicts) -> KeptRecord:
+    """The record of `best`, with the schedule as it is written."""
     job = verdicts.job(best)
     window = belief.window(best.percent)
-    text = rewritten(verdicts.text, best, verdicts.path)
-    now = datetime.now(UTC).isoformat(timespec="microseconds").replace("+00:00", "Z")  # two in a second are two
-    kept = KeptRecord(
+    return KeptRecord(
         joint=known.name,
-        kept_at=now,
+        kept_at=datetime.now(UTC).strftime("%Y-%m-%dT%H:%M:%S.%fZ"),  # two in a second are two
         schedule=job.schedule.name,
-        text=text,
+        text=rewritten(verdicts.text, best, verdicts.path),
         digest=job.table.digest,
         weld_s=best.time_s,
         percent=best.percent,
@@ -240,19 +290,6 @@ def keep_command(
         window_high_s=window.high_s.median,
         trials=len(known.records),
     )
-    with Records.beside(welder or Path(WELDER_FILE)) as records:
-        write_whole(output, text)
-        records.add_kept(kept)
-    click.echo(f"Kept for {known.name}: {setting_text(best, frequency)}, after {kept.trials} trials.")
-    click.echo(said(chances_text(belief, best)))
-    click.echo(said(window_text(window, best.percent)))
-    if forbidden:
-        click.echo("\n".join([*forbidden, ""]))
-    for doubt in _doubts(known, belief, best):
-        click.echo(said(f"Not sure yet: {doubt}"))
-    click.echo("\n".join(["", *caution_lines(cautions=AT_THE_ELECTRODES)]))
-    click.echo(f"\nWritten: {output}. Next: weldbeat push {output} --select")
-    return None
 
 
 def _best(
@@ -276,12 +313,12 @@ def _longest_s(machine: Welder) -> float:
     return float(machine.limits.longest_weld.half_cycles(machine.mains.frequency_Hz)) / (2 * machine.mains.frequency_Hz)
 
 
-def _doubts(known: Known, belief: Belief, best: Setting) -> list[str]:
+def _doubts(known: Known, belief: Belief, best: Setting, joint: Path) -> list[str]:
     """What speaks against keeping a setting already."""
     found = []
     good = belief.chances(best).good
     if good < 0.5:
-        found.append(f"the next weld is good with {chance(good)} only; weldbeat trial next {known.name}.toml")
+        found.append(f"the next weld is good with {chance(good)} only; weldbeat trial next {joint}")
     if not any(r.outcome == "tore parent" and r.expulsion != "late" for r in known.records):
         found.append("no trial has torn the parent metal without late expulsion")
     return found

@@ -126,6 +126,16 @@ def test_no_weld_is_offered_that_the_verdict_forbids(here: Path) -> None:
     assert weld_of(here / "slow.toml")[0] > weld_of(here / "fast.toml")[0]
 
 
+def test_what_comes_next_is_judged_at_the_same_pace(here: Path) -> None:
+    """The push that is printed names the pace that was asked for, and may be typed as it stands; here no board answers."""
+    told = well("next", "rungs.toml", "-o", "try.toml", "--pace", "max")
+    command = "weldbeat push try.toml --select --pace max"
+    assert f"Next: {command}\n" in told
+    sent = typed([*command.split()[1:], "--", "no-such-port"])
+    assert (sent.code, sent.err.count("\n")) == (2, 1)
+    assert "no-such-port" in sent.err
+
+
 def test_nothing_is_kept_that_the_verdict_forbids(here: Path) -> None:
     """A machine that may not weld so long: exit code 1, no file, no record."""
     add("tore-parent")
