@@ -65,13 +65,25 @@ def _alike(one: Setting, other: Setting) -> bool:
 
 
 def reminders(tried: Sequence[Tried], dress_every: int) -> tuple[str, ...]:
-    """What to mind before the next weld, one line each: dressing, trying again after it, and what an early expulsion says."""
+    """What to mind before the next weld, one line each: dressing, trying again after it, and what an early expulsion says.
+
+    Common practice, no source.
+    """
     found = []
-    since = 0
-    for t in tried:
-        since = 1 if t.dressed else since + 1
-    if since >= dress_every:
-        found.append(f"{since} welds since the electrodes were dressed: dress them, then try the setting again")
+    dressings = [i for i, one in enumerate(tried) if one.dressed]
+    before, since = tried[: dressings[-1] if dressings else 0], tried[dressings[-1] if dressings else 0 :]
+    if len(since) >= dress_every:
+        found.append(
+            f"{len(since)} welds since the electrodes were dressed, and every {dress_every} they want it: dress them, "
+            "then try the setting again"
+        )
+    kept = next((one.setting for one in reversed(before) if is_good(one, None)), None)
+    if kept is not None and not any(_alike(one.setting, kept) for one in since):
+        found.append(
+            f"the electrodes were dressed since {kept.time_s:.3g} s at {kept.percent:g} % was good: try that setting again"
+        )
     if tried and tried[-1].expulsion == "early":
-        found.append("early expulsion speaks of force, dirt or no upslope, not of time: change the force first")
+        found.append(
+            "early expulsion speaks of too little force, dirt or no upslope: change the force first, not the time"
+        )
     return tuple(found)

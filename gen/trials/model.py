@@ -175,6 +175,12 @@ def wears(assumed: Assumptions) -> tuple[tuple[float, float], ...]:
     return tuple((assumed.wear * float(z), float(w)) for z, w in zip(nodes, weights))
 
 
+def as_written(chances: Floats, assumed: Assumptions) -> Floats:
+    """Chances (N, ...) of what truly is, as chances of what is written down: one taken for another of the N now and then."""
+    wrong = assumed.mislabelled
+    return (1 - wrong) * chances + wrong * (1 - chances) / (len(chances) - 1)
+
+
 class Curves:
     """The chances of outcomes and expulsion over all edges of a grid of `count`, looked up by how far a weld is from them.
 
@@ -193,15 +199,11 @@ class Curves:
         broke = np.where(above_tear > 0, ndtr(-above_tear) - ndtr(-above_bond), ndtr(above_bond) - ndtr(above_tear))
         each = np.stack([ndtr(-above_bond), broke, tore])
         self._outcome: Floats = each  # (3, G, S, differences)
-        self._log_outcome: Floats = np.log(
-            (1 - assumed.mislabelled) * each + assumed.mislabelled * (1 - each) / 2 + 1e-12
-        )
+        self._log_outcome: Floats = np.log(as_written(each, assumed) + _LEAST)
         expelled = ndtr(d[None, :] / made.scatter[:, None])
         self._expelled: Floats = expelled  # (S, differences)
         both = np.stack([ndtr(-d[None, :] / made.scatter[:, None]), expelled])
-        self._log_expelled: Floats = np.log(
-            (1 - assumed.mislabelled) * both + assumed.mislabelled * (1 - both) + _LEAST
-        )
+        self._log_expelled: Floats = np.log(as_written(both, assumed) + _LEAST)
 
     def _slice(self, above_first: float) -> slice:
         """Where to look for a weld's heat above each edge of the grid, its heat above the first edge being given."""

@@ -233,8 +233,10 @@ def test_best_is_the_best() -> None:
 
 
 def test_dressing() -> None:
-    """After so many welds the electrodes want dressing; the weld after it is for trying the setting again."""
-    assert "dress" in " ".join(reminders([weld(0.4)] * 10, 10))
+    """After so many welds the electrodes want dressing; after it, what was good wants trying again, until it was."""
+    assert "dress them" in " ".join(reminders([weld(0.4)] * 10, 10))
     assert reminders([weld(0.4)] * 9, 10) == ()
-    dressed = [*[weld(0.4)] * 10, weld(0.4, dressed=True)]
-    assert not any("welds since" in line for line in reminders(dressed, 10))
+    elsewhere = [*[weld(0.4)] * 10, weld(0.6, dressed=True)]
+    assert [("0.4 s" in line, "again" in line) for line in reminders(elsewhere, 10)] == [(True, True)]
+    assert reminders([*elsewhere, weld(0.4)], 10) == ()
+    assert reminders([], 1) == ()

@@ -51,8 +51,8 @@ def seeded(seed: int) -> tuple[list[Tried], OrderedModel, object]:
 
 @pytest.mark.parametrize("seed", range(3))
 def test_likelihood_is_the_ordered_probits(seed: int) -> None:
-    """At every edge and shape of our grid the welds have the likelihood that statsmodels gives them, to 1e-4."""
-    tried, model, fit = seeded(seed)
+    """At every edge and shape of our grid the welds have the likelihood that statsmodels gives them, to 1e-6."""
+    tried, model, _ = seeded(seed)
     grid, made = edges(HANDBOOK, FLAT).heat, shapes(FLAT)
     table = curves(FLAT, len(grid))
     ours = sum(table.log_outcome(w.outcome, math.log(w.setting.time_s) - grid[0]) for w in tried)
@@ -64,8 +64,8 @@ def test_likelihood_is_the_ordered_probits(seed: int) -> None:
                 tear = grid[t] / scatter
                 params = np.array([1 / scatter, tear - gap / scatter, math.log(gap / scatter)])
                 theirs = model.loglike(params)
-                if theirs > 2 * fit.llf:  # far below, each has a floor of its own for what is impossible
-                    assert ours[g, s, t] == pytest.approx(theirs, abs=1e-4)
+                if model.loglikeobs(params).min() > -20:  # its differences of chances lose their digits below
+                    assert ours[g, s, t] == pytest.approx(theirs, abs=1e-6)
                     checked += 1
     assert checked > 50
 
