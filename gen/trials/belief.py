@@ -17,6 +17,7 @@ from gen.trials.model import (
     Curves,
     Edges,
     Floats,
+    as_written,
     curves,
     edges,
     exponents,
@@ -155,7 +156,7 @@ class Belief:
         known = 0.0
         for weight, shift, p in self._cases(setting.percent):
             outcome, expelled = self._predicted(p, heat + shift)
-            outcome, expelled = _as_written(outcome, self.assumed), _as_written(_both(expelled), self.assumed)
+            outcome, expelled = as_written(outcome, self.assumed), as_written(_both(expelled), self.assumed)
             joint += weight * (outcome * p.tear) @ (expelled @ p.expel.T).T
             known += weight * float(p.tear @ _entropy(outcome) + p.expel_marginal @ _entropy(expelled))
         return max(float(_entropy(joint.reshape(6))) - known, 0.0)
@@ -272,12 +273,6 @@ def _credible(cases: list[tuple[Floats, Floats]]) -> Credible:
 
 def _both(chance: Floats) -> Floats:
     return np.stack([1 - chance, chance])
-
-
-def _as_written(chances: Floats, assumed: Assumptions) -> Floats:
-    """Chances (N, ...) of what is, as chances of what is written down."""
-    wrong = assumed.mislabelled
-    return (1 - wrong) * chances + wrong * (1 - chances) / (len(chances) - 1)
 
 
 def _entropy(chances: Floats) -> Floats:

@@ -75,6 +75,7 @@ STEP = 0.03  # of the grid of edges, in heat: a quarter of a common scatter
 _PARTS = 4  # a weld's heat is rounded to a fourth of the step
 _BELOW, _ABOVE = 2.4, 3.3  # reach of the grid about the middle of the prior: a factor of 11 down and 27 up
 _ODD_SETDOWN = 1.0  # scatter of the log share of a setdown that was measured wrongly
+_LEAST = 1e-300  # keeps logarithms finite where no slip of the pen is assumed
 _LEAST_SHARE = 0.005  # below this a setdown cannot be measured
 
 
@@ -174,6 +175,12 @@ def wears(assumed: Assumptions) -> tuple[tuple[float, float], ...]:
     return tuple((assumed.wear * float(z), float(w)) for z, w in zip(nodes, weights))
 
 
+def as_written(chances: Floats, assumed: Assumptions) -> Floats:
+    """Chances (N, ...) of what truly is, as chances of what is written down: one taken for another of the N now and then."""
+    wrong = assumed.mislabelled
+    return (1 - wrong) * chances + wrong * (1 - chances) / (len(chances) - 1)
+
+
 class Curves:
     """The chances of outcomes and expulsion over all edges of a grid of `count`, looked up by how far a weld is from them.
 
@@ -186,17 +193,17 @@ class Curves:
         d = np.arange(-self._reach, self._reach + 1) * (STEP / _PARTS)
         made = shapes(assumed)
         gap, scatter = made.gap[:, None, None], made.scatter[None, :, None]
-        tore = ndtr(d[None, None, :] / scatter)
-        bonded = ndtr((d[None, None, :] + gap) / scatter)
-        each = np.stack([1 - bonded, bonded - np.broadcast_to(tore, bonded.shape), np.broadcast_to(tore, bonded.shape)])
+        above_tear, above_bond = d[None, None, :] / scatter, (d[None, None, :] + gap) / scatter
+        tore = np.broadcast_to(ndtr(above_tear), above_bond.shape)
+        # Each difference in the tail where it keeps its digits.
+        broke = np.where(above_tear > 0, ndtr(-above_tear) - ndtr(-above_bond), ndtr(above_bond) - ndtr(above_tear))
+        each = np.stack([ndtr(-above_bond), broke, tore])
         self._outcome: Floats = each  # (3, G, S, differences)
-        self._log_outcome: Floats = np.log(
-            (1 - assumed.mislabelled) * each + assumed.mislabelled * (1 - each) / 2 + 1e-12
-        )
+        self._log_outcome: Floats = np.log(as_written(each, assumed) + _LEAST)
         expelled = ndtr(d[None, :] / made.scatter[:, None])
         self._expelled: Floats = expelled  # (S, differences)
-        both = np.stack([1 - expelled, expelled])
-        self._log_expelled: Floats = np.log((1 - assumed.mislabelled) * both + assumed.mislabelled * (1 - both) + 1e-12)
+        both = np.stack([ndtr(-d[None, :] / made.scatter[:, None]), expelled])
+        self._log_expelled: Floats = np.log(as_written(both, assumed) + _LEAST)
 
     def _slice(self, above_first: float) -> slice:
         """Where to look for a weld's heat above each edge of the grid, its heat above the first edge being given."""
@@ -240,7 +247,9 @@ def log_setdown(share: float, heat: float, limit: float, grid: Floats, assumed: 
     scatter = made.setdown_scatter[None, :, None]
     right = np.exp(-0.5 * (miss / scatter) ** 2) / scatter
     wrong = np.exp(-0.5 * (miss / _ODD_SETDOWN) ** 2) / _ODD_SETDOWN
-    return np.asarray(np.log((1 - assumed.mislabelled) * right + assumed.mislabelled * wrong + 1e-12), dtype=np.float64)
+    return np.asarray(
+        np.log((1 - assumed.mislabelled) * right + assumed.mislabelled * wrong + _LEAST), dtype=np.float64
+    )
 
 
 def within_limit(heat: float, grid: Floats, assumed: Assumptions) -> Floats:

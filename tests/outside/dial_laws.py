@@ -1,4 +1,4 @@
-"""Simulated joints for the dial-in: the estimator's own law, and three that it does not use; and ways to dial them in.
+"""Simulated joints for the dial-in: the estimator's own law, and three that it does not use.
 
 Invented joints, for judging methods against each other only. Every law knows its own true window: from where a weld tears the
 parent metal as often as not to where it expels late as often as not.
@@ -7,23 +7,18 @@ parent metal as often as not to where it expels late as often as not.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterator
-from dataclasses import dataclass, replace
+from collections.abc import Callable
+from dataclasses import dataclass
 
 import numpy as np
 from scipy.optimize import brentq
 
-from gen.trials.advice import is_good, next_trial
-from gen.trials.belief import believe
 from gen.trials.model import ASSUMED, LogNormal, tear_prior
-from gen.trials.values import OUTCOMES, Expulsion, Outcome, Prior, Setting, Tried, Window
+from gen.trials.values import OUTCOMES, Outcome, Prior
 
 CYCLE_S = 0.02  # times are whole cycles at 50 Hz
 PERCENT = 80.0
 HANDBOOK = Prior(0.3, 0.5, PERCENT)
-WRONG_LABEL = 1 / 20
-EARLY = 0.03  # share of welds that expel early whatever the time, of dirt
-MOST_TRIALS = 25
 
 Chance = Callable[[float, int], float]  # of (weld time s, welds since dressing)
 
@@ -46,7 +41,7 @@ class Joint:
         return low <= time_s <= high
 
     def weldable(self) -> bool:
-        """Whether a whole cycle, at most the longest to be tried, lies in the window when the electrodes are new."""
+        """Whether any time that may be tried lies in the window when the electrodes are new."""
         return any(self.holds(time_s, 0) for time_s in times(HANDBOOK))
 
 
@@ -58,7 +53,7 @@ def _half(chance: Chance, worn: int) -> float:
 
 
 def times(prior: Prior) -> list[float]:
-    """Times to choose from: whole cycles, a tenth apart or more, up to five times the handbook's longest."""
+    """Times to choose from: whole cycles, about 8 % apart where a cycle is less, up to five times the handbook's longest."""
     found = [1]
     while found[-1] * CYCLE_S < 5 * prior.high_s:
         found.append(max(found[-1] + 1, round(found[-1] * 1.08)))
@@ -165,110 +160,3 @@ LAWS: dict[str, Callable[[np.random.Generator], Joint]] = {
     "threshold": threshold,
     "weakest": weakest,
 }
-
-
-def draw(law: str, rng: np.random.Generator) -> Joint:
-    """The next joint of a law that can be welded at all."""
-    while True:
-        joint = LAWS[law](rng)
-        if joint.weldable():
-            return joint
-
-
-def prior_times(factor: float) -> Prior:
-    """The handbook's suggestion, wrong by a factor."""
-    return replace(HANDBOOK, low_s=HANDBOOK.low_s * factor, high_s=HANDBOOK.high_s * factor)
-
-
-@dataclass
-class Bench:
-    """One joint being welded: counts the welds, and writes some of them down wrongly."""
-
-    joint: Joint
-    rng: np.random.Generator
-    welds: int = 0
-
-    def weld(self, time_s: float) -> Tried:
-        """Make one weld and write down what came of it, one outcome in twenty and one expulsion in twenty wrongly."""
-        outcome, late = self.joint.weld(self.rng, time_s, self.welds)
-        self.welds += 1
-        expulsion: Expulsion = "late" if late != (self.rng.random() < WRONG_LABEL) else "none"
-        if self.rng.random() < WRONG_LABEL:
-            outcome = OUTCOMES[(OUTCOMES.index(outcome) + self.rng.integers(1, 3)) % 3]
-        if self.rng.random() < EARLY:
-            outcome, expulsion = "broke at joint", "early"
-        return Tried(Setting(time_s, PERCENT), outcome, expulsion)
-
-
-@dataclass(frozen=True)
-class Run:
-    """How one method fared. `held_s`: the setting that it held to in the end, or None; `trials`: welds made until then."""
-
-    held_s: float | None
-    trials: int
-    found: bool
-    window: Window | None = None
-
-
-def ours(bench: Bench, prior: Prior) -> Run:
-    """The adviser, taken at its word until it calls a setting settled."""
-    candidates = [Setting(time_s, PERCENT) for time_s in times(HANDBOOK)]
-    tried: list[Tried] = []
-    while True:
-        belief = believe(prior, tried)
-        advice = next_trial(belief, candidates, lambda _: True)
-        assert advice.setting is not None
-        if advice.settled or len(tried) == MOST_TRIALS:
-            held_s = advice.setting.time_s if advice.settled else None
-            found = held_s is not None and bench.joint.holds(held_s, bench.welds)
-            return Run(held_s, len(tried), found, belief.window(PERCENT))
-        tried.append(bench.weld(advice.setting.time_s))
-
-
-Rule = Iterator[float]
-
-
-def by_rule(rule: Callable[[Prior, list[Tried]], Iterator[float]], bench: Bench, prior: Prior) -> Run:
-    """A fixed rule, which yields the next time and ends when it has had two good welds running at one time."""
-    tried: list[Tried] = []
-    for time_s in rule(prior, tried):
-        if len(tried) == MOST_TRIALS:
-            break
-        tried.append(bench.weld(time_s))
-        if len(tried) > 1 and tried[-2].setting == tried[-1].setting and all(is_good(t, None) for t in tried[-2:]):
-            return Run(time_s, len(tried), bench.joint.holds(time_s, bench.welds))
-    return Run(None, len(tried), False)
-
-
-def _cycles(time_s: float) -> float:
-    return max(1, round(time_s / CYCLE_S)) * CYCLE_S
-
-
-def steps_upward(prior: Prior, tried: list[Tried]) -> Iterator[float]:
-    """From the handbook's least time, a tenth of it more each time while the weld is cold; half of the time where it
-    expels late. A good weld, or one that expelled early, is made again."""
-    step_s, time_s = max(CYCLE_S, 0.1 * prior.low_s), prior.low_s
-    while True:
-        yield _cycles(time_s)
-        last = tried[-1]
-        if last.expulsion == "late":
-            time_s = max(CYCLE_S, time_s / 2)
-        elif last.outcome != "tore parent" and last.expulsion == "none":
-            time_s += step_s
-
-
-def bisection(prior: Prior, tried: list[Tried]) -> Iterator[float]:
-    """Halves, in logarithms, a bracket from a quarter of the handbook's range to four times it: up when cold, down when the
-    weld expels late. A good weld, or one that expelled early, is made again. A bracket narrower than a cycle must have been
-    closed by a wrong label: it is opened again by half and double."""
-    low_s, high_s = prior.low_s / 4, prior.high_s * 4
-    while True:
-        time_s = math.sqrt(low_s * high_s)
-        yield _cycles(time_s)
-        last = tried[-1]
-        if last.expulsion == "late":
-            high_s = time_s
-        elif last.outcome != "tore parent" and last.expulsion == "none":
-            low_s = time_s
-        if high_s - low_s < CYCLE_S:
-            low_s, high_s = low_s / 2, high_s * 2
