@@ -79,7 +79,7 @@ def _measure(option: str, key: str, least: float, most: float, metavar: str, tex
     help="early (as the current came) or late (hot metal); otherwise none.",
 )
 @_measure("--force", "force_N", 1.0, 50_000.0, "N", "Electrode force; otherwise that of JOINT.")
-@_measure("--setdown", "setdown_mm", 0.0, 100.0, "MM", "Both parts less the welded height, by caliper.")
+@_measure("--setdown", "setdown_mm", 0.0, 100.0, "MM", "All parts less the welded height, by caliper.")
 @_measure("--strength", "strength_N", 1.0, 1e6, "N", "Force that peeled or pulled it apart.")
 @_measure("--twist", "twist_Nm", 0.01, 1e5, "NM", "Torque that twisted it apart.")
 @_measure("--nugget", "nugget_mm", 0.1, 100.0, "MM", "Diameter of the nugget or button.")
@@ -102,7 +102,7 @@ def add_command(
         raise InputError("command line", "--weld and --last", None, "allowed: one of them")
     wanted = read_joint(joint)
     job = read_job(schedule, welder)
-    setting = setting_of(job.schedule, job.table.time_of("upslope", "weld", "downslope"), schedule)
+    setting = setting_of(job.schedule, schedule)
     _check_setdown(wanted, told["setdown_mm"])
     if told["force_N"] is None:
         told["force_N"] = wanted.force_N
@@ -146,9 +146,9 @@ def _joined(trial: TrialRecord, wanted: tuple[int, int] | None, records: Records
 
 
 def _check_setdown(joint: Joint, setdown_mm: float | None) -> None:
-    most = joint.thin_mm + joint.thick_mm
+    most = sum(joint.sheets_mm or joint.rods_mm or ())
     if setdown_mm is not None and setdown_mm >= most:
-        allowed = f"allowed: less than {most:g}, both parts together"
+        allowed = f"allowed: less than {most:g}, all parts together"
         raise InputError("command line", "--setdown", figure(setdown_mm), allowed)
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import asdict
 from datetime import UTC, datetime
@@ -43,6 +44,7 @@ from gen.user_files import read_text
 from gen.welder import WELDER_FILE, Welder
 
 DRESS_EVERY = 20  # welds; how soon the faces spread depends on alloy, force and zinc (common practice, no source)
+_BEYOND = 1.1
 _HARDLY = 0.03  # between two probabilities of a good weld
 
 schedule_option = click.option(
@@ -92,7 +94,7 @@ def next_command(
     verdicts = _verdicts(known, machine, schedule, output, welds_per_minute)
     percents = {percent} if percent is not None else {*known.percents, known.percent}
     frequency = machine.mains.frequency_Hz
-    candidates = choices(known, sorted(percents), frequency, _longest_s(machine))
+    candidates = choices(known, sorted(percents), frequency, _longest_s(machine), verdicts.impulses)
     advice = next_trial(belief, candidates, verdicts.allowed)
     minded = reminders(known.tried, dress_every)
     text = rewritten(verdicts.text, advice.setting, verdicts.path) if advice.setting else None
@@ -199,7 +201,7 @@ def nearest(refused: Mapping[Setting, str]) -> dict[Setting, str]:
     """Of what was refused for one and the same check, the setting of the least heat."""
     found: dict[str, tuple[Setting, str]] = {}
     for setting, why in sorted(refused.items(), key=lambda item: item[0].time_s * item[0].percent ** 2):
-        found.setdefault(why.partition(",")[0], (setting, why))
+        found.setdefault(re.sub(r"[\d.]+", "", why), (setting, why))
     return dict(found.values())
 
 
@@ -300,17 +302,20 @@ def _best(
     One that was tried goes before one that is hardly better.
     """
     frequency = machine.mains.frequency_Hz
-    found = {in_cycles(belief.best(percent), frequency) for percent in percents}
-    found.update(choices(known, percents, frequency, _longest_s(machine)))
+    impulses = verdicts.impulses
+    found = {in_cycles(belief.best(percent), frequency, impulses) for percent in percents}
+    found.update(choices(known, percents, frequency, _longest_s(machine), impulses))
     windows = {percent: belief.window(percent) for percent in percents}
     inside = [s for s in found if windows[s.percent].low_s.median <= s.time_s <= windows[s.percent].high_s.median]
-    tried = {in_cycles(each.setting, frequency) for each in known.tried}
+    tried = {in_cycles(each.setting, frequency, impulses) for each in known.tried}
     good = {setting: belief.chances(setting).good + (_HARDLY if setting in tried else 0.0) for setting in inside}
     return next((s for s in sorted(inside, key=lambda s: (-good[s], s.time_s)) if verdicts.allowed(s)), None)
 
 
 def _longest_s(machine: Welder) -> float:
-    return float(machine.limits.longest_weld.half_cycles(machine.mains.frequency_Hz)) / (2 * machine.mains.frequency_Hz)
+    """A little beyond the longest weld, so that a search that ends there is told why."""
+    frequency = machine.mains.frequency_Hz
+    return _BEYOND * float(machine.limits.longest_weld.half_cycles(frequency)) / (2 * frequency)
 
 
 def _doubts(known: Known, belief: Belief, best: Setting, joint: Path) -> list[str]:

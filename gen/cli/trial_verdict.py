@@ -12,7 +12,7 @@ from gen.cli.prove import FASTEST
 from gen.errors import InputError
 from gen.schedule import schedule_from
 from gen.timing import compile_schedule
-from gen.trials.rewritten import rewritten
+from gen.trials.rewritten import impulses, rewritten
 from gen.trials.values import Setting
 from gen.welder import Welder
 
@@ -32,6 +32,11 @@ class Verdicts:
         schedule = schedule_from(rewritten(self.text, setting, self.path), self.path)
         board = boards()[self.welder.board.name]
         return Job(schedule, self.welder, board, compile_schedule(schedule, self.welder, board, self.path))
+
+    @property
+    def impulses(self) -> int:
+        """Of its weld. Raises InputError where it has no weld phase, or more than one."""
+        return impulses(schedule_from(self.text, self.path), self.path)
 
     def allowed(self, setting: Setting) -> bool:
         """Whether it compiles and nothing refuses it."""

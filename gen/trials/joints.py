@@ -135,8 +135,13 @@ def _shown(value: object) -> str:
     return str(list(value)) if isinstance(value, tuple) else str(written(value))
 
 
-def choices(known: Known, percents: Iterable[float], frequency_Hz: int, longest_s: float) -> list[Setting]:
-    """Weld times in whole cycles, up to `longest_s`, at each of `percents`: around the prior's range and what was tried."""
+def choices(
+    known: Known, percents: Iterable[float], frequency_Hz: int, longest_s: float, impulses: int = 1
+) -> list[Setting]:
+    """Weld times up to `longest_s` at each of `percents`: around the prior's range and what was tried.
+
+    In whole cycles, the same number for each of the `impulses` of the weld.
+    """
     prior = known.prior
     found = set()
     for percent in percents:
@@ -145,20 +150,22 @@ def choices(known: Known, percents: Iterable[float], frequency_Hz: int, longest_
             shift = (prior.percent / percent) ** 2  # equal heat
             times += [prior.low_s * shift, prior.high_s * shift]
         low, high = min(times) / REACH, min(longest_s, max(times) * REACH)
-        cycles = max(1, math.ceil(low * frequency_Hz))
-        while cycles <= high * frequency_Hz * (1 + 1e-9):
-            found.add(Setting(cycles / frequency_Hz, percent))
-            cycles = max(cycles + 1, round(cycles * GRID))
+        each_hz = frequency_Hz / impulses
+        each = max(1, math.ceil(low * each_hz))
+        while each <= high * each_hz * (1 + 1e-9):
+            found.add(Setting(each / each_hz, percent))
+            each = max(each + 1, round(each * GRID))
         # What was tried itself may be tried again.
         for record in known.records:
             if record.percent == percent and record.weld_s <= longest_s:
-                found.add(in_cycles(Setting(record.weld_s, percent), frequency_Hz))
+                found.add(in_cycles(Setting(record.weld_s, percent), frequency_Hz, impulses))
     return sorted(found, key=lambda s: (s.percent, s.time_s))
 
 
-def in_cycles(setting: Setting, frequency_Hz: int) -> Setting:
-    """The nearest setting in whole cycles of the mains, at least one."""
-    return Setting(max(1, round(setting.time_s * frequency_Hz)) / frequency_Hz, setting.percent)
+def in_cycles(setting: Setting, frequency_Hz: int, impulses: int = 1) -> Setting:
+    """The nearest setting in whole cycles of the mains, the same number, at least one, for each of its impulses."""
+    each_hz = frequency_Hz / impulses
+    return Setting(max(1, round(setting.time_s * each_hz)) / each_hz, setting.percent)
 
 
 def watched(welds: Sequence[WeldRecord], digest: str, wanted: tuple[int, int] | None) -> WeldRecord | str:

@@ -13,8 +13,9 @@ from gen.figures import Figure
 from gen.handbook.advice import suggest
 from gen.joint import Joint
 from gen.records import TrialRecord
+from gen.schedule import schedule_from
 from gen.trials.joints import GRID, Known, choices, setdown_wanted, tried_of
-from gen.trials.rewritten import rewritten
+from gen.trials.rewritten import impulses, rewritten, setting_of
 from gen.trials.values import Setting
 
 RODS = Joint(rods_mm=(4.0, 5.0))
@@ -121,3 +122,47 @@ def test_a_schedule_of_two_welds_is_not_rewritten() -> None:
     )
     with pytest.raises(InputError, match=r"job\.toml: weld phases: 2 given"):
         rewritten(text, Setting(0.5, 100), PATH)
+
+
+PULSATION = """\
+frequency_Hz = 50
+[[phase]]
+squeeze = "1 s"
+[[phase]]
+pulse = "2 cycles" # beds in
+cool = "4 cycles"
+[[phase]]
+pulse = "20 cycles"
+repeat = 3
+cool = "5 cycles"
+[[phase]]
+weld = "21 cycles"
+[[phase]]
+hold = "1 s"
+[[phase]]
+off = "1 s"
+"""
+
+
+def test_pulsation_shares_the_weld_time() -> None:
+    """Impulses as strong and as long as the weld are of it, a short one before them is not; what is over goes to the last."""
+    schedule = schedule_from(PULSATION, PATH)
+    assert impulses(schedule, PATH) == 4
+    assert setting_of(schedule, PATH) == Setting(81 / 50, 100)
+    new = schedule_from(rewritten(PULSATION, Setting(1.24, 80), PATH), PATH)
+    assert setting_of(new, PATH) == Setting(1.24, 80)
+    assert tomllib.loads(rewritten(PULSATION, Setting(1.24, 80), PATH))["phase"][1:4] == [
+        {"pulse": "2 cycles", "cool": "4 cycles"},
+        {"pulse": "15 cycles", "repeat": 3, "cool": "5 cycles", "current_percent": 80},
+        {"weld": "17 cycles", "current_percent": 80},
+    ]
+    with pytest.raises(InputError, match=r"weld time: 3 cycles given; allowed: at least 4 cycles"):
+        rewritten(PULSATION, Setting(0.06, 100), PATH)
+    for setting in choices(known(trial(1.62)), [100], 50, 3.0, impulses=4):
+        assert abs(setting.time_s * 50 / 4 - round(setting.time_s * 50 / 4)) < 1e-9
+
+
+def test_a_weaker_pulse_is_none_of_the_weld() -> None:
+    text = PULSATION.replace('pulse = "20 cycles"', 'pulse = "20 cycles"\ncurrent_percent = 60')
+    assert impulses(schedule_from(text, PATH), PATH) == 1
+    assert setting_of(schedule_from(text, PATH), PATH) == Setting(0.42, 100)
