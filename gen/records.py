@@ -55,7 +55,7 @@ CREATE TABLE trials (
     schedule TEXT NOT NULL,   -- the name of the schedule
     text TEXT NOT NULL,       -- the schedule file as it was
     digest TEXT NOT NULL,     -- of the compiled schedule
-    weld_s REAL NOT NULL,     -- under current in the weld phases
+    weld_s REAL NOT NULL,     -- under current, all impulses of the weld together
     percent REAL NOT NULL,    -- of the full current
     force_N REAL,
     outcome TEXT NOT NULL,    -- no bond, broke at joint, tore parent

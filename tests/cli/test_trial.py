@@ -20,6 +20,8 @@ from scrap import JOINT, MACHINE, SCHEDULE, add, set_out, watched, weld_of, well
 
 from gen.records import Records
 
+SLOWLY = ("--pace", "1")  # a weld a minute: as on scrap, and sooner simulated
+
 
 @pytest.fixture
 def here(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
@@ -36,7 +38,7 @@ def test_from_the_suggestion_to_a_schedule_that_holds(here: Path) -> None:
     """
     for n in itertools.count(1):
         assert n < 9
-        told = well("next", "rungs.toml", "-o", "try.toml")
+        told = well("next", "rungs.toml", "-o", "try.toml", *SLOWLY)
         assert "Try " in told
         assert "Wear eye protection" in told
         time_s, _ = weld_of(here / "try.toml")
@@ -45,9 +47,9 @@ def test_from_the_suggestion_to_a_schedule_that_holds(here: Path) -> None:
         if "may well be kept" in told:
             break
     assert "good window at 100 %" in well("show", "rungs.toml").lower()
-    kept = well("keep", "rungs.toml", "-o", "kept.toml")
+    kept = well("keep", "rungs.toml", "-o", "kept.toml", *SLOWLY)
     assert 0.9 <= weld_of(here / "kept.toml")[0] <= 1.5
-    assert kept.endswith("Written: kept.toml. Next: weldbeat push kept.toml --select\n")
+    assert kept.endswith("Written: kept.toml. Next: weldbeat push kept.toml --select --pace 1\n")
     assert "rungs" in well("compare")
     well("page", "rungs.toml", "-o", "rungs.html")
     assert typed(["simulate", "kept.toml"]).code == 0
@@ -176,10 +178,10 @@ def test_reminders(here: Path) -> None:
     """Force first when expulsion is early; dress after so many welds, and try again after it (common practice, no source)."""
     add("broke-at-joint", "--expulsion", "early")
     add("broke-at-joint")
-    assert "dress" not in well("next", "rungs.toml", "--dress-every", "3")
-    assert "dress" in well("next", "rungs.toml", "--dress-every", "2")
+    assert "dress" not in well("next", "rungs.toml", "--dress-every", "3", *SLOWLY)
+    assert "dress" in well("next", "rungs.toml", "--dress-every", "2", *SLOWLY)
     add("broke-at-joint", "--dressed", "--expulsion", "early")
-    told = well("next", "rungs.toml", "--dress-every", "2")
+    told = well("next", "rungs.toml", "--dress-every", "2", *SLOWLY)
     assert "dress them" not in told
     assert "force" in told
 

@@ -210,7 +210,9 @@ def test_joints_are_compared_by_heat(tried: Path) -> None:
     (tried / "frame.toml").write_text("rods_mm = [5, 5]\n")
     well("add", "frame.toml", "job.toml", "--outcome", "tore-parent")
     for joint in ("rungs", "frame"):
-        kept = well("keep", f"{joint}.toml", "--schedule", "job.toml", "-o", f"{joint}-kept.toml", "--json")
+        kept = well(
+            "keep", f"{joint}.toml", "--schedule", "job.toml", "-o", f"{joint}-kept.toml", "--json", "--pace", "1"
+        )
         assert json.loads(kept)["text"] == (tried / f"{joint}-kept.toml").read_text(encoding="utf-8")
     rows = {row["joint"]: row for row in json.loads(well("compare", "frame.toml", "--json"))}
     heats = {}
