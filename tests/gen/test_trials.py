@@ -163,6 +163,13 @@ def test_off_the_grid() -> None:
     assert belief.chances(Setting(0.004, 80)).no_bond > 0.99
 
 
+def test_a_suggestion_that_was_all_wrong() -> None:
+    """Hundreds of cold welds far above what the handbook lets expect leave a belief that says so, at the end of its reach."""
+    belief = believe(PRIOR, [weld(10.0, "no bond")] * 300)
+    assert belief.window(80).low_s.median > 2
+    assert belief.chances(Setting(0.4, 80)).good < 0.01
+
+
 @pytest.mark.parametrize(
     "bad",
     [
