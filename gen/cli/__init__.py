@@ -15,7 +15,10 @@ SECTIONS: tuple[tuple[str, tuple[tuple[str, str], ...]], ...] = (
     ("Plan", (("describe", "describe"), ("suggest", "suggest"), ("table", "plan"))),
     ("Prove", (("simulate", "prove"), ("sweep", "sweep"))),
     ("Make", (("build", "prove"),)),
-    ("Flash", (("ports", "link"), ("flash", "link"))),
+    (
+        "Flash and commission",
+        (("ports", "link"), ("flash", "link"), ("commission", "commission"), ("calibrate", "calibrate")),
+    ),
     ("Run", (("push", "link"), ("pull", "link"), ("schedules", "link"), ("watch", "watch"))),
 )
 _MODULES = {command: module for _, commands in SECTIONS for command, module in commands}
@@ -52,6 +55,8 @@ SHORT_HELP = {
     "build": "Write the firmware for the board, if the verdict lets it.",
     "ports": "The serial ports, and what answers on each.",
     "flash": "Put a built firmware onto a board.",
+    "commission": "Walk the steps from unpowered to the first weld, or print them.",
+    "calibrate": "Put measured values into the welder file, shown before.",
     "push": "Send a schedule to a board, if the verdict lets it.",
     "pull": "Fetch a schedule from a board as a file.",
     "schedules": "The schedules that a board holds; select or remove one.",
