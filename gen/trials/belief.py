@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 from functools import cached_property
 
 import numpy as np
+import numpy.typing as npt
 from scipy.special import xlogy  # type: ignore[import-untyped,unused-ignore]
 
 from gen.trials.model import (
@@ -30,6 +31,7 @@ from gen.trials.model import (
 from gen.trials.values import Chances, Credible, Prior, Setting, Tried, Window
 
 _CENTRAL = (0.5, 0.025, 0.975)
+_ALL = slice(None)
 _NOTHING = 1e-9  # a probability that counts as none
 _BEST_STEP = 0.02  # of the times among which `best` chooses, in heat
 
@@ -233,7 +235,7 @@ def _posterior(
         expelled += table.log_expelled(one.expulsion == "late", heat - grid.heat[0])
         if prior.setdown_share is not None and one.setdown_share is not None:
             limit += log_setdown(one.setdown_share, heat, prior.setdown_share[1], grid.heat, assumed)
-    evidence_tear, shape, log_tear = _normalised(tore)
+    evidence_tear, shape, log_tear = _normalised(tore, grid.tear > 0)
     evidence_expel, expel_shape, log_expel = _normalised(expelled)
     tear = grid.tear * evidence_tear
     expel = grid.expel * evidence_expel
@@ -252,10 +254,13 @@ def _posterior(
     )
 
 
-def _normalised(logs: Floats) -> tuple[Floats, Floats, float]:
-    """Of log weights with the edges last: their sums at each edge, the shares that make them up, and the log taken out."""
-    most = float(logs.max())
-    weights = np.exp(logs - most)
+def _normalised(logs: Floats, held: npt.NDArray[np.bool_] | slice = _ALL) -> tuple[Floats, Floats, float]:
+    """Of log weights with the edges last: their sums at each edge, the shares that make them up, and the log taken out.
+
+    `held`: where the edge can lie, so that welds which speak for a place outside cannot leave nothing inside.
+    """
+    most = float(logs[..., held].max())
+    weights = np.exp(np.minimum(logs - most, 0.0))
     sums = weights.sum(axis=tuple(range(weights.ndim - 1)))
     return sums, weights / (sums + 1e-300), most
 

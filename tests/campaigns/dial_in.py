@@ -53,6 +53,7 @@ def main(joints: int = 200, first: int = 1) -> None:
                 trials = list(pool.map(try_out, [law] * joints, [prior] * joints, seeds, chunksize=8))
                 show(f"{law} law, prior {prior}", trials)
                 everything.setdefault("own law" if law == "own" else "the other laws", []).extend(trials)
+    everything["every law"] = [trial for trials in everything.values() for trial in trials]
     for title, trials in everything.items():
         show(f"{title}, all priors", trials)
     print(f"{time.monotonic() - began:.0f} s")

@@ -163,6 +163,13 @@ def test_off_the_grid() -> None:
     assert belief.chances(Setting(0.004, 80)).no_bond > 0.99
 
 
+def test_a_suggestion_that_was_all_wrong() -> None:
+    """Hundreds of cold welds far above what the handbook lets expect leave a belief that says so, at the end of its reach."""
+    belief = believe(PRIOR, [weld(10.0, "no bond")] * 300)
+    assert belief.window(80).low_s.median > 2
+    assert belief.chances(Setting(0.4, 80)).good < 0.01
+
+
 @pytest.mark.parametrize(
     "bad",
     [
@@ -213,6 +220,19 @@ def test_settles_and_then_stays() -> None:
     again = next_trial(believe(PRIOR, [*tried, Tried(advice.setting, "tore parent")]), CANDIDATES, lambda _: True)
     assert again.setting == advice.setting
     assert again.settled
+
+
+def test_sure_is_not_settled() -> None:
+    """A setting that must lie in the window, by the welds on either side of it, is offered but not settled before its own."""
+    sides = [weld(0.26, "no bond"), weld(0.3, "broke at joint"), *[weld(0.36)] * 2]
+    sides += [*[weld(0.6)] * 2, weld(0.8, expulsion="late"), weld(0.9, expulsion="late")]
+    between = [s for s in CANDIDATES if 0.41 < s.time_s < 0.53]
+    advice = next_trial(believe(PRIOR, sides), between, lambda _: True)
+    assert advice.setting is not None
+    assert believe(PRIOR, sides).inside(advice.setting) > SURE
+    assert not advice.settled
+    sides += [Tried(advice.setting, "tore parent")] * REPEATS
+    assert next_trial(believe(PRIOR, sides), between, lambda _: True).settled
 
 
 def test_does_not_settle_on_cold_welds() -> None:

@@ -18,6 +18,7 @@ from dial_methods import PRIORS, Trial, figures, try_out
 from scipy.stats import norm
 from statsmodels.miscmodels.ordinal_model import OrderedModel
 
+from gen.handbook.tables import class_rows, iso_rows, rod_rows
 from gen.trials.belief import believe
 from gen.trials.model import ASSUMED, STEP, TEAR_REACH, LogNormal, curves, edges, limit_prior, shapes, tear_prior
 from gen.trials.values import OUTCOMES, Prior, Setting, Tried
@@ -152,6 +153,30 @@ def test_posterior_is_the_prior_weighted(prior: Prior, count: int) -> None:
         for ours, theirs, within in zip((found.median, found.low, found.high), at, (0.03, 0.06, 0.06)):
             assert math.log(ours) == pytest.approx(theirs, abs=within)
     assert window.chance == pytest.approx(weights @ (high > t), abs=0.02)
+
+
+# -- against the tables that the assumptions name --------------------------------------------------------------------
+
+
+def test_assumptions_are_near_the_tables() -> None:
+    """ISO 14373:2015, ranges of current at medium force; the class table, class C from memory; the cross-wire table at 15 and
+    30 % of cold-drawn rods: what each makes of an assumption, and that the assumption lies inside."""
+    lobes = [2 * math.log(row.first.current_A[1] / row.first.current_A[0]) for row in iso_rows()]
+    assert (round(min(lobes), 1), round(max(lobes), 1)) == (0.5, 0.8)
+    assert min(lobes) < ASSUMED.lobe[0] < max(lobes)
+    powers = [
+        math.log(c.weld_s / a.weld_s) / math.log(a.current_A / c.current_A)
+        for a, c in zip(class_rows("A"), class_rows("C"))
+        if 0.5 < a.size_mm < 2.0
+    ]
+    assert (round(min(powers), 1), round(max(powers), 1)) == (2.0, 2.7)
+    assert min(powers) < ASSUMED.exponent[0] < max(powers)
+    setdown = [
+        math.log(2) / (2 * math.log(more.current_A / less.current_A))
+        for less, more in zip(rod_rows("cold_drawn", 15), rod_rows("cold_drawn", 30))
+        if less.weld_s == more.weld_s
+    ]
+    assert float(np.median(setdown)) == pytest.approx(ASSUMED.setdown_power.median, abs=0.1)
 
 
 # -- in the small ---------------------------------------------------------------------------------------------------
