@@ -36,7 +36,7 @@ def next_trial(belief: Belief, candidates: Sequence[Setting], allowed: Callable[
     good = {setting: belief.chances(setting).good for setting in sure}
     for setting in sorted(sure, key=lambda s: (-min(repeats[s], REPEATS), -good[s], s.time_s)):
         if may(setting):
-            why = f"in the good window with a chance of {inside[setting]:.0%}; good welds at it or close by: {repeats[setting]}"
+            why = f"in the good window with a chance of {100 * inside[setting]:.0f} %; good welds at it or close by: {repeats[setting]}"
             return Advice(setting, why, repeats[setting] >= REPEATS)
     likeliest = next((s for s in sorted(inside, key=lambda s: (-inside[s], s.time_s)) if may(s)), None)
     if likeliest is None:
@@ -45,7 +45,7 @@ def next_trial(belief: Belief, candidates: Sequence[Setting], allowed: Callable[
         s: belief.information(s) for s in inside if inside[s] >= LIKELY * inside[likeliest] and answers.get(s, True)
     }
     setting = next(s for s in sorted(tells, key=lambda s: (-tells[s], s.time_s)) if may(s))
-    why = f"tells most of where the window lies; in it with a chance of {inside[setting]:.0%}"
+    why = f"tells most of where the window lies; in it with a chance of {100 * inside[setting]:.0f} %"
     return Advice(setting, why, False)
 
 
