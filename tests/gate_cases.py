@@ -1,4 +1,4 @@
-"""The contract of every gate: half-cycles, detector edges, stop levels and the moment of `off`, and what sim/gate.py makes of them.
+"""The contract of every gate: half-cycles, edges, stop levels and the moment of `off`, and what sim/gate.py makes of them.
 
 sim/gate.py is the only model of emitted code; tests/pio and tests/stm32 hold the real drivers against it on these cases.
 """

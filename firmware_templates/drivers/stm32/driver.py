@@ -45,7 +45,8 @@ _PWM = const(0x70)  # high from the compare value on; a new value counts at once
 _PWM_NEXT = const(0x78)  # the same; a new value waits for the end of the count
 _OUT_RISING = const(0x100)  # CCER: channel 3 drives its pin, channel 1 takes rising edges
 _FALLING = const(0x02)
-_NEVER = const(0xFFFF)  # no half-cycle is so long
+_LONGEST_COUNT = const(0xFFFF)  # ARR until the interrupt knows the half-cycle's end
+_NEVER = const(0xFFFFF)  # beyond any count
 
 # The interrupt loads a gate so long before it begins: more than an interrupt of MicroPython takes (16 to 94 us measured).
 LEAD_US = const(200)
@@ -110,7 +111,7 @@ class Driver(BoardIo):
         # A broken detector wire gives no edges, and so no weld.
         self._detector = Pin(config.PIN_DETECTOR, Pin.IN, Pin.PULL_DOWN)
         timer = pyb.Timer(2)
-        timer.init(prescaler=timer.source_freq() // 1_000_000 - 1, period=_NEVER)
+        timer.init(prescaler=timer.source_freq() // 1_000_000 - 1, period=_LONGEST_COUNT)
         timer.channel(4, pyb.Timer.OC_TIMING, compare=_NEVER, callback=self._due)
         timer.callback(self._end)
         self._disarm()
@@ -222,7 +223,7 @@ class Driver(BoardIo):
         self._last = min(count, config.MAX_HALF_CYCLES)
         self._ended = 0
         mem32[_CNT] = 0
-        mem32[_ARR] = _NEVER
+        mem32[_ARR] = _LONGEST_COUNT
         mem16[_CCMR2] = _PWM
         mem32[_CCR3] = _NEVER
         mem16[_CCMR2] = _PWM_NEXT
