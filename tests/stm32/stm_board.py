@@ -249,7 +249,7 @@ class _Pin:
 
 def _timer(board: Board) -> Any:
     class Timer:
-        OC_TIMING = 2
+        OC_TIMING, HIGH = 2, 0
 
         def __init__(self, number: int) -> None:
             assert number == 2
@@ -263,8 +263,8 @@ def _timer(board: Board) -> Any:
             assert prescaler == 83, "a count is to be a microsecond"
             board.timer.write(CR1, 0x81)
 
-        def channel(self, number: int, mode: int, compare: int, callback: Callable[[Any], None]) -> None:
-            assert (number, mode) == (4, self.OC_TIMING)
+        def channel(self, number: int, mode: int, compare: int, polarity: int, callback: Callable[[Any], None]) -> None:
+            assert (number, mode, polarity) == (4, self.OC_TIMING, self.HIGH)
             self._enable(COMPARE_4, callback)
 
         def callback(self, function: Callable[[Any], None]) -> None:

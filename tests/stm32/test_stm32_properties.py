@@ -163,7 +163,9 @@ PROPERTIES = [
     Property(false_edges_do_nothing, ("self._phase == _HUNT and mem16", "self._phase != _OFF and mem16")),
     Property(stop_is_asked_before_each_gate, ("self._stop.value() or ", "")),
     Property(a_late_interrupt_fires_nothing_late, ("(begin and mem32[_CNT] + _TOO_LATE_US > begin)", "False")),
-    Property(off_leaves_the_pin_low, ("self._disarm()\n        self._gate.init(Pin.OUT, value=0)", "self._phase = _OFF")),
+    Property(
+        off_leaves_the_pin_low, ("self._disarm()\n        self._gate.init(Pin.OUT, value=0)", "self._phase = _OFF")
+    ),
     Property(off_leaves_the_pin_low, ("self._ended += 1\n        low", "pass\n        low")),
 ]
 

@@ -100,19 +100,19 @@ class Driver(BoardIo):
         self._phase = _OFF
         self._edge = 1  # level that the edge hunted for leads to
         self._window_us = 0
-        self._deadline_us = 0
+        self._deadline_us = time.ticks_us()
         self._ended = 0
 
         self._lengths = array("i", bytes(4 * _QUEUE))
         self._newest = self._oldest = 0
         self._metered = 0
-        self._metered_us = 0
+        self._metered_us = time.ticks_us()
 
         # A broken detector wire gives no edges, and so no weld.
         self._detector = Pin(config.PIN_DETECTOR, Pin.IN, Pin.PULL_DOWN)
         timer = pyb.Timer(2)
         timer.init(prescaler=timer.source_freq() // 1_000_000 - 1, period=_LONGEST_COUNT)
-        timer.channel(4, pyb.Timer.OC_TIMING, compare=_NEVER, callback=self._due)
+        timer.channel(4, pyb.Timer.OC_TIMING, compare=_NEVER, polarity=pyb.Timer.HIGH, callback=self._due)
         timer.callback(self._end)
         self._disarm()
         mem16[_CCMR1] = _EDGE_IN
@@ -162,6 +162,8 @@ class Driver(BoardIo):
             return
         self._phase = _GATE
         if begin:
+            # Between the second and the last of these lines alone, a processor that stops would leave the gate loaded for good:
+            # the watchdog ends that, and the contactor that falls with the pulse train.
             mem16[_CCMR2] = _PWM
             mem32[_CCR3] = begin
             mem16[_CCMR2] = _PWM_NEXT
