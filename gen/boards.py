@@ -185,7 +185,7 @@ def _listed(choices: tuple[Gpio, ...]) -> str:
     return ", ".join(str(written(gpio)) for gpio in choices)
 
 
-def read_board(file: Traversable) -> Board:
+def board_from(file: Traversable) -> Board:
     """The board in one TOML file. Raises pydantic's ValidationError where it is none."""
     return Board.model_validate(tomllib.loads(file.read_text(encoding="utf-8")))
 
@@ -194,4 +194,4 @@ def read_board(file: Traversable) -> Board:
 def boards() -> dict[str, Board]:
     """Every board, by name."""
     found = sorted((f for f in files("boards").iterdir() if f.name.endswith(".toml")), key=lambda f: f.name)
-    return {board.name: board for board in map(read_board, found)}
+    return {board.name: board for board in map(board_from, found)}
