@@ -38,6 +38,12 @@ class Case:
         return self.half_us * 11 // 12
 
     @property
+    def lead_in(self) -> int:
+        """Half-cycles that pass unfired before the first of the weld."""
+        level = sum(time <= self.start_us for time in self.toggles_us) & 1
+        return 2 if self.square and 1 - level == self.positive else 1
+
+    @property
     def last_us(self) -> int:
         return self.end_us if self.off_us is None else self.off_us
 
@@ -121,17 +127,19 @@ def contract(earliest_us: int) -> dict[str, tuple[Case, int | None]]:
                 done = 8 if square or start_us != 14_050 else 0
                 case = Case(mains(25, square=square), delays, start_us=start_us, positive=positive, square=square)
                 cases[f"whole weld, {kind}, {positive}, from {start_us}"] = case, done
-        for position in range(9):
+        for position in range(11):
             for gone in (1, 6):
                 toggles, a_half = mains(25, square=square), 1 if square else 2
                 del toggles[position * a_half : (position + gone) * a_half]
-                cases[f"{gone} gone at {position}, {kind}"] = Case(toggles, delays, square=square), min(position, 8)
+                case = Case(toggles, delays, square=square)
+                cases[f"{gone} gone at {position}, {kind}"] = case, min(max(position - case.lead_in, 0), 8)
     for seed in range(16):
         cases[f"seed {seed}"] = _seeded(seed, earliest_us), 12
-    for position in range(9):
+    for position in range(11):
         opened = 4_100.0 + position * 10_000
         for name, stop in (("for 9 ms", [opened, opened + 9_100]), ("for good", [opened])):
-            cases[f"stopped {name} at {position}"] = Case(mains(25), delays, stop_us=stop), position
+            case = Case(mains(25), delays, stop_us=stop)
+            cases[f"stopped {name} at {position}"] = case, max(position - case.lead_in, 0)
     for off_us in range(600, 62_000, 1_237):
         cases[f"off at {off_us}"] = Case(mains(25), delays, off_us=off_us), None
     return cases
@@ -152,3 +160,20 @@ def _seeded(seed: int, earliest_us: int) -> Case:
     noise = [start + t for start in starts for t in range(500, half * 10 // 12, 500)]
     toggles = sorted([*toggles, *noise, *(t + 4 for t in noise)])
     return Case(toggles, delays, half, 200, dice.randrange(2), square, rise, fall)
+
+
+def false_first_edges(positive: int, square: bool) -> list[Case]:
+    """Noise in the long first window."""
+    glitches = range(700, 3_950, 271)
+    toggles = [sorted([*mains(25, square=square), float(us), us + 4.0]) for us in glitches]
+    return [Case(each, [3_000] * 4, positive=positive, square=square) for each in toggles]
+
+
+def never_fired_from(case: Case, outcome: Outcome) -> int:
+    """Hold a case of `false_first_edges` to it: each gate stands where a true crossing wants it. Returns how many there are."""
+    rises = [time for time, level in outcome.edges if level]
+    first_us, period = (14_000 - 10_000 * case.positive, 20_000) if case.square else (4_000, 10_000)
+    for n, rise in enumerate(rises):
+        off = (rise - 3_000 - first_us - (10_000 * n if case.square else 0)) % period
+        assert min(off, period - off) <= TOLERANCE_US, (case.toggles_us[:2], n)
+    return len(rises)

@@ -6,16 +6,26 @@ position and results must be equal.
 
 import pytest
 from fake_board import DMA, Board
-from gate_cases import DELAYS, TOLERANCE_US, Case, Outcome, agree, contract, mains, prepare
+from gate_cases import (
+    DELAYS,
+    TOLERANCE_US,
+    Case,
+    Outcome,
+    agree,
+    contract,
+    false_first_edges,
+    mains,
+    never_fired_from,
+    prepare,
+)
 from pio_bench import Steps
 
 CONTRACT = contract(earliest_us=10)
 
 
 def on_the_board(case: Case, monkeypatch: pytest.MonkeyPatch) -> Outcome:
-    # The lead-in is a word too.
-    lead_in = case.square and (1 - Steps(case.toggles_us).level(case.start_us * 4)) != case.positive
-    monkeypatch.setattr(DMA, "starved_after", None if case.words is None else case.words + lead_in)
+    # The lead-in is words too.
+    monkeypatch.setattr(DMA, "starved_after", None if case.words is None else case.words + case.lead_in)
     offsets: dict[str, int | None] = {"OFFSET_RISE_US": case.rise_us, "OFFSET_FALL_US": case.fall_us}
     board = Board(Steps(case.toggles_us), Steps(case.stop_us), case.square, config=offsets)
     driver = board.load()
@@ -47,3 +57,11 @@ def test_underrun(words: int, positive: int, monkeypatch: pytest.MonkeyPatch) ->
     """The feeding channel stops early: the weld ends with the last word that came."""
     case = Case(mains(25), DELAYS, words=words, positive=positive)
     assert agree(case, on_the_board(case, monkeypatch)).done == words
+
+
+@pytest.mark.parametrize("square", [True, False])
+@pytest.mark.parametrize("positive", [0, 1])
+def test_a_false_first_edge(positive: int, square: bool, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Noise in the first window is never fired from; just before the true edge it does no harm."""
+    cases = false_first_edges(positive, square)
+    assert sum(never_fired_from(case, agree(case, on_the_board(case, monkeypatch))) for case in cases)

@@ -128,7 +128,7 @@ def armed(driver):
         driver.set_half_cycle(index, 8_900, 9_752, index & 1)
     driver.set_half_cycle(1, -1, 9_752, 0)
     driver.start(1500, 10_638, 1)
-    for _ in range(3):
+    for _ in range(5):
         half_cycle(driver, 8_570)
     ended = driver.done()
     driver._changed(None)  # a false edge

@@ -6,7 +6,7 @@ Interrupts come 16 to 94 us late, as MicroPython's hard interrupts were measured
 import random
 
 import pytest
-from gate_cases import TOLERANCE_US, Case, Outcome, agree, contract, prepare
+from gate_cases import TOLERANCE_US, Case, Outcome, agree, contract, false_first_edges, never_fired_from, prepare
 from stm_board import Board
 
 from gen.boards import boards
@@ -44,3 +44,10 @@ def test_contract(name: str) -> None:
         assert outcome.done == done
     assert outcome.started == int(done != 0 or case.square or case.start_us != 14_050)
     assert outcome.off == 1
+
+
+@pytest.mark.parametrize("square", [True, False])
+@pytest.mark.parametrize("positive", [0, 1])
+def test_a_false_first_edge(positive: int, square: bool) -> None:
+    """Noise in the first window is never fired from; just before the true edge it does no harm."""
+    assert sum(never_fired_from(case, agree(case, on_the_board(case))) for case in false_first_edges(positive, square))

@@ -15,14 +15,15 @@ from stm_board import PINS, Board
 
 HALF_US = 10_000
 END_US = 9_166  # 165 degrees
-FIRST_US = 4_000  # the first rising edge
+EDGE_US = 4_000  # the first rising edge; the weld starts two half-cycles later, since the first edge may be false
+FIRST_US = EDGE_US + 2 * HALF_US
 DELAYS = [5_000, 2_000, 300, 8_500, 4_000, 4_000, 2_500, 2_500]
 TOLERANCE_US = 2
 Edit = tuple[str, str]
 
 
 def mains(count: int = 60) -> list[float]:
-    return [FIRST_US + i * HALF_US for i in range(count)]
+    return [EDGE_US + i * HALF_US for i in range(count)]
 
 
 def weld(edit: Edit, toggles: list[float] | None = None, run_us: float = 400_000, **settings: Any) -> tuple[Board, Any]:
@@ -39,16 +40,16 @@ def weld(edit: Edit, toggles: list[float] | None = None, run_us: float = 400_000
     return board, driver
 
 
-def pulses(board: Board) -> list[tuple[float, float]]:
-    """When the gate rose and fell, in microseconds after the first crossing."""
+def pulses(board: Board, first_us: float = FIRST_US) -> list[tuple[float, float]]:
+    """When the gate rose and fell, in microseconds after the weld's first crossing."""
     edges = [*board.gate_edges, (float("inf"), 0)] if board.gate_edges and board.gate_edges[-1][1] else board.gate_edges
-    return [(up - FIRST_US, down - FIRST_US) for (up, _), (down, _) in zip(edges[::2], edges[1::2], strict=True)]
+    return [(up - first_us, down - first_us) for (up, _), (down, _) in zip(edges[::2], edges[1::2], strict=True)]
 
 
-def in_step(board: Board) -> bool:
+def in_step(board: Board, first_us: float = FIRST_US) -> bool:
     """Every gate begins and ends where its half-cycle has it, and is of this weld."""
     ideal = {i: (i * HALF_US + delay, i * HALF_US + END_US) for i, delay in enumerate(DELAYS)}
-    for up, down in pulses(board):
+    for up, down in pulses(board, first_us):
         begin, end = ideal.get(int(up // HALF_US), (-1.0, -1.0))
         if abs(up - begin) > TOLERANCE_US or abs(down - end) > TOLERANCE_US:
             return False
@@ -62,7 +63,7 @@ def fires_what_was_loaded(edit: Edit) -> bool:
 
 def a_hung_processor_fires_no_more(edit: Edit) -> bool:
     """At whatever moment interrupts are no longer served, at most the gate under way is finished."""
-    for hung_us in range(3_000, 44_000, 797):
+    for hung_us in range(3_000, 64_000, 997):
         board, _ = weld(edit, hung_from_us=hung_us)
         begun = [up for up, _ in pulses(board) if up + FIRST_US > hung_us + 300]
         if begun or not in_step(board):
@@ -79,15 +80,15 @@ def a_missed_edge_ends_it(edit: Edit) -> bool:
     """The pin stands in its end state as the count ends: of a square detector, and of pulses where a false one stands there."""
     for position in range(1, 8):
         early, missing = mains(), mains()
-        early[position] -= 1_500
-        del missing[position]
-        crossings = [FIRST_US + i * HALF_US for i in range(60)]
+        early[position + 2] -= 1_500
+        del missing[position + 2]
+        crossings = mains()
         pulses_us = [t for crossing in crossings for t in (crossing, crossing + 400)]
-        false = [crossings[position] - 900, crossings[position] - 700]
+        false = [crossings[position + 1] - 900, crossings[position + 1] - 700]
         runs = [(early, True), (missing, True), (sorted(pulses_us + false), False)]
         for toggles, square in runs:
             board, driver = weld(edit, toggles, square=square)
-            if driver.done() != position or not in_step(board):
+            if driver.done() != position or not in_step(board, FIRST_US if square else FIRST_US - HALF_US):
                 return False
     return True
 
@@ -95,7 +96,7 @@ def a_missed_edge_ends_it(edit: Edit) -> bool:
 def nothing_fires_after_a_dropout(edit: Edit) -> bool:
     for gone in (2, 3, 7):
         toggles = mains()
-        del toggles[3 : 3 + gone]
+        del toggles[5 : 5 + gone]
         board, driver = weld(edit, toggles)
         if driver.done() != 3 or any(up > 3 * HALF_US for up, _ in pulses(board)):
             return False
@@ -120,7 +121,7 @@ def stop_is_asked_before_each_gate(edit: Edit) -> bool:
 
 def a_late_interrupt_fires_nothing_late(edit: Edit) -> bool:
     """One interrupt is held up for milliseconds: its gate comes in time or not at all."""
-    for held_up in range(1, 26):
+    for held_up in range(1, 34):
         served = iter(range(1000))
         board, _ = weld(edit, latency_us=lambda n=served, at=held_up: 4_500.0 if next(n) == at else 50.0)
         if not in_step(board):
@@ -130,7 +131,7 @@ def a_late_interrupt_fires_nothing_late(edit: Edit) -> bool:
 
 def off_leaves_the_pin_low(edit: Edit) -> bool:
     """At any moment, with interrupts in between: low, for good, and ready for the next weld."""
-    for off_us in range(3_990, 34_200, 1_097):
+    for off_us in range(3_990, 54_200, 1_597):
         board, driver = weld(edit, run_us=off_us, call_us=7.0)
         if driver.off() != 1:
             return False

@@ -53,6 +53,8 @@ LEAD_US = const(200)
 _AT_ONCE_US = const(20)
 _TOO_LATE_US = const(10)
 
+_LEAD_IN = const(2)  # entries set aside for half-cycles that are let pass unfired
+
 # Where a half-cycle stands.
 _OFF = const(0)  # nothing more comes: ended, stopped, or an edge was missed
 _HUNT = const(1)  # the next edge starts the count
@@ -89,8 +91,8 @@ class Driver(BoardIo):
         self._gate = Pin(config.PIN_GATE, Pin.OUT, value=0)
         super().__init__(WATCHDOG if machine.reset_cause() == machine.WDT_RESET else 0)
 
-        size = config.MAX_HALF_CYCLES + 1
-        self._begins = array("H", bytes(2 * size))  # us from the edge, 0 not fired; entry 0 is the lead-in
+        size = config.MAX_HALF_CYCLES + _LEAD_IN
+        self._begins = array("H", bytes(2 * size))  # us from the edge, 0 not fired; half-cycle i is entry i + _LEAD_IN
         self._ends = array("H", bytes(2 * size))
         self._results = bytearray(size)
         self._lead_in = 0
@@ -200,7 +202,7 @@ class Driver(BoardIo):
         return length
 
     def set_half_cycle(self, index: int, delay_us: int, end_us: int, positive: int) -> None:
-        self._prepare(index + 1, delay_us, end_us, positive)
+        self._prepare(index + _LEAD_IN, delay_us, end_us, positive)
 
     def _prepare(self, entry: int, delay_us: int, end_us: int, positive: int) -> None:
         offset = config.OFFSET_RISE_US if positive else config.OFFSET_FALL_US
@@ -212,17 +214,19 @@ class Driver(BoardIo):
         self.off()
         level = self._detector.value()
         self._edge = 1
-        self._lead_in = 0
+        # The first edge is hunted in a window as long as a half-cycle, and may be a false one. So it is never fired from:
+        # a half-cycle is let pass, or two for the polarity's sake, and only what comes one later is believed.
+        self._lead_in = 1
         if config.DETECTOR_SQUARE:
-            self._edge = 1 - level
-            # The next edge begins a half-cycle of polarity `edge`; if it is the other one, let it pass unfired.
-            if self._edge != positive:
-                self._lead_in = 1
-                self._prepare(0, -1, half_us * 11 // 12, self._edge)
+            self._edge = 1 - level  # the next edge begins a half-cycle of this polarity
+            if self._edge == positive:
+                self._lead_in = _LEAD_IN
         elif level:
             return 0
-        self._at = 1 - self._lead_in
-        self._last = min(count, config.MAX_HALF_CYCLES)
+        self._prepare(0, -1, half_us * 11 // 12, positive)
+        self._prepare(1, -1, half_us * 11 // 12, 1 - positive)
+        self._at = _LEAD_IN - self._lead_in
+        self._last = min(count, config.MAX_HALF_CYCLES) + _LEAD_IN - 1
         self._ended = 0
         mem32[_CNT] = 0
         mem32[_ARR] = _LONGEST_COUNT
@@ -245,7 +249,7 @@ class Driver(BoardIo):
         return max(self._ended - self._lead_in, 0)
 
     def fired(self, index: int) -> int:
-        return self._results[index + 1]
+        return self._results[index + _LEAD_IN]
 
     def off(self) -> int:
         armed = self._armed
