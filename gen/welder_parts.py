@@ -31,7 +31,7 @@ def _typical(text: str) -> Duration:
 
 
 class Mains(FileModel):
-    """The outlet. Its impedance is what an installation tester shows as loop impedance, cable and all."""
+    """The outlet. Its impedance is what an installation tester shows as line impedance, cable and all."""
 
     voltage_V: float = Field(ge=90, le=480)
     frequency_Hz: Literal[50, 60]
