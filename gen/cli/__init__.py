@@ -28,7 +28,7 @@ SECTIONS: tuple[tuple[str, tuple[tuple[str, str], ...]], ...] = (
         "Flash and commission",
         (("ports", "link"), ("flash", "link"), ("commission", "commission"), ("calibrate", "calibrate")),
     ),
-    ("Run", (("push", "link"), ("pull", "link"), ("schedules", "link"), ("watch", "watch"))),
+    ("Run", (("push", "link"), ("pull", "link"), ("schedules", "link"), ("watch", "watch"), ("trial", "trial"))),
 )
 _MODULES = {command: module for _, commands in SECTIONS for command, module in commands}
 
@@ -57,7 +57,7 @@ SHORT_HELP = {
     "new": "Start a machine of your own: asks a few questions, writes its files.",
     "boards": "The timer boards and what each can do.",
     "describe": "The machine as derived, and what other electrodes would cost.",
-    "suggest": "A first schedule for a joint on this machine, from handbooks.",
+    "suggest": "A first schedule for a joint, from the handbook tables.",
     "table": "A schedule as its timing table, counted in mains half-cycles.",
     "choose": "Which switch, fuse and other parts suit, with the calculation.",
     "wiring": "The wiring sheet of the upgrade: drawings, wire list, parts list.",
@@ -73,6 +73,7 @@ SHORT_HELP = {
     "pull": "Fetch a schedule from a board as a file.",
     "schedules": "The schedules that a board holds; select or remove one.",
     "watch": "Mains, state and welds of a board as they come; keeps the welds.",
+    "trial": "Trials on scrap: keep each, ask for the next, keep what holds.",
 }
 
 

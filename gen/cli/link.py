@@ -11,9 +11,10 @@ from typing import TYPE_CHECKING
 import click
 
 from gen.cautions import caution_lines
+from gen.cli.heat import fastest_of, pace_of
 from gen.cli.job import find_welder, read_job, run_job
 from gen.cli.plan import json_option, schedule_argument, welder_option
-from gen.cli.prove import pace_option
+from gen.cli.prove import FASTEST, pace_option
 from gen.cli.show import verdict_text
 from gen.cli.writing import check_targets, refused, write_whole
 from gen.errors import InputError
@@ -51,7 +52,7 @@ def opened(port: str | None, patience_s: float = PATIENCE_S) -> Link:
 @click.command("ports")
 @json_option
 def ports_command(as_json: bool) -> None:
-    """The serial ports of this computer, and what answers on each that belongs to a Raspberry Pi board."""
+    """The serial ports of this computer, and what answers on each that belongs to a timer board."""
     found = [(port, _answer(port)) for port in serial_ports()]
     if as_json:
         told = [
@@ -70,12 +71,12 @@ def ports_command(as_json: bool) -> None:
         click.echo(f"{port.device}: {port.description or 'no description'}")
         click.echo(f"  {answer}")
     if not any(port.board for port, _ in found):
-        click.echo("No Raspberry Pi board found. A cable that only charges carries no data: try another one.")
+        click.echo("No timer board found. A cable that only charges carries no data: try another one.")
 
 
 def _answer(port: FoundPort) -> str:
     if not port.board:
-        return "not asked: no Raspberry Pi board"
+        return "not asked: no timer board"
     try:
         with Link(port.device, _ASK_S) as link:
             hello = link.hello
@@ -149,7 +150,8 @@ def push_command(schedule: Path, port: str | None, welder: Path | None, welds_pe
     what it holds is read back and compared. Without PORT the only board found is taken.
     """
     job = read_job(schedule, welder)
-    run = run_job(job, 1, welds_per_minute, seed=0)
+    pace = pace_of(fastest_of(job), welds_per_minute) if welds_per_minute == FASTEST else welds_per_minute
+    run = run_job(job, 1, pace, seed=0)
     if run.verdict.refused:
         click.echo(verdict_text(run))
         click.echo("Nothing was sent.")
