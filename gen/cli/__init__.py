@@ -82,8 +82,8 @@ SHORT_HELP = {
 def weldbeat() -> None:
     """Weldbeat turns a hand-timed resistance welder into a repeatable one.
 
-    It compiles a weld schedule, runs the very firmware to be flashed on a simulated welder, says whether that is safe, and
-    writes it for a cheap board.
+    It compiles a weld schedule into a timing table, runs the very firmware that will be flashed on a simulated welder,
+    says whether that is safe, and writes the firmware for a cheap timer board.
 
     Mains and thousands of amperes: no software replaces an isolator, an emergency stop or a licensed electrician.
     """
