@@ -6,7 +6,7 @@ import json
 from pathlib import Path
 
 import pytest
-from command_line import WELDER, Outcome, contents, typed
+from command_line import WELDER, Outcome, contents, replaced, typed
 from vcd.reader import tokenize
 
 from gen.cli.faults import faults_json, faults_text, ground_of
@@ -37,7 +37,7 @@ over_temperature_contact = true
 
 
 def lay_out(folder: Path, protection: str) -> None:
-    (folder / "welder.toml").write_text(WELDER + protection)
+    (folder / "welder.toml").write_text(replaced(WELDER, '[protection]\ngate_drive = "one_shot"\n', protection))
     (folder / "job.toml").write_text(SHORT)
 
 
