@@ -183,6 +183,7 @@ class Supervisor:
         self.duty.begin(now_ms, self.driver.rested_ms())
         self.pedal = inputs & PEDAL
         self.pedal_ms = now_ms
+        self.fresh = False
         self.blocked_ms = now_ms
         self.stalled = True
         whole = self.store.start()

@@ -29,8 +29,9 @@ READ_BEFORE = (
     "numpy", "pytest", "hypothesis.stateful", "jinja2", "simpy", "littlefs", "gen.firmware", "gen.timing", "gen.link.messages",
     "sim.world", "sim.replay",
 )  # fmt: skip
-PER_TEST_S = 10  # of processor time; a test of the chosen takes a few seconds at most
-PER_MUTANT_S = 60
+# A test may take so much processor time, and so many times what it takes on the unchanged files; a mutant so much time in all.
+LEAST_S, MANY_TIMES = 1.0, 5
+PER_MUTANT_S = 120
 MOST_BYTES = 4 << 30
 
 CAUGHT, TIMED_OUT, SURVIVED = "caught", "timed out", "survived"
@@ -53,20 +54,26 @@ class Trial:
 class _Watcher:
     """A plugin of pytest: likeliest killers first, a limit on each test's time, and a line for each test that begins."""
 
-    def __init__(self, likely: Counter[str], note: int) -> None:
+    def __init__(self, likely: Counter[str], costs: dict[str, float], note: int) -> None:
         self.likely = likely
+        self.costs = costs
         self.note = note
         self.group = 0
 
     def tell(self, name: str) -> None:
-        os.write(self.note, f"{self.group} {name}\n".encode())
+        os.write(self.note, f"{self.group} {time.process_time():.3f} {name}\n".encode())
+
+    def limit(self, name: str) -> None:
+        """End the process when it takes too long from now on."""
+        limit_s = LEAST_S + MANY_TIMES * self.costs.get(name, 0) if self.costs else PER_MUTANT_S
+        signal.setitimer(signal.ITIMER_PROF, limit_s)
 
     def pytest_collection_modifyitems(self, items: list[Any]) -> None:
         items.sort(key=lambda item: -self.likely[item.nodeid])
 
     def pytest_runtest_protocol(self, item: Any) -> None:
         self.tell(item.nodeid)
-        signal.setitimer(signal.ITIMER_PROF, PER_TEST_S)
+        self.limit(item.nodeid)
 
     def pytest_collectreport(self, report: Any) -> None:
         if report.failed:
@@ -79,6 +86,7 @@ class Worker:
     def __init__(self, root: Path, folder: Path, tests: dict[str, list[list[str]]]) -> None:
         self.tests = tests
         self.killers: dict[str, Counter[str]] = defaultdict(Counter)  # by file, of each test
+        self.costs: dict[str, float] = {}  # of each test on the unchanged files, in seconds
         self.last_group: dict[str, int] = {}  # by function, the place of the tests that last caught something
         self.folder = Path(tempfile.mkdtemp(dir=folder))
         for name in COPIED:
@@ -109,12 +117,14 @@ class Worker:
         """Keep the tests' own bytecode, and run them all once on the unchanged files."""
         everything = {tuple(group): group for groups in self.tests.values() for group in groups}
         sys.dont_write_bytecode = False
-        outcome, by = self._forked(list(everything.values()), Counter(), 600)
+        outcome, told = self._forked(list(everything.values()), Counter(), 600)
         sys.dont_write_bytecode = True
         for cache in self.templates.rglob("__pycache__"):
             shutil.rmtree(cache)
         if outcome != SURVIVED:
-            raise RuntimeError(f"on the unchanged files: {outcome}, {by}")
+            raise RuntimeError(f"on the unchanged files: {outcome}, {told[-1]}")
+        for this, following in zip(told, told[1:]):
+            self.costs[this[2]] = float(following[1]) - float(this[1])
 
     def trial(self, mutation: Mutation) -> Trial:
         """Make the mutant, try it, and put the file back."""
@@ -129,22 +139,24 @@ class Worker:
         groups.sort(key=lambda group: group[0] != self.last_group.get(where, -1))
         file.write_text(changed.text, encoding="utf-8")
         try:
-            outcome, last = self._forked([group for _, group in groups], self.killers[mutation.path], PER_MUTANT_S)
+            outcome, told = self._forked([group for _, group in groups], self.killers[mutation.path], PER_MUTANT_S)
         finally:
             file.write_text(original, encoding="utf-8")
-        at, by = last.split(" ", 1)
-        if outcome != SURVIVED:
+        at, _, by = told[-1]
+        if outcome == SURVIVED:
+            by = ""
+        else:
             self.killers[mutation.path][by] += 1
             self.last_group[where] = groups[int(at)][0]
         return Trial(mutation, outcome, by, round(time.monotonic() - began, 2), changed.line, changed.becomes)
 
-    def _forked(self, groups: list[list[str]], likely: Counter[str], limit_s: float) -> tuple[str, str]:
-        """Run groups of tests in a child until one fails. Outcome, and the last test's group and name."""
+    def _forked(self, groups: list[list[str]], likely: Counter[str], limit_s: float) -> tuple[str, list[list[str]]]:
+        """Run groups of tests in a child until one fails. Outcome; and group, time and name of each test that began."""
         reading, writing = os.pipe()
         child = os.fork()
         if child == 0:
             os.close(reading)
-            _run(groups, likely, writing)
+            _run(groups, _Watcher(likely, self.costs, writing))
         os.close(writing)
         told, ends = b"", time.monotonic() + limit_s
         while True:
@@ -157,16 +169,16 @@ class Worker:
             os.kill(child, signal.SIGKILL)
         os.close(reading)
         _, status = os.waitpid(child, 0)
-        last = told.decode().splitlines()[-1] if told else "0 nothing"
+        lines = [line.split(" ", 2) for line in told.decode().splitlines()] or [["0", "0", "nothing"]]
         if os.WIFSIGNALED(status):
-            return TIMED_OUT, last
+            return TIMED_OUT, lines
         code = os.waitstatus_to_exitcode(status)
         if code not in (0, 1):
-            raise RuntimeError(f"pytest ended with {code}: {last}")
-        return (SURVIVED, "0 ") if code == 0 else (CAUGHT, last)
+            raise RuntimeError(f"pytest ended with {code}: {lines[-1]}")
+        return (CAUGHT if code else SURVIVED), lines
 
 
-def _run(groups: list[list[str]], likely: Counter[str], note: int) -> None:
+def _run(groups: list[list[str]], watcher: _Watcher) -> None:
     """The child: ends the process, with 0 where every test passed and 1 where one failed."""
     import pytest
 
@@ -177,8 +189,7 @@ def _run(groups: list[list[str]], likely: Counter[str], note: int) -> None:
         os.dup2(quiet, 2)
         resource.setrlimit(resource.RLIMIT_AS, (MOST_BYTES, MOST_BYTES))
         signal.signal(signal.SIGPROF, signal.SIG_DFL)
-        signal.setitimer(signal.ITIMER_PROF, PER_TEST_S)
-        watcher = _Watcher(likely, note)
+        watcher.limit("reading the tests")
         code = 0
         for watcher.group, group in enumerate(groups):
             code = int(pytest.main([*PYTEST, *group], plugins=[watcher]))
@@ -186,6 +197,8 @@ def _run(groups: list[list[str]], likely: Counter[str], note: int) -> None:
                 code = 1  # an error while the tests were read
             if code:
                 break
+        else:
+            watcher.tell("end")
     except BaseException as error:
         watcher.tell(repr(error))
     finally:
