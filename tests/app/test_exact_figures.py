@@ -138,6 +138,7 @@ def test_one_extra_edge_is_forgiven_each_50_ms() -> None:
     assert not made.noisy()
     made.edge(Small(6_999), Small(551))
     made.check(Small(700))  # a late step forgives one, not three
+    assert not made.noisy()
     made.edge(Small(6_999), Small(701))
     assert made.noisy()
     made.reset(Small(1_000))
