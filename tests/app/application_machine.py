@@ -145,7 +145,11 @@ class Application(RuleBasedStateMachine):
             board.id += 1
             board.run(300)
 
-    @rule(name=st.sampled_from(NAMES), fault=st.sampled_from(("", "", "failed", "lost", "torn", "cut")), at=st.integers(0, 99))
+    @rule(
+        name=st.sampled_from(NAMES),
+        fault=st.sampled_from(("", "", "failed", "lost", "torn", "cut")),
+        at=st.integers(0, 99),
+    )
     def table_is_selected(self, name: str, fault: str, at: int) -> None:
         """What was told is so; where the power went, it is the one or the other."""
         board = self.board
@@ -200,7 +204,11 @@ class Application(RuleBasedStateMachine):
         board.run(1200)
         board.pedal = False
         board.run(900)
-        assert (len(board.welded), board.completed) == (welds + 1, completed + 1), (self.board.state, self.board.reason, told)
+        assert (len(board.welded), board.completed) == (welds + 1, completed + 1), (
+            self.board.state,
+            self.board.reason,
+            told,
+        )
 
     def take(self, way_out: str) -> None:
         """Do what the words say."""

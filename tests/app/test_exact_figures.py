@@ -246,7 +246,9 @@ def seconds_until(charged: list[int], asked: int) -> int:
 Rows = list[tuple[str, int, int, int]]
 
 
-def handed_over(rows: Rows, half_us: int = 10_000, positive: int = 0, times: int = 1) -> dict[int, tuple[int, int, int]]:
+def handed_over(
+    rows: Rows, half_us: int = 10_000, positive: int = 0, times: int = 1
+) -> dict[int, tuple[int, int, int]]:
     """What the firing hardware gets of a plan, prepared so many times over."""
     plan, driver = Plan(rows, Small(10_000)), FakeDriver()
     for _ in range(times):

@@ -116,7 +116,16 @@ def test_what_is_no_request_gets_its_one_error(received: bytes, answer: tuple[in
 
 def test_ids_climb() -> None:
     """The same or a lower one is out of order, and so is anything but a greater one after a refusal; hello begins anew."""
-    sent = [request(5), request(5), request(4), request(6, "no"), request(6), request(3, "hello"), request(3), request(4)]
+    sent = [
+        request(5),
+        request(5),
+        request(4),
+        request(6, "no"),
+        request(6),
+        request(3, "hello"),
+        request(3),
+        request(4),
+    ]
     _, driver, asked = polled(b"".join(sent))
     late = "id must be greater than %d, or begin with hello"
     assert told(driver) == [

@@ -108,7 +108,12 @@ def tried(wanted: list[Mutation], tests: dict[str, list[list[str]]]) -> Iterator
 
 
 def chosen(options: argparse.Namespace) -> list[Mutation]:
-    found = [mutation for path in targets(TEMPLATES) if path.startswith(options.only) for mutation in mutations(TEMPLATES, path)]
+    found = [
+        mutation
+        for path in targets(TEMPLATES)
+        if path.startswith(options.only)
+        for mutation in mutations(TEMPLATES, path)
+    ]
     return found
 
 
