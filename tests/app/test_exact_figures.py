@@ -258,6 +258,7 @@ def handed_over(
         while not plan.ready():
             plan.fill(driver, Small(half_us), positive)  # type: ignore[arg-type]
             fills += 1
+            assert len(driver.half_cycles) == min(64 * fills, plan.count)
         assert fills == -(-plan.count // 64)
         plan.fill(driver, Small(half_us), positive)  # type: ignore[arg-type]
         assert sorted(driver.half_cycles) == list(range(plan.count))
@@ -269,32 +270,34 @@ def handed_over(
 @pytest.mark.parametrize("squeeze", [1, 2])
 def test_each_half_cycle_of_a_plan(squeeze: int, half_us: int, positive: int) -> None:
     """From the first fired row to the last, however many unfired ones lie around and between them; the second time too."""
-    inner: Rows = [("pulse", 64, 5_000, 25), ("cool", 4, -1, 0), ("upslope", 1, 0, 7), ("weld", 60, 4_001, 99)]
+    inner: Rows = [("pulse", 64, 5_000, 25), ("cool", 4, -1, 0), ("upslope", 1, 0, 7), ("weld", 59, 4_001, 99)]
     around: Rows = [("squeeze", 3, -1, 0)] * squeeze
     rows = [*around, *inner, ("hold", 10, -1, 0), ("off", 50, -1, 0)]
     delays = [delay for _, number, delay, _ in inner for _ in range(number)]
     plan = Plan(rows, 10_000)
-    assert (plan.count, plan.planned, plan.cost) == (129, 125, 64 * 25 + 7 + 60 * 99)
+    assert (plan.count, plan.planned, plan.cost) == (128, 124, 64 * 25 + 7 + 59 * 99)
     for n, (delay_us, end_us, sign) in handed_over(rows, half_us, positive, times=2).items():
         assert delay_us == (delays[n] * half_us // 10_000 if delays[n] >= 0 else -1)
         assert end_us == half_us * 11 // 12
         assert sign == (positive + n) % 2
-    assert plan.unfired_ms(True, "squeeze", Small(half_us)) == 3 * squeeze * half_us // 1_000
-    assert plan.unfired_ms(False, "hold", Small(half_us)) == 10 * half_us // 1_000
-    assert plan.unfired_ms(False, "off", Small(half_us)) == 50 * half_us // 1_000
-    assert plan.unfired_ms(False, "squeeze", half_us) == plan.unfired_ms(True, "off", half_us) == 0
+    assert plan.unfired_ms("squeeze", Small(half_us)) == 3 * squeeze * half_us // 1_000
+    assert plan.unfired_ms("hold", Small(half_us)) == 10 * half_us // 1_000
+    assert plan.unfired_ms("off", Small(half_us)) == 50 * half_us // 1_000
 
 
 def test_a_plan_is_the_same_with_names_made_anew() -> None:
     """Names of phases come from storage: equal, not the same object."""
     rows: Rows = [("squeeze", 20, -1, 0), ("weld", 2, 4_000, 50), ("hold", 10, -1, 0), ("off", 50, -1, 0)]
     made_anew = [("".join(list(phase)), *figures) for phase, *figures in rows]
-    assert Plan(made_anew, 10_000).unfired_ms(False, "off", 10_000) == 500  # type: ignore[arg-type]
+    assert Plan(made_anew, 10_000).unfired_ms("off", 10_000) == 500  # type: ignore[arg-type]
 
 
-@pytest.mark.parametrize("rows", [[("weld", 2, 0, 50)], [("squeeze", 1, -1, 0), ("weld", 2, 1, 50)]])
-def test_a_plan_of_one_fired_row(rows: Rows) -> None:
-    """With nothing around it or after it."""
+@pytest.mark.parametrize("before", range(3))
+@pytest.mark.parametrize("after", range(4))
+@pytest.mark.parametrize("delay_us", [0, 1, 4_000])
+def test_a_plan_of_one_fired_row(before: int, after: int, delay_us: int) -> None:
+    """With nothing around it, or with any number of unfired rows before and after it."""
+    rows: Rows = [("squeeze", 1, -1, 0)] * before + [("weld", 2, delay_us, 50)] + [("off", 9, -1, 0)] * after
     plan = Plan(rows, 10_000)
     assert (plan.count, plan.planned, plan.cost) == (2, 2, 100)
     assert len(handed_over(rows)) == 2

@@ -93,6 +93,8 @@ def test_a_request_is_met(number: int) -> None:
         (b"x\n", (0, (-32700, "line damaged or too long"))),
         (request(5)[1:], (0, (-32700, "line damaged or too long"))),
         (request(5)[:-2] + b"\n", (0, (-32700, "line damaged or too long"))),
+        (request(5)[:-9] + b"00000000\n", (0, (-32700, "line damaged or too long"))),
+        (request(5)[:-9] + b"ffffffff\n", (0, (-32700, "line damaged or too long"))),
         (with_crc("17"), (0, (-32700, "line damaged or too long"))),
         (b" 00000000\n", (0, (-32700, "line damaged or too long"))),
         (request(0), (0, (-32600, "id must be a whole number from 1 to 999999999"))),
@@ -186,6 +188,12 @@ def test_the_stop_line_is_found_after_anything(before: bytes, armed: bool) -> No
         # A stop line that was begun and not ended eats the first byte of the next at most.
         assert found.count(True) == number
         assert found[-1]
+    for almost in (STOP[1:], b"}" + STOP[1:], b"|" + STOP[1:], STOP + STOP[1:]):
+        line, driver, _ = line_of(almost)
+        found = []
+        while driver.received:
+            found.append(line.poll(armed))
+        assert found.count(True) == almost.startswith(STOP)
     for at in range(len(STOP)):
         wrong = STOP[:at] + bytes([STOP[at] ^ 1]) + STOP[at + 1 :]
         line, driver, _ = line_of(wrong)
@@ -236,3 +244,16 @@ def test_480_bytes_with_the_newline_and_no_more() -> None:
     for more, answer in ((480 - bare, 1), (481 - bare, (-32700, "line damaged or too long"))):
         _, driver, _ = polled(request(5, params={"x": "y" * more}) + request(6))
         assert told(driver) == [(5 if answer == 1 else 0, answer), (6, 1)]
+    longest = request(5, params={"x": "y" * (480 - bare)})
+    _, driver, _ = polled(longest[:-1] + b"x\n" + request(6))
+    assert told(driver) == [(0, (-32700, "line damaged or too long")), (6, 1)]
+
+
+def test_a_whole_line_with_a_byte_from_a_weld_behind_it_is_damaged() -> None:
+    """What came while armed was not kept, and nobody knows what it was."""
+    line, driver, _ = polled(request(5)[:-1])
+    driver.received = [120]
+    line.poll(True)
+    driver.received = [10]
+    line.poll(False)
+    assert told(driver) == [(0, (-32700, "line damaged or too long"))]

@@ -239,6 +239,15 @@ def test_a_start_that_is_refused_is_asked_for_again() -> None:
     assert board.completed == 1
 
 
+def test_no_second_try_over_a_gate_that_stays_high() -> None:
+    """The first missed its edge, and the pin does not go low: that is told, and nothing is started again."""
+    board = welding()
+    board.misses = 1
+    board.stuck_gate = True
+    board.run(200)
+    assert (board.state, board.reason, board.press_starts) == ("locked out", "gate pin does not go low", 1)
+
+
 def test_no_second_try_on_an_unsteady_mains() -> None:
     """What was missed while the mains was lost is not started again."""
     board = welding()
@@ -322,7 +331,7 @@ def test_conducting_under_current_is_no_short() -> None:
 
 
 def test_the_graver_trouble_is_told_first() -> None:
-    """Stop before heat before a short; and over a lockout that only waits."""
+    """Stop before heat before a short; in a lockout that only waits it is what stands now, so that the way out is right."""
     board = ready(AIR)
     board.hot = board.stop = True
     board.at(10)
@@ -340,6 +349,9 @@ def test_the_graver_trouble_is_told_first() -> None:
     board.at(10)
     assert board.reason == "over-temperature contact open"
     board.stop = True
+    board.at(10)
+    assert board.reason == "stop is open"
+    board.stop = False
     board.at(10)
     assert board.reason == "over-temperature contact open"
 

@@ -9,7 +9,7 @@ from __future__ import annotations
 import json
 import random
 from binascii import crc32
-from collections import deque
+from collections import Counter, deque
 from dataclasses import dataclass
 from typing import Any
 
@@ -82,7 +82,8 @@ class WatchedBoard:
         self.fired_ms = -NEVER_WELDED_MS
         self.last_sign: int | None = None
         self.reluctant = self.misses = 0  # starts still to be told "ask again", and still to miss their edge
-        self.welded: list[tuple[int, int]] = []  # of each weld: time, heat
+        self.welded: list[tuple[int, int]] = []  # of each weld that fired: time, and heat in all
+        self.passed: Counter[str] = Counter()  # how often each state, and each reason of a lockout, was come to
         self.completed = 0
         self.id = 0
         self.knows_rest = True
@@ -109,6 +110,8 @@ class WatchedBoard:
         self.last_sign = None
         self.told_done = 0
         self.progress_ms = 0
+        self.conducted = False
+        self.place = ""
         self.restarts = getattr(self, "restarts", -1) + 1
         self.supervisor = self.firmware.supervisor.Supervisor(self, self.config)
 
@@ -164,6 +167,10 @@ class WatchedBoard:
         it, states = self.supervisor, self.firmware.states
         assert self.fed == 1, "the watchdog is fed once a step"
         locked_out = it.state == states.LOCKED_OUT
+        place = f"{self.state}: {self.reason}" if locked_out else self.state
+        if place != self.place:
+            self.place = place
+            self.passed[place] += 1
         # A board that was locked out keeps its reason while it stores.
         assert it.state == states.STORING or locked_out == (it.reason != states.NO_REASON), "a lockout has a reason"
         assert not locked_out or states.WAY_OUT[it.reason], "a lockout has a way out"
@@ -180,56 +187,63 @@ class WatchedBoard:
     def _pass(self, until_ms: int) -> None:
         """Mains and firing hardware until a time; an edge in the very millisecond comes before the step."""
         while True:
-            mains = self.crossing_us_at
-            extra = self.extra_us[0] if self.extra_us else mains + 1
-            if min(mains, extra) > 1000 * until_ms:
+            events = [(self.crossing_us_at, self._crossing)]
+            if self.extra_us:
+                events.append((self.extra_us[0], self._extra))
+            if self.running and self.ends_us:
+                events.append((self.ends_us, self._end))
+            at_us, happens = min(events, key=lambda event: event[0])
+            if at_us > 1000 * until_ms:
                 break
-            if extra <= mains:
-                self.extra_us.popleft()
-                self._edge(extra)
-            else:
-                self._crossing(mains)
+            happens(at_us)
         self.time_ms = until_ms
+
+    def _extra(self, at_us: int) -> None:
+        self.extra_us.popleft()
+        self._edge(at_us)
 
     def _crossing(self, at_us: int) -> None:
         self.sign ^= 1
         self.crossing_us_at = at_us + (self.half_us or 10_000)
-        if self.half_us is None:
-            if self.running and self.begun:
-                self.dead = True
-            return
-        self._edge(at_us)
+        if self.half_us is not None:
+            self._edge(at_us)
         if not self.running or self.dead:
             return
-        if self.stop:
+        if self.half_us is None:
+            self.dead = self.begun
+        elif self.stop or self.done_n == self.count:
             self.dead = True
         elif self.begun:
-            self.done_n += 1
-            if self.done_n == self.count:
-                self.dead = True
-                self.completed += 1
-            else:
-                self._gate()
+            self._gate(at_us)
         elif self.misses:
             self.misses -= 1
             self.dead = True
         elif self.sign == self.first_positive:
             self.begun = True
-            self._gate()
+            self._gate(at_us)
+
+    def _end(self, at_us: int) -> None:
+        """The end of a half-cycle's gate, where the firing hardware reports it."""
+        self.ends_us = 0
+        self.done_n += 1
+        self.completed += self.done_n == self.count
 
     def _edge(self, at_us: int) -> None:
         if len(self.meter) < METER_QUEUE:
             self.meter.append((min(at_us - self.edge_us, MASK), False))
         self.edge_us = at_us
 
-    def _gate(self) -> None:
+    def _gate(self, at_us: int) -> None:
         """The half-cycle that begins now."""
-        delay_us, _, positive = self.words[self.done_n]
+        delay_us, end_us, positive = self.words[self.done_n]
+        self.ends_us = at_us + end_us
         assert positive == self.sign, "the word is of the other polarity"
         self.gates.append(int(delay_us >= 0))
         if delay_us >= 0:
             if self.press_fired == 0 and self.last_sign is not None:
                 assert self.sign != self.last_sign, "begins on the polarity that the last weld ended on"
+            if self.press_fired == 0:
+                self.welded.append((self.time_ms, self.cost))
             self.press_fired += 1
             self.last_sign = self.sign
             self.fired_ms = self.time_ms
@@ -276,6 +290,7 @@ class WatchedBoard:
         if not self.config.CONDUCTION_SENSE:
             return 0
         if self.shorted:
+            self.conducted = True
             return 2
         seen, self.seen = self.seen | 1, 0
         return seen
@@ -303,7 +318,7 @@ class WatchedBoard:
         self.press_starts += 1
         assert self.press_starts <= TRIES, "tries once too often"
         assert self.press_fired == 0, "goes on with a weld that has fired"
-        self.running, self.begun, self.dead = True, False, False
+        self.running, self.begun, self.dead, self.ends_us = True, False, False, 0
         self.count, self.first_positive = count, positive
         self.done_n, self.gates, self.told_done, self.progress_ms = 0, [], 0, self.time_ms
         self.conducted = False
@@ -341,10 +356,9 @@ class WatchedBoard:
         assert self.open_seen, "the pedal was not seen open since the last weld"
         self.open_seen = False
         self.press_ms, self.press_starts, self.press_fired = self.pedal_since_ms, 0, 0
-        cost = self._shape(count).cost
+        cost = self.cost = self._shape(count).cost
         spent = sum(cost for time_ms, cost in self.welded if time_ms > self.time_ms - MINUTE_MS)
         assert spent + cost <= self.config.DUTY_LIMIT, "more heat than a minute may have"
-        self.welded.append((self.time_ms, cost))
 
     def _shape(self, count: int) -> Shape:
         shapes = [self.shapes[name] for name in self.selected if self.shapes[name].count == count]
@@ -361,7 +375,7 @@ class WatchedBoard:
         return self.gates[index]
 
     def off(self) -> int:
-        if self.running and self.begun and not self.dead and self.gates[-1]:
+        if self.running and self.ends_us and self.gates[-1]:
             self.done_n += 1  # cut short
         self.running = False
         if self.stuck_gate:
