@@ -1,4 +1,4 @@
-"""What is being welded: two sheets or two crossed rods, their metal and surface, and what presses on them."""
+"""What is being welded: two or three sheets or two crossed rods, their metal and surface, and what presses on them."""
 
 from __future__ import annotations
 
@@ -7,19 +7,31 @@ from typing import Annotated, Any, Literal, Self
 
 from pydantic import AfterValidator, BeforeValidator, Field, model_validator
 
+from gen.errors import InputError
+from gen.units import INCH_MM, POUND_N
 from gen.user_files import FileModel, Written, Wrong, figure, read_toml, validated, written
 
 SHEETS_MM = (0.254, 3.175)  # ends of the tables: 0.010 and 0.125 in
 RODS_MM = (1.5875, 12.7)  # 0.0625 and 0.5 in
 SETDOWNS = (15, 30, 50)  # of the table, %
-UNLIKE_RATIO = 3.0  # common practice, no source
+# Notes of "Recommended practices for spot welding low-carbon steel" (handbook table, public reproductions); ISO 14373:2015
+# has the same ratio in its scope.
+UNLIKE_RATIO = 3.0
+PILE_RATIO = 4.0  # the whole pile to its thinnest outer sheet
 
-_SHEETS = f"two thicknesses from {SHEETS_MM[0]:g} to {SHEETS_MM[1]:g} mm, where the tables end"
+_SHEETS = f"two or three thicknesses from {SHEETS_MM[0]:g} to {SHEETS_MM[1]:g} mm, where the tables end"
 _RODS = f"two diameters from {RODS_MM[0]:g} to {RODS_MM[1]:g} mm, where the tables end"
-_METAL = "low_carbon_steel; of other metals no figures are known here"
+_METALS = {"low_carbon_steel": "low-carbon steel", "stainless_steel": "austenitic stainless steel"}
+_METAL = (
+    "low_carbon_steel or, for sheets, stainless_steel (austenitic), for every part; of other metals, and of unlike ones, "
+    "no figures are known here"
+)
+ForceMeasured = Literal["gauge", "spring", "lever"]
+# How far the force may be off, of itself: typical (common practice, no source).
+FORCE_WITHIN: dict[str, float] = {"gauge": 0.05, "spring": 0.15, "lever": 0.35}
 
 
-def _pair(given: Any) -> Any:
+def _sizes(given: Any) -> Any:
     return tuple(float(x) if isinstance(x, int) else x for x in given) if isinstance(given, list) else given
 
 
@@ -29,26 +41,49 @@ def _setdown(given: float) -> float:
     return given
 
 
-Pair = Annotated[tuple[float, float], BeforeValidator(_pair)]
+def _two_or_three(given: tuple[float, ...] | None) -> tuple[float, ...] | None:
+    if given is not None and len(given) not in (2, 3):
+        raise ValueError
+    return given
+
+
+# A file in inches: each key with the metric one that it stands for.
+INCH_KEYS = {
+    "sheets_in": ("sheets_mm", INCH_MM),
+    "rods_in": ("rods_mm", INCH_MM),
+    "force_lb": ("force_N", POUND_N),
+    "face_diameter_in": ("face_diameter_mm", INCH_MM),
+    "groove_radius_in": ("groove_radius_mm", INCH_MM),
+    "pitch_in": ("pitch_mm", INCH_MM),
+    "overlap_in": ("overlap_mm", INCH_MM),
+}
 
 
 class Joint(FileModel):
-    """`joint.toml`: either sheets or rods. Force: of one electrode on the other. Groove: its radius, across the face.
+    """`joint.toml`: either sheets, in the order in which they lie, or rods. Force: of one electrode on the other.
 
+    Groove: its radius, across the face. Pitch: from the middle of this weld to that of the nearest made before it.
     Setdown is 15 % where it is left out: it wants the least current, and small machines have little.
+    `force_measured`: a gauge between the electrodes, a spring (its compression, or a spring balance on the lever), or
+    reckoned from the lever's arms and the hand's push.
     """
 
-    sheets_mm: Pair | None = Field(default=None, description=_SHEETS)
-    rods_mm: Pair | None = Field(default=None, description=_RODS)
-    material: Literal["low_carbon_steel"] = Field(default="low_carbon_steel", description=_METAL)
+    sheets_mm: Annotated[tuple[float, ...] | None, BeforeValidator(_sizes), AfterValidator(_two_or_three)] = Field(
+        default=None, description=_SHEETS
+    )
+    rods_mm: Annotated[tuple[float, float] | None, BeforeValidator(_sizes)] = Field(default=None, description=_RODS)
+    material: Literal["low_carbon_steel", "stainless_steel"] = Field(default="low_carbon_steel", description=_METAL)
     surface: Literal["clean", "scaled", "zinc"] = "clean"
     finish: Literal["cold_drawn", "hot_drawn"] = "cold_drawn"
     setdown_percent: Annotated[float, AfterValidator(_setdown)] = Field(
         default=15, description="15, 30 or 50, the setdowns of the table"
     )
     force_N: float | None = Field(default=None, gt=0, le=50_000)
+    force_measured: ForceMeasured | None = None
     face_diameter_mm: float | None = Field(default=None, gt=0, le=100)
     groove_radius_mm: float | None = Field(default=None, gt=0, le=50)
+    pitch_mm: float | None = Field(default=None, gt=0, le=5000)
+    overlap_mm: float | None = Field(default=None, gt=0, le=1000)
 
     @model_validator(mode="after")
     def _consistent(self) -> Self:
@@ -63,37 +98,105 @@ class Joint(FileModel):
                 # A table's end in inches is sold by the rounded millimetre: 1.588 for 1.5875.
                 if not least * 0.999 <= size <= most * 1.001:
                     raise Wrong(key, figure(size), f"allowed: {allowed}")
-        if self.sheets_mm and max(self.sheets_mm) > UNLIKE_RATIO * min(self.sheets_mm):
-            allowed = f"allowed: at most {UNLIKE_RATIO:g} times the thinner; of more nothing is known here"
-            raise Wrong("sheets_mm", figure(max(self.sheets_mm)), allowed)
+        if self.sheets_mm:
+            self._pile_consistent(self.sheets_mm)
         if self.face_diameter_mm is not None and self.groove_radius_mm is not None:
             allowed = "a face is flat or grooved; allowed: face_diameter_mm or groove_radius_mm, one of them"
             raise Wrong("groove_radius_mm", figure(self.groove_radius_mm), allowed)
-        if self.sheets_mm:
-            for key in ("finish", "setdown_percent", "groove_radius_mm"):
-                if key in self.model_fields_set and getattr(self, key) is not None:
-                    raise Wrong(key, written(getattr(self, key)), "allowed: only beside rods_mm")
+        if self.force_measured is not None and self.force_N is None:
+            raise Wrong("force_measured", written(self.force_measured), "allowed: only beside force_N")
+        if self.material == "stainless_steel" and self.rods_mm:
+            raise Wrong(
+                "material", written(self.material), "of rods nothing is known but of low_carbon_steel; allowed: that"
+            )
+        if self.material == "stainless_steel" and self.surface == "zinc":
+            raise Wrong("surface", written(self.surface), "allowed beside stainless_steel: clean or scaled")
+        foreign = ("finish", "setdown_percent", "groove_radius_mm") if self.sheets_mm else ("overlap_mm",)
+        for key in foreign:
+            value = getattr(self, key)
+            if key in self.model_fields_set and value is not None:
+                beside = "rods_mm" if self.sheets_mm else "sheets_mm"
+                raise Wrong(
+                    key, figure(value) if isinstance(value, float) else written(value), f"allowed: only beside {beside}"
+                )
         return self
+
+    def _pile_consistent(self, sheets_mm: tuple[float, ...]) -> None:
+        """Raise Wrong for sheets more unlike than the handbook's notes let its table be used for."""
+        if max(sheets_mm) > UNLIKE_RATIO * min(sheets_mm) * 1.001:
+            allowed = f"allowed: at most {UNLIKE_RATIO:g} times the thinnest; of more nothing is known here"
+            raise Wrong("sheets_mm", figure(max(sheets_mm)), allowed)
+        outer_mm = min(sheets_mm[0], sheets_mm[-1])
+        if sum(sheets_mm) > PILE_RATIO * outer_mm * 1.001:
+            given = Written(f"{' + '.join(f'{mm:g}' for mm in sheets_mm)} = {sum(sheets_mm):.4g}")
+            allowed = f"allowed: a pile of at most {PILE_RATIO:g} times its thinner outer sheet; of more nothing is known here"
+            raise Wrong("sheets_mm", given, allowed)
 
     @property
     def thin_mm(self) -> float:
-        """The thinner sheet or rod."""
+        """The thinnest sheet or thinner rod."""
         return min(self.sheets_mm or self.rods_mm or ())
 
     @property
     def thick_mm(self) -> float:
-        """The thicker sheet or rod."""
+        """The thickest sheet or thicker rod."""
         return max(self.sheets_mm or self.rods_mm or ())
+
+    @property
+    def outer_mm(self) -> float:
+        """The thinner of the two sheets that the electrodes touch, which sets the schedule."""
+        sheets_mm = self.sheets_mm or (0.0,)
+        return min(sheets_mm[0], sheets_mm[-1])
+
+    @property
+    def force(self) -> tuple[float, float] | None:
+        """The force from its least to its most, N, as far as its measuring can be trusted; None where it is not given."""
+        if self.force_N is None:
+            return None
+        within = FORCE_WITHIN[self.force_measured or "lever"]
+        return self.force_N * (1 - within), self.force_N * (1 + within)
 
     @property
     def title(self) -> str:
         """The joint in a few words."""
         if self.sheets_mm:
-            return f"sheets {self.sheets_mm[0]:g} + {self.sheets_mm[1]:g} mm, low-carbon steel"
+            metal = f"{'zinc-coated ' if self.surface == 'zinc' else ''}{_METALS[self.material]}"
+            return f"sheets {' + '.join(f'{mm:g}' for mm in self.sheets_mm)} mm, {metal}"
         a, b = self.rods_mm or (0.0, 0.0)
         return f"rods {a:g} x {b:g} mm, {self.finish.replace('_', '-')} low-carbon steel, setdown {self.setdown_percent:g} %"
 
 
 def read_joint(path: Path) -> Joint:
-    """The joint file at `path`. Raises InputError."""
-    return validated(Joint, read_toml(path), path)
+    """The joint file at `path`, in millimetres and newtons or in inches and pounds. Raises InputError."""
+    content = read_toml(path)
+    metric = dict(content)
+    for key, (stands_for, factor) in INCH_KEYS.items():
+        if key not in content:
+            continue
+        if stands_for in content:
+            raise InputError(path, key, written(content[key]), f"{stands_for} is given too; allowed: one of them")
+        del metric[key]
+        metric[stands_for] = _times(content[key], factor)
+    try:
+        return validated(Joint, metric, path)
+    except InputError as error:
+        raise _as_typed(error, path, content) from None
+
+
+def _times(given: Any, factor: float) -> Any:
+    """A number, or a list of them, times `factor`; anything else as it is, for the model to refuse."""
+    if isinstance(given, list):
+        return [_times(item, factor) for item in given]
+    return given * factor if isinstance(given, (int, float)) and not isinstance(given, bool) else given
+
+
+def _as_typed(error: InputError, path: Path, content: dict[str, Any]) -> InputError:
+    """A message about a metric key, told of the inch key that the file has in its place."""
+    for key, (stands_for, factor) in INCH_KEYS.items():
+        if key in content and error.key.split(".")[0] == stands_for:
+            unit = "25.4 mm to the inch" if factor == INCH_MM else "4.448 N to the pound"
+            return InputError(path, key, written(content[key]), f"{error.allowed} ({unit})")
+    if error.key in content and error.key not in Joint.model_fields:
+        inch = ", ".join(INCH_KEYS)
+        return InputError(path, error.key, error.given, f"{error.allowed}; in inches and pounds: {inch}")
+    return error

@@ -1,4 +1,7 @@
-"""Times as the trade counts them: half-cycles, cycles, milliseconds, degrees. Exact, with every rounding said aloud."""
+"""Times as the trade counts them: half-cycles, cycles, milliseconds, degrees. Exact, with every rounding said aloud.
+
+And the inch and the pound, in which half of its tables are printed.
+"""
 
 from __future__ import annotations
 
@@ -6,6 +9,9 @@ import re
 from dataclasses import dataclass
 from fractions import Fraction
 from typing import Literal
+
+INCH_MM = 25.4
+POUND_N = 4.448222  # of force
 
 Unit = Literal["half-cycles", "cycles", "ms", "s"]
 

@@ -60,15 +60,15 @@ class GateUnit:
         return Word(max(begins - self._offsets[positive] - LATENCY_US, 1), gate_us, 0 if positive else 1)
 
     def start(self, count: int, half_us: int, positive: int) -> int:
-        """As the driver interface says. A half-cycle of the wrong polarity that comes first is let pass unfired."""
+        """As the driver interface says. The first half-cycle is let pass unfired, or the first two for the polarity's sake."""
         level = self._detector.level
         if not self._square and level:
             return 0
         edge = 1 - level if self._square else 1
         words = [self._words[i] for i in range(count)]
-        self._lead_in = 1 if self._square and edge != positive else 0
-        if self._lead_in:
-            words.insert(0, self._word(-1, half_us * 11 // 12, edge))
+        self._lead_in = 2 if self._square and edge == positive else 1
+        polarities = (positive, 1 - positive)[-self._lead_in :]
+        words = [self._word(-1, half_us * 11 // 12, polarity) for polarity in polarities] + words
         self._results = []
         self._process = self._env.process(self._run(words, edge, half_us * 11 // 10, half_us // 5))
         return 1

@@ -7,6 +7,7 @@ from .clock import elapsed
 NEEDED = 8
 LATE_MS = 100  # this long without an edge, and the mains is gone
 EXTRA_MOST = 20  # extra edges, within a second or so, that make noise a lockout
+EXTRA_UNDER_CURRENT = 6  # in one weld: two or three false edges, each of which may shift a gate by 15 degrees
 OUT_OF_BAND_MS = 5000  # edges that never agree for this long make a lockout
 LONGEST_US = 1000000  # anything longer is told as this, so that products stay small
 
@@ -77,6 +78,14 @@ class MainsLock:
     def noisy(self) -> bool:
         """Too many extra edges."""
         return self.extra >= EXTRA_MOST
+
+    def begin_weld(self) -> None:
+        """Count extra edges anew."""
+        self.extra = 0
+
+    def noisy_under_current(self) -> bool:
+        """Too many extra edges for the firing hardware to tell true ones from false."""
+        return self.extra >= EXTRA_UNDER_CURRENT
 
     def out_of_band(self, now_ms: int) -> bool:
         """Edges keep coming and never agree on a frequency in the band."""

@@ -164,8 +164,10 @@ class Supervisor:
             return states.OVER_TEMPERATURE
         if elapsed(now_ms, self.blocked_ms) > SHORTED_MS:
             return states.SWITCH_SHORTED
+        if self.state == states.WELD and self.lock.noisy_under_current():
+            return states.EXTRA_EDGES
         if self.armed():
-            return states.NO_REASON  # the firing hardware judges edges by itself
+            return states.NO_REASON  # the firing hardware judges single edges by itself
         if self.lock.noisy():
             return states.EXTRA_EDGES
         if self.lock.out_of_band(now_ms):
@@ -249,6 +251,7 @@ class Supervisor:
             if self.tries == 0:
                 self.duty.charge(self.plan.cost)
             self.tries += 1
+            self.lock.begin_weld()
             self.done = 0
             self.conducted = False
             self.progress_ms = now_ms

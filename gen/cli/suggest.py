@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 import json
-import textwrap
 from collections.abc import Callable
-from dataclasses import asdict, replace
+from dataclasses import replace
 from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import Any
@@ -16,43 +15,50 @@ from gen.boards import boards
 from gen.cli.given import value_of
 from gen.cli.job import find_welder
 from gen.cli.plan import json_option, welder_option
+from gen.cli.suggest_text import as_data, as_lines
 from gen.cli.writing import check_targets, refused, write_whole
 from gen.errors import InputError
-from gen.figures import Figure
 from gen.handbook.advice import suggest
-from gen.handbook.suggestion import OFF, SQUEEZE, Suggestion
+from gen.handbook.suggestion import Suggestion
 from gen.joint import RODS_MM, SHEETS_MM, Joint, read_joint
 from gen.schedule import read_schedule
 from gen.timing import compile_schedule
+from gen.units import INCH_MM, POUND_N
 from gen.user_files import validated, written
 from gen.welder import WELDER_FILE, Welder
 
-_WIDTH = 120
-_COLUMN = 46  # where the sources begin
-_INCH_MM = 25.4
 _KEYS = {
     "sheets_mm": "--sheets",
     "rods_mm": "--rods",
+    "material": "--material",
+    "surface": "--surface",
     "finish": "--finish",
     "setdown_percent": "--setdown",
     "force_N": "--force",
+    "force_measured": "--force-measured",
     "face_diameter_mm": "--face",
     "groove_radius_mm": "--groove",
+    "pitch_mm": "--pitch",
+    "overlap_mm": "--overlap",
 }
+_COUNTS = {2: "two", 3: "three"}
 
 
-def _pair(least_mm: float, most_mm: float) -> Callable[[str], list[float]]:
-    """Two sizes joined by a comma, in mm or with `in` after each."""
-    allowed = f"allowed: two sizes from {least_mm:g} to {most_mm:g} mm, such as 1.6,2 or 0.0625in,0.08in"
+def _sizes(least_mm: float, most_mm: float, most: int) -> Callable[[str], list[float]]:
+    """Two sizes or as many as `most`, joined by commas, in mm or with `in` after each."""
+    many = " or ".join(word for count, word in _COUNTS.items() if count <= most)
+    allowed = f"allowed: {many} sizes from {least_mm:g} to {most_mm:g} mm, such as 1.6,2 or 0.0625in,0.08in"
 
     def convert(text: str) -> list[float]:
         try:
             sizes = [_millimetres(part.strip()) for part in text.split(",")]
         except ValueError:
             sizes = []
-        if len(sizes) > 2:
-            raise click.BadParameter(f"{written(text)} given; of more than two nothing is known here; {allowed}")
-        if len(sizes) != 2 or not all(least_mm * 0.999 <= size <= most_mm * 1.001 for size in sizes):
+        if len(sizes) > most:
+            raise click.BadParameter(
+                f"{written(text)} given; of more than {_COUNTS[most]} nothing is known here; {allowed}"
+            )
+        if len(sizes) < 2 or not all(least_mm * 0.999 <= size <= most_mm * 1.001 for size in sizes):
             raise click.BadParameter(f"{written(text)} given; {allowed}")
         return sizes
 
@@ -60,31 +66,60 @@ def _pair(least_mm: float, most_mm: float) -> Callable[[str], list[float]]:
 
 
 def _millimetres(text: str) -> float:
-    return float(text[:-2]) * _INCH_MM if text.endswith("in") else float(text.removesuffix("mm"))
+    return float(text[:-2]) * INCH_MM if text.endswith("in") else float(text.removesuffix("mm"))
 
 
 def _option(name: str, key: str, metavar: str, text: str) -> Callable[[Any], Any]:
     return click.option(name, key, type=value_of(Joint, key), metavar=metavar, help=text)
 
 
+def _measure(name: str, key: str, metavar: str, text: str) -> Callable[[Any], Any]:
+    """An option in mm or N, or in inches or pounds where `in` or `lb` stands after it."""
+    metric = value_of(Joint, key)
+    unit, factor = ("lb", POUND_N) if key.endswith("_N") else ("in", INCH_MM)
+
+    def convert(typed: str) -> Any:
+        try:
+            given: Any = float(typed.removesuffix(unit)) * factor if typed.endswith(unit) else typed
+        except ValueError:
+            given = typed
+        try:
+            return metric(given)
+        except click.BadParameter as error:
+            if given == typed:
+                raise
+            allowed = error.message.partition(" given; ")[2]
+            raise click.BadParameter(f"{written(typed)} given; {allowed} ({factor:.4g} {metavar} each)") from None
+
+    return click.option(name, key, type=convert, metavar=metavar, help=text)
+
+
 @click.command("suggest")
-@click.option("--sheets", "sheets_mm", type=_pair(*SHEETS_MM), metavar="T,T", help="Two sheets, such as 1,1 (mm).")
-@click.option("--rods", "rods_mm", type=_pair(*RODS_MM), metavar="D,D", help="Two crossed rods, such as 5,8 (mm).")
-@click.option("--joint", type=click.Path(path_type=Path), help="A joint file, in place of the other options.")
-@_option(
-    "--material", "material", "METAL", "The metal: low_carbon_steel, the only one of which figures are known here."
+@click.option(
+    "--sheets",
+    "sheets_mm",
+    type=_sizes(*SHEETS_MM, 3),
+    metavar="T,T[,T]",
+    help="Two or three sheets as they lie: 1,1 (mm); 0.04in,0.06in.",
 )
+@click.option("--rods", "rods_mm", type=_sizes(*RODS_MM, 2), metavar="D,D", help="Two crossed rods, such as 5,8 (mm).")
+@click.option("--joint", type=click.Path(path_type=Path), help="A joint file, in place of the other options.")
+@_option("--material", "material", "METAL", "low_carbon_steel, or stainless_steel (of sheets).")
 @_option("--surface", "surface", "SURFACE", "clean, scaled or zinc.")
 @_option("--finish", "finish", "FINISH", "Of rods: cold_drawn or hot_drawn.")
-@_option("--setdown", "setdown_percent", "PERCENT", "Of rods: 15, 30 or 50 % of the thinner; otherwise 15.")
-@_option("--force", "force_N", "N", "Electrode force, N, to compare with the tables'.")
-@_option("--face", "face_diameter_mm", "MM", "Diameter of the electrode face; otherwise that of the welder file.")
-@_option("--groove", "groove_radius_mm", "MM", "Radius of a groove across the face; otherwise that of the welder file.")
+@_option("--setdown", "setdown_percent", "PERCENT", "Of rods: 15, 30 or 50 % of the thinner (15).")
+@_measure("--force", "force_N", "N", "Electrode force, N (or 400lb), beside the tables'.")
+@_option("--force-measured", "force_measured", "HOW", "How it was measured: gauge, spring or lever.")
+@_measure("--face", "face_diameter_mm", "MM", "Electrode face, across; otherwise the welder file's.")
+@_measure("--groove", "groove_radius_mm", "MM", "Radius of its groove; otherwise the welder file's.")
+@_measure("--pitch", "pitch_mm", "MM", "From this weld to the nearest made before it.")
+@_measure("--overlap", "overlap_mm", "MM", "Overlap of sheets, beside the table's.")
 @welder_option
 @click.option("-o", "--output", type=click.Path(path_type=Path), help="Write the schedule to this new file.")
+@click.option("--inch", is_flag=True, help="Print inches and pounds; files stay metric.")
 @json_option
 def suggest_command(
-    joint: Path | None, welder: Path | None, output: Path | None, as_json: bool, **options: Any
+    joint: Path | None, welder: Path | None, output: Path | None, inch: bool, as_json: bool, **options: Any
 ) -> int | None:
     """A first schedule for a joint on this machine, from the handbook tables, with its reasons and sources.
 
@@ -95,6 +130,8 @@ def suggest_command(
         raise InputError(
             "command line", "--joint", written(str(joint)), "allowed: --joint or the other options of a joint"
         )
+    if inch and as_json:
+        raise InputError("command line", "--inch and --json", None, "allowed: one of them; data is metric")
     if output is not None:
         _check_output(output)
     wanted = read_joint(joint) if joint else _from_options(given)
@@ -109,9 +146,9 @@ def suggest_command(
         found = replace(found, helps=(f"tap {' or '.join(taps)}, of which something is known", *found.helps))
     refusal = _compiled(found, machine, output) if found.known else ""
     if as_json:
-        click.echo(json.dumps(_data(found, refusal), indent=2))
+        click.echo(json.dumps(as_data(found, refusal), indent=2))
     else:
-        click.echo("\n".join(_lines(found, refusal)))
+        click.echo("\n".join(as_lines(found, refusal, inch)))
     if not found.known:
         return 1
     if output is not None and not refusal:
@@ -173,65 +210,3 @@ def _compiled(found: Suggestion, welder: Welder, output: Path | None) -> str:
         except InputError as error:
             return str(error)
     return ""
-
-
-def _data(found: Suggestion, refusal: str) -> dict[str, Any]:
-    """Everything that the command tells, for another program."""
-    return {
-        "joint": found.joint.model_dump(),
-        "frequency_Hz": found.frequency_Hz,
-        "working_current_A": asdict(found.current),
-        "known": found.known,
-        "why_not": found.why_not,
-        "helps": list(found.helps),
-        "current_percent": found.percent if found.known else None,
-        "weld_s": asdict(found.weld) if found.weld else None,
-        "start_s": found.start_s if found.known else None,
-        "squeeze_s": asdict(SQUEEZE),
-        "hold_s": asdict(found.hold) if found.hold else None,
-        "off_s": asdict(OFF),
-        "figures": [{"name": name} | asdict(figure) for name, figure in found.figures],
-        "assumptions": list(found.assumptions),
-        "cautions": list(found.cautions),
-        "machine_refuses": refusal,
-        "schedule": found.schedule_text() if found.known else None,
-    }
-
-
-def _row(name: str, figure: Figure) -> str:
-    start = f"{f'  {name:<20}{figure.text}':<{_COLUMN - 2}}"
-    return textwrap.fill(f"{start}  {figure.source}", _WIDTH, subsequent_indent=" " * _COLUMN, break_long_words=False)
-
-
-def _said(text: str) -> str:
-    return textwrap.fill(text, _WIDTH, initial_indent="  ", subsequent_indent="    ", break_long_words=False)
-
-
-def _lines(found: Suggestion, refusal: str) -> list[str]:
-    lines = [found.joint.title, _row("this machine", found.current)]
-    if found.figures:
-        lines += ["", "What the tables say", *(_row(name, figure) for name, figure in found.figures)]
-    if found.weld is None or found.hold is None:
-        lines += ["", textwrap.fill(f"No suggestion: {found.why_not}.", _WIDTH), "What would help"]
-        lines += [f"  {help_}" for help_ in found.helps]
-    else:
-        lines += ["", "On this machine, as a first guess"]
-        percent = Figure(found.percent, found.percent, "%", f"of the working current: {found.delivered.text}")
-        start_s = found.weld_cycles / found.frequency_Hz
-        first = Figure(start_s, start_s, "s", f"{found.weld_cycles} cycles, to be tried on scrap")
-        for name, figure in (
-            ("squeeze", SQUEEZE),
-            ("percent current", percent),
-            ("weld, begin with", first),
-            ("weld, range", found.weld),
-            ("hold", found.hold),
-            ("off", OFF),
-        ):
-            lines.append(_row(name, figure))
-        if found.assumptions:
-            lines += ["", "Assumed", *(_said(text) for text in found.assumptions)]
-    if refusal:
-        lines += ["", textwrap.fill(f"The machine refuses it as it stands, so nothing is written: {refusal}", _WIDTH)]
-    if found.cautions:
-        lines += ["", "Cautions", *(_said(text) for text in found.cautions)]
-    return lines

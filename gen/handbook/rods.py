@@ -6,15 +6,17 @@ import math
 from dataclasses import dataclass
 
 from gen.figures import Figure, shown, spanning
-from gen.handbook.sheets import loss_time_s
-from gen.handbook.suggestion import HELPS, LEAST_PERCENT, TYPICAL, Suggestion, force_caution, percent_for, scaled
+from gen.handbook.classes import loss_time_s
+from gen.handbook.practice import face_words, force_cautions, force_practice, helps, rod_shunting, setdown_practice
+from gen.handbook.shape import LEAST_PERCENT, rod_shape
+from gen.handbook.suggestion import TYPICAL, Suggestion, compared, percent_for, scaled
 from gen.handbook.tables import around, between, cited, rod_rows
 from gen.joint import Joint
 
 # Low-carbon steel, W/(m K) / (kg/m3 x J/(kg K)): handbook values, from memory.
 DIFFUSIVITY_MM2_S = 1e6 * 50 / (7850 * 480)
 WITHIN_TABLE = 0.10  # how far a time may be off: the worst error of a row foretold from its neighbours
-HOLD = Figure(0.5, 0.5, "s", TYPICAL)
+HOLD_S = 0.5  # typical (common practice, no source); thick rods as long as the table welds them
 
 
 @dataclass(frozen=True)
@@ -29,11 +31,19 @@ class RodSetting:
         """Equal I^2 t: right only if no heat were lost in the longer time."""
         return self.weld_s * (self.current_A / current_A) ** 2
 
+    @property
+    def tau_s(self) -> float:
+        """Time constant of the loss of heat: d^2 over the diffusivity (our assumption)."""
+        return self.diameter_mm**2 / DIFFUSIVITY_MM2_S
+
+    @property
+    def least_A(self) -> float:
+        """The current that with this loss only just gets there, after for ever."""
+        return self.current_A * math.sqrt(-math.expm1(-self.weld_s / self.tau_s))
+
     def ceiling_s(self, current_A: float) -> float:
         """With a first-order loss of heat whose time constant is d^2 over the diffusivity (our assumption); may be infinite."""
-        tau_s = self.diameter_mm**2 / DIFFUSIVITY_MM2_S
-        least_A = self.current_A * math.sqrt(-math.expm1(-self.weld_s / tau_s))
-        return loss_time_s(tau_s, least_A, current_A)
+        return loss_time_s(self.tau_s, self.least_A, current_A)
 
 
 def setting(finish: str, setdown_percent: float, diameter_mm: float) -> RodSetting:
@@ -58,39 +68,73 @@ def suggest_rods(joint: Joint, current: Figure, frequency_Hz: int) -> Suggestion
     percent = percent_for(middle.current_A, current)
     delivered = scaled(current, percent)
     of_table = f"{100 * delivered.middle / middle.current_A:.0f} % of the table's current"
-    figures = _figures(joint, middle)
+    figures = _figures(joint, middle, spanning((low.least_A, high.least_A), "A", _LOSS))
+    against = f"of the table's current: {compared(current, middle.current_A)}"
     if percent < LEAST_PERCENT:
         why_not = f"the table wants {shown(middle.current_A)} A, {percent} % of this tap's current; change the tap"
-        return Suggestion(joint, frequency_Hz, current, why_not, ("a lower tap",), figures=figures)
+        ways = ("a lower tap",)
+        return Suggestion(joint, frequency_Hz, current, why_not, ways, figures=figures, against=against)
     longest_s = middle.ceiling_s(delivered.middle)
     if longest_s == math.inf:
         why_not = (
             f"not known: {shown(delivered.middle)} A is {of_table}, and "
             "so much heat may flow away along the rods that it never gets hot enough"
+            + (
+                f"; by our loss of heat, below {shown(low.least_A)} A no time will do"
+                if delivered.high < low.least_A
+                else ""
+            )
         )
-        return Suggestion(joint, frequency_Hz, current, why_not, _helps(joint), figures=figures)
-    cautions = list(force_caution(joint, dict(figures)["force"]))
+        return Suggestion(joint, frequency_Hz, current, why_not, _helps(joint), figures=figures, against=against)
+    table_force = next(figure for name, figure in figures if name == "force")
+    cautions = list(force_cautions(joint, table_force))
     worst_s = high.ceiling_s(delivered.low)
     if worst_s == math.inf:
         cautions.append(
             f"at the low end of the current, {shown(delivered.low)} A, it may never get hot enough: the range's long end is "
             f"that of {shown(delivered.middle)} A"
         )
-    if joint.groove_radius_mm is None:
-        cautions.append(
-            "a flat face marks the rod and lets it roll: a groove of the rod's radius holds it (common practice, no source)"
-        )
+    warned, faces = face_words(joint)
+    start_s = middle.floor_s(delivered.high)
+    shape = rod_shape(joint.thin_mm, start_s, percent)
     weld = Figure(
         low.floor_s(delivered.high) * (1 - WITHIN_TABLE),
-        (longest_s if worst_s == math.inf else worst_s) * (1 + WITHIN_TABLE),
+        (longest_s if worst_s == math.inf else worst_s) * (1 + WITHIN_TABLE) * shape.longer,
         "s",
         f"From equal I^2 t (floor) to our loss of heat (ceiling), and {100 * WITHIN_TABLE:.0f} % either way",
     )
+    return Suggestion(
+        joint,
+        frequency_Hz,
+        current,
+        percent=percent,
+        weld=weld,
+        start_s=start_s,
+        hold=_hold(middle),
+        figures=figures,
+        assumptions=_assumptions(joint, (low, middle, high), f"{shown(delivered.middle)} A is {of_table}"),
+        cautions=(*cautions, *warned),
+        against=against,
+        practice=(
+            *shape.practice,
+            *force_practice(joint, table_force),
+            setdown_practice(dict(figures)["setdown"].middle),
+            *faces,
+            *rod_shunting(joint, delivered),
+        ),
+        shape=shape,
+    )
+
+
+_LOSS = "our loss of heat, over the effective diameters: an assumption, not measured"
+
+
+def _assumptions(joint: Joint, settings: tuple[RodSetting, RodSetting, RodSetting], share: str) -> tuple[str, ...]:
+    low, middle, high = settings
     assumptions = [
-        f"{shown(delivered.middle)} A is {of_table}, the only one it has: away from it, outside the table, equal I^2 t is "
-        "the floor, as if no heat were lost.",
+        f"{share}, the only one it has: away from it, outside the table, equal I^2 t is the floor, as if no heat were lost.",
         "Ceiling: a first-order loss with the time constant d^2 over the steel's diffusivity "
-        f"({middle.diameter_mm**2 / DIFFUSIVITY_MM2_S:.2g} s; our assumption, not measured).",
+        f"({middle.tau_s:.2g} s; our assumption, not measured).",
     ]
     if joint.thin_mm != joint.thick_mm:
         assumptions.append(
@@ -98,27 +142,19 @@ def suggest_rods(joint: Joint, current: Figure, frequency_Hz: int) -> Suggestion
             f"{shown(low.diameter_mm)} to {shown(high.diameter_mm)} mm in the range. Our assumption: no published rule is "
             "known to us."
         )
-    return Suggestion(
-        joint,
-        frequency_Hz,
-        current,
-        "",
-        (),
-        percent,
-        weld,
-        middle.floor_s(delivered.high),
-        HOLD,
-        figures,
-        tuple(assumptions),
-        tuple(cautions),
-    )
+    return tuple(assumptions)
+
+
+def _hold(middle: RodSetting) -> Figure:
+    hold_s = max(HOLD_S, middle.weld_s)
+    return Figure(hold_s, hold_s, "s", f"{TYPICAL}; the table here has none")
 
 
 def _helps(joint: Joint) -> tuple[str, ...]:
-    return HELPS if joint.setdown_percent == 15 else (*HELPS, "less setdown, which is less strong")
+    return helps(joint) if joint.setdown_percent == 15 else (*helps(joint), "less setdown, which is less strong")
 
 
-def _figures(joint: Joint, middle: RodSetting) -> tuple[tuple[str, Figure], ...]:
+def _figures(joint: Joint, middle: RodSetting, never: Figure) -> tuple[tuple[str, Figure], ...]:
     rows, mm = rod_rows(joint.finish, joint.setdown_percent), middle.diameter_mm
     table = f"cross-wire table, {joint.finish.replace('_', '-')}, setdown {joint.setdown_percent:g} %"
     source = f"{table}, {cited(rows, mm)}"
@@ -139,4 +175,5 @@ def _figures(joint: Joint, middle: RodSetting) -> tuple[tuple[str, Figure], ...]
         *forces,
         ("setdown", Figure(setdown_mm, setdown_mm, "mm", f"{joint.setdown_percent:g} % of the thinner rod")),
         ("strength", Figure(strength_N, strength_N, "N", thin)),
+        ("no time will do below", never),
     )

@@ -1,136 +1,178 @@
-"""Two sheets: between the classes of the spot-welding table, a little below them, and beside two other tables."""
+"""Two or three sheets: by the thinner outer one, from the classes of the spot-welding table, beside two other tables."""
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
-from functools import cached_property
-
-from scipy.optimize import brentq  # type: ignore[import-untyped,unused-ignore]
 
 from gen.figures import Figure, shown, spanning
-from gen.handbook.suggestion import HELPS, LEAST_PERCENT, Suggestion, force_caution, percent_for, scaled
-from gen.handbook.tables import INCH_MM, ClassRow, IsoRange, between, cited, class_rows, iso_row, optimum_rows
+from gen.handbook.classes import BELOW_C, LOSS_TO_MM, WITHIN_CLASSES, WITHIN_LOSS, Classes, loss_law
+from gen.handbook.practice import (
+    NOTES,
+    face_cautions,
+    force_cautions,
+    force_practice,
+    helps,
+    sheet_shunting,
+    spacing_factor,
+    weld_size_rule,
+)
+from gen.handbook.shape import LEAST_PERCENT, Shape, sheet_shape
+from gen.handbook.suggestion import Suggestion, compared, percent_for, scaled
+from gen.handbook.tables import IsoRange, between, cited, class_rows, iso_row, optimum_rows
 from gen.joint import Joint
 
-LOSS_TO_MM = 1.575  # 0.062 in: in thicker sheets classes A and C do not obey the loss law
-BELOW_C = 0.85  # of class C's current: the least for which anything is said
-# How far a time may be off: the worst error of class B foretold from classes A and C, by each of the two rules.
-WITHIN_CLASSES = 0.25
-WITHIN_LOSS = 0.30
-
-
-def loss_law(first: tuple[float, float], second: tuple[float, float]) -> tuple[float, float] | None:
-    """(tau s, Ic A) of t = -tau ln(1 - (Ic/I)^2) through two (time s, current A), the first the greater current.
-
-    A first-order loss of heat: Ic is the current that only just gets there, after for ever. None where none fits.
-    """
-    (t1, i1), (t2, i2) = first, second
-
-    def miss(x: float) -> float:
-        return math.log1p(-x / i2**2) / math.log1p(-x / i1**2) - t2 / t1
-
-    least, most = 1e-6 * i2**2, (1 - 1e-12) * i2**2
-    if miss(least) >= 0 or miss(most) <= 0:
-        return None
-    x = float(brentq(miss, least, most))
-    return -t1 / math.log1p(-x / i1**2), math.sqrt(x)
-
-
-def loss_time_s(tau_s: float, least_A: float, current_A: float) -> float:
-    """Time of the loss law; infinite at `least_A` and below."""
-    return math.inf if current_A <= least_A else -tau_s * math.log1p(-((least_A / current_A) ** 2))
-
-
-@dataclass(frozen=True)
-class Classes:
-    """The class table at one thickness."""
-
-    thickness_mm: float
-
-    def at(self, letter: str) -> ClassRow:
-        """A class at this thickness; `printed` names the thickness, not a row."""
-        rows, mm = class_rows(letter), self.thickness_mm
-        return ClassRow(
-            thickness_in=mm / INCH_MM,
-            letter=letter,
-            weld_cycles_60Hz=between(rows, mm, lambda r: r.weld_cycles_60Hz),
-            force_lb=between(rows, mm, lambda r: r.force_lb),
-            current_A=between(rows, mm, lambda r: r.current_A),
-            nugget_in=between(rows, mm, lambda r: r.nugget_in),
-            shear_lb=between(rows, mm, lambda r: r.shear_lb),
-            from_memory="FROM MEMORY" in cited(rows, mm),
-        )
-
-    @cached_property
-    def rows(self) -> tuple[ClassRow, ClassRow, ClassRow]:
-        """A, B and C, by falling current."""
-        return self.at("A"), self.at("B"), self.at("C")
-
-    def pair(self, current_A: float) -> tuple[ClassRow, ClassRow]:
-        """The classes on either side of a current; the end one twice above A and below C."""
-        a, b, c = self.rows
-        if current_A >= a.current_A:
-            return a, a
-        if current_A < c.current_A:
-            return c, c
-        return (a, b) if current_A >= b.current_A else (b, c)
-
-    def along(self, current_A: float, first: tuple[float, float], second: tuple[float, float]) -> float:
-        """Between two (current, value), straight in logarithms."""
-        (i1, v1), (i2, v2) = first, second
-        if i1 == i2:
-            return v1
-        share = math.log(current_A / i1) / math.log(i2 / i1)
-        return float(v1 ** (1 - share) * v2**share)
-
-    def weld_s(self, current_A: float) -> float | None:
-        """Weld time: between classes by interpolation, above A by equal I^2 t, below C by the loss law; None: not known."""
-        a, _, c = self.rows
-        if current_A >= a.current_A:
-            return a.weld_s * (a.current_A / current_A) ** 2
-        if current_A >= c.current_A:
-            one, two = self.pair(current_A)
-            return self.along(current_A, (one.current_A, one.weld_s), (two.current_A, two.weld_s))
-        if self.thickness_mm > LOSS_TO_MM or current_A < BELOW_C * c.current_A:
-            return None
-        law = loss_law((a.weld_s, a.current_A), (c.weld_s, c.current_A))
-        time_s = loss_time_s(*law, current_A) if law else math.inf
-        return time_s if time_s < math.inf else None
-
-    def force_N(self, current_A: float) -> float:
-        """Electrode force for a current; that of the end class outside."""
-        one, two = self.pair(current_A)
-        return self.along(current_A, (one.current_A, one.force_N), (two.current_A, two.force_N))
+ISO_PILE_MM = 9.0  # three sheets together: scope of ISO 14373:2015
+NEAR_OPTIMUM = 0.1  # how near the optimum table's current, which is a point, a current must be for its time to be shown
 
 
 def suggest_sheets(joint: Joint, current: Figure, frequency_Hz: int) -> Suggestion:
-    """The suggestion for two sheets, by the thinner of them."""
-    mm = joint.thin_mm
+    """The suggestion for two or three sheets, by the thinner of the two that the electrodes touch."""
+    mm = joint.outer_mm
     classes = Classes(mm)
-    a, _, c = classes.rows
-    percent = percent_for(a.current_A, current)
+    percent = percent_for(classes.at("A").current_A, current)
     delivered = scaled(current, percent)
-    figures = _figures(classes, delivered.middle)
+    figures = _figures(joint, classes, delivered.middle)
     middle_s = classes.weld_s(delivered.middle)
     why_not = _why_not(classes, percent, delivered, middle_s)
+    against = _against(classes, current)
     if why_not or middle_s is None:
-        helps = ("a lower tap",) if percent < LEAST_PERCENT else HELPS
-        return Suggestion(joint, frequency_Hz, current, why_not, helps, figures=figures)
-    below = delivered.middle < c.current_A
-    margin = WITHIN_LOSS if below else WITHIN_CLASSES
+        ways = ("a lower tap",) if percent < LEAST_PERCENT else helps(joint)
+        return Suggestion(joint, frequency_Hz, current, why_not, ways, figures=figures, against=against)
+    time = _time(joint, classes, delivered, figures)
+    named = dict(figures)
+    table_force = _table_force(classes, delivered.middle)
+    warned, neighbours = sheet_shunting(joint, named["spacing, at least"], named["overlap, at least"])
+    cautions = [
+        *force_cautions(joint, table_force),
+        *time.cautions,
+        *face_cautions(joint, named["electrode face"].middle),
+        *warned,
+    ]
+    if sum(joint.sheets_mm or ()) > ISO_PILE_MM:
+        cautions.append(
+            f"ISO 14373 is for three sheets of at most {ISO_PILE_MM:g} mm together: this pile is outside it"
+        )
+    return Suggestion(
+        joint,
+        frequency_Hz,
+        current,
+        percent=percent,
+        weld=time.weld,
+        start_s=time.start_s,
+        hold=named["hold, at least"],
+        figures=figures,
+        assumptions=time.assumptions,
+        cautions=tuple(cautions),
+        beside=_beside(figures, mm, delivered.middle),
+        against=against,
+        practice=(*time.shape.practice, *force_practice(joint, table_force), *neighbours),
+        shape=time.shape,
+    )
+
+
+@dataclass(frozen=True)
+class _Time:
+    """The weld time: its range, where to begin, how the current comes, and what that rests on."""
+
+    weld: Figure
+    start_s: float
+    shape: Shape
+    assumptions: tuple[str, ...]
+    cautions: tuple[str, ...]
+
+
+def _time(joint: Joint, classes: Classes, delivered: Figure, figures: tuple[tuple[str, Figure], ...]) -> _Time:
+    """The weld time over the machine's current, of which something is known at least in the middle."""
+    c = classes.at("C")
     weakest_A, longest_s = _weakest(classes, delivered)
-    shortest_s = classes.weld_s(delivered.high) or middle_s
-    cautions = list(force_caution(joint, next(figure for name, figure in figures if name == "force")))
+    pile = _pile(joint, weakest_A, longest_s)
+    assumptions, cautions = list(pile.assumptions), list(pile.cautions)
+    margin = WITHIN_CLASSES
+    if delivered.middle < c.current_A:
+        margin = WITHIN_LOSS
+        assumptions.append("Below class C neither weld size nor strength is known; class C's are the nearest.")
     if weakest_A > delivered.low:
         cautions.append(
             f"the current may be {shown(delivered.low)} A, of which nothing is known: the range's long end is that of "
             f"{shown(weakest_A)} A"
         )
-    low_s = shortest_s * (1 - margin)
-    high_s = longest_s * (1 + (WITHIN_LOSS if weakest_A < c.current_A else margin))
-    cautions += _face_caution(joint)
+    start_s = classes.weld_s(delivered.high) or longest_s
+    low_s = start_s * (1 - margin)
+    source = f"{_how(classes, delivered, weakest_A)}{pile.how}; over the machine's current and {100 * margin:.0f} % either way"
+    for iso in _shorter(figures, low_s):
+        assumptions.append(
+            f"The tables disagree: {iso.source} has {iso.text} at this current, with its own force. The range reaches down to "
+            "it, and the schedule begins with it."
+        )
+        low_s, start_s = iso.low, iso.high
+    shape = sheet_shape(sum(joint.sheets_mm or ()), start_s)
+    long_margin = WITHIN_LOSS if weakest_A < c.current_A or pile.below_c else margin
+    weld = Figure(low_s, pile.long_s * (1 + long_margin) * shape.longer, "s", source)
+    return _Time(weld, start_s, shape, tuple(assumptions), tuple(cautions))
+
+
+@dataclass(frozen=True)
+class _Pile:
+    """All sheets together: the longest weld time, s, by which rule, and what that assumes."""
+
+    long_s: float
+    below_c: bool = False
+    how: str = ""
+    assumptions: tuple[str, ...] = ()
+    cautions: tuple[str, ...] = ()
+
+
+def _pile(joint: Joint, weakest_A: float, longest_s: float) -> _Pile:
+    """The long end for unlike or three sheets: as of two of half the pile, since they take more heat than the outer one's two."""
+    sheets_mm = joint.sheets_mm or ()
+    pile_mm = sum(sheets_mm)
+    three = len(sheets_mm) > 2
+    if not three and joint.thin_mm == joint.thick_mm:
+        return _Pile(longest_s)
+    half_mm = pile_mm / 2
+    if three:
+        rule = "Three sheets: the thinner of the outer ones sets the schedule, in a pile of at most 4 times it and a ratio of "
+        rule += "at most 3 to 1"
+    else:
+        rule = "Unlike sheets: the thinner one sets the schedule, to a ratio of 3 to 1"
+    assumptions = [
+        f"{rule} ({NOTES}; common practice). The long end is that of two sheets of half the pile, {shown(half_mm)} mm: our "
+        "assumption."
+    ]
+    if three:
+        second_mm = sorted(sheets_mm)[1]
+        if second_mm != joint.outer_mm:
+            assumptions.append(
+                "The rules disagree: BS 1140:1993 (public reproduction) goes by the second thinnest of three, here "
+                f"{second_mm:g} mm."
+            )
+        assumptions.append(
+            "The tables here are of two equal sheets: for three they are a beginning only. Peel both joints of a test piece."
+        )
+    try:
+        half = Classes(half_mm)
+        half_s = half.weld_s(weakest_A)
+    except ValueError:  # outside the table
+        half_s = None
+    if half_s is None:
+        caution = (
+            f"of two sheets of {shown(half_mm)} mm, half the pile, nothing is known at this current: the range's long end is "
+            f"that of two sheets of {joint.outer_mm:g} mm, and may be too short"
+        )
+        return _Pile(longest_s, assumptions=tuple(assumptions), cautions=(caution,))
+    how = f"; the long end that of two sheets of {shown(half_mm)} mm"
+    if weakest_A < half.at("B").current_A:
+        how += ", class C FROM MEMORY"
+    below_c = weakest_A < half.at("C").current_A
+    how += ", below it and outside the table" if below_c else ""
+    return _Pile(max(longest_s, half_s), below_c, how, tuple(assumptions))
+
+
+def _how(classes: Classes, delivered: Figure, weakest_A: float) -> str:
+    """Which rule leads from the table to this current."""
+    a, _, c = classes.rows
     one, two = classes.pair(delivered.middle)
+    below = delivered.middle < c.current_A
     if below:
         how = (
             f"Below class C ({shown(c.current_A)} A, FROM MEMORY), outside the table: loss law through classes A and C"
@@ -144,20 +186,7 @@ def suggest_sheets(joint: Joint, current: Figure, frequency_Hz: int) -> Suggesti
         how += "; the long end below class C, outside the table, by the loss law through classes A and C"
     if delivered.high > a.current_A * 1.005:
         how += "; the short end above class A, outside the table, by equal I^2 t"
-    weld = Figure(low_s, high_s, "s", f"{how}; over the machine's current and {100 * margin:.0f} % either way")
-    assumptions = []
-    if joint.thin_mm != joint.thick_mm:
-        assumptions.append("Unlike sheets: the thinner one sets the schedule (common practice, no source).")
-    hold = dict(figures)["hold, at least"]
-    start_s = shortest_s
-    for iso in _shorter(figures, weld):
-        assumptions.append(
-            f"The tables disagree: {iso.source} has {iso.text} at this current, with its own force. The range reaches down to "
-            "it, and the schedule begins with it."
-        )
-        weld, start_s = Figure(iso.low, weld.high, weld.unit, weld.source), iso.high
-    notes = (tuple(assumptions), tuple(cautions))
-    return Suggestion(joint, frequency_Hz, current, "", (), percent, weld, start_s, hold, figures, *notes)
+    return how
 
 
 def _weakest(classes: Classes, delivered: Figure) -> tuple[float, float]:
@@ -179,50 +208,90 @@ def _why_not(classes: Classes, percent: int, delivered: Figure, middle_s: float 
         return ""
     short = f"not known: {shown(delivered.middle)} A is below class C's {shown(c.current_A)} A (FROM MEMORY)"
     if classes.thickness_mm > LOSS_TO_MM:
-        return f"{short}, and above {LOSS_TO_MM:g} mm (0.062 in) the loss law does not fit the table"
+        no_law = f"above {LOSS_TO_MM:g} mm the loss law does not fit the table"
+        return f"{short}, and {no_law}, so that below what current no time will do is not known either"
+    law_A = classes.law[1] if classes.law else 0.0
+    if delivered.high <= law_A:
+        return f"{short}, and by the loss law through classes A and C, below {shown(law_A)} A no time will do"
     if delivered.middle < BELOW_C * c.current_A:
         return f"{short} by more than {100 * (1 - BELOW_C):.0f} %"
     return f"{short}, and by the loss law it may never get hot enough"
 
 
-def _figures(classes: Classes, current_A: float) -> tuple[tuple[str, Figure], ...]:
-    mm = classes.thickness_mm
-    one, two = classes.pair(current_A)
-    found: list[tuple[str, Figure]] = []
-    for row in classes.rows:
-        source = (
-            f"class {row.letter}, {cited(class_rows(row.letter), mm)}; {shown(row.force_N)} N, {shown(row.weld_s)} s"
-        )
-        found.append(("current", Figure(row.current_A, row.current_A, "A", source)))
-    letters = f"class {one.letter}" if one is two else f"between classes {one.letter} and {two.letter}"
-    rows = f"{letters}, {cited(class_rows(two.letter), mm)}"
-    force_N = classes.force_N(current_A)
-    found += [
-        ("force", Figure(force_N, force_N, "N", rows)),
-        ("weld size", spanning((one.nugget_mm, two.nugget_mm), "mm", rows)),
-        ("strength in shear", spanning((one.strength_N, two.strength_N), "N", rows)),
-    ]
-    optimum, best = optimum_rows(), f"optimum table, {cited(optimum_rows(), mm)}"
+def _against(classes: Classes, current: Figure) -> str:
+    shares = ", ".join(f"{compared(current, row.current_A)} of class {row.letter}" for row in classes.rows)
+    optimum_A = between(optimum_rows(), classes.thickness_mm, lambda r: r.current_A)
+    return f"of the tables' current: {shares}, {compared(current, optimum_A)} of the optimum"
 
-    def point(name: str, value: float, unit: str) -> None:
-        found.append((name, Figure(value, value, unit, best)))
+
+def _figures(joint: Joint, classes: Classes, current_A: float) -> tuple[tuple[str, Figure], ...]:
+    mm, thin_mm = classes.thickness_mm, joint.thin_mm
+    found: list[tuple[str, Figure]] = []
+
+    def add(name: str, values: tuple[float, ...], unit: str, source: str) -> None:
+        found.append((name, spanning(values, unit, source)))
+
+    # Every two neighbours hold together at the thinnest sheet, which in a pile of three may lie in the middle.
+    thin = classes if thin_mm == mm else Classes(thin_mm)
+    for row in classes.rows:
+        source = f"class {row.letter}, {cited(class_rows(row.letter), mm)}"
+        add("current", (row.current_A,), "A", source)
+        add("weld time", (row.weld_s,), "s", source)
+        add("force", (row.force_N,), "N", source)
+        if thin is classes:
+            add("weld size", (row.nugget_mm,), "mm", source)
+            add("strength in shear", (row.strength_N,), "N", source)
+    one, two = classes.pair(current_A)
+    if one is not two:
+        add("force", (classes.force_N(current_A),), "N", _between(classes, current_A, mm))
+    if thin is not classes or one is not two:
+        first, second = thin.at(one.letter), thin.at(two.letter)
+        source = _between(classes, current_A, thin_mm)
+        add("weld size", (first.nugget_mm, second.nugget_mm), "mm", source)
+        add("strength in shear", (first.strength_N, second.strength_N), "N", source)
+    optimum = optimum_rows()
+
+    def point(name: str, value: float, unit: str, size_mm: float = mm, more: str = "") -> None:
+        found.append((name, Figure(value, value, unit, f"optimum table, {cited(optimum, size_mm)}{more}")))
 
     point("current", between(optimum, mm, lambda r: r.current_A), "A")
     point("weld time", between(optimum, mm, lambda r: r.weld_s), "s")
     point("force", between(optimum, mm, lambda r: r.force_N), "N")
-    point("weld size", between(optimum, mm, lambda r: r.fused_zone_mm), "mm")
-    point("strength in shear", between(optimum, mm, lambda r: r.strength_N), "N")
+    point("weld size", between(optimum, thin_mm, lambda r: r.fused_zone_mm), "mm", thin_mm)
+    point("strength in shear", between(optimum, thin_mm, lambda r: r.strength_N), "N", thin_mm)
     point("hold, at least", between(optimum, mm, lambda r: r.hold_s), "s")
     point("electrode face", between(optimum, mm, lambda r: r.face_diameter_mm), "mm")
-    point("spacing, at least", between(optimum, mm, lambda r: r.spacing_mm), "mm")
+    factor, more = spacing_factor(joint)
+    point("spacing, at least", between(optimum, mm, lambda r: r.spacing_mm) * factor, "mm", more=more)
     point("overlap, at least", between(optimum, mm, lambda r: r.overlap_mm), "mm")
     found += _iso_figures(mm, current_A)
-    root = math.sqrt(mm)
-    found.append(
-        ("weld size", Figure(3.5 * root, 5 * root, "mm", "3.5 sqrt t least, 5 sqrt t wanted (ISO 14373, from memory)"))
+    found.append(("weld size", weld_size_rule(thin_mm)))
+    found += _never(classes)
+    return tuple(found)
+
+
+def _between(classes: Classes, current_A: float, size_mm: float) -> str:
+    """Where the class table is read for a current and a thickness, and which of it is from memory."""
+    one, two = classes.pair(current_A)
+    letters = f"class {one.letter}" if one is two else f"between classes {one.letter} and {two.letter}"
+    return f"{letters}, {cited(class_rows(two.letter), size_mm)}"
+
+
+def _table_force(classes: Classes, current_A: float) -> Figure:
+    force_N = classes.force_N(current_A)
+    return Figure(force_N, force_N, "N", _between(classes, current_A, classes.thickness_mm))
+
+
+def _never(classes: Classes) -> list[tuple[str, Figure]]:
+    """Below what current no time will do, as far as the classes say anything of it."""
+    if classes.law is None:
+        return []
+    _, b, c = classes.rows
+    laws = (classes.law, loss_law((b.weld_s, b.current_A), (c.weld_s, c.current_A)))
+    source = (
+        "the loss law through classes A and C, and B and C where it fits; class C is FROM MEMORY, so a rough figure"
     )
-    names = list(dict.fromkeys(name for name, _ in found))
-    return tuple(sorted(found, key=lambda named: names.index(named[0])))
+    return [("no time will do below", spanning((law[1] for law in laws if law), "A", source))]
 
 
 def _iso_figures(mm: float, current_A: float) -> list[tuple[str, Figure]]:
@@ -230,7 +299,7 @@ def _iso_figures(mm: float, current_A: float) -> list[tuple[str, Figure]]:
     row = iso_row(mm)
     if row is None:
         return []
-    named: tuple[tuple[str, IsoRange], ...] = (("medium", row.medium), ("high", row.high))
+    named: tuple[tuple[str, IsoRange], ...] = (("medium", row.first), ("high", row.second))
     found = []
     for name, condition in named:
         if condition.current_A[0] <= current_A <= condition.current_A[1]:
@@ -239,24 +308,26 @@ def _iso_figures(mm: float, current_A: float) -> list[tuple[str, Figure]]:
             found.append(("weld time", Figure(*condition.weld_s, "s", source)))
             found.append(("force", Figure(*condition.force_N, "N", source)))
     if not found:
-        outside = "below" if current_A < row.medium.current_A[0] else "outside"
+        outside = "below" if current_A < row.first.current_A[0] else "outside"
         source = f"ISO 14373, medium force, {row.printed}; this machine is {outside} it"
-        found.append(("current", Figure(*row.medium.current_A, "A", source)))
+        found.append(("current", Figure(*row.first.current_A, "A", source)))
     return found
 
 
-def _shorter(figures: tuple[tuple[str, Figure], ...], weld: Figure) -> list[Figure]:
+def _beside(figures: tuple[tuple[str, Figure], ...], mm: float, current_A: float) -> tuple[Figure, ...]:
+    """Weld times of the other tables at this very current, each with the force that it goes with."""
+    optimum_A = between(optimum_rows(), mm, lambda r: r.current_A)
+    found = []
+    for name, figure in figures:
+        far = figure.source.startswith("optimum") and abs(current_A / optimum_A - 1) > NEAR_OPTIMUM
+        if name != "weld time" or figure.source.startswith("class") or far:
+            continue
+        force = next(f for n, f in figures if n == "force" and f.source == figure.source)
+        found.append(Figure(figure.low, figure.high, "s", f"{figure.source}; with its force, {force.text}"))
+    return tuple(found)
+
+
+def _shorter(figures: tuple[tuple[str, Figure], ...], low_s: float) -> list[Figure]:
     """Where ISO gives a time for this very current and it is shorter than the whole range: that of the least force."""
     times = [figure for name, figure in figures if name == "weld time" and "ISO" in figure.source]
-    return [figure for figure in times[:1] if figure.high < weld.low]
-
-
-def _face_caution(joint: Joint) -> list[str]:
-    if joint.face_diameter_mm is None:
-        return []
-    table_mm = between(optimum_rows(), joint.thin_mm, lambda r: r.face_diameter_mm)
-    if 0.8 <= joint.face_diameter_mm / table_mm <= 1.25:
-        return []
-    wide = joint.face_diameter_mm > table_mm
-    what = "spreads the current: expect to need more" if wide else "crowds the current: expect expulsion, begin shorter"
-    return [f"an electrode face of {joint.face_diameter_mm:g} mm, where the table has {shown(table_mm)} mm, {what}"]
+    return [figure for figure in times[:1] if figure.high < low_s]

@@ -6,19 +6,12 @@ import math
 from dataclasses import dataclass
 
 from gen.figures import Figure, shown
+from gen.handbook.shape import BEDDING_COOL_S, IMPULSE_COOL_S, SINGLE, Shape
 from gen.joint import Joint
 
-LEAST_PERCENT = 40  # below it change the tap instead (common practice, no source)
 TYPICAL = "typical (common practice, no source)"
-SQUEEZE = Figure(0.4, 0.4, "s", f"{TYPICAL}; longer where the force comes slowly")
+SQUEEZE = Figure(0.4, 0.4, "s", f"{TYPICAL}; the tables here have none; longer where the force comes slowly")
 OFF = Figure(3, 3, "s", f"{TYPICAL}; the duty of the machine may want more")
-
-HELPS = (
-    "a higher tap",
-    "shorter arms and electrodes, and no steel in the throat",
-    "bright, clean metal",
-    "a smaller electrode face or, for rods, a groove",
-)
 
 
 @dataclass(frozen=True)
@@ -26,7 +19,9 @@ class Suggestion:
     """Where `why_not` says why nothing is known, there is no weld time and no schedule; `helps` are ways on.
 
     `figures`: name and figure, its source naming table and row; the same name twice where tables differ. `weld` is the
-    range to look in, s, and `start_s` where to begin: as for the most current, since a cold weld only wants another try.
+    range to look in, s, all impulses together, and `start_s` where to begin: as for the most current, since a cold weld
+    only wants another try. `beside`: what another table suggests at this very current, with its own force. `against`: the
+    machine's whole current beside the tables', in words. `practice`: how to go about it, in words.
     """
 
     joint: Joint
@@ -41,6 +36,10 @@ class Suggestion:
     figures: tuple[tuple[str, Figure], ...] = ()
     assumptions: tuple[str, ...] = ()
     cautions: tuple[str, ...] = ()
+    beside: tuple[Figure, ...] = ()
+    against: str = ""
+    practice: tuple[str, ...] = ()
+    shape: Shape = SINGLE
 
     @property
     def known(self) -> bool:
@@ -53,8 +52,11 @@ class Suggestion:
 
     @property
     def weld_cycles(self) -> int:
-        """The first weld time in whole cycles of the mains."""
-        return max(1, math.floor(self.start_s * self.frequency_Hz + 0.5))
+        """The first weld time in whole cycles of the mains, all impulses together; the bedding pulse is not in it."""
+        return max(self.shape.impulses, self._cycles(self.start_s))
+
+    def _cycles(self, time_s: float) -> int:
+        return max(1, math.floor(time_s * self.frequency_Hz + 0.5))
 
     def schedule_text(self) -> str:
         """The schedule file. Raises ValueError where nothing is known."""
@@ -64,15 +66,39 @@ class Suggestion:
             f"First guess for {self.joint.title}, on a machine of {self.current.text} in the secondary.",
             f"Weld time: somewhere in {self.weld.text}; find it on scrap, from here upwards. {self.weld.source}.",
             *self.assumptions,
+            *self.shape.practice,
             *(f"Caution: {caution}" for caution in self.cautions),
         ]
         lines = [f"# {note}" for note in notes]
         lines += [f"frequency_Hz = {self.frequency_Hz}", f'title = "{self.joint.title}"', ""]
         lines += ["[[phase]]", f'squeeze = "{shown(SQUEEZE.middle)} s"  # typical', ""]
-        lines += ["[[phase]]", f'weld = "{self.weld_cycles} cycles"', f"current_percent = {self.percent}", ""]
-        lines += ["[[phase]]", f'hold = "{shown(self.hold.middle)} s"  # {self.hold.source}', ""]
+        lines += self._current_lines()
+        # The tables' hold is a least: whole cycles upwards.
+        hold_cycles = math.ceil(self.hold.middle * self.frequency_Hz - 1e-6)
+        lines += ["[[phase]]", f'hold = "{hold_cycles} cycles"  # {self.hold.source}', ""]
         lines += ["[[phase]]", f'off = "{shown(OFF.middle)} s"  # typical']
         return "\n".join(lines) + "\n"
+
+    def _current_lines(self) -> list[str]:
+        """The phases under current: bedding pulse, the earlier impulses, and the weld, which is the last of them."""
+        shape, lines = self.shape, []
+        if shape.bedding_s:
+            lines += [
+                "[[phase]]",
+                f'pulse = "{self._cycles(shape.bedding_s)} cycles"  # beds the rods in; common practice',
+            ]
+            lines += [f"current_percent = {shape.soft_percent}", f'cool = "{self._cycles(BEDDING_COOL_S)} cycles"', ""]
+        impulse = self.weld_cycles // shape.impulses
+        if shape.impulses > 1:
+            lines += ["[[phase]]", f'pulse = "{impulse} cycles"  # pulsation: the weld below is the last impulse']
+            lines += [f"current_percent = {self.percent}", f"repeat = {shape.impulses - 1}"]
+            lines += [f'cool = "{self._cycles(IMPULSE_COOL_S)} cycles"', ""]
+        lines += ["[[phase]]", f'weld = "{self.weld_cycles - impulse * (shape.impulses - 1)} cycles"']
+        lines += [f"current_percent = {self.percent}"]
+        if shape.upslope_s:
+            lines += [f'upslope = "{self._cycles(shape.upslope_s)} cycles"  # inside the weld time; common practice']
+            lines += [f"upslope_from_percent = {shape.soft_percent}"]
+        return [*lines, ""]
 
 
 def scaled(current: Figure, percent: float) -> Figure:
@@ -86,11 +112,7 @@ def percent_for(wanted_A: float, current: Figure) -> int:
     return min(100, math.floor(100 * wanted_A / current.middle))
 
 
-def force_caution(joint: Joint, table: Figure) -> tuple[str, ...]:
-    """What the force given means, where it is far from the table's."""
-    if joint.force_N is None or 0.7 * table.low <= joint.force_N <= 1.4 * table.high:
-        return ()
-    here = f"{shown(joint.force_N)} N is far from the table's {table.text}"
-    if joint.force_N < table.low:
-        return (f"{here}: expect expulsion in the first cycles; begin with less time or fewer percent",)
-    return (f"{here}: less heat in the contact; expect to need more time or current",)
+def compared(current: Figure, wanted_A: float) -> str:
+    """A current as a share of a table's: `77 to 85 %`."""
+    low, high = (f"{100 * end_A / wanted_A:.0f}" for end_A in (current.low, current.high))
+    return f"{low if low == high else f'{low} to {high}'} %"

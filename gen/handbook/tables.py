@@ -10,8 +10,8 @@ from functools import cache
 from importlib.resources import files
 from typing import Any, TypeVar
 
-INCH_MM = 25.4
-POUND_N = 4.448222
+from gen.units import INCH_MM, POUND_N
+
 CYCLE_60_S = 1 / 60
 CYCLE_50_S = 1 / 50
 
@@ -63,12 +63,11 @@ class ClassRow(_PrintedRow):
 
 
 @dataclass(frozen=True, kw_only=True)
-class OptimumRow(_PrintedRow):
-    """The optimum set-up for two equal sheets of SAE 1010."""
+class _SheetRow(_PrintedRow):
+    """What both tables of one set-up for two equal sheets print."""
 
     thickness_in: float
     face_diameter_in: float
-    hold_cycles_min_60Hz: float
     min_shear_lb: float
     fused_zone_in: float
     min_spacing_in: float
@@ -87,10 +86,6 @@ class OptimumRow(_PrintedRow):
         return self.face_diameter_in * INCH_MM
 
     @property
-    def hold_s(self) -> float:
-        return self.hold_cycles_min_60Hz * CYCLE_60_S
-
-    @property
     def strength_N(self) -> float:
         return self.min_shear_lb * POUND_N
 
@@ -107,6 +102,22 @@ class OptimumRow(_PrintedRow):
         return self.min_overlap_in * INCH_MM
 
 
+@dataclass(frozen=True, kw_only=True)
+class OptimumRow(_SheetRow):
+    """The optimum set-up for two equal sheets of SAE 1010."""
+
+    hold_cycles_min_60Hz: float
+
+    @property
+    def hold_s(self) -> float:
+        return self.hold_cycles_min_60Hz * CYCLE_60_S
+
+
+@dataclass(frozen=True, kw_only=True)
+class StainlessRow(_SheetRow):
+    """The set-up for two equal sheets of austenitic stainless steel."""
+
+
 @dataclass(frozen=True)
 class IsoRange:
     """Force (N), time (s) and current (A) of one ISO 14373 condition, each least and most."""
@@ -118,13 +129,16 @@ class IsoRange:
 
 @dataclass(frozen=True)
 class IsoRow:
-    """ISO 14373: sheets over one thickness and up to another; medium force and long time, or high force and short time."""
+    """ISO 14373: sheets over one thickness and up to another, in the two conditions of its table.
+
+    Bare: medium force and long time, then high force and short time. Zinc: hot-dip, then electrolytic.
+    """
 
     over_mm: float
     to_mm: float
     tip_diameter_mm: float
-    medium: IsoRange
-    high: IsoRange
+    first: IsoRange
+    second: IsoRange
     from_memory: bool
 
     @property
@@ -182,10 +196,16 @@ def optimum_rows() -> tuple[OptimumRow, ...]:
 
 
 @cache
-def iso_rows() -> tuple[IsoRow, ...]:
-    """The ISO 14373 table, by rising thickness."""
+def stainless_rows() -> tuple[StainlessRow, ...]:
+    """The stainless table, by rising thickness."""
+    return tuple(StainlessRow(**_typed(row)) for row in _read("spot_stainless"))
+
+
+@cache
+def iso_rows(name: str = "iso14373_spot_low_carbon") -> tuple[IsoRow, ...]:
+    """An ISO 14373 table, by rising thickness."""
     found = []
-    for row in _read("iso14373_spot_low_carbon"):
+    for row in _read(name):
         from_memory = row.pop(_MEMORY) == "yes"
         over, to, tip, *rest = (float(value) for value in row.values())
         found.append(IsoRow(over, to, tip, _iso_range(rest[:6]), _iso_range(rest[6:]), from_memory))
@@ -203,7 +223,7 @@ def rod_rows(finish: str, setdown_pct: float) -> tuple[RodRow, ...]:
     return tuple(row for row in rows if (row.finish, row.setdown_pct) == (finish, setdown_pct))
 
 
-SizedRow = TypeVar("SizedRow", ClassRow, OptimumRow, RodRow)
+SizedRow = TypeVar("SizedRow", ClassRow, OptimumRow, StainlessRow, RodRow)
 
 
 def around(rows: Sequence[SizedRow], size_mm: float) -> tuple[SizedRow, SizedRow]:
@@ -233,6 +253,6 @@ def cited(rows: Sequence[SizedRow], size_mm: float) -> str:
     return where + (", FROM MEMORY, a few per cent" if low.from_memory or high.from_memory else "")
 
 
-def iso_row(thickness_mm: float) -> IsoRow | None:
-    """The ISO 14373 row of a sheet; None outside the table."""
-    return next((row for row in iso_rows() if row.over_mm < thickness_mm <= row.to_mm), None)
+def iso_row(thickness_mm: float, name: str = "iso14373_spot_low_carbon") -> IsoRow | None:
+    """The row of a sheet in an ISO 14373 table; None outside the table."""
+    return next((row for row in iso_rows(name) if row.over_mm < thickness_mm <= row.to_mm), None)

@@ -128,11 +128,9 @@ PROTECTIONS = (
     ),
     Protection(
         "with a force switch nothing is fired before the force is there",
-        # a seed whose steps leave time for a gate before the test under current ends it
-        partial(
-            run, HELD, welder=make_welder(force={"source": "air", "force_switch": True}), forces=((9.0, 1),), seed=5
-        ),
-        lambda r: r.fired == 0 and "squeeze" in states(r),
+        # The test under current would end it too, before the first gate: so it must not come so far.
+        partial(run, HELD, welder=make_welder(force={"source": "air", "force_switch": True}), forces=((9.0, 1),)),
+        lambda r: r.fired == 0 and "squeeze" in states(r) and "weld" not in states(r),
         (SUPERVISOR, "if inputs & FORCE or not self.config.FORCE_SWITCH:", "if True:"),
     ),
     Protection(
@@ -212,6 +210,20 @@ PROTECTIONS = (
         ),
         lambda r: r.fired == 0 and "locked out: extra edges from the detector" in states(r),
         ("app/lock.py", "return self.extra >= EXTRA_MOST", "return False"),
+    ),
+    Protection(
+        "a detector that grows noisy under current ends the weld",
+        partial(
+            run,
+            HELD,
+            # far from the windows, so that the firing hardware lets them pass
+            detector=replace(
+                bench_for(make_welder(), compiled(make_welder(), WELD)).detector,
+                false_s=tuple(0.995 + 0.01 * n for n in range(100)),
+            ),
+        ),
+        lambda r: gates_after(r, 1.05) == 0 and r.fired > 0,
+        ("app/lock.py", "return self.extra >= EXTRA_UNDER_CURRENT", "return False"),
     ),
     Protection(
         "a pedal stuck down after a weld locks out",

@@ -6,6 +6,7 @@ No source outside: the machines are invented, and the figures are held against t
 from __future__ import annotations
 
 import json
+import re
 from pathlib import Path
 
 import pytest
@@ -31,7 +32,13 @@ def test_rods_are_suggested_written_and_pass_on(here: Path) -> None:
     line = ["suggest", "--rods", "5,8", "--setdown", "15", "-o", "rungs.toml"]
     outcome = typed(line)
     assert (outcome.code, outcome.err) == (0, "")
-    for words in ("cross-wire table, cold-drawn, setdown 15 %, row 0.25 in", "Our assumption", "equal I^2 t", "groove"):
+    for words in (
+        "cross-wire table, cold-drawn, setdown 15 %, row 0.25 in",
+        "Our assumption",
+        "equal I^2 t",
+        "groove",
+        "bedding pulse",
+    ):
         assert words in " ".join(outcome.out.split())
     assert outcome.out.rstrip().endswith("Written: rungs.toml. Next: weldbeat simulate rungs.toml")
     assert max(map(len, outcome.out.splitlines())) <= 120
@@ -57,12 +64,48 @@ def test_a_joint_file_says_the_same(here: Path) -> None:
     [
         (
             "sheets_mm = [1, 20]",
-            "joint.toml: sheets_mm: 20 given; allowed: two thicknesses from 0.254 to 3.175 mm, where",
+            "joint.toml: sheets_mm: 20 given; allowed: two or three thicknesses from 0.254 to 3.175 mm, where",
         ),
-        ("sheets_mm = [1, 1, 1]", "joint.toml: sheets_mm"),
+        (
+            "sheets_mm = [1, 1, 1, 1]",
+            "joint.toml: sheets_mm: a list of 4 given; allowed: two or three thicknesses from",
+        ),
+        (
+            "sheets_mm = [1]",
+            "joint.toml: sheets_mm: a list of 1 given; allowed: two or three thicknesses from 0.254 to",
+        ),
+        (
+            "sheets_mm = [1, 3, 0.9]",
+            "joint.toml: sheets_mm: 3 given; allowed: at most 3 times the thinnest; of more no",
+        ),
+        (
+            "sheets_mm = [1, 3, 1]",
+            "joint.toml: sheets_mm: 1 + 3 + 1 = 5 given; allowed: a pile of at most 4 times its thinner outer sheet; of",
+        ),
+        (
+            "sheets_in = [0.04, 0.8]",
+            "joint.toml: sheets_in: a list of 2 given; allowed: two or three thicknesses from 0.254 to 3.175 mm, where "
+            "the tables end (25.4 mm to the inch)",
+        ),
+        (
+            "rods_in = [0.2, 0.2]\nforce_lb = -1",
+            "joint.toml: force_lb: -1 given; allowed: a number above 0 and at most 50000 (4.448 N to the pound)",
+        ),
+        (
+            "rods_in = [0.2, 0.2]\nrods_mm = [5, 5]",
+            "joint.toml: rods_in: a list of 2 given; rods_mm is given too; allowed: one of them",
+        ),
+        (
+            'sheets_mm = [1, 1]\nmaterial = ["aluminium", "low_carbon_steel"]',
+            "joint.toml: material: a list of 2 given; allowed: low_carbon_steel or, for sheets, stainless_steel",
+        ),
+        (
+            'rods_mm = [5, 5]\nforce_measured = "spring"',
+            'joint.toml: force_measured: "spring" given; allowed: only beside force_N',
+        ),
         (
             'sheets_mm = [1, 1]\nmaterial = "brass"',
-            'joint.toml: material: "brass" given; allowed: low_carbon_steel; of other',
+            'joint.toml: material: "brass" given; allowed: low_carbon_steel or, for sheets, stainless_',
         ),
         ("surface = 3", 'joint.toml: surface: 3 given; allowed: "clean", "scaled" or "zinc"'),
         ("", "joint.toml: sheets_mm and rods_mm; allowed: one of them"),
@@ -125,6 +168,9 @@ def test_json(here: Path) -> None:
     assert data["schedule"] == (here / "five.toml").read_text()
     assert data["weld_s"]["low"] < data["start_s"] < data["weld_s"]["high"]
     assert {"name", "low", "high", "unit", "source"} == set(data["figures"][0])
+    assert data["shape"]["impulses"] == 1
+    assert data["practice"]
+    assert data["against"].startswith("of the table's current")
     unknown = json.loads(typed(["suggest", "--sheets", "2,2", "--json"]).out)
     assert (unknown["known"], unknown["schedule"], unknown["start_s"]) == (False, None, None)
 
@@ -146,3 +192,56 @@ def test_a_file_name_that_the_board_cannot_keep(here: Path) -> None:
     assert (outcome.code, outcome.out) == (2, "")
     assert "file name" in outcome.err
     assert not (here / "Five Rods.toml").exists()
+
+
+def test_three_sheets_with_everything_told(here: Path) -> None:
+    """Each option reaches the joint: a force and its worth, a pitch and an overlap too small; lines stay readable."""
+    (here / "welder.toml").write_text(
+        replaced(MACHINE, "working_current_A = 22\n", "working_current_A = 80\n").replace("2.5", "15", 1)
+    )
+    line = "suggest --sheets 0.8,1,0.8 --force 400lb --force-measured spring --face 0.2in --pitch 10 --overlap 5"
+    outcome = typed([*line.split(), "-o", "pile.toml"])
+    assert (outcome.code, outcome.err) == (0, "")
+    told = " ".join(outcome.out.split())
+    for words in ("Three sheets", "1510 to 2050 N 1780 N given; by a spring", "a pitch of 10 mm", "an overlap of 5 mm"):
+        assert words in told
+    assert "of the tables' current" in told
+    assert max(map(len, outcome.out.splitlines())) <= 120
+    assert typed(["table", "pile.toml"]).code == 0
+
+
+def test_inches_to_read(here: Path) -> None:
+    """The same suggestion in inches and pounds: nothing metric but a metric table's own rows; the file stays as it was."""
+    line = ["suggest", "--sheets", "0.5,0.5", "--force", "900"]
+    (here / "welder.toml").write_text(replaced(MACHINE, "working_current_A = 22\n", "working_current_A = 50\n"))
+    metric, inch = typed([*line, "-o", "a.toml"]), typed([*line, "--inch", "-o", "b.toml"])
+    assert metric.code == inch.code == 0
+    assert (here / "a.toml").read_text() == (here / "b.toml").read_text()
+    assert " N" in metric.out
+    told = " ".join(inch.out.split())
+    assert re.findall(r"\d (?:mm|N)\b", re.sub(r"over [\d.]+ to [\d.]+ mm", "", told)) == []
+    assert "sheets 0.0197 + 0.0197 in" in told
+    assert "202 lb" in told, "900 N"
+    assert len(inch.out.splitlines()) == pytest.approx(len(metric.out.splitlines()), abs=4)
+
+
+def test_a_joint_file_in_inches(here: Path) -> None:
+    """Inch and pound keys say the same joint as the metric ones."""
+    (here / "inch.toml").write_text(
+        "rods_in = [0.25, 0.1875]\nforce_lb = 200\ngroove_radius_in = 0.125\npitch_in = 4\n"
+    )
+    (here / "metric.toml").write_text(
+        "rods_mm = [6.35, 4.7625]\nforce_N = 889.6444\ngroove_radius_mm = 3.175\npitch_mm = 101.6\n"
+    )
+    by_inch, by_metric = (typed(["suggest", "--joint", name]) for name in ("inch.toml", "metric.toml"))
+    assert by_inch == by_metric
+    assert by_inch.code == 0
+
+
+def test_an_unknown_key_is_told_both_kinds(here: Path) -> None:
+    """The message offers the metric and the inch keys."""
+    (here / "joint.toml").write_text("rods_inch = [0.25, 0.25]")
+    outcome = typed(["suggest", "--joint", "joint.toml"])
+    assert (outcome.code, outcome.err.count("\n")) == (2, 1)
+    assert "sheets_mm, rods_mm," in outcome.err
+    assert "in inches and pounds: sheets_in, rods_in," in outcome.err

@@ -115,9 +115,10 @@ class UnixBoard:
                 self.to_board += len(data)
                 os.write(self._inner, data)
                 if self.unplug_when is not None and self.unplug_when():
+                    far = self._outer_far  # plug_in may put new ends there as soon as the old one is closed
                     self._outer = None
+                    os.close(far)
                     os.close(outer)
-                    os.close(self._outer_far)
                     continue
             if self._inner in ready:
                 data = os.read(self._inner, 4096)

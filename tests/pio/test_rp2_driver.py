@@ -78,7 +78,8 @@ def test_full_weld_on_either_polarity(positive: int, begin_us: int, call_us: int
     prepare(driver, delays, positive)
     board.run(begin_us)
     assert driver.start(len(delays), HALF_US, positive) == 1
-    began = next(t for i, t in enumerate(crossings) if t > begin_us and 1 - i % 2 == positive)
+    first = next(t for t in crossings if t > begin_us)  # let pass, as one that may be false
+    began = next(t for i, t in enumerate(crossings) if t > first and 1 - i % 2 == positive)
     board.run(began + 3 * HALF_US - 500)
     assert driver.done() == 3
     board.run(began + 12 * HALF_US)
@@ -102,7 +103,7 @@ def test_pulse_detector_refuses_to_start_in_a_pulse() -> None:
     board.run(4_500)
     assert driver.start(4, HALF_US, 0) == 1
     board.run(80_000)
-    assert worst_error_us(board.fire.gate_edges, ideal(delays, 14_200)) <= TOLERANCE_US
+    assert worst_error_us(board.fire.gate_edges, ideal(delays, 24_200)) <= TOLERANCE_US
     assert driver.done() == 4
 
 
@@ -113,11 +114,11 @@ def test_off_in_mid_gate(call_us: int) -> None:
     driver = board.load()
     prepare(driver, [2_000] * 8)
     assert driver.start(8, HALF_US, 1) == 1
-    board.run(28_000)  # third half-cycle, gate high
+    board.run(48_000)  # third half-cycle after two let pass, gate high
     assert board.fire.gate == 1
     assert driver.off() == 1
     assert board.fire.gate == 0
-    assert board.fire.gate_edges[-1][0] <= 28_002 + 5 * call_us
+    assert board.fire.gate_edges[-1][0] <= 48_002 + 5 * call_us
     board.run(300_000)
     assert len(board.fire.gate_edges) == 6
     assert (driver.done(), driver.fired(2)) == (3, 1)
@@ -177,7 +178,7 @@ def test_an_edge_between_the_look_and_the_start_fires_nothing() -> None:
     assert driver.done() == 0
     assert driver.off() == 1
     assert driver.start(4, HALF_US, 1) == 1
-    board.run(120_000)
+    board.run(140_000)
     assert driver.done() == 4
 
 
@@ -193,12 +194,12 @@ def test_a_second_start_replaces_the_first() -> None:
     edges = len(board.fire.gate_edges)
     board.run(100_000)
     assert driver.done() == 2
-    assert worst_error_us(board.fire.gate_edges[edges:], ideal([5_000] * 2, 24_000)) <= TOLERANCE_US
+    assert worst_error_us(board.fire.gate_edges[edges:], ideal([5_000] * 2, 44_000)) <= TOLERANCE_US
 
 
 def test_position_comes_from_the_pio(monkeypatch: pytest.MonkeyPatch) -> None:
     """The feeding channel has read all words by the first half-cycle; `done` must not believe it. Starved, the weld ends."""
-    monkeypatch.setattr(DMA, "starved_after", 2)
+    monkeypatch.setattr(DMA, "starved_after", 4)  # two are the lead-in
     board = square_board()
     driver = board.load()
     prepare(driver, [2_000] * 4)
@@ -217,12 +218,12 @@ def test_words_never_wrap_or_vanish() -> None:
     driver = board.load()
     for delay, end in ((-1, END_US), (0, END_US), (END_US - 1, END_US), (END_US, END_US), (0, 30_000), (-1, 30_000)):
         driver.set_half_cycle(0, delay, end, 1)
-        word = driver._words[1]
+        word = driver._words[2]
         assert 0 < word < 2**30
         assert word & 0x3FFF
         assert (word >> 14 & 0x3FFF > 0) == (delay >= 0)
         assert word >> 28 == 0
-    assert driver._words[1] & 0x3FFF == 0x3FFF
+    assert driver._words[2] & 0x3FFF == 0x3FFF
 
 
 def test_dma_never_reads_past_the_words() -> None:

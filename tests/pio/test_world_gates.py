@@ -89,7 +89,7 @@ GATE_FAULTS = [
     ("gates 3 us longer", "max(end_us - delay_us, 2)", "max(end_us - delay_us + 3, 2)", "nothing"),
     ("offsets exchanged", "(offset_fall_us, offset_rise_us)", "(offset_rise_us, offset_fall_us)", "nothing"),
     ("last word lost", "for word in [*words, None]:", "for word in [*words[:-1], None]:", "nothing"),
-    ("no lead-in", "1 if self._square and edge != positive else 0", "0", "nothing"),
+    ("one lead-in half-cycle where two are due", "2 if self._square and edge == positive else 1", "1", "nothing"),
     ("lead-in not left out of the results", "self._results[index + self._lead_in]", "self._results[index]", "nothing"),
     ("stop not tested", "if self._stop.level:", "if False:", "stop button in weld"),
     ("windows ten times as long", "(window_us * 1e-6)", "(window_us * 1e-5)", "missing in weld"),

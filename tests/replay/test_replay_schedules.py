@@ -167,7 +167,7 @@ EXPECTED: dict[tuple[str, str], tuple[str, ...]] = {
     (SQUEEZE, LOCKED_OUT): (STOP_OPEN, HOT, MAINS_LOST),
     (WELD, HOLD): (NONE,),
     (WELD, OFF_TIME): ("released", "stopped", "no force"),
-    (WELD, LOCKED_OUT): (STOP_OPEN, HOT, MAINS_LOST, NO_CONDUCTION, GATE_STUCK),
+    (WELD, LOCKED_OUT): (STOP_OPEN, HOT, MAINS_LOST, EXTRA_EDGES, NO_CONDUCTION, GATE_STUCK),
     (HOLD, OFF_TIME): ("completed",),
     (HOLD, LOCKED_OUT): (STOP_OPEN, HOT),
     (OFF_TIME, READY): (NONE,),

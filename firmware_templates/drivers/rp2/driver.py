@@ -28,6 +28,7 @@ METER_US = const(2)
 
 # The word's layout stands in programs.toml. All of it stays below 2**30, where MicroPython allocates.
 _FIELD_MAX = const(0x3FFF)
+_LEAD_IN = const(2)  # words set aside for half-cycles that are let pass unfired
 _SECOND_FIELD = const(14)
 _EDGE_BIT = const(28)
 
@@ -98,10 +99,10 @@ class Driver:
         self._watchdog: machine.WDT | None = None
         self._bitten = self._read_intent()
 
-        size = config.MAX_HALF_CYCLES + 1
-        self._words = array("I", bytes(4 * size))  # word 0 is the lead-in, half-cycle i is word i + 1
-        self._from_lead_in = memoryview(self._words)
-        self._from_first = self._from_lead_in[1:]
+        size = config.MAX_HALF_CYCLES + _LEAD_IN
+        self._words = array("I", bytes(4 * size))  # half-cycle i is word i + _LEAD_IN
+        self._from_both = memoryview(self._words)
+        self._from_one = self._from_both[1:]
         self._results = bytearray(size)
         self._lead_in = 0
         self._handed_over = 0  # words the state machine may report on; 0 when it is off
@@ -174,7 +175,7 @@ class Driver:
         return -1  # no current sensor is read on this family yet
 
     def set_half_cycle(self, index: int, delay_us: int, end_us: int, positive: int) -> None:
-        self._words[index + 1] = self._word(delay_us, end_us, positive)
+        self._words[index + _LEAD_IN] = self._word(delay_us, end_us, positive)
 
     def _word(self, delay_us: int, end_us: int, positive: int) -> int:
         """The gate word of a `positive` half-cycle; `delay_us` -1 is not fired."""
@@ -195,15 +196,17 @@ class Driver:
             self.off()  # words of an earlier start may still stand in the FIFO
         level = self._detector.value()
         edge = 1
-        self._lead_in = 0
+        # The first edge is hunted in a window as long as a half-cycle, and may be a false one. So it is never fired from:
+        # a half-cycle is let pass, or two for the polarity's sake, and only what comes one later is believed.
+        self._lead_in = 1
         if config.DETECTOR_SQUARE:
-            edge = 1 - level
-            # The next edge begins a half-cycle of polarity `edge`; if it is the other one, let it pass unfired.
-            if edge != positive:
-                self._lead_in = 1
-                self._words[0] = self._word(-1, half_us * 11 // 12, edge)
+            edge = 1 - level  # the next edge begins a half-cycle of this polarity
+            if edge == positive:
+                self._lead_in = _LEAD_IN
         elif level:
             return 0
+        self._words[0] = self._word(-1, half_us * 11 // 12, positive)
+        self._words[1] = self._word(-1, half_us * 11 // 12, 1 - positive)
         words = min(count, config.MAX_HALF_CYCLES) + self._lead_in  # DMA does not know where the array ends
         self._handed_over = words
         self._fire.restart()
@@ -214,7 +217,8 @@ class Driver:
         self._fire.exec(_OUT_Y_14)
         self._fire.exec(_OUT_ISR_14)
         self._report.config(write=self._results, count=words, trigger=True)
-        self._feed.config(read=self._from_lead_in if self._lead_in else self._from_first, count=words, trigger=True)
+        read = self._from_both if self._lead_in == _LEAD_IN else self._from_one
+        self._feed.config(read=read, count=words, trigger=True)
         self._fire.active(1)
         return 1
 

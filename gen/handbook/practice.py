@@ -1,0 +1,188 @@
+"""What the tables leave to practice: force and how it was measured, faces and grooves, neighbouring welds, the order."""
+
+from __future__ import annotations
+
+import math
+
+from gen.figures import Figure, shown
+from gen.joint import FORCE_WITHIN, Joint
+
+COMMON = "common practice, no source"
+STEEL_OHM_M = 1.4e-7  # low-carbon steel at 20 degC, from memory; hotter is more
+MORE_SPACING = 1.3  # for three sheets: notes of the handbook table
+NOTES = 'notes of "Recommended practices for spot welding low-carbon steel"'
+# The table's force and how far from it nothing need be said (common practice, no source).
+FORCE_LOW, FORCE_HIGH = 0.7, 1.4
+
+_MEASURED = {
+    "gauge": "by a gauge between the electrodes",
+    "spring": "by a spring",
+    "lever": "reckoned from a lever",
+    None: "how it was measured is not said, so taken as reckoned from a lever",
+}
+
+
+def helps(joint: Joint) -> tuple[str, ...]:
+    """What brings more current, or more of its heat, to the joint."""
+    face = "a smaller electrode face, which makes a smaller weld" if joint.sheets_mm else "a groove of the rod's radius"
+    if joint.groove_radius_mm is not None:
+        face = "a narrower groove, so long as the rod still beds in it"
+    return (
+        "a higher tap",
+        "shorter arms and electrodes, and no steel in the throat",
+        "bright, clean metal",
+        face,
+    )
+
+
+def given_force(joint: Joint) -> Figure | None:
+    """The joint's own force, as far as its measuring can be trusted; None where it is not given."""
+    if joint.force is None or joint.force_N is None:
+        return None
+    within = 100 * FORCE_WITHIN[joint.force_measured or "lever"]
+    source = f"{shown(joint.force_N)} N given; {_MEASURED[joint.force_measured]}: within {within:.0f} % ({COMMON})"
+    return Figure(*joint.force, "N", source)
+
+
+def force_cautions(joint: Joint, table: Figure) -> tuple[str, ...]:
+    """What the force given means where it is, or may be, far from the table's, and how far it can be trusted."""
+    given = given_force(joint)
+    if given is None or joint.force_N is None:
+        return ()
+    low_N, high_N = given.low, given.high
+    here = f"{shown(joint.force_N)} N ({_MEASURED[joint.force_measured]}: {given.text})"
+    found = []
+    for below, sure, maybe, then in (
+        (True, high_N < FORCE_LOW * table.low, low_N < FORCE_LOW * table.low, "expect expulsion in the first cycles; begin "
+         "with less time or fewer percent"),
+        (False, low_N > FORCE_HIGH * table.high, high_N > FORCE_HIGH * table.high, "less heat in the contact; expect to need "
+         "more time or current"),
+    ):  # fmt: skip
+        if sure:
+            found.append(f"{here} is far from the table's {table.text}: {then}")
+        elif maybe:
+            found.append(
+                f"{here} may be far {'below' if below else 'above'} the table's {table.text}; if it is: {then}"
+            )
+    if joint.force_measured in ("lever", None):
+        found.append(
+            f"a force reckoned from the lever is within {100 * FORCE_WITHIN['lever']:.0f} % at best ({COMMON}): friction and the "
+            "hand's push are not in it, and it differs from weld to weld. Contact heat, expulsion, setdown and strength are "
+            "as unsure, and the weld time may lie outside its range. A gauge or a spring would tell"
+        )
+    return tuple(found)
+
+
+def force_practice(joint: Joint, table: Figure) -> tuple[str, ...]:
+    """How to come to the table's force, where the joint does not say its own."""
+    if joint.force_N is not None:
+        return ()
+    worth = ", ".join(f"a {name} within {100 * within:.0f} %" for name, within in FORCE_WITHIN.items())
+    return (f"Force: the figures hold near the table's, {table.text}. How it is measured matters ({COMMON}): {worth}.",)
+
+
+def face_words(joint: Joint) -> tuple[list[str], list[str]]:
+    """(cautions, practice) of flat and grooved faces on rods: what touches, what is marked, where the current goes."""
+    radius_mm = joint.groove_radius_mm
+    if radius_mm is None:
+        return (
+            [f"a flat face marks the rod and lets it roll: a groove of the rod's radius holds it ({COMMON})"],
+            [
+                "Flat face: it touches a rod along a line. The current crowds there, so that the contact heats, marks the rod "
+                f"and wears the face, and heat meant for the crossing is made under the electrodes ({COMMON}). A groove of the "
+                "rod's radius, along each rod, touches over an arc."
+            ],
+        )
+    cautions = []
+    practice = [
+        "Groove: where it fits it touches over an arc, so the current spreads into the rod, the contact stays cool and marks "
+        f"little, and more of the heat is made at the crossing. Each electrode wants it along its own rod ({COMMON})."
+    ]
+    for rod_mm in dict.fromkeys(joint.rods_mm or ()):
+        if radius_mm < 0.95 * rod_mm / 2:
+            cautions.append(
+                f"a groove of radius {radius_mm:g} mm is too narrow for the rod of {rod_mm:g} mm, which rests on its two edges: "
+                f"marked twice, and hot there ({COMMON})"
+            )
+        elif radius_mm > 1.25 * rod_mm / 2:
+            cautions.append(
+                f"a groove of radius {radius_mm:g} mm is wide for the rod of {rod_mm:g} mm: it holds it, but touches near a line "
+                f"and marks as a flat face does ({COMMON})"
+            )
+    return cautions, practice
+
+
+def face_cautions(joint: Joint, table_mm: float) -> list[str]:
+    """What a flat face means that is far from the table's."""
+    if joint.face_diameter_mm is None or 0.8 <= joint.face_diameter_mm / table_mm <= 1.25:
+        return []
+    wide = joint.face_diameter_mm > table_mm
+    what = "spreads the current: expect to need more" if wide else "crowds the current: expect expulsion, begin shorter"
+    return [f"an electrode face of {joint.face_diameter_mm:g} mm, where the table has {shown(table_mm)} mm, {what}"]
+
+
+def weld_size_rule(thin_mm: float) -> Figure:
+    """The weld's least and wanted diameter by the thinnest sheet."""
+    root = math.sqrt(thin_mm)
+    return Figure(3.5 * root, 5 * root, "mm", "3.5 sqrt t least, 5 sqrt t wanted (ISO 14373, from memory)")
+
+
+def spacing_factor(joint: Joint) -> tuple[float, str]:
+    """By what the table's spacing, which is for two sheets, grows for this joint, and why."""
+    if len(joint.sheets_mm or ()) > 2:
+        return MORE_SPACING, f", and 30 % more for three sheets ({NOTES})"
+    return 1.0, ""
+
+
+def sheet_shunting(joint: Joint, spacing: Figure | None, overlap: Figure | None) -> tuple[list[str], list[str]]:
+    """(cautions, practice) of the welds beside this one, and of the edge; None where the table has no such figure."""
+    cautions, practice = [], []
+    if joint.pitch_mm is not None and spacing is None:
+        cautions.append(f"whether a pitch of {joint.pitch_mm:g} mm is enough is not known: this table has no spacing")
+    elif joint.pitch_mm is not None and spacing is not None and joint.pitch_mm < spacing.low:
+        cautions.append(
+            f"a pitch of {joint.pitch_mm:g} mm is less than the table's {spacing.text}: part of the current goes through the "
+            "weld before it, how much is not known here. Find the time on a second weld at this pitch, and not on the first"
+        )
+    elif joint.pitch_mm is not None and spacing is not None:
+        practice.append(
+            f"Shunting: at a pitch of {joint.pitch_mm:g} mm the table asks for nothing more (its least is {spacing.text})."
+        )
+    if joint.overlap_mm is not None and overlap is not None and joint.overlap_mm < overlap.low:
+        cautions.append(
+            f"an overlap of {joint.overlap_mm:g} mm is less than the table's {overlap.text}: expect metal thrown out at the edge"
+        )
+    practice.append(
+        f"Order of a row ({COMMON}): from the middle outwards, so that the sheets can creep and are not locked bulging between "
+        "two welds; the ends last."
+    )
+    return cautions, practice
+
+
+def setdown_practice(setdown_mm: float) -> str:
+    """How the setdown is seen."""
+    return (
+        f"Setdown ({COMMON}): measure the height of the crossing with a caliper before and after; it should be "
+        f"{shown(setdown_mm)} mm less. More is too hot or too long, less is too cold."
+    )
+
+
+def rod_shunting(joint: Joint, delivered: Figure) -> list[str]:
+    """Practice of the crossings welded before this one; with a pitch, how much may go round through them."""
+    practice = [
+        f"Order of a rack ({COMMON}): from the middle outwards, the ends last; the whole of one rail first, since with its "
+        "other end free a rod makes no loop for the current to go round. Find the time on the second rail: its welds are the "
+        "colder."
+    ]
+    if joint.pitch_mm is None:
+        return practice
+    length_m = 4 * joint.pitch_mm / 1e3
+    loop_ohm = STEEL_OHM_M * length_m / (math.pi / 4 * (joint.thick_mm / 1e3) ** 2)
+    round_A = 0.1 / loop_ohm
+    practice.append(
+        f"Shunting: no table here gives a least pitch for rods. Round a square mesh of {joint.pitch_mm:g} mm it is at least "
+        f"{shown(1e3 * loop_ohm)} mohm cold (steel 1.4e-7 ohm m, from memory; all of the thicker rod, our assumption), so each "
+        f"0.1 V across the joint sends at most {shown(round_A)} A round it, {shown(100 * round_A / delivered.middle)} % of the "
+        "current suggested."
+    )
+    return practice

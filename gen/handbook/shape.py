@@ -1,0 +1,89 @@
+"""How the current comes: a pulse to bed the work in, a slope, or several impulses for thick work. All common practice."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+from gen.handbook.practice import COMMON
+
+LEAST_PERCENT = 40  # below it change the tap instead (common practice, no source)
+SOFT = 0.6  # of the weld's percent current: the bedding pulse, and where a slope begins
+BEDDING_S, BEDDING_COOL_S = 0.04, 0.08
+BEDDING_FROM_S = 0.2  # a shorter weld would be half over when the pulse is
+UPSLOPE_S, UPSLOPE_FROM_S = 0.1, 0.4
+THICK_SHEETS_MM = 4.77  # the whole pile: two of 0.094 in
+THICK_ROD_MM = 9.5  # the thinner: 0.375 in
+MOST_IMPULSES = 20  # a schedule takes no more repeats; what is longer has longer impulses
+IMPULSE_S, IMPULSE_COOL_S = 20 / 60, 5 / 60  # 20 cycles on and 5 off at 60 Hz: the handbook's pulsation, from memory
+
+
+@dataclass(frozen=True)
+class Shape:
+    """How the current comes, times in s: `soft_percent` is that of the bedding pulse and the slope's beginning.
+
+    `bedding_s` and `upslope_s` are 0 where there is none. More than one of `impulses` is pulsation: they share the weld
+    time, with `IMPULSE_COOL_S` between them.
+    """
+
+    soft_percent: int = LEAST_PERCENT
+    bedding_s: float = 0.0
+    upslope_s: float = 0.0
+    impulses: int = 1
+
+    @property
+    def longer(self) -> float:
+        """By what factor the long end of the weld time grows: as if each pause lost as much as it could have made."""
+        return 1 + IMPULSE_COOL_S / IMPULSE_S if self.impulses > 1 else 1.0
+
+    @property
+    def practice(self) -> tuple[str, ...]:
+        """The shape in words, each saying what it rests on."""
+        found = []
+        if self.bedding_s:
+            found.append(
+                f"A pulse of {BEDDING_S:g} s at {self.soft_percent} % beds the rods in before the weld; it is not counted in the "
+                f"weld time. Two of them where the rods are rusty or do not lie close ({COMMON})."
+            )
+        if self.upslope_s:
+            found.append(
+                f"The current climbs over {self.upslope_s:g} s, inside the weld time: less is thrown out while the contact is "
+                f"still small ({COMMON})."
+            )
+        if self.impulses > 1:
+            found.append(
+                f"Thick work: pulsation, {self.impulses} impulses with {1e3 * IMPULSE_COOL_S:.0f} ms between, so that the "
+                "electrodes cool while the work stays hot (20 cycles on and 5 off at 60 Hz, from memory). The tables here are "
+                "for a single impulse: outside them, our assumption is the same time under current altogether, and at the long "
+                f"end {100 * (self.longer - 1):.0f} % more."
+            )
+        return tuple(found)
+
+
+SINGLE = Shape()
+
+
+def _soft(percent: int) -> int:
+    return max(LEAST_PERCENT, math.floor(SOFT * percent + 0.5))
+
+
+def _impulses(weld_s: float) -> int:
+    return min(MOST_IMPULSES, max(1, math.ceil(weld_s / IMPULSE_S - 0.01)))
+
+
+def sheet_shape(pile_mm: float, weld_s: float) -> Shape:
+    """Sheets: one impulse, several for a thick pile."""
+    return Shape(impulses=_impulses(weld_s) if pile_mm >= THICK_SHEETS_MM else 1)
+
+
+def rod_shape(thin_mm: float, weld_s: float, percent: int) -> Shape:
+    """Rods: bedded in and sloped where there is time for it, and current to come down from; several impulses if thick."""
+    soft = _soft(percent)
+    room = soft < percent
+    impulses = _impulses(weld_s) if thin_mm >= THICK_ROD_MM else 1
+    return Shape(
+        soft_percent=soft,
+        bedding_s=BEDDING_S if room and weld_s >= BEDDING_FROM_S else 0.0,
+        upslope_s=UPSLOPE_S if room and impulses == 1 and weld_s >= UPSLOPE_FROM_S else 0.0,
+        impulses=impulses,
+    )
