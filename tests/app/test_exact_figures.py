@@ -152,6 +152,18 @@ def test_one_extra_edge_is_forgiven_each_50_ms() -> None:
     assert not made.noisy()
 
 
+def test_six_short_half_cycles_are_too_many_under_current() -> None:
+    """Counted from the weld's beginning."""
+    made = lock(*[6_999] * 19)
+    assert made.noisy_under_current()
+    made.begin_weld()
+    for n in range(9):
+        assert made.noisy_under_current() == (n >= 6)
+        made.edge(Small(6_999), Small(200 + n))
+    made.check(Small(1_000))
+    assert made.noisy_under_current()
+
+
 def out_of_band(made: MainsLock, begin_ms: int) -> int:
     """The millisecond in which edges of 60 Hz from `begin_ms` on are first out of band; 0 where never in six seconds."""
     for now in range(begin_ms, begin_ms + 6_000):

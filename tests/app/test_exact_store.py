@@ -112,9 +112,12 @@ def test_sequence_numbers_are_compared_as_numbers() -> None:
 
 
 RIGHT = body(CONFIG.BUNDLE_DIGEST, "first", 41, [("first", ROWS)])
+RIGHT_FILE = file_of(RIGHT, 7)
 DAMAGED: dict[str, bytes] = {
     "empty": b"",
     "no line": b"weldbeat",
+    "no line's end": RIGHT_FILE[:-1].replace(b"\n", b" "),
+    "a line's end first": b"\n" + RIGHT,
     "a line alone": b"weldbeat 1 7 5 00000000\n",
     "words missing": b"weldbeat 1\n" + RIGHT,
     "no number": b"weldbeat 1 x 5 00000000\n" + RIGHT,
@@ -249,6 +252,7 @@ def test_schedules_are_found_by_name() -> None:
     assert store.find("".join(["sec", "ond"])) == 1
     assert store.digest("second") == digest("second", 50, SHORT)
     assert (store.digest("third"), store.rows("third")) == ("", ())
+    assert store.digest("first") == TABLE.digest
     store.remove("first")
     assert store.names() == [("second", digest("second", 50, SHORT))]
 

@@ -7,7 +7,7 @@ from hypothesis import HealthCheck, settings
 
 TestApplication = Application.TestCase
 TestApplication.settings = settings(
-    max_examples=100,
+    max_examples=50,
     stateful_step_count=25,
     deadline=None,
     derandomize=True,

@@ -511,7 +511,7 @@ def test_duty_ends_by_itself_with_its_countdown() -> None:
 
 
 def test_idle_edges_that_disagree_lock_out() -> None:
-    """Noise and a wrong frequency, while ready and while waiting; in a weld the firing hardware judges edges itself."""
+    """Noise and a wrong frequency, while ready and while waiting."""
     board = ready()
     board.half_us = 8_333
     board.run(5_300)
@@ -524,10 +524,22 @@ def test_idle_edges_that_disagree_lock_out() -> None:
     assert (board.state, board.reason) == ("locked out", "extra edges from the detector")
     board.run(4_500)
     assert board.state == "ready"
-    board = welding()
-    board.extra_us.extend(1_000 * board.time_ms + 3_300 * (n + 1) for n in range(80))
-    board.run(150)
-    assert board.state == "weld"
+
+
+@pytest.mark.parametrize(("edges", "state"), [(2, "weld"), (4, "locked out")])
+def test_false_edges_in_one_weld_end_it(edges: int, state: str) -> None:
+    """A false edge makes two short half-cycles, and six of those are too many; those from before the weld do not count."""
+    board = ready()
+    board.extra_us.extend(board.crossing_us_at + 20_000 * n + 5_000 for n in range(5))
+    board.run(200)
+    board.pedal = True
+    board.run(SQUEEZE_MS + 100)
+    assert board.done_n > 2
+    begin_us = board.crossing_us_at
+    board.extra_us.extend(begin_us + 20_000 * n + 5_000 for n in range(edges))
+    board.run(90)
+    assert board.state == state
+    assert board.reason == ("none" if state == "weld" else "extra edges from the detector")
 
 
 # -- polarity ------------------------------------------------------------------------------------------------------------

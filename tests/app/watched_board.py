@@ -218,6 +218,8 @@ class WatchedBoard:
         elif self.misses:
             self.misses -= 1
             self.dead = True
+        elif not self.led_in:
+            self.led_in = True  # nothing is fired from the first edge, which may be noise
         elif self.sign == self.first_positive:
             self.begun = True
             self._gate(at_us)
@@ -318,7 +320,7 @@ class WatchedBoard:
         self.press_starts += 1
         assert self.press_starts <= TRIES, "tries once too often"
         assert self.press_fired == 0, "goes on with a weld that has fired"
-        self.running, self.begun, self.dead, self.ends_us = True, False, False, 0
+        self.running, self.led_in, self.begun, self.dead, self.ends_us = True, False, False, False, 0
         self.count, self.first_positive = count, positive
         self.done_n, self.gates, self.told_done, self.progress_ms = 0, [], 0, self.time_ms
         self.conducted = False
