@@ -24,7 +24,6 @@ STOP_OPEN = 2
 FORCE = 4
 HOT = 8
 WATCHDOG = 16
-BLOCKING = 1
 CONDUCTING = 2
 
 STEADY_MS = 20  # a pedal contact that has not moved for this long has stopped bouncing
@@ -131,7 +130,7 @@ class Supervisor:
             for _ in range(METERED):
                 self.driver.crossing_us()
             self.lock.reset(now_ms)
-        for _ in range(8):
+        for _ in range(METERED):
             length_us = self.driver.crossing_us()
             if length_us == 0:
                 break

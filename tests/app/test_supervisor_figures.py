@@ -564,6 +564,38 @@ def test_each_weld_begins_on_the_other_polarity(cut_after: int) -> None:
     assert board.first_positive == 1 - (last or 0)
 
 
+def test_a_weld_ended_before_its_first_gate_changes_no_polarity() -> None:
+    """Let go while the first half-cycle is let pass; the next weld begins as that one would have. The board watches it."""
+    board = holding()
+    board.pedal = False
+    board.run(800)
+    board.pedal = True
+    board.run(SQUEEZE_MS + 15)
+    for _ in range(30):
+        if board.at(1) == "weld":
+            break
+    board.pedal = False
+    assert board.at(1) == "off"
+    assert (board.press_starts, board.press_fired) == (1, 0)
+    board.run(800)
+    board.pedal = True
+    board.run(SQUEEZE_MS + 700)
+    assert board.completed == 2
+
+
+@pytest.mark.parametrize("gates", [0, 1, 2, 7])
+def test_the_half_cycles_told_are_those_that_were_fired(gates: int) -> None:
+    """Of a weld that was cut short; the one under way counts."""
+    board = welding()
+    while board.press_fired < gates:
+        board.at(1)
+    board.pedal = False
+    board.at(1)
+    assert board.state == "off"
+    assert board.supervisor.fired == board.press_fired == gates
+    assert board.supervisor.welds == 1
+
+
 # -- the meter after a write ---------------------------------------------------------------------------------------------
 
 

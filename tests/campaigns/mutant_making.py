@@ -18,6 +18,8 @@ from cosmic_ray.plugins import get_operator, operator_names
 LEFT_OUT = {
     "VariableReplacer": "puts a random number in the place of a name: another mutant at each run",
     "VariableInserter": "inserts a name with a random sign: another mutant at each run",
+    "ReplaceComparisonOperator_Is_Eq": "asks of a type or None what `is` asks: no class here has an equality of its own",
+    "ReplaceComparisonOperator_IsNot_NotEq": "asks of a type or None what `is not` asks",
 }
 IN_ANNOTATION = "within an annotation: MicroPython throws it away"
 IN_TYPE_CHECKING = "within `if TYPE_CHECKING`: read by mypy alone"
