@@ -131,6 +131,11 @@ def test_welds_are_told_with_what_they_were(talk: Talk) -> None:
     assert told == {"boot": 1, "count": 1, "welds": [[1, 1, 44, 44, used, told["welds"][0][5]]]}
     assert 3 <= told["welds"][0][5] <= 5
     assert talk.ask("welds", since=1)["welds"] == []
+    for _ in range(4):
+        talk.weld()
+    used = 5 * talk.board.supervisor.plan.cost
+    assert used // 100 != used // 99
+    assert talk.ask("welds", since=4)["welds"][0][4] == used // 100
     assert talk.ask("welds", since=999_999_999)["welds"] == []
     for since in (-1, 1_000_000_000, 1.0, "0", True, None):
         assert talk.ask("welds", since=since) == (-32602, "since must be a whole number from 0 to 999999999")
@@ -231,6 +236,7 @@ def test_rows_come_in_their_order_and_no_more_than_announced(talk: Talk) -> None
         ([7, 32_767, 32_767, 255], True),
         ([-1, 20, -1, 0], False),
         ([8, 20, -1, 0], False),
+        ([9, 20, -1, 0], False),
         ([0, -1, -1, 0], False),
         ([0, 32_768, -1, 0], False),
         ([0, 20, -2, 0], False),
@@ -260,6 +266,7 @@ def test_a_commit_is_held_against_limits_and_digest(talk: Talk) -> None:
     rows = coded(PUSHED)
     for digest, changed, answer in (
         ("0" * 16, rows, (-32602, "digest: these rows do not come to it")),
+        ("f" * 16, rows, (-32602, "digest: these rows do not come to it")),
         (PUSHED.digest, [*rows[:-1], [7, 6001, -1, 0]], (-32002, "off of 6001 half-cycles: 1 to 6000 here")),
     ):
         lines = push("pushed", digest, changed, talk.id + 1)
@@ -284,8 +291,9 @@ def test_sixteen_schedules_fill_the_board(talk: Talk) -> None:
         assert talk.push(f"s{n}", short)["name"] == f"s{n}"
     assert talk.ask("push_begin", **{**BEGIN, "name": "more"}) == (-32004, FULL)
     assert talk.push("s3", TABLE)["name"] == "s3"
+    assert talk.push("first", short)["name"] == "first"
     names = talk.ask("remove", name="s4")["names"]
-    assert [name for name, _ in names] == ["first", *(f"s{n}" for n in range(15) if n not in (3, 4)), "s3"]
+    assert [name for name, _ in names] == [*(f"s{n}" for n in range(15) if n not in (3, 4)), "s3", "first"]
     assert talk.push("more", short)["name"] == "more"
     store = talk.board.supervisor.store
     assert store.rows("more") == rows_of(short)

@@ -144,6 +144,8 @@ def test_what_is_no_settings_file(kind: str) -> None:
     """With a whole second copy it is passed over; alone it is damage: nothing selected, nothing written."""
     data = DAMAGED[kind]
     assert start(data, stored(3))[1].boot == 42
+    _, store, flash = start(stored(3), data)
+    assert (store.boot, flash.files["settings.a"]) == (42, stored(3))
     whole, store, flash = start(data, None)
     first = file_of(body(CONFIG.BUNDLE_DIGEST, "first", 1, [("first", ROWS)]), 1)
     if first.startswith(data):
@@ -154,6 +156,15 @@ def test_what_is_no_settings_file(kind: str) -> None:
         assert flash.writes == 0
     assert not start(None, data)[0]
     assert not start(data, data)[0]
+
+
+def test_a_first_start_cut_short_is_begun_again() -> None:
+    """A piece of the first file and no second is nobody's settings, however long it is; a byte of it wrong is damage."""
+    first = file_of(body(CONFIG.BUNDLE_DIGEST, "first", 1, [("first", ROWS)]), 1)
+    for length in range(0, len(first), 7):
+        assert start(first[:length], None)[0]
+        assert not start(first[:length], first[:length])[0]
+        assert not start(first[:length] + b"?", None)[0]
 
 
 @pytest.mark.parametrize("faults", [("lost", "lost"), ("failed", "failed"), ("torn", "failed")])
@@ -191,6 +202,9 @@ def test_another_firmware_keeps_what_its_limits_allow() -> None:
         assert flash.writes == 2
         assert flash.files["settings.b"] == stored(8, "first", 42, [("second", SHORT), ("first", ROWS)])
         assert flash.files["settings.a"] == stored(9, "first", 42, [("second", SHORT), ("first", ROWS)])
+    names = ("another", "first", "second")
+    _, store, _ = start(stored(7, "second", schedules=[(name, SHORT) for name in names], bundle="x"), None)
+    assert [name for name, _ in store.names()] == ["another", "second", "first"]
     refused = (("squeeze", 10, -1, 0), ("weld", 3, 5000, 50), ("hold", 4, -1, 0), ("off", 300, -1, 0))
     _, store, _ = start(stored(7, "odd", schedules=[("odd", refused), ("first", SHORT)], bundle="x"), None)
     assert [name for name, _ in store.names()] == ["first"]
@@ -253,8 +267,11 @@ def test_schedules_are_found_by_name() -> None:
     assert store.digest("second") == digest("second", 50, SHORT)
     assert (store.digest("third"), store.rows("third")) == ("", ())
     assert store.digest("first") == TABLE.digest
+    assert store.put("another", SHORT)
     store.remove("first")
-    assert store.names() == [("second", digest("second", 50, SHORT))]
+    assert [name for name, _ in store.names()] == ["second", "another"]
+    assert store.put("second", ROWS)
+    assert store.names() == [("another", digest("another", 50, SHORT)), ("second", digest("second", 50, ROWS))]
 
 
 @pytest.mark.parametrize("phase", PHASES)

@@ -56,6 +56,7 @@ CASES: list[tuple[Rows, str]] = [
     ([("squeeze", 20, 0, 0), weld(), HOLD, OFF], "squeeze with a gate or heat: neither has a place there"),
     ([("squeeze", 20, -1, 1), weld(), HOLD, OFF], "squeeze with a gate or heat: neither has a place there"),
     ([("squeeze", 20, -2, 0), weld(), HOLD, OFF], "squeeze with a gate or heat: neither has a place there"),
+    ([("squeeze", 20, -1, -1), weld(), HOLD, OFF], "squeeze with a gate or heat: neither has a place there"),
     ([SQUEEZE, weld(), ("hold", 10, 5000, 50), OFF], "hold with a gate or heat: neither has a place there"),
     (table(weld(), ("cool", 6, 5000, 0), weld()), "cool with a gate or heat: neither has a place there"),
     ([SQUEEZE, weld(), HOLD, ("off", 50, -1, 7)], "off with a gate or heat: neither has a place there"),
@@ -117,6 +118,16 @@ def test_every_limit_of_a_table(n: int) -> None:
     assert refusal([("".join(list(phase)), *rest) for phase, *rest in rows], CONFIG) == words  # type: ignore[misc]
 
 
+@pytest.mark.parametrize("phase", PHASES)
+@pytest.mark.parametrize("place", [0, -2, -1])
+def test_what_stands_first_and_last(phase: str, place: int) -> None:
+    """Squeeze, hold and off, and no other phase in their places."""
+    rows = table(weld(4), cool(), weld(4))
+    rows[place] = weld(phase=phase) if phase in FIRED else (phase, 8, -1, 0)
+    right = {0: "squeeze", -2: "hold", -1: "off"}[place]
+    assert refusal(rows, CONFIG) == ("" if phase == right else FIRST_AND_LAST)
+
+
 @pytest.mark.parametrize("phase", FIRED)
 def test_each_phase_under_current_counts(phase: str) -> None:
     """Pulse, weld and both slopes: odd is odd, whichever it is."""
@@ -156,8 +167,8 @@ def test_the_codes_of_phases_and_states() -> None:
     """Phases lie in storage and cross the line as their place here; a state, reason or ending is told by its name's place."""
     assert PHASES == ("squeeze", "pulse", "cool", "upslope", "weld", "downslope", "hold", "off")
     of_states = (
-        states.STARTING, states.WAITING_FOR_MAINS, states.READY, states.STORING, states.SQUEEZE, states.WELD, states.HOLD, states.OFF,
-        states.LOCKED_OUT,
+        states.STARTING, states.WAITING_FOR_MAINS, states.READY, states.STORING, states.SQUEEZE, states.WELD, states.HOLD,
+        states.OFF, states.LOCKED_OUT,
     )  # fmt: skip
     of_reasons = (
         states.NO_REASON, states.STOP_OPEN, states.MAINS_LOST, states.EXTRA_EDGES, states.OUT_OF_BAND, states.OVER_TEMPERATURE,

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import ast
+from collections import Counter
 from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cache
@@ -41,6 +42,8 @@ class Mutation:
     operator: str
     occurrence: int
     number: int
+    line: str
+    nth: int  # of this operator's on this line
     source_digest: str
     silent: str
 
@@ -71,11 +74,16 @@ def mutations(templates: Path, path: str) -> list[Mutation]:
     digest = sha256(source.encode()).hexdigest()[:12]
     tree = ast.parse(source)
     silent, functions = list(_silent(tree)), list(_functions(tree))
-    found = []
+    lines = [" ".join(line.split()) for line in source.split("\n")]
+    found: list[Mutation] = []
+    nths = Counter[tuple[str, int]]()
     for operator, occurrence, place in _occurrences(source):
         reason = next((reason for reason, begin, end in silent if begin <= place < end), "")
         function = ".".join(name for name, first, last in functions if first <= place[0] <= last)
-        found.append(Mutation(path, function, operator, occurrence, place[0], digest, reason))
+        number = place[0]
+        nth = nths[operator, number]
+        nths[operator, number] += 1
+        found.append(Mutation(path, function, operator, occurrence, number, lines[number - 1], nth, digest, reason))
     return found
 
 

@@ -3,7 +3,7 @@
 Makes every change to firmware_templates/app and the families' driver.py that the operators of cosmic-ray (a kept mutation
 tool) can make, and runs chosen tests against each. RESULTS is a file of JSON lines: an interrupted run goes on where it
 stopped, and what has changed since is tried anew. `--only` takes paths below firmware_templates that begin so; `--again`
-tries once more what had survived; `--sample N` takes N at random, by a fixed seed, and leaves the known survivors out.
+tries once more what had survived; `--sample N` takes N by lot, in one process, without trying the unchanged files beforehand.
 
 mutants.toml beside it says which tests run, and lists the known survivors with their reasons. Exit 1 where one survives that
 is not listed, or where the list holds one that does not survive.
@@ -14,8 +14,6 @@ from __future__ import annotations
 import argparse
 import json
 import multiprocessing
-import os
-import random
 import sys
 import tempfile
 import time
@@ -23,10 +21,10 @@ import tomllib
 from collections import Counter
 from collections.abc import Iterator
 from concurrent.futures import ProcessPoolExecutor
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from fnmatch import fnmatch
+from hashlib import sha256
 from pathlib import Path
-from typing import Any
 
 from mutant_making import LEFT_OUT, Mutation, mutations, targets
 from mutant_trying import CAUGHT, SURVIVED, TIMED_OUT, Trial, Worker
@@ -52,7 +50,10 @@ def settings() -> Settings:
     content = tomllib.loads(SETTINGS.read_text(encoding="utf-8"))
     tests = {}
     for path in targets(TEMPLATES):
-        tests[path] = next(groups for pattern, groups in content["tests"].items() if fnmatch(path, pattern))
+        fitting = [groups for pattern, groups in content["tests"].items() if fnmatch(path, pattern)]
+        if not fitting:
+            raise SystemExit(f"{SETTINGS.name}: no tests for {path}")
+        tests[path] = fitting[0]
     known = {}
     for entry in content.get("known", []):
         for becomes in entry["becomes"]:
@@ -80,15 +81,22 @@ def written(trial: Trial) -> str:
     return json.dumps({**trial.__dict__, "mutation": trial.mutation.__dict__}) + "\n"
 
 
+def lottery(mutation: Mutation) -> bytes:
+    """The lot of a mutation, which edits elsewhere in its file leave as it is."""
+    name = f"{SEED} {mutation.path} {mutation.function} {mutation.operator} {mutation.line} {mutation.nth}"
+    return sha256(name.encode()).digest()
+
+
 # -- in a worker ---------------------------------------------------------------------------------------------------------
 
 _worker: Worker
 
 
-def _begin(folder: Path, tests: dict[str, list[list[str]]]) -> None:
+def _begin(folder: Path, tests: dict[str, list[list[str]]], measured: bool) -> None:
     global _worker
     _worker = Worker(ROOT, folder, tests)
-    _worker.prepare()
+    if measured:
+        _worker.prepare()
 
 
 def _try(mutation: Mutation) -> Trial:
@@ -98,23 +106,15 @@ def _try(mutation: Mutation) -> Trial:
 # -- the run -------------------------------------------------------------------------------------------------------------
 
 
-def tried(wanted: list[Mutation], tests: dict[str, list[list[str]]]) -> Iterator[Trial]:
+def tried(wanted: list[Mutation], tests: dict[str, list[list[str]]], workers: int) -> Iterator[Trial]:
     """The trials, as they come in."""
     tests = {path: groups for path, groups in tests.items() if path in {it.path for it in wanted}}
     context = multiprocessing.get_context("spawn")
-    with tempfile.TemporaryDirectory() as folder:
-        with ProcessPoolExecutor(WORKERS, context, _begin, (Path(folder), tests)) as pool:
-            yield from pool.map(_try, wanted)
-
-
-def chosen(options: argparse.Namespace) -> list[Mutation]:
-    found = [
-        mutation
-        for path in targets(TEMPLATES)
-        if path.startswith(options.only)
-        for mutation in mutations(TEMPLATES, path)
-    ]
-    return found
+    with (
+        tempfile.TemporaryDirectory() as folder,
+        ProcessPoolExecutor(workers, context, _begin, (Path(folder), tests, workers > 1)) as pool,
+    ):
+        yield from pool.map(_try, wanted)
 
 
 def report(trials: list[Trial], known: dict[Name, str], whole: set[str]) -> int:
@@ -156,16 +156,18 @@ def main(arguments: list[str]) -> int:
     parser.add_argument("--sample", type=int)
     options = parser.parse_args(arguments)
     given = settings()
-    found = chosen(options)
+    paths = [path for path in targets(TEMPLATES) if path.startswith(options.only)]
+    found = [mutation for path in paths for mutation in mutations(TEMPLATES, path)]
     trials = kept(options.results)
     wanted = [it for it in found if not it.silent]
     if options.sample:
-        wanted = random.Random(SEED).sample(wanted, min(options.sample, len(wanted)))
-    missing = [it for it in wanted if it.key not in trials or options.again and trials[it.key].outcome == SURVIVED]
+        wanted = sorted(wanted, key=lottery)[: options.sample]
+    missing = [it for it in wanted if it.key not in trials or (options.again and trials[it.key].outcome == SURVIVED)]
     print(f"{len(found)} mutations, {len(wanted) - len(missing)} tried before, {len(missing)} to try", flush=True)
+    workers = 1 if options.sample else WORKERS
     began = time.monotonic()
     with options.results.open("a", encoding="utf-8") as file:
-        for n, trial in enumerate(tried(missing, given.tests), 1):
+        for n, trial in enumerate(tried(missing, given.tests, workers), 1):
             trials[trial.mutation.key] = trial
             file.write(written(trial))
             file.flush()
