@@ -24,11 +24,13 @@ LEFT_OUT = {
 }
 IN_ANNOTATION = "within an annotation: MicroPython throws it away"
 IN_TYPE_CHECKING = "within `if TYPE_CHECKING`: read by mypy alone"
+OF_STATES = "`is` for `==` beside a state, a reason or an ending: small integers are one object each"
 NOT_PYTHON = "no Python any more"
 SAME = "reads the same to Python"
 
 # The node of parso that these operators look at; all others look at any. Only for speed.
 _NODE_TYPES = {"ReplaceBinaryOperator": "operator", "ReplaceComparisonOperator": "comparison"}
+_IDENTITY = ("ReplaceComparisonOperator_Eq_Is", "ReplaceComparisonOperator_NotEq_IsNot")
 
 Place = tuple[int, int]  # line from 1, column from 0
 
@@ -63,8 +65,11 @@ class Mutant:
 
 
 def targets(templates: Path) -> list[str]:
-    """The files that run on a board, below `templates`: the application, and the driver of each family."""
-    found = [*(templates / "app").glob("*.py"), *(templates / "drivers").glob("*/driver.py")]
+    """The files that run on a board, below `templates`: the application, and the drivers with what they share."""
+    shared = [
+        file for file in (templates / "drivers").glob("*.py") if file.name != "interface.py"
+    ]  # read by tools only
+    found = [*(templates / "app").glob("*.py"), *shared, *(templates / "drivers").glob("*/driver.py")]
     return sorted(file.relative_to(templates).as_posix() for file in found)
 
 
@@ -73,12 +78,14 @@ def mutations(templates: Path, path: str) -> list[Mutation]:
     source = (templates / path).read_text(encoding="utf-8")
     digest = sha256(source.encode()).hexdigest()[:12]
     tree = ast.parse(source)
-    silent, functions = list(_silent(tree)), list(_functions(tree))
+    silent, functions, beside_states = list(_silent(tree)), list(_functions(tree)), list(_beside_states(tree))
     lines = [" ".join(line.split()) for line in source.split("\n")]
     found: list[Mutation] = []
     nths = Counter[tuple[str, int]]()
     for operator, occurrence, place in _occurrences(source):
         reason = next((reason for reason, begin, end in silent if begin <= place < end), "")
+        if operator in _IDENTITY and any(begin <= place < end for begin, end in beside_states):
+            reason = OF_STATES
         function = ".".join(name for name, first, last in functions if first <= place[0] <= last)
         number = place[0]
         nth = nths[operator, number]
@@ -129,6 +136,15 @@ def _silent(tree: ast.Module) -> Iterator[tuple[str, Place, Place]]:
             if annotation is not None:
                 begin = annotation.lineno, annotation.col_offset
                 yield IN_ANNOTATION, begin, (annotation.end_lineno, annotation.end_col_offset)
+
+
+def _beside_states(tree: ast.Module) -> Iterator[tuple[Place, Place]]:
+    """Where a comparison with a constant of states.py has its operator: from its left side's end to the constant."""
+    for node in ast.walk(tree):
+        if isinstance(node, ast.Compare) and len(node.ops) == 1:
+            left, right = node.left, node.comparators[0]
+            if isinstance(right, ast.Attribute) and isinstance(right.value, ast.Name) and right.value.id == "states":
+                yield (left.end_lineno or 0, left.end_col_offset or 0), (right.lineno, right.col_offset)
 
 
 def _functions(tree: ast.Module) -> Iterator[tuple[str, int, int]]:
