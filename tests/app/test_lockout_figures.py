@@ -255,6 +255,28 @@ def test_false_edges_in_one_weld_end_it(edges: int, state: str) -> None:
     assert board.reason == ("none" if state == "weld" else "extra edges from the detector")
 
 
+def test_false_edges_after_the_current_wait_for_the_off_time_to_end() -> None:
+    """Nothing fires any more in hold and off; what ends them is their time."""
+    board = holding()
+    board.extra_us.extend(board.crossing_us_at + 5_000 * (2 * n + 1) - 2_000 for n in range(30))
+    board.run(90)
+    assert board.state == "hold"
+    board.run(200)
+    assert board.state == "off"
+
+
+def test_a_lockout_that_is_over_need_not_wait_for_the_mains() -> None:
+    """Only that for the mains does; after any other the board waits for the mains outside the lockout."""
+    board = ready()
+    board.hot = True
+    board.run(100)
+    board.half_us = None
+    board.run(300)
+    board.hot = False
+    board.run(100)
+    assert board.state == "waiting for mains"
+
+
 # -- polarity ------------------------------------------------------------------------------------------------------------
 
 
