@@ -3,12 +3,23 @@
 from __future__ import annotations
 
 import tomllib
+from dataclasses import dataclass
 from functools import cache
 from importlib.resources import files
+from importlib.resources.abc import Traversable
+from typing import Annotated, Self, TypeVar
 
-from pydantic import Field
+from pydantic import BeforeValidator, Field, model_validator
 
-from gen.user_files import FileModel
+from gen.user_files import FileModel, Wrong, written
+
+Gpio = int | str  # as the board's MicroPython takes it: 4 for GP4, "A2" for PA2
+
+Item = TypeVar("Item")
+Listed = Annotated[tuple[Item, ...], BeforeValidator(lambda given: tuple(given) if isinstance(given, list) else given)]
+
+# Roles whose pin switches power: one that moves while the board starts would switch it then.
+SWITCHING = ("gate", "contactor")
 
 
 class Capabilities(FileModel):
@@ -24,8 +35,49 @@ class BoardLimits(FileModel):
     timing_error_us: float = Field(gt=0)
 
 
+@dataclass(frozen=True)
+class BoardPin:
+    """The pin of one role. `header` is what is printed beside it on the board or its drawing.
+
+    `alternatives` are the other pins that can take the role. `at_boot`: what it does from power-up until the program sets
+    it; `moves_at_boot`: whether it may drive or change then.
+    """
+
+    gpio: Gpio
+    name: str
+    header: str
+    alternatives: tuple[Gpio, ...]
+    at_boot: str
+    moves_at_boot: bool
+
+    @property
+    def label(self) -> str:
+        """For drawings and lists: "GP4, pin 6"."""
+        return f"{self.name}, pin {self.header}"
+
+
+class AtBoot(FileModel):
+    """What the pins do before the program sets them: all but a few the same; of `moves`, each with what it does."""
+
+    usual: str
+    moves: dict[str, str] = Field(default_factory=dict)
+
+
+class Erratum(FileModel):
+    """A fault of the chip: its name, what it does, the roles whose pins it touches, and what to fit or do."""
+
+    name: str
+    what: str
+    roles: Listed[str]
+    remedy: str
+
+
 class Board(FileModel):
-    """One board: its chip family names the driver folder; pins are GPIO numbers."""
+    """One board: its chip family names the driver folder.
+
+    `header` names each pin as on the board, by GPIO; `roles` lists those that can take a role, the first being taken
+    where the welder file chooses none.
+    """
 
     name: str
     title: str
@@ -39,12 +91,77 @@ class Board(FileModel):
     welds: bool
     capabilities: Capabilities
     limits: BoardLimits
-    pins: dict[str, int]
+    gpio_prefix: str
+    at_boot: AtBoot
+    errata: Listed[Erratum] = ()
+    header: dict[str, str]
+    roles: dict[str, Listed[Gpio]]
+
+    @model_validator(mode="after")
+    def _consistent(self) -> Self:
+        for role, choices in self.roles.items():
+            for gpio in choices:
+                if str(gpio) not in self.header:
+                    raise Wrong(f"roles.{role}", written(gpio), "allowed: a pin that stands in [header]")
+        self.with_pins({})
+        return self
+
+    @property
+    def pins(self) -> dict[str, BoardPin]:
+        """The pin of each role."""
+        return {role: self._pin(choices) for role, choices in self.roles.items()}
+
+    def _pin(self, choices: tuple[Gpio, ...]) -> BoardPin:
+        gpio, *others = choices
+        moves = self.at_boot.moves.get(str(gpio))
+        return BoardPin(
+            gpio=gpio,
+            name=f"{self.gpio_prefix}{gpio}",
+            header=self.header[str(gpio)],
+            alternatives=tuple(others),
+            at_boot=moves or self.at_boot.usual,
+            moves_at_boot=moves is not None,
+        )
+
+    def with_pins(self, chosen: dict[str, Gpio]) -> Self:
+        """This board with `chosen` pins for some roles. Raises Wrong where one cannot be."""
+        roles = dict(self.roles)
+        for role, gpio in chosen.items():
+            if role not in roles:
+                raise Wrong(f"pins.{role}", written(gpio), f"unknown key; allowed: {', '.join(roles)}")
+            choices = self.roles[role]
+            if gpio not in choices and str(gpio) in self.at_boot.moves and role in SWITCHING:
+                raise Wrong(
+                    f"pins.{role}",
+                    written(gpio),
+                    f"moves while the board starts ({self.at_boot.moves[str(gpio)]}), which would switch on; "
+                    f"allowed: {_listed(choices)}",
+                )
+            if gpio not in choices:
+                raise Wrong(f"pins.{role}", written(gpio), f"allowed on board {self.name}: {_listed(choices)}")
+            roles[role] = (gpio, *(other for other in choices if other != gpio))
+        taken: dict[Gpio, str] = {}
+        for role in sorted(roles, key=lambda role: role in chosen):
+            gpio = roles[role][0]
+            if gpio in taken:
+                raise Wrong(f"pins.{role}", written(gpio), f"is the pin of {taken[gpio]}; allowed: each pin once")
+            if role in SWITCHING and str(gpio) in self.at_boot.moves:
+                raise Wrong(f"roles.{role}", written(gpio), "moves while the board starts; allowed: one that does not")
+            taken[gpio] = role
+        return self.model_copy(update={"roles": roles})
+
+
+def _listed(choices: tuple[Gpio, ...]) -> str:
+    return ", ".join(str(written(gpio)) for gpio in choices)
+
+
+def read_board(file: Traversable) -> Board:
+    """The board in one TOML file. Raises pydantic's ValidationError where it is none."""
+    return Board.model_validate(tomllib.loads(file.read_text(encoding="utf-8")))
 
 
 @cache
 def boards() -> dict[str, Board]:
     """Every board, by name."""
     found = sorted((f for f in files("boards").iterdir() if f.name.endswith(".toml")), key=lambda f: f.name)
-    read = [Board.model_validate(tomllib.loads(f.read_text(encoding="utf-8"))) for f in found]
-    return {board.name: board for board in read}
+    return {board.name: board for board in map(read_board, found)}

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import textwrap
+from collections.abc import Sequence
 
 CAUTIONS = (
     "Mains voltage and thousands of amperes. Wiring is for people competent to do it; follow your local code, and have a "
@@ -16,11 +17,13 @@ CAUTIONS = (
     "Electrodes and work stay hot. Zinc, cadmium and chrome give off poisonous fumes: ventilate, or do not weld them.",
 )
 
+AT_THE_ELECTRODES = CAUTIONS[-3:]  # for whoever is about to weld
 
-def caution_lines(width: int = 116) -> list[str]:
+
+def caution_lines(width: int = 116, cautions: Sequence[str] = CAUTIONS) -> list[str]:
     """The cautions as lines of text, each beginning with a dash."""
     return [
         line
-        for caution in CAUTIONS
+        for caution in cautions
         for line in textwrap.wrap(caution, width, initial_indent="- ", subsequent_indent="  ")
     ]

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import binascii
 import hashlib
+import json
 import math
 import re
 from dataclasses import dataclass
@@ -122,6 +123,7 @@ def draw(table: TimingTable, width: int = 72) -> Drawing:
 
 def render(table: TimingTable, welder: Welder, board: Board) -> FirmwareBundle:
     """The firmware for `table` on `welder` and `board`. Same input, same bytes."""
+    pins = board.with_pins(welder.board.pins).pins
     half_us = 500_000 / welder.mains.frequency_Hz  # exact, where the nominal whole microsecond would cut the band
     limits = welder.limits
     earliest_us, latest_us = delay_range_us(welder)
@@ -130,6 +132,7 @@ def render(table: TimingTable, welder: Welder, board: Board) -> FirmwareBundle:
         "table": table,
         "welder": welder,
         "board": board,
+        "pin": lambda role: json.dumps(pins[role].gpio),
         "cautions": caution_lines(),
         "drawing": draw(table),
         "stop_line": with_crc(STOP_REQUEST),

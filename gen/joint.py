@@ -9,7 +9,7 @@ from pydantic import AfterValidator, BeforeValidator, Field, model_validator
 
 from gen.errors import InputError
 from gen.units import INCH_MM, POUND_N
-from gen.user_files import FileModel, Written, Wrong, figure, read_toml, validated, written
+from gen.user_files import FileModel, Written, Wrong, figure, parsed_toml, read_toml, validated, written
 
 SHEETS_MM = (0.254, 3.175)  # ends of the tables: 0.010 and 0.125 in
 RODS_MM = (1.5875, 12.7)  # 0.0625 and 0.5 in
@@ -168,7 +168,15 @@ class Joint(FileModel):
 
 def read_joint(path: Path) -> Joint:
     """The joint file at `path`, in millimetres and newtons or in inches and pounds. Raises InputError."""
-    content = read_toml(path)
+    return _joint(read_toml(path), path)
+
+
+def joint_from(text: str, path: Path) -> Joint:
+    """The joint that a file at `path` with this text would be; nothing is read. Raises InputError."""
+    return _joint(parsed_toml(text, path), path)
+
+
+def _joint(content: dict[str, Any], path: Path) -> Joint:
     metric = dict(content)
     for key, (stands_for, factor) in INCH_KEYS.items():
         if key not in content:

@@ -55,10 +55,10 @@ CREATE TABLE trials (
     schedule TEXT NOT NULL,   -- the name of the schedule
     text TEXT NOT NULL,       -- the schedule file as it was
     digest TEXT NOT NULL,     -- of the compiled schedule
-    weld_s REAL NOT NULL,     -- under current in the weld phases
+    weld_s REAL NOT NULL,     -- under current, all impulses of the weld together
     percent REAL NOT NULL,    -- of the full current
     force_N REAL,
-    outcome TEXT NOT NULL,    -- no bond, broke at the joint, tore the parent metal
+    outcome TEXT NOT NULL,    -- no bond, broke at joint, tore parent
     expulsion TEXT NOT NULL,  -- none, early, late
     setdown_mm REAL,
     strength_N REAL,          -- peel or tension
@@ -276,6 +276,16 @@ class Records:
         """Keep one trial; returns its number, the next of its joint where it has none."""
         return self._add_numbered("trials", "joint", trial)
 
+    def add_trials(self, trials: Iterable[TrialRecord]) -> list[int]:
+        """Keep all of them or none; returns their numbers, each the next of its joint where it has none."""
+        with self._change():
+            return [self._numbered("trials", "joint", trial) for trial in trials]
+
+    def remove_trial(self, joint: str, number: int) -> None:
+        """Take one trial out; the others keep their numbers."""
+        with self._change():
+            self._db.execute("DELETE FROM trials WHERE joint = ? AND number = ?", (joint, number))
+
     def trials(self, joint: str | None = None) -> list[TrialRecord]:
         """The trials of `joint`, or of all, in order."""
         rows = self._db.execute(
@@ -311,11 +321,15 @@ class Records:
 
     def _add_numbered(self, table: str, group: str, record: TrialRecord | CheckRecord) -> int:
         with self._change():
-            number = record.number
-            if number == 0:
-                statement = f"SELECT coalesce(max(number), 0) + 1 FROM {table} WHERE {group} = ?"
-                number = int(self._db.execute(statement, (getattr(record, group),)).fetchone()[0])
-            self._insert(table, replace(record, number=number))
+            return self._numbered(table, group, record)
+
+    def _numbered(self, table: str, group: str, record: TrialRecord | CheckRecord) -> int:
+        """Insert under its number, or under the next of its group; inside a change."""
+        number = record.number
+        if number == 0:
+            statement = f"SELECT coalesce(max(number), 0) + 1 FROM {table} WHERE {group} = ?"
+            number = int(self._db.execute(statement, (getattr(record, group),)).fetchone()[0])
+        self._insert(table, replace(record, number=number))
         return number
 
     def _insert(self, table: str, record: TrialRecord | KeptRecord | CheckRecord) -> None:

@@ -8,7 +8,7 @@ from typing import Any, Literal, Self
 from pydantic import Field, model_validator
 
 from gen.errors import InputError
-from gen.user_files import FileModel, Time, Written, Wrong, figure, read_toml, validated, written
+from gen.user_files import FileModel, Time, Written, Wrong, figure, parsed_toml, read_toml, validated, written
 
 SLOPE_END_PERCENT = 40.0  # below this, change the tap instead (common practice, no source)
 
@@ -119,7 +119,16 @@ class Schedule(FileModel):
 
 def read_schedule(path: Path) -> Schedule:
     """The schedule file at `path`. Raises InputError."""
-    header = validated(_Header, read_toml(path), path)
+    return _schedule(read_toml(path), path)
+
+
+def schedule_from(text: str, path: Path) -> Schedule:
+    """The schedule that a file at `path` with this text would be; nothing is read. Raises InputError."""
+    return _schedule(parsed_toml(text, path), path)
+
+
+def _schedule(content: dict[str, Any], path: Path) -> Schedule:
+    header = validated(_Header, content, path)
     phases = tuple(_phase(number, content, path) for number, content in enumerate(header.phase, 1))
     _check_order(phases, path)
     try:

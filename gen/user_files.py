@@ -102,8 +102,14 @@ Model = TypeVar("Model", bound=FileModel)
 def read_toml(path: Path) -> dict[str, Any]:
     """The file's content. Raises InputError when it is missing, a folder, not UTF-8 or not TOML."""
     where = path if path.name else str(path)
+    return parsed_toml(read_text(path), where)
+
+
+def read_text(path: Path) -> str:
+    """The file's text, its line ends as they are. Raises InputError when it is missing, a folder or not UTF-8."""
+    where = path if path.name else str(path)
     try:
-        text = path.read_bytes().decode("utf-8-sig")
+        return path.read_bytes().decode("utf-8-sig")
     except (FileNotFoundError, NotADirectoryError):
         raise InputError(
             where, "no such file", None, f"looked for as {_printable(str(path))}; allowed: a TOML file"
@@ -114,6 +120,10 @@ def read_toml(path: Path) -> dict[str, Any]:
         raise InputError(where, "not text in UTF-8", None, "allowed: a TOML file, saved as UTF-8") from None
     except OSError as error:
         raise InputError(where, "cannot be read", None, f"{error.strerror}; allowed: a TOML file") from None
+
+
+def parsed_toml(text: str, where: str | Path) -> dict[str, Any]:
+    """The content of TOML that stands, or would stand, in the file `where`. Raises InputError."""
     try:
         return tomllib.loads(text)
     except (ValueError, RecursionError) as error:  # ValueError: also a number of more digits than Python will read

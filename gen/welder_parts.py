@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Annotated, Any, Literal, Self
 
-from pydantic import BeforeValidator, Field, model_validator
+from pydantic import BeforeValidator, Field, PlainValidator, model_validator
 
 from gen.units import Duration, parse_duration
 from gen.user_files import FileModel, Time, Written, Wrong, figure, written
@@ -31,7 +31,7 @@ def _typical(text: str) -> Duration:
 
 
 class Mains(FileModel):
-    """The outlet. Its impedance is what an installation tester shows as loop impedance, cable and all."""
+    """The outlet. Its impedance is what an installation tester shows as line impedance, cable and all."""
 
     voltage_V: float = Field(ge=90, le=480)
     frequency_Hz: Literal[50, 60]
@@ -307,9 +307,22 @@ class Limits(FileModel):
     first_delay_deg: float = Field(default=87, ge=60, le=120)
 
 
+def _pin(given: Any) -> int | str:
+    """A pin as MicroPython takes it: a number, or a name."""
+    if isinstance(given, bool) or not isinstance(given, int | str):
+        raise ValueError
+    return given
+
+
 class BoardChoice(FileModel):
+    """The timer board, and pins other than its first choice, by role; the board's own file says which can be."""
+
     name: str
     conduction_sense: bool = False
+    pins: dict[str, Annotated[int | str, PlainValidator(_pin)]] = Field(
+        default_factory=dict,
+        description="a table of roles, each with a pin, such as {gate = 10}; see `weldbeat boards NAME`",
+    )
 
 
 class WelderTables(FileModel):

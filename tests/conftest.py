@@ -20,6 +20,7 @@ from gen.welder import Welder
 _NEEDS = {
     "pio": ("the PIO assembler, which is for Linux", find_spec("adafruit_pioasm") is not None),
     "link/test_board.py": ("pseudo-terminals", sys.platform != "win32"),
+    "link/test_commission.py": ("pseudo-terminals", sys.platform != "win32"),
     "link/test_client.py": ("pseudo-terminals", sys.platform != "win32"),
     "link/test_flashing.py": ("pseudo-terminals", sys.platform != "win32"),
 }

@@ -82,7 +82,7 @@ class Requests:
         it = self.supervisor
         return (
             '{"state": "%s", "reason": "%s", "way_out": "%s", "mains_mHz": %d, "welds": %d, "last": "%s", '
-            '"fired": %d, "planned": %d, "duty_left_half_cycles": %d, "duty_wait_s": %d, "selected": "%s"}'
+            '"fired": %d, "planned": %d, "duty_left_half_cycles": %d, "duty_wait_s": %d, "selected": "%s", "inputs": %d}'
         ) % (
             states.STATE_NAMES[it.state],
             states.REASON_NAMES[it.reason],
@@ -95,6 +95,7 @@ class Requests:
             (it.duty.limit - it.duty.used) // 100,
             it.duty.seconds_until(it.plan.cost),
             self.store.selected,
+            it.inputs,
         )
 
     def _names(self) -> str:

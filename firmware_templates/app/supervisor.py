@@ -64,6 +64,7 @@ class Supervisor:
         self.tries = 0
         self.done = 0
         self.progress_ms = 0
+        self.inputs = 0  # as the driver tells them, in this step
         self.pedal = 0
         self.pedal_ms = 0
         self.fresh = False  # the pedal has been seen open since the last weld
@@ -85,6 +86,7 @@ class Supervisor:
     def step(self, now_ms: int) -> int:
         """Look, act, and return when to be called again (a time of the same clock)."""
         inputs = self.driver.inputs()
+        self.inputs = inputs
         self._watch_mains(now_ms)
         self._watch_pedal(inputs, now_ms)
         self._watch_switch(now_ms)

@@ -12,11 +12,23 @@ import click
 # Section, then (command, module). In working order.
 SECTIONS: tuple[tuple[str, tuple[tuple[str, str], ...]], ...] = (
     ("Begin", (("demo", "begin"), ("new", "begin"), ("boards", "plan"))),
-    ("Plan", (("describe", "describe"), ("suggest", "suggest"), ("table", "plan"))),
+    (
+        "Plan and wire",
+        (
+            ("describe", "describe"),
+            ("suggest", "suggest"),
+            ("table", "plan"),
+            ("choose", "choose"),
+            ("wiring", "wiring"),
+        ),
+    ),
     ("Prove", (("simulate", "prove"), ("sweep", "sweep"))),
     ("Make", (("build", "prove"),)),
-    ("Flash", (("ports", "link"), ("flash", "link"))),
-    ("Run", (("push", "link"), ("pull", "link"), ("schedules", "link"), ("watch", "watch"))),
+    (
+        "Flash and commission",
+        (("ports", "link"), ("flash", "link"), ("commission", "commission"), ("calibrate", "calibrate")),
+    ),
+    ("Run", (("push", "link"), ("pull", "link"), ("schedules", "link"), ("watch", "watch"), ("trial", "trial"))),
 )
 _MODULES = {command: module for _, commands in SECTIONS for command, module in commands}
 
@@ -41,21 +53,26 @@ class Commands(click.Group):
 
 
 SHORT_HELP = {
-    "demo": "A worked example in a folder: schedule, firmware, simulated run, report.",
+    "demo": "A worked example in a folder: schedule, firmware, run, report.",
     "new": "Start a machine of your own: asks a few questions, writes its files.",
     "boards": "The timer boards and what each can do.",
     "describe": "The machine as derived, and what other electrodes would cost.",
-    "suggest": "A first schedule for a joint on this machine, from the handbook tables.",
+    "suggest": "A first schedule for a joint, from the handbook tables.",
     "table": "A schedule as its timing table, counted in mains half-cycles.",
+    "choose": "Which switch, fuse and other parts suit, with the calculation.",
+    "wiring": "The wiring sheet of the upgrade: drawings, wire list, parts list.",
     "simulate": "Run the firmware on a simulated welder and judge what it did.",
     "sweep": "Judge the schedule on many machines that the welder file allows.",
     "build": "Write the firmware for the board, if the verdict lets it.",
     "ports": "The serial ports, and what answers on each.",
     "flash": "Put a built firmware onto a board.",
+    "commission": "Walk the steps from unpowered to the first weld, or print them.",
+    "calibrate": "Put measured values into the welder file, shown before.",
     "push": "Send a schedule to a board, if the verdict lets it.",
     "pull": "Fetch a schedule from a board as a file.",
     "schedules": "The schedules that a board holds; select or remove one.",
     "watch": "Mains, state and welds of a board as they come; keeps the welds.",
+    "trial": "Trials on scrap: keep each, ask for the next, keep what holds.",
 }
 
 

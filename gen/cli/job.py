@@ -12,7 +12,7 @@ from gen.firmware import FirmwareBundle, render
 from gen.schedule import Schedule, read_schedule
 from gen.table import TimingTable
 from gen.timing import compile_schedule
-from gen.user_files import written
+from gen.user_files import Wrong, written
 from gen.welder import WELDER_FILE, Welder, read_welder
 
 if TYPE_CHECKING:
@@ -59,13 +59,22 @@ def find_welder(welder_path: Path | None) -> Welder:
     if welder.board.name not in boards():
         names = ", ".join(str(written(name)) for name in boards())
         raise InputError(path, "board.name", written(welder.board.name), f"allowed: {names}; see `weldbeat boards`")
+    try:
+        board_of(welder)
+    except Wrong as wrong:
+        raise InputError(path, f"board.{wrong.key}", wrong.given, str(wrong)) from None
     return welder
+
+
+def board_of(welder: Welder) -> Board:
+    """The board of a welder file that `find_welder` let pass, with the pins that it chooses."""
+    return boards()[welder.board.name].with_pins(welder.board.pins)
 
 
 def read_job(schedule_path: Path, welder_path: Path | None) -> Job:
     """Read and compile. The welder file is found as `find_welder` does. Raises InputError."""
     welder = find_welder(welder_path)
-    board = boards()[welder.board.name]
+    board = board_of(welder)
     schedule = read_schedule(schedule_path)
     return Job(schedule, welder, board, compile_schedule(schedule, welder, board, schedule_path))
 

@@ -11,9 +11,10 @@ from typing import TYPE_CHECKING
 import click
 
 from gen.cautions import caution_lines
+from gen.cli.heat import fastest_of, pace_of
 from gen.cli.job import find_welder, read_job, run_job
 from gen.cli.plan import json_option, schedule_argument, welder_option
-from gen.cli.prove import pace_option
+from gen.cli.prove import FASTEST, pace_option
 from gen.cli.show import verdict_text
 from gen.cli.writing import check_targets, refused, write_whole
 from gen.errors import InputError
@@ -149,7 +150,8 @@ def push_command(schedule: Path, port: str | None, welder: Path | None, welds_pe
     what it holds is read back and compared. Without PORT the only board found is taken.
     """
     job = read_job(schedule, welder)
-    run = run_job(job, 1, welds_per_minute, seed=0)
+    pace = pace_of(fastest_of(job), welds_per_minute) if welds_per_minute == FASTEST else welds_per_minute
+    run = run_job(job, 1, pace, seed=0)
     if run.verdict.refused:
         click.echo(verdict_text(run))
         click.echo("Nothing was sent.")

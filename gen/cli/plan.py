@@ -5,12 +5,13 @@ from __future__ import annotations
 import csv
 import io
 import json
+from dataclasses import asdict
 from pathlib import Path
 from typing import Any
 
 import click
 
-from gen.boards import boards
+from gen.boards import Board, boards
 from gen.cli.job import Job, read_job
 from gen.cli.show import table_text
 from gen.errors import InputError
@@ -29,7 +30,7 @@ json_option = click.option("--json", "as_json", is_flag=True, help="Print JSON, 
 def boards_command(as_json: bool) -> None:
     """The timer boards and what each can do."""
     if as_json:
-        click.echo(json.dumps([board.model_dump() for board in boards().values()], indent=2))
+        click.echo(json.dumps([board_json(board) for board in boards().values()], indent=2))
         return
     for board in boards().values():
         c = board.capabilities
@@ -41,7 +42,14 @@ def boards_command(as_json: bool) -> None:
         click.echo(f"  half-cycles counted in hardware: {'yes' if c.hardware_bounded_count else 'no'}")
         most = board.limits
         click.echo(f"  longest schedule: {most.rows} rows, {most.half_cycles} half-cycles from first to last fired")
-        click.echo(f"  pins (GPIO): {', '.join(f'{name} {number}' for name, number in board.pins.items())}")
+        click.echo(f"  pins (GPIO): {', '.join(f'{role} {pin.gpio}' for role, pin in board.pins.items())}")
+
+
+def board_json(board: Board) -> dict[str, Any]:
+    """A board for another program."""
+    return board.model_dump(exclude={"header", "roles"}) | {
+        "pins": {role: asdict(pin) for role, pin in board.pins.items()}
+    }
 
 
 @click.command("table")

@@ -136,7 +136,7 @@ def suggest_command(
         _check_output(output)
     wanted = read_joint(joint) if joint else _from_options(given)
     machine = find_welder(welder)
-    described = _with_electrodes(wanted, machine)
+    described = with_electrodes(wanted, machine)
     current = machine.machine.in_use.working_secondary
     if current is None:
         allowed = "missing; allowed: this or transformer.taps, from which the secondary current follows"
@@ -174,7 +174,7 @@ def _as_options(text: str) -> str:
     return text
 
 
-def _with_electrodes(joint: Joint, welder: Welder) -> Joint:
+def with_electrodes(joint: Joint, welder: Welder) -> Joint:
     """The joint with the welder file's face or groove, where the joint names neither."""
     e = welder.electrodes
     if e is None or joint.face_diameter_mm is not None or joint.groove_radius_mm is not None:

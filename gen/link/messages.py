@@ -6,7 +6,7 @@ JSON-RPC 2.0 without batches and notifications. Rows and welds travel as short a
 from __future__ import annotations
 
 from dataclasses import dataclass
-from enum import IntEnum
+from enum import IntEnum, IntFlag
 from typing import Annotated, Any, Literal, NamedTuple
 
 from pydantic import BaseModel, ConfigDict, Field, StringConstraints
@@ -42,6 +42,15 @@ class ErrorCode(IntEnum):
     BEYOND_LIMITS = -32002
     NO_SUCH_SCHEDULE = -32003
     STORAGE = -32004
+
+
+class Input(IntFlag):
+    """Contacts in `Status.inputs`, as in the board's driver interface. A contact that is not fitted reads as safe."""
+
+    PEDAL = 1
+    STOP_OPEN = 2
+    FORCE = 4
+    HOT = 8
 
 
 class Row(NamedTuple):
@@ -139,7 +148,10 @@ class Hello(Result):
 
 
 class Status(Result):
-    """What the board does. `mains_mHz` is 0 while it is not locked to the mains; `welds` counts since the start."""
+    """What the board does. `mains_mHz` is 0 while it is not locked to the mains; `welds` counts since the start.
+
+    `inputs`: levels of the contacts when it answered, a sum of the values of `Input`.
+    """
 
     state: str
     reason: str
@@ -152,6 +164,7 @@ class Status(Result):
     duty_left_half_cycles: int
     duty_wait_s: Count
     selected: str
+    inputs: Count
 
 
 class Schedules(Result):

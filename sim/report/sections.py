@@ -72,6 +72,11 @@ def verdict(data: ReportData) -> Markup:
 
 
 def cautions(_: ReportData) -> Markup:
+    """The cautions, which are the same for every run."""
+    return all_cautions()
+
+
+def all_cautions() -> Markup:
     """The cautions, each as one paragraph."""
     paragraphs: list[str] = []
     for words in CAUTIONS:

@@ -63,12 +63,12 @@ class Outcome:
     err: str
 
 
-def typed(line: list[str], answers: str = "") -> Outcome:
-    """Run `weldbeat` with the words of `line`, `answers` on its standard input."""
-    out, err = io.StringIO(), io.StringIO()
+def typed(line: list[str], answers: str | io.TextIOBase = "", out: io.StringIO | None = None) -> Outcome:
+    """Run `weldbeat` with the words of `line`, `answers` on its standard input, what it prints going to `out`."""
+    out, err = out or io.StringIO(), io.StringIO()
     with pytest.MonkeyPatch.context() as patch, redirect_stdout(out), redirect_stderr(err):
         patch.setattr(sys, "argv", ["weldbeat", *line])
-        patch.setattr(sys, "stdin", io.StringIO(answers))
+        patch.setattr(sys, "stdin", io.StringIO(answers) if isinstance(answers, str) else answers)
         with pytest.raises(SystemExit) as end:
             main()
     return Outcome(int(end.value.code or 0), out.getvalue(), err.getvalue())

@@ -1,6 +1,7 @@
 """Whatever a user gets wrong: one plain line that says what is allowed, exit code 2, and nothing written.
 
-The cases lie beside this file as text: bad_schedules.txt, bad_welders.txt, bad_commands.txt.
+The cases lie beside this file as text: bad_schedules.txt, bad_welders.txt, bad_commands.txt,
+bad_trials.txt, bad_trial_tables.txt.
 """
 
 from __future__ import annotations
@@ -107,6 +108,59 @@ def test_bad_command(shed: Path, case: Case) -> None:
     refused(shed, case.marked("$").split(), case.message)
 
 
+TWO_WELDS = '[[phase]]\ncool = "4 cycles"\n[[phase]]\nweld = "6 cycles"\n[[phase]]\nhold'
+
+
+@pytest.fixture(scope="module")
+def tried(earlier: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A folder with joints, one of which was tried twice, and schedules that cannot be tried."""
+    here = tmp_path_factory.mktemp("tried")
+    shutil.copytree(earlier, here, dirs_exist_ok=True)
+    (here / "notes").mkdir()
+    (here / "rungs.toml").write_text("rods_mm = [5, 8]\n")
+    (here / "frame.toml").write_text("sheets_mm = [1, 1]\n")
+    weld = 'weld = "20 cycles"\ncurrent_percent = 85\nupslope = "5 cycles"'
+    (here / "pulses.toml").write_text(replaced(SCHEDULE, weld, 'pulse = "20 cycles"'))
+    (here / "twice.toml").write_text(replaced(SCHEDULE, "[[phase]]\nhold", TWO_WELDS))
+    before = Path.cwd()
+    os.chdir(here)
+    try:
+        for outcome in ("no-bond", "tore-parent"):
+            assert typed(["trial", "add", "rungs.toml", "job.toml", "--outcome", outcome]).code == 0
+    finally:
+        os.chdir(before)
+    return here
+
+
+@pytest.fixture
+def scrap(tried: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """The same, to stand in."""
+    here = tmp_path / "scrap"
+    shutil.copytree(tried, here)
+    monkeypatch.chdir(here)
+    return here
+
+
+@each("bad_trials.txt")
+def test_bad_trial(scrap: Path, case: Case) -> None:
+    """A trial that cannot be, or an answer that cannot go there: the records stay as they were, byte for byte."""
+    refused(scrap, case.marked("$").split(), case.message)
+
+
+GOOD_TRIALS = """\
+joint,tried_at,weld_s,percent,outcome,expulsion,setdown_mm,note
+frame,2026-05-01T10:00:00Z,0.2,100,no bond,,,
+frame,2026-05-02T09:30:00Z,0.4,85,tore parent,late,0.3,held
+"""
+
+
+@each("bad_trial_tables.txt")
+def test_bad_trial_table(scrap: Path, case: Case) -> None:
+    """One bad cell: its line and column are named, and none of the rows is added."""
+    (scrap / "trials.csv").write_text(case.broken(GOOD_TRIALS), encoding="utf-8")
+    refused(scrap, ["trial", "import", "trials.csv"], case.message)
+
+
 def test_no_welder_file_here(shed: Path) -> None:
     """Without a welder file the message says both ways on."""
     (shed / "welder.toml").unlink()
@@ -193,4 +247,5 @@ def test_no_permission_to_write(shed: Path, monkeypatch: pytest.MonkeyPatch) -> 
 
 def test_there_are_enough_cases() -> None:
     """An empty case file would pass in silence."""
-    assert [len(cases(f"bad_{name}.txt")) for name in ("schedules", "welders", "commands")] == [62, 81, 96]
+    names = ("schedules", "welders", "commands", "trials", "trial_tables")
+    assert [len(cases(f"bad_{name}.txt")) for name in names] == [62, 85, 122, 47, 19]

@@ -54,7 +54,7 @@ def test_config_says_what_the_welder_file_says() -> None:
     config, board = config_of(bundle), boards()["pico"]
     given_by_file = {
         "DETECTOR_SQUARE": 0, "OFFSET_RISE_US": -120, "OFFSET_FALL_US": -120, "RELEASE_STOPS": 0, "FORCE_SWITCH": 1,
-        "CONDUCTION_SENSE": 1, "PIN_FORCE": board.pins["force"], "PIN_CONDUCTION": board.pins["conduction"],
+        "CONDUCTION_SENSE": 1, "PIN_FORCE": board.pins["force"].gpio, "PIN_CONDUCTION": board.pins["conduction"].gpio,
         "SCHEDULE": table.name, "TABLE_DIGEST": table.digest, "BOARD": "pico",
     }  # fmt: skip
     assert {key: config[key] for key in given_by_file} == given_by_file

@@ -16,11 +16,12 @@ from pathlib import Path
 
 import pytest
 from link_shop import MISSING, OTHER, SCHEDULE, bare, command, replaced, shop, typed, until
-from unix_board import PEDAL, UnixBoard
+from unix_board import PEDAL, STOP_OPEN, UnixBoard
 
 from gen.link import Link, LinkError
 from gen.link.errors import Unplugged
 from gen.link.flashing import SETTINGS, read_bundle
+from gen.link.messages import Input
 
 if not MISSING:
     import pty
@@ -107,6 +108,19 @@ def test_4_the_board_has_the_last_word_on_limits(bench: UnixBoard) -> None:
         r"weldbeat: \S+: the board refuses: .*; its limits are those of the welder file .*\n", outcome.err
     )
     assert "long" not in typed(["schedules", bench.port]).out
+
+
+def test_4_contacts_as_a_commissioning_watches_them(bench: UnixBoard) -> None:
+    """The status of a board at rest tells its contacts as they are, each by its own bit."""
+    with Link(bench.port) as link:
+        until(lambda: link.status().inputs == 0)
+        bench.inputs(STOP_OPEN)
+        until(lambda: link.status().inputs == Input.STOP_OPEN)
+        assert link.status().reason == "stop is open"
+        bench.inputs(STOP_OPEN | PEDAL)
+        until(lambda: link.status().inputs == Input.STOP_OPEN | Input.PEDAL)
+        bench.inputs(0)
+        until(lambda: (link.status().inputs, link.status().state) == (0, "ready"))
 
 
 def test_5_watch_a_weld_and_stop_the_next(bench: UnixBoard) -> None:

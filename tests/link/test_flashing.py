@@ -134,7 +134,7 @@ def test_ports(here: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """What answers on each board's port; other ports are listed and left alone."""
     status: dict[str, Any] = {
         "state": "ready", "reason": "none", "way_out": "", "mains_mHz": 50000, "welds": 0, "last": "none", "fired": 0,
-        "planned": 40, "duty_left_half_cycles": 10, "duty_wait_s": 0, "selected": "job",
+        "planned": 40, "duty_left_half_cycles": 10, "duty_wait_s": 0, "selected": "job", "inputs": 0,
     }  # fmt: skip
     with PtyDevice(answering(hello=HELLO, status=status)) as device, PtyDevice(lambda line: b"") as other:
         found = [

@@ -14,7 +14,7 @@ from pathlib import Path
 import pytest
 
 from gen.errors import InputError
-from gen.records import VERSION, Records, WeldRecord
+from gen.records import _VERSIONS, VERSION, KeptRecord, Records, TrialRecord, WeldRecord
 
 
 def weld(count: int, ending: str = "completed", boot: int = 7) -> WeldRecord:
@@ -167,3 +167,112 @@ def test_a_full_disk_loses_nothing(path: Path) -> None:
     shutil.copy(path, path.with_name("copy.sqlite"))
     with Records(path.with_name("copy.sqlite")) as records:
         assert records.welds() == [weld(1)]
+
+
+def trial(joint: str = "rungs", number: int = 0, outcome: str = "no bond") -> TrialRecord:
+    measured = (None, 0.25, None, 12.5, None)
+    return TrialRecord(
+        joint, number, "2026-01-01T00:00:00Z", "rods_mm = [5, 8]\n", "job", "# Tür\r\n", "0" * 16, 0.1 + 0.2, 87.5,
+        measured[0], outcome, "late", *measured[1:], 1, "slipped, held", "pico", 7, 3,
+    )  # fmt: skip
+
+
+def test_trials_are_kept_as_they_were(path: Path) -> None:
+    """Every column to the last bit; numbers run on in each joint; what is taken out takes no other with it."""
+    with Records(path) as records:
+        assert [records.add_trial(trial()), records.add_trial(trial("frame")), records.add_trial(trial())] == [1, 1, 2]
+        assert records.trials("rungs") == [trial(number=1), trial(number=2)]
+        records.remove_trial("rungs", 1)
+    with Records(path) as records:
+        assert records.trials() == [trial("frame", 1), trial(number=2)]
+
+
+def test_trials_are_added_all_or_none(path: Path) -> None:
+    """The third has a number that is taken: the first two are not there either."""
+    with Records(path) as records:
+        assert records.add_trials([trial(), trial(number=5), trial()]) == [1, 5, 6]
+        before = records.trials()
+        with pytest.raises(InputError):
+            records.add_trials([trial(), trial("frame"), trial(number=5, outcome="tore parent")])
+        assert records.trials() == before
+        assert records.add_trials([trial("frame")]) == [1]
+
+
+def test_what_was_kept(path: Path) -> None:
+    kept = [
+        KeptRecord("rungs", f"2026-01-01T00:00:00.00000{n}Z", "job", "", "0" * 16, 0.3, 100, 0.2, 0.5, n)
+        for n in (1, 2)
+    ]
+    with Records(path) as records:
+        for each in kept:
+            records.add_kept(each)
+        assert records.kept("rungs") == records.kept() == kept
+        assert records.kept("frame") == []
+
+
+def test_an_older_file_gets_what_it_lacks(path: Path) -> None:
+    """Version 1 knew welds and pushed schedules: they are there afterwards, and trials may be added."""
+    first = weld(1)
+    columns = (
+        "board",
+        "boot",
+        "count",
+        "ended_at",
+        "ending",
+        "planned",
+        "fired",
+        "duty_used_half_cycles",
+        "schedule",
+        "digest",
+    )
+    sql(path, f"PRAGMA application_id = {int.from_bytes(b'WBea', 'big')}; PRAGMA user_version = 1; {_VERSIONS[0]}")
+    with sqlite3.connect(path) as db:
+        places = ", ".join("?" * (len(columns) + 1))
+        values = [1, *(getattr(first, column) for column in columns)]
+        db.execute(f"INSERT INTO welds (life, {', '.join(columns)}) VALUES ({places})", values)
+        db.execute(
+            "INSERT INTO pushed VALUES (?, ?, ?, ?)", ("a" * 16, "job", "# as it was\r\n", "2026-01-01T00:00:00Z")
+        )
+    db.close()
+    with Records(path) as records:
+        assert records.welds() == [first]
+        assert records.pushed_text("a" * 16) == "# as it was\r\n"
+        assert records.trials() == []
+        assert records.add_trial(trial()) == 1
+    assert int.from_bytes(path.read_bytes()[60:64], "big") == VERSION
+
+
+def test_killed_before_the_end_of_a_change(path: Path) -> None:
+    """Killed (SIGKILL) with half of an import written to the file: what was there before is there, and nothing else.
+
+    A cache of one page makes SQLite write to the file before the change is whole, so that there is something to undo.
+    """
+    with Records(path) as records:
+        records.add_trials([trial(), trial("frame")])
+        before = records.trials()
+    size = path.stat().st_size
+    program = textwrap.dedent("""
+        import sys
+        from dataclasses import replace
+        from pathlib import Path
+        from gen.records import Records
+        with Records(Path(sys.argv[1])) as records:
+            records._db.execute("PRAGMA cache_size = 1")
+            (first, *_) = records.trials()
+            def many():
+                for n in range(400):
+                    yield replace(first, number=0, joint=f"joint {n}", text="#" * 2000)
+                print("half", flush=True)
+                sys.stdin.read()
+            records.add_trials(many())
+    """)
+    with subprocess.Popen(
+        [sys.executable, "-c", program, str(path)], stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True
+    ) as process:
+        assert process.stdout
+        assert process.stdout.readline() == "half\n"
+        assert path.stat().st_size > size
+        process.kill()
+    with Records(path) as records:
+        assert records.trials() == before
+        assert records.add_trial(trial()) == 2

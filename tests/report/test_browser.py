@@ -13,6 +13,7 @@ import subprocess
 from pathlib import Path
 from typing import Any
 
+import joint_pages
 import pytest
 import report_runs as runs
 
@@ -58,6 +59,7 @@ def measured(tmp_path_factory: pytest.TempPathFactory) -> dict[str, dict[str, An
     planted = (OVERLAP, OVERLAP_SVG, CUT, CUT_BELOW, CUT_SVG, CUT_CELL, TOO_WIDE, OVERLAP_BAR, SOUND)
     pages = {f"planted-{n}": f"<!DOCTYPE html><html><body>{body}</body></html>" for n, body in enumerate(planted)}
     pages |= {shape.__name__: render_report(shape()) for shape in runs.EVERY_SHAPE}
+    pages |= joint_pages.pages()
     frames = []
     for name, page in pages.items():
         (folder / f"{name}.html").write_text(page, encoding="utf-8")
@@ -100,6 +102,16 @@ def test_no_text_overlaps_or_is_cut_off(measured: dict[str, dict[str, Any]], sha
     assert page["overlaps"] == []
     assert page["cut"] == []
     assert page["scrolls"] == 0
+    assert page["smallest"] >= LEAST_TEXT_PX
+
+
+@pytest.mark.parametrize("width", WIDTHS)
+@pytest.mark.parametrize("shape", [f"joint-{shape.__name__}" for shape in joint_pages.EVERY_SHAPE])
+def test_pages_of_joints_neither(measured: dict[str, dict[str, Any]], shape: str, width: int) -> None:
+    """The same of a joint's page, of which no text is small either."""
+    page = measured[f"{shape} {width}"]
+    assert page["pieces"] > 30
+    assert (page["width"], page["scrolls"], page["overlaps"], page["cut"]) == (width, 0, [], [])
     assert page["smallest"] >= LEAST_TEXT_PX
 
 

@@ -1,0 +1,191 @@
+"""What a commissioning asks a board: its contacts as they are worked, its frequency, and the weld of a shot."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable
+
+from gen.link import Link
+from gen.link.client import ARMED_S
+from gen.link.errors import LinkError, Silent
+from gen.link.messages import ENDINGS, Input, Schedules, Status, WeldEntry
+from gen.link.ports import unique_name
+from gen.table import TimingTable
+from gen.welder import Welder
+from gen.wiring.commissioning import Contact, Judged, Step
+from gen.wiring.shots import NAME_BEGINS
+
+_ANSWER_S = 0.25
+_LOOK_S = 0.1
+CONTACT_S = 90.0  # for somebody to work a contact, and for a weld that a pedal began to be over
+PRESS_S = 180.0  # for somebody to make everything ready and press the pedal
+READY_S = 180.0  # a board that has just started waits a minute for its duty guard
+LOCK_S = 15.0  # to lock to the mains, or to give it up
+
+
+class BoardAsked:
+    """An open link during a walk. It puts back the schedule that was selected before; use it in a `with` of the link."""
+
+    def __init__(self, link: Link, welder: Welder, say: Callable[[str], None]) -> None:
+        hello = link.hello
+        for what, given, wanted in (
+            ("is a", hello.board, welder.board.name),
+            ("was built for Hz", hello.frequency_Hz, welder.mains.frequency_Hz),
+        ):
+            if given != wanted:
+                allowed = "allowed: the board it names, with firmware built from it"
+                raise LinkError(link.port, f"{what} {given}, the welder file says {wanted}", allowed)
+        self._link = link
+        self._say = say
+        held = link.schedules()
+        self._shots = [name for name, _ in held.names if name.startswith(NAME_BEGINS)]  # of a walk that was cut short
+        self._before = _users_own(link, held)
+        self.name = f"{unique_name(link.port, hello.board)}, firmware {hello.bundle}"
+
+    # -- contacts and frequency ----------------------------------------------------------------------------------
+
+    def contact(self, contact: Contact) -> Judged:
+        """Watch a contact being worked and left again."""
+        if self._level(contact) != contact.at_rest:
+            return Judged("failed", contact.wrong_at_rest)
+        for ask, wanted, otherwise in (
+            (contact.act, not contact.at_rest, contact.never),
+            (contact.undo, contact.at_rest, f"it did not go back within {CONTACT_S:g} s; {contact.wrong_at_rest}"),
+        ):
+            self._say(f"Now: {ask}")
+            if not self._until(lambda wanted=wanted: self._level(contact) == wanted, CONTACT_S):  # type: ignore[misc]
+                return Judged("failed", otherwise)
+        return Judged("passed")
+
+    def _level(self, contact: Contact) -> bool:
+        """The level of a contact. A board that has taken the pedal welds and is silent, which tells that it is pressed."""
+        status = self._status()
+        if status is None:
+            return contact.bit == Input.PEDAL
+        return bool(status.inputs & contact.bit)
+
+    def frequency(self) -> tuple[float, str]:
+        """Hertz, or 0 and what is wrong."""
+        status: Status | None = None
+
+        def told() -> bool:
+            nonlocal status
+            status = self._status()
+            return status is not None and (status.mains_mHz > 0 or status.reason == "frequency out of band")
+
+        if self._until(told, LOCK_S) and status is not None and status.mains_mHz:
+            return status.mains_mHz / 1000, ""
+        return 0.0, f"the board does not lock to the mains: {_state(status)}"
+
+    # -- shots ---------------------------------------------------------------------------------------------------
+
+    def load(self, table: TimingTable | None) -> Judged:
+        """Make `table` (None: the user's own schedule) the next weld, and wait until the board would take a pedal."""
+        if table is not None:
+            self._link.push(table)
+            self._shots.append(table.name)
+        name = self._before if table is None else table.name
+        self._link.select(name)
+        shown = ""
+        status: Status | None = None
+
+        def ready() -> bool:
+            nonlocal shown, status
+            status = self._status()
+            told = _state(status)
+            if told not in (shown, "ready"):
+                wait_s = status.duty_wait_s if status is not None else 0
+                self._say(f"The board: {told}{f' ({wait_s} s)' if wait_s else ''}")
+            shown = told
+            return told == "ready"
+
+        if self._until(ready, READY_S) and status is not None:
+            self._welds = status.welds
+            return Judged("passed")
+        return Judged("failed", f"the board is not ready: {_state(status)}")
+
+    def pressed(self) -> bool:
+        """Wait until the board has taken a pedal."""
+
+        def taken() -> bool:
+            status = self._status()
+            return status is None or status.welds > self._welds
+
+        return self._until(taken, PRESS_S)
+
+    def weld(self) -> tuple[WeldEntry | None, str]:
+        """The weld that was begun, once it and its off time are over; None and why where the board has lost it."""
+        status: Status | None = None
+
+        def over() -> bool:
+            nonlocal status
+            status = self._status()
+            return status is not None
+
+        if not self._until(over, ARMED_S):
+            raise Silent(self._link.port, "does not answer any more", "allowed: isolate, then look at the board")
+        entries = self._link.welds(self._welds)[1]
+        return (entries[0], _state(status)) if entries else (None, _state(status))
+
+    def put_back(self) -> None:
+        """Select what was selected before, and take the shots off the board. Says so where that fails."""
+        if not self._shots:
+            return
+        try:
+            self._until(lambda: self._status() is not None, ARMED_S)
+            self._link.select(self._before)
+            for name in dict.fromkeys(self._shots):
+                self._link.remove(name)
+        except LinkError:
+            self._say(f"A shot is still selected on the board: weldbeat schedules --select {self._before}")
+
+    # -- inside --------------------------------------------------------------------------------------------------
+
+    def _status(self) -> Status | None:
+        """What the board does; None while it is in a weld, and silent."""
+        try:
+            return self._link.status(_ANSWER_S, tries=1)
+        except Silent:
+            return None
+
+    def _until(self, what: Callable[[], bool], seconds: float) -> bool:
+        deadline = time.monotonic() + seconds
+        while not what():
+            if time.monotonic() > deadline:
+                return False
+            time.sleep(_LOOK_S)
+        return True
+
+
+def _users_own(link: Link, held: Schedules) -> str:
+    """The schedule that is to be selected in the end: not the shot of a walk that was cut short."""
+    names = [held.selected, *(name for name, _ in held.names)]
+    own = next((name for name in names if not name.startswith(NAME_BEGINS)), None)
+    if own is None:
+        raise LinkError(link.port, "holds no schedule but those of a commissioning", "allowed: push one of yours first")
+    return own
+
+
+def _state(status: Status | None) -> str:
+    if status is None:
+        return "in a weld, or silent"
+    if status.reason == "none":
+        return status.state
+    return f"{status.state}: {status.reason}; {status.way_out}"
+
+
+def judge_log(step: Step, entry: WeldEntry | None, planned: int | None, state: str) -> Judged:
+    """Whether the board's log tells of a whole weld."""
+    if entry is None:
+        return Judged("failed", f"the board's log holds no such weld; it is {state}; {step.mend}")
+    whole = ENDINGS[entry.ending] == "completed" and entry.fired == entry.planned
+    if whole and planned in (None, entry.planned):
+        return Judged("passed", log_text(entry))
+    return Judged(
+        "failed", f"the board's log says {log_text(entry)}; it is {state}; hold the pedal to the end; {step.mend}"
+    )
+
+
+def log_text(entry: WeldEntry) -> str:
+    """A weld of the board's log in words."""
+    return f"{ENDINGS[entry.ending]}, {entry.fired} of {entry.planned} half-cycles fired"

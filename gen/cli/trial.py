@@ -1,0 +1,46 @@
+"""`weldbeat trial`: from welds on scrap to a schedule that holds. Its sub-commands are loaded when asked for."""
+
+from __future__ import annotations
+
+import importlib
+
+import click
+
+# Sub-command, its module and what the list says of it, in the order in which they are used.
+_COMMANDS = {
+    "add": ("trial_add", "Keep one weld on scrap and what came of it."),
+    "next": ("trial_next", "Which weld to try now, and why."),
+    "show": ("trial_show", "Trials and good window with its limits; as a picture too."),
+    "keep": ("trial_next", "Write the schedule that holds, ready to push."),
+    "compare": ("trial_show", "The joints beside each other."),
+    "page": ("trial_show", "One page about a joint, to print."),
+    "remove": ("trial_add", "Take a trial out that was noted wrongly."),
+    "export": ("trial_csv", "All trials as CSV."),
+    "import": ("trial_csv", "Add trials from a CSV, all of them or none."),
+}
+
+
+class _Trials(click.Group):
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        return list(_COMMANDS)
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+        if cmd_name not in _COMMANDS:
+            return None
+        module = importlib.import_module(f"gen.cli.{_COMMANDS[cmd_name][0]}")
+        command: click.Command = getattr(module, f"{cmd_name}_command")
+        return command
+
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        with formatter.section("Commands"):
+            formatter.write_dl([(name, words) for name, (_, words) in _COMMANDS.items()])
+
+
+@click.group("trial", cls=_Trials, context_settings={"help_option_names": ["-h", "--help"]})
+def trial_command() -> None:
+    """Find a joint's weld time on scrap: keep each trial, ask for the next.
+
+    The trials lie in records.sqlite beside the welder file, under the name of
+    the joint's file. What is estimated is the good window of weld time, with
+    its 95 % limits, beginning from the handbook's suggestion.
+    """

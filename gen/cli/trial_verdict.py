@@ -1,0 +1,72 @@
+"""Whether the verdict lets a setting by, before anyone is told to try it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from gen.boards import boards
+from gen.cli.heat import fastest_of, pace_of
+from gen.cli.job import Job, run_job
+from gen.cli.prove import FASTEST
+from gen.errors import InputError
+from gen.schedule import schedule_from
+from gen.timing import compile_schedule
+from gen.trials.rewritten import impulses, rewritten
+from gen.trials.values import Setting
+from gen.welder import Welder
+
+
+@dataclass
+class Verdicts:
+    """The verdicts on one schedule at other settings, each found once: as `push` judges, the checks without a run first."""
+
+    text: str
+    path: Path
+    welder: Welder
+    welds_per_minute: float
+    _why_not: dict[Setting, str] = field(default_factory=dict)
+
+    def job(self, setting: Setting) -> Job:
+        """The schedule at `setting`, compiled. Raises InputError where this machine cannot have it."""
+        schedule = schedule_from(rewritten(self.text, setting, self.path), self.path)
+        board = boards()[self.welder.board.name]
+        return Job(schedule, self.welder, board, compile_schedule(schedule, self.welder, board, self.path))
+
+    @property
+    def impulses(self) -> int:
+        """Of its weld. Raises InputError where it has no weld phase, or more than one."""
+        return impulses(schedule_from(self.text, self.path), self.path)
+
+    def allowed(self, setting: Setting) -> bool:
+        """Whether it compiles and nothing refuses it."""
+        return not self.why_not(setting)
+
+    def why_not(self, setting: Setting) -> str:
+        """What refuses it; empty where nothing does."""
+        if setting not in self._why_not:
+            self._why_not[setting] = self._judged(setting)
+        return self._why_not[setting]
+
+    @property
+    def refused(self) -> dict[Setting, str]:
+        """Those asked for so far that were refused, and why."""
+        return {setting: why for setting, why in self._why_not.items() if why}
+
+    def _judged(self, setting: Setting) -> str:
+        from sim.stress import stress_of
+        from sim.verdict import judge_without_run
+
+        try:
+            job = self.job(setting)
+        except InputError as error:
+            return str(error)
+        stress = stress_of(job.table, job.welder)
+        pace = self.welds_per_minute if self.welds_per_minute < FASTEST else pace_of(fastest_of(job), FASTEST)
+        findings = judge_without_run(stress, job.table, job.welder, job.board, pace)
+        if not any(finding.severity == "refuse" for finding in findings):
+            findings = list(run_job(job, 1, pace, seed=0).verdict.findings)
+        for found in findings:
+            if found.severity == "refuse":
+                return f"{found.name}, {found.figure:g} {found.unit} (limit {found.limit:g}). {found.advice}"
+        return ""

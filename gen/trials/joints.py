@@ -1,0 +1,190 @@
+"""The trials of one joint, from the records to what the estimate takes, and the settings to choose the next one from."""
+
+from __future__ import annotations
+
+import math
+import re
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from gen.errors import InputError
+from gen.handbook.suggestion import Suggestion
+from gen.joint import SETDOWNS, Joint, joint_from
+from gen.records import KeptRecord, TrialRecord, WeldRecord
+from gen.trials.belief import Belief, believe
+from gen.trials.values import EXPULSIONS, OUTCOMES, Prior, Setting, Tried
+from gen.user_files import Written, written
+
+GRID = 1.04  # from one time to choose from to the next, where whole cycles are not further apart
+REACH = 3.0  # beyond the suggestion and what was tried, either way
+
+
+@dataclass(frozen=True)
+class Known:
+    """Where a joint stands: its file, what the handbook suggests (None: not asked, or nothing known), and the trials.
+
+    `between_s`: the weld time as its user expects it, in place of the handbook. `records` in their order; `kept` last.
+    """
+
+    name: str
+    joint: Joint
+    suggestion: Suggestion | None
+    between_s: tuple[float, float] | None
+    records: tuple[TrialRecord, ...]
+    kept: KeptRecord | None
+
+    @property
+    def percents(self) -> tuple[float, ...]:
+        """What was tried, rising."""
+        return tuple(sorted({record.percent for record in self.records}))
+
+    @property
+    def percent(self) -> float:
+        """Of the last trial; without trials that of the suggestion, or 100."""
+        if self.records:
+            return self.records[-1].percent
+        return self.suggestion.percent if self.suggestion and self.suggestion.known else 100.0
+
+    @property
+    def prior(self) -> Prior | None:
+        """What is believed before any trial; None where neither the handbook nor the user says anything."""
+        wanted = setdown_wanted(self.joint)
+        if self.between_s is not None:
+            percent = self.records[0].percent if self.records else self.percent
+            return Prior(*self.between_s, percent, wanted)
+        if self.suggestion is None or self.suggestion.weld is None:
+            return None
+        weld = self.suggestion.weld
+        return Prior(weld.low, weld.high, self.suggestion.percent, wanted)
+
+    @property
+    def tried(self) -> tuple[Tried, ...]:
+        """The trials as the estimate takes them."""
+        return tuple(tried_of(record, self.joint) for record in self.records)
+
+    @property
+    def belief(self) -> Belief | None:
+        """The estimate after all trials; None without a prior."""
+        return None if self.prior is None else believe(self.prior, self.tried)
+
+    @property
+    def text(self) -> str | None:
+        """The schedule tried last, or else the suggestion's; None where there is neither."""
+        last = next((record.text for record in reversed(self.records) if record.text), None)
+        if last is None and self.suggestion is not None and self.suggestion.known:
+            return self.suggestion.schedule_text()
+        return last
+
+    @property
+    def schedule(self) -> str:
+        """The name of the schedule tried last; without trials the joint's, as far as a schedule may be called so."""
+        last = next((record.schedule for record in reversed(self.records) if record.schedule), "")
+        name = re.sub("[^a-z0-9_-]+", "-", self.name.lower()).strip("-_")[:32]
+        return last or name or "trial"
+
+
+def setdown_wanted(joint: Joint) -> tuple[float, float] | None:
+    """The setdown wanted of rods, as shares of the thinner: half-way to the neighbours in the table. None for sheets.
+
+    Our assumption: the table gives 15, 30 and 50 % and no tolerance.
+    """
+    if joint.rods_mm is None:
+        return None
+    place = SETDOWNS.index(int(joint.setdown_percent))
+    this = SETDOWNS[place]
+    below = SETDOWNS[place - 1] if place else 0
+    above = SETDOWNS[place + 1] if place + 1 < len(SETDOWNS) else this + (this - below)
+    return (below + this) / 200, (this + above) / 200
+
+
+def tried_of(record: TrialRecord, joint: Joint) -> Tried:
+    """One trial as the estimate takes it. Raises ValueError for words that no trial is recorded with."""
+    outcome = OUTCOMES[OUTCOMES.index(record.outcome)]
+    expulsion = EXPULSIONS[EXPULSIONS.index(record.expulsion)]
+    share = None if record.setdown_mm is None else record.setdown_mm / joint.thin_mm
+    return Tried(Setting(record.weld_s, record.percent), outcome, expulsion, share, bool(record.dressed))
+
+
+def joint_in(records: Sequence[TrialRecord]) -> Joint | None:
+    """The joint as it was at the last trial that says; None where none does, or it is none that is known today."""
+    text = next((record.joint_text for record in reversed(records) if record.joint_text), "")
+    try:
+        return joint_from(text, Path("joint.toml")) if text else None
+    except InputError:
+        return None
+
+
+def check_same_joint(joint: Joint, records: Sequence[TrialRecord], source: Path) -> None:
+    """Raise InputError where earlier trials under this name were of another joint."""
+    for record in records:
+        earlier = joint_in([record])
+        if earlier is None:
+            continue
+        for key in ("sheets_mm", "rods_mm", "material", "surface", "finish"):
+            now, then = getattr(joint, key), getattr(earlier, key)
+            if now != then:
+                was = "left out" if then is None else _shown(then)
+                allowed = (
+                    f"trial {record.number} of {record.joint} was made with it {was}; allowed: a file of another name"
+                )
+                raise InputError(source, key, Written("nothing" if now is None else _shown(now)), allowed)
+
+
+def _shown(value: object) -> str:
+    return str(list(value)) if isinstance(value, tuple) else str(written(value))
+
+
+def choices(
+    known: Known, percents: Iterable[float], frequency_Hz: int, longest_s: float, impulses: int = 1
+) -> list[Setting]:
+    """Weld times up to `longest_s` at each of `percents`: around the prior's range and what was tried.
+
+    In whole cycles, the same number for each of the `impulses` of the weld.
+    """
+    prior = known.prior
+    found = set()
+    for percent in percents:
+        times = [record.weld_s * (record.percent / percent) ** 2 for record in known.records]
+        if prior is not None:
+            shift = (prior.percent / percent) ** 2  # equal heat
+            times += [prior.low_s * shift, prior.high_s * shift]
+        low, high = min(times) / REACH, min(longest_s, max(times) * REACH)
+        each_hz = frequency_Hz / impulses
+        each = max(1, math.ceil(low * each_hz))
+        while each <= high * each_hz * (1 + 1e-9):
+            found.add(Setting(each / each_hz, percent))
+            each = max(each + 1, round(each * GRID))
+        # What was tried itself may be tried again.
+        for record in known.records:
+            if record.percent == percent and record.weld_s <= longest_s:
+                found.add(in_cycles(Setting(record.weld_s, percent), frequency_Hz, impulses))
+    return sorted(found, key=lambda s: (s.percent, s.time_s))
+
+
+def in_cycles(setting: Setting, frequency_Hz: int, impulses: int = 1) -> Setting:
+    """The nearest setting in whole cycles of the mains, the same number, at least one, for each of its impulses."""
+    each_hz = frequency_Hz / impulses
+    return Setting(max(1, round(setting.time_s * each_hz)) / each_hz, setting.percent)
+
+
+def watched(welds: Sequence[WeldRecord], digest: str, wanted: tuple[int, int] | None) -> WeldRecord | str:
+    """The weld to join: the newest of `digest`, or that of boot and count; where there is none that will do, why not.
+
+    A weld that nobody watched has no digest, and may be joined by boot and count only.
+    """
+    if wanted is None:
+        found = [weld for weld in welds if weld.digest == digest]
+        none = "no weld of this schedule was watched"
+    else:
+        found = [weld for weld in welds if (weld.boot, weld.count) == wanted]
+        none = "no such weld was watched"
+    if not found:
+        return f"{none}; allowed: one that `weldbeat watch` has kept"
+    weld = found[-1]
+    if weld.digest not in (None, digest):
+        return f"that was {weld.schedule}, digest {weld.digest}; this schedule has {digest}; allowed: a weld of this schedule"
+    if weld.ending != "completed" or weld.fired != weld.planned:
+        done = f"that ended as {weld.ending}, {weld.fired} of {weld.planned} half-cycles fired"
+        return f"{done}; allowed: one that was completed"
+    return weld

@@ -1,0 +1,87 @@
+"""A schedule file with another weld time and percent, everything else of it as it was: comments, order, line ends.
+
+The weld time of a trial is that of all impulses of the weld together: its weld phase and, in pulsation, the pulses that
+are as strong and about as long. A pulse that beds the work in is none of them and stays as it is.
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import tomlkit
+from tomlkit.exceptions import TOMLKitError
+
+from gen.errors import InputError
+from gen.schedule import Pulse, Schedule, Weld, schedule_from
+from gen.trials.values import Setting
+from gen.units import Duration, nearest_even
+from gen.user_files import Written
+
+LEAST_SHARE = 0.5  # of the weld phase: a pulse that is shorter beds the work in
+
+
+def weld_phase(schedule: Schedule, source: Path) -> tuple[int, Weld]:
+    """The place of the only weld phase, and the phase. Raises InputError where there is none or more than one."""
+    found = [(n, phase) for n, phase in enumerate(schedule.phases) if isinstance(phase, Weld)]
+    if len(found) != 1:
+        allowed = "allowed for a trial: one, whose time and percent are varied; impulses before it are pulse phases"
+        raise InputError(source, "weld phases", Written(len(found)), allowed)
+    return found[0]
+
+
+def impulses(schedule: Schedule, source: Path) -> int:
+    """How many impulses the weld has; 1 without pulsation. Raises InputError as `weld_phase` does."""
+    return 1 + sum(pulse.repeat for _, pulse in _pulsation(schedule, source))
+
+
+def setting_of(schedule: Schedule, source: Path) -> Setting:
+    """The setting that a schedule is. Raises InputError as `weld_phase` does."""
+    f = schedule.frequency_Hz
+    weld = weld_phase(schedule, source)[1]
+    pulses = sum(_half_cycles(pulse.pulse, f) * pulse.repeat for _, pulse in _pulsation(schedule, source))
+    return Setting((_half_cycles(weld.weld, f) + pulses) / (2 * f), weld.current_percent)
+
+
+def rewritten(text: str, setting: Setting, source: Path) -> str:
+    """The file `text` with its weld at `setting`, in whole cycles of its mains, shared out among its impulses.
+
+    The last takes what does not share out evenly. Raises InputError, also for fewer cycles than impulses.
+    """
+    schedule = schedule_from(text, source)
+    count = impulses(schedule, source)
+    cycles = round(setting.time_s * schedule.frequency_Hz)
+    each = cycles // count
+    if each == 0:
+        allowed = f"allowed: at least {count} cycles, one for each impulse"
+        raise InputError(source, "weld time", Written(f"{cycles} cycles"), allowed)
+    place, weld = weld_phase(schedule, source)
+    times = {place: ("weld", cycles - each * (count - 1))}
+    times |= {at: ("pulse", each) for at, _ in _pulsation(schedule, source)}
+    try:
+        document = tomlkit.parse(text)
+        for at, (kind, length) in times.items():
+            table = document["phase"][at]
+            table[kind] = f"{length} cycle{'' if length == 1 else 's'}"
+            if setting.percent != weld.current_percent:
+                whole = setting.percent == int(setting.percent)
+                table["current_percent"] = int(setting.percent) if whole else setting.percent
+        return tomlkit.dumps(document)
+    except TOMLKitError as error:
+        raise InputError(source, "not readable as TOML 1.0", None, f"{error}; allowed: a plainer file") from None
+
+
+def _pulsation(schedule: Schedule, source: Path) -> list[tuple[int, Pulse]]:
+    """The earlier impulses of the weld, and their places."""
+    _, weld = weld_phase(schedule, source)
+    f = schedule.frequency_Hz
+    return [
+        (n, phase)
+        for n, phase in enumerate(schedule.phases)
+        if isinstance(phase, Pulse)
+        and phase.current_percent == weld.current_percent
+        and _half_cycles(phase.pulse, f) >= LEAST_SHARE * _half_cycles(weld.weld, f)
+    ]
+
+
+def _half_cycles(time: Duration, frequency_Hz: int) -> int:
+    return nearest_even(time.half_cycles(frequency_Hz)).half_cycles

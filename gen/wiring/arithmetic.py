@@ -1,0 +1,101 @@
+"""The sums by which parts are chosen, each with its source. SI units unless a name says otherwise."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+# IEC 60063: the preferred numbers of a decade (from memory).
+E6 = (1.0, 1.5, 2.2, 3.3, 4.7, 6.8)
+E12 = (1.0, 1.2, 1.5, 1.8, 2.2, 2.7, 3.3, 3.9, 4.7, 5.6, 6.8, 8.2)
+
+_LOOKS = 1000  # instants at which a ringing voltage is looked at
+_TIME_CONSTANTS = 8.0  # of decay, after which nothing new comes
+
+
+@dataclass(frozen=True)
+class Recovery:
+    """What a blocking switch sees: greatest voltage, when it comes, and the steepest rise."""
+
+    peak_V: float
+    peak_s: float
+    steepest_V_per_s: float
+
+
+def preferred_at_least(value: float, series: Sequence[float] = E12) -> float:
+    """The least preferred number that is not below `value` (above 0)."""
+    decade = 10.0 ** math.floor(math.log10(value) + 1e-12)
+    return next(float(f"{n * d:.3g}") for d in (decade, 10 * decade) for n in series if n * d >= value * (1 - 1e-9))
+
+
+def step_at_least(value: float, steps: Sequence[float]) -> float | None:
+    """The least of the rising `steps` that is not below `value`; None where all are."""
+    return next((step for step in steps if step >= value), None)
+
+
+def half_sine_i2t(peak_A: float, half_s: float) -> float:
+    """Integral of the square of a half sine: half of the peak squared times its length (textbook)."""
+    return peak_A**2 * half_s / 2
+
+
+def pair_loss_W(threshold_V: float, slope_ohm: float, rms_A: float) -> float:
+    """Loss of two thyristors that carry a whole sine in turn: V0 times the mean, 2 sqrt 2 / pi of RMS, plus r I^2 (textbook)."""
+    return threshold_V * 2 * math.sqrt(2) / math.pi * rms_A + slope_ohm * rms_A**2
+
+
+def heat_sink_K_per_W(hot_C: float, ambient_C: float, loss_W: float, *in_series_K_per_W: float) -> float:
+    """What is left for the heat sink: rise over loss, less the resistances before it (textbook: Ohm's law of heat)."""
+    return (hot_C - ambient_C) / loss_W - sum(in_series_K_per_W)
+
+
+def damping_ratio(ohm: float, henry: float, farad: float) -> float:
+    """Of a series circuit; 1 is critical (textbook)."""
+    return ohm / 2 * math.sqrt(farad / henry)
+
+
+def recovery(step_V: float, load_H: float, load_ohm: float, snubber_ohm: float, snubber_F: float) -> Recovery:
+    """The voltage over a series snubber after its switch stops conducting with `step_V` left on it and no current.
+
+    The load and the snubber are one series circuit of the second order: textbook; written out in application notes on
+    RC snubber networks for thyristors. The switch's own recovery charge is left out: it adds to the peak.
+    """
+    alpha = (load_ohm + snubber_ohm) / (2 * load_H)
+    # Complex roots serve ringing and creeping alike; at exactly critical damping they are moved by less than counts.
+    omega = np.sqrt(complex(alpha**2 - 1 / (load_H * snubber_F))) or alpha * 1e-6
+    slow, fast = -alpha + omega, -alpha - omega
+    if omega.imag:  # the first swing is the greatest
+        times = np.linspace(0, min(_TIME_CONSTANTS / alpha, 2 * math.pi / abs(omega.imag)), _LOOKS)
+    else:
+        times = np.append(0.0, np.geomspace(1e-3 / abs(fast), _TIME_CONSTANTS / abs(slow), _LOOKS))
+    of_slow, of_fast = np.exp(slow * times), np.exp(fast * times)
+    each = step_V / (slow - fast)
+    current = (each / load_H * (of_slow - of_fast)).real
+    slope = (each / load_H * (slow * of_slow - fast * of_fast)).real
+    charge_V = step_V + (each * (fast * of_slow - slow * of_fast)).real
+    volts = charge_V + snubber_ohm * current
+    rises = current / snubber_F + snubber_ohm * slope
+    at = int(np.argmax(volts))
+    return Recovery(float(volts[at]), float(times[at]), float(np.max(rises)))
+
+
+def snubber_loss_W(snubber_F: float, peak_V: float, per_second: float) -> float:
+    """Heat in the resistor when the capacitor is discharged from `peak_V` so often: half C V^2 f (Rashid, from memory)."""
+    return snubber_F * peak_V**2 / 2 * per_second
+
+
+def capacitor_current_A(farad: float, rms_V: float, frequency_Hz: float) -> float:
+    """What a capacitor passes: V times omega C (textbook)."""
+    return rms_V * 2 * math.pi * frequency_Hz * farad
+
+
+def resistor_W(rms_V: float, ohm: float) -> float:
+    """Heat in a resistor across a voltage: V^2 / R (textbook)."""
+    return rms_V**2 / ohm
+
+
+def edge_offset_us(threshold_V: float, peak_V: float, frequency_Hz: float) -> float:
+    """From the zero crossing until a sine reaches the threshold: asin(Vth / Vpk) / omega (textbook)."""
+    return 1e6 * math.asin(min(1.0, threshold_V / peak_V)) / (2 * math.pi * frequency_Hz)

@@ -1,0 +1,145 @@
+"""The wiring sheet: one self-contained HTML file of pages that print on A4 and on Letter."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from jinja2 import Environment, PackageLoader, StrictUndefined
+from markupsafe import Markup
+
+from gen.boards import Board, Erratum
+from gen.cautions import CAUTIONS
+from gen.figures import shown
+from gen.welder import Welder
+from gen.wiring.choice import Choice
+from gen.wiring.low_drawing import low_svg
+from gen.wiring.mains_drawing import mains_svg
+from gen.wiring.netlist import Netlist
+from gen.wiring.power_parts import AMPACITY, AMPACITY_AWG, conductor_current_A
+from gen.wiring.signal_parts import DRIVE_LIMIT_MS
+from gen.wiring.upgrade import earths_secondary, to_be_fitted, upgrade
+
+DRAWING_FILES = ("mains-side.svg", "low-voltage-side.svg")
+
+SHEET_CAUTION = (
+    "This sheet is a proposal and no certified design. It has not seen your machine, does not check what was wired, and "
+    "knows no local code. A capacitor may hold its charge after isolating: wait, and measure before touching."
+)
+
+
+@dataclass(frozen=True)
+class Sheet:
+    """The wiring sheet: the netlist that it was drawn from, the drawings as (file name, SVG), and the whole as HTML."""
+
+    netlist: Netlist
+    drawings: tuple[tuple[str, str], ...]
+    html: str
+
+
+def wiring_sheet(welder: Welder, board: Board, choice: Choice) -> Sheet:
+    """Draw and write everything. Same machine, same bytes. Raises Wrong where the machine's switch must not be wired."""
+    netlist = upgrade(welder, board, choice)
+    mains, low = mains_svg(netlist), low_svg(netlist, board)
+    environment = Environment(
+        loader=PackageLoader("gen.wiring"),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    html = environment.get_template("sheet.html.j2").render(
+        welder=welder,
+        board=board,
+        mains=Markup(mains),
+        low=Markup(low),
+        wires={side: [w for w in netlist.wires if w.side == side and not w.track] for side in ("mains", "low")},
+        tracks=[w for w in netlist.wires if w.track],
+        parts=(
+            ("mains side, and on both sides", [part for part in netlist.parts if part.mains]),
+            ("low-voltage side", [part for part in netlist.parts if not part.mains]),
+        ),
+        rules=rules(welder, board, choice),
+        fitted=to_be_fitted(welder),
+        pins=[(role, pin, f"A1.{role}" in _joined(netlist)) for role, pin in board.pins.items()],
+        errata=[(erratum, _answer(welder, erratum)) for erratum in board.errata if erratum.roles],
+        amperes=shown(conductor_current_A(welder, choice.load)),
+        ampacity=[(f"{mm2:g}", f"{amperes:g}") for mm2, amperes in AMPACITY],
+        ampacity_awg=AMPACITY_AWG,
+        cautions=(*CAUTIONS, SHEET_CAUTION),
+    )
+    return Sheet(netlist, tuple(zip(DRAWING_FILES, (mains, low), strict=True)), html)
+
+
+def _joined(netlist: Netlist) -> frozenset[str]:
+    return frozenset(terminal for net in netlist.nets for terminal in net.terminals)
+
+
+def _answer(welder: Welder, erratum: Erratum) -> str:
+    """What of this wiring meets an erratum of the chip's pins."""
+    pulls = {"detector": "R7", "gate": "R8", "contactor": "R9"}
+    if welder.detector.kind == "pulse":
+        pulls["detector"] = "U1 (it drives the pin low itself)"
+    there = [pulls[role] for role in erratum.roles if role in pulls]
+    return f"Drawn for it: {', '.join(there)}." if there else ""
+
+
+def rules(welder: Welder, board: Board, choice: Choice) -> tuple[str, ...]:
+    """What the wiring must do, beside the lines of the drawings."""
+    d, sense, one_shot = choice.detector, welder.board.conduction_sense, choice.one_shot_ms
+    gate = board.pins["gate"]
+    read = ", before every gate" if board.family == "rp2" else ""
+    secondary = (
+        "The secondary is earthed at one point (XS) and nowhere else: a second point would carry part of the welding current."
+        if earths_secondary(welder)
+        else "The secondary is not earthed: the residual-current device, tested each month, stands in for it."
+    )
+    drive = {
+        "pulse_transformer": "the pulse transformer saturates",
+        "capacitor": "the capacitor in series is charged",
+    }.get(
+        welder.protection.gate_drive or "",
+        f"the one-shot of {shown(one_shot.low)} to {shown(one_shot.high)} ms runs out",
+    )
+    found = [
+        "Stop (S1) and the over-temperature contact (B1) break the 24 V of the gate stage and of the contactor's coil "
+        f"themselves. The board only reads them: S1 by its second contact{read}, and B2 beside B1. "
+        "Both are closed at rest; an open or broken lead stops.",
+        f"The gate current ends within {DRIVE_LIMIT_MS:g} ms of the pin's rise, however long the pin stays high: {drive}.",
+        f"From power-up until the program sets it the gate pin is: {gate.at_boot}. R8 holds it low then, R9 the contactor's.",
+        "K1 is held by pulses: the board turns the pin over at every step of its program, each 17 ms at rest and 5 ms in a "
+        "weld. The capacitor at the input of A3 passes edges only, so a pin that stands still, high or low, drops K1.",
+        "The detector stands on the two conductors that feed the transformer, before the contactor.",
+        _detector_rule(welder, board, choice),
+        secondary,
+        "Protective earth goes to every metal part on a conductor of its own, from one bar (XE). 0 V is bonded to it at one "
+        "point (XB), so that a fault from the mains to the low-voltage side trips the breaker.",
+        f"The snubber passes some milliamperes: with Q1 and K1 closed T1 and the electrodes count as live. "
+        f"R4 empties C1 ({choice.snubber.farad * 1e6:.3g} uF) within seconds of isolating.",
+        "5 V goes to the board's supply input (VSYS, VIN or 5V on its header) and never to its USB socket.",
+        "While the welder is live the computer is connected through the USB isolator (A4) only.",
+        "Gate leads: each twisted with its cathode's, short, apart from the welding cables. Leads of pedal, stop and "
+        "contacts: twisted and shielded, filtered at the board. The board half a metre or more from the throat, in a metal box.",
+        "Mains and low-voltage wires run apart, and cross at right angles. U1, U2, U3, G1 and K1 are the only parts on both "
+        f"sides: {choice.part('insulation').steps[0].result}, reinforced.",
+        f"The external pulls at detector, gate and contactor are {d.pull_ohm / 1000:g} kohm.",
+    ]
+    if sense:
+        found.append(
+            "The conduction sense is a level: low while the switch blocks. C14 holds it low across the zero crossing "
+            f"({choice.part('conduction sense').steps[1].result}); without it each crossing would look like conduction."
+        )
+    return tuple(found)
+
+
+def _detector_rule(welder: Welder, board: Board, choice: Choice) -> str:
+    rise, fall = choice.detector.offset_rise_us, choice.detector.offset_fall_us
+    band = (
+        f"Its edges come {rise.low:.0f} to {rise.high:.0f} us (rise) and {fall.low:.0f} to {fall.high:.0f} us (fall) from "
+        "the crossing: measure them."
+    )
+    if welder.detector.kind == "pulse":
+        own = "R7 lifts it then: a pull-up of its own, against the board's pull-down"
+        return f"U1 holds the pin low but near each crossing, {own}. {band}"
+    pulled = "; the board pulls the pin down itself, so one that only pulls to ground needs a pull-up of its own"
+    own = pulled if board.family == "rp2" else ""
+    return f"U1 lifts the pin in the positive half-cycle, R7 lets it fall{own}. {band}"

@@ -1,0 +1,244 @@
+"""Parts that fire, watch and isolate: snubber, gate drive, detector, conduction sense, insulation."""
+
+from __future__ import annotations
+
+import math
+
+from gen.boards import Board
+from gen.figures import Figure, shown
+from gen.timing import GATE_END_DEG, full_delay_deg
+from gen.units import degrees_to_us
+from gen.welder import FREQUENCY_BAND, Welder
+from gen.wiring.arithmetic import (
+    edge_offset_us,
+    preferred_at_least,
+    resistor_W,
+)
+from gen.wiring.choice import PRACTICE, Chosen, DetectorValues, Step
+from gen.wiring.power_parts import OVERVOLTAGE
+
+# Couplers: typical, common practice, no source.
+LED_V = Figure(1.0, 1.4, "V", f"typical light-emitting diode, {PRACTICE}")
+TRANSFER = Figure(0.5, 2.0, "A/A", f"current transfer ratio 50 to 200 %, new to aged, {PRACTICE}")
+COUPLER_OFF_US = Figure(5, 60, "us", f"turn-off of a phototransistor, {PRACTICE}")
+HALF = 0.5  # of a resistor's rating that is used
+LED_PEAK_A = 0.01
+EACH_RATED_W = 2.0
+PULL_OHM = 6800.0  # below the 8.2 kilo-ohm that some chips demand
+INTERNAL_PULL_OHM = (50_000.0, 80_000.0)  # of the RP2 chips' own pulls, from memory
+LOGIC_OF_SUPPLY = (0.24, 0.61)  # a 3.3 V input reads low below 0.8 V and high above 2.0 V (data sheets, from memory)
+SENSE_PULL_OHM = 10_000.0
+SENSE_FARAD = 0.47e-6
+PHOTOTRIAC_PULSE_A = 1.0  # of one pulse, from memory
+DRIVE_LIMIT_MS = 12.0
+
+# Clearance of reinforced insulation, overvoltage category III (IEC 60664-1, from memory): up to V to earth, mm.
+REINFORCED = ((150, 3.0), (300, 5.5), (600, 8.0))
+
+
+def longest_gate_ms(welder: Welder) -> float:
+    """From full current's firing, than which no gate begins sooner, to where gates end, where the mains runs slow."""
+    f = welder.mains.frequency_Hz
+    return degrees_to_us(GATE_END_DEG - full_delay_deg(welder), f) / FREQUENCY_BAND[0] / 1000
+
+
+def gate_drive(welder: Welder, board: Board) -> tuple[Figure, Chosen]:
+    """What the one-shot may last, and the part."""
+    volts = welder.mains.voltage_V
+    longest = longest_gate_ms(welder)
+    band = Figure(longest * 1.05, DRIVE_LIMIT_MS, "ms", "longer than any gate, at most 12 ms")
+    peak_V = volts * math.sqrt(2) * OVERVOLTAGE
+    ohm = preferred_at_least(peak_V / PHOTOTRIAC_PULSE_A)
+    middle = (band.low + band.high) / 2
+    spread = 100 * (band.high - band.low) / (band.high + band.low)
+    in_series = " (two in series)" if volts > 260 else ""
+    steps = (
+        Step(
+            "longest gate",
+            f"earliest firing to {GATE_END_DEG:g} degrees, mains at {FREQUENCY_BAND[0]:g} of its frequency",
+            f"{longest:.2f} ms",
+            "this firmware; EN 50160 for the band",
+        ),
+        Step(
+            "one-shot",
+            "starts at the pin's rise, is reset by its fall, and ends the gate current however long the pin stays high",
+            f"{middle:.1f} ms within {spread:.0f} %",
+            "longer than any gate, below 12 ms: one half-cycle and no second",
+        ),
+        Step(
+            "resistor between the gates",
+            f"{peak_V:.0f} V / {PHOTOTRIAC_PULSE_A:g} A, the next preferred value",
+            f"{ohm:g} ohm, 1 W",
+            "one pulse of a phototriac coupler: data sheets, from memory",
+        ),
+        Step(
+            "off-state voltage of the coupler",
+            f"{peak_V:.0f} V with a margin for transients",
+            "600 V" if volts <= 130 else "800 V" + in_series,
+            PRACTICE,
+        ),
+        Step(
+            "gate current",
+            "at least 3 times the data sheet's gate trigger current at the coldest",
+            "from your thyristor's data sheet",
+            PRACTICE,
+        ),
+    )
+    kind = welder.protection.gate_drive
+    notes = [
+        f"External pull-down at the gate pin, {PULL_OHM / 1000:g} kohm. From power-up until the program sets it the pin is: "
+        f"{board.pins['gate'].at_boot}."
+    ]
+    if kind == "direct":
+        notes.append('Yours is "direct": nothing ends the gate current but the pin. Fit a one-shot.')
+    elif kind is None:
+        notes.append("The welder file names no protection.gate_drive: the one-shot is to be fitted.")
+    fit = (
+        f"Phototriac coupler for any phase (no zero-crossing circuit), {'600' if volts <= 130 else '800'} V{in_series}, "
+        f"behind a one-shot of {middle:.1f} ms; 330 ohm from each gate to its cathode"
+    )
+    return band, Chosen("gate drive", fit, steps, notes=tuple(notes))
+
+
+def detector(welder: Welder, board: Board) -> tuple[DetectorValues, Chosen]:
+    """Resistors, their heat, and the band in which the edges come."""
+    volts, f, square = welder.mains.voltage_V, welder.mains.frequency_Hz, welder.detector.kind == "square"
+    share_V = volts * OVERVOLTAGE / 2
+    peak_V = volts * math.sqrt(2) * OVERVOLTAGE
+    each = preferred_at_least(max(share_V**2 / (EACH_RATED_W * HALF), peak_V / LED_PEAK_A / 2))
+    peaks = Figure(volts * math.sqrt(2) * 0.85, volts * math.sqrt(2) * OVERVOLTAGE, "V", "EN 50160, +10 and -15 %")
+    pull = 1 / (1 / PULL_OHM + 1 / INTERNAL_PULL_OHM[0]), 1 / (1 / PULL_OHM + 1 / INTERNAL_PULL_OHM[1])
+    low_A, high_A = (LOGIC_OF_SUPPLY[n] * board.logic_V / pull[1 - n] for n in (0, 1))
+    # The diode's current at which the pin changes: least with a good coupler and a low threshold.
+    led = low_A / TRANSFER.high, high_A / TRANSFER.low
+    threshold = Figure(
+        led[0] * 2 * each + LED_V.low, led[1] * 2 * each + LED_V.high, "V", "diode current times resistors"
+    )
+    late = Figure(
+        edge_offset_us(threshold.low, peaks.high, f), edge_offset_us(threshold.high, peaks.low, f), "us", "asin"
+    )
+    early = Figure(-late.high + COUPLER_OFF_US.low, -late.low + COUPLER_OFF_US.high, "us", "asin, less the turn-off")
+    rise, fall = (late, early) if square else (early, early)
+    values = DetectorValues(each, EACH_RATED_W, PULL_OHM, rise, fall)
+    heat_W = resistor_W(share_V, each)
+    steps = (
+        Step(
+            "each of two resistors",
+            f"({share_V:.0f} V)2 / {EACH_RATED_W * HALF:g} W, and {peak_V:.0f} V / {1000 * LED_PEAK_A:g} mA for both; "
+            "the next preferred value",
+            f"{each / 1000:g} kohm, {EACH_RATED_W:g} W, 350 V or more",
+            f"half the rating: {PRACTICE}; IEC 60063 for the values",
+        ),
+        Step("heat in each", f"({share_V:.0f} V)2 / {each / 1000:g} kohm", f"{shown(heat_W)} W", "V2 / R, textbook"),
+        Step(
+            "mains voltage at which the edge comes",
+            f"{1000 * led[0]:.2g} to {1000 * led[1]:.2g} mA x {2 * each / 1000:g} kohm, and the diode",
+            threshold.text,
+            f"pin threshold over {PULL_OHM / 1000:g} kohm and transfer ratio: {TRANSFER.source}",
+        ),
+        Step(
+            "edge offset, turning on",
+            f"asin(Vth / Vpk) / omega, {f} Hz, mains +10 to -15 %",
+            f"{late.low:.0f} to {late.high:.0f} us after the crossing",
+            "textbook; EN 50160",
+        ),
+        Step(
+            "edge offset, turning off",
+            f"the same before the crossing, less {COUPLER_OFF_US.text} to turn off",
+            f"{early.low:.0f} to {early.high:.0f} us",
+            COUPLER_OFF_US.source,
+        ),
+    )
+    given = welder.detector.model_fields_set
+    outside = [
+        f"Yours gives detector.{key} = {getattr(welder.detector, key)} us, outside the band of {band.low:.0f} to "
+        f"{band.high:.0f} us: another detector, or not measured yet."
+        for key, band in (("offset_rise_us", rise), ("offset_fall_us", fall))
+        if key in given and not band.low <= getattr(welder.detector, key) <= band.high
+    ]
+    shape = (
+        "Phototransistor coupler with a diode across its light-emitting diode; transistor from supply to pin, so that the "
+        "pin is high in the positive half-cycle"
+        if square
+        else "Coupler with two light-emitting diodes back to back; transistor from pin to ground, so that the pin is high "
+        "at each crossing"
+    )
+    way = "down" if square else "up"
+    fit = f"{shape}; two {each / 1000:g} kohm {EACH_RATED_W:g} W in series; {PULL_OHM / 1000:g} kohm {way} at the pin"
+    notes: tuple[str, ...] = (
+        "It goes across the two conductors that feed the transformer, before the contactor: no other phase, no other outlet.",
+        "The band is of this detector. Measure the offsets of the one that is built, and give those.",
+        *outside,
+    )
+    if square and board.family == "rp2":
+        notes += ("This board pulls the input down: a detector that only pulls to ground needs a pull-up of its own.",)
+    return values, Chosen("detector", fit, steps, notes=notes)
+
+
+def conduction_sense(welder: Welder, board: Board, values: DetectorValues) -> Chosen:
+    """The coupler across the switch and the hold that bridges the crossing."""
+    dark_us = 2 * values.offset_rise_us.high if welder.detector.kind == "square" else -2 * values.offset_rise_us.low
+    share = LOGIC_OF_SUPPLY
+    pulls = [1 / (1 / SENSE_PULL_OHM + 1 / own) for own in INTERNAL_PULL_OHM]
+    hold = [1000 * pull * SENSE_FARAD * -math.log(1 - s) for pull, s in zip(sorted(pulls), share, strict=True)]
+    steps = (
+        Step(
+            "dark around each crossing",
+            "twice the detector's worst offset, since the resistors are the same",
+            f"up to {dark_us / 1000:.2f} ms",
+            "as the detector",
+        ),
+        Step(
+            "hold at the pin",
+            f"{SENSE_PULL_OHM / 1000:g} kohm up and {SENSE_FARAD * 1e6:g} uF down: R C ln(1 / (1 - Vth / V))",
+            f"{hold[0]:.1f} to {hold[1]:.1f} ms",
+            "textbook; longer than the dark, shorter than a conduction",
+        ),
+    )
+    fit = (
+        f"Coupler with two light-emitting diodes back to back across the switch, behind two {values.each_ohm / 1000:g} kohm "
+        f"{values.each_rated_W:g} W; {SENSE_PULL_OHM / 1000:g} kohm up and {SENSE_FARAD * 1e6:g} uF down at the pin"
+    )
+    on = welder.board.conduction_sense
+    notes = (
+        "Low: voltage across the switch, it blocks. It tells a shorted switch before you touch the electrodes, and a gate "
+        "lead that has come off.",
+        "In use here." if on else "Optional, and not named in the welder file (board.conduction_sense = true).",
+    )
+    return Chosen("conduction sense", fit, steps, notes=notes)
+
+
+def insulation(welder: Welder) -> Chosen:
+    """Insulation between the sides, protective class, and the transformer's class for the thermal contact."""
+    volts = welder.mains.voltage_V
+    clearance = next((mm for most, mm in REINFORCED if volts <= most), REINFORCED[-1][1])
+    limits = {"A": 105, "E": 120, "B": 130, "F": 155, "H": 180}
+    winding = welder.transformer.insulation_class
+    contact = limits[winding] - 15
+    steps = (
+        Step(
+            "mains to low voltage",
+            f"reinforced, {volts:g} V, overvoltage category III, pollution degree 2",
+            f"{clearance:g} mm of air or more; 8 mm over surfaces",
+            f"IEC 60664-1, from memory; the 8 mm: {PRACTICE}",
+        ),
+        Step(
+            "couplers and the 24 V supply",
+            "reinforced or double insulation",
+            "3.75 kV RMS for a minute or more",
+            PRACTICE,
+        ),
+        Step(
+            "thermal contact on the winding",
+            f"class {winding}: {limits[winding]} C less 15 K for the hottest spot",
+            f"opens at {contact} C or below, normally closed",
+            f"IEC 60085, from memory; 15 K: {PRACTICE}",
+        ),
+    )
+    fit = (
+        "Protective class I: machine, enclosure, heat sink and core on protective earth; couplers, gate isolator and 24 V "
+        "supply with reinforced insulation; wires inside for 600 V and 90 C"
+    )
+    given = "insulation_class" in welder.transformer.model_fields_set
+    notes = () if given else ("The welder file names no transformer.insulation_class: A is taken, the most cautious.",)
+    return Chosen("insulation", fit, steps, notes=notes)

@@ -1,0 +1,175 @@
+"""The snubber across the switch, and whether a triac or a relay could stand in the switch's place."""
+
+from __future__ import annotations
+
+import math
+
+from gen.figures import shown
+from gen.welder import Welder
+from gen.wiring.arithmetic import (
+    E6,
+    E12,
+    Recovery,
+    capacitor_current_A,
+    damping_ratio,
+    preferred_at_least,
+    recovery,
+    snubber_loss_W,
+)
+from gen.wiring.choice import PRACTICE, Chosen, SnubberValues, Step, SwitchRatings
+from gen.wiring.power_parts import OVERVOLTAGE
+
+# Snubber: common practice, no source.
+LARGEST_SNUBBER_F = 0.47e-6
+DISCHARGE_A = 10.0
+LEAST_SNUBBER_W = 3.0
+STATIC_DV_DT = 500.0  # V/us of a thyristor
+TYPICAL_COMMUTATING = 5.0  # V/us of a triac
+HALF = 0.5  # of a rating that is used
+MOST_MAINS_OHM = 1000.0
+
+
+def load_circuits(welder: Welder) -> tuple[tuple[float, float], ...]:
+    """(Henry, ohm) that the snubber swings with: the ends of the working impedance's angle and size."""
+    tap, omega = welder.machine.in_use, 2 * math.pi * welder.mains.frequency_Hz
+    sizes = (welder.mains.voltage_V / tap.working_primary.high, welder.mains.voltage_V / tap.short_primary.high)
+    angles = (math.radians(max(tap.load_angle.low, 5)), math.radians(tap.load_angle.high))
+    return tuple((z * math.sin(a) / omega, z * math.cos(a)) for z in sizes for a in angles)
+
+
+def snubber(welder: Welder, ratings: SwitchRatings) -> tuple[SnubberValues, Chosen]:
+    """The smallest capacitor, and the resistor with the least peak, that keep peak, rise and discharge within bounds."""
+    volts, f = welder.mains.voltage_V, welder.mains.frequency_Hz
+    peak_V = volts * math.sqrt(2) * OVERVOLTAGE
+    circuits = load_circuits(welder)
+    steepest = _rise_limit(welder) * HALF
+    ohm, farad, seen = _least_snubber(peak_V, circuits, ratings.off_state_V, steepest)
+    loss_W = snubber_loss_W(farad, peak_V, 2 * 2 * f)
+    values = SnubberValues(ohm, farad, max(LEAST_SNUBBER_W, preferred_at_least(3 * loss_W, E6)))
+    low_H, high_H = min(c[0] for c in circuits), max(c[0] for c in circuits)
+    damping = [damping_ratio(values.ohm + ohm, henry, values.farad) for henry, ohm in circuits]
+    leak_A = capacitor_current_A(values.farad, volts, f)
+    uF = values.farad * 1e6
+    steps = (
+        Step(
+            "inductance it swings with",
+            "working to shorted impedance, at the ends of the load angle",
+            f"{1e3 * low_H:.3g} to {1e3 * high_H:.3g} mH",
+            "X over omega; the core's own loss damps further and is left out",
+        ),
+        Step(
+            "damping ratio",
+            f"(R + load) / 2 x sqrt(C / L), {values.ohm:g} ohm and {uF:.3g} uF",
+            f"{min(damping):.2g} to {max(damping):.2g}",
+            "textbook; 0.5 to 1 is aimed at (Rashid, from memory), less is let pass where peak and rise allow",
+        ),
+        Step(
+            "peak at turn-off",
+            f"a step of {peak_V:.0f} V into R, L and C; limit {HALF:g} x {ratings.off_state_V:g} V",
+            f"{seen.peak_V:.0f} V",
+            f"second-order circuit, textbook; limit: {PRACTICE}",
+        ),
+        Step(
+            "steepest rise",
+            f"limit {shown(steepest)} V/us, half of the rating{'' if welder.switch.kind == 'triac' else ' 500 V/us'}",
+            f"{seen.steepest_V_per_s / 1e6:.3g} V/us",
+            "the same circuit",
+        ),
+        Step(
+            "discharge into the switch",
+            f"{peak_V:.0f} V / {values.ohm:g} ohm; limit {DISCHARGE_A:g} A",
+            f"{peak_V / values.ohm:.3g} A",
+            f"V / R (Rashid, from memory); limit: {PRACTICE}",
+        ),
+        Step(
+            "heat in the resistor",
+            f"C V2 / 2 x {4 * f:g} a second: charged and discharged in each half-cycle",
+            f"{shown(loss_W)} W while welding",
+            "Rashid, from memory",
+        ),
+        Step(
+            "leakage through the primary",
+            f"{volts:g} V x 2 pi {f} Hz x {uF:.3g} uF",
+            f"{1000 * leak_A:.3g} mA whenever isolator and contactor are closed",
+            "V omega C, textbook",
+        ),
+    )
+    fit = (
+        f"{values.ohm:g} ohm, {values.rated_W:g} W, wire-wound without inductance or pulse-proof; {uF:.3g} uF, "
+        f"class X1 for {volts:g} V mains; 1 Mohm across the capacitor to empty it"
+    )
+    notes: tuple[str, ...] = (
+        "The snubber keeps the primary live: a transformer that hums is no sign, and silence is none either.",
+    )
+    if seen.steepest_V_per_s > steepest * 1e6 or seen.peak_V > HALF * ratings.off_state_V:
+        notes += ("No snubber keeps both peak and rise within their limits here: fit the pair of thyristors.",)
+    return values, Chosen("snubber", fit, steps, notes=notes)
+
+
+def _rise_limit(welder: Welder) -> float:
+    """V/us that the switch stands at turn-off."""
+    if welder.switch.kind == "triac":
+        return welder.switch.commutating_dv_dt_V_per_us or TYPICAL_COMMUTATING
+    return STATIC_DV_DT
+
+
+def _least_snubber(
+    peak_V: float, circuits: tuple[tuple[float, float], ...], off_state_V: float, steepest_V_per_us: float
+) -> tuple[float, float, Recovery]:
+    """Ohm and farad, and the worst of peak and rise over the circuits."""
+    best: tuple[float, float, Recovery] | None = None
+    for farad in (c * 1e-6 for c in (0.047, 0.1, 0.15, 0.22, 0.33, LARGEST_SNUBBER_F * 1e6)):
+        for ohm in (float(round(n * d)) for d in (10, 100) for n in E12 if n * d <= MOST_MAINS_OHM):
+            if peak_V / ohm > DISCHARGE_A:
+                continue
+            found = [recovery(peak_V, henry, load_ohm, ohm, farad) for henry, load_ohm in circuits]
+            worst = Recovery(
+                max(r.peak_V for r in found), max(r.peak_s for r in found), max(r.steepest_V_per_s for r in found)
+            )
+            if worst.steepest_V_per_s > steepest_V_per_us * 1e6:
+                continue
+            if best is None or worst.peak_V < best[2].peak_V:
+                best = ohm, farad, worst
+        if best is not None and best[2].peak_V <= HALF * off_state_V:
+            return best
+    if best is None:  # no rise is gentle enough: the most capacitance, and the least resistance that may be
+        ohm = preferred_at_least(peak_V / DISCHARGE_A)
+        found = [recovery(peak_V, henry, load_ohm, ohm, LARGEST_SNUBBER_F) for henry, load_ohm in circuits]
+        return ohm, LARGEST_SNUBBER_F, max(found, key=lambda r: r.peak_V)
+    return best
+
+
+def alternatives(ratings: SwitchRatings, rise_V_per_us: float) -> Chosen:
+    """When a triac or a relay will do, and why usually not."""
+    steps = (
+        Step(
+            "triac: rise at turn-off",
+            f"{rise_V_per_us:.3g} V/us behind the snubber, against {TYPICAL_COMMUTATING:g} to 10 V/us commutating",
+            "may do" if rise_V_per_us <= TYPICAL_COMMUTATING else "does not do with an ordinary one",
+            f"typical data sheets, {PRACTICE}",
+        ),
+        Step(
+            "triac: surge",
+            f"about 10 times its RMS current; {shown(ratings.surge_A)} A is wanted",
+            f"one of {shown(ratings.surge_A / 10)} A or more",
+            PRACTICE,
+        ),
+        Step(
+            "relay for any phase: surge and I2t",
+            f"{shown(ratings.surge_A)} A and {shown(ratings.i2t_A2s)} A2s, as the pair",
+            f"one of about {shown(max(ratings.rms_A, ratings.surge_A / 10))} A or more, on the same heat sink",
+            PRACTICE,
+        ),
+        Step(
+            "relay that waits for the zero crossing",
+            "a transformer switched on at the voltage zero swings to twice its steady flux",
+            "never",
+            "textbook",
+        ),
+    )
+    fit = "The pair of thyristors. A triac or a relay for any phase only where these figures hold"
+    notes = (
+        "Usually not: a triac turns off with its other half still warm and may conduct on without a gate; a relay's "
+        "figure is its resistive current, its gate circuit cannot be seen, and a zero-cross one looks the same outside.",
+    )
+    return Chosen("triac or relay instead", fit, steps, notes=notes)

@@ -1,0 +1,381 @@
+"""The netlist of the upgrade for a machine and its board: what joins what, and why it is there."""
+
+from __future__ import annotations
+
+from gen.boards import Board
+from gen.user_files import Wrong, written
+from gen.welder import Welder
+from gen.wiring.choice import Choice
+from gen.wiring.netlist import Kind, Link, Net, Netlist, Part, chain, star
+from gen.wiring.power_parts import conductor_current_A, conductor_gauge
+from gen.wiring.signal_parts import SENSE_FARAD, SENSE_PULL_OHM
+
+# Roles of the board that are always wired; the others only where the welder file asks for them.
+ALWAYS = ("stop", "pedal", "over_temperature", "detector", "gate", "contactor")
+
+# Wire markers of the contacts that the board reads.
+MARKERS = {"stop": "STOP", "pedal": "PEDAL", "over_temperature": "HOT", "force": "FORCE"}
+
+DRIVES = {
+    "one_shot": "one-shot: begins at the pin's rise, is reset by its fall",
+    "capacitor": "capacitor in series: the gate current runs out by itself",
+    "pulse_transformer": "driver of the pulse transformer, which saturates",
+}
+
+
+def wired_roles(welder: Welder) -> tuple[str, ...]:
+    """The board's roles that this machine uses, in the order of the drawing."""
+    left = ["stop", "pedal", "over_temperature"]
+    left += ["force"] if welder.force.force_switch else []
+    left += ["detector"]
+    left += ["conduction"] if welder.board.conduction_sense else []
+    return (*left, "gate", "contactor")
+
+
+def upgrade(welder: Welder, board: Board, choice: Choice) -> Netlist:
+    """All of it. Raises Wrong where the machine's switch must not be wired to a transformer."""
+    kind = welder.switch.kind
+    if kind == "zero_cross_relay":
+        allowed = "allowed before a transformer: scr_pair, triac or random_phase_relay; see `weldbeat choose`"
+        raise Wrong("switch.kind", written(kind), allowed)
+    parts = (*_mains_parts(welder, choice), *_low_parts(welder, choice), *_board_parts(welder, board))
+    return Netlist(parts, (*_mains_nets(welder, choice), *_low_nets(welder)))
+
+
+def to_be_fitted(welder: Welder) -> tuple[str, ...]:
+    """What the welder file's [protection] does not name, and the sheet draws all the same."""
+    p = welder.protection
+    missing = (
+        (p.isolator, "isolator, lockable"),
+        (p.contactor, "contactor that drops when the board's pulse train ends"),
+        (p.stop_cuts_gate_supply, "stop contact in the gate supply"),
+        (p.stop_cuts_contactor, "stop contact in the contactor's coil"),
+        (p.over_temperature_contact, "over-temperature contact on the winding"),
+        (p.gate_drive not in (None, "direct"), "gate drive that ends by itself within 12 ms"),
+        (
+            p.secondary_earthed or p.residual_current_device,
+            "secondary earthed at one point, or a residual-current device",
+        ),
+    )
+    return tuple(what for there, what in missing if not there)
+
+
+def earths_secondary(welder: Welder) -> bool:
+    """Drawn unless the machine relies on a residual-current device alone."""
+    return welder.protection.secondary_earthed or not welder.protection.residual_current_device
+
+
+def _supply_words(welder: Welder) -> str:
+    b = welder.breaker
+    breaker = (
+        "circuit breaker: see its label" if b is None else f"circuit breaker {b.characteristic or ''}{b.rating_A:g} A"
+    )
+    rcd = "residual-current device" if welder.protection.residual_current_device else "no residual-current device named"
+    return f"{welder.mains.voltage_V:g} V, {welder.mains.frequency_Hz} Hz; {breaker}; {rcd}"
+
+
+def _mains_parts(welder: Welder, choice: Choice) -> tuple[Part, ...]:
+    p, d, s = welder.protection, choice.detector, choice.snubber
+    each = f"{d.each_ohm / 1000:g} kohm {d.each_rated_W:g} W"
+    square = welder.detector.kind == "square"
+    parts = [
+        Part("Q0", "supply", _supply_words(welder), mains=("L", "N", "PE")),
+        Part("Q1", "isolator", "two poles, lockable, within reach", mains=("1", "2", "3", "4"), fitted=p.isolator),
+        Part("F1", "semiconductor fuse", choice.part("fuse").fit, mains=("1", "2")),
+        Part("F2", "small fuse", "1 A time-lag, for the small wires", mains=("1", "2")),
+        Part(
+            "F3",
+            "small fuse or link",
+            "1 A where N is a second live conductor; where it is neutral, a link",
+            mains=("1", "2"),
+        ),
+        Part("RV1", "varistor", choice.part("varistor").fit, mains=("1", "2")),
+        Part(
+            "K1",
+            "contactor",
+            choice.part("contactor").fit,
+            mains=("1", "2", "3", "4"),
+            low=("A1", "A2"),
+            fitted=p.contactor,
+        ),
+        Part(
+            "T1",
+            "welding transformer",
+            f"{welder.transformer.rating_kVA:g} kVA, as it is",
+            mains=("1", "2", "X1", "X2", "core"),
+        ),
+        Part("E1", "electrode", "upper arm", mains=("1",)),
+        Part("E2", "electrode", "lower arm", mains=("1",)),
+        Part("R3", "snubber resistor", f"{s.ohm:g} ohm {s.rated_W:g} W, pulse-proof", mains=("1", "2")),
+        Part("C1", "snubber capacitor", f"{s.farad * 1e6:.3g} uF, class X1", mains=("1", "2")),
+        Part("R4", "bleeder", "1 Mohm, 350 V or more (two in series above 260 V)", mains=("1", "2")),
+        Part("R1", "detector resistor", each, mains=("1", "2"), on_board=True),
+        Part("R2", "detector resistor", each, mains=("1", "2"), on_board=True),
+        Part(
+            "U1",
+            "detector coupler",
+            "phototransistor coupler" + ("" if square else ", two diodes back to back"),
+            mains=("A", "K"),
+            low=("C", "E"),
+            on_board=True,
+        ),
+        Part("XE", "earth bar", "one bar, one screw a conductor", mains=("bar",)),
+        Part("XB", "bond", "0 V to protective earth, at this one point", mains=("PE",), low=("0V",)),
+        Part("EN", "enclosure", "metal, its door too", mains=("PE",)),
+        Part("H1", "heat sink", choice.part("heat sink").fit, mains=("PE",)),
+        Part(
+            "G1",
+            "24 V supply",
+            "24 V DC, isolated to SELV/PELV, for coil, gate drive and board",
+            mains=("L", "N"),
+            low=("+", "0V"),
+        ),
+    ]
+    if earths_secondary(welder):
+        parts.append(Part("XS", "secondary earth", "link at one point, nowhere else", mains=("X2", "PE")))
+    if square:
+        parts.append(Part("D1", "diode", "small signal, across U1's diode", mains=("A", "K"), on_board=True))
+    if welder.board.conduction_sense:
+        parts += [
+            Part("R5", "sense resistor", each, mains=("1", "2"), on_board=True),
+            Part("R6", "sense resistor", each, mains=("1", "2"), on_board=True),
+            Part("U3", "sense coupler", "two diodes back to back", mains=("1", "2"), low=("C", "E"), on_board=True),
+        ]
+    return (*parts, *_switch_parts(welder, choice))
+
+
+def _switch_parts(welder: Welder, choice: Choice) -> tuple[Part, ...]:
+    kind, fit = welder.switch.kind, choice.part("switch").fit
+    if kind == "random_phase_relay":
+        return (
+            Part("V1", "relay, any phase", "turns on at any phase; surge and I2t as the pair", ("1", "2"), ("+", "-")),
+        )
+    drive = choice.part("gate drive").fit
+    isolator = "pulse transformer with diodes" if welder.protection.gate_drive == "pulse_transformer" else drive
+    if kind == "triac":
+        return (
+            Part("V1", "triac", "RMS, surge and I2t as the pair; see its limits in `weldbeat choose`", ("2", "1", "G")),
+            Part("U2", "gate isolator", isolator, ("2", "G", "1"), ("A", "K"), on_board=True),
+        )
+    return (
+        Part("V1", "thyristor", fit, ("A", "K", "G")),
+        Part("V2", "thyristor", "the other half of the module", ("A", "K", "G")),
+        Part("U2", "gate isolator", isolator, ("K2", "G2", "G1", "K1"), ("A", "K"), on_board=True),
+    )
+
+
+def _low_parts(welder: Welder, choice: Choice) -> tuple[Part, ...]:
+    p = welder.protection
+    cuts = p.stop_cuts_gate_supply and p.stop_cuts_contactor
+    drive = DRIVES.get(p.gate_drive or "", DRIVES["one_shot"])
+    middle = (choice.one_shot_ms.low + choice.one_shot_ms.high) / 2
+    fed = p.gate_drive not in (None, "direct")
+    pull = f"{choice.detector.pull_ohm / 1000:g} kohm"
+    parts = [
+        Part("S1", "stop", "latching button, two normally closed contacts", low=("11", "12", "21", "22"), fitted=cuts),
+        Part(
+            "B1",
+            "over-temperature",
+            choice.part("insulation").steps[-1].result,
+            low=("1", "2"),
+            fitted=p.over_temperature_contact,
+        ),
+        Part(
+            "B2",
+            "over-temperature",
+            "a second one beside it, for the board",
+            low=("1", "2"),
+            fitted=p.over_temperature_contact,
+        ),
+        Part("S2", "pedal", "normally open contact", low=("1", "2")),
+        Part("G2", "converter", "24 V to 5 V, 1 A", low=("IN", "0V", "5V"), on_board=True),
+        Part("D3", "diode", "Schottky 1 A, so that USB and G2 do not feed each other", low=("A", "K"), on_board=True),
+        Part("D2", "coil diode", "1 A, at the coil", low=("A", "K")),
+        Part(
+            "A2",
+            "gate stage",
+            f"{drive}; gone within 12 ms" + (f", {middle:.1f} ms" if drive == DRIVES["one_shot"] else ""),
+            low=("IN", "SUP", "0V", "OUT"),
+            on_board=True,
+            fitted=fed,
+        ),
+        Part(
+            "A3",
+            "contactor stage",
+            "charge pump or retriggerable one-shot, capacitor at its input: on only while edges come at least every 40 ms, "
+            "off within 200 ms of the last, whichever way the pin stands",
+            low=("IN", "SUP", "0V", "OUT"),
+            on_board=True,
+            fitted=p.contactor,
+        ),
+        Part(
+            "A4",
+            "USB isolator",
+            "2.5 kV or more, full speed; never a plain cable while the welder is live",
+            low=("B", "H"),
+        ),
+        Part("PC", "computer", "yours", low=("USB",)),
+        Part("R7", "detector pull", pull, low=("1", "2"), on_board=True),
+        Part("R8", "gate pull-down", pull, low=("1", "2"), on_board=True),
+        Part("R9", "contactor pull-down", pull, low=("1", "2"), on_board=True),
+    ]
+    for number, (_, role) in enumerate(_contacts(welder)):
+        name = role.replace("_", " ")
+        parts += [
+            Part(f"R{10 + number}", f"filter, {name}", "470 ohm", low=("1", "2"), on_board=True),
+            Part(f"C{10 + number}", f"filter, {name}", "100 nF", low=("1", "2"), on_board=True),
+            Part(f"R{20 + number}", f"pull-up, {name}", "4.7 kohm", low=("1", "2"), on_board=True),
+        ]
+    if welder.force.force_switch:
+        parts.append(Part("S3", "force switch", "closes when the force is there", low=("1", "2")))
+    if welder.board.conduction_sense:
+        parts += [
+            Part("R14", "sense pull-up", f"{SENSE_PULL_OHM / 1000:g} kohm", low=("1", "2"), on_board=True),
+            Part("C14", "sense hold", f"{SENSE_FARAD * 1e6:g} uF", low=("1", "2"), on_board=True),
+        ]
+    return tuple(parts)
+
+
+def _contacts(welder: Welder) -> tuple[tuple[str, str], ...]:
+    """(Terminal towards the board, role) of each contact that the board reads; its other terminal is on 0 V."""
+    contacts = [("S1.21", "stop"), ("S2.1", "pedal"), ("B2.1", "over_temperature")]
+    return (*contacts, ("S3.1", "force")) if welder.force.force_switch else tuple(contacts)
+
+
+def _board_parts(welder: Welder, board: Board) -> tuple[Part, ...]:
+    roles = wired_roles(welder)
+    return (
+        Part(
+            "A1",
+            "timer board",
+            f"{board.title} ({board.chip}), half a metre or more from the throat",
+            low=(*roles, "5V", "3V3", "GND", "USB"),
+            on_board=True,
+        ),
+    )
+
+
+def _power(welder: Welder, choice: Choice, iec: str, nec: str) -> Kind:
+    return Kind(conductor_gauge(conductor_current_A(welder, choice.load)), iec, nec, heavy=True)
+
+
+def _mains_nets(welder: Welder, choice: Choice) -> tuple[Net, ...]:
+    line = _power(welder, choice, "brown", "black")
+    neutral = _power(welder, choice, "blue; grey if live", "white; red if live")
+    switched = _power(welder, choice, "black", "black")
+    small = Kind("1 mm2 / 18 AWG", "red", "red")
+    small_neutral = Kind("1 mm2 / 18 AWG", "blue; red if live", "white; red if live")
+    tap = Kind("1.5 mm2 / 14 AWG", "black", "black", "short")
+    tap_neutral = Kind("1.5 mm2 / 14 AWG", "blue; grey if live", "white; red if live", "short")
+    earth = _power(welder, choice, "green-yellow", "green or bare")
+    gate = Kind("0.5 mm2 / 20 AWG", "orange", "orange", "gate and cathode twisted")
+    secondary = Kind("own arms", "", "", heavy=True)
+    square, sense = welder.detector.kind == "square", welder.board.conduction_sense
+
+    def net(name: str, what: Kind, *links: tuple[Link, ...]) -> Net:
+        return Net(name, "mains", what, tuple(link for some in links for link in some))
+
+    nets = [
+        net("L", line, chain("Q0.L", "Q1.1")),
+        net("N", neutral, chain("Q0.N", "Q1.3")),
+        net("L1", line, star("Q1.2", "F1.1"), star("Q1.2", "F2.1", kind=tap)),
+        net("N1", neutral, star("Q1.4", "K1.3"), star("Q1.4", "RV1.2", "F3.1", kind=tap_neutral)),
+        net("L2", line, chain("F1.2", "K1.1"), chain("F1.2", "RV1.1", kind=tap)),
+        *_switch_nets(welder, switched, tap, gate),
+        net("N2", neutral, chain("K1.4", "T1.2")),
+        net("CL", small, star("F2.2", "G1.L", "R1.1")),
+        net("CN", small_neutral, star("F3.2", "G1.N", "U1.K"), chain("U1.K", "D1.A") if square else ()),
+        net("DA", small, chain("R1.2", "R2.1")),
+        net("DB", small, chain("R2.2", "U1.A"), chain("U1.A", "D1.K") if square else ()),
+        net("SN", tap, chain("R3.2", "C1.1", "R4.1")),
+        net("X1", secondary, chain("T1.X1", "E1.1")),
+    ]
+    bonded = earths_secondary(welder)
+    nets.append(net("X2", secondary, chain("T1.X2", "E2.1"), chain("T1.X2", "XS.X2", kind=earth) if bonded else ()))
+    rest = ("XS.PE",) if bonded else ()
+    nets.append(net("PE", earth, star("XE.bar", "Q0.PE", "EN.PE", "H1.PE", "T1.core", *rest, "XB.PE")))
+    if sense:
+        nets += [net("SA", small, chain("R5.2", "R6.1")), net("SB", small, chain("R6.2", "U3.1"))]
+    return tuple(nets)
+
+
+def _switch_nets(welder: Welder, switched: Kind, tap: Kind, gate: Kind) -> list[Net]:
+    """The two ends of the switch with what lies across it, and its gates."""
+    kind, sense = welder.switch.kind, welder.board.conduction_sense
+    line, load, gates = {
+        "scr_pair": ("V1.A", "V1.K", (("U2.G1", "V1.G", "G1"), ("U2.G2", "V2.G", "G2"))),
+        "triac": ("V1.2", "V1.1", (("U2.G", "V1.G", "G"),)),
+        "random_phase_relay": ("V1.1", "V1.2", ()),
+    }[kind]
+    above = [*chain("K1.2", line), *chain(line, "R3.1", kind=tap), *(chain(line, "R5.1", kind=tap) if sense else ())]
+    below = [*chain("T1.1", load), *chain(load, "C1.2", "R4.2", kind=tap)]
+    below += chain(load, "U3.2", kind=tap) if sense else ()
+    if kind == "scr_pair":
+        above += [*chain(line, "V2.K"), *chain("V2.K", "U2.K2", kind=gate)]
+        below += [*chain(load, "V2.A"), *chain(load, "U2.K1", kind=gate)]
+    if kind == "triac":
+        above += chain(line, "U2.2", kind=gate)
+        below += chain(load, "U2.1", kind=gate)
+    return [
+        Net("L3", "mains", switched, tuple(above)),
+        Net("L4", "mains", switched, tuple(below)),
+        *(Net(name, "mains", gate, chain(start, end)) for start, end, name in gates),
+    ]
+
+
+def _low_nets(welder: Welder) -> tuple[Net, ...]:
+    dc = Kind("0.75 mm2 / 18 AWG", "dark blue", "blue")
+    zero = Kind("0.75 mm2 / 18 AWG", "dark blue, white stripe", "blue, white stripe")
+    lead = Kind("0.5 mm2 / 20 AWG", "a shielded pair", "a shielded pair", "twisted, shield to 0 V at A1")
+    logic = Kind("0.25 mm2 / 24 AWG", "violet", "violet")
+    usb = Kind("USB cable", "", "", "never past the isolator")
+    square, sense = welder.detector.kind == "square", welder.board.conduction_sense
+    relay = welder.switch.kind == "random_phase_relay"
+    contacts = _contacts(welder)
+    others = {"S1.21": "S1.22", "S2.1": "S2.2", "B2.1": "B2.2", "S3.1": "S3.2"}
+
+    def net(name: str, what: Kind, *links: tuple[Link, ...]) -> Net:
+        return Net(name, "low", what, tuple(link for some in links for link in some))
+
+    filters = [f"C{10 + n}.2" for n, _ in enumerate(contacts)]
+    grounds = ["G2.0V", "A2.0V", "A3.0V", *filters, "R8.2", "R9.2", *(() if relay else ("U2.K",))]
+    supplied = [f"R{20 + n}.1" for n, _ in enumerate(contacts)]
+    if square:  # the coupler lifts the pin, and the resistor lets it fall
+        grounds.append("R7.2")
+        supplied.append("U1.C")
+        detector = ("U1.E", "R7.1")
+    else:
+        grounds.append("U1.E")
+        supplied.append("R7.1")
+        detector = ("U1.C", "R7.2")
+    if sense:
+        grounds += ["U3.E", "C14.2"]
+        supplied.append("R14.1")
+    nets = [
+        net("24V", dc, star("G1.+", "S1.11", "G2.IN")),
+        net("24S", dc, chain("S1.12", "B1.1")),
+        net("24E", dc, chain("B1.2", "A2.SUP", "A3.SUP"), chain("B1.2", "K1.A1", "D2.K")),
+        net(
+            "0V",
+            zero,
+            star("A1.GND", "G1.0V", *grounds),
+            star("A1.GND", *(others[start] for start, _ in contacts), *(("V1.-",) if relay else ()), kind=lead),
+            chain("G1.0V", "XB.0V"),
+        ),
+        net("5V", logic, chain("G2.5V", "D3.A")),
+        net("5B", logic, chain("D3.K", "A1.5V")),
+        net("3V3", logic, star("A1.3V3", *supplied)),
+        net("DET", logic, star("A1.detector", *detector)),
+        net("GATE", logic, star("A1.gate", "R8.1", "A2.IN")),
+        net("FIRE", lead, chain("A2.OUT", "V1.+" if relay else "U2.A")),
+        net("PULSE", logic, star("A1.contactor", "R9.1", "A3.IN")),
+        net("COIL", dc, chain("A3.OUT", "K1.A2", "D2.A")),
+        net("USB1", usb, chain("A1.USB", "A4.B")),
+        net("USB2", usb, chain("A4.H", "PC.USB")),
+    ]
+    for n, (start, role) in enumerate(contacts):
+        nets.append(net(MARKERS[role] + "1", lead, chain(start, f"R{10 + n}.1")))
+        nets.append(net(MARKERS[role], logic, star(f"A1.{role}", f"R{10 + n}.2", f"C{10 + n}.1", f"R{20 + n}.2")))
+    if sense:
+        nets.append(net("COND", logic, star("A1.conduction", "U3.C", "R14.2", "C14.1")))
+    return tuple(nets)

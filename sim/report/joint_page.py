@@ -1,0 +1,95 @@
+"""One page for a joint: what is kept, the trials drawn and listed, what the handbook suggests, the cautions."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+from gen.handbook.suggestion import Suggestion
+from gen.joint import Joint
+from gen.records import KeptRecord, TrialRecord
+from gen.schedule import Cool, Hold, Off, Phase, Pulse, Squeeze, Weld, schedule_from
+from sim.report.sections import all_cautions, templates
+from sim.report.svg import WIDE, picture
+from sim.report.trials import Lane, draw_trials
+
+# A measured quantity, and how a table heads it, with its unit.
+MEASURED = (
+    ("force_N", "Force", "N"),
+    ("setdown_mm", "Setdown", "mm"),
+    ("strength_N", "Strength", "N"),
+    ("twist_Nm", "Twist", "Nm"),
+    ("nugget_mm", "Nugget", "mm"),
+)
+
+
+@dataclass(frozen=True)
+class JointPage:
+    """What the page shows. `windows`: a sentence for each percent."""
+
+    name: str
+    joint: Joint
+    frequency_Hz: int
+    suggestion: Suggestion | None
+    between_s: tuple[float, float] | None
+    records: tuple[TrialRecord, ...]
+    lanes: tuple[Lane, ...]
+    windows: tuple[str, ...]
+    kept: KeptRecord | None
+
+
+def render_joint(page: JointPage) -> str:
+    """The page as HTML that needs no other file, no script and no network. Same data, same text."""
+    drawn = [lane for lane in page.lanes if lane.marks or lane.window]
+    figure = picture(lambda width, name: draw_trials(drawn, width, name), "trials") if drawn else None
+    columns = [column for column in MEASURED if any(getattr(r, column[0]) is not None for r in page.records)]
+    text = (
+        templates()
+        .get_template("joint.html.j2")
+        .render(
+            page=page,
+            figure=figure,
+            columns=columns,
+            notes=any(record.note for record in page.records),
+            expelled=any(record.expulsion != "none" for record in page.records),
+            phases=phases_of(page.kept) if page.kept else (),
+            cautions=all_cautions(),
+        )
+    )
+    return text + "\n"
+
+
+def standalone(lanes: tuple[Lane, ...]) -> str:
+    """The picture alone, as an SVG file."""
+    source = templates().get_template("style.css.j2").render()
+    style = "\n".join(rule for rule in source.splitlines() if rule.startswith((":root", "svg ")))
+    drawn = draw_trials(lanes, WIDE, "trials")
+    opening, rest = drawn.split(">", 1)
+    sizes = f'xmlns="http://www.w3.org/2000/svg" width="{WIDE}" style="background: #fff"'
+    return f"{opening} {sizes}><style>\n{style}\n</style>{rest}\n"
+
+
+def phases_of(kept: KeptRecord) -> tuple[str, ...]:
+    """The phases of a schedule that was kept, each in a few words."""
+    return tuple(_phase(phase) for phase in schedule_from(kept.text, Path(f"{kept.schedule}.toml")).phases)
+
+
+def _phase(phase: Phase) -> str:
+    match phase:
+        case Squeeze():
+            return f"squeeze {phase.squeeze}"
+        case Pulse():
+            times = f"{phase.repeat} pulses" if phase.repeat > 1 else "pulse"
+            cool = f", cool {phase.cool}" if phase.cool else ""
+            return f"{times} {phase.pulse} at {phase.current_percent:g} %{cool}"
+        case Weld():
+            slopes = [
+                f"{name} {time}" for name, time in (("upslope", phase.upslope), ("downslope", phase.downslope)) if time
+            ]
+            return f"weld {phase.weld} at {phase.current_percent:g} %{''.join(f', {slope}' for slope in slopes)}"
+        case Cool():
+            return f"cool {phase.cool}"
+        case Hold():
+            return f"hold {phase.hold}"
+        case Off():
+            return f"off {phase.off}"

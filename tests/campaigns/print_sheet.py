@@ -1,0 +1,56 @@
+"""Prints wiring sheets with a headless Chromium on A4 and on Letter: pages, and whether every drawing fits its page.
+
+    python tests/campaigns/print_sheet.py [chromium]
+
+A page of the sheet that runs over the paper's edge would add a page: a sheet is 7 sections, and so 7 pages.
+"""
+
+from __future__ import annotations
+
+import re
+import subprocess
+import sys
+import tempfile
+from pathlib import Path
+
+ROOT = Path(__file__).parents[2]
+sys.path[:0] = [str(ROOT), str(ROOT / "tests"), str(ROOT / "tests" / "gen")]
+
+from conftest import known_welder  # noqa: E402
+from test_wiring import MACHINES, sheet_of  # noqa: E402
+
+SECTIONS = 7
+
+
+def pages(browser: str, html: str, paper: str) -> int:
+    """Pages that the browser makes of a sheet on that paper."""
+    with tempfile.TemporaryDirectory() as folder:
+        source, target = Path(folder, "sheet.html"), Path(folder, "sheet.pdf")
+        source.write_text(html.replace("@page { ", f"@page {{ size: {paper}; "), encoding="utf-8")
+        line = [
+            browser,
+            "--headless",
+            "--no-sandbox",
+            "--disable-gpu",
+            "--no-pdf-header-footer",
+            f"--print-to-pdf={target}",
+        ]
+        subprocess.run([*line, source.as_uri()], check=True, capture_output=True)
+        return len(re.findall(rb"/Type\s*/Page\b", target.read_bytes()))
+
+
+def main() -> None:
+    """One line a machine and paper; exit code 1 where a sheet takes another number of pages."""
+    browser = sys.argv[1] if len(sys.argv) > 1 else "chromium"
+    wrong = 0
+    for name, tables in MACHINES.items():
+        html = sheet_of(known_welder(**tables)).html
+        for paper in ("A4", "Letter"):
+            found = pages(browser, html, paper)
+            wrong += found != SECTIONS
+            print(f"{name:<40}{paper:<8}{found} pages{'' if found == SECTIONS else f', {SECTIONS} wanted'}")
+    sys.exit(1 if wrong else 0)
+
+
+if __name__ == "__main__":
+    main()
