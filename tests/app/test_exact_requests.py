@@ -91,6 +91,7 @@ def test_status_tells_what_the_board_does(talk: Talk) -> None:
         "duty_left_half_cycles": CONFIG.DUTY_LIMIT // 100,
         "duty_wait_s": 0,
         "selected": "first",
+        "inputs": 0,
     }
     assert talk.ask("status") == idle
     talk.weld()
@@ -101,7 +102,13 @@ def test_status_tells_what_the_board_does(talk: Talk) -> None:
     assert talk.ask("status") == after
     talk.board.pins = STOP_OPEN
     talk.board.step(3)
-    locked_out = {**after, "state": "locked out", "reason": "stop is open", "way_out": "close the stop"}
+    locked_out = {
+        **after,
+        "state": "locked out",
+        "reason": "stop is open",
+        "way_out": "close the stop",
+        "inputs": STOP_OPEN,
+    }
     assert talk.ask("status") == locked_out
     talk.board.crossing_us = lambda: 0  # type: ignore[method-assign]
     talk.board.step(20)
