@@ -13,6 +13,8 @@ from collections import Counter, deque
 from dataclasses import dataclass
 from typing import Any
 
+from whole_numbers import whole
+
 from sim.flash import Flash, FlashFault, PowerLost
 from sim.host import FORCE, HOT, PEDAL, STOP_OPEN, WATCHDOG, Firmware
 
@@ -45,13 +47,6 @@ def shape_of(rows: Any) -> Shape:
     within = rows[fired[0] : fired[-1] + 1]
     gated = [row for row in within if row[2] >= 0]
     return Shape(sum(row[1] for row in within), sum(row[1] for row in gated), sum(row[1] * row[3] for row in gated))
-
-
-def whole(*figures: int) -> None:
-    """Integers, and such that MicroPython need not allocate."""
-    for figure in figures:
-        assert type(figure) is int, f"{figure!r} is no integer"
-        assert -(1 << 30) <= figure < 1 << 30, f"{figure} is no small integer"
 
 
 class WatchedBoard:
@@ -87,6 +82,7 @@ class WatchedBoard:
         self.completed = 0
         self.id = 0
         self.knows_rest = True
+        self.restarts = -1  # the first start is none
         self.boot()
 
     def boot(self) -> None:
@@ -112,7 +108,7 @@ class WatchedBoard:
         self.progress_ms = 0
         self.conducted = False
         self.place = ""
-        self.restarts = getattr(self, "restarts", -1) + 1
+        self.restarts += 1
         self.supervisor = self.firmware.supervisor.Supervisor(self, self.config)
 
     # -- time ----------------------------------------------------------------------------------------------------------

@@ -6,6 +6,13 @@ from collections.abc import Callable
 from typing import Any
 
 
+def whole(*figures: int) -> None:
+    """Integers, and such that MicroPython need not allocate."""
+    for figure in figures:
+        assert type(figure) is int, f"{figure!r} is no integer"
+        assert -(1 << 30) <= figure < 1 << 30, f"{figure} is no small integer"
+
+
 class Small(int):
     """An integer whose sums and products are watched: below 2**30 in size, where a 32-bit MicroPython need not allocate."""
 
