@@ -186,6 +186,21 @@ def test_the_scratch_registers_hold_a_word_and_its_complement() -> None:
         assert plain.load().inputs() & 16 == bitten
 
 
+def test_a_bite_is_one_bit_of_its_own() -> None:
+    """Beside whatever the contacts say."""
+    made = board(reset_cause=WDT_RESET)
+    made.levels |= {PINS["PEDAL"]: 1, PINS["FORCE"]: 1}
+    assert made.load().inputs() == 16
+
+
+def test_before_the_first_start_nothing_is_done() -> None:
+    """And off() is as safe then as ever."""
+    driver = board().load()
+    assert driver.done() == 0
+    assert driver.off() == 1
+    assert driver.done() == 0
+
+
 def test_a_restart_waits_for_the_last_answer() -> None:
     """A tenth of a second, and then it resets."""
     made = board()
@@ -244,10 +259,10 @@ def test_waiting_ends_at_its_time_and_not_before() -> None:
     assert made.now_us == 10_000
     driver.wait_until(20)
     assert made.now_us == 20_000
-    made.received.extend(b"a")
+    made.received.extend(b"abc")
     driver.wait_until(50)
     assert made.now_us == 20_000
-    assert [driver.read_byte(), driver.read_byte()] == [97, -1]
+    assert [driver.read_byte() for _ in range(4)] == [97, 98, 99, -1]
 
 
 def test_sense_and_sensor_that_are_there_or_not() -> None:
