@@ -332,10 +332,10 @@ class Supervisor:
             return  # only the isolator and a repair end these
         if self.reason == states.SETTINGS_DAMAGED:
             return  # nothing is known of what should be welded
-        needs_stop = self.reason == states.NO_CONDUCTION or self.reason == states.WATCHDOG_RESTART
-        if trouble and not needs_stop:
+        if (self.reason == states.NO_CONDUCTION or self.reason == states.WATCHDOG_RESTART) and not self.acknowledged:
+            return
+        if trouble:
             self.reason = trouble  # what stands now is told, so that the way out is the right one
-        if trouble or (needs_stop and not self.acknowledged):
             return
         if self.reason == states.MAINS_LOST and not self.lock.locked():
             return

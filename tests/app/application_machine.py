@@ -7,6 +7,7 @@ from functools import cache
 from typing import Any
 
 import hypothesis.strategies as st
+from bench_runs import edited
 from conftest import compiled, make_welder
 from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, rule
 from stored import rows_of
@@ -27,25 +28,30 @@ PLENTY_MS = 8000  # for a lockout that ends by itself, its countdown aside
 NAMES = ("test", "other")
 
 
+Edit = tuple[str, str, str]  # a file, what stands in it, and what it is replaced by
+
+
 @cache
-def loaded(kind: int) -> tuple[Firmware, dict[str, Shape], TimingTable]:
+def loaded(kind: int, edit: Edit | None = None) -> tuple[Firmware, dict[str, Shape], TimingTable]:
     """The emitted application for a machine, what its tables come to, and the one that is pushed."""
     machine = make_welder(**MACHINES[kind], transformer={"rating_kVA": 0.92, "rating_duty_percent": 30})
     burnt_in = compiled(machine, {"weld": "16 cycles", "current_percent": 80, "upslope": "2 cycles"})
     pulse = {"pulse": "1 cycles", "current_percent": 60, "cool": "2 cycles", "repeat": 2}
     other = replace(compiled(machine, pulse, {"weld": "3 cycles", "current_percent": 90}), name="other")
     shapes = {table.name: shape_of(rows_of(table)) for table in (burnt_in, other)}
-    return Firmware(render(burnt_in, machine, boards()["pico"])), shapes, other
+    bundle = render(burnt_in, machine, boards()["pico"])
+    return Firmware(bundle if edit is None else edited(bundle, *edit)), shapes, other
 
 
 class Application(RuleBasedStateMachine):
     """The board judges each step; here stands what may happen between the steps, and what must come of it."""
 
     board: WatchedBoard
+    edit: Edit | None = None
 
     @initialize(kind=st.integers(0, len(MACHINES) - 1), near_wrap=st.booleans(), seed=st.integers(0, 99))
     def power(self, kind: int, near_wrap: bool, seed: int) -> None:
-        firmware, shapes, self.other = loaded(kind)
+        firmware, shapes, self.other = loaded(kind, self.edit)
         self.board = WatchedBoard(firmware, shapes, "test", MASK - 2000 if near_wrap else 0, seed)
         self.board.run(500)
         assert self.board.state == "ready"

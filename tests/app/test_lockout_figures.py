@@ -149,6 +149,23 @@ def test_a_pedal_down_at_the_start_is_told_as_that() -> None:
     assert (board.state, board.reason) == ("locked out", "pedal stuck closed")
 
 
+def test_what_still_stands_is_told_after_the_stop_was_pressed() -> None:
+    """A bite of the watchdog with the over-temperature contact open: first the one, then the other."""
+    firmware, shapes, _ = loaded(FOOT)
+    board = WatchedBoard(firmware, shapes, "test", 0, 0)
+    board.watchdog = board.hot = True
+    board.run(500)
+    told = [board.reason]
+    for stop in (True, False):
+        board.stop = stop
+        board.run(100)
+        told.append(board.reason)
+    assert told == ["restarted by the watchdog", "stop is open", "over-temperature contact open"]
+    board.hot = False
+    board.run(300)
+    assert board.state == "ready"
+
+
 def test_a_stop_pressed_before_the_lockout_acknowledges_nothing() -> None:
     """It must be pressed once more after the fault was told."""
     board = ready(AIR)

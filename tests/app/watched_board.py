@@ -107,6 +107,7 @@ class WatchedBoard:
         self.told_done = 0
         self.progress_ms = 0
         self.conducted = False
+        self.missed_ms = -1
         self.place = ""
         self.restarts += 1
         self.supervisor = self.firmware.supervisor.Supervisor(self, self.config)
@@ -307,11 +308,15 @@ class WatchedBoard:
     def start(self, count: int, half_us: int, positive: int) -> int:
         whole(count, half_us, positive)
         assert not self.running, "starts twice"
+        # With air a weld goes on when the pedal is let go, and so does one whose first start missed its edge.
+        goes_on = self.missed_ms == self.time_ms and not self.config.RELEASE_STOPS
+        if not goes_on:
+            self._judge_pedal()
         self._judge_start(count, half_us, positive)
         if self.reluctant:
             self.reluctant -= 1
             return 0
-        if self.press_ms != self.pedal_since_ms:
+        if self.press_ms != self.pedal_since_ms and not goes_on:
             self._judge_new_weld(count)
         self.press_starts += 1
         assert self.press_starts <= TRIES, "tries once too often"
@@ -322,13 +327,15 @@ class WatchedBoard:
         self.conducted = False
         return 1
 
+    def _judge_pedal(self) -> None:
+        assert self.pedal_seen, "starts without a pedal"
+        assert self.time_ms - self.pedal_since_ms >= STEADY_MS, "starts while the pedal bounces"
+
     def _judge_start(self, count: int, half_us: int, positive: int) -> None:
         """What must hold each time."""
         assert not self.condemned, f"starts after {self.condemned}"
         assert not self.stop, "starts with the stop open"
         assert not self.hot, "starts with the over-temperature contact open"
-        assert self.pedal_seen, "starts without a pedal"
-        assert self.time_ms - self.pedal_since_ms >= STEADY_MS, "starts while the pedal bounces"
         assert self.force or not self.config.FORCE_SWITCH, "starts without force"
         assert not self.watchdog or self.stop_cycle == 2, "starts after the watchdog bit"
         lengths = self.handed[-NEEDED:]
@@ -375,6 +382,8 @@ class WatchedBoard:
     def off(self) -> int:
         if self.running and self.ends_us and self.gates[-1]:
             self.done_n += 1  # cut short
+        if self.running and self.press_fired == 0:
+            self.missed_ms = self.time_ms
         self.running = False
         if self.stuck_gate:
             self.condemned = "a gate that stays high"
