@@ -171,6 +171,10 @@ def test_the_scratch_registers_hold_a_word_and_its_complement() -> None:
         again = board(scratch=dict(made.scratch), reset_cause=WDT_RESET)
         assert again.module()["maintenance"]() == maintain
         spoiled = (
+            {SCRATCH0: low + 4, SCRATCH1: high},
+            {SCRATCH0: low - 4, SCRATCH1: high},
+            {SCRATCH0: low, SCRATCH1: high + 4},
+            {SCRATCH0: low, SCRATCH1: high - 4},
             {SCRATCH0: low ^ 1, SCRATCH1: high},
             {SCRATCH0: low, SCRATCH1: high ^ 1},
             {SCRATCH0: low},
@@ -199,6 +203,46 @@ def test_before_the_first_start_nothing_is_done() -> None:
     assert driver.done() == 0
     assert driver.off() == 1
     assert driver.done() == 0
+
+
+def test_a_gate_that_stays_high_is_told(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The pin is read back, and 0 is the answer while it is high."""
+    driver = board().load()
+    level = Board.level
+    monkeypatch.setattr(Board, "level", lambda self, number: 1 if number == PINS["GATE"] else level(self, number))
+    assert driver.off() == 0
+    monkeypatch.undo()
+    assert driver.off() == 1
+
+
+@pytest.mark.parametrize("positive", [0, 1])
+@pytest.mark.parametrize("ended", [0, 1, 2, 3])
+def test_the_half_cycle_cut_short_is_told_in_its_place(ended: int, positive: int) -> None:
+    """Wherever the weld is cut, behind one or two half-cycles let pass; those before it as they were."""
+    made = board()
+    driver = made.load()
+    for index in range(5):
+        driver.set_half_cycle(index, -1 if index == 1 and ended > 1 else 2_000, 9_166, positive ^ (index & 1))
+    driver.start(5, HALF_US, positive)
+    passed = driver._lead_in
+    made.run(4_000 + (passed + ended) * HALF_US + 5_000)
+    assert driver.off() == 1
+    assert driver.done() == ended + 1
+    assert [driver.fired(n) for n in range(ended + 1)] == [int(not (n == 1 and ended > 1)) for n in range(ended + 1)]
+
+
+def test_only_an_absent_file_is_told_as_absent(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Any other error is a file that cannot be read: settings that are damaged, not settings that never were."""
+    driver = board().load()
+    for number, read in ((1, b""), (2, None), (5, b""), (19, b"")):
+
+        def stat(self: Board, name: str, number: int = number) -> Any:
+            raise OSError(number, name)
+
+        monkeypatch.setattr(Board, "_stat", stat)
+        assert board().load().read_file("x") == read
+    monkeypatch.undo()
+    assert driver.read_file("x") is None
 
 
 def test_a_restart_waits_for_the_last_answer() -> None:
@@ -259,6 +303,10 @@ def test_waiting_ends_at_its_time_and_not_before() -> None:
     assert made.now_us == 10_000
     driver.wait_until(20)
     assert made.now_us == 20_000
+    made.stop = Steps([9_500, 25_500])
+    driver.wait_until(50)
+    assert made.now_us == 26_000  # closed again
+    made.now_us = 20_000
     made.received.extend(b"abc")
     driver.wait_until(50)
     assert made.now_us == 20_000
