@@ -24,18 +24,13 @@ class MainsLock:
         self.longest_half_us = longest_half_us
         self.lengths = array("i", [0] * NEEDED)
         self.half_us = nominal_half_us
-        self.agreed = 0
-        self.previous_us = 0
-        self.extra = 0  # extra edges; one is forgiven each 50 ms
-        self.forgiven_ms = 0
-        self.last_edge_ms = 0
-        self.unlocked_ms = 0
+        self.reset(0)
 
     def reset(self, now_ms: int) -> None:
         """Forget what was agreed, and start afresh."""
         self.agreed = 0
         self.previous_us = 0
-        self.extra = 0
+        self.extra = 0  # extra edges; one is forgiven each 50 ms
         self.forgiven_ms = now_ms
         self.last_edge_ms = now_ms
         self.unlocked_ms = now_ms

@@ -36,14 +36,12 @@ class Plan:
         self.left = 0
         self.index = 0
 
-    def unfired_ms(self, before: bool, phase: str, half_us: int) -> int:
-        """Time of `phase` among the rows before the first fired one, or after the last."""
-        first = 0 if before else self.last_row + 1
-        last = self.first_row if before else len(self.rows)
+    def unfired_ms(self, phase: str, half_us: int) -> int:
+        """Time of all rows of an unfired phase. Squeeze comes before the current, hold and off after it, in every table."""
         total = 0
-        for i in range(first, last):
-            if self.rows[i][0] == phase:
-                total += self.rows[i][1]
+        for row in self.rows:
+            if row[0] == phase:
+                total += row[1]
         return total * half_us // 1000
 
     def begin(self) -> None:

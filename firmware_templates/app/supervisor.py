@@ -24,7 +24,6 @@ STOP_OPEN = 2
 FORCE = 4
 HOT = 8
 WATCHDOG = 16
-BLOCKING = 1
 CONDUCTING = 2
 
 STEADY_MS = 20  # a pedal contact that has not moved for this long has stopped bouncing
@@ -122,10 +121,10 @@ class Supervisor:
         elif self.state == states.WELD:
             self._weld(inputs, now_ms)
         elif self.state == states.HOLD:
-            if elapsed(now_ms, self.since_ms) >= self.plan.unfired_ms(False, "hold", self.lock.half_us):
+            if elapsed(now_ms, self.since_ms) >= self.plan.unfired_ms("hold", self.lock.half_us):
                 self._enter(states.OFF, now_ms)
         elif self.state == states.OFF:
-            if elapsed(now_ms, self.since_ms) >= self.plan.unfired_ms(False, "off", self.lock.half_us):
+            if elapsed(now_ms, self.since_ms) >= self.plan.unfired_ms("off", self.lock.half_us):
                 self._enter(states.READY, now_ms)
         self.driver.alive(1 if self.state == states.READY or self.armed() else 0)
         return after(now_ms, ARMED_WAKE_MS if self.armed() else IDLE_WAKE_MS)
@@ -139,7 +138,7 @@ class Supervisor:
             for _ in range(METERED):
                 self.driver.crossing_us()
             self.lock.reset(now_ms)
-        for _ in range(8):
+        for _ in range(METERED):
             length_us = self.driver.crossing_us()
             if length_us == 0:
                 break
@@ -194,6 +193,7 @@ class Supervisor:
         self.duty.begin(now_ms, self.driver.rested_ms())
         self.pedal = inputs & PEDAL
         self.pedal_ms = now_ms
+        self.fresh = False
         self.blocked_ms = now_ms
         self.stalled = True
         whole = self.store.start()
@@ -236,7 +236,7 @@ class Supervisor:
             self.ending = states.NEVER
             self.fired = 0
             self.tries = 0
-            self.squeeze_ms = self.plan.unfired_ms(True, "squeeze", self.lock.half_us)
+            self.squeeze_ms = self.plan.unfired_ms("squeeze", self.lock.half_us)
             self.plan.begin()
             self._enter(states.SQUEEZE, now_ms)
 
@@ -284,8 +284,8 @@ class Supervisor:
         elif self.config.CONDUCTION_SENSE and done >= PROVE_HALF_CYCLES and not self.conducted:
             self._lock_out(states.NO_CONDUCTION, now_ms)
         elif elapsed(now_ms, self.progress_ms) > STALL_MS:
-            if done == 0 and self.tries < START_TRIES and self.lock.present(now_ms):
-                self.driver.off()
+            # Not tried again over a gate that does not go low: `_finish` tells of it.
+            if done == 0 and self.tries < START_TRIES and self.lock.present(now_ms) and self.driver.off():
                 self._fire(now_ms)
             else:
                 self._lock_out(states.MAINS_LOST, now_ms)
@@ -338,14 +338,14 @@ class Supervisor:
     def _locked_out(self, inputs: int, trouble: int, now_ms: int) -> None:
         if inputs & STOP_OPEN:
             self.acknowledged = True
-        if trouble and (self.reason == states.DUTY or self.reason == states.STUCK_PEDAL):
-            self.reason = trouble  # the graver reason is told
         if self.reason == states.SWITCH_SHORTED or self.reason == states.GATE_STUCK:
             return  # only the isolator and a repair end these
         if self.reason == states.SETTINGS_DAMAGED:
             return  # nothing is known of what should be welded
-        needs_stop = self.reason == states.NO_CONDUCTION or self.reason == states.WATCHDOG_RESTART
-        if trouble or (needs_stop and not self.acknowledged):
+        if (self.reason == states.NO_CONDUCTION or self.reason == states.WATCHDOG_RESTART) and not self.acknowledged:
+            return
+        if trouble:
+            self.reason = trouble  # what stands now is told, so that the way out is the right one
             return
         if self.reason == states.MAINS_LOST and not self.lock.locked():
             return

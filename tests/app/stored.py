@@ -47,7 +47,8 @@ class FlashDriver:
     flash: Flash
 
     def read_file(self, name: str) -> bytes | None:
-        return self.flash.read(name)
+        data = self.flash.read(name)
+        return None if data is None else bytes(bytearray(data))  # another object, as what is read from flash always is
 
     def write_file(self, name: str, data: bytes) -> int:
         return self.flash.write(name, data)

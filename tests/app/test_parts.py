@@ -145,9 +145,9 @@ def test_plan_scales_the_angle_and_alternates() -> None:
 def test_plan_times() -> None:
     """Squeeze before the current, hold and off after it, at the measured half-cycle."""
     plan = Plan(ROWS, 10_000)
-    assert plan.unfired_ms(True, "squeeze", 10_638) == 212
-    assert plan.unfired_ms(False, "hold", 10_000) == 100
-    assert plan.unfired_ms(False, "off", 10_000) == 500
+    assert plan.unfired_ms("squeeze", 10_638) == 212
+    assert plan.unfired_ms("hold", 10_000) == 100
+    assert plan.unfired_ms("off", 10_000) == 500
 
 
 def answered(method: str, params: dict[str, object]) -> str:

@@ -359,8 +359,10 @@ class _Stdin:
         self.board = board
 
     def readinto(self, buffer: bytearray) -> int:
-        buffer[0] = self.board.received.popleft()
-        return 1
+        number = min(len(buffer), len(self.board.received))
+        for n in range(number):
+            buffer[n] = self.board.received.popleft()
+        return number
 
 
 class _Stdout:

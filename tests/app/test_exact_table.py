@@ -1,0 +1,186 @@
+"""The check of a pushed table and the names of things, one step either side of every limit and word for word."""
+
+from __future__ import annotations
+
+import hashlib
+from types import SimpleNamespace
+from typing import Any
+
+import pytest
+
+from firmware_templates.app import states
+from firmware_templates.app.table_check import FIRED, PHASES, digest, is_name, refusal
+
+Rows = list[tuple[str, int, int, int]]
+
+CONFIG: Any = SimpleNamespace(
+    MAX_ROWS=9,
+    LONGEST_TIME_HALF_CYCLES=70,
+    EARLIEST_DELAY_US=3000,
+    LATEST_DELAY_US=8000,
+    FIRST_DELAY_US=4000,
+    LONGEST_WELD_HALF_CYCLES=40,
+    LEAST_COOL_HALF_CYCLES=5,
+    MAX_HALF_CYCLES=60,
+    DUTY_LIMIT=3000,
+)
+SQUEEZE, HOLD, OFF = ("squeeze", 20, -1, 0), ("hold", 10, -1, 0), ("off", 50, -1, 0)
+
+
+def table(*middle: tuple[str, int, int, int]) -> Rows:
+    return [SQUEEZE, *middle, HOLD, OFF]
+
+
+def weld(half_cycles: int = 2, delay_us: int = 5000, heat: int = 50, phase: str = "weld") -> tuple[str, int, int, int]:
+    return phase, half_cycles, delay_us, heat
+
+
+def cool(half_cycles: int = 6) -> tuple[str, int, int, int]:
+    return "cool", half_cycles, -1, 0
+
+
+ORDER = "order of phases: "
+FIRST_AND_LAST = ORDER + "squeeze first, hold and off last"
+BETWEEN = ORDER + "between squeeze and hold only current, and single cool times within it"
+CASES: list[tuple[Rows, str]] = [
+    (table(weld()), ""),
+    # Rows.
+    (table(*[weld(heat=1)] * 6), ""),
+    (table(*[weld(heat=1)] * 7), "10 rows: at most 9 here"),
+    # The time of a row.
+    ([("squeeze", 1, -1, 0), weld(), ("hold", 70, -1, 0), OFF], ""),
+    ([("squeeze", 0, -1, 0), weld(), HOLD, OFF], "squeeze of 0 half-cycles: 1 to 70 here"),
+    ([SQUEEZE, weld(), ("hold", 71, -1, 0), OFF], "hold of 71 half-cycles: 1 to 70 here"),
+    (table(weld(0)), "weld of 0 half-cycles: 1 to 70 here"),
+    # Gates where they belong, and nowhere else.
+    ([("squeeze", 20, 0, 0), weld(), HOLD, OFF], "squeeze with a gate or heat: neither has a place there"),
+    ([("squeeze", 20, -1, 1), weld(), HOLD, OFF], "squeeze with a gate or heat: neither has a place there"),
+    ([("squeeze", 20, -2, 0), weld(), HOLD, OFF], "squeeze with a gate or heat: neither has a place there"),
+    ([("squeeze", 20, -1, -1), weld(), HOLD, OFF], "squeeze with a gate or heat: neither has a place there"),
+    ([SQUEEZE, weld(), ("hold", 10, 5000, 50), OFF], "hold with a gate or heat: neither has a place there"),
+    (table(weld(), ("cool", 6, 5000, 0), weld()), "cool with a gate or heat: neither has a place there"),
+    ([SQUEEZE, weld(), HOLD, ("off", 50, -1, 7)], "off with a gate or heat: neither has a place there"),
+    # Delays.
+    (table(weld(1), weld(1, 3000)), ""),
+    (table(weld(1), weld(1, 2999)), "weld fired at 2999 us: 3000 to 8000 here"),
+    (table(weld(2, 8000)), ""),
+    (table(weld(2, 8001)), "weld fired at 8001 us: 3000 to 8000 here"),
+    (table(weld(2, -1, 0)), "weld fired at -1 us: 3000 to 8000 here"),
+    (table(weld(2, 4000)), ""),
+    (table(weld(2, 3999)), "first half-cycle fired at 3999 us: at least 4000 here"),
+    (table(weld(), cool(), weld(2, 3999)), "first half-cycle fired at 3999 us: at least 4000 here"),
+    # Heat of a row and of a weld.
+    (table(weld(heat=1)), ""),
+    (table(weld(heat=0)), "weld with heat 0: 1 to 100"),
+    (table(weld(heat=100)), ""),
+    (table(weld(heat=101)), "weld with heat 101: 1 to 100"),
+    (table(weld(30, heat=100)), ""),
+    (table(weld(28, heat=100), weld(1, heat=99), weld(1, heat=100)), ""),
+    (table(weld(30, heat=100), weld(2, heat=1)), "heat of 3002 in one weld: at most 3000 in a minute here"),
+    (table(weld(30, heat=99), cool(), weld(2, heat=16)), "heat of 3002 in one weld: at most 3000 in a minute here"),
+    # Half-cycles under current, and from the first to the last.
+    (table(weld(40, heat=1)), ""),
+    (table(weld(42, heat=1)), "42 half-cycles under current: at most 40 here"),
+    (table(weld(20, heat=1), cool(), weld(22, heat=1)), "42 half-cycles under current: at most 40 here"),
+    (table(weld(2), cool(56), weld(2)), ""),
+    (table(weld(2), cool(58), weld(2)), "62 half-cycles from the first fired to the last: at most 60 here"),
+    # Even impulses, and even and long enough gaps.
+    (table(weld(1), weld(3)), ""),
+    (table(weld(3)), "impulse of 3 half-cycles: an even number"),
+    (table(weld(2), weld(1)), "impulse of 3 half-cycles: an even number"),
+    (table(weld(1), cool(), weld(1)), "impulse of 1 half-cycles: an even number"),
+    (table(weld(2), cool(), weld(5)), "impulse of 5 half-cycles: an even number"),
+    (table(weld(), cool(7), weld()), "cool of 7 half-cycles: an even number"),
+    (table(weld(), cool(4), weld()), "cool of 4 half-cycles: at least 5 here"),
+    (table(weld(), cool(6), weld()), ""),
+    # The order of phases.
+    ([], FIRST_AND_LAST),
+    ([SQUEEZE, HOLD, OFF], FIRST_AND_LAST),
+    ([weld(), weld(), HOLD, OFF], FIRST_AND_LAST),
+    ([SQUEEZE, weld(), weld(), OFF], FIRST_AND_LAST),
+    ([SQUEEZE, weld(), HOLD, HOLD], FIRST_AND_LAST),
+    ([SQUEEZE, weld(), OFF, HOLD], FIRST_AND_LAST),
+    (table(cool(), weld()), BETWEEN),
+    (table(weld(), cool(), cool(), weld()), BETWEEN),
+    (table(weld(), SQUEEZE, weld()), BETWEEN),
+    (table(HOLD), BETWEEN),
+    (table(OFF, weld()), BETWEEN),
+    (table(weld(), cool()), ORDER + "cool just before hold"),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize("n", range(len(CASES)))
+def test_every_limit_of_a_table(n: int) -> None:
+    """At the limit and one beyond it; the words name both figures."""
+    rows, words = CASES[n]
+    assert refusal(rows, CONFIG) == words
+    # Names come from the line or from storage, and are not the module's own objects.
+    assert refusal([("".join(list(phase)), *rest) for phase, *rest in rows], CONFIG) == words  # type: ignore[misc]
+
+
+@pytest.mark.parametrize("phase", PHASES)
+@pytest.mark.parametrize("place", [0, -2, -1])
+def test_what_stands_first_and_last(phase: str, place: int) -> None:
+    """Squeeze, hold and off, and no other phase in their places."""
+    rows = table(weld(4), cool(), weld(4))
+    rows[place] = weld(phase=phase) if phase in FIRED else (phase, 8, -1, 0)
+    right = {0: "squeeze", -2: "hold", -1: "off"}[place]
+    assert refusal(rows, CONFIG) == ("" if phase == right else FIRST_AND_LAST)
+
+
+@pytest.mark.parametrize("phase", FIRED)
+def test_each_phase_under_current_counts(phase: str) -> None:
+    """Pulse, weld and both slopes: odd is odd, whichever it is."""
+    assert refusal(table(weld(phase=phase)), CONFIG) == ""
+    assert refusal(table(weld(3, phase=phase)), CONFIG) == "impulse of 3 half-cycles: an even number"
+
+
+def test_least_cool_at_an_even_limit() -> None:
+    """A gap of just the least is long enough."""
+    config = SimpleNamespace(**{**vars(CONFIG), "LEAST_COOL_HALF_CYCLES": 6})
+    assert refusal(table(weld(), cool(6), weld()), config) == ""  # type: ignore[arg-type]
+    assert refusal(table(weld(), cool(4), weld()), config) == "cool of 4 half-cycles: at least 6 here"  # type: ignore[arg-type]
+
+
+@pytest.mark.parametrize("name", ["a", "z", "0", "9", "a-b_c", "a" * 32, "0_-", "corner-3"])
+def test_what_may_name_a_schedule(name: str) -> None:
+    """1 to 32 of a to z, 0 to 9, - and _; the first a letter or a figure."""
+    assert is_name(name)
+
+
+@pytest.mark.parametrize(
+    "name", ["", "a" * 33, "-a", "_a", "A", "aB", "a b", "a.b", "a/b", 'a"', "\u00e4", "a\n", None, 1, [], ["a"], b"a"]
+)
+def test_what_may_not(name: Any) -> None:
+    """Nothing that could be a path, end a string, or be taken for an option."""
+    assert not is_name(name)
+
+
+def test_the_digest_is_sha_256_of_the_lines() -> None:
+    """The text as DEVELOPERS.md has it, a line a row, counted by the library."""
+    rows = table(weld(), cool(), weld(4, 8000, 7))
+    text = "weldbeat 1\ncorner\n60\n" + "".join(f"{a},{b},{c},{d}\n" for a, b, c, d in rows)
+    assert digest("corner", 60, rows) == hashlib.sha256(text.encode()).hexdigest()[:16]
+
+
+def test_the_codes_of_phases_and_states() -> None:
+    """Phases lie in storage and cross the line as their place here; a state, reason or ending is told by its name's place."""
+    assert PHASES == ("squeeze", "pulse", "cool", "upslope", "weld", "downslope", "hold", "off")
+    of_states = (
+        states.STARTING, states.WAITING_FOR_MAINS, states.READY, states.STORING, states.SQUEEZE, states.WELD, states.HOLD,
+        states.OFF, states.LOCKED_OUT,
+    )  # fmt: skip
+    of_reasons = (
+        states.NO_REASON, states.STOP_OPEN, states.MAINS_LOST, states.EXTRA_EDGES, states.OUT_OF_BAND, states.OVER_TEMPERATURE,
+        states.STUCK_PEDAL, states.SWITCH_SHORTED, states.NO_CONDUCTION, states.GATE_STUCK, states.WATCHDOG_RESTART, states.DUTY,
+        states.SETTINGS_DAMAGED,
+    )  # fmt: skip
+    of_endings = (states.NEVER, states.COMPLETED, states.RELEASED, states.STOPPED, states.FAULT, states.NO_FORCE)
+    pairs = (
+        (of_states, states.STATE_NAMES),
+        (of_reasons, states.REASON_NAMES),
+        (of_reasons, states.WAY_OUT),
+        (of_endings, states.ENDING_NAMES),
+    )
+    for codes, names in pairs:
+        assert codes == tuple(range(len(names)))

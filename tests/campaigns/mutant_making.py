@@ -1,0 +1,154 @@
+"""Every mutant of a source file: what the operators of cosmic-ray make of it, and which of them are passed over, and why."""
+
+from __future__ import annotations
+
+import ast
+from collections import Counter
+from collections.abc import Iterator
+from dataclasses import dataclass
+from functools import cache
+from hashlib import sha256
+from pathlib import Path
+from typing import Any
+
+from cosmic_ray.ast import ast_nodes, get_ast
+from cosmic_ray.mutating import mutate_code
+from cosmic_ray.plugins import get_operator, operator_names
+
+# Operators that are left out whole, with the reason.
+LEFT_OUT = {
+    "VariableReplacer": "puts a random number in the place of a name: another mutant at each run",
+    "VariableInserter": "inserts a name with a random sign: another mutant at each run",
+    "ReplaceComparisonOperator_Is_Eq": "asks of a type or None what `is` asks: no class here has an equality of its own",
+    "ReplaceComparisonOperator_IsNot_NotEq": "asks of a type or None what `is not` asks",
+}
+IN_ANNOTATION = "within an annotation: MicroPython throws it away"
+IN_TYPE_CHECKING = "within `if TYPE_CHECKING`: read by mypy alone"
+OF_STATES = "`is` for `==` beside a state, a reason or an ending: small integers are one object each"
+NOT_PYTHON = "no Python any more"
+SAME = "reads the same to Python"
+
+# The node of parso that these operators look at; all others look at any. Only for speed.
+_NODE_TYPES = {"ReplaceBinaryOperator": "operator", "ReplaceComparisonOperator": "comparison"}
+_IDENTITY = ("ReplaceComparisonOperator_Eq_Is", "ReplaceComparisonOperator_NotEq_IsNot")
+
+Place = tuple[int, int]  # line from 1, column from 0
+
+
+@dataclass(frozen=True)
+class Mutation:
+    """One change to one file, not yet made. `path` is below firmware_templates; `silent`: why it can change nothing, or ""."""
+
+    path: str
+    function: str
+    operator: str
+    occurrence: int
+    number: int
+    line: str
+    nth: int  # of this operator's on this line
+    source_digest: str
+    silent: str
+
+    @property
+    def key(self) -> str:
+        """Names the mutation for as long as its file stays as it is."""
+        return f"{self.path} {self.source_digest} {self.operator} {self.occurrence}"
+
+
+@dataclass(frozen=True)
+class Mutant:
+    """A mutation made. `line` as it stands in the source, `becomes` what it turns into, blanks run together."""
+
+    text: str
+    line: str
+    becomes: str
+
+
+def targets(templates: Path) -> list[str]:
+    """The files that run on a board, below `templates`: the application, and the drivers with what they share."""
+    shared = [
+        file for file in (templates / "drivers").glob("*.py") if file.name != "interface.py"
+    ]  # read by tools only
+    found = [*(templates / "app").glob("*.py"), *shared, *(templates / "drivers").glob("*/driver.py")]
+    return sorted(file.relative_to(templates).as_posix() for file in found)
+
+
+def mutations(templates: Path, path: str) -> list[Mutation]:
+    """All mutations of a file."""
+    source = (templates / path).read_text(encoding="utf-8")
+    digest = sha256(source.encode()).hexdigest()[:12]
+    tree = ast.parse(source)
+    silent, functions, beside_states = list(_silent(tree)), list(_functions(tree)), list(_beside_states(tree))
+    lines = [" ".join(line.split()) for line in source.split("\n")]
+    found: list[Mutation] = []
+    nths = Counter[tuple[str, int]]()
+    for operator, occurrence, place in _occurrences(source):
+        reason = next((reason for reason, begin, end in silent if begin <= place < end), "")
+        if operator in _IDENTITY and any(begin <= place < end for begin, end in beside_states):
+            reason = OF_STATES
+        function = ".".join(name for name, first, last in functions if first <= place[0] <= last)
+        number = place[0]
+        nth = nths[operator, number]
+        nths[operator, number] += 1
+        found.append(Mutation(path, function, operator, occurrence, number, lines[number - 1], nth, digest, reason))
+    return found
+
+
+def mutant(templates: Path, mutation: Mutation) -> Mutant | str:
+    """The mutated file; or why there is none that differs."""
+    source = (templates / mutation.path).read_text(encoding="utf-8")
+    text = mutate_code(source, _operator(mutation.operator), mutation.occurrence)
+    try:
+        if ast.dump(ast.parse(text)) == ast.dump(ast.parse(source)):
+            return SAME
+    except SyntaxError:
+        return NOT_PYTHON
+    pairs = zip(source.split("\n"), text.split("\n"), strict=True)
+    line, becomes = next((" ".join(old.split()), " ".join(new.split())) for old, new in pairs if old != new)
+    return Mutant(text, line, becomes)
+
+
+@cache
+def _operator(name: str) -> Any:
+    return get_operator(f"core/{name}")()
+
+
+def _occurrences(source: str) -> Iterator[tuple[str, int, Place]]:
+    """Operator, occurrence and place of each mutation, counted as mutate_code counts them."""
+    nodes = list(ast_nodes(get_ast(source)))
+    for full_name in sorted(operator_names()):
+        name = full_name.removeprefix("core/")
+        if name in LEFT_OUT:
+            continue
+        node_type = _NODE_TYPES.get(name.split("_")[0])
+        looked_at = [node for node in nodes if node_type in (None, node.type)]
+        places = [begin for node in looked_at for begin, _ in _operator(name).mutation_positions(node)]
+        for occurrence, place in enumerate(places):
+            yield name, occurrence, place
+
+
+def _silent(tree: ast.Module) -> Iterator[tuple[str, Place, Place]]:
+    """What never runs on a board: reason, begin and end."""
+    for node in ast.walk(tree):
+        if isinstance(node, ast.If) and isinstance(node.test, ast.Name) and node.test.id == "TYPE_CHECKING":
+            yield IN_TYPE_CHECKING, (node.body[0].lineno, 0), (node.body[-1].end_lineno or 0, 1 << 20)
+        for annotation in (getattr(node, "annotation", None), getattr(node, "returns", None)):
+            if annotation is not None:
+                begin = annotation.lineno, annotation.col_offset
+                yield IN_ANNOTATION, begin, (annotation.end_lineno, annotation.end_col_offset)
+
+
+def _beside_states(tree: ast.Module) -> Iterator[tuple[Place, Place]]:
+    """Where a comparison with a constant of states.py has its operator: from its left side's end to the constant."""
+    for node in ast.walk(tree):
+        if isinstance(node, ast.Compare) and len(node.ops) == 1:
+            left, right = node.left, node.comparators[0]
+            if isinstance(right, ast.Attribute) and isinstance(right.value, ast.Name) and right.value.id == "states":
+                yield (left.end_lineno or 0, left.end_col_offset or 0), (right.lineno, right.col_offset)
+
+
+def _functions(tree: ast.Module) -> Iterator[tuple[str, int, int]]:
+    """Classes and functions, outer ones first: name, first and last line."""
+    for node in ast.walk(tree):
+        if isinstance(node, ast.FunctionDef | ast.ClassDef):
+            yield node.name, node.lineno, node.end_lineno or 0
