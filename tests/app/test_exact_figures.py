@@ -177,7 +177,7 @@ def out_of_band(made: MainsLock, begin_ms: int) -> int:
 
 
 def test_out_of_band_after_five_seconds() -> None:
-    """Counted from the reset, from where the lock was lost, or from the first edge after silence; seven edges that agreed are no lock."""
+    """Counted from the reset, a lost lock, or the first edge after silence; seven edges that agreed are no lock."""
     assert out_of_band(lock(), 1) == 5_001
     assert out_of_band(lock(begin_ms=700), 701) == 5_701
     assert out_of_band(lock(*[10_000] * 7), 80) == 5_001
