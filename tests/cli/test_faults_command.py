@@ -37,7 +37,9 @@ over_temperature_contact = true
 
 
 def lay_out(folder: Path, protection: str) -> None:
-    (folder / "welder.toml").write_text(replaced(WELDER, '[protection]\ngate_drive = "one_shot"\n', protection))
+    (folder / "welder.toml").write_text(
+        replaced(WELDER, '[protection]\ngate_drive = "one_shot"\nisolator = true\n', protection)
+    )
     (folder / "job.toml").write_text(SHORT)
 
 
