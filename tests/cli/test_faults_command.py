@@ -74,6 +74,8 @@ def test_a_protected_machine_survives_everything(table: Outcome) -> None:
     assert " by hand " in shorted
     assert "contactor" in shorted
     assert "A shorted switch, or a gate driver stuck on, is past all software" in table.out
+    assert any(line.startswith("switch half-wave ") and " unseen " in line for line in lines)
+    assert "caution switch half-wave: The core saturates in every weld" in table.out
     assert max(len(line) for line in lines) <= 120
 
 
