@@ -10,10 +10,11 @@ from dataclasses import dataclass, replace
 from gen.firmware import FirmwareBundle, with_crc
 from gen.table import TimingTable
 from gen.welder import Welder
-from sim.faults import FAULTS, UNDER_WAY, Fault, Strike
+from sim.faults import FAULTS, UNDER_WAY, Fault
 from sim.invariants import INVARIANTS, over_run, worst_flux
 from sim.pedal import PedalSpec, Press
 from sim.recording import Recording
+from sim.strikes import Strike
 from sim.truth import Truth, Violation
 from sim.world import Bench, bench_for, simulate
 
