@@ -2,82 +2,55 @@
 
 from __future__ import annotations
 
-import importlib
 import io
 import sys
 from typing import NoReturn
 
 import click
 
-# Section, then (command, module). In working order.
-SECTIONS: tuple[tuple[str, tuple[tuple[str, str], ...]], ...] = (
-    ("Begin", (("demo", "begin"), ("new", "begin"), ("boards", "plan"))),
-    (
-        "Plan and wire",
-        (
-            ("describe", "describe"),
-            ("suggest", "suggest"),
-            ("table", "plan"),
-            ("choose", "choose"),
-            ("wiring", "wiring"),
-        ),
-    ),
-    ("Prove", (("simulate", "prove"), ("sweep", "sweep"), ("faults", "faults"))),
-    ("Make", (("build", "prove"),)),
-    (
-        "Flash and commission",
-        (("ports", "link"), ("flash", "link"), ("commission", "commission"), ("calibrate", "calibrate")),
-    ),
-    ("Run", (("push", "link"), ("pull", "link"), ("schedules", "link"), ("watch", "watch"), ("trial", "trial"))),
-)
-_MODULES = {command: module for _, commands in SECTIONS for command, module in commands}
+from gen.cli.listed import Listed
 
-
-class Commands(click.Group):
-    """Commands that are loaded when asked for, listed in the order in which they are used."""
-
-    def list_commands(self, ctx: click.Context) -> list[str]:
-        return list(_MODULES)
-
-    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
-        if cmd_name not in _MODULES:
-            return None
-        module = importlib.import_module(f"gen.cli.{_MODULES[cmd_name]}")
-        command: click.Command = getattr(module, f"{cmd_name}_command")
-        return command
-
-    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
-        for section, commands in SECTIONS:
-            with formatter.section(section):
-                formatter.write_dl([(name, SHORT_HELP[name]) for name, _ in commands])
-
-
-SHORT_HELP = {
-    "demo": "A worked example in a folder: schedule, firmware, run, report.",
-    "new": "Start a machine of your own: asks a few questions, writes its files.",
-    "boards": "The timer boards and what each can do.",
-    "describe": "The machine as derived, and what other electrodes would cost.",
-    "suggest": "A first schedule for a joint, from the handbook tables.",
-    "table": "A schedule as its timing table, counted in mains half-cycles.",
-    "choose": "Which switch, fuse and other parts suit, with the calculation.",
-    "wiring": "The wiring sheet of the upgrade: drawings, wire list, parts list.",
-    "simulate": "Run the firmware on a simulated welder and judge what it did.",
-    "sweep": "Judge the schedule on many machines that the welder file allows.",
-    "faults": "Let each fault strike, and say what carries it.",
-    "build": "Write the firmware for the board, if the verdict lets it.",
-    "ports": "The serial ports, and what answers on each.",
-    "flash": "Put a built firmware onto a board.",
-    "commission": "Walk the steps from unpowered to the first weld, or print them.",
-    "calibrate": "Put measured values into the welder file, shown before.",
-    "push": "Send a schedule to a board, if the verdict lets it.",
-    "pull": "Fetch a schedule from a board as a file.",
-    "schedules": "The schedules that a board holds; select or remove one.",
-    "watch": "Mains, state and welds of a board as they come; keeps the welds.",
-    "trial": "Trials on scrap: keep each, ask for the next, keep what holds.",
+# In working order.
+SECTIONS = {
+    "Begin": {
+        "demo": ("begin", "A worked example in a folder: schedule, firmware, run, report."),
+        "new": ("begin", "Start a machine of your own: asks a few questions, writes its files."),
+        "boards": ("plan", "The timer boards and what each can do."),
+    },
+    "Plan and wire": {
+        "describe": ("describe", "The machine as derived, and what other electrodes would cost."),
+        "suggest": ("suggest", "A first schedule for a joint, from the handbook tables."),
+        "table": ("plan", "A schedule as its timing table, counted in mains half-cycles."),
+        "choose": ("choose", "Which switch, fuse and other parts suit, with the calculation."),
+        "wiring": ("wiring", "The wiring sheet of the upgrade: drawings, wire list, parts list."),
+    },
+    "Prove": {
+        "simulate": ("prove", "Run the firmware on a simulated welder and judge what it did."),
+        "sweep": ("sweep", "Judge the schedule on many machines that the welder file allows."),
+        "faults": ("faults", "Let each fault strike, and say what carries it."),
+    },
+    "Make": {
+        "build": ("prove", "Write the firmware for the board, if the verdict lets it."),
+    },
+    "Flash and commission": {
+        "ports": ("link", "The serial ports, and what answers on each."),
+        "flash": ("link", "Put a built firmware onto a board."),
+        "commission": ("commission", "Walk the steps from unpowered to the first weld, or print them."),
+        "calibrate": ("calibrate", "Put measured values into the welder file, shown before."),
+    },
+    "Run": {
+        "push": ("link", "Send a schedule to a board, if the verdict lets it."),
+        "pull": ("link", "Fetch a schedule from a board as a file."),
+        "schedules": ("link", "The schedules that a board holds; select or remove one."),
+        "watch": ("watch", "Mains, state and welds of a board as they come; keeps the welds."),
+        "trial": ("trial", "Trials on scrap: keep each, ask for the next, keep what holds."),
+    },
 }
 
 
-@click.group(cls=Commands, context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})
+@click.group(
+    cls=Listed, sections=SECTIONS, context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100}
+)
 @click.version_option(package_name="weldbeat")
 def weldbeat() -> None:
     """Weldbeat turns a hand-timed resistance welder into a repeatable one.

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-import importlib
-
 import click
+
+from gen.cli.listed import Listed
 
 # Sub-command, its module and what the list says of it, in the order in which they are used.
 _COMMANDS = {
@@ -20,23 +20,9 @@ _COMMANDS = {
 }
 
 
-class _Trials(click.Group):
-    def list_commands(self, ctx: click.Context) -> list[str]:
-        return list(_COMMANDS)
-
-    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
-        if cmd_name not in _COMMANDS:
-            return None
-        module = importlib.import_module(f"gen.cli.{_COMMANDS[cmd_name][0]}")
-        command: click.Command = getattr(module, f"{cmd_name}_command")
-        return command
-
-    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
-        with formatter.section("Commands"):
-            formatter.write_dl([(name, words) for name, (_, words) in _COMMANDS.items()])
-
-
-@click.group("trial", cls=_Trials, context_settings={"help_option_names": ["-h", "--help"]})
+@click.group(
+    "trial", cls=Listed, sections={"Commands": _COMMANDS}, context_settings={"help_option_names": ["-h", "--help"]}
+)
 def trial_command() -> None:
     """Find a joint's weld time on scrap: keep each trial, ask for the next.
 

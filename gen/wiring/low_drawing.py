@@ -167,27 +167,32 @@ def _chain(c: Canvas) -> None:
     c.name("5B", (17.5, 3.1), "center")
 
 
-def _gate(c: Canvas) -> None:
-    y = 13.0
-    c.two("R8", elm.ResistorIEC, (18.2, y + 0.5), (18.2, y + 1.9))
-    c.text((17.8, y + 1.2), "R8", align="right")
-    c.wire((18.2, y), "R8.1")
-    c.flag("R8.2", "down", 0.2)
+def _stage(c: Canvas, y: float, stage: str, words: tuple[str, str], pin: str, net: str, resistor: str) -> None:
+    """A stage between a pin that is pulled down and what it drives, from the supply that stop and heat break."""
+    c.two(resistor, elm.ResistorIEC, (18.2, y + 0.5), (18.2, y + 1.9))
+    c.text((17.8, y + 1.2), resistor, align="right")
+    c.wire((18.2, y), f"{resistor}.1")
+    c.flag(f"{resistor}.2", "down", 0.2)
     c.box(
-        "A2",
+        stage,
         (20.0, y - 2.2),
         (5.2, 3.6),
-        ("ends by itself", "within 12 ms"),
+        words,
         lift=0.75,
         left={"IN": 2.2},
         top={"SUP": 1.1},
         bottom={"0V": 2.6},
         right={"OUT": 2.2},
     )
-    c.wire("A1.gate", "A2.IN")
-    c.name("GATE", (19.8, y - 0.35), "right")
-    c.flag("A2.SUP", "up", 0.4)
-    c.flag("A2.0V", "down", 0.2)
+    c.wire(f"A1.{pin}", f"{stage}.IN")
+    c.name(net, (19.85, y - 0.35), "right")
+    c.flag(f"{stage}.SUP", "up", 0.4)
+    c.flag(f"{stage}.0V", "down", 0.2)
+
+
+def _gate(c: Canvas) -> None:
+    y = 13.0
+    _stage(c, y, "A2", ("ends by itself", "within 12 ms"), "gate", "GATE", "R8")
     if c.has("U2"):
         c.box("U2", (26.7, y - 1.6), (3.1, 3.2), ("gate", "isolator"), left={"A": 1.6, "K": 2.6})
         c.wire("A2.OUT", "U2.A")
@@ -201,25 +206,7 @@ def _gate(c: Canvas) -> None:
 
 def _contactor(c: Canvas) -> None:
     y = 19.4
-    c.two("R9", elm.ResistorIEC, (18.2, y + 0.5), (18.2, y + 1.9))
-    c.text((17.8, y + 1.2), "R9", align="right")
-    c.wire((18.2, y), "R9.1")
-    c.flag("R9.2", "down", 0.2)
-    c.box(
-        "A3",
-        (20.0, y - 2.2),
-        (5.2, 3.6),
-        ("on only while", "pulses come"),
-        lift=0.75,
-        left={"IN": 2.2},
-        top={"SUP": 1.1},
-        bottom={"0V": 2.6},
-        right={"OUT": 2.2},
-    )
-    c.wire("A1.contactor", "A3.IN")
-    c.name("PULSE", (19.9, y - 0.35), "right")
-    c.flag("A3.SUP", "up", 0.4)
-    c.flag("A3.0V", "down", 0.2)
+    _stage(c, y, "A3", ("on only while", "pulses come"), "contactor", "PULSE", "R9")
     c.two("K1", elm.RBox, (26.8, y - 2.4), (26.8, y - 0.2), ("A1", "A2"))
     c.two("D2", elm.Diode, (28.6, y - 0.2), (28.6, y - 2.4), ("A", "K"))
     c.text((27.2, y - 1.9), c.name_of("K1"))

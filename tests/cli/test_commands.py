@@ -20,7 +20,7 @@ from command_line import SCHEDULE, WELDER, contents, replaced, typed
 from gen.cli import SECTIONS, weldbeat
 from gen.welder import Welder, read_welder
 
-COMMANDS = [name for _, commands in SECTIONS for name, _ in commands]
+COMMANDS = [name for commands in SECTIONS.values() for name in commands]
 BESIDE_PYTHON = str(Path(sys.executable).parent)
 
 
@@ -57,9 +57,7 @@ def test_commands_are_listed_in_working_order() -> None:
     places = [text.index(f"\n  {name} ") for name in COMMANDS]
     assert COMMANDS[:2] == ["demo", "new"]
     assert places == sorted(places)
-    assert [text.index(f"\n{section}:") for section, _ in SECTIONS] == sorted(
-        text.index(f"\n{s}:") for s, _ in SECTIONS
-    )
+    assert [text.index(f"\n{section}:") for section in SECTIONS] == sorted(text.index(f"\n{s}:") for s in SECTIONS)
     assert list(weldbeat.list_commands(None)) == COMMANDS  # type: ignore[arg-type]
 
 
