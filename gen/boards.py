@@ -22,17 +22,36 @@ Listed = Annotated[tuple[Item, ...], BeforeValidator(lambda given: tuple(given) 
 SWITCHING = ("gate", "contactor")
 
 
+class BoardLimits(FileModel):
+    """What the board holds and how well it times. `least_blank_us`: the least from the detector's edge to a gate.
+
+    `watchdog_ms`: how long the program may show no sign of life; it covers the erasing of flash.
+    """
+
+    rows: int = Field(gt=0)
+    half_cycles: int = Field(gt=0)
+    timing_error_us: float = Field(gt=0)
+    least_blank_us: int = Field(gt=0)
+    watchdog_ms: int = Field(ge=2000, le=8388)
+
+
+class OverRun(FileModel):
+    """What bounds the current if the program stops for good.
+
+    `gate_ends_itself`: the gate current ends within 12 ms of the pin rising, whatever the pin then does, by the board alone.
+    `count_bounded_by`: what ends the weld's last half-cycle without the main loop, or None. `worst`: the longest over-run
+    where the welder file names no hardware against it.
+    """
+
+    gate_ends_itself: bool
+    count_bounded_by: str | None = None
+    worst: str
+
+
 class Capabilities(FileModel):
     random_phase_firing: bool
     conduction_sense: bool
     primary_current: bool
-    hardware_bounded_count: bool
-
-
-class BoardLimits(FileModel):
-    rows: int = Field(gt=0)
-    half_cycles: int = Field(gt=0)
-    timing_error_us: float = Field(gt=0)
 
 
 @dataclass(frozen=True)
@@ -76,7 +95,9 @@ class Board(FileModel):
     """One board: its chip family names the driver folder.
 
     `header` names each pin as on the board, by GPIO; `roles` lists those that can take a role, the first being taken
-    where the welder file chooses none.
+    where the welder file chooses none. `registers` are addresses that its driver wants to know. `put_micropython` and `erase`
+    say how MicroPython's file comes onto the board, and what to do where another program holds it. `why_not`: of a board that
+    may not weld.
     """
 
     name: str
@@ -88,9 +109,16 @@ class Board(FileModel):
     micropython_file: str
     stubs: str
     stubs_version: str
+    file_kind: str
+    put_micropython: str
+    erase: str
+    usb_vendors: Listed[int]
     welds: bool
+    why_not: str = ""
     capabilities: Capabilities
     limits: BoardLimits
+    over_run: OverRun
+    registers: dict[str, int] = Field(default_factory=dict)
     gpio_prefix: str
     at_boot: AtBoot
     errata: Listed[Erratum] = ()
@@ -99,6 +127,8 @@ class Board(FileModel):
 
     @model_validator(mode="after")
     def _consistent(self) -> Self:
+        if self.welds == bool(self.why_not):
+            raise Wrong("why_not", written(self.why_not), "allowed: a reason where welds is false, and only there")
         for role, choices in self.roles.items():
             for gpio in choices:
                 if str(gpio) not in self.header:
@@ -155,7 +185,7 @@ def _listed(choices: tuple[Gpio, ...]) -> str:
     return ", ".join(str(written(gpio)) for gpio in choices)
 
 
-def read_board(file: Traversable) -> Board:
+def board_from(file: Traversable) -> Board:
     """The board in one TOML file. Raises pydantic's ValidationError where it is none."""
     return Board.model_validate(tomllib.loads(file.read_text(encoding="utf-8")))
 
@@ -164,4 +194,4 @@ def read_board(file: Traversable) -> Board:
 def boards() -> dict[str, Board]:
     """Every board, by name."""
     found = sorted((f for f in files("boards").iterdir() if f.name.endswith(".toml")), key=lambda f: f.name)
-    return {board.name: board for board in map(read_board, found)}
+    return {board.name: board for board in map(board_from, found)}

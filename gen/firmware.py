@@ -126,7 +126,7 @@ def render(table: TimingTable, welder: Welder, board: Board) -> FirmwareBundle:
     pins = board.with_pins(welder.board.pins).pins
     half_us = 500_000 / welder.mains.frequency_Hz  # exact, where the nominal whole microsecond would cut the band
     limits = welder.limits
-    earliest_us, latest_us = delay_range_us(welder)
+    earliest_us, latest_us = delay_range_us(welder, board)
     context: dict[str, Any] = {
         "version": program_version(),
         "table": table,
@@ -158,9 +158,11 @@ def render(table: TimingTable, welder: Welder, board: Board) -> FirmwareBundle:
     out = {
         name: _templates().get_template(f"{name}.j2").render(context) for name in ("boot.py", "main.py", "config.py")
     }
-    family = files("firmware_templates").joinpath("drivers", board.family)
-    out["driver.py"] = family.joinpath("driver.py").read_text(encoding="utf-8")
-    out["pio_programs.py"] = pio_module(welder.detector.kind == "square")
+    drivers = files("firmware_templates").joinpath("drivers")
+    out["board_io.py"] = drivers.joinpath("board_io.py").read_text(encoding="utf-8")
+    out["driver.py"] = drivers.joinpath(board.family, "driver.py").read_text(encoding="utf-8")
+    if drivers.joinpath(board.family, "programs.toml").is_file():
+        out["pio_programs.py"] = pio_module(welder.detector.kind == "square")
     for file in sorted(files("firmware_templates").joinpath("app").iterdir(), key=_name):
         if file.name.endswith(".py"):
             out[f"app/{file.name}"] = file.read_text(encoding="utf-8")

@@ -19,7 +19,6 @@ from gen.welder import FREQUENCY_BAND, Welder
 GATE_END_DEG = 165.0  # the gate is held to here, so that a lagging current still finds it
 LEAST_GATE_DEG = 10.0  # less gate than this, and latching is a matter of luck
 FULL_MARGIN_DEG = 3.0  # 100 % fires this far beyond the greatest load angle
-LEAST_BLANK_US = 20  # between the detector's edge and the earliest gate: the driver's own latency and a margin
 LONGEST_S = 60  # of any one time; no squeeze, weld or rest is longer, and a slip of the pen often is
 
 
@@ -117,14 +116,14 @@ class _Compiler:
         f, detector = self.schedule.frequency_Hz, self.welder.detector
         us = round(degrees_to_us(self.delay_deg(percent, key), f))
         latest_edge = max(detector.offset_rise_us, detector.offset_fall_us)
-        earliest = us / FREQUENCY_BAND[1]
-        if earliest - latest_edge < LEAST_BLANK_US:
-            needed_deg = us_to_degrees((latest_edge + LEAST_BLANK_US) * FREQUENCY_BAND[1], f)
+        earliest, least_us = us / FREQUENCY_BAND[1], self.board.limits.least_blank_us
+        if earliest - latest_edge < least_us:
+            needed_deg = us_to_degrees((latest_edge + least_us) * FREQUENCY_BAND[1], f)
             raise self.error(
                 key,
                 figure(percent),
                 f"fires {earliest:.0f} us after the zero crossing where the mains runs fast, but the detector's edge comes "
-                f"{latest_edge} us after it; allowed: offsets of at most {math.floor(earliest - LEAST_BLANK_US)} us, or a "
+                f"{latest_edge} us after it; allowed: offsets of at most {math.floor(earliest - least_us)} us, or a "
                 f"load_angle_max_deg of at least {math.ceil(needed_deg - FULL_MARGIN_DEG)}, in the welder file",
             )
         return us
@@ -266,12 +265,12 @@ def full_delay_deg(welder: Welder) -> float:
     return welder.transformer.load_angle_max_deg + FULL_MARGIN_DEG
 
 
-def delay_range_us(welder: Welder) -> tuple[int, int]:
+def delay_range_us(welder: Welder, board: Board) -> tuple[int, int]:
     """The earliest and the latest firing delay that any table for this machine may hold, at nominal frequency."""
     f, detector = welder.mains.frequency_Hz, welder.detector
     full = round(degrees_to_us(full_delay_deg(welder), f))
     latest_edge = max(detector.offset_rise_us, detector.offset_fall_us)
-    earliest = max(full, math.ceil((latest_edge + LEAST_BLANK_US) * FREQUENCY_BAND[1]))
+    earliest = max(full, math.ceil((latest_edge + board.limits.least_blank_us) * FREQUENCY_BAND[1]))
     if not welder.switch.fires_at_any_phase:
         return earliest, full
     return earliest, round(degrees_to_us(GATE_END_DEG - LEAST_GATE_DEG, f))
@@ -339,7 +338,9 @@ def compile_schedule(schedule: Schedule, welder: Welder, board: Board, source: P
         )
     if not board.welds:
         raise compiler.error(
-            "board", board.name, "may not fire a welder; allowed: one that welds, see `weldbeat boards`"
+            "board",
+            written(board.name),
+            f"may not fire a welder: {board.why_not}; allowed: one that welds, see `weldbeat boards`",
         )
     compiler.check_current_time()
     by_step: dict[str, tuple[list[TimingRow], list[str]]] = {}

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import cached_property
 
 from sim.mains import HalfCycle
 
@@ -37,19 +38,28 @@ class Current:
     half: HalfCycle
     start_s: float
 
-    def at(self, time_s: float) -> float:
-        """Amperes at `time_s`, as long as nothing interrupts it."""
+    @cached_property
+    def _terms(self) -> tuple[tuple[float, float, float, float, float], ...]:
+        """(peak, angular frequency, phase, lag, sine at the beginning) of each sine."""
         resistance, inductance = self.load.resistance_ohm, self.load.inductance_H
-        t, t0 = time_s - self.half.start_s, self.start_s - self.half.start_s
-        decay = math.exp(-(t - t0) * resistance / inductance)
-        total = 0.0
+        t0 = self.start_s - self.half.start_s
+        terms = []
         for amplitude, w, phase in self.half.components:
             lag = math.atan2(w * inductance, resistance)
             peak = amplitude / math.hypot(resistance, w * inductance)
-            total += peak * (math.sin(w * t + phase - lag) - math.sin(w * t0 + phase - lag) * decay)
+            terms.append((peak, w, phase, lag, math.sin(w * t0 + phase - lag)))
+        return tuple(terms)
+
+    def at(self, time_s: float) -> float:
+        """Amperes at `time_s`, as long as nothing interrupts it."""
+        t, t0 = time_s - self.half.start_s, self.start_s - self.half.start_s
+        decay = math.exp(-(t - t0) * self.load.resistance_ohm / self.load.inductance_H)
+        total = 0.0
+        for peak, w, phase, lag, begun in self._terms:
+            total += peak * (math.sin(w * t + phase - lag) - begun * decay)
         return total
 
-    @property
+    @cached_property
     def sign(self) -> int:
         """Direction of the current: that of the voltage where it begins."""
         return 1 if self.half.voltage(self.start_s + 1e-9) > 0 else -1

@@ -125,3 +125,9 @@ class GateUnit:
         self._process = None
         self._drive(0)
         return 1
+
+    def freeze(self) -> None:
+        """Stop the state machine where it is: the pin keeps its level, as after a soft reset of the interpreter."""
+        if self._process is not None and self._process.is_alive:
+            self._process.interrupt()
+        self._process = None

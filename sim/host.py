@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import importlib.util
 import itertools
+import math
 import random
 import sys
 from array import array
 from collections import deque
-from collections.abc import Generator
+from collections.abc import Callable, Generator
 from functools import lru_cache
 from types import CodeType, ModuleType
 from typing import Any
@@ -118,8 +119,12 @@ class HostDriver:
         serial: deque[int],
         flash: Flash,
         flash_write_s: float,
+        clock_rate: float,
+        on_alive: Callable[[int], None],
     ) -> None:
         self._env = env
+        self._clock_rate = clock_rate
+        self._on_alive = on_alive
         self._gate = gate
         self._inputs = list(inputs.items())
         self._switch = switch
@@ -152,15 +157,29 @@ class HostDriver:
             return
         now = self._env.now
         if self._edge_s is not None and len(self._lengths) < METER_QUEUE:
-            self._lengths.append(min(round((now - self._edge_s) * 1e6), MASK))
+            self._lengths.append(min(round((now - self._edge_s) * 1e6 * self._clock_rate), MASK))
         self._edge_s = now
 
     def conduction_changed(self, conducting: bool) -> None:
         """The sense across the switch, for the switch to call."""
         self._seen |= 3 if conducting else 1
 
+    def restarted(self, rested_ms: int) -> None:
+        """The board was reset: its clock begins anew, and what waited in its queues is gone."""
+        self._rested_ms = rested_ms
+        self._clock_ms = -int(self._env.now * 1000 * self._clock_rate)
+        self._lengths.clear()
+        self._edge_s = None
+        self._seen = 0
+        self._serial.clear()
+        self._stall_s = 0.0
+
+    def leap(self, ms: int) -> None:
+        """Move the board's clock on."""
+        self._clock_ms += ms
+
     def now_ms(self) -> int:
-        return self._record(NOW, result=(int(self._env.now * 1000 + 1e-6) + self._clock_ms) & MASK)
+        return self._record(NOW, result=(int(self._env.now * 1000 * self._clock_rate + 1e-6) + self._clock_ms) & MASK)
 
     def wait_until(self, wake_ms: int) -> None:
         self._record(WAIT, wake_ms)
@@ -181,7 +200,7 @@ class HostDriver:
     def conduction(self) -> int:
         if not self._sense_fitted:
             return self._record(CONDUCTION)
-        seen = self._seen | (2 if self._switch.conducting else 1)
+        seen = self._seen | (2 if self._switch.seen_conducting else 1)
         self._seen = 0
         return self._record(CONDUCTION, result=seen)
 
@@ -206,6 +225,7 @@ class HostDriver:
 
     def alive(self, contactor: int) -> None:
         self._record(ALIVE, contactor)
+        self._on_alive(contactor)
 
     def read_byte(self) -> int:
         byte = self._serial.popleft() if self._serial else -1
@@ -245,17 +265,38 @@ def checksum(data: bytes) -> int:
     return total
 
 
-class Host:
-    """The board's main loop as a process: step, then wait until the wake time or an input's change, and come late."""
+class StepFailed(Exception):
+    """A fault of the interpreter: the step under way raises."""
 
-    def __init__(self, env: simpy.Environment, firmware: Firmware, driver: HostDriver, seed: int) -> None:
+
+class Host:
+    """The board's main loop as a process: step, then wait until the wake time or an input's change, and come late.
+
+    `on_end(again)` is called when it has ended, and says whether it starts again. `states` is where changes of state are kept.
+    """
+
+    def __init__(
+        self,
+        env: simpy.Environment,
+        firmware: Firmware,
+        driver: HostDriver,
+        seed: int,
+        clock_rate: float,
+        states: list[StateChange],
+        on_end: Callable[[bool], None],
+    ) -> None:
         self._env = env
         self._driver = driver
         self._random = random.Random(seed)
         self._names = firmware.states
+        self._clock_rate = clock_rate
+        self._on_end = on_end
         self._waiting = False
+        self._dead = False
+        self._resumes_s = 0.0
+        self._fails = False
         self.supervisor = firmware.supervisor.Supervisor(driver, firmware.config)
-        self.states: list[StateChange] = []
+        self.states = states
         self.process = env.process(self._run())
 
     def wake(self, level: int = 0) -> None:
@@ -264,28 +305,68 @@ class Host:
             self._waiting = False
             self.process.interrupt()
 
+    def die(self) -> None:
+        """The board was reset or has lost its power: nothing of this program runs any more."""
+        self._dead = True
+        self.wake()
+
+    def hang(self, length_s: float) -> None:
+        """The interpreter does nothing for so long (math.inf: for ever). Nothing else on the board notices."""
+        self._resumes_s = self._env.now + length_s
+
+    def fail(self) -> None:
+        """The next step raises."""
+        self._fails = True
+
     def _run(self) -> Generator[simpy.Event, None, None]:
-        env, driver, supervisor = self._env, self._driver, self.supervisor
-        shown = (-1, -1)
-        while not supervisor.maintain:
-            now_ms = driver.now_ms()
-            try:
-                wake_ms = supervisor.step(now_ms)
-            except PowerLost:
-                return
-            if shown != (supervisor.state, supervisor.reason):
-                shown = (supervisor.state, supervisor.reason)
-                state = self._names.STATE_NAMES[supervisor.state]
-                self.states.append(StateChange(env.now, state, self._names.REASON_NAMES[supervisor.reason]))
-            if stall_s := driver.take_stall():
-                yield env.timeout(stall_s)
-            driver.wait_until(wake_ms)
-            self._waiting = True
-            try:
-                yield env.timeout(((wake_ms - now_ms) & MASK) * 1e-3)
-                self._waiting = False
-            except simpy.Interrupt:
-                pass
-            yield env.timeout(self._random.random() * LATEST_S)
+        driver, supervisor = self._driver, self.supervisor
+        maintain = 0
+        try:
+            while not supervisor.maintain:
+                yield from self._hung()
+                if self._dead:
+                    return
+                yield from self._step()
+                if self._dead:
+                    return
+            maintain = supervisor.maintain
+        except PowerLost:
+            self._on_end(False)
+            return
+        except StepFailed:
+            pass
         driver.off()
-        driver.restart(supervisor.maintain)
+        driver.restart(maintain)
+        self._on_end(not maintain)
+
+    def _hung(self) -> Generator[simpy.Event, None, None]:
+        while self._env.now < self._resumes_s and not self._dead:
+            if self._resumes_s == math.inf:
+                yield self._env.event()  # until the board is reset, and this with it
+            yield self._env.timeout(self._resumes_s - self._env.now)
+
+    def _step(self) -> Generator[simpy.Event, None, None]:
+        """One round of main.py's loop."""
+        env, driver, supervisor = self._env, self._driver, self.supervisor
+        now_ms = driver.now_ms()
+        if self._fails:
+            raise StepFailed
+        wake_ms = supervisor.step(now_ms)
+        self._tell()
+        if stall_s := driver.take_stall():
+            yield env.timeout(stall_s)
+        driver.wait_until(wake_ms)
+        self._waiting = True
+        try:
+            yield env.timeout(((wake_ms - now_ms) & MASK) * 1e-3 / self._clock_rate)
+            self._waiting = False
+        except simpy.Interrupt:
+            pass
+        yield env.timeout(self._random.random() * LATEST_S)
+
+    def _tell(self) -> None:
+        """Note a change of state."""
+        state = self._names.STATE_NAMES[self.supervisor.state]
+        reason = self._names.REASON_NAMES[self.supervisor.reason]
+        if not self.states or (self.states[-1].state, self.states[-1].reason) != (state, reason):
+            self.states.append(StateChange(self._env.now, state, reason))

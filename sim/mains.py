@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 import random
 from dataclasses import dataclass
@@ -13,7 +14,9 @@ class MainsSpec:
     """What the outlet gives. Times in seconds from the start of the run.
 
     `harmonics`: (order, per cent of the fundamental, phase in degrees). `sags`: (start, length, fraction of voltage left);
-    a fraction of 0 is a dropout.
+    a fraction of 0 is a dropout. `half_waves`: (start, length, 1 or 0) of spans in which only positive (or negative)
+    half-cycles come. `frequencies`: (time, Hz) points with straight lines between them; before the first and without any,
+    `frequency_Hz` and its drift hold.
     """
 
     voltage_V: float
@@ -22,6 +25,18 @@ class MainsSpec:
     jitter_us: float = 0
     harmonics: tuple[tuple[int, float, float], ...] = ()
     sags: tuple[tuple[float, float, float], ...] = ()
+    half_waves: tuple[tuple[float, float, int], ...] = ()
+    frequencies: tuple[tuple[float, float], ...] = ()
+
+    def frequency_at(self, time_s: float) -> float:
+        """The frequency at a time, without jitter."""
+        points = self.frequencies
+        if not points or time_s < points[0][0]:
+            return self.frequency_Hz + self.drift_Hz_per_s * time_s
+        for (from_s, from_Hz), (to_s, to_Hz) in itertools.pairwise(points):
+            if time_s < to_s:
+                return from_Hz + (to_Hz - from_Hz) * (time_s - from_s) / (to_s - from_s)
+        return points[-1][1]
 
 
 @dataclass(frozen=True)
@@ -87,12 +102,14 @@ class Mains:
     def _make(self) -> None:
         spec, index = self.spec, len(self.half_cycles)
         start = self._ideal_s + self._jitter_s
-        frequency = spec.frequency_Hz + spec.drift_Hz_per_s * self._ideal_s
-        self._ideal_s += 0.5 / frequency
+        self._ideal_s += 0.5 / spec.frequency_at(self._ideal_s)
         self._jitter_s = self._random.uniform(-spec.jitter_us, spec.jitter_us) * 1e-6
         amplitude = spec.voltage_V * math.sqrt(2)
         for sag_start, length, left in spec.sags:
             if sag_start <= start < sag_start + length:
                 amplitude *= left
+        for from_s, length, polarity in spec.half_waves:
+            if from_s <= start < from_s + length and index % 2 == polarity:
+                amplitude = 0.0
         length_s = self._ideal_s + self._jitter_s - start
         self.half_cycles.append(HalfCycle(index, start, length_s, index % 2 == 0, amplitude, spec.harmonics))

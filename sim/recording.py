@@ -48,7 +48,8 @@ class Recording:
     `gates`: (on, off) in seconds. `calls`: the driver calls in order, six integers each (sim/host.py names them), for
     the replay; `files_read`: the contents that they refer to; `call_times`: when each of them was made, in seconds.
     `stops`: the stop circuit's changes, 1 = open. `files`: what is stored in the end. `presses`: when the pedal went
-    down. `half_cycles`: the mains as it really was.
+    down. `half_cycles`: the mains as it really was. `pedal`: the contact's changes, 1 = closed. `starts`: when the program
+    was started again after a reset of the board.
     """
 
     length_s: float
@@ -67,6 +68,8 @@ class Recording:
     files_read: tuple[bytes, ...]
     files: tuple[tuple[str, bytes], ...]
     seed: int
+    pedal: tuple[Change, ...] = ()
+    starts: tuple[float, ...] = ()
 
     def half_cycle_at(self, time_s: float) -> HalfCycle:
         """The true half-cycle under way at a time."""

@@ -5,13 +5,15 @@ from __future__ import annotations
 import random
 from collections import deque
 from collections.abc import Generator
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 import simpy
 
 from gen.firmware import FirmwareBundle
 from gen.table import TimingTable
 from gen.welder import Welder
+from sim.board import Board, BoardFault, clocked
+from sim.chain import Chain, ChainSpec, chain_of
 from sim.circuit import Load
 from sim.detector import Detector, DetectorSpec
 from sim.flash import Flash, FlashFault
@@ -20,7 +22,7 @@ from sim.host import FORCE, HOT, PEDAL, STOP_OPEN, WATCHDOG, Firmware, Host, Hos
 from sim.mains import Mains, MainsSpec
 from sim.pedal import Pedal, PedalSpec, Press
 from sim.pin import Pin
-from sim.recording import Change, Recording, WeldRecord
+from sim.recording import Change, Recording, StateChange, WeldRecord
 from sim.switch import Switch, SwitchSpec
 
 SETTLE_S = 0.6  # from power-up to the first press: locking to the mains takes a quarter of it
@@ -35,7 +37,9 @@ class Bench:
     `stops`: (time, length) of presses of the stop button. `hots`: (time, length) of an open over-temperature contact.
     `forces`: (time, level) changes of the force switch. `serial`: (time, bytes) that arrive. `rested_ms`: what the board
     knows of the rest before its start (0: nothing, and it must assume the worst). `files`: what an earlier run has stored;
-    `flash_write_s`: how long the program stands still for a write of a file. Times in seconds.
+    `flash_write_s`: how long the program stands still for a write of a file. `clock_rate`: the board's seconds in a true one.
+    `stop_reaches_gate`: False where the firing hardware's own test of the stop circuit does not work.
+    `rested_after_reset_ms`: as `rested_ms`, after a reset in the run. Times in seconds.
     """
 
     mains: MainsSpec
@@ -54,6 +58,11 @@ class Bench:
     files: tuple[tuple[str, bytes], ...] = ()
     flash_faults: tuple[FlashFault, ...] = ()
     flash_write_s: float = 0.05
+    chain: ChainSpec = field(default_factory=ChainSpec)
+    board_faults: tuple[BoardFault, ...] = ()
+    clock_rate: float = 1.0
+    stop_reaches_gate: bool = True
+    rested_after_reset_ms: int = 0
 
 
 def bench_for(
@@ -96,6 +105,7 @@ def bench_for(
         switch=SwitchSpec(switch.kind, switch.latching_current_A, switch.holding_current_A, switch.turn_on_delay_us),
         load=load,
         pedal=PedalSpec(tuple(presses)),
+        chain=chain_of(welder),
         length_s=SETTLE_S
         + max(60 * minutes, (count - 1) * interval_s + weld_s + table.time_of("off") * 0.5 / mains.frequency_Hz + 0.5),
         seed=seed,
@@ -115,8 +125,8 @@ def without_detector_error(bench: Bench, welder: Welder) -> Bench:
 def simulate(bundle: FirmwareBundle, table: TimingTable, bench: Bench) -> Recording:
     """Run the emitted files on the bench, and return what happened. Same input, same recording."""
     env = simpy.Environment()
-    firmware = Firmware(bundle)
-    config = firmware.config
+    first = Firmware(bundle)
+    config = first.config
     mains = Mains(bench.mains, bench.seed)
     detector = Detector(env, bench.detector, mains)
     pedal = Pedal(env, bench.pedal, bench.seed)
@@ -127,29 +137,42 @@ def simulate(bundle: FirmwareBundle, table: TimingTable, bench: Bench) -> Record
     flash = Flash(dict(bench.files), bench.flash_faults)
     gates: list[tuple[float, float]] = []
     rose: list[float] = []
+    states: list[StateChange] = []
 
     def on_conduction(conducting: bool) -> None:
         driver.conduction_changed(conducting)
 
-    switch = Switch(env, bench.switch, bench.load, mains, on_conduction)
+    def fed() -> bool:
+        return chain.feeds()
+
+    switch = Switch(env, bench.switch, bench.load, mains, on_conduction, fed)
+    chain = Chain(env, bench.chain, stop, hot, switch.gate)
 
     def on_gate(level: int) -> None:
-        switch.gate(level)
+        chain.gate(level)
         if level:
             rose.append(env.now)
         else:
             gates.append((rose[-1], env.now))
 
     gate = GateUnit(
-        env, detector.pin, stop, on_gate, bool(config.DETECTOR_SQUARE), config.OFFSET_RISE_US, config.OFFSET_FALL_US
+        env if bench.clock_rate == 1 else clocked(env, bench.clock_rate),
+        detector.pin,
+        stop if bench.stop_reaches_gate else Pin(env),
+        on_gate,
+        bool(config.DETECTOR_SQUARE),
+        config.OFFSET_RISE_US,
+        config.OFFSET_FALL_US,
     )
-    edges: list[Change] = []
-    stops: list[Change] = []
-    detector.pin.watchers.append(lambda level: edges.append(Change(env.now, level)))
-    stop.watchers.append(lambda level: stops.append(Change(env.now, level)))
+    edges, stops, pedals = _followed(env, detector.pin), _followed(env, stop), _followed(env, pedal.pin)
     inputs = {PEDAL: pedal.pin, STOP_OPEN: stop, FORCE: force, HOT: hot, WATCHDOG: watchdog}
     # A tenth of the runs starts just before the clock wraps.
     clock_ms = (1 << 30) - 1500 if bench.seed % 10 == 3 else 1000 * bench.seed
+
+    def on_alive(contactor: int) -> None:
+        chain.train(contactor)
+        board.fed()
+
     driver = HostDriver(
         env,
         gate,
@@ -163,14 +186,34 @@ def simulate(bundle: FirmwareBundle, table: TimingTable, bench: Bench) -> Record
         serial,
         flash,
         bench.flash_write_s,
+        bench.clock_rate,
+        on_alive,
     )
-    host = Host(env, firmware, driver, bench.seed)
+
+    def start(number: int) -> Host:
+        firmware = Firmware(bundle) if number else first
+        return Host(
+            env, firmware, driver, bench.seed + number, bench.clock_rate, states, lambda again: board.ended(again)
+        )
+
+    board = Board(
+        env,
+        start,
+        gate,
+        driver,
+        watchdog,
+        flash,
+        states,
+        config.WATCHDOG_MS / 1000,
+        bench.rested_after_reset_ms,
+        bench.board_faults,
+    )
     for pin in (pedal.pin, stop, hot, force):
-        pin.watchers.append(host.wake)
+        pin.watchers.append(board.wake)
     for pin, times in ((stop, bench.stops), (hot, bench.hots)):
         env.process(_drive(env, pin, sorted([(t, 1) for t, _ in times] + [(t + length, 0) for t, length in times])))
     env.process(_drive(env, force, bench.forces))
-    env.process(_deliver(env, serial, host, driver, bench.serial))
+    env.process(_deliver(env, serial, board, driver, bench.serial))
     env.run(until=bench.length_s)
     if gate.level:
         gates.append((rose[-1], env.now))
@@ -181,9 +224,9 @@ def simulate(bundle: FirmwareBundle, table: TimingTable, bench: Bench) -> Record
         stops=tuple(stops),
         gates=tuple(gates),
         conductions=tuple(switch.conductions),
-        states=tuple(host.states),
+        states=tuple(states),
         presses=tuple(press.start_s for press in bench.pedal.presses),
-        welds=_welds(host, table, gates, switch, bench.length_s),
+        welds=_welds(states, table, gates, switch, bench.length_s),
         calls=driver.calls,
         call_times=driver.call_times,
         received=bytes(driver.received),
@@ -191,7 +234,16 @@ def simulate(bundle: FirmwareBundle, table: TimingTable, bench: Bench) -> Record
         files_read=tuple(driver.files_read),
         files=tuple(flash.files.items()),
         seed=bench.seed,
+        pedal=tuple(pedals),
+        starts=tuple(board.starts),
     )
+
+
+def _followed(env: simpy.Environment, pin: Pin) -> list[Change]:
+    """A list that will hold every change of a pin."""
+    changes: list[Change] = []
+    pin.watchers.append(lambda level: changes.append(Change(env.now, level)))
+    return changes
 
 
 def _drive(
@@ -205,7 +257,7 @@ def _drive(
 def _deliver(
     env: simpy.Environment,
     serial: deque[int],
-    host: Host,
+    board: Board,
     driver: HostDriver,
     arrivals: tuple[tuple[float, bytes], ...],
 ) -> Generator[simpy.Event, None, None]:
@@ -213,16 +265,19 @@ def _deliver(
         yield env.timeout(max(0.0, time_s - env.now))
         serial.extend(data)
         driver.received.extend(data)
-        host.wake()
+        board.wake()
 
 
 def _welds(
-    host: Host, table: TimingTable, gates: list[tuple[float, float]], switch: Switch, length_s: float
+    states: list[StateChange],
+    table: TimingTable,
+    gates: list[tuple[float, float]],
+    switch: Switch,
+    length_s: float,
 ) -> tuple[WeldRecord, ...]:
     """Cut the run into welds at the state changes, and count what the gate and the current did in each."""
     welds: list[WeldRecord] = []
     armed = ("squeeze", "weld", "hold", "off")
-    states = host.states
     for n, change in enumerate(states):
         if change.state != "squeeze":
             continue

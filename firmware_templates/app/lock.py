@@ -6,6 +6,9 @@ from .clock import elapsed
 
 NEEDED = 8
 LATE_MS = 100  # this long without an edge, and the mains is gone
+PRESENT_MS = (
+    25  # an edge came this short a time ago, wherever the mains is there: two half-cycles and what a step comes late
+)
 EXTRA_MOST = 20  # extra edges, within a second or so, that make noise a lockout
 EXTRA_UNDER_CURRENT = 6  # in one weld: two or three false edges, each of which may shift a gate by 15 degrees
 OUT_OF_BAND_MS = 5000  # edges that never agree for this long make a lockout
@@ -36,6 +39,8 @@ class MainsLock:
         """Take one measured half-cycle."""
         if length_us > LONGEST_US:
             length_us = LONGEST_US
+        if elapsed(now_ms, self.last_edge_ms) > LATE_MS:
+            self.unlocked_ms = now_ms  # the mains is back: what lies before says nothing about its frequency
         self.last_edge_ms = now_ms
         if length_us * 10 < self.nominal_half_us * 7:
             self.extra += 1
@@ -75,6 +80,10 @@ class MainsLock:
         """True while the last eight half-cycles agree."""
         return self.agreed >= NEEDED
 
+    def present(self, now_ms: int) -> bool:
+        """True while locked and the last edge is fresh: LATE_MS have to pass before a lock is given up."""
+        return self.locked() and elapsed(now_ms, self.last_edge_ms) <= PRESENT_MS
+
     def noisy(self) -> bool:
         """Too many extra edges."""
         return self.extra >= EXTRA_MOST
@@ -83,9 +92,9 @@ class MainsLock:
         """Count extra edges anew."""
         self.extra = 0
 
-    def noisy_under_current(self) -> bool:
-        """Too many extra edges for the firing hardware to tell true ones from false."""
-        return self.extra >= EXTRA_UNDER_CURRENT
+    def noisy_under_current(self, begun: bool) -> bool:
+        """Too many extra edges for the firing hardware to tell true ones from false: any, until the first gate has `begun`."""
+        return self.extra >= (EXTRA_UNDER_CURRENT if begun else 1)
 
     def out_of_band(self, now_ms: int) -> bool:
         """Edges keep coming and never agree on a frequency in the band."""

@@ -32,6 +32,7 @@ FORCE_WAIT_MS = 2000  # after squeeze, for the force switch
 STALL_MS = 60  # no half-cycle reported for this long: the firing hardware has ended by itself
 START_TRIES = 3  # an edge may fall between reading the detector and starting
 SHORTED_MS = 400  # conducting and never blocking for this long, without a gate
+PAUSE_MS = 50  # steps further apart: the contactor may have dropped, and must not close again under a gate
 PROVE_HALF_CYCLES = 4  # after this many fired, conduction must have been seen
 
 METERED = 8  # half-cycles that a driver keeps, at most
@@ -64,6 +65,8 @@ class Supervisor:
         self.tries = 0
         self.done = 0
         self.progress_ms = 0
+        self.stepped_ms = 0
+        self.paused = False  # the last step lies too far back
         self.inputs = 0  # as the driver tells them, in this step
         self.pedal = 0
         self.pedal_ms = 0
@@ -86,6 +89,8 @@ class Supervisor:
     def step(self, now_ms: int) -> int:
         """Look, act, and return when to be called again (a time of the same clock)."""
         inputs = self.driver.inputs()
+        self.paused = elapsed(now_ms, self.stepped_ms) > PAUSE_MS
+        self.stepped_ms = now_ms
         self.inputs = inputs
         self._watch_mains(now_ms)
         self._watch_pedal(inputs, now_ms)
@@ -107,6 +112,7 @@ class Supervisor:
             self._end(states.STOPPED, now_ms)
         elif self.state == states.WAITING_FOR_MAINS:
             if self.lock.locked():
+                self.fresh = False  # a pedal pressed before the board was ready must be let go
                 self._enter(states.READY, now_ms)
         elif self.state == states.READY:
             self._ready(now_ms)
@@ -154,7 +160,8 @@ class Supervisor:
         seen = self.driver.conduction()
         if seen & CONDUCTING:
             self.conducted = True
-        if seen != CONDUCTING or self.state != states.READY:
+        quiet = self.state == states.READY or self.state == states.HOLD or self.state == states.OFF
+        if seen != CONDUCTING or not quiet:
             self.blocked_ms = now_ms
 
     def _trouble(self, inputs: int, now_ms: int) -> int:
@@ -165,7 +172,7 @@ class Supervisor:
             return states.OVER_TEMPERATURE
         if elapsed(now_ms, self.blocked_ms) > SHORTED_MS:
             return states.SWITCH_SHORTED
-        if self.state == states.WELD and self.lock.noisy_under_current():
+        if self.state == states.WELD and self.lock.noisy_under_current(self.done > 0):
             return states.EXTRA_EDGES
         if self.armed():
             return states.NO_REASON  # the firing hardware judges single edges by itself
@@ -210,9 +217,8 @@ class Supervisor:
         self.state = states.STORING
 
     def _storing(self, now_ms: int) -> None:
-        """One copy a step, so that the watchdog is fed in between. The pedal must be seen open again afterwards."""
+        """One copy a step, so that the watchdog is fed in between. The pedal must be seen open again before the next weld."""
         self.stalled = True
-        self.fresh = False
         if self.requests.store_on():
             self._take_schedule()
             self._enter(states.LOCKED_OUT if self.was_locked_out else states.WAITING_FOR_MAINS, now_ms)
@@ -239,6 +245,8 @@ class Supervisor:
             self._end(states.RELEASED, now_ms)
         elif not self.lock.locked():
             self._lock_out(states.MAINS_LOST, now_ms)
+        elif not self.lock.present(now_ms):
+            pass  # either the mains is back at once, or the lock will be lost
         elif not self.plan.ready():
             self.plan.fill(self.driver, self.lock.half_us, self.positive)
         elif elapsed(now_ms, self.since_ms) >= self.squeeze_ms:
@@ -267,6 +275,8 @@ class Supervisor:
             self._end(states.RELEASED, now_ms)
         elif self.config.FORCE_SWITCH and not inputs & FORCE:
             self._end(states.NO_FORCE, now_ms)
+        elif self.paused:
+            self._end(states.FAULT, now_ms)
         elif done == self.plan.count:
             self._finish(states.COMPLETED)
             if self.state == states.WELD:
@@ -275,7 +285,7 @@ class Supervisor:
             self._lock_out(states.NO_CONDUCTION, now_ms)
         elif elapsed(now_ms, self.progress_ms) > STALL_MS:
             # Not tried again over a gate that does not go low: `_finish` tells of it.
-            if done == 0 and self.tries < START_TRIES and self.lock.locked() and self.driver.off():
+            if done == 0 and self.tries < START_TRIES and self.lock.present(now_ms) and self.driver.off():
                 self._fire(now_ms)
             else:
                 self._lock_out(states.MAINS_LOST, now_ms)

@@ -22,7 +22,7 @@ SECTIONS: tuple[tuple[str, tuple[tuple[str, str], ...]], ...] = (
             ("wiring", "wiring"),
         ),
     ),
-    ("Prove", (("simulate", "prove"), ("sweep", "sweep"))),
+    ("Prove", (("simulate", "prove"), ("sweep", "sweep"), ("faults", "faults"))),
     ("Make", (("build", "prove"),)),
     (
         "Flash and commission",
@@ -63,6 +63,7 @@ SHORT_HELP = {
     "wiring": "The wiring sheet of the upgrade: drawings, wire list, parts list.",
     "simulate": "Run the firmware on a simulated welder and judge what it did.",
     "sweep": "Judge the schedule on many machines that the welder file allows.",
+    "faults": "Let each fault strike, and say what carries it.",
     "build": "Write the firmware for the board, if the verdict lets it.",
     "ports": "The serial ports, and what answers on each.",
     "flash": "Put a built firmware onto a board.",

@@ -17,9 +17,9 @@ from gen.cli.job import read_job, run_job
 from gen.cli.prove import write_results
 from gen.cli.show import table_text, verdict_text
 from gen.cli.writing import check_bundle_folder, check_folder, refused, write_bundle, write_whole
-from gen.user_files import FileModel, figure
+from gen.user_files import FileModel, figure, written
 from gen.welder import WELDER_FILE
-from gen.welder_parts import Detector, Force, Mains, Transformer
+from gen.welder_parts import Detector, Force, Mains, Protection, Transformer
 
 TYPICAL: dict[str, Any] = {
     "voltage_V": 230,
@@ -34,6 +34,7 @@ TYPICAL: dict[str, Any] = {
     "offset_us": 300,
     "force": "foot_lever",
     "board": "pico",
+    "gate_drive": "direct",  # what nobody has named is not there
 }
 DEMO = TYPICAL | {
     "title": "A bench welder on a 230 V outlet. Invented for this demonstration.",
@@ -186,7 +187,28 @@ _QUESTIONS: tuple[tuple[str, type[FileModel], str, str, str, str], ...] = (
     ),
     ("force", Force, "source", "--force", "source", "What presses the electrodes together: hand, foot_lever or air"),
     ("detector", Detector, "kind", "--detector", "kind", "Zero-crossing detector: square or pulse"),
+    (
+        "gate_drive",
+        Protection,
+        "gate_drive",
+        "--gate-drive",
+        "drive",
+        "What ends the gate current within 12 ms if the pin stays high: one_shot, pulse_transformer, capacitor, or direct "
+        "for nothing",
+    ),
 )
+_FITTED = tuple(key for key, field in Protection.model_fields.items() if field.annotation is bool)
+
+
+def _fitted(text: str) -> tuple[str, ...]:
+    """The type of the protections that are there: their names with commas between, or none."""
+    names = tuple(name.strip() for name in text.split(",") if name.strip())
+    if names == ("none",):
+        return ()
+    for name in names or ("",):
+        if name not in _FITTED:
+            raise click.BadParameter(f"{written(name)} given; allowed: none, or of {', '.join(_FITTED)}")
+    return names
 
 
 def _options(command: Any) -> Any:
@@ -201,8 +223,14 @@ def _options(command: Any) -> Any:
 @click.command("new")
 @click.argument("folder", type=click.Path(path_type=Path))
 @_options
+@click.option(
+    "--fitted",
+    type=_fitted,
+    metavar="NAMES",
+    help=f"Protections that work without the board, with commas between: {', '.join(_FITTED)}; or none.",
+)
 @click.option("--typical", is_flag=True, help="Ask nothing: take typical values for what no option gives.")
-def new_command(folder: Path, typical: bool, **options: Any) -> None:
+def new_command(folder: Path, typical: bool, fitted: tuple[str, ...] | None, **options: Any) -> None:
     """Write commented welder and schedule files for a machine of your own into FOLDER."""
     check_folder("FOLDER", folder)
     for name in (WELDER_FILE, FIRST_SCHEDULE):
@@ -211,6 +239,10 @@ def new_command(folder: Path, typical: bool, **options: Any) -> None:
     given = {key: value for key, value in options.items() if value is not None}
     if not typical:
         given |= _ask(given)
+        if fitted is None:
+            question = f"Protections fitted, with commas between: {', '.join(_FITTED)}; or none"
+            fitted = click.prompt(question, default="none", value_proc=_fitted)
+    given |= dict.fromkeys(fitted or (), True)
     values = TYPICAL | given | {"title": "My welder"}
     folder.mkdir(parents=True, exist_ok=True)
     write_whole(folder / WELDER_FILE, _render("welder.toml.j2", values, set(given)))

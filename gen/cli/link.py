@@ -52,7 +52,7 @@ def opened(port: str | None, patience_s: float = PATIENCE_S) -> Link:
 @click.command("ports")
 @json_option
 def ports_command(as_json: bool) -> None:
-    """The serial ports of this computer, and what answers on each that belongs to a Raspberry Pi board."""
+    """The serial ports of this computer, and what answers on each that belongs to a timer board."""
     found = [(port, _answer(port)) for port in serial_ports()]
     if as_json:
         told = [
@@ -71,12 +71,12 @@ def ports_command(as_json: bool) -> None:
         click.echo(f"{port.device}: {port.description or 'no description'}")
         click.echo(f"  {answer}")
     if not any(port.board for port, _ in found):
-        click.echo("No Raspberry Pi board found. A cable that only charges carries no data: try another one.")
+        click.echo("No timer board found. A cable that only charges carries no data: try another one.")
 
 
 def _answer(port: FoundPort) -> str:
     if not port.board:
-        return "not asked: no Raspberry Pi board"
+        return "not asked: no timer board"
     try:
         with Link(port.device, _ASK_S) as link:
             hello = link.hello

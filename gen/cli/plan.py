@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import io
 import json
+import textwrap
 from dataclasses import asdict
 from pathlib import Path
 from typing import Any
@@ -17,6 +18,7 @@ from gen.cli.show import table_text
 from gen.errors import InputError
 from gen.table import TimingTable
 from gen.units import milliseconds
+from gen.user_files import written
 
 schedule_argument = click.argument("schedule", type=click.Path(path_type=Path))
 welder_option = click.option(
@@ -25,24 +27,74 @@ welder_option = click.option(
 json_option = click.option("--json", "as_json", is_flag=True, help="Print JSON, for another program to read.")
 
 
+def _board_name(text: str) -> str:
+    """The type of a board's name on the command line."""
+    if text not in boards():
+        raise click.BadParameter(f"{written(text)} given; allowed: {', '.join(boards())}")
+    return text
+
+
 @click.command("boards")
+@click.argument("name", required=False, type=_board_name)
 @json_option
-def boards_command(as_json: bool) -> None:
-    """The timer boards and what each can do."""
+def boards_command(name: str | None, as_json: bool) -> None:
+    """The timer boards and what each can do; with NAME one board's pins, what they do at start-up, and its faults."""
     if as_json:
-        click.echo(json.dumps([board_json(board) for board in boards().values()], indent=2))
+        told: Any = board_json(boards()[name]) if name else [board_json(board) for board in boards().values()]
+        click.echo(json.dumps(told, indent=2))
         return
-    for board in boards().values():
-        c = board.capabilities
-        title = f"{board.name}: {board.title} ({board.chip})"
-        click.echo(f"{title}, MicroPython {board.micropython_min} or newer, {board.micropython_file}")
-        click.echo(f"  welds: {'yes' if board.welds else 'no, bench and lamp only'}")
-        percent = "yes" if c.random_phase_firing else "no"
-        click.echo(f"  percent current: {percent}; gate within {board.limits.timing_error_us:g} us of ideal")
-        click.echo(f"  half-cycles counted in hardware: {'yes' if c.hardware_bounded_count else 'no'}")
-        most = board.limits
-        click.echo(f"  longest schedule: {most.rows} rows, {most.half_cycles} half-cycles from first to last fired")
-        click.echo(f"  pins (GPIO): {', '.join(f'{role} {pin.gpio}' for role, pin in board.pins.items())}")
+    for line in (
+        board_lines(boards()[name]) if name else [line for board in boards().values() for line in summary(board)]
+    ):
+        click.echo(line)
+
+
+def summary(board: Board) -> list[str]:
+    """A board in a few lines: what it can do."""
+    c, most = board.capabilities, board.limits
+    title = f"{board.name}: {board.title} ({board.chip})"
+    lines = [f"{title}, MicroPython {board.micropython_min} or newer, {board.micropython_file}"]
+    if not board.welds:
+        return [*lines, *_told("welds: no; ", board.why_not)]
+    lines.append(f"  welds: yes; percent current: {'yes' if c.random_phase_firing else 'no'}")
+    lines.append(
+        f"  gate within {most.timing_error_us:g} us of ideal, {most.least_blank_us} us or more after the detector's edge"
+    )
+    lines.append(f"  longest schedule: {most.rows} rows, {most.half_cycles} half-cycles from first to last fired")
+    return lines + _told("pins (GPIO): ", ", ".join(f"{role} {pin.gpio}" for role, pin in board.pins.items()))
+
+
+def board_lines(board: Board) -> list[str]:
+    """All that a builder wants to know of one board."""
+    o = board.over_run
+    lines = summary(board)
+    lines += _told("half-cycles counted without the program: ", o.count_bounded_by or "no")
+    itself = "yes" if o.gate_ends_itself else "no; welder.toml names the hardware that does (protection.gate_drive)"
+    lines += _told("ends the gate by itself within 12 ms: ", itself)
+    lines += _told("without it: ", o.worst)
+    lines.append(
+        f"Pins, {board.logic_V:g} V logic; others that can take the role in brackets; from power-up until the program sets it:"
+    )
+    for role, pin in board.pins.items():
+        others = f" [{', '.join(str(gpio) for gpio in pin.alternatives)}]" if pin.alternatives else ""
+        lines.append(f"  {role:<17}{pin.label + others:<28}{pin.at_boot}")
+    if board.at_boot.moves:
+        moving = ", ".join(f"{board.gpio_prefix}{gpio}" for gpio in board.at_boot.moves)
+        lines += _told("move or are taken at start-up, and never switch a gate or contactor: ", moving)
+    for erratum in board.errata:
+        lines += _told(f"{erratum.name}: ", f"{erratum.what}; {erratum.remedy}")
+        if erratum.roles:
+            lines.append(f"    (here: {', '.join(board.pins[role].label + ' ' + role for role in erratum.roles)})")
+    lines += _told(
+        "MicroPython: ",
+        f"{board.micropython_file} {board.file_kind} from micropython.org/download; {board.put_micropython}",
+    )
+    return lines
+
+
+def _told(what: str, text: str) -> list[str]:
+    """`text` after its name, broken into lines."""
+    return textwrap.wrap(what + text, 118, initial_indent="  ", subsequent_indent="    ", break_on_hyphens=False)
 
 
 def board_json(board: Board) -> dict[str, Any]:

@@ -132,9 +132,11 @@ def write_results(run: Run, report: Path | None, vcd: Path | None, csv_path: Pat
     """Write the files that were asked for, all made before the first is written."""
     made: list[tuple[Path, str]] = []
     if report is not None:
+        from sim.fault_runs import SHORT_MOMENTS, Ground, strike_set
         from sim.report import ReportData, render_report
 
         job = run.job
+        ground = Ground(job.welder, job.table, run.bundle)
         data = ReportData(
             title=job.schedule.title or job.schedule.name,
             table=job.table,
@@ -144,6 +146,7 @@ def write_results(run: Run, report: Path | None, vcd: Path | None, csv_path: Pat
             recording=run.recording,
             verdict=run.verdict,
             welds_per_minute=run.welds_per_minute,
+            faults=tuple(strike_set(ground, run.recording.seed, len(SHORT_MOMENTS))),
         )
         made.append((report, render_report(data)))
     if vcd is not None:

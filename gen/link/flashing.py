@@ -150,16 +150,13 @@ def _inspect(port: str, board: Board) -> OnBoard:
 
 def _put_micropython(board: Board) -> str:
     return (
-        f"allowed: MicroPython {board.micropython_min} or newer; get the newest {board.micropython_file} .uf2 from "
-        "micropython.org/download, hold BOOTSEL while you plug the board in, and copy the file onto the drive that appears"
+        f"allowed: MicroPython {board.micropython_min} or newer; get the newest {board.micropython_file} {board.file_kind} from "
+        f"micropython.org/download, {board.put_micropython}"
     )
 
 
 def _erase(board: Board) -> str:
-    return (
-        "where another program holds the board: hold BOOTSEL while you plug it in, copy flash_nuke.uf2 (Raspberry Pi's flash "
-        f"eraser) onto the drive that appears, then the newest {board.micropython_file} .uf2 likewise, and flash again"
-    )
+    return f"where another program holds the board: {board.erase}, and flash again"
 
 
 def flash(

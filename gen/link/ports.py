@@ -6,12 +6,12 @@ import errno
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from gen.boards import boards
 from gen.link.errors import Busy, LinkError, OtherFirmware, Unplugged
 
 if TYPE_CHECKING:
     from serial import Serial
 
-RASPBERRY_PI_VID = 0x2E8A  # USB vendor number, which MicroPython's builds for these boards keep
 BAUD = 115200  # of no meaning to USB; not 1200, which sends some boards to their boot loader
 READ_S = 0.05
 WRITE_S = 2.0
@@ -19,7 +19,7 @@ WRITE_S = 2.0
 
 @dataclass(frozen=True)
 class FoundPort:
-    """A serial port. `board` is True where its USB vendor number is that of a Raspberry Pi board."""
+    """A serial port. `board` is True where its USB vendor number is one that a timer board has under MicroPython."""
 
     device: str
     description: str
@@ -31,8 +31,9 @@ def ports() -> list[FoundPort]:
     """The serial ports of this computer, boards first."""
     from serial.tools.list_ports import comports
 
+    vendors = {vendor for board in boards().values() for vendor in board.usb_vendors}
     found = [
-        FoundPort(port.device, port.description or "", port.serial_number or "", port.vid == RASPBERRY_PI_VID)
+        FoundPort(port.device, port.description or "", port.serial_number or "", port.vid in vendors)
         for port in comports()
         if port.vid is not None or port.description not in (None, "n/a")
     ]
@@ -48,7 +49,7 @@ def find_port(given: str | None) -> str:
         raise Unplugged(
             "PORT",
             "no board found",
-            "allowed: a Raspberry Pi board on USB, with a cable that carries data; name any other port, see `weldbeat ports`",
+            "allowed: a timer board on USB, with a cable that carries data; name any other port, see `weldbeat ports`",
         )
     if len(found) > 1:
         raise LinkError("PORT", f"{len(found)} boards found", f"allowed: name one of {', '.join(found)}")

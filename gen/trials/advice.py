@@ -36,7 +36,8 @@ def next_trial(belief: Belief, candidates: Sequence[Setting], allowed: Callable[
     good = {setting: belief.chances(setting).good for setting in sure}
     for setting in sorted(sure, key=lambda s: (-min(repeats[s], REPEATS), -good[s], s.time_s)):
         if may(setting):
-            why = f"in the good window with a chance of {100 * inside[setting]:.0f} %; good welds at it or close by: {repeats[setting]}"
+            chance = f"in the good window with a chance of {100 * inside[setting]:.0f} %"
+            why = f"{chance}; good welds at it or close by: {repeats[setting]}"
             return Advice(setting, why, repeats[setting] >= REPEATS)
     likeliest = next((s for s in sorted(inside, key=lambda s: (-inside[s], s.time_s)) if may(s)), None)
     if likeliest is None:

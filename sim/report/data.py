@@ -12,6 +12,7 @@ from gen.boards import Board
 from gen.firmware import FirmwareBundle, duty_limit
 from gen.table import TimingTable, heat
 from gen.welder import Welder
+from sim.fault_runs import Row
 from sim.recording import Recording, StateChange, WeldRecord
 from sim.stress import Stress, stress_of
 from sim.switch import Conduction
@@ -25,7 +26,7 @@ _LEAST_POINTS, _MOST_POINTS = 4, 24  # of the flux path, a conduction
 
 @dataclass(frozen=True)
 class ReportData:
-    """Everything a report shows. `versions`: what made it, as (name, version)."""
+    """Everything a report shows. `versions`: what made it, as (name, version). `faults`: what came of each fault struck."""
 
     title: str
     table: TimingTable
@@ -36,6 +37,7 @@ class ReportData:
     verdict: Verdict
     welds_per_minute: float
     versions: tuple[tuple[str, str], ...] = ()
+    faults: tuple[Row, ...] = ()
 
     @cached_property
     def findings(self) -> tuple[Finding, ...]:

@@ -10,6 +10,7 @@ from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
 from gen.cautions import CAUTIONS
+from sim.fault_text import finding_of, over_run_figure, verdict_word
 from sim.recording import StateChange, WeldRecord
 from sim.report.charts import draw_flux, draw_minute
 from sim.report.crossings import draw_half_cycles, shown_half_cycles, view_of
@@ -214,6 +215,21 @@ def findings(data: ReportData) -> Markup:
     )
 
 
+def faults(data: ReportData) -> Markup:
+    """What comes of each fault, and what carries it: board or hardware. Nothing where none was struck."""
+    if not data.faults:
+        return Markup("")
+    found = [finding_of(row) for row in data.faults]
+    return _section(
+        "faults",
+        rows=[
+            (row.fault.name, row.fault.words, row.worst[1].did, over_run_figure(row), verdict_word(row), row.carried)
+            for row in data.faults
+        ],
+        findings=[finding for finding in found if finding.severity != "note"],
+    )
+
+
 def welds(data: ReportData) -> Markup:
     """What was asked for, what was made, and how each weld ended."""
     records = data.recording.welds
@@ -271,7 +287,9 @@ def built(data: ReportData) -> Markup:
     )
 
 
-SECTIONS = (*(verdict, cautions, schedule, half_cycles, flux, switching, duty, heat, findings, welds, machine, built),)
+SECTIONS = (
+    *(verdict, cautions, schedule, half_cycles, flux, switching, duty, heat, findings, faults, welds, machine, built),
+)
 
 
 def page(data: ReportData) -> str:

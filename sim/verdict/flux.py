@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 from gen.table import TimingTable
 from gen.welder import Welder
 from sim.recording import Recording
+from sim.switch import Conduction
 from sim.verdict.finding import Finding, judged
 
 FLUX_LIMIT = 1.4
@@ -38,10 +40,14 @@ def flux_path(recording: Recording, welder: Welder, from_s: float, to_s: float) 
     That decay is what keeps a small lasting difference between the half-cycles from adding up for ever.
     """
     unit = welder.mains.voltage_V * math.sqrt(2) / (2 * math.pi * welder.mains.frequency_Hz)
-    tau = decay_time_s(welder)
+    return path_of(recording.conductions, unit, decay_time_s(welder), from_s, to_s)
+
+
+def path_of(conductions: Iterable[Conduction], unit: float, tau: float, from_s: float, to_s: float) -> list[FluxPoint]:
+    """The same from currents alone. `unit`: volt-seconds of the steady peak; `tau`: seconds in which flux dies away."""
     flux, at_s = 0.0, from_s
     path = [FluxPoint(from_s, 0.0)]
-    for c in recording.conductions:
+    for c in conductions:
         if not from_s <= c.start_s < to_s:
             continue
         zero_s = min(c.current.half.start_s + c.current.half.length_s, c.end_s)

@@ -63,6 +63,26 @@ def table_size(table: TimingTable, board: Board) -> Finding:
     )
 
 
+def gate_drive(welder: Welder, board: Board) -> Finding:
+    """Whether something ends the gate, and the count of half-cycles, where the board's program or its pin stops for good."""
+    missing = []
+    if not board.over_run.gate_ends_itself and welder.protection.gate_drive in (None, "direct"):
+        missing.append(
+            "Fit what ends the gate current within 12 ms of the pin rising, whatever the pin then does: a one-shot, or a burst "
+            "through a pulse transformer or a capacitor; name it in protection.gate_drive."
+        )
+    if board.over_run.count_bounded_by is None and not welder.protection.contactor:
+        missing.append("Fit a contactor that drops when the board's pulse train ends; name it in protection.contactor.")
+    return judged(
+        "gate-drive",
+        len(missing),
+        0,
+        "bounds missing, of the gate's time and of the count",
+        f"boards/{board.name}.toml: {board.over_run.worst}",
+        " ".join(missing),
+    )
+
+
 def low_current(table: TimingTable) -> Finding:
     """Percent current so low that the tap is the better way."""
     least = min(row.current_percent for row in table.rows if row.firing_delay_us is not None)

@@ -153,15 +153,24 @@ def test_one_extra_edge_is_forgiven_each_50_ms() -> None:
 
 
 def test_six_short_half_cycles_are_too_many_under_current() -> None:
-    """Counted from the weld's beginning."""
+    """Counted from the weld's beginning; before its first gate a single one is."""
     made = lock(*[6_999] * 19)
-    assert made.noisy_under_current()
+    assert made.noisy_under_current(True)
     made.begin_weld()
     for n in range(9):
-        assert made.noisy_under_current() == (n >= 6)
+        assert made.noisy_under_current(True) == (n >= 6)
+        assert made.noisy_under_current(False) == (n >= 1)
         made.edge(Small(6_999), Small(200 + n))
-    made.check(Small(1_000))
-    assert made.noisy_under_current()
+
+
+def test_the_mains_is_present_for_25_ms_after_an_edge() -> None:
+    """While it is locked to; the lock itself is given up much later."""
+    made = lock(*[10_000] * 20)
+    for now, present in ((200, True), (225, True), (226, False), (290, False)):
+        made.check(Small(now))
+        assert made.present(Small(now)) == present
+        assert made.locked()
+    assert not lock(*[10_000] * 7).present(Small(70))
 
 
 def out_of_band(made: MainsLock, begin_ms: int) -> int:
@@ -185,11 +194,15 @@ def test_out_of_band_after_five_seconds() -> None:
     silent = lock(*[10_000] * 20)
     for now in range(200, 305):
         silent.check(Small(now))
-    assert out_of_band(silent, 305) == 5_302
+    assert out_of_band(silent, 305) == 5_313  # from the first edge after the silence
     quiet = lock()
     for now in range(4_000):
         quiet.check(Small(now))
-    assert out_of_band(quiet, 4_000) == 5_001
+    assert out_of_band(quiet, 4_000) == 9_001
+    short = lock()
+    short.check(Small(100))
+    assert out_of_band(short, 100) == 5_105  # 104 ms of nothing
+    assert out_of_band(lock(), 96) == 5_001  # 96 ms of nothing
 
 
 def test_silence_is_not_out_of_band() -> None:

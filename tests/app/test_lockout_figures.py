@@ -261,7 +261,7 @@ def test_false_edges_in_one_weld_end_it(edges: int, state: str) -> None:
     """A false edge makes two short half-cycles, and six of those are too many; those from before the weld do not count."""
     board = ready()
     board.extra_us.extend(board.crossing_us_at + 20_000 * n + 5_000 for n in range(5))
-    board.run(200)
+    board.run(400)
     board.pedal = True
     board.run(SQUEEZE_MS + 100)
     assert board.done_n > 2
@@ -280,6 +280,18 @@ def test_false_edges_after_the_current_wait_for_the_off_time_to_end() -> None:
     assert board.state == "hold"
     board.run(200)
     assert board.state == "off"
+
+
+@pytest.mark.parametrize("place", ["hold", "off"])
+def test_a_switch_that_goes_on_conducting_after_a_weld_is_found(place: str) -> None:
+    """In hold and off, as while ready: no gate is the reason then."""
+    board = holding(AIR)
+    if place == "off":
+        board.run(120)
+    assert board.state == place
+    board.shorted = True
+    board.run(440)
+    assert (board.state, board.reason) == ("locked out", "switch conducts without a gate")
 
 
 def test_a_lockout_that_is_over_need_not_wait_for_the_mains() -> None:

@@ -15,6 +15,7 @@ from bench_runs import WELD, gates_after, run, states
 from conftest import compiled, make_welder
 
 from gen.firmware import with_crc
+from sim.board import BoardFault
 from sim.mains import MainsSpec
 from sim.recording import Recording
 from sim.world import bench_for
@@ -186,6 +187,40 @@ PROTECTIONS = (
         ),
     ),
     Protection(
+        "a switch that shorts in a weld is found before the weld's off time is over",
+        partial(run, HELD, **(fault("shorted") | {"switch": replace(fault("shorted")["switch"], fault_s=1.0)})),
+        lambda r: not any(state == "ready" for state in states(r)[2:]),
+        (SUPERVISOR, "self.state == states.READY or self.state == states.HOLD or self.state == states.OFF", "False"),
+    ),
+    Protection(
+        "a weld that the program has lost sight of for longer than the contactor holds is ended",
+        partial(run, HELD, welder=make_welder(force={"source": "air"}), board_faults=(BoardFault("hang", 1.0, 0.1),)),
+        lambda r: 0 < r.fired < FULL,
+        (SUPERVISOR, "elif self.paused:", "elif False:"),
+    ),
+    Protection(
+        "a pedal pressed before the mains was locked to does nothing until it is let go",
+        partial(run, (0.16, 2.0), (2.5, 1.2)),
+        lambda r: gates_after(r, 0) == gates_after(r, 2.5) == FULL,
+        (SUPERVISOR, "self.fresh = False  # a pedal pressed before", "pass  # a pedal pressed before"),
+    ),
+    Protection(
+        "a start that met no edge is not tried again before edges have come back",
+        partial(run, HELD, mains=mains(sags=((0.86, 0.07, 0.0),))),
+        lambda r: r.fired == 0 and "locked out: mains lost or unsteady" in states(r),
+        (
+            SUPERVISOR,
+            "self.tries < START_TRIES and self.lock.present(now_ms)",
+            "self.tries < START_TRIES and self.lock.locked()",
+        ),
+    ),
+    Protection(
+        "mains that comes back after a long time is not taken for one out of its band",
+        partial(run, mains=mains(sags=((1.0, 6.0, 0.0),)), length_s=8),
+        lambda r: "locked out: frequency out of band" not in states(r) and states(r)[-1] == "ready",
+        ("app/lock.py", "self.unlocked_ms = now_ms  # the mains is back", "pass  # the mains is back"),
+    ),
+    Protection(
         "after a bite of the watchdog nothing works until stop was pressed and let go",
         partial(run, (0.6, 1.5), (3.0, 1.5), watchdog_bit=True, stops=((2.3, 0.2),), length_s=5),
         lambda r: gates_after(r, 0) == gates_after(r, 2.5) == FULL,
@@ -223,7 +258,17 @@ PROTECTIONS = (
             ),
         ),
         lambda r: gates_after(r, 1.05) == 0 and r.fired > 0,
-        ("app/lock.py", "return self.extra >= EXTRA_UNDER_CURRENT", "return False"),
+        ("app/lock.py", "(EXTRA_UNDER_CURRENT if begun else 1)", "1 and not begun"),
+    ),
+    Protection(
+        "a false edge seen before the first gate ends the weld before it has begun",
+        partial(
+            run,
+            HELD,
+            detector=replace(bench_for(make_welder(), compiled(make_welder(), WELD)).detector, false_s=(0.873,)),
+        ),
+        lambda r: r.fired == 0 and "weld" in states(r) and "locked out: extra edges from the detector" in states(r),
+        ("app/lock.py", "if begun else 1", "if begun else EXTRA_UNDER_CURRENT"),
     ),
     Protection(
         "a pedal stuck down after a weld locks out",
@@ -235,13 +280,13 @@ PROTECTIONS = (
         "a pedal pressed while settings are stored does nothing until it is let go",
         partial(run, (1.3, 2.5), serial=SELECTED),
         lambda r: r.fired == 0 and "storing" in states(r) and states(r)[-1] == "ready",
-        (SUPERVISOR, "self.stalled = True\n        self.fresh = False", "self.stalled = True"),
+        (SUPERVISOR, "self.fresh = False  # a pedal pressed before", "pass  # a pedal pressed before"),
     ),
     Protection(
         "after a write to flash the mains is locked to anew",
         partial(run, serial=SELECTED),
         lambda r: waited_s(r) > 0.08,
-        (SUPERVISOR, "self.stalled = True\n        self.fresh = False", "self.fresh = False"),
+        (SUPERVISOR, "self.stalled = True\n        if self.requests", "if self.requests"),
     ),
 )
 

@@ -28,6 +28,8 @@ kind = "scr_pair"
 kind = "square"
 [force]
 source = "foot_lever"
+[protection]
+gate_drive = "one_shot"
 [limits]
 longest_weld = "3 s"
 [board]

@@ -106,30 +106,45 @@ def test_version() -> None:
 
 
 def test_new_typical_asks_nothing_and_proves_at_once(here: Path) -> None:
-    """`new --typical`: two files, every guess marked, and the command it names works in the folder it names."""
+    """`new --typical`: two files, every guess marked, and the command it names works in the folder it names.
+
+    What ends the gate is no guess to make for anybody: it refuses for that alone.
+    """
     outcome = typed(["new", "shed", "--typical"])
     assert outcome.code == 0
     assert sorted(contents(here / "shed")) == ["first-weld.toml", "welder.toml"]
     text = (here / "shed" / "welder.toml").read_text()
-    for key in ("voltage_V", "frequency_Hz", "rating_kVA", "rating_duty_percent", "working_current_A", "source"):
+    for key in (
+        "voltage_V",
+        "frequency_Hz",
+        "rating_kVA",
+        "rating_duty_percent",
+        "working_current_A",
+        "source",
+        "gate_drive",
+    ):
         assert re.search(rf"^{key} = .*# typical$", text, re.M), key
     assert "licensed electrician" in outcome.out
     named = re.search(r"^Then, in (\S+): (weldbeat .*)$", outcome.out, re.M)
     assert named
     done = shell(named[2], here / named[1])
-    assert (done.returncode, done.stderr) == (0, "")
+    assert (done.returncode, done.stderr) == (1, "")
+    assert re.findall(r"^ *refuse +([a-z-]+)", done.stdout, re.M) == ["gate-drive"]
     assert (here / "shed" / "report.html").is_file()
 
 
 def test_new_asks_and_takes_answers(here: Path) -> None:
     """Answers go into the file unmarked; a bad one is told at once and asked again; an empty one stays typical."""
-    answers = ["12", "115", "60", "short", "1.5", "3", "", "31.5", "hand", "pulse"]
+    answers = ["12", "115", "60", "short", "1.5", "3", "", "31.5", "hand", "pulse", "fuse", "capacitor"]
+    answers += ["isolator, fuse", "isolator,contactor"]
     outcome = typed(["new", "shed"], "\n".join(answers) + "\n")
     assert (outcome.code, outcome.err) == (0, "")
     for bad in (
         "12 given; allowed: a number from 90 to 480",
         '"short" given; allowed: a number above 0',
         "3 given; allowed: 10 to 100",
+        '"fuse" given; allowed: "one_shot", "pulse_transformer", "capacitor" or "direct"',
+        '"fuse" given; allowed: none, or of isolator, contactor,',
     ):
         assert bad in outcome.out
     text = (here / "shed" / "welder.toml").read_text()
@@ -140,6 +155,9 @@ def test_new_asks_and_takes_answers(here: Path) -> None:
         "working_current_A = 31.5",
         'source = "hand"',
         'kind = "pulse"',
+        'gate_drive = "capacitor"',
+        "isolator = true",
+        "contactor = true",
     ):
         assert f"\n{line}\n" in text, line
     assert "\nrating_duty_percent = 50  # typical\n" in text
@@ -163,6 +181,7 @@ def test_every_kind_of_new_machine_reads_back_and_passes(
 ) -> None:
     """Whatever is answered, the first weld passes on the simulated machine."""
     machine = ["--voltage", voltage, "--frequency", frequency, "--force", force, "--detector", detector]
+    machine += ["--gate-drive", "one_shot", "--fitted", "isolator,contactor"]
     assert typed(["new", "shed", "--typical", *machine]).code == 0
     os.chdir(here / "shed")
     run = typed(["simulate", "first-weld.toml", "--minutes", "0.05"])
@@ -214,11 +233,46 @@ def test_boards_lists_what_a_welder_file_may_name(shop: Path) -> None:
     """The names that `boards` prints are those that board.name takes."""
     data = json.loads(typed(["boards", "--json"]).out)
     text = typed(["boards"]).out
+    assert {board["name"] for board in data} == {"pico", "pico_w", "pico2", "pico2_w", "pyboard", "esp32"}
     for board in data:
         assert f"{board['name']}: {board['title']}" in text
         (shop / "welder.toml").write_text(replaced(WELDER, '"pico"', f'"{board["name"]}"'))
-        assert typed(["table", "job.toml"]).code == 0
-        assert f"stop {board['pins']['stop']['gpio']}" in text
+        outcome = typed(["build", "job.toml", "-o", board["name"]])
+        if board["welds"]:
+            assert (outcome.code, outcome.err) == (0, "")
+            assert f"stop {board['pins']['stop']['gpio']}" in text
+        else:
+            assert outcome.code == 2
+            assert outcome.err.count("\n") == 1
+            assert "no hard interrupt" in outcome.err
+            assert "no hard interrupt" in text
+
+
+def test_boards_shows_one_board(shop: Path) -> None:
+    """Pins with where they are, what they do at start-up, and the chip's faults with their remedy."""
+    text = typed(["boards", "pico2_w"]).out
+    for words in (
+        "GP4, pin 6 [10, 18]",
+        "pull-down, input off",
+        "RP2350-E9",
+        "8.2 kilo-ohm",
+        "GP23",
+        "RPI_PICO2_W .uf2",
+    ):
+        assert words in text
+    assert max(map(len, text.splitlines())) <= 120
+    assert json.loads(typed(["boards", "pico2_w", "--json"]).out)["pins"]["gate"]["header"] == "6"
+    assert "input, floating" in typed(["boards", "pyboard"]).out
+
+
+def test_pins_of_ones_own_choice_reach_the_firmware(shop: Path) -> None:
+    """The gate on another pin, in the file that drives it."""
+    (shop / "welder.toml").write_text(replaced(WELDER, "[board]\n", "[board]\npins = {gate = 10, contactor = 11}\n"))
+    assert typed(["build", "job.toml", "-o", "firmware"]).code == 0
+    config = (shop / "firmware" / "config.py").read_text()
+    assert "\nPIN_GATE = 10\n" in config
+    assert "\nPIN_CONTACTOR = 11\n" in config
+    assert "Pin(10, Pin.OUT, value=0)  # gate" in (shop / "firmware" / "boot.py").read_text()
 
 
 # -- simulate -------------------------------------------------------------------------------------------------------
@@ -349,7 +403,7 @@ def test_demo_from_nothing_to_the_next_commands(here: Path) -> None:
 
     commands = first.stdout.rstrip("\n").splitlines()[-3:]
     assert all(line.startswith("  ") for line in commands)
-    answers = "\n" * 10
+    answers = "\n" * 7 + "one_shot\n\n"
     done = shell(f"printf {shlex.quote(answers)} | " + " && ".join(line.strip() for line in commands), here)
     assert (done.returncode, done.stderr) == (0, "")
     assert (here / "my-welder" / "report.html").is_file()

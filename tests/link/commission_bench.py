@@ -82,9 +82,22 @@ class CommissionBench:
         flash = Flash({})
         flash.files = files  # the board's own, which outlives this start of it
         self._driver = HostDriver(
-            env, gate, detector.pin, self._pins, self._switch, False, True, rested_ms, 0, self._serial, flash, 0.05
+            env,
+            gate,
+            detector.pin,
+            self._pins,
+            self._switch,
+            False,
+            True,
+            rested_ms,
+            0,
+            self._serial,
+            flash,
+            0.05,
+            1.0,
+            lambda _: None,
         )
-        self._host = Host(env, firmware, self._driver, seed=1)
+        self._host = Host(env, firmware, self._driver, 1, 1.0, [], lambda _: None)
         for pin in self._pins.values():
             pin.watchers.append(self._host.wake)
         self._lock = threading.Lock()

@@ -149,7 +149,7 @@ def board_on(device: str) -> FoundPort:
 @pytest.mark.parametrize(
     ("found", "message"),
     [
-        ([], "PORT: no board found; allowed: a Raspberry Pi board on USB, with a cable that carries data; "),
+        ([], "PORT: no board found; allowed: a timer board on USB, with a cable that carries data; "),
         ([FoundPort("COM1", "modem", "", False)], "PORT: no board found; "),
         ([board_on("COM3"), board_on("COM4")], "PORT: 2 boards found; allowed: name one of COM3, COM4"),
     ],

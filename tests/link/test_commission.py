@@ -37,8 +37,8 @@ PEDAL = 1
 MACHINE = replaced(
     replaced(
         replaced(WELDER, 'source = "foot_lever"', 'source = "air"\nforce_switch = true'),
-        "[limits]",
-        '[breaker]\ncharacteristic = "C"\nrating_A = 20\n[protection]\nover_temperature_contact = true\n[limits]',
+        "[protection]",
+        '[breaker]\ncharacteristic = "C"\nrating_A = 20\n[protection]\nover_temperature_contact = true',
     ),
     "working_current_A = 22",
     "working_current_A = 22  # typical",

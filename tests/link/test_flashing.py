@@ -151,7 +151,7 @@ def test_ports(here: Path, monkeypatch: pytest.MonkeyPatch) -> None:
         "/dev/ttyACM7: Board in FS mode",
         "  no such port",
         f"{other.port}: USB modem",
-        "  not asked: no Raspberry Pi board",
+        "  not asked: no timer board",
     ]
 
 

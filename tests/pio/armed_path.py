@@ -1,7 +1,7 @@
 # ruff: noqa: F821, RET503
 """Run by a real MicroPython, not by pytest: every member of the driver that is used while armed, with the heap locked.
 
-`DRIVER` is put in by test_armed_path.py. The hardware modules are stand-ins that allocate nothing themselves.
+`DRIVER` and `BOARD_IO` are put in by test_armed_path.py. The hardware modules are stand-ins that allocate nothing themselves.
 """
 
 import sys
@@ -107,6 +107,7 @@ pins = {
     for number, name in enumerate(("STOP", "DETECTOR", "GATE", "CONTACTOR", "PEDAL", "FORCE", "CONDUCTION"))
 }
 module("config", DETECTOR_SQUARE=1, OFFSET_RISE_US=130, OFFSET_FALL_US=-70, MAX_HALF_CYCLES=1500, WATCHDOG_MS=2000,
+       WATCHDOG_SCRATCH=0x4005800C,
        PIN_OVER_TEMPERATURE=8, PIN_PRIMARY_CURRENT=None, **pins)  # fmt: skip
 module("machine", Pin=Pin, WDT=Watchdog, WDT_RESET=3, reset_cause=lambda: 1, mem32={0x4005800C: 0, 0x40058010: 0})
 module("rp2", StateMachine=StateMachine, DMA=DMA)
@@ -137,8 +138,11 @@ def armed(driver):
         driver.off()
 
 
-space = {"__name__": "driver"}
 sys.modules["sys"] = sys_stand_in
+common = {"__name__": "board_io"}
+exec(BOARD_IO, common)
+module("board_io", BoardIo=common["BoardIo"], WATCHDOG=common["WATCHDOG"])
+space = {"__name__": "driver"}
 exec(DRIVER, space)
 driver = space["Driver"]()
 driver.alive(0)  # makes the watchdog, before anything is armed

@@ -18,7 +18,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from fake_board import DRIVER, Board
+from fake_board import BOARD_IO, DRIVER, Board
 from pio_bench import Steps
 
 from gen.firmware import FirmwareBundle
@@ -99,6 +99,7 @@ def emulate(bundle: FirmwareBundle, recording: Recording, *, fast: bool = True, 
     square = bool(emitted.DETECTOR_SQUARE)
     # The fake board takes both from where the bundle has them from.
     assert bundle.files["driver.py"] == DRIVER.read_text(encoding="utf-8")
+    assert bundle.files["board_io.py"] == BOARD_IO.read_text(encoding="utf-8")
     assert bundle.files["pio_programs.py"] == pio_module(square)
     settings: dict[str, int | None] = {name: getattr(emitted, name) for name in SETTINGS}
     board = Board(_steps(recording.detector), _steps(recording.stops), square, config=settings | config)

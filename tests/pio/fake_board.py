@@ -21,7 +21,9 @@ from pio_bench import PioBench, Steps
 import firmware_templates
 from gen.pio import pio_module
 
-DRIVER = Path(firmware_templates.__file__).parent / "drivers" / "rp2" / "driver.py"
+DRIVERS = Path(firmware_templates.__file__).parent / "drivers"
+BOARD_IO = DRIVERS / "board_io.py"
+DRIVER = DRIVERS / "rp2" / "driver.py"
 PINS = {
     "STOP": 2,
     "DETECTOR": 3,
@@ -105,9 +107,14 @@ class Board:
         programs = run_source(pio_module(self.square))
         pins = {f"PIN_{name}": number for name, number in PINS.items()}
         settings: dict[str, Any] = {"DETECTOR_SQUARE": int(self.square), "OFFSET_RISE_US": 0, "OFFSET_FALL_US": 0}
-        settings |= {"MAX_HALF_CYCLES": 100, "WATCHDOG_MS": 2000, "PIN_PRIMARY_CURRENT": None}
+        settings |= {
+            "MAX_HALF_CYCLES": 100,
+            "WATCHDOG_MS": 2000,
+            "PIN_PRIMARY_CURRENT": None,
+            "WATCHDOG_SCRATCH": 0x4005800C,
+        }
         settings |= pins | self.config
-        modules = {
+        modules: dict[str, Any] = {
             "config": SimpleNamespace(**settings),
             "pio_programs": SimpleNamespace(**programs),
             "machine": _machine(self),
@@ -125,14 +132,18 @@ class Board:
             ),
         }
 
+        modules["board_io"] = SimpleNamespace(**self._run(BOARD_IO, modules))
+        return self._run(DRIVER, modules)
+
+    def _run(self, path: Path, modules: dict[str, Any]) -> dict[str, Any]:
         def importer(name: str, *rest: Any) -> Any:
             return modules[name] if name in modules else builtins.__import__(name, *rest)
 
-        namespace: dict[str, Any] = {"__name__": "driver", "__builtins__": {**vars(builtins), "__import__": importer}}
+        namespace: dict[str, Any] = {"__name__": path.stem, "__builtins__": {**vars(builtins), "__import__": importer}}
         namespace["__builtins__"]["open"] = lambda name, mode: _File(self, name, mode)
         # MicroPython does not evaluate annotations either.
         exec(
-            compile(DRIVER.read_text(encoding="utf-8"), str(DRIVER), "exec", __future__.annotations.compiler_flag),
+            compile(path.read_text(encoding="utf-8"), str(path), "exec", __future__.annotations.compiler_flag),
             namespace,
         )
         return namespace

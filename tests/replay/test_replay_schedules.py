@@ -28,11 +28,12 @@ from sim.replay import INTERPRETERS, Interpreter, replay
 from sim.world import bench_for
 
 SEEDS = range(50)
-NAMES = ["demonstration", *(f"seed {seed}" for seed in SEEDS), *DIRECTED]
+BOARDS = {f"on {board.name}": board.name for board in boards().values() if board.welds and board.name != "pico"}
+NAMES = ["demonstration", *BOARDS, *(f"seed {seed}" for seed in SEEDS), *DIRECTED]
 
 
-def demonstration() -> Run:
-    """Three welds of 20 cycles with pulses and an upslope, at the pace of a busy hand."""
+def demonstration(board: str = "pico", minutes: float = 0.15) -> Run:
+    """Three welds of 20 cycles with pulses and an upslope, at the pace of a busy hand; or fewer, on another board."""
     phases = (
         {"squeeze": "0.4 s"},
         {"pulse": "2 cycles", "current_percent": 60, "repeat": 2, "cool": "3 cycles"},
@@ -42,14 +43,14 @@ def demonstration() -> Run:
     )
     welder = make_welder()
     schedule = Schedule.model_validate({"name": "demonstration", "frequency_Hz": 50, "phases": phases})
-    table = compile_schedule(schedule, welder, boards()["pico"], Path("demonstration.toml"))
-    bench = bench_for(welder, table, minutes=0.15, welds_per_minute=20)
+    table = compile_schedule(schedule, welder, boards()[board], Path("demonstration.toml"))
+    bench = bench_for(welder, table, minutes=minutes, welds_per_minute=20)
     return Run(
         "nothing",
         frozenset(("pulse", "slope", "percent")),
         welder,
         table,
-        render(table, welder, boards()["pico"]),
+        render(table, welder, boards()[board]),
         bench,
     )
 
@@ -58,6 +59,8 @@ def demonstration() -> Run:
 def run_named(name: str) -> Run:
     if name == "demonstration":
         return demonstration()
+    if name in BOARDS:
+        return demonstration(BOARDS[name], minutes=0.05)
     return DIRECTED[name].run if name in DIRECTED else seeded_run(int(name.removeprefix("seed ")))
 
 

@@ -12,11 +12,14 @@ from xml.etree.ElementTree import Element
 import html5lib
 import pytest
 import report_runs as runs
+from conftest import make_welder
 from hypothesis import given
 from hypothesis import strategies as st
 
 from gen.cautions import CAUTIONS
 from gen.firmware import duty_limit, heat
+from sim.fault_runs import Ground, strike_set
+from sim.faults import FAULTS
 from sim.report import render_report
 from sim.report.data import ReportData, flux_of, refusals
 from sim.report.sections import headline, limit_words
@@ -345,3 +348,19 @@ def test_figures_are_written_without_exponents(value: float, said: str) -> None:
 def test_a_scale_is_a_straight_line() -> None:
     x = Scale(2, 4, 100, 300)
     assert (x(2), x(3), x(4), x.per_unit) == (100, 200, 300, 100)
+
+
+def test_faults_are_told_with_what_carries_them() -> None:
+    """A row a fault; what nothing carries is said to be so; without faults struck there is no such section."""
+    data = runs.rods()
+    bare = make_welder(protection={"isolator": False, "contactor": False})
+    struck = tuple(strike_set(Ground(bare, data.table, data.bundle), 0, 1))
+    tree = section(parsed(replace(data, faults=struck)), "faults")
+    listed = {row[0]: row[1:] for row in rows(tree)}
+    assert len(listed) == len(FAULTS)
+    shorted = next(cells for name, cells in listed.items() if name.startswith("switch shorted"))
+    assert shorted[1:] == ["no end", "NO", "nothing that the welder file names"]
+    sag = next(row for row in struck if row.fault.name == "sag")
+    assert listed[f"sag{sag.fault.words}"] == [sag.worst[1].did, str(sag.worst[1].unwanted), "yes", sag.carried]
+    assert "switch shorted: Nothing that the welder file names ends the current" in words(tree)
+    assert page_of(runs.rods).find(".//section[@id='faults']") is None

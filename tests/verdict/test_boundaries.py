@@ -20,7 +20,7 @@ from gen.welder import Welder
 from sim.verdict import Verdict, judge, judged
 from sim.verdict.fired import FIRING_ERROR_DEG, LEAST_GATE_REST_DEG
 from sim.verdict.flux import FLUX_LIMIT, flux_balance
-from sim.verdict.planned import cool_time, duty, latching, low_current, table_size
+from sim.verdict.planned import cool_time, duty, gate_drive, latching, low_current, table_size
 from sim.world import Bench, bench_for, simulate, without_detector_error
 
 WELD = {"weld": "6 cycles", "current_percent": 80}
@@ -237,6 +237,38 @@ def test_table_size_boundary(pico: Board) -> None:
     """The board's own number, and one more."""
     for count, expected in ((pico.limits.half_cycles, "note"), (pico.limits.half_cycles + 1, "refuse")):
         assert table_size(rows(TimingRow("weld", count, 5000, 60)), pico).severity == expected
+
+
+@pytest.mark.parametrize(
+    ("drive", "expected"),
+    [
+        (None, "refuse"),
+        ("direct", "refuse"),
+        ("one_shot", "note"),
+        ("pulse_transformer", "note"),
+        ("capacitor", "note"),
+    ],
+)
+def test_gate_drive_boundary(drive: str | None, expected: str, pico: Board) -> None:
+    """A pin that freezes high must not weld on: the hardware that ends it is named, or nothing is built."""
+    welder = make_welder(protection={"gate_drive": drive})
+    assert gate_drive(welder, pico).severity == expected
+    by_itself = pico.model_copy(update={"over_run": pico.over_run.model_copy(update={"gate_ends_itself": True})})
+    assert gate_drive(welder, by_itself).severity == "note"
+
+
+def test_gate_drive_trips_alone() -> None:
+    """The rest of the machine is sound."""
+    assert tripped(verdict_of(make_welder(protection={"gate_drive": "direct"}), WELD)) == ["gate-drive"]
+
+
+@pytest.mark.parametrize(("contactor", "expected"), [(True, "note"), (False, "refuse")])
+def test_a_count_that_only_the_program_bounds_wants_a_contactor(contactor: bool, expected: str, pico: Board) -> None:
+    """Where the main loop counts, a main loop that hangs must be cut off by something else."""
+    loose = pico.model_copy(update={"over_run": pico.over_run.model_copy(update={"count_bounded_by": None})})
+    welder = make_welder(protection={"contactor": contactor})
+    assert gate_drive(welder, loose).severity == expected
+    assert gate_drive(welder, pico).severity == "note"
 
 
 def test_low_current_boundary() -> None:

@@ -1,19 +1,18 @@
-"""Hardware of the Raspberry Pi Pico (RP2040): PIO fires, DMA feeds it, Python starts it and can stop it.
+"""Hardware of the RP2040 and RP2350: PIO fires, DMA feeds it, Python starts it and can stop it.
 
 The word array is written before `start` and read by DMA alone from there on, so a Python that hangs can neither lengthen
 a weld nor move a gate. Offers what interface.py asks for. Nothing after `__init__` allocates, except in `restart` and with files.
-Sources: RP2040 data sheet, chapters 2.5 (DMA), 3 (PIO) and 4.7 (watchdog); MicroPython's rp2 and machine documentation.
+Sources: RP2040 data sheet, chapters 2.5 (DMA), 3 (PIO) and 4.7 (watchdog), and the RP2350 data sheet's chapters of the same
+names; MicroPython's rp2 and machine documentation.
 """
 
-import os
-import select
-import sys
 import time
 from array import array
 
 import config
 import machine
 import rp2
+from board_io import WATCHDOG, BoardIo
 from machine import Pin
 from micropython import const
 from pio_programs import firing, meter
@@ -41,31 +40,12 @@ _GATE_LOW = const(0xE000)  # set(pins, 0)
 _TX_REQUEST = const(0)  # DREQ_PIO0_TX0
 _RX_REQUEST = const(4)  # DREQ_PIO0_RX0
 
-# Watchdog scratch registers 0 and 1 outlast a reset; the boot ROM uses 4 to 7.
-_SCRATCH = const(0x4005800C)
+# Watchdog scratch registers 0 and 1 outlast a reset; the boot ROM uses others.
+_SCRATCH = config.WATCHDOG_SCRATCH
 _INTENT = const(0x2A5D1C93)
 _INTENT_CHECK = const(0x15A2E36C)  # its complement in 30 bits
 _MAINTAIN = const(0x1C3F5A96)
 _MAINTAIN_CHECK = const(0x23C0A569)
-
-_NO_FILE = const(2)  # ENOENT
-_LONGEST_FILE = const(32768)  # more than is ever written here
-_FLASH_SECTOR = const(4096)
-
-# Bits of `inputs()` and values of `conduction()`, as in interface.py.
-_PEDAL = const(1)
-_STOP_OPEN = const(2)
-_FORCE = const(4)
-_HOT = const(8)
-_WATCHDOG = const(16)
-_NOT_FITTED = const(0)
-_BLOCKING = const(1)
-_CONDUCTING = const(2)
-
-
-def _contact(number: int | None) -> Pin | None:
-    """A contact to ground; None where it is not fitted."""
-    return None if number is None else Pin(number, Pin.IN, Pin.PULL_UP)
 
 
 def maintenance() -> int:
@@ -82,22 +62,15 @@ def _leave_word(word: int, check: int) -> None:
     machine.mem32[_SCRATCH + 4] = check
 
 
-class Driver:
+class Driver(BoardIo):
     """Owns the board's pins, PIO state machines 0 and 4 and two DMA channels from here on; one per run."""
 
     def __init__(self) -> None:
         # The gate first, and low before the state machine gets it.
         self._gate = Pin(config.PIN_GATE, Pin.OUT, value=0)
-        self._contactor = None if config.PIN_CONTACTOR is None else Pin(config.PIN_CONTACTOR, Pin.OUT, value=0)
-        self._stop = Pin(config.PIN_STOP, Pin.IN, Pin.PULL_UP)
         # A broken detector wire gives no edges, and so no weld.
         self._detector = Pin(config.PIN_DETECTOR, Pin.IN, Pin.PULL_DOWN)
-        self._pedal = Pin(config.PIN_PEDAL, Pin.IN, Pin.PULL_UP)
-        self._force = _contact(config.PIN_FORCE)
-        self._hot = _contact(config.PIN_OVER_TEMPERATURE)
-        self._sense = _contact(config.PIN_CONDUCTION)
-        self._watchdog: machine.WDT | None = None
-        self._bitten = self._read_intent()
+        super().__init__(self._read_intent())
 
         size = config.MAX_HALF_CYCLES + _LEAD_IN
         self._words = array("I", bytes(4 * size))  # half-cycle i is word i + _LEAD_IN
@@ -126,53 +99,14 @@ class Driver:
         self._meter = rp2.StateMachine(4, meter, freq=_PIO_HZ, in_base=self._detector, jmp_pin=self._detector)
         self._meter.active(1)
 
-        self._poll = select.poll()
-        self._poll.register(sys.stdin, select.POLLIN)
-        self._stdin = sys.stdin.buffer
-        self._stdout = sys.stdout.buffer
-        self._byte = bytearray(1)
-
     def _read_intent(self) -> int:
         """WATCHDOG when the watchdog bit, else 0; forgets an intended restart, which gives the same reset cause."""
         intended = machine.mem32[_SCRATCH] == _INTENT and machine.mem32[_SCRATCH + 4] == _INTENT_CHECK
         _leave_word(0, 0)
-        return _WATCHDOG if machine.reset_cause() == machine.WDT_RESET and not intended else 0
-
-    def now_ms(self) -> int:
-        # The port wraps it at 2**30; the stubs give it a type of its own.
-        return time.ticks_ms()  # type: ignore[return-value]
-
-    def wait_until(self, wake_ms: int) -> None:
-        before = self.inputs()
-        while time.ticks_diff(wake_ms, time.ticks_ms()) > 0 and self.inputs() == before and not self._byte_waits():
-            time.sleep_ms(1)
-
-    def rested_ms(self) -> int:
-        return 0  # no clock of this board runs without power
-
-    def inputs(self) -> int:
-        bits = self._bitten
-        if not self._pedal.value():
-            bits |= _PEDAL
-        if self._stop.value():
-            bits |= _STOP_OPEN
-        if self._force is None or not self._force.value():
-            bits |= _FORCE
-        if self._hot is not None and self._hot.value():
-            bits |= _HOT
-        return bits
+        return WATCHDOG if machine.reset_cause() == machine.WDT_RESET and not intended else 0
 
     def crossing_us(self) -> int:
         return self._meter.get() + METER_US if self._meter.rx_fifo() else 0
-
-    def conduction(self) -> int:
-        """The level now, not since the last call: low = voltage across the switch = blocking; high also near a crossing."""
-        if self._sense is None:
-            return _NOT_FITTED
-        return _CONDUCTING if self._sense.value() else _BLOCKING
-
-    def primary_current_A(self) -> int:
-        return -1  # no current sensor is read on this family yet
 
     def set_half_cycle(self, index: int, delay_us: int, end_us: int, positive: int) -> None:
         self._words[index + _LEAD_IN] = self._word(delay_us, end_us, positive)
@@ -251,50 +185,6 @@ class Driver:
             self._fire.get(self._spare_word)  # into a buffer: a fired half-cycle reports a number above 2**30
         self._fire.restart()
         return 1 - self._gate.value()
-
-    def alive(self, contactor: int) -> None:
-        if self._watchdog is None:
-            self._watchdog = machine.WDT(timeout=config.WATCHDOG_MS)
-        self._watchdog.feed()
-        if self._contactor is not None:
-            self._contactor.value(1 - self._contactor.value() if contactor else 0)
-
-    def _byte_waits(self) -> bool:
-        for _ in self._poll.ipoll(0):
-            return True
-        return False
-
-    def read_byte(self) -> int:
-        if self._byte_waits() and self._stdin.readinto(self._byte):
-            return self._byte[0]
-        return -1
-
-    def write(self, data: bytes) -> None:
-        self._stdout.write(data)
-
-    def read_file(self, name: str) -> bytes | None:
-        try:
-            size = os.stat(name)[6]
-            with open(name, "rb") as file:
-                data: bytes = file.read(min(size, _LONGEST_FILE))  # so much is set aside at once
-                return data
-        except OSError as error:
-            return None if error.errno == _NO_FILE else b""
-
-    def write_file(self, name: str, data: bytes) -> int:
-        rest = memoryview(data)
-        try:
-            with open(name, "wb") as file:
-                while rest:
-                    file.write(rest[:_FLASH_SECTOR])
-                    rest = rest[_FLASH_SECTOR:]
-                    if self._watchdog is not None:
-                        self._watchdog.feed()  # each sector's erase may take a fifth of its time
-                file.flush()
-            os.sync()
-        except OSError:
-            return 0
-        return 1
 
     def restart(self, maintain: int) -> None:
         time.sleep_ms(100)  # for the last answer to leave

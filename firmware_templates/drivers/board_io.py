@@ -1,0 +1,130 @@
+"""What every board's driver has alike: contacts, contactor and watchdog, serial line, files and the clock.
+
+driver.py of each chip family builds its Driver on `BoardIo`. Nothing after `__init__` allocates, except with files.
+Source: MicroPython's machine, select and time documentation.
+"""
+
+import os
+import select
+import sys
+import time
+
+import config
+import machine
+from machine import Pin
+from micropython import const
+
+_NO_FILE = const(2)  # ENOENT
+_LONGEST_FILE = const(32768)  # more than is ever written here
+_FLASH_SECTOR = const(4096)
+
+# Bits of `inputs()` and values of `conduction()`, as in interface.py.
+_PEDAL = const(1)
+_STOP_OPEN = const(2)
+_FORCE = const(4)
+_HOT = const(8)
+WATCHDOG = const(16)
+_NOT_FITTED = const(0)
+_BLOCKING = const(1)
+_CONDUCTING = const(2)
+
+
+def _contact(number: "int | str | None") -> "Pin | None":
+    """A contact to ground; None where it is not fitted."""
+    return None if number is None else Pin(number, Pin.IN, Pin.PULL_UP)
+
+
+class BoardIo:
+    """All of the driver but the firing. `bitten`: WATCHDOG where this run began with a bite of the watchdog, else 0."""
+
+    def __init__(self, bitten: int) -> None:
+        self._contactor = None if config.PIN_CONTACTOR is None else Pin(config.PIN_CONTACTOR, Pin.OUT, value=0)
+        self._stop = Pin(config.PIN_STOP, Pin.IN, Pin.PULL_UP)
+        self._pedal = Pin(config.PIN_PEDAL, Pin.IN, Pin.PULL_UP)
+        self._force = _contact(config.PIN_FORCE)
+        self._hot = _contact(config.PIN_OVER_TEMPERATURE)
+        self._sense = _contact(config.PIN_CONDUCTION)
+        self._watchdog: machine.WDT | None = None
+        self._bitten = bitten
+        self._poll = select.poll()
+        self._poll.register(sys.stdin, select.POLLIN)
+        self._stdin = sys.stdin.buffer
+        self._stdout = sys.stdout.buffer
+        self._byte = bytearray(1)
+
+    def now_ms(self) -> int:
+        # The port wraps it at 2**30; the stubs give it a type of its own.
+        return time.ticks_ms()  # type: ignore[return-value]
+
+    def wait_until(self, wake_ms: int) -> None:
+        before = self.inputs()
+        while time.ticks_diff(wake_ms, time.ticks_ms()) > 0 and self.inputs() == before and not self._byte_waits():
+            time.sleep_ms(1)
+
+    def rested_ms(self) -> int:
+        return 0  # no clock of this board runs without power
+
+    def inputs(self) -> int:
+        bits = self._bitten
+        if not self._pedal.value():
+            bits |= _PEDAL
+        if self._stop.value():
+            bits |= _STOP_OPEN
+        if self._force is None or not self._force.value():
+            bits |= _FORCE
+        if self._hot is not None and self._hot.value():
+            bits |= _HOT
+        return bits
+
+    def conduction(self) -> int:
+        """The level now, not since the last call: low = voltage across the switch = blocking; high also near a crossing."""
+        if self._sense is None:
+            return _NOT_FITTED
+        return _CONDUCTING if self._sense.value() else _BLOCKING
+
+    def primary_current_A(self) -> int:
+        return -1  # no current sensor is read on this family yet
+
+    def alive(self, contactor: int) -> None:
+        if self._watchdog is None:
+            self._watchdog = machine.WDT(timeout=config.WATCHDOG_MS)
+        self._watchdog.feed()
+        if self._contactor is not None:
+            self._contactor.value(1 - self._contactor.value() if contactor else 0)
+
+    def _byte_waits(self) -> bool:
+        for _ in self._poll.ipoll(0):
+            return True
+        return False
+
+    def read_byte(self) -> int:
+        if self._byte_waits() and self._stdin.readinto(self._byte):
+            return self._byte[0]
+        return -1
+
+    def write(self, data: bytes) -> None:
+        self._stdout.write(data)
+
+    def read_file(self, name: str) -> bytes | None:
+        try:
+            size = os.stat(name)[6]
+            with open(name, "rb") as file:
+                data: bytes = file.read(min(size, _LONGEST_FILE))  # so much is set aside at once
+                return data
+        except OSError as error:
+            return None if error.errno == _NO_FILE else b""
+
+    def write_file(self, name: str, data: bytes) -> int:
+        rest = memoryview(data)
+        try:
+            with open(name, "wb") as file:
+                while rest:
+                    file.write(rest[:_FLASH_SECTOR])
+                    rest = rest[_FLASH_SECTOR:]
+                    if self._watchdog is not None:
+                        self._watchdog.feed()  # each sector's erase may take a fifth of its time
+                file.flush()
+            os.sync()
+        except OSError:
+            return 0
+        return 1

@@ -1,0 +1,273 @@
+"""Hardware of the STM32F405: the detector's edge starts a timer that makes the gate; an interrupt loads each half-cycle.
+
+Timer 2 counts microseconds. The hardware starts it at the edge (slave trigger mode); the gate rises where the count reaches a
+compare value and falls where it ends (one-pulse mode, PWM mode 2). Beside that value waits one that is never reached, and takes
+its place as the count ends: a gate comes only where the interrupt has loaded it for this very half-cycle, so that a processor
+that hangs fires no more. The interrupts count the weld; the main loop is not asked.
+
+Offers what interface.py asks for. Nothing after `__init__` allocates, except in `restart` and with files.
+Sources: RM0090 (STM32F405 reference manual), chapter 18 (TIM2 to TIM5) and 26 (RTC backup registers); MicroPython's machine,
+pyb and stm documentation.
+"""
+
+import time
+from array import array
+
+import config
+import machine
+import micropython
+import pyb
+import stm
+from board_io import WATCHDOG, BoardIo
+from machine import Pin, mem16, mem32
+from micropython import const
+
+micropython.alloc_emergency_exception_buf(100)
+
+# Addresses are above 2**30: made here once, since nothing may allocate in an interrupt.
+_CR1 = stm.TIM2 + stm.TIM_CR1
+_SMCR = stm.TIM2 + stm.TIM_SMCR
+_CCMR1 = stm.TIM2 + stm.TIM_CCMR1
+_CCMR2 = stm.TIM2 + stm.TIM_CCMR2
+_CCER = stm.TIM2 + stm.TIM_CCER
+_CNT = stm.TIM2 + stm.TIM_CNT
+_ARR = stm.TIM2 + stm.TIM_ARR
+_CCR3 = stm.TIM2 + stm.TIM_CCR3
+_CCR4 = stm.TIM2 + stm.TIM_CCR4
+
+_ALTERNATE = const(1)  # of the pins: timer 2
+_RUNNING = const(0x01)  # CEN of CR1
+_ONE_PULSE = const(0x0C)  # OPM, and URS: only the end of the count interrupts
+_ON_EDGE = const(0x56)  # SMCR: the edge on channel 1 starts the count
+_EDGE_IN = const(0x01)  # CCMR1: channel 1 is the detector
+_FORCED_LOW = const(0x40)  # CCMR2, channel 3: low whatever the count
+_PWM = const(0x70)  # high from the compare value on; a new value counts at once
+_PWM_NEXT = const(0x78)  # the same; a new value waits for the end of the count
+_OUT_RISING = const(0x100)  # CCER: channel 3 drives its pin, channel 1 takes rising edges
+_FALLING = const(0x02)
+_LONGEST_COUNT = const(0xFFFF)  # ARR until the interrupt knows the half-cycle's end
+_NEVER = const(0xFFFFF)  # beyond any count
+
+# The interrupt loads a gate so long before it begins: more than an interrupt of MicroPython takes (16 to 94 us measured).
+LEAD_US = const(200)
+_AT_ONCE_US = const(20)
+_TOO_LATE_US = const(10)
+
+_LEAD_IN = const(2)  # entries set aside for half-cycles that are let pass unfired
+
+# Where a half-cycle stands.
+_OFF = const(0)  # nothing more comes: ended, stopped, or an edge was missed
+_HUNT = const(1)  # the next edge starts the count
+_BLANK = const(2)  # counting, and no gate is loaded
+_GATE = const(3)  # counting, with the gate loaded or the half-cycle let pass
+
+_QUEUE = const(8)
+_LONGEST_US = const(1_000_000)
+
+_BACKUP = stm.RTC + stm.RTC_BKP18R  # registers 18 and 19 outlast a reset
+_WRITABLE = const(0x100)  # DBP of PWR_CR
+_MAINTAIN = const(0x1C3F5A96)
+_MAINTAIN_CHECK = const(0x23C0A569)  # its complement in 30 bits
+
+
+def maintenance() -> int:
+    """1 when this start was asked for with `restart(1)`. Asked once: the next start is an ordinary one."""
+    asked = mem32[_BACKUP] == _MAINTAIN and mem32[_BACKUP + 4] == _MAINTAIN_CHECK
+    _leave_word(0, 0)
+    return 1 if asked else 0
+
+
+def _leave_word(word: int, check: int) -> None:
+    mem32[stm.PWR + stm.PWR_CR] |= _WRITABLE
+    mem32[_BACKUP] = word
+    mem32[_BACKUP + 4] = check
+
+
+class Driver(BoardIo):
+    """Owns the board's pins and timer 2 from here on; one per run."""
+
+    def __init__(self) -> None:
+        # The gate first, and low; it is the timer's only while a weld is under way.
+        self._gate = Pin(config.PIN_GATE, Pin.OUT, value=0)
+        super().__init__(WATCHDOG if machine.reset_cause() == machine.WDT_RESET else 0)
+
+        size = config.MAX_HALF_CYCLES + _LEAD_IN
+        self._begins = array("H", bytes(2 * size))  # us from the edge, 0 not fired; half-cycle i is entry i + _LEAD_IN
+        self._ends = array("H", bytes(2 * size))
+        self._results = bytearray(size)
+        self._lead_in = 0
+        self._at = 0  # entry under way
+        self._last = 0
+        self._armed = 0
+        self._phase = _OFF
+        self._edge = 1  # level that the edge hunted for leads to
+        self._window_us = 0
+        self._deadline_us = time.ticks_us()
+        self._ended = 0
+
+        self._lengths = array("i", bytes(4 * _QUEUE))
+        self._newest = self._oldest = 0
+        self._metered = 0
+        self._metered_us = time.ticks_us()
+
+        # A broken detector wire gives no edges, and so no weld.
+        self._detector = Pin(config.PIN_DETECTOR, Pin.IN, Pin.PULL_DOWN)
+        timer = pyb.Timer(2)
+        timer.init(prescaler=timer.source_freq() // 1_000_000 - 1, period=_LONGEST_COUNT)
+        timer.channel(4, pyb.Timer.OC_TIMING, compare=_NEVER, polarity=pyb.Timer.HIGH, callback=self._due)
+        timer.callback(self._end)
+        self._disarm()
+        mem16[_CCMR1] = _EDGE_IN
+        edges = Pin.IRQ_RISING | Pin.IRQ_FALLING if config.DETECTOR_SQUARE else Pin.IRQ_RISING
+        self._detector.irq(self._changed, edges, hard=True)
+        self._detector.init(Pin.ALT, Pin.PULL_DOWN, alt=_ALTERNATE)
+
+    def _disarm(self) -> None:
+        """No edge starts the timer, no count goes on, the pin is low."""
+        self._phase = _OFF
+        mem16[_SMCR] = 0
+        mem16[_CR1] = _ONE_PULSE
+        mem16[_CCMR2] = _FORCED_LOW
+
+    # -- interrupts; the timer's may come in the middle of the detector's -----------------------------------------------
+
+    def _changed(self, pin: "Pin") -> None:
+        """The detector's edge: what the hardware took for the start of a half-cycle is prepared; every edge is metered."""
+        edge_us = time.ticks_us()
+        if self._armed and self._phase == _HUNT and mem16[_CR1] & _RUNNING:
+            count = mem32[_CNT]
+            edge_us = time.ticks_add(time.ticks_us(), -count)
+            end = self._ends[self._at]
+            if time.ticks_diff(edge_us, self._deadline_us) > 0:
+                self._disarm()  # later than a half-cycle can be
+            else:
+                begin = self._begins[self._at] or end
+                self._deadline_us = time.ticks_add(edge_us, end + self._window_us)
+                self._phase = _BLANK
+                mem32[_ARR] = end - 1
+                mem32[_CCR4] = max(begin - LEAD_US, mem32[_CNT] + _AT_ONCE_US)
+        if self._metered:
+            newest = (self._newest + 1) % _QUEUE
+            if newest != self._oldest:
+                self._lengths[self._newest] = time.ticks_diff(edge_us, self._metered_us)
+                self._newest = newest
+        self._metered = 1
+        self._metered_us = edge_us
+
+    def _due(self, timer: "pyb.Timer") -> None:
+        """Shortly before the gate: the stop circuit is asked, and the gate loaded."""
+        if not self._armed or self._phase != _BLANK:
+            return
+        begin = self._begins[self._at]
+        if self._stop.value() or (begin and mem32[_CNT] + _TOO_LATE_US > begin):
+            self._disarm()
+            return
+        self._phase = _GATE
+        if begin:
+            # Between the second and the last of these lines alone, a processor that stops would leave the gate loaded for good:
+            # the watchdog ends that, and the contactor that falls with the pulse train.
+            mem16[_CCMR2] = _PWM
+            mem32[_CCR3] = begin
+            mem16[_CCMR2] = _PWM_NEXT
+            mem32[_CCR3] = _NEVER
+
+    def _end(self, timer: "pyb.Timer") -> None:
+        """The count has ended, and with it any gate: the half-cycle is told, and the next edge hunted."""
+        if not self._armed:
+            return
+        if self._phase != _GATE:
+            self._disarm()  # nobody has asked the stop circuit
+            return
+        self._results[self._at] = 1 if self._begins[self._at] else 0
+        self._ended += 1
+        self._at += 1
+        if config.DETECTOR_SQUARE:
+            self._edge = 1 - self._edge
+        missed = self._detector.value() == self._edge or mem16[_CR1] & _RUNNING
+        if self._at > self._last or missed:
+            self._disarm()
+            return
+        mem16[_CCER] = _OUT_RISING if self._edge else _OUT_RISING | _FALLING
+        self._phase = _HUNT
+
+    # -- the interface ------------------------------------------------------------------------------------------------
+
+    def crossing_us(self) -> int:
+        if self._newest == self._oldest:
+            if time.ticks_diff(time.ticks_us(), self._metered_us) > _LONGEST_US:
+                self._metered = 0  # the next edge ends nothing that could be told
+            return 0
+        length = self._lengths[self._oldest]
+        self._oldest = (self._oldest + 1) % _QUEUE
+        return length
+
+    def set_half_cycle(self, index: int, delay_us: int, end_us: int, positive: int) -> None:
+        self._prepare(index + _LEAD_IN, delay_us, end_us, positive)
+
+    def _prepare(self, entry: int, delay_us: int, end_us: int, positive: int) -> None:
+        offset = config.OFFSET_RISE_US if positive else config.OFFSET_FALL_US
+        begin = 0 if delay_us < 0 else max(delay_us - offset, 1)
+        self._begins[entry] = begin
+        self._ends[entry] = max(end_us - offset, begin + 2)
+
+    def start(self, count: int, half_us: int, positive: int) -> int:
+        self.off()
+        level = self._detector.value()
+        self._edge = 1
+        # The first edge is hunted in a window as long as a half-cycle, and may be a false one. So it is never fired from:
+        # a half-cycle is let pass, or two for the polarity's sake, and only what comes one later is believed.
+        self._lead_in = 1
+        if config.DETECTOR_SQUARE:
+            self._edge = 1 - level  # the next edge begins a half-cycle of this polarity
+            if self._edge == positive:
+                self._lead_in = _LEAD_IN
+        elif level:
+            return 0
+        self._prepare(0, -1, half_us * 11 // 12, positive)
+        self._prepare(1, -1, half_us * 11 // 12, 1 - positive)
+        self._at = _LEAD_IN - self._lead_in
+        self._last = min(count, config.MAX_HALF_CYCLES) + _LEAD_IN - 1
+        self._ended = 0
+        mem32[_CNT] = 0
+        mem32[_ARR] = _LONGEST_COUNT
+        mem16[_CCMR2] = _PWM
+        mem32[_CCR3] = _NEVER
+        mem16[_CCMR2] = _PWM_NEXT
+        mem16[_CCER] = _OUT_RISING if self._edge else _OUT_RISING | _FALLING
+        self._gate.init(Pin.ALT, alt=_ALTERNATE)
+        # The first window is a little more than the longest wait for an edge, and less than the shortest for the one after it.
+        self._deadline_us = time.ticks_add(time.ticks_us(), half_us * 11 // 10)
+        self._window_us = half_us // 5
+        self._armed = 1
+        self._phase = _HUNT
+        mem16[_SMCR] = _ON_EDGE
+        if self._detector.value() != level and not mem16[_CR1] & _RUNNING and self._phase == _HUNT:
+            self._disarm()  # an edge came between the look and the start
+        return 1
+
+    def done(self) -> int:
+        return max(self._ended - self._lead_in, 0)
+
+    def fired(self, index: int) -> int:
+        return self._results[index + _LEAD_IN]
+
+    def off(self) -> int:
+        armed = self._armed
+        self._armed = 0  # first: from here on the interrupts change nothing
+        phase = self._phase
+        self._disarm()
+        self._gate.init(Pin.OUT, value=0)
+        count = mem32[_CNT]
+        begin = self._begins[self._at]
+        # A half-cycle whose gate had begun, or whose count ended and is not told yet (0), can no longer tell itself.
+        if armed and phase == _GATE and (count == 0 or 0 < begin <= count):
+            self._results[self._at] = 1 if begin else 0
+            self._ended += 1
+        low: int = 1 - self._gate.value()
+        return low
+
+    def restart(self, maintain: int) -> None:
+        time.sleep_ms(100)  # for the last answer to leave
+        if maintain:
+            _leave_word(_MAINTAIN, _MAINTAIN_CHECK)
+        machine.reset()

@@ -1,0 +1,147 @@
+"""The command that lets everything go wrong once: `faults`."""
+
+from __future__ import annotations
+
+import json
+import textwrap
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from gen.cli.given import number
+from gen.cli.job import Job, read_job
+from gen.cli.plan import json_option, schedule_argument, welder_option
+from gen.cli.prove import seed_option
+from gen.cli.writing import check_targets, write_whole
+from gen.errors import InputError
+from gen.welder import WELDER_FILE
+
+if TYPE_CHECKING:
+    from sim.fault_runs import Ground, Row
+
+_HARDWARE = (
+    "A shorted switch, or a gate driver stuck on, is past all software: the current flows until contactor or isolator",
+    "breaks it. A semiconductor never isolates. What the welder file's [protection] does not name is not there.",
+)
+
+
+@click.command("faults")
+@schedule_argument
+@welder_option
+@seed_option
+@click.option(
+    "--replay",
+    type=number(0, 100_000),
+    metavar="RUN",
+    help="Print what happened in one run of the table, and write its waveforms.",
+)
+@click.option(
+    "--vcd", type=click.Path(path_type=Path), help="With --replay: the file for them, fault-RUN.vcd unless given."
+)
+@json_option
+def faults_command(
+    schedule: Path, welder: Path | None, seed: int, replay: int | None, vcd: Path | None, as_json: bool
+) -> int:
+    """Let every fault strike SCHEDULE on this machine, and say what carries it: board or hardware.
+
+    Exit code 1 when a fault is survived neither by the board nor by hardware that the welder file names.
+    """
+    if vcd is not None and replay is None:
+        raise InputError("command line", "--vcd", None, "it goes with --replay; allowed: both or neither")
+    job = read_job(schedule, welder)
+    if replay is not None:
+        target = vcd or Path(f"fault-{replay}.vcd")
+        check_targets({"--vcd": target}, keep=(schedule, welder or Path(WELDER_FILE)))
+        return _replay(job, seed, replay, target)
+    from sim.fault_runs import strike_set
+
+    rows = strike_set(ground_of(job), seed)
+    click.echo(json.dumps(faults_json(rows, seed), indent=2) if as_json else faults_text(rows))
+    return 0 if all(row.safe for row in rows) else 1
+
+
+def ground_of(job: Job) -> Ground:
+    """The machine with its schedule and firmware, to be struck."""
+    from sim.fault_runs import Ground
+
+    return Ground(job.welder, job.table, job.firmware)
+
+
+def _replay(job: Job, seed: int, run: int, target: Path) -> int:
+    from sim.fault_runs import numbered_case, run_case, set_size
+    from sim.fault_text import recording_text
+    from sim.vcd import vcd_text
+
+    ground = ground_of(job)
+    case = numbered_case(ground, run, seed) if run < set_size() else None
+    if case is None:
+        raise InputError(
+            "command line", "--replay", run, "no such run; allowed: a run of the table that `weldbeat faults` prints"
+        )
+    outcome = run_case(ground, case)
+    write_whole(target, vcd_text(outcome.recording))
+    click.echo(f"Run {run}, seed {seed}: {' and '.join(case.faults)}, in {outcome.struck}")
+    click.echo(recording_text(outcome))
+    click.echo(f"Written: {target}")
+    return 0 if outcome.safe else 1
+
+
+def faults_text(rows: list[Row]) -> str:
+    """The table, a line a fault with the gravest of its runs, and what is refused."""
+    from sim.fault_text import finding_of, over_run_figure, verdict_word
+
+    runs = sum(len(row.outcomes) for row in rows)
+    lines = [
+        f"{len(rows)} faults, {runs} runs. Over-run: the most half-cycles of current that nobody wanted any more.",
+        f"{'fault':<24} {'what the board did':<40} {'over-run':>8} {'safe':<8}{'carried by':<28}{'run':>4}",
+    ]
+    for row in rows:
+        run, worst = row.worst
+        did = worst.did if len(worst.did) <= 40 else f"{worst.did[:37]}..."
+        carried = row.carried if row.safe else "nothing that is named"
+        lines.append(
+            f"{row.fault.name:<24} {did:<40} {over_run_figure(row):>8} {verdict_word(row):<8}{carried:<28}{run:>4}"
+        )
+    found = [finding_of(row) for row in rows]
+    for severity in ("refuse", "caution"):
+        for f in found:
+            if f.severity == severity:
+                text = f"{severity:<8}{f.name}: {f.advice}"
+                lines += textwrap.wrap(text, 116, subsequent_indent=" " * 8)
+    return "\n".join([*lines, *_HARDWARE])
+
+
+def faults_json(rows: list[Row], seed: int) -> dict[str, Any]:
+    """The same for another program, with every run."""
+    from sim.fault_text import finding_of
+
+    return {
+        "seed": seed,
+        "refused": not all(row.safe for row in rows),
+        "faults": [
+            {
+                "name": row.fault.name,
+                "what": row.fault.words,
+                "severity": finding_of(row).severity,
+                "safe": row.safe,
+                "over_run_half_cycles": row.worst[1].unwanted,
+                "ends": not row.worst[1].lasts,
+                "carried_by": row.carried,
+                "advice": finding_of(row).advice,
+                "runs": [
+                    {
+                        "run": run,
+                        "struck_at_s": outcome.case.at_s,
+                        "struck_in": outcome.struck,
+                        "did": outcome.did,
+                        "over_run_half_cycles": outcome.unwanted,
+                        "carried_by": outcome.carried,
+                        "violations": [f"{v.invariant}: {v.what}" for v in outcome.violations],
+                    }
+                    for run, outcome in row.outcomes
+                ],
+            }
+            for row in rows
+        ],
+    }
