@@ -5,6 +5,8 @@ The figures are our own design's; what each protects stands beside the test.
 
 from __future__ import annotations
 
+from binascii import crc32
+
 import pytest
 from application_machine import loaded
 from by_hand import AIR, FOOT, SQUEEZE_MS, holding, pressed, ready, stood_upon, welding
@@ -270,6 +272,49 @@ def test_false_edges_in_one_weld_end_it(edges: int, state: str) -> None:
     board.run(90)
     assert board.state == state
     assert board.reason == ("none" if state == "weld" else "extra edges from the detector")
+
+
+@pytest.mark.parametrize(("done", "state"), [(0, "locked out"), (1, "weld")])
+def test_one_false_edge_before_the_first_half_cycle_is_done_ends_the_weld(done: int, state: str) -> None:
+    """The firing hardware may have taken it for the mains; once a half-cycle is done it keeps its own time."""
+    board = welding()
+    while board.done_n < done:
+        board.at(1)
+    board.at(1)
+    board.extra_us.append(board.crossing_us_at + 5_000)
+    board.run(18)
+    assert board.state == state
+
+
+def test_a_weld_that_dies_under_current_is_not_begun_again() -> None:
+    """The mains is there and the firing hardware has ended by itself: the half-cycles that were fired stay the only ones."""
+    board = welding()
+    board.run(150)
+    board.dead = True
+    board.run(120)
+    assert (board.state, board.reason) == ("locked out", "mains lost or unsteady")
+    assert board.press_starts == 1
+
+
+def test_in_a_lockout_no_short_is_looked_for() -> None:
+    """The contactor is open then, and the sense tells nothing; what the lockout is for stays what is told."""
+    board = ready(AIR)
+    board.stop = True
+    board.at(1)
+    board.shorted = True
+    board.run(1_000)
+    assert board.reason == "stop is open"
+
+
+def test_a_line_that_waits_at_the_start_is_refused() -> None:
+    """The settings are not read yet."""
+    firmware, shapes, _ = loaded(FOOT)
+    board = WatchedBoard(firmware, shapes, "test", 0, 0)
+    text = b'{"jsonrpc":"2.0","id":1,"method":"maintain"}'
+    board.received.extend(text + b" %08x\n" % crc32(text))
+    board.step()
+    assert [answer["error"]["code"] for answer in board.sent] == [-32000]
+    assert board.restarts == 0
 
 
 def test_false_edges_after_the_current_wait_for_the_off_time_to_end() -> None:
