@@ -175,7 +175,7 @@ EXPECTED: dict[tuple[str, str], tuple[str, ...]] = {
     (HOLD, LOCKED_OUT): (STOP_OPEN, HOT),
     (OFF_TIME, READY): (NONE,),
     (OFF_TIME, LOCKED_OUT): (STOP_OPEN, HOT),
-    (LOCKED_OUT, LOCKED_OUT): (HOT,),  # the graver reason is told, over duty and over a stuck pedal
+    (LOCKED_OUT, LOCKED_OUT): (HOT, STOP_OPEN),  # what stands now is told, so that the way out is the right one
     (LOCKED_OUT, WAITING): (
         STOP_OPEN,
         HOT,
@@ -183,8 +183,6 @@ EXPECTED: dict[tuple[str, str], tuple[str, ...]] = {
         OUT_OF_BAND,
         MAINS_LOST,
         STUCK_PEDAL,
-        NO_CONDUCTION,
-        WATCHDOG,
         DUTY,
     ),
 }

@@ -104,7 +104,13 @@ TAKEN = (
         "a weld that was cut off is not begun again",
         one_train,
         lambda bench: mains(bench, sags=((0.78, 0.15, 0.0),)),
-        ((SUPERVISOR, "if done == 0 and self.tries < START_TRIES and self.lock.present(now_ms):", "if True:"),),
+        (
+            (
+                SUPERVISOR,
+                "if done == 0 and self.tries < START_TRIES and self.lock.present(now_ms) and self.driver.off():",
+                "if self.driver.off():",
+            ),
+        ),
     ),
     Taken(
         "the firing hardware tests stop before every gate",
@@ -135,7 +141,13 @@ TAKEN = (
         "what was left of a weld does not fire when the mains is back",
         mains_loss,
         lambda bench: mains(bench, sags=((0.78, 0.15, 0.0),)),
-        ((SUPERVISOR, "if done == 0 and self.tries < START_TRIES and self.lock.present(now_ms):", "if True:"),),
+        (
+            (
+                SUPERVISOR,
+                "if done == 0 and self.tries < START_TRIES and self.lock.present(now_ms) and self.driver.off():",
+                "if self.driver.off():",
+            ),
+        ),
     ),
     Taken(
         "the detector's offset is taken off",
