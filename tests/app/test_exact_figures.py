@@ -203,6 +203,10 @@ def test_out_of_band_after_five_seconds() -> None:
     short.check(Small(100))
     assert out_of_band(short, 100) == 5_105  # 104 ms of nothing
     assert out_of_band(lock(), 96) == 5_001  # 96 ms of nothing
+    made = lock()
+    for now in range(100, 5_001, 7):
+        made.edge(Small(8_333), Small(now))  # the first after just 100 ms
+    assert made.out_of_band(Small(5_001))
 
 
 def test_silence_is_not_out_of_band() -> None:
