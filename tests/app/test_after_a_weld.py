@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import pytest
-from by_hand import SQUEEZE_MS, holding, ready, welding
+from application_machine import loaded
+from by_hand import FOOT, SQUEEZE_MS, holding, ready, welding
+from watched_board import WatchedBoard
 
 # -- polarity ------------------------------------------------------------------------------------------------------------
 
@@ -82,3 +84,28 @@ def test_after_a_write_the_meters_queue_is_thrown_away() -> None:
     while board.state != "ready":
         board.at(1)
     assert (board.crossing_us_at - crossings) // 10_000 == 8
+
+
+def test_the_first_start_throws_the_meters_queue_away_too() -> None:
+    """The first copies of the settings were written meanwhile: only the eighth crossing after that makes ready."""
+    firmware, shapes, _ = loaded(FOOT)
+    board = WatchedBoard(firmware, shapes, "test", 0, 0)
+    board.step()
+    assert len(board.meter) == 8
+    board.at(1)
+    crossings = board.crossing_us_at
+    while board.state != "ready":
+        board.at(1)
+    assert (board.crossing_us_at - crossings) // 10_000 == 8
+
+
+def test_a_weld_let_go_over_a_gate_that_sticks_locks_out() -> None:
+    """No off time follows it, and no other weld."""
+    board = welding()
+    board.run(100)
+    board.stuck_gate = True
+    board.pedal = False
+    board.at(1)
+    assert (board.state, board.reason) == ("locked out", "gate pin does not go low")
+    board.run(1_000)
+    assert board.state == "locked out"
