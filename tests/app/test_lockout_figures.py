@@ -312,10 +312,9 @@ def test_false_edges_in_one_weld_end_it(edges: int, state: str) -> None:
 def test_one_false_edge_before_the_first_half_cycle_is_done_ends_the_weld(done: int, state: str) -> None:
     """The firing hardware may have taken it for the mains; once a half-cycle is done it keeps its own time."""
     board = welding()
-    while board.done_n < done:
+    while board.press_fired < done:
         board.at(1)
-    board.at(1)
-    board.extra_us.append(board.crossing_us_at + 5_000)
+    board.extra_us.append(board.crossing_us_at + 5_000)  # within the second half-cycle where the first is under way
     board.run(18)
     assert board.state == state
 
@@ -332,12 +331,12 @@ def test_a_weld_that_dies_under_current_is_not_begun_again() -> None:
 
 def test_in_a_lockout_no_short_is_looked_for() -> None:
     """The contactor is open then, and the sense tells nothing; what the lockout is for stays what is told."""
-    board = ready(AIR)
-    board.stop = True
-    board.at(1)
+    board = pressed(AIR)
+    board.half_us = None
+    board.run(200)
     board.shorted = True
     board.run(1_000)
-    assert board.reason == "stop is open"
+    assert board.reason == "mains lost or unsteady"
 
 
 def test_a_line_that_waits_at_the_start_is_refused() -> None:
