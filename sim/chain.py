@@ -27,8 +27,8 @@ class ChainSpec:
     `pulse_s`: longest gate current for one rise of the pin; None: as long as the pin is high. `blocks_dc`: a driver stuck on
     passes no more than that pulse either (pulse transformer, capacitor). `hot_cuts`: the over-temperature contact breaks
     gate supply and coil. `stuck_on`: the gate driver's last stage conducts from here on. `late`: (from, until, delay): the
-    gate rises late and falls on time. `welded_s`: from then on the contactor's contacts stay closed. `isolated_s`: the
-    person opens the isolator.
+    gate rises late and falls on time. `welded_s`: from then on the contactor's contacts weld
+    where they are closed, and as soon as they close. `isolated_s`: the person opens the isolator.
     """
 
     pulse_s: float | None = None
@@ -79,6 +79,9 @@ class Chain:
             pin.watchers.append(self._contacts)
         if spec.stuck_on_s is not None:
             env.process(self._stick(spec.stuck_on_s))
+        self._welded = False
+        if spec.welded_s < _ALWAYS:
+            env.process(self._weld(spec.welded_s))
 
     # -- the gate
 
@@ -149,7 +152,16 @@ class Chain:
         if on != self._coil:
             self._change(on, now)
 
+    def _weld(self, time_s: float) -> Generator[simpy.Event, None, None]:
+        """Contacts that are open when it strikes weld at the next closing, and are then looked at before they open."""
+        yield self._env.timeout(time_s)
+        self._look(time_s)
+
+    def _look(self, time_s: float) -> None:
+        self._welded = self._welded or (time_s >= self._spec.welded_s and self._contact(time_s))
+
     def _change(self, on: bool, time_s: float) -> None:
+        self._look(time_s)
         self._was_closed = self._contact(time_s)
         self._coil = on
         self._since_s = time_s
@@ -165,7 +177,7 @@ class Chain:
         now = self._env.now
         if now >= self._spec.isolated_s:
             return False
-        if not self._spec.contactor or now >= self._spec.welded_s:
+        if not self._spec.contactor:
             return True
         self._turn(self._coil and now <= self._train_until_s)
-        return self._contact(now)
+        return self._welded or self._contact(now)

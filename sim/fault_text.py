@@ -66,7 +66,7 @@ _ADVICE = (
 
 
 def finding_of(row: Row) -> Finding:
-    """What a fault comes to: `refuse` where nothing carries it, `caution` where only the person's hand does."""
+    """What a fault comes to: `refuse` where nothing carries it, `caution` where only the person's hand does or nobody sees it."""
     number, worst = row.worst
     by_hand = row.safe and any(o.carried.startswith(("isolator", "stop: ")) for _, o in row.outcomes)
     if not row.safe:
@@ -75,6 +75,8 @@ def finding_of(row: Row) -> Finding:
             advice = f"{worst.violations[0].what}; see weldbeat faults --seed {worst.recording.seed} --replay {number}. {_ADVICE}"
     elif by_hand:
         severity, advice = "caution", f"No software ends this: {row.carried}. Keep it within reach, and use it."
+    elif row.fault.unseen:
+        severity, advice = "caution", row.fault.unseen
     else:
         severity, advice = "note", ""
     return Finding(
@@ -92,7 +94,8 @@ def finding_of(row: Row) -> Finding:
 def verdict_word(row: Row) -> str:
     """The column `safe`."""
     severity = finding_of(row).severity
-    return {"refuse": "NO", "caution": "by hand", "note": "yes"}[severity]
+    seen = "unseen" if row.fault.unseen else "by hand"
+    return {"refuse": "NO", "caution": seen, "note": "yes"}[severity]
 
 
 def over_run_figure(row: Row) -> str:

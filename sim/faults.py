@@ -47,7 +47,8 @@ class Fault:
     """One thing that goes wrong. `takes`: what it has for itself, so that two that take the same cannot meet.
 
     `states`: those that it can strike in; `elsewhere`: why not in the others. `acts`: a person has to act, since current
-    may flow that no gate asked for. `not_asked`: an invariant that says nothing here, with the reason.
+    may flow that no gate asked for. `not_asked`: an invariant that says nothing here, with the reason. `unseen`: what a
+    fault that nothing on the board notices does meanwhile, and how it is found.
     """
 
     name: str
@@ -59,6 +60,7 @@ class Fault:
     elsewhere: str = ""
     acts: bool = False
     not_asked: dict[str, str] = field(default_factory=dict)
+    unseen: str = ""
 
 
 def _mains(strike: Strike, **changes: Any) -> Bench:
@@ -371,6 +373,9 @@ FAULTS: dict[str, Fault] = {
                 "switch",
                 lambda s: _switch(s, "gate_open"),
             ),
+            not_asked=_BARE,
+        ),
+        *_named(
             (
                 "switch half-wave",
                 "one thyristor no longer turns on: direct current until the table or the breaker ends it",
@@ -378,8 +383,13 @@ FAULTS: dict[str, Fault] = {
                 "switch",
                 lambda s: _switch(s, "half_wave"),
             ),
-            ("late gate", "the driver passes each gate up to 4 ms late", "table", "driver", _late),
             not_asked=_BARE,
+            unseen="The core saturates in every weld until the table or the breaker ends it, and nothing on the board sees that. "
+            "Where welds turn weak, or the transformer growls or trips the breaker: stop, isolate, and read the direct current "
+            "with open electrodes, as commissioning does.",
+        ),
+        *_named(
+            ("late gate", "the driver passes each gate up to 4 ms late", "table", "driver", _late), not_asked=_BARE
         ),
         *_named(
             (

@@ -14,7 +14,7 @@ from sim.verdict.flux import flux_balance
 from sim.verdict.heat import heat_findings, hot_parts, not_judged
 from sim.verdict.open_electrodes import open_electrodes
 from sim.verdict.pace import completed, pace
-from sim.verdict.planned import cool_time, duty, gate_drive, latching, low_current, table_size
+from sim.verdict.planned import cool_time, disconnection, duty, gate_drive, latching, low_current, table_size
 
 __all__ = ["Finding", "Severity", "Verdict", "judge", "judge_without_run", "judged"]
 
@@ -56,6 +56,7 @@ def judge_without_run(
         low_current(table),
         table_size(table, board),
         gate_drive(welder, board),
+        disconnection(welder),
         *electric_findings(stress, welder, welds_per_minute),
         *heat_findings(hot_parts(stress, welder, welds_per_minute), table, welds_per_minute, advise=advise),
     ]

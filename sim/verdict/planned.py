@@ -83,6 +83,22 @@ def gate_drive(welder: Welder, board: Board) -> Finding:
     )
 
 
+def disconnection(welder: Welder) -> Finding:
+    """Whether a person can end the current of a switch that has shorted: past all software, and past the gate's supply."""
+    p = welder.protection
+    ways = int(p.isolator) + int(p.contactor and p.stop_cuts_contactor)
+    return judged(
+        "disconnection",
+        ways,
+        1,
+        "devices that a person opens when the switch has shorted",
+        "IEC 60204-1 (disconnecting device, emergency stop), from memory",
+        "Fit an isolator within reach of the operator, and a contactor whose coil the stop breaks; name them in "
+        "protection.isolator, protection.contactor and protection.stop_cuts_contactor.",
+        low=True,
+    )
+
+
 def low_current(table: TimingTable) -> Finding:
     """Percent current so low that the tap is the better way."""
     least = min(row.current_percent for row in table.rows if row.firing_delay_us is not None)

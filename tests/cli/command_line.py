@@ -30,6 +30,7 @@ kind = "square"
 source = "foot_lever"
 [protection]
 gate_drive = "one_shot"
+isolator = true
 [limits]
 longest_weld = "3 s"
 [board]

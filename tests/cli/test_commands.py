@@ -108,7 +108,7 @@ def test_version() -> None:
 def test_new_typical_asks_nothing_and_proves_at_once(here: Path) -> None:
     """`new --typical`: two files, every guess marked, and the command it names works in the folder it names.
 
-    What ends the gate is no guess to make for anybody: it refuses for that alone.
+    What ends the gate, and what a person can open, are no guesses to make for anybody: it refuses for those alone.
     """
     outcome = typed(["new", "shed", "--typical"])
     assert outcome.code == 0
@@ -129,7 +129,7 @@ def test_new_typical_asks_nothing_and_proves_at_once(here: Path) -> None:
     assert named
     done = shell(named[2], here / named[1])
     assert (done.returncode, done.stderr) == (1, "")
-    assert re.findall(r"^ *refuse +([a-z-]+)", done.stdout, re.M) == ["gate-drive"]
+    assert re.findall(r"^ *refuse +([a-z-]+)", done.stdout, re.M) == ["gate-drive", "disconnection"]
     assert (here / "shed" / "report.html").is_file()
 
 
@@ -403,7 +403,7 @@ def test_demo_from_nothing_to_the_next_commands(here: Path) -> None:
 
     commands = first.stdout.rstrip("\n").splitlines()[-3:]
     assert all(line.startswith("  ") for line in commands)
-    answers = "\n" * 7 + "one_shot\n\n"
+    answers = "\n" * 7 + "one_shot\nisolator\n"
     done = shell(f"printf {shlex.quote(answers)} | " + " && ".join(line.strip() for line in commands), here)
     assert (done.returncode, done.stderr) == (0, "")
     assert (here / "my-welder" / "report.html").is_file()

@@ -37,7 +37,9 @@ over_temperature_contact = true
 
 
 def lay_out(folder: Path, protection: str) -> None:
-    (folder / "welder.toml").write_text(replaced(WELDER, '[protection]\ngate_drive = "one_shot"\n', protection))
+    (folder / "welder.toml").write_text(
+        replaced(WELDER, '[protection]\ngate_drive = "one_shot"\nisolator = true\n', protection)
+    )
     (folder / "job.toml").write_text(SHORT)
 
 
@@ -72,6 +74,8 @@ def test_a_protected_machine_survives_everything(table: Outcome) -> None:
     assert " by hand " in shorted
     assert "contactor" in shorted
     assert "A shorted switch, or a gate driver stuck on, is past all software" in table.out
+    assert any(line.startswith("switch half-wave ") and " unseen " in line for line in lines)
+    assert "caution switch half-wave: The core saturates in every weld" in table.out
     assert max(len(line) for line in lines) <= 120
 
 

@@ -105,7 +105,7 @@ def test_wiring_writes_sheet_and_drawings(here: Path) -> None:
         str(Path("drawings/low-voltage-side.svg")),
     }
     assert b"Drawing 1: mains side" in files["upgrade.html"]
-    for words in ("Written: upgrade.html", "To be fitted", "  isolator, lockable", "Isolate and lock off"):
+    for words in ("Written: upgrade.html", "To be fitted", "  contactor", "Isolate and lock off"):
         assert words in outcome.out
     assert typed(line) == outcome
     assert contents(here) == files

@@ -176,6 +176,10 @@ def test_the_pulse_train_holds_the_contactor() -> None:
     assert at_s + TRAIN_S < ends_s < at_s + 0.025 + TRAIN_S + OPENS_S + 0.02
     welded = replace(hung, chain=replace(hung.chain, welded_s=at_s))
     assert simulate(machine.bundle, machine.table, welded).conductions[-1].end_s > 2.9
+    apart = replace(hung, chain=replace(hung.chain, welded_s=at_s + TRAIN_S + OPENS_S + 0.03))
+    assert (
+        simulate(machine.bundle, machine.table, apart).conductions[-1].end_s == ends_s
+    )  # contacts that are open cannot weld
 
 
 def test_stop_in_every_half_cycle() -> None:

@@ -20,11 +20,13 @@ from gen.welder import Welder
 from sim.verdict import Verdict, judge, judged
 from sim.verdict.fired import FIRING_ERROR_DEG, LEAST_GATE_REST_DEG
 from sim.verdict.flux import FLUX_LIMIT, flux_balance
-from sim.verdict.planned import cool_time, duty, gate_drive, latching, low_current, table_size
+from sim.verdict.planned import cool_time, disconnection, duty, gate_drive, latching, low_current, table_size
 from sim.world import Bench, bench_for, simulate, without_detector_error
 
 WELD = {"weld": "6 cycles", "current_percent": 80}
 PICO = boards()["pico"]
+# Nothing that a person could open.
+ALONE = {"isolator": False, "contactor": False, "stop_cuts_contactor": False}
 
 
 def bench(welder: Welder, table: TimingTable, **changes: Any) -> Bench:
@@ -269,6 +271,27 @@ def test_a_count_that_only_the_program_bounds_wants_a_contactor(contactor: bool,
     welder = make_welder(protection={"contactor": contactor})
     assert gate_drive(welder, loose).severity == expected
     assert gate_drive(welder, pico).severity == "note"
+
+
+@pytest.mark.parametrize(
+    ("fitted", "expected"),
+    [
+        ((), "refuse"),
+        (("isolator",), "note"),
+        (("contactor",), "refuse"),
+        (("stop_cuts_contactor",), "refuse"),
+        (("contactor", "stop_cuts_contactor"), "note"),
+        (("stop_cuts_gate_supply", "over_temperature_contact"), "refuse"),
+    ],
+)
+def test_disconnection_boundary(fitted: tuple[str, ...], expected: str) -> None:
+    """A switch that has shorted needs no gate: only what breaks the mains ends it."""
+    assert disconnection(make_welder(protection=ALONE | dict.fromkeys(fitted, True))).severity == expected
+
+
+def test_disconnection_trips_alone() -> None:
+    """The rest of the machine is sound."""
+    assert tripped(verdict_of(make_welder(protection=ALONE), WELD)) == ["disconnection"]
 
 
 def test_low_current_boundary() -> None:
