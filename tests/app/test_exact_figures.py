@@ -153,7 +153,7 @@ def test_one_extra_edge_is_forgiven_each_50_ms() -> None:
 
 
 def test_six_short_half_cycles_are_too_many_under_current() -> None:
-    """Counted from the weld's beginning; before its first gate one is."""
+    """Counted from the weld's beginning; before its first gate a single one is."""
     made = lock(*[6_999] * 19)
     assert made.noisy_under_current(True)
     made.begin_weld()
@@ -161,8 +161,16 @@ def test_six_short_half_cycles_are_too_many_under_current() -> None:
         assert made.noisy_under_current(True) == (n >= 6)
         assert made.noisy_under_current(False) == (n >= 1)
         made.edge(Small(6_999), Small(200 + n))
-    made.check(Small(1_000))
-    assert made.noisy_under_current(True)
+
+
+def test_the_mains_is_present_for_25_ms_after_an_edge() -> None:
+    """While it is locked to; the lock itself is given up much later."""
+    made = lock(*[10_000] * 20)
+    for now, present in ((200, True), (225, True), (226, False), (290, False)):
+        made.check(Small(now))
+        assert made.present(Small(now)) == present
+        assert made.locked()
+    assert not lock(*[10_000] * 7).present(Small(70))
 
 
 def out_of_band(made: MainsLock, begin_ms: int) -> int:
@@ -177,7 +185,7 @@ def out_of_band(made: MainsLock, begin_ms: int) -> int:
 
 
 def test_out_of_band_after_five_seconds() -> None:
-    """Counted from the reset, a lost lock, or the first edge after silence; seven edges that agreed are no lock."""
+    """Counted from the reset, or from where the lock was lost; seven edges that agreed are no lock."""
     assert out_of_band(lock(), 1) == 5_001
     assert out_of_band(lock(begin_ms=700), 701) == 5_701
     assert out_of_band(lock(*[10_000] * 7), 80) == 5_001
@@ -186,11 +194,19 @@ def test_out_of_band_after_five_seconds() -> None:
     silent = lock(*[10_000] * 20)
     for now in range(200, 305):
         silent.check(Small(now))
-    assert out_of_band(silent, 305) == 5_313
+    assert out_of_band(silent, 305) == 5_313  # from the first edge after the silence
     quiet = lock()
     for now in range(4_000):
         quiet.check(Small(now))
     assert out_of_band(quiet, 4_000) == 9_001
+    short = lock()
+    short.check(Small(100))
+    assert out_of_band(short, 100) == 5_105  # 104 ms of nothing
+    assert out_of_band(lock(), 96) == 5_001  # 96 ms of nothing
+    made = lock()
+    for now in range(100, 5_001, 7):
+        made.edge(Small(8_333), Small(now))  # the first after just 100 ms
+    assert made.out_of_band(Small(5_001))
 
 
 def test_silence_is_not_out_of_band() -> None:

@@ -5,6 +5,8 @@ The figures are our own design's; what each protects stands beside the test.
 
 from __future__ import annotations
 
+from binascii import crc32
+
 import pytest
 from application_machine import loaded
 from by_hand import AIR, FOOT, SQUEEZE_MS, holding, pressed, ready, stood_upon, welding
@@ -219,6 +221,40 @@ def test_mains_lost_ends_with_the_lock_and_not_before() -> None:
     assert board.state == "ready"
 
 
+def test_duty_is_told_again_after_a_graver_lockout() -> None:
+    """Heat on top of it: when that is over, what stands is the duty."""
+    board = ready()
+    for _ in range(3):
+        board.pedal = True
+        board.run(700)
+        board.pedal = False
+        board.run(800)
+    told = []
+    for hot in (False, True, False):
+        board.hot = hot
+        board.run(300)
+        told.append(board.reason)
+    assert told == ["duty used up", "over-temperature contact open", "duty used up"]
+
+
+def test_a_late_step_misses_no_lack_of_conduction() -> None:
+    """Three half-cycles were done at one step, and five or more at the next."""
+    board = welding(AIR)
+    board.conducts = False
+    while board.done_n < 3:
+        board.at(1)
+    assert board.at(28) == "locked out"
+    assert board.reason == "no conduction after firing"
+
+
+def test_a_switch_seen_to_do_both_blocks_well_enough() -> None:
+    """Conducting and blocking since the last look, for a second: no short."""
+    board = ready(AIR)
+    for _ in range(100):
+        board.seen = 3
+        assert board.at(10) == "ready"
+
+
 def test_duty_ends_by_itself_with_its_countdown() -> None:
     """Not a second before the weld fits, and then at once; the pedal must be open."""
     board = ready()
@@ -261,7 +297,7 @@ def test_false_edges_in_one_weld_end_it(edges: int, state: str) -> None:
     """A false edge makes two short half-cycles, and six of those are too many; those from before the weld do not count."""
     board = ready()
     board.extra_us.extend(board.crossing_us_at + 20_000 * n + 5_000 for n in range(5))
-    board.run(300)
+    board.run(400)
     board.pedal = True
     board.run(SQUEEZE_MS + 100)
     assert board.done_n > 2
@@ -270,6 +306,48 @@ def test_false_edges_in_one_weld_end_it(edges: int, state: str) -> None:
     board.run(90)
     assert board.state == state
     assert board.reason == ("none" if state == "weld" else "extra edges from the detector")
+
+
+@pytest.mark.parametrize(("done", "state"), [(0, "locked out"), (1, "weld")])
+def test_one_false_edge_before_the_first_half_cycle_is_done_ends_the_weld(done: int, state: str) -> None:
+    """The firing hardware may have taken it for the mains; once a half-cycle is done it keeps its own time."""
+    board = welding()
+    while board.press_fired < done:
+        board.at(1)
+    board.extra_us.append(board.crossing_us_at + 5_000)  # within the second half-cycle where the first is under way
+    board.run(18)
+    assert board.state == state
+
+
+def test_a_weld_that_dies_under_current_is_not_begun_again() -> None:
+    """The mains is there and the firing hardware has ended by itself: the half-cycles that were fired stay the only ones."""
+    board = welding()
+    board.run(150)
+    board.dead = True
+    board.run(120)
+    assert (board.state, board.reason) == ("locked out", "mains lost or unsteady")
+    assert board.press_starts == 1
+
+
+def test_in_a_lockout_no_short_is_looked_for() -> None:
+    """The contactor is open then, and the sense tells nothing; what the lockout is for stays what is told."""
+    board = pressed(AIR)
+    board.half_us = None
+    board.run(200)
+    board.shorted = True
+    board.run(1_000)
+    assert board.reason == "mains lost or unsteady"
+
+
+def test_a_line_that_waits_at_the_start_is_refused() -> None:
+    """The settings are not read yet."""
+    firmware, shapes, _ = loaded(FOOT)
+    board = WatchedBoard(firmware, shapes, "test", 0, 0)
+    text = b'{"jsonrpc":"2.0","id":1,"method":"maintain"}'
+    board.received.extend(text + b" %08x\n" % crc32(text))
+    board.step()
+    assert [answer["error"]["code"] for answer in board.sent] == [-32000]
+    assert board.restarts == 0
 
 
 def test_false_edges_after_the_current_wait_for_the_off_time_to_end() -> None:
@@ -282,92 +360,26 @@ def test_false_edges_after_the_current_wait_for_the_off_time_to_end() -> None:
     assert board.state == "off"
 
 
-def test_a_lockout_that_is_over_need_not_wait_for_the_mains() -> None:
+@pytest.mark.parametrize("place", ["hold", "off"])
+def test_a_switch_that_goes_on_conducting_after_a_weld_is_found(place: str) -> None:
+    """In hold and off, as while ready: no gate is the reason then."""
+    board = holding(AIR)
+    if place == "off":
+        board.run(120)
+    assert board.state == place
+    board.shorted = True
+    board.run(440)
+    assert (board.state, board.reason) == ("locked out", "switch conducts without a gate")
+
+
+@pytest.mark.parametrize("contact", ["stop", "hot"])
+def test_a_lockout_that_is_over_need_not_wait_for_the_mains(contact: str) -> None:
     """Only that for the mains does; after any other the board waits for the mains outside the lockout."""
     board = ready()
-    board.hot = True
+    setattr(board, contact, True)
     board.run(100)
     board.half_us = None
     board.run(300)
-    board.hot = False
+    setattr(board, contact, False)
     board.run(100)
     assert board.state == "waiting for mains"
-
-
-# -- polarity ------------------------------------------------------------------------------------------------------------
-
-
-@pytest.mark.parametrize("cut", [(1, 1), (1, 2), (2, 1), (2, 2), (3, 4), (4, 3), (1, 6), (6, 1)])
-def test_each_weld_begins_on_the_other_polarity(cut: tuple[int, int]) -> None:
-    """Wherever the two before were cut, in so many gates; a squeeze between them changes nothing. The board watches it."""
-    board = ready()
-    for gates in cut:
-        board.pedal = True
-        board.run(SQUEEZE_MS + 30)
-        for _ in range(200):
-            if board.press_starts and board.press_fired == gates:
-                break
-            board.at(1)
-        board.pedal = False
-        board.at(1)
-        assert board.press_fired == gates
-        board.run(700)
-        board.pedal = True
-        board.run(100)
-        board.pedal = False
-        board.run(700)
-        board.press_fired = 0
-    last = board.last_sign
-    board.pedal = True
-    board.run(800)
-    assert board.completed == 1
-    assert board.first_positive == 1 - (last or 0)
-
-
-def test_a_weld_ended_before_its_first_gate_changes_no_polarity() -> None:
-    """Let go while the first half-cycle is let pass; the next weld begins as that one would have. The board watches it."""
-    board = holding()
-    board.pedal = False
-    board.run(800)
-    board.pedal = True
-    board.run(SQUEEZE_MS + 15)
-    for _ in range(30):
-        if board.at(1) == "weld":
-            break
-    board.pedal = False
-    assert board.at(1) == "off"
-    assert (board.press_starts, board.press_fired) == (1, 0)
-    board.run(800)
-    board.pedal = True
-    board.run(SQUEEZE_MS + 700)
-    assert board.completed == 2
-
-
-@pytest.mark.parametrize("gates", [0, 1, 2, 7])
-def test_the_half_cycles_told_are_those_that_were_fired(gates: int) -> None:
-    """Of a weld that was cut short; the one under way counts."""
-    board = welding()
-    while board.press_fired < gates:
-        board.at(1)
-    board.pedal = False
-    board.at(1)
-    assert board.state == "off"
-    assert board.supervisor.fired == board.press_fired == gates
-    assert board.supervisor.welds == 1
-
-
-# -- the meter after a write ---------------------------------------------------------------------------------------------
-
-
-def test_after_a_write_the_meters_queue_is_thrown_away() -> None:
-    """All eight that it holds are from before; only the eighth crossing after them makes ready."""
-    board = ready()
-    number = board.send("select", name="test")
-    while board.answer(number) is None:
-        board.at(5)
-    assert len(board.meter) == 8
-    board.at(1)
-    crossings = board.crossing_us_at
-    while board.state != "ready":
-        board.at(1)
-    assert (board.crossing_us_at - crossings) // 10_000 == 8

@@ -31,8 +31,16 @@ DRIVER = "drivers/rp2/driver.py"
 
 
 def test_a_sample_of_all_mutants_is_caught(tmp_path: Path) -> None:
-    """Of every file that runs on a board; what is not caught must be on the list with its reason."""
-    command = [sys.executable, str(CAMPAIGNS / "mutants.py"), str(tmp_path / "results"), "--sample", str(SAMPLE)]
+    """Of the application's files; what is not caught must be on the list with its reason. The drivers are the campaign's."""
+    command = [
+        sys.executable,
+        str(CAMPAIGNS / "mutants.py"),
+        str(tmp_path / "results"),
+        "--sample",
+        str(SAMPLE),
+        "--only",
+        "app",
+    ]
     environment = {**os.environ, "PYTHONPATH": str(CAMPAIGNS.parents[1])}
     done = subprocess.run(command, capture_output=True, text=True, env=environment, timeout=300)
     assert done.returncode == 0, done.stdout + done.stderr
