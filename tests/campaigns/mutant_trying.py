@@ -35,6 +35,7 @@ PER_MUTANT_S = 120
 MOST_BYTES = 4 << 30
 
 CAUGHT, TIMED_OUT, SURVIVED = "caught", "timed out", "survived"
+WHY_UNFIT = {CAUGHT: "fails", TIMED_OUT: "takes too long"}
 _WITHOUT = ("cacheprovider", "faulthandler", "unraisableexception", "threadexception", "junitxml", "pastebin")
 PYTEST = ("-x", "-q", "--tb=no", "--assert=plain", "-o", "addopts=", *(f"-pno:{name}" for name in _WITHOUT))
 
@@ -87,6 +88,7 @@ class Worker:
         self.killers: dict[str, Counter[str]] = defaultdict(Counter)  # by file, of each test
         self.costs: dict[str, float] = {}  # of each test on the unchanged files, in seconds
         self.last_group: dict[str, int] = {}  # by function, the place of the tests that last caught something
+        self.unfit = ""  # why nothing can be tried
         self.folder = Path(tempfile.mkdtemp(dir=folder))
         for name in COPIED:
             if (root / name).is_dir():
@@ -121,12 +123,14 @@ class Worker:
         for cache in self.templates.rglob("__pycache__"):
             shutil.rmtree(cache)
         if outcome != SURVIVED:
-            raise RuntimeError(f"on the unchanged files: {outcome}, {told[-1]}")
+            self.unfit = f"nothing was tried: on the unchanged files {told[-1][2]} {WHY_UNFIT[outcome]}"
         for this, following in zip(told, told[1:]):
             self.costs[this[2]] = float(following[1]) - float(this[1])
 
     def trial(self, mutation: Mutation) -> Trial:
-        """Make the mutant, try it, and put the file back."""
+        """Make the mutant, try it, and put the file back. SystemExit, of one line, where the tests are not fit for it."""
+        if self.unfit:
+            raise SystemExit(self.unfit)
         began = time.monotonic()
         changed = mutant(self.templates, mutation)
         if isinstance(changed, str):

@@ -164,7 +164,10 @@ class Board:
         modules: dict[str, Any] = {
             "config": SimpleNamespace(**settings | self.config),
             "machine": _machine(self, memory),
-            "micropython": SimpleNamespace(const=lambda value: value, alloc_emergency_exception_buf=lambda size: None),
+            "micropython": SimpleNamespace(
+                const=lambda value: value,
+                alloc_emergency_exception_buf=lambda size: self.calls.append(("emergency", size)),
+            ),
             "pyb": SimpleNamespace(Timer=_timer(self)),
             "stm": SimpleNamespace(**STM),
             "time": SimpleNamespace(
@@ -261,10 +264,12 @@ def _timer(board: Board) -> Any:
 
         def init(self, prescaler: int, period: int) -> None:
             assert prescaler == 83, "a count is to be a microsecond"
+            board.calls.append(("timer", period))
             board.timer.write(CR1, 0x81)
 
         def channel(self, number: int, mode: int, compare: int, polarity: int, callback: Callable[[Any], None]) -> None:
             assert (number, mode, polarity) == (4, self.OC_TIMING, self.HIGH)
+            board.calls.append(("channel", compare))
             self._enable(COMPARE_4, callback)
 
         def callback(self, function: Callable[[Any], None]) -> None:

@@ -124,7 +124,8 @@ class Timer2:
     def edge(self, level: int) -> None:
         """The detector's pin has changed to `level`."""
         falling, both = self.registers[CCER] & 0x02, (self.registers[CCER] & 0x0A) == 0x0A
-        if self.registers[SMCR] == 0x56 and (both or level == (0 if falling else 1)):
+        listens = self.registers[SMCR] == 0x56 and self.registers[CCMR1] == 1  # trigger TI1FP1; channel 1 is an input
+        if listens and (both or level == (0 if falling else 1)):
             self._enable(CEN)
             self.control |= CEN
 

@@ -187,6 +187,7 @@ class Driver(BoardIo):
         if self._at > self._last or missed:
             self._disarm()
             return
+        mem32[_CCR4] = _NEVER  # else the value of this half-cycle might ask the stop circuit early in the next one
         mem16[_CCER] = _OUT_RISING if self._edge else _OUT_RISING | _FALLING
         self._phase = _HUNT
 
@@ -241,7 +242,7 @@ class Driver(BoardIo):
         self._armed = 1
         self._phase = _HUNT
         mem16[_SMCR] = _ON_EDGE
-        if self._detector.value() != level and not mem16[_CR1] & _RUNNING and self._phase == _HUNT:
+        if self._detector.value() != level and not mem16[_CR1] & _RUNNING:
             self._disarm()  # an edge came between the look and the start
         return 1
 
