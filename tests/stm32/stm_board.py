@@ -76,6 +76,7 @@ class Board:
         self._toggles = deque(self.detector)
         self._gate = 0
         self.timer_object: Any = None
+        self.emergency_bytes = 0
 
     # -- time -----------------------------------------------------------------------------------------------------------
 
@@ -166,7 +167,7 @@ class Board:
             "machine": _machine(self, memory),
             "micropython": SimpleNamespace(
                 const=lambda value: value,
-                alloc_emergency_exception_buf=lambda size: self.calls.append(("emergency", size)),
+                alloc_emergency_exception_buf=lambda size: setattr(self, "emergency_bytes", size),
             ),
             "pyb": SimpleNamespace(Timer=_timer(self)),
             "stm": SimpleNamespace(**STM),
