@@ -31,7 +31,8 @@ TYPICAL: dict[str, Any] = {
     "load_angle_max_deg": 65,
     "switch": "scr_pair",
     "detector": "square",
-    "offset_us": 300,
+    "offset_rise_us": 300,
+    "offset_fall_us": 300,
     "force": "foot_lever",
     "board": "pico",
     "gate_drive": "direct",  # what nobody has named is not there
@@ -65,6 +66,8 @@ DEMO = TYPICAL | {
     "foster": [[0.05, 0.005], [0.15, 0.05], [0.25, 0.4]],
     "K_per_W": 0.8,
     "J_per_K": 450,
+    "offset_rise_us": 160,  # of the detector that `weldbeat wiring` draws
+    "offset_fall_us": -130,
     "gate_drive": "one_shot",
     "isolator": True,
     "contactor": True,
@@ -108,7 +111,7 @@ def _render(name: str, values: dict[str, Any], given: set[str]) -> str:
 @click.argument("folder", type=click.Path(path_type=Path))
 def demo_command(folder: Path) -> int:
     """Write a worked example into FOLDER: welder and schedule files, firmware, report, waveforms."""
-    invented = set(DEMO) - {"offset_us"}
+    invented = set(DEMO)
     texts = {WELDER_FILE: _render("welder.toml.j2", DEMO, invented), DEMO_SCHEDULE: _template(DEMO_SCHEDULE)}
     _check_demo_folder(folder, texts)
     with TemporaryDirectory() as scratch:

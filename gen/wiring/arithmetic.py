@@ -12,6 +12,11 @@ import numpy as np
 E6 = (1.0, 1.5, 2.2, 3.3, 4.7, 6.8)
 E12 = (1.0, 1.2, 1.5, 1.8, 2.2, 2.7, 3.3, 3.9, 4.7, 5.6, 6.8, 8.2)
 
+# What the detector's edges depend on, wherever they are reckoned.
+LED_V = (1.0, 1.4)  # typical light-emitting diode of a coupler (common practice, no source)
+LOGIC_OF_SUPPLY = (0.24, 0.61)  # a 3.3 V input reads low below 0.8 V and high above 2.0 V (data sheets, from memory)
+MAINS_OF_NOMINAL = (0.85, 1.10)  # EN 50160
+
 _LOOKS = 1000  # instants at which a ringing voltage is looked at
 _TIME_CONSTANTS = 8.0  # of decay, after which nothing new comes
 

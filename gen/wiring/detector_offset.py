@@ -12,11 +12,9 @@ import math
 from dataclasses import dataclass
 
 from gen.figures import Figure, spanning
-from gen.wiring.arithmetic import edge_offset_us
+from gen.wiring.arithmetic import LED_V, LOGIC_OF_SUPPLY, MAINS_OF_NOMINAL, edge_offset_us
 
-LED_V = (1.0, 1.4)  # common practice, no source
 RESISTORS = 0.05
-MAINS = 0.1  # EN 50160, from memory
 
 
 @dataclass(frozen=True)
@@ -36,25 +34,25 @@ def offset_from_parts(
 ) -> Figure:
     """The edge minus the true crossing in microseconds, for the rising or the `falling` edge.
 
-    The output switches at half of the logic's voltage (common practice, no source). ValueError where the mains never
-    drives enough current through the LED.
+    ValueError where the mains never drives enough current through the LED.
     """
     found = []
-    for led_V, series, pull, percent, mains, delay_us in itertools.product(
+    for led_V, switches, series, pull, percent, mains, delay_us in itertools.product(
         LED_V,
+        LOGIC_OF_SUPPLY,
         _about(parts.series_ohm, RESISTORS),
         _about(parts.pull_ohm, RESISTORS),
         (parts.transfer_low_percent, parts.transfer_high_percent),
-        _about(voltage_V, MAINS),
+        MAINS_OF_NOMINAL,
         (parts.delay_low_us, parts.delay_high_us),
     ):
-        led_A = logic_V / 2 / pull / (percent / 100)
-        threshold_V, peak_V = led_V + led_A * series, mains * math.sqrt(2)
+        led_A = switches * logic_V / pull / (percent / 100)
+        threshold_V, peak_V = led_V + led_A * series, mains * voltage_V * math.sqrt(2)
         if threshold_V >= peak_V:
             raise ValueError("the mains never drives enough current through the LED for these parts")
         reached_us = edge_offset_us(threshold_V, peak_V, frequency_Hz)
         found.append(delay_us - reached_us if falling else delay_us + reached_us)
-    return spanning(found, "us", "from its parts: data sheet's ends, resistors 5 %, mains 10 %")
+    return spanning(found, "us", "from its parts: data sheet's ends, resistors 5 %, mains +10 and -15 %")
 
 
 def _about(value: float, uncertainty: float) -> tuple[float, float]:

@@ -10,6 +10,9 @@ from gen.timing import GATE_END_DEG, full_delay_deg
 from gen.units import degrees_to_us
 from gen.welder import FREQUENCY_BAND, Welder
 from gen.wiring.arithmetic import (
+    LED_V,
+    LOGIC_OF_SUPPLY,
+    MAINS_OF_NOMINAL,
     edge_offset_us,
     preferred_at_least,
     resistor_W,
@@ -18,7 +21,6 @@ from gen.wiring.choice import PRACTICE, Chosen, DetectorValues, Step
 from gen.wiring.power_parts import OVERVOLTAGE
 
 # Couplers: typical, common practice, no source.
-LED_V = Figure(1.0, 1.4, "V", f"typical light-emitting diode, {PRACTICE}")
 TRANSFER = Figure(0.5, 2.0, "A/A", f"current transfer ratio 50 to 200 %, new to aged, {PRACTICE}")
 COUPLER_OFF_US = Figure(5, 60, "us", f"turn-off of a phototransistor, {PRACTICE}")
 HALF = 0.5  # of a resistor's rating that is used
@@ -26,7 +28,6 @@ LED_PEAK_A = 0.01
 EACH_RATED_W = 2.0
 PULL_OHM = 6800.0  # below the 8.2 kilo-ohm that some chips demand
 INTERNAL_PULL_OHM = (50_000.0, 80_000.0)  # of the RP2 chips' own pulls, from memory
-LOGIC_OF_SUPPLY = (0.24, 0.61)  # a 3.3 V input reads low below 0.8 V and high above 2.0 V (data sheets, from memory)
 SENSE_PULL_OHM = 10_000.0
 SENSE_FARAD = 0.47e-6
 PHOTOTRIAC_PULSE_A = 1.0  # of one pulse, from memory
@@ -106,14 +107,13 @@ def detector(welder: Welder, board: Board) -> tuple[DetectorValues, Chosen]:
     share_V = volts * OVERVOLTAGE / 2
     peak_V = volts * math.sqrt(2) * OVERVOLTAGE
     each = preferred_at_least(max(share_V**2 / (EACH_RATED_W * HALF), peak_V / LED_PEAK_A / 2))
-    peaks = Figure(volts * math.sqrt(2) * 0.85, volts * math.sqrt(2) * OVERVOLTAGE, "V", "EN 50160, +10 and -15 %")
+    low_V, high_V = (volts * math.sqrt(2) * share for share in MAINS_OF_NOMINAL)
+    peaks = Figure(low_V, high_V, "V", "EN 50160, +10 and -15 %")
     pull = 1 / (1 / PULL_OHM + 1 / INTERNAL_PULL_OHM[0]), 1 / (1 / PULL_OHM + 1 / INTERNAL_PULL_OHM[1])
     low_A, high_A = (LOGIC_OF_SUPPLY[n] * board.logic_V / pull[1 - n] for n in (0, 1))
     # The diode's current at which the pin changes: least with a good coupler and a low threshold.
     led = low_A / TRANSFER.high, high_A / TRANSFER.low
-    threshold = Figure(
-        led[0] * 2 * each + LED_V.low, led[1] * 2 * each + LED_V.high, "V", "diode current times resistors"
-    )
+    threshold = Figure(led[0] * 2 * each + LED_V[0], led[1] * 2 * each + LED_V[1], "V", "diode current times resistors")
     late = Figure(
         edge_offset_us(threshold.low, peaks.high, f), edge_offset_us(threshold.high, peaks.low, f), "us", "asin"
     )

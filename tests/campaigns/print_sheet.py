@@ -17,7 +17,7 @@ ROOT = Path(__file__).parents[2]
 sys.path[:0] = [str(ROOT), str(ROOT / "tests"), str(ROOT / "tests" / "gen")]
 
 from conftest import known_welder  # noqa: E402
-from test_wiring import MACHINES, sheet_of  # noqa: E402
+from upgrade_machines import MACHINES, sheet_of  # noqa: E402
 
 SECTIONS = 7
 
