@@ -134,7 +134,9 @@ def test_each_half_cycle(delay_us: int, end_us: int, positive: int, begin: int, 
             assert [*now[: index + 2], *now[index + 3 :]] == [*then[: index + 2], *then[index + 3 :]]
 
 
-@pytest.mark.parametrize(("count", "most", "done"), [(3, 4, 3), (4, 4, 4), (5, 4, 4), (400, 4, 4), (1, 1500, 1)])
+@pytest.mark.parametrize(
+    ("count", "most", "done"), [(3, 4, 3), (4, 4, 4), (5, 4, 4), (400, 4, 4), (4, 3, 3), (1, 1500, 1)]
+)
 def test_no_more_half_cycles_than_there_are(count: int, most: int, done: int) -> None:
     """Whatever is asked for, a weld ends with the table."""
     made = board(config={"MAX_HALF_CYCLES": most})
@@ -317,6 +319,14 @@ def test_the_end_of_each_half_cycle(square: bool) -> None:
     assert [driver.fired(index) for index in range(3)] == [1, 0, 1]
 
 
+def test_each_half_cycle_is_told_in_its_place() -> None:
+    """Fired or let pass, one after another, as it was given."""
+    given = [1, 0, 0, 1, 0, 1, 1, 0, 0, 0, 1]
+    made, driver = welding([4_000 if gate else -1 for gate in given], 12 * HALF_US)
+    assert [driver.fired(index) for index in range(driver.done())] == given
+    assert len(made.gate_edges) == 2 * sum(given)
+
+
 def test_interrupts_out_of_turn_change_nothing() -> None:
     """A second line of defence: whatever timer and pin show, a handler acts in its own turn and while armed alone."""
     made, driver = welding([4_000, 4_000], -500)  # hunting
@@ -348,6 +358,10 @@ def test_interrupts_out_of_turn_change_nothing() -> None:
     driver._changed(None)
     driver._due(None)
     assert written(made) == []
+    driver.off()
+    made.calls.clear()
+    driver._end(None)  # it was due before off()
+    assert made.calls == []
 
 
 def test_the_meter_tells_edges_and_not_interrupts() -> None:
