@@ -264,7 +264,7 @@ def _timer(board: Board) -> Any:
             return 84_000_000
 
         def init(self, prescaler: int, period: int) -> None:
-            assert prescaler == 83, "a count is to be a microsecond"
+            assert repr(prescaler) == "83", "a count is to be a microsecond, and a whole number"
             board.calls.append(("timer", period))
             board.timer.write(CR1, 0x81)
 

@@ -27,9 +27,9 @@ DISARMED = [(SMCR, 0), (CR1, 0x0C), (CCMR2, 0x40)]
 BACKUP18, BACKUP19 = RTC + 0x98, RTC + 0x9C
 
 
-def board(**settings: Any) -> Board:
+def board(noise: tuple[float, ...] = (), **settings: Any) -> Board:
     settings = {"latency_us": lambda: float(LATENCY_US)} | settings
-    return Board([float(EDGE_US + n * HALF_US) for n in range(40)], **settings)
+    return Board(sorted([*(float(EDGE_US + n * HALF_US) for n in range(40)), *noise]), **settings)
 
 
 def welding(delays: list[int], run_us: float, **settings: Any) -> tuple[Board, Any]:
@@ -327,11 +327,25 @@ def test_each_half_cycle_is_told_in_its_place() -> None:
     assert len(made.gate_edges) == 2 * sum(given)
 
 
+def test_a_count_that_began_before_the_end_was_told_ends_the_weld() -> None:
+    """A spike just behind the gate starts the timer by the edge of before; the next half-cycle cannot be in step then."""
+    end = FIRST_US + END_US
+    for noise, done in ((), 2), ((end + 5.0, end + 10.0), 1):
+        made, driver = welding([4_000, 4_000], END_US + LATENCY_US + 1, noise=noise)
+        assert made.timer.registers[SMCR] == (0x56 if done == 2 else 0)
+        made.run(100_000)
+        assert driver.done() == done
+        assert len(made.gate_edges) == 2 * done
+
+
 def test_interrupts_out_of_turn_change_nothing() -> None:
     """A second line of defence: whatever timer and pin show, a handler acts in its own turn and while armed alone."""
     made, driver = welding([4_000, 4_000], -500)  # hunting
     driver._due(None)
     assert made.calls == []
+    driver._changed(None)  # an edge that the hardware did not take
+    assert written(made) == []
+    assert driver._phase == 1
     made, driver = welding([4_000, 4_000], LATENCY_US)  # counting, nothing loaded
     made.handlers.clear()
     driver._changed(None)
