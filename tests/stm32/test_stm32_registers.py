@@ -194,14 +194,15 @@ def test_a_start_in_the_middle_of_a_pulse_is_refused() -> None:
     assert written(made) == DISARMED
 
 
-def test_an_edge_during_the_start_starts_it_or_ends_it() -> None:
+@pytest.mark.parametrize("level", [0, 1])
+def test_an_edge_during_the_start_starts_it_or_ends_it(level: int) -> None:
     """Before the trigger is set, the weld ends at once; after it, nothing is lost. Never is the wrong edge hunted."""
     for taken_us in range(0, 260, 3):
         made = board(call_us=10.0)
         driver = made.load()
         for index in range(3):
             driver.set_half_cycle(index, 4_000, END_US, 1 - index % 2)
-        made.run(EDGE_US - taken_us)
+        made.run(EDGE_US + level * HALF_US - taken_us)
         made.calls.clear()
         assert driver.start(3, HALF_US, 1) == 1
         started = made.calls.index(("write", TIM2 + SMCR, 0x56))
