@@ -247,6 +247,7 @@ class _Pin:
     def irq(self, handler: Callable[[Any], None], trigger: int, hard: bool) -> None:
         assert hard, "a soft interrupt waits for the collector"
         assert self.name == PINS["DETECTOR"]
+        assert trigger in (self.IRQ_RISING, self.IRQ_RISING | self.IRQ_FALLING)
         self.board.handlers[_EXTI] = handler
         self.board.rising_only = trigger == self.IRQ_RISING
 

@@ -397,6 +397,7 @@ def test_seven_lengths_are_kept_in_their_order() -> None:
         times.append(times[-1] + 9_000 + n)
     made = Board(times, latency_us=lambda: 1.0)
     driver = made.load()
+    assert len(driver._lengths) == 8
     told = []
     for edges, asked in ((13, 8), (16, 2), (18, 8), (30, 8), (33, 8), (41, 8)):
         made.run(times[edges - 1] + 2)
