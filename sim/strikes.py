@@ -197,7 +197,8 @@ def stop(strike: Strike) -> Bench:
 
 
 def hot(strike: Strike) -> Bench:
-    return replace(strike.bench, hots=((strike.at_s, strike.between(0.1, 0.4)),))
+    earlier = tuple((from_s, min(length_s, strike.at_s - from_s)) for from_s, length_s in strike.bench.hots)
+    return replace(strike.bench, hots=(*earlier, (strike.at_s, strike.between(0.1, 0.4))))
 
 
 # -- the board

@@ -115,6 +115,13 @@ def test_every_machine_comes_through_every_state(number: int) -> None:
         assert state in ground(number).plain(0, state)[1], state
 
 
+def test_no_fault_undoes_what_it_strikes() -> None:
+    """A strike in a lockout finds the board locked out, though it may be of the kind that made the lockout."""
+    for name, fault in FAULTS.items():
+        if "locked out" in fault.states:
+            assert outcome_of(name, state="locked out").struck == "locked out", name
+
+
 def test_a_hung_interpreter_is_reset_and_ends_the_weld_by_its_table() -> None:
     """The hang itself lengthens nothing; without the watchdog nothing would ever come back."""
     outcome = outcome_of("interpreter hang")
