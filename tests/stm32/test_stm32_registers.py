@@ -175,7 +175,7 @@ def test_a_start(half_us: int, level: int, square: bool, positive: int) -> None:
     assert [made.calls[n][2:] for n in modes] == [("out", None, 0), ("alt", None, None)]
     assert modes[1] < made.calls.index(("write", TIM2 + SMCR, 0x56))
     passed = 2 if square and edge == positive else 1
-    assert (driver._at, driver._last) == (2 - passed, 5)
+    assert (driver._edge, driver._at, driver._last) == (edge, 2 - passed, 5)
     assert list(driver._begins[:2]) == [0, 0]
     end = half_us * 11 // 12
     rise, fall = end - 130, end + 70
