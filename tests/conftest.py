@@ -98,3 +98,10 @@ def firmware(welder: Welder, *phases: dict[str, Any]) -> tuple[FirmwareBundle, T
 @pytest.fixture
 def pico() -> Board:
     return boards()["pico"]
+
+
+@pytest.fixture
+def here(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """An empty folder to stand in."""
+    monkeypatch.chdir(tmp_path)
+    return tmp_path

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import io
+import os
+import subprocess
 import sys
 from contextlib import redirect_stderr, redirect_stdout
 from dataclasses import dataclass
@@ -86,3 +88,15 @@ def replaced(text: str, old: str, new: str) -> str:
     """`text` with its only `old` replaced, so that a case cannot silently change nothing."""
     assert text.count(old) == 1, f"{old!r} is there {text.count(old)} times"
     return text.replace(old, new)
+
+
+BESIDE_PYTHON = str(Path(sys.executable).parent)
+
+
+def shell(line: str, folder: Path, encoding: str = "utf-8") -> subprocess.CompletedProcess[str]:
+    """Type a line into a real shell, with the installed command on its path."""
+    path = f"{BESIDE_PYTHON}{os.pathsep}{os.environ['PATH']}"
+    everything = os.environ | {"PATH": path, "PYTHONIOENCODING": encoding}
+    return subprocess.run(
+        line, shell=True, cwd=folder, env=everything, capture_output=True, encoding=encoding, timeout=300, check=False
+    )
