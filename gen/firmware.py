@@ -19,11 +19,11 @@ from jinja2 import Environment, FunctionLoader, StrictUndefined
 
 from gen.boards import Board
 from gen.cautions import caution_lines
+from gen.machine.welder import FREQUENCY_BAND, Welder
 from gen.pio import pio_module
 from gen.table import TimingTable, board_delay_us, heat
 from gen.timing import LONGEST_S, delay_range_us, first_delay_us
 from gen.units import milliseconds
-from gen.welder import FREQUENCY_BAND, Welder
 
 _BOARD_DIGEST = re.compile(r'^BUNDLE_DIGEST = "[0-9a-f]*"$', re.MULTILINE)
 STOP_REQUEST = '{"jsonrpc": "2.0", "id": 0, "method": "stop"}'

@@ -1,7 +1,7 @@
 """The PIO programs of the RP2 boards, from one instruction list to the board and to the proof.
 
 `firmware_templates/drivers/rp2/programs.toml` holds each instruction once. From it come the `@rp2.asm_pio` functions that
-the board assembles itself and the `.pio` text that an independent assembler reads; tests/pio holds their words together.
+the board assembles itself and the `.pio` text that an independent assembler reads; tests/firmware/rp2 holds their words together.
 Source: RP2040 data sheet, chapter 3 (PIO); MicroPython's rp2 documentation (asm_pio).
 """
 

@@ -9,12 +9,12 @@ from pathlib import Path
 
 from gen.boards import Board
 from gen.errors import InputError
+from gen.machine.welder import FREQUENCY_BAND, Welder
 from gen.phase_control import delay_for_fraction_deg, extinction_angle_deg, rms_fraction
 from gen.schedule import Cool, Hold, Off, Pulse, Schedule, Squeeze, Weld
 from gen.table import TimingRow, TimingTable
 from gen.units import Duration, Rounded, degrees_to_us, milliseconds, nearest, nearest_even, us_to_degrees
 from gen.user_files import Written, figure, written
-from gen.welder import FREQUENCY_BAND, Welder
 
 GATE_END_DEG = 165.0  # the gate is held to here, so that a lagging current still finds it
 LEAST_GATE_DEG = 10.0  # less gate than this, and latching is a matter of luck

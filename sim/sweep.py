@@ -22,12 +22,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gen.boards import Board
-from gen.loop import Loop, loop_of
-from gen.machine import derive_at
-from gen.readings import CLAMP, Case, Impossible, ends
+from gen.machine.derived import derive_at
+from gen.machine.loop import Loop, loop_of
+from gen.machine.readings import CLAMP, Case, Impossible, ends
+from gen.machine.welder import Welder
 from gen.table import TimingTable
-from gen.welder import Welder
-from sim.stress import Assumed, stress_of
+from sim.core.weld_current import Assumed, stress_of
 from sim.verdict import judge_without_run
 
 LONGEST_ROW = 24  # half-cycles; by then a row repeats itself

@@ -7,7 +7,7 @@ from collections.abc import Iterable
 
 from vcd import VCDWriter
 
-from sim.recording import Recording
+from sim.bench.recording import Recording
 
 SCOPE = "weldbeat"
 

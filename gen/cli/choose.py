@@ -16,9 +16,9 @@ from gen.cautions import caution_lines
 from gen.cli.given import number
 from gen.cli.job import board_of, find_welder
 from gen.cli.plan import json_option, welder_option
+from gen.machine.welder import WELDER_FILE, Welder
 from gen.schedule import Schedule
 from gen.timing import compile_schedule
-from gen.welder import WELDER_FILE, Welder
 from gen.wiring.choice import Choice, Chosen, Load
 from gen.wiring.choosing import choose
 from gen.wiring.power_parts import inrush_figure
@@ -67,8 +67,8 @@ def choose_command(welder: Path | None, pace: float, as_json: bool) -> None:
 
 def chosen_for(welder: Welder, board: Board, pace: float, path: Path) -> tuple[Choice, tuple[Warmth, ...]]:
     """The parts under the longest weld allowed, and how warm the switch gets on the heat sink chosen."""
-    from sim.impulse import inrush, sine
-    from sim.stress import Assumed, stress_of
+    from sim.core.impulse import inrush, sine
+    from sim.core.weld_current import Assumed, stress_of
     from sim.verdict.heat import hot_parts
 
     allowed = math.floor(welder.limits.longest_weld.half_cycles(welder.mains.frequency_Hz))

@@ -20,18 +20,18 @@ from gen.cli.job import Job, find_welder, run_job
 from gen.cli.plan import welder_option
 from gen.cli.show import verdict_text
 from gen.cli.writing import check_targets, write_whole
+from gen.commissioning.sheet import record_html, sheet_html
+from gen.commissioning.shots import short_circuit_A, shot
+from gen.commissioning.steps import SHORT_CIRCUIT, steps
+from gen.commissioning.walk import NO_BOARD, NO_TOOL, Judged, Stage, Step, is_done, judge
 from gen.errors import InputError
 from gen.link import Link
 from gen.link.errors import Unplugged
 from gen.link.ports import find_port
+from gen.machine.welder import WELDER_FILE, Welder
 from gen.records import RECORDS_FILE, CheckRecord, Records
 from gen.user_files import written
-from gen.welder import WELDER_FILE, Welder
-from gen.wiring.commissioning import NO_BOARD, NO_TOOL, Judged, Stage, Step, is_done, judge
-from gen.wiring.commissioning_sheet import record_html, sheet_html
-from gen.wiring.commissioning_steps import SHORT_CIRCUIT, steps
 from gen.wiring.detector_offset import DetectorParts, offset_from_parts
-from gen.wiring.shots import short_circuit_A, shot
 
 _PATIENCE_S = 15.0
 _WIDTH = 116

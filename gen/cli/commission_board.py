@@ -5,15 +5,15 @@ from __future__ import annotations
 import time
 from collections.abc import Callable
 
+from gen.commissioning.shots import NAME_BEGINS
+from gen.commissioning.walk import Contact, Judged, Step
 from gen.link import Link
 from gen.link.client import ARMED_S
 from gen.link.errors import LinkError, Silent
 from gen.link.messages import ENDINGS, Input, Schedules, Status, WeldEntry
 from gen.link.ports import unique_name
+from gen.machine.welder import Welder
 from gen.table import TimingTable
-from gen.welder import Welder
-from gen.wiring.commissioning import Contact, Judged, Step
-from gen.wiring.shots import NAME_BEGINS
 
 _ANSWER_S = 0.25
 _LOOK_S = 0.1

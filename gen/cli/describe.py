@@ -10,17 +10,17 @@ from typing import Any
 
 import click
 
-from gen.breaker import NON_TRIPPING, SOURCE, dip, magnetic_rms_A
 from gen.cli.given import value_of
 from gen.cli.job import find_welder
 from gen.cli.plan import json_option, welder_option
-from gen.electrode_change import Change, compare
 from gen.errors import InputError
-from gen.figures import Figure, shown
-from gen.machine import Tap
+from gen.machine.breaker import NON_TRIPPING, SOURCE, dip, magnetic_rms_A
+from gen.machine.derived import Tap
+from gen.machine.electrodes import Change, compare
+from gen.machine.tables import Electrodes
+from gen.machine.welder import WELDER_FILE, Welder
+from gen.ranges import Figure, shown
 from gen.user_files import Wrong, written
-from gen.welder import WELDER_FILE, Welder
-from gen.welder_parts import Electrodes
 
 _PARTS = {"diameter": "diameter_mm", "length": "length_mm", "offset": "offset_mm", "alloy": "alloy"}
 _ELECTRODE_ALLOWED = (

@@ -15,10 +15,10 @@ from gen.cli.plan import json_option, schedule_argument, welder_option
 from gen.cli.prove import seed_option
 from gen.cli.writing import check_targets, write_whole
 from gen.errors import InputError
-from gen.welder import WELDER_FILE
+from gen.machine.welder import WELDER_FILE
 
 if TYPE_CHECKING:
-    from sim.fault_runs import Ground, Row
+    from sim.faults.runs import Ground, Row
 
 _HARDWARE = (
     "A shorted switch, or a gate driver stuck on, is past all software: the current flows until contactor or isolator",
@@ -54,7 +54,7 @@ def faults_command(
         target = vcd or Path(f"fault-{replay}.vcd")
         check_targets({"--vcd": target}, keep=(schedule, welder or Path(WELDER_FILE)))
         return _replay(job, seed, replay, target)
-    from sim.fault_runs import strike_set
+    from sim.faults.runs import strike_set
 
     rows = strike_set(ground_of(job), seed)
     click.echo(json.dumps(faults_json(rows, seed), indent=2) if as_json else faults_text(rows))
@@ -63,14 +63,14 @@ def faults_command(
 
 def ground_of(job: Job) -> Ground:
     """The machine with its schedule and firmware, to be struck."""
-    from sim.fault_runs import Ground
+    from sim.faults.runs import Ground
 
     return Ground(job.welder, job.table, job.firmware)
 
 
 def _replay(job: Job, seed: int, run: int, target: Path) -> int:
-    from sim.fault_runs import numbered_case, run_case, set_size
-    from sim.fault_text import recording_text
+    from sim.faults.runs import numbered_case, run_case, set_size
+    from sim.faults.text import recording_text
     from sim.vcd import vcd_text
 
     ground = ground_of(job)
@@ -89,7 +89,7 @@ def _replay(job: Job, seed: int, run: int, target: Path) -> int:
 
 def faults_text(rows: list[Row]) -> str:
     """The table, a line a fault with the gravest of its runs, and what is refused."""
-    from sim.fault_text import finding_of, over_run_figure, verdict_word
+    from sim.faults.text import finding_of, over_run_figure, verdict_word
 
     runs = sum(len(row.outcomes) for row in rows)
     lines = [
@@ -114,7 +114,7 @@ def faults_text(rows: list[Row]) -> str:
 
 def faults_json(rows: list[Row], seed: int) -> dict[str, Any]:
     """The same for another program, with every run."""
-    from sim.fault_text import finding_of
+    from sim.faults.text import finding_of
 
     return {
         "seed": seed,

@@ -7,7 +7,7 @@ from dataclasses import asdict
 from typing import TYPE_CHECKING, Any
 
 from gen.cli.job import Job, Run
-from gen.figures import shown
+from gen.ranges import shown
 
 if TYPE_CHECKING:
     from sim.verdict.fastest import FastestPace
@@ -19,7 +19,7 @@ _HEADS = ("part", "after the run", "minute later", "for ever", "limit", "fastest
 
 def fastest_of(job: Job) -> FastestPace:
     """The fastest pace of the job on its machine."""
-    from sim.stress import stress_of
+    from sim.core.weld_current import stress_of
     from sim.verdict.fastest import fastest_pace
 
     return fastest_pace(stress_of(job.table, job.welder), job.table, job.welder)
@@ -32,7 +32,7 @@ def pace_of(fastest: FastestPace, asked: float) -> float:
 
 def temperatures_of(run: Run, burst: int | None) -> tuple[Temperature, ...]:
     """Each part's temperatures after the welds that the run made."""
-    from sim.stress import stress_of
+    from sim.core.weld_current import stress_of
     from sim.verdict.pace import weld_count
     from sim.verdict.temperatures import temperatures
 

@@ -9,14 +9,14 @@ from typing import TYPE_CHECKING
 from gen.boards import Board, boards
 from gen.errors import InputError
 from gen.firmware import FirmwareBundle, render
+from gen.machine.welder import WELDER_FILE, Welder, read_welder
 from gen.schedule import Schedule, read_schedule
 from gen.table import TimingTable
 from gen.timing import compile_schedule
 from gen.user_files import Wrong, written
-from gen.welder import WELDER_FILE, Welder, read_welder
 
 if TYPE_CHECKING:
-    from sim.recording import Recording
+    from sim.bench.recording import Recording
     from sim.verdict import Verdict
 
 
@@ -81,8 +81,8 @@ def read_job(schedule_path: Path, welder_path: Path | None) -> Job:
 
 def run_job(job: Job, minutes: float, welds_per_minute: float, seed: int) -> Run:
     """Simulate at the pace asked, and once with open electrodes, and judge both."""
+    from sim.bench.world import bench_for, simulate
     from sim.verdict import judge
-    from sim.world import bench_for, simulate
 
     bundle = job.firmware
     bench = bench_for(job.welder, job.table, minutes=minutes, welds_per_minute=welds_per_minute, seed=seed)

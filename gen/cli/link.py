@@ -24,12 +24,12 @@ from gen.link.flashing import OnBoard, bundle_board, bundle_schedule, flash, loo
 from gen.link.messages import NAME_PATTERN
 from gen.link.ports import FoundPort, find_port
 from gen.link.ports import ports as serial_ports
+from gen.machine.welder import WELDER_FILE
 from gen.records import Records
 from gen.user_files import written
-from gen.welder import WELDER_FILE
 
 if TYPE_CHECKING:
-    from gen.welder import Welder
+    from gen.machine.welder import Welder
 
 
 def _name(text: str) -> str:

@@ -16,7 +16,7 @@ from gen.cli.job import Run, read_job, run_job
 from gen.cli.plan import json_option, schedule_argument, welder_option
 from gen.cli.show import finding_line, verdict_text
 from gen.cli.writing import check_bundle_folder, check_targets, write_bundle, write_whole
-from gen.welder import WELDER_FILE
+from gen.machine.welder import WELDER_FILE
 
 FASTEST = math.inf  # stands for the word `max` until the schedule is known
 
@@ -132,7 +132,7 @@ def write_results(run: Run, report: Path | None, vcd: Path | None, csv_path: Pat
     """Write the files that were asked for, all made before the first is written."""
     made: list[tuple[Path, str]] = []
     if report is not None:
-        from sim.fault_runs import SHORT_MOMENTS, Ground, strike_set
+        from sim.faults.runs import SHORT_MOMENTS, Ground, strike_set
         from sim.report import ReportData, render_report
 
         job = run.job

@@ -21,11 +21,11 @@ from gen.errors import InputError
 from gen.handbook.advice import suggest
 from gen.handbook.suggestion import Suggestion
 from gen.joint import RODS_MM, SHEETS_MM, Joint, read_joint
+from gen.machine.welder import WELDER_FILE, Welder
 from gen.schedule import read_schedule
 from gen.timing import compile_schedule
 from gen.units import INCH_MM, POUND_N
 from gen.user_files import validated, written
-from gen.welder import WELDER_FILE, Welder
 
 _KEYS = {
     "sheets_mm": "--sheets",

@@ -7,10 +7,10 @@ import textwrap
 from dataclasses import asdict
 from typing import Any
 
-from gen.figures import Figure, shown
 from gen.handbook.practice import COMMON, given_force
 from gen.handbook.shape import BEDDING_COOL_S, IMPULSE_COOL_S
 from gen.handbook.suggestion import OFF, SQUEEZE, Suggestion
+from gen.ranges import Figure, shown
 from gen.units import INCH_MM, POUND_N
 
 _WIDTH = 120

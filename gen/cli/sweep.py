@@ -17,7 +17,7 @@ from gen.cli.given import number
 from gen.cli.job import read_job
 from gen.cli.plan import json_option, schedule_argument, welder_option
 from gen.cli.prove import pace_option, seed_option
-from gen.figures import shown
+from gen.ranges import shown
 
 if TYPE_CHECKING:
     from sim.sweep import Sweep

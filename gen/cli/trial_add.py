@@ -17,13 +17,13 @@ from gen.cli.plan import schedule_argument, welder_option
 from gen.cli.trial_joint import joint_argument, recorded, setting_text
 from gen.errors import InputError
 from gen.joint import Joint, read_joint
+from gen.machine.welder import WELDER_FILE
 from gen.records import Records, TrialRecord, WeldRecord
 from gen.trials.joints import check_same_joint, watched
 from gen.trials.rewritten import setting_of
 from gen.trials.sheet import TIME
 from gen.trials.values import EXPULSIONS, OUTCOMES
 from gen.user_files import Written, figure, read_text, written
-from gen.welder import WELDER_FILE
 
 _LONGEST_NOTE = 200
 

@@ -12,9 +12,9 @@ from gen.cli.plan import welder_option
 from gen.cli.trial_joint import check_drawn, recorded
 from gen.cli.writing import write_whole
 from gen.errors import InputError
+from gen.machine.welder import WELDER_FILE
 from gen.records import Records
 from gen.trials.sheet import from_csv, to_csv
-from gen.welder import WELDER_FILE
 
 
 @click.command("export")

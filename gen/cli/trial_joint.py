@@ -15,11 +15,11 @@ from gen.cli.writing import check_targets, refused
 from gen.errors import InputError
 from gen.handbook.advice import suggest
 from gen.joint import read_joint
+from gen.machine.welder import WELDER_FILE, Welder
 from gen.records import RECORDS_FILE, KeptRecord, Records, TrialRecord
 from gen.trials.joints import Known, check_same_joint
 from gen.trials.values import Setting, Window
 from gen.user_files import written
-from gen.welder import WELDER_FILE, Welder
 
 WIDTH = 120
 _LEAST_S, _MOST_S = 0.01, 60.0

@@ -33,6 +33,7 @@ from gen.cli.trial_joint import (
 from gen.cli.trial_verdict import Verdicts
 from gen.cli.writing import check_targets, refused, write_whole
 from gen.errors import InputError
+from gen.machine.welder import WELDER_FILE, Welder
 from gen.records import KeptRecord, Records
 from gen.schedule import schedule_from
 from gen.trials.advice import next_trial, reminders
@@ -41,7 +42,6 @@ from gen.trials.joints import Known, choices, in_cycles
 from gen.trials.rewritten import rewritten, weld_phase
 from gen.trials.values import Advice, Setting
 from gen.user_files import read_text
-from gen.welder import WELDER_FILE, Welder
 
 DRESS_EVERY = 20  # welds; how soon the faces spread depends on alloy, force and zinc (common practice, no source)
 _BEYOND = 1.1

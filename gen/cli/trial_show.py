@@ -25,10 +25,10 @@ from gen.cli.trial_joint import (
 )
 from gen.cli.writing import write_whole
 from gen.errors import InputError
+from gen.machine.welder import WELDER_FILE
 from gen.records import KeptRecord, TrialRecord
 from gen.trials.belief import Belief
 from gen.trials.joints import Known, joint_in, tried_of
-from gen.welder import WELDER_FILE
 
 if TYPE_CHECKING:
     from sim.report.trials import Lane

@@ -10,11 +10,11 @@ from gen.cli.heat import fastest_of, pace_of
 from gen.cli.job import Job, run_job
 from gen.cli.prove import FASTEST
 from gen.errors import InputError
+from gen.machine.welder import Welder
 from gen.schedule import schedule_from
 from gen.timing import compile_schedule
 from gen.trials.rewritten import impulses, rewritten
 from gen.trials.values import Setting
-from gen.welder import Welder
 
 
 @dataclass
@@ -54,7 +54,7 @@ class Verdicts:
         return {setting: why for setting, why in self._why_not.items() if why}
 
     def _judged(self, setting: Setting) -> str:
-        from sim.stress import stress_of
+        from sim.core.weld_current import stress_of
         from sim.verdict import judge_without_run
 
         try:

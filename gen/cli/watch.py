@@ -19,8 +19,8 @@ from gen.link.client import ARMED_S, Link
 from gen.link.errors import Silent
 from gen.link.messages import ENDINGS, Status, WeldEntry
 from gen.link.ports import unique_name
+from gen.machine.welder import WELDER_FILE
 from gen.records import Records, WeldRecord
-from gen.welder import WELDER_FILE
 
 _ANSWER_S = 0.25  # short, so that the stop key is heard while the board is silent in a weld
 _PAUSE_S = 0.25

@@ -12,8 +12,8 @@ from gen.cli.job import board_of, find_welder
 from gen.cli.plan import welder_option
 from gen.cli.writing import check_folder, check_targets, refused, write_whole
 from gen.errors import InputError
+from gen.machine.welder import WELDER_FILE
 from gen.user_files import Wrong
-from gen.welder import WELDER_FILE
 from gen.wiring.sheet import DRAWING_FILES, wiring_sheet
 from gen.wiring.upgrade import to_be_fitted
 

@@ -5,12 +5,12 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import replace
 
-from gen.figures import Figure
 from gen.handbook.rods import suggest_rods
 from gen.handbook.sheets import suggest_sheets
 from gen.handbook.single import suggest_stainless, suggest_zinc
 from gen.handbook.suggestion import Suggestion
 from gen.joint import Joint
+from gen.ranges import Figure
 
 ZINC = (
     "zinc gives off poisonous fumes: ventilate, or grind it off well beyond the weld, or do not weld it",

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import math
 
-from gen.figures import Figure, shown
 from gen.joint import FORCE_WITHIN, Joint
+from gen.ranges import Figure, shown
 
 COMMON = "common practice, no source"
 STEEL_OHM_M = 1.4e-7  # low-carbon steel at 20 degC, from memory; hotter is more

@@ -5,13 +5,13 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from gen.figures import Figure, shown, spanning
 from gen.handbook.classes import loss_time_s
 from gen.handbook.practice import face_words, force_cautions, force_practice, helps, rod_shunting, setdown_practice
 from gen.handbook.shape import LEAST_PERCENT, rod_shape
 from gen.handbook.suggestion import TYPICAL, Suggestion, compared, percent_for, scaled
 from gen.handbook.tables import around, between, cited, rod_rows
 from gen.joint import Joint
+from gen.ranges import Figure, shown, spanning
 
 # Low-carbon steel, W/(m K) / (kg/m3 x J/(kg K)): handbook values, from memory.
 DIFFUSIVITY_MM2_S = 1e6 * 50 / (7850 * 480)

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from gen.figures import Figure, shown, spanning
 from gen.handbook.classes import BELOW_C, LOSS_TO_MM, WITHIN_CLASSES, WITHIN_LOSS, Classes, loss_law
 from gen.handbook.practice import (
     NOTES,
@@ -20,6 +19,7 @@ from gen.handbook.shape import LEAST_PERCENT, Shape, sheet_shape
 from gen.handbook.suggestion import Suggestion, compared, percent_for, scaled
 from gen.handbook.tables import IsoRange, between, cited, class_rows, iso_row, optimum_rows
 from gen.joint import Joint
+from gen.ranges import Figure, shown, spanning
 
 ISO_PILE_MM = 9.0  # three sheets together: scope of ISO 14373:2015
 NEAR_OPTIMUM = 0.1  # how near the optimum table's current, which is a point, a current must be for its time to be shown

@@ -7,7 +7,6 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
-from gen.figures import Figure, shown
 from gen.handbook.practice import (
     NOTES,
     face_cautions,
@@ -22,6 +21,7 @@ from gen.handbook.shape import LEAST_PERCENT
 from gen.handbook.suggestion import TYPICAL, Suggestion, compared, percent_for, scaled
 from gen.handbook.tables import IsoRange, between, cited, iso_row, stainless_rows
 from gen.joint import Joint
+from gen.ranges import Figure, shown
 
 ZINC_TABLE = "iso14373_spot_zinc"
 NEAR = 0.1  # how far below the stainless table's one current its time is still carried by equal I^2 t: our assumption

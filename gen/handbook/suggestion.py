@@ -5,9 +5,9 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from gen.figures import Figure, shown
 from gen.handbook.shape import BEDDING_COOL_S, IMPULSE_COOL_S, SINGLE, Shape
 from gen.joint import Joint
+from gen.ranges import Figure, shown
 
 TYPICAL = "typical (common practice, no source)"
 SQUEEZE = Figure(0.4, 0.4, "s", f"{TYPICAL}; the tables here have none; longer where the force comes slowly")

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from gen.figures import Figure, shown
+from gen.ranges import Figure, shown
 
 PRACTICE = "common practice, no source"
 

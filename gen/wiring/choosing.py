@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from gen.boards import Board
-from gen.welder import Welder
+from gen.machine.welder import Welder
 from gen.wiring.arithmetic import recovery
 from gen.wiring.choice import Choice, Load
 from gen.wiring.power_parts import CLAMPING, conductors, contactor, fuse, heat_sink, switch, varistor

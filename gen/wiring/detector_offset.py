@@ -11,7 +11,7 @@ import itertools
 import math
 from dataclasses import dataclass
 
-from gen.figures import Figure, spanning
+from gen.ranges import Figure, spanning
 from gen.wiring.arithmetic import LED_V, LOGIC_OF_SUPPLY, MAINS_OF_NOMINAL, edge_offset_us
 
 RESISTORS = 0.05

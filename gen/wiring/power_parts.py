@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import math
 
-from gen.figures import Figure, shown
-from gen.welder import Welder
+from gen.machine.welder import Welder
+from gen.ranges import Figure, shown
 from gen.wiring.arithmetic import (
     half_sine_i2t,
     heat_sink_K_per_W,

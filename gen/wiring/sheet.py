@@ -9,8 +9,8 @@ from markupsafe import Markup
 
 from gen.boards import Board, Erratum
 from gen.cautions import CAUTIONS
-from gen.figures import shown
-from gen.welder import Welder
+from gen.machine.welder import Welder
+from gen.ranges import shown
 from gen.wiring.choice import Choice
 from gen.wiring.low_drawing import low_svg
 from gen.wiring.mains_drawing import mains_svg

@@ -5,10 +5,10 @@ from __future__ import annotations
 import math
 
 from gen.boards import Board
-from gen.figures import Figure, shown
+from gen.machine.welder import FREQUENCY_BAND, Welder
+from gen.ranges import Figure, shown
 from gen.timing import GATE_END_DEG, full_delay_deg
 from gen.units import degrees_to_us
-from gen.welder import FREQUENCY_BAND, Welder
 from gen.wiring.arithmetic import (
     LED_V,
     LOGIC_OF_SUPPLY,

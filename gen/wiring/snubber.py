@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import math
 
-from gen.figures import shown
-from gen.welder import Welder
+from gen.machine.welder import Welder
+from gen.ranges import shown
 from gen.wiring.arithmetic import (
     E6,
     E12,

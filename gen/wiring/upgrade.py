@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from gen.boards import Board
+from gen.machine.welder import Welder
 from gen.user_files import Wrong, written
-from gen.welder import Welder
 from gen.wiring.choice import Choice
 from gen.wiring.netlist import Kind, Link, Net, Netlist, Part, chain, star
 from gen.wiring.power_parts import conductor_current_A, conductor_gauge

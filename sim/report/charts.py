@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from sim.recording import WeldRecord
+from sim.bench.recording import WeldRecord
 from sim.report.data import Flux, Minute, Refusal
 from sim.report.svg import FONT, LINE, NARROW, Scale, hatch, line, number, path, rect, svg, text, ticks
 

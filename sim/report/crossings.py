@@ -5,11 +5,11 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from sim.mains import HalfCycle
-from sim.recording import Recording, WeldRecord
+from sim.bench.mains import HalfCycle
+from sim.bench.recording import Recording, WeldRecord
+from sim.bench.switch import Conduction
 from sim.report.data import ReportData
 from sim.report.svg import NARROW, Scale, filled, fixed, hatch, line, number, path, rect, svg, text, ticks
-from sim.switch import Conduction
 
 _LEFT, _RIGHT = 66, 10
 _VOLTAGE, _TRUE, _DETECTED, _GATE, _DELAY, _CURRENT, _TIME = 22, 100, 119, 139, 174, 184, 268  # top of each track

@@ -10,12 +10,12 @@ from functools import cached_property
 
 from gen.boards import Board
 from gen.firmware import FirmwareBundle, duty_limit
+from gen.machine.welder import Welder
 from gen.table import TimingTable, heat
-from gen.welder import Welder
-from sim.fault_runs import Row
-from sim.recording import Recording, StateChange, WeldRecord
-from sim.stress import Stress, stress_of
-from sim.switch import Conduction
+from sim.bench.recording import Recording, StateChange, WeldRecord
+from sim.bench.switch import Conduction
+from sim.core.weld_current import Stress, stress_of
+from sim.faults.runs import Row
 from sim.verdict import Finding, Verdict
 from sim.verdict.flux import flux_path
 

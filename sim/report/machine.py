@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from gen.figures import Figure, shown
-from gen.machine import Machine
+from gen.machine.derived import Machine
+from gen.ranges import Figure, shown
 from sim.report.svg import LINE, NARROW, Scale, line, number, path, svg, text, ticks
 
 _BAR = 9

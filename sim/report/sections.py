@@ -10,8 +10,8 @@ from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
 from gen.cautions import CAUTIONS
-from sim.fault_text import finding_of, over_run_figure, verdict_word
-from sim.recording import StateChange, WeldRecord
+from sim.bench.recording import StateChange, WeldRecord
+from sim.faults.text import finding_of, over_run_figure, verdict_word
 from sim.report.charts import draw_flux, draw_minute
 from sim.report.crossings import draw_half_cycles, shown_half_cycles, view_of
 from sim.report.data import FLUX_CHECK, ReportData, flux_of, refusals

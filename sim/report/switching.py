@@ -5,11 +5,11 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from sim.impulse import GATE_END_DEG, Firing, gate_windows, sine
+from sim.core.impulse import GATE_END_DEG, Firing, gate_windows, sine
+from sim.core.waves import Wave, wave
+from sim.core.weld_current import Assumed
 from sim.report.data import ReportData
 from sim.report.svg import LINE, NARROW, Scale, filled, hatch, line, number, path, svg, text, ticks, width_of
-from sim.stress import Assumed
-from sim.waves import Wave, wave
 
 _LEFT, _RIGHT = 56, 10
 _CURRENT, _FLUX = 130, 130  # heights of the tracks

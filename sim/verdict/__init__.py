@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from gen.boards import Board
+from gen.machine.welder import Welder
 from gen.table import TimingTable
-from gen.welder import Welder
-from sim.recording import Recording
-from sim.stress import Stress, stress_of
+from sim.bench.recording import Recording
+from sim.core.weld_current import Stress, stress_of
 from sim.verdict.electrics import electric_findings
 from sim.verdict.finding import Finding, Severity, Verdict, judged
 from sim.verdict.fired import firing, gate_end, gate_window, half_cycles, polarity

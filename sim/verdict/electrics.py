@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import math
 
-from gen.breaker import Judgement, dip, magnetic, thermal
-from gen.welder import Welder
-from sim.stress import Stress
+from gen.machine.breaker import Judgement, dip, magnetic, thermal
+from gen.machine.welder import Welder
+from sim.core.weld_current import Stress
 from sim.verdict.finding import Finding, Severity, judged
 
 INRUSH_LIMIT = 2.5  # times the working peak

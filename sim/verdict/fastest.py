@@ -5,10 +5,10 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from gen.breaker import thermal
+from gen.machine.breaker import thermal
+from gen.machine.welder import Welder
 from gen.table import TimingTable
-from gen.welder import Welder
-from sim.stress import Stress
+from sim.core.weld_current import Stress
 from sim.verdict.heat import HotPart, hot_parts
 
 _NEAR = 1e-6  # of a pace: two rounds that differ by less agree

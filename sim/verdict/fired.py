@@ -5,11 +5,11 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 
+from gen.machine.welder import Welder
 from gen.table import TimingTable
 from gen.timing import GATE_END_DEG, LEAST_GATE_DEG
 from gen.units import us_to_degrees
-from gen.welder import Welder
-from sim.recording import Recording, WeldRecord
+from sim.bench.recording import Recording, WeldRecord
 from sim.verdict.finding import Finding, judged
 
 FIRING_ERROR_DEG = 2.0

@@ -6,10 +6,10 @@ import math
 from collections.abc import Iterable
 from dataclasses import dataclass
 
+from gen.machine.welder import Welder
 from gen.table import TimingTable
-from gen.welder import Welder
-from sim.recording import Recording
-from sim.switch import Conduction
+from sim.bench.recording import Recording
+from sim.bench.switch import Conduction
 from sim.verdict.finding import Finding, judged
 
 FLUX_LIMIT = 1.4

@@ -7,10 +7,10 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 from itertools import pairwise
 
+from gen.machine.welder import Welder
 from gen.table import TimingTable
-from gen.welder import Welder
-from sim.impulse import Swing
-from sim.stress import Stress
+from sim.core.impulse import Swing
+from sim.core.weld_current import Stress
 from sim.thermal import (
     COPPER,
     CUCR1,

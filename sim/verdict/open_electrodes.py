@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
+from gen.machine.welder import Welder
 from gen.table import TimingTable
-from gen.welder import Welder
-from sim.recording import Recording
+from sim.bench.recording import Recording
 from sim.verdict.finding import Finding, judged
 
 

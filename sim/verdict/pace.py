@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from gen.table import TimingTable
-from sim.recording import Recording
+from sim.bench.recording import Recording
 from sim.verdict.finding import Finding, judged
 
 

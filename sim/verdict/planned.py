@@ -6,12 +6,12 @@ import itertools
 import math
 
 from gen.boards import Board
+from gen.machine.welder import FREQUENCY_BAND, Welder
 from gen.schedule import SLOPE_END_PERCENT
 from gen.table import TimingTable
 from gen.timing import GATE_END_DEG
-from gen.welder import FREQUENCY_BAND, Welder
-from sim.circuit import Current, Load
-from sim.mains import HalfCycle
+from sim.bench.circuit import Current, Load
+from sim.bench.mains import HalfCycle
 from sim.verdict.finding import Finding, judged
 from sim.verdict.fired import planned_delays_us
 

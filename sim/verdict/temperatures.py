@@ -5,9 +5,9 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
+from gen.machine.welder import Welder
 from gen.table import TimingTable
-from gen.welder import Welder
-from sim.stress import Stress
+from sim.core.weld_current import Stress
 from sim.verdict.fastest import parts_at_their_pace
 from sim.verdict.heat import HotPart, hot_parts
 

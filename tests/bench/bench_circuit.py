@@ -1,4 +1,4 @@
-"""The closed form's speed against solve_ivp, in one command: `python tests/bench/bench_circuit.py [machines]`.
+"""The closed form's speed against solve_ivp, in one command: `python -m tests.bench.bench_circuit [machines]`.
 
 The same seeded machines are solved both ways. solve_ivp (RK45 and LSODA, events for extinction, no dense output,
 steps as long as it likes) runs at several rtol; each row states the error that rtol really gives, in every swing's
@@ -12,15 +12,10 @@ import statistics
 import sys
 import time
 from collections.abc import Callable
-from pathlib import Path
 from typing import TypeVar
 
-ROOT = Path(__file__).parents[2]
-sys.path[:0] = [str(ROOT), str(ROOT / "tests" / "outside")]
-
-from transformer_reference import Case, random_case, reference  # noqa: E402
-
-from sim.impulse import Impulse, run  # noqa: E402
+from sim.core.impulse import Impulse, run
+from tests.support.outside.transformer_reference import Case, random_case, reference
 
 RTOLS = {
     "RK45": (1e-3, 1e-4, 1e-5, 1e-6, 1e-7, 1e-8, 1e-9, 1e-10, 1e-11),

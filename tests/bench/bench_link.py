@@ -1,6 +1,6 @@
 """Speed of a push, and what sixteen schedules take of a board's memory. Run on request.
 
-    python tests/bench/bench_link.py
+    python -m tests.bench.bench_link
 
 The board is the emitted bundle under MicroPython's Unix port on a pseudo-terminal: a 64-bit interpreter on a fast processor
 with no flash to erase, so that times are those of the protocol and the host, and bytes are about twice a Pico's.
@@ -14,17 +14,13 @@ import tempfile
 import time
 from pathlib import Path
 
-ROOT = Path(__file__).parents[2]
-sys.path[:0] = [str(ROOT), str(ROOT / "tests"), str(ROOT / "tests" / "link")]
-
-from conftest import firmware, make_welder  # noqa: E402
-from stepped_board import SteppedBoard  # noqa: E402
-from unix_board import UnixBoard  # noqa: E402
-
-import gen.link.client  # noqa: E402
-from gen.firmware import FirmwareBundle  # noqa: E402
-from gen.link import Link  # noqa: E402
-from gen.table import TimingRow, TimingTable  # noqa: E402
+import gen.link.client
+from gen.firmware import FirmwareBundle
+from gen.link import Link
+from gen.table import TimingRow, TimingTable
+from tests.support.link.stepped_board import SteppedBoard
+from tests.support.link.unix_board import UnixBoard
+from tests.support.machines import firmware, make_welder
 
 WORST_ROWS = 200
 SCHEDULES = 16

@@ -1,4 +1,4 @@
-"""What the emitted application costs, in one command: `python tests/bench/bench_replay.py`.
+"""What the emitted application costs, in one command: `python -m tests.bench.bench_replay`.
 
 Replays a minute of 20 welds of 20 cycles under each interpreter, and measures the bundle in bytes: as text, as .mpy, and in RAM.
 """
@@ -11,15 +11,11 @@ import tempfile
 import time
 from pathlib import Path
 
-ROOT = Path(__file__).parents[2]
-sys.path[:0] = [str(ROOT), str(ROOT / "tests")]
-
-from conftest import firmware, make_welder  # noqa: E402
-
-from gen.firmware import FirmwareBundle  # noqa: E402
-from sim.host import CALL_INTS  # noqa: E402
-from sim.replay import INTERPRETERS, Interpreter, replay  # noqa: E402
-from sim.world import bench_for, simulate  # noqa: E402
+from gen.firmware import FirmwareBundle
+from sim.bench.host import CALL_INTS
+from sim.bench.world import bench_for, simulate
+from sim.replay.playback import INTERPRETERS, Interpreter, replay
+from tests.support.machines import firmware, make_welder
 
 WELDS = 20
 PHASES = (

@@ -1,6 +1,6 @@
 """Speed of a simulated minute, beside a bare SimPy loop of as many events; cost against half-cycles; start-up times.
 
-One command, `python tests/bench/bench_simulate.py`. Ratios are of one run on one machine.
+One command, `python -m tests.bench.bench_simulate`. Ratios are of one run on one machine.
 """
 
 from __future__ import annotations
@@ -12,19 +12,15 @@ import tempfile
 import time
 from collections.abc import Callable
 from dataclasses import replace
-from pathlib import Path
 
 import simpy
 
-sys.path.insert(0, str(Path(__file__).parents[1]))
-
-from conftest import firmware, make_welder
-
 from gen.firmware import FirmwareBundle
+from gen.machine.welder import Welder
 from gen.table import TimingTable
-from gen.welder import Welder
-from sim.pedal import PedalSpec
-from sim.world import Bench, bench_for, simulate
+from sim.bench.pedal import PedalSpec
+from sim.bench.world import Bench, bench_for, simulate
+from tests.support.machines import firmware, make_welder
 
 WELD = {"weld": "20 cycles", "current_percent": 80}
 

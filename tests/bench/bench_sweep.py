@@ -1,4 +1,4 @@
-"""What a sweep costs: `python tests/bench/bench_sweep.py [machines]`.
+"""What a sweep costs: `python -m tests.bench.bench_sweep [machines]`.
 
 The demonstration's schedule and machine, on one core and on two, each from a cold start of its workers.
 """
@@ -11,13 +11,10 @@ import time
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
-ROOT = Path(__file__).parents[2]
-sys.path[:0] = [str(ROOT)]
-
-from gen.cli.begin import DEMO, DEMO_SCHEDULE, _render, _template  # noqa: E402
-from gen.cli.job import Job, read_job  # noqa: E402
-from gen.welder import WELDER_FILE  # noqa: E402
-from sim.sweep import Drawing, sweep  # noqa: E402
+from gen.cli.begin import DEMO, DEMO_SCHEDULE, _render, _template
+from gen.cli.job import Job, read_job
+from gen.machine.welder import WELDER_FILE
+from sim.sweep import Drawing, sweep
 
 
 def demonstration() -> Job:

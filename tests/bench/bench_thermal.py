@@ -1,4 +1,4 @@
-"""What an answer about heat costs, in one command: `python tests/bench/bench_thermal.py`.
+"""What an answer about heat costs, in one command: `python -m tests.bench.bench_thermal`.
 
 A day's work: 1000 welds of 200 half-cycles, on the switch and on an electrode. Best and median of 15 runs.
 """
@@ -6,13 +6,8 @@ A day's work: 1000 welds of 200 half-cycles, on the switch and on an electrode. 
 from __future__ import annotations
 
 import statistics
-import sys
 import time
 from collections.abc import Callable
-from pathlib import Path
-
-ROOT = Path(__file__).parents[2]
-sys.path[:0] = [str(ROOT)]
 
 begun = time.perf_counter()
 from sim.thermal import (  # noqa: E402

@@ -1,4 +1,4 @@
-"""The emitted application under whatever may happen, at length: `python tests/campaigns/application.py [examples] [seed]`.
+"""The emitted application under whatever may happen, at length: `python -m tests.campaigns.application [examples] [seed]`.
 
 Two thousand examples of sixty steps unless told otherwise, other ones for each seed. Prints how many welds there were, and
 how often each state and lockout was come to; exit 1 with the shortest way to it where something did not hold.
@@ -9,17 +9,13 @@ from __future__ import annotations
 import sys
 import time
 from collections import Counter
-from pathlib import Path
 from typing import Any, ClassVar
 
 import hypothesis
 from hypothesis import HealthCheck, settings
 from hypothesis.stateful import run_state_machine_as_test
 
-ROOT = Path(__file__).parents[2]
-sys.path[:0] = [str(ROOT), str(ROOT / "tests"), str(ROOT / "tests" / "app")]
-
-from application_machine import Application  # noqa: E402
+from tests.support.app.application_machine import Application
 
 STEPS = 60
 

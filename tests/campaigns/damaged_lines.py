@@ -1,4 +1,4 @@
-"""Damaged lines to the emitted application, at length: `python tests/campaigns/damaged_lines.py [number] [first seed]`.
+"""Damaged lines to the emitted application, at length: `python -m tests.campaigns.damaged_lines [number] [first seed]`.
 
 Two hundred thousand unless told otherwise, in this process and under both interpreters: truncated, flipped, merged, shifted,
 noise of 64 KiB, invalid UTF-8, deep nesting, and whole checksums over what cannot be met. Prints figures; exit 1 when anything
@@ -10,16 +10,11 @@ from __future__ import annotations
 import sys
 import time
 from dataclasses import replace
-from pathlib import Path
 
-ROOT = Path(__file__).parents[2]
-sys.path[:0] = [str(ROOT), str(ROOT / "tests"), str(ROOT / "tests" / "app")]
-
-from line_damage import good_lines, storm, stream  # noqa: E402
-from stored import config_of, made  # noqa: E402
-from talking import TalkingBoard, coded, request  # noqa: E402
-
-from sim.replay import INTERPRETERS  # noqa: E402
+from sim.replay.playback import INTERPRETERS
+from tests.support.app.line_damage import good_lines, storm, stream
+from tests.support.app.stored import config_of, made
+from tests.support.app.talking import TalkingBoard, coded, request
 
 AT_ONCE = 10_000  # lines of one seed
 

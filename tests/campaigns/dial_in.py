@@ -1,9 +1,8 @@
-"""Dialling in, at length: `python tests/campaigns/dial_in.py [joints a law and prior] [first seed]`.
+"""Dialling in, at length: `python -m tests.campaigns.dial_in [joints a law and prior] [first seed]`.
 
-Simulated joints of each law (tests/outside/dial_laws.py), no two alike, from a handbook's suggestion that is right, half or
-double, with one outcome and one expulsion in twenty written down wrongly; how the methods are judged alike stands in
-tests/outside/dial_methods.py. Prints, for each law and prior, the median, 90th percentile and mean (one not found as the most)
-of welds to a setting inside the true window, the shares found and held wrongly, and how often our 95 % held each true edge,
+Simulated joints of each law (dial_laws.py of tests/support/outside), no two alike, from a handbook's suggestion that is right,
+half or double, with one outcome and one expulsion in twenty written down wrongly; how the methods are judged alike stands in
+dial_methods.py there. Prints, for each law and prior, the median, 90th percentile and mean (one not found as the most) of welds to a setting inside the true window, the shares found and held wrongly, and how often our 95 % held each true edge,
 over all joints and over those that can be welded.
 """
 
@@ -13,16 +12,12 @@ import os
 import sys
 import time
 from concurrent.futures import ProcessPoolExecutor
-from pathlib import Path
 
 os.environ.setdefault("OMP_NUM_THREADS", "1")  # two processes fill both cores; more threads would only get in the way
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
-ROOT = Path(__file__).parents[2]
-sys.path[:0] = [str(ROOT), str(ROOT / "tests" / "outside")]
-
-from dial_laws import LAWS  # noqa: E402
-from dial_methods import METHODS, MOST_TRIALS, PRIORS, Trial, coverage, figures, try_out  # noqa: E402
+from tests.support.outside.dial_laws import LAWS
+from tests.support.outside.dial_methods import METHODS, MOST_TRIALS, PRIORS, Trial, coverage, figures, try_out
 
 
 def show(title: str, trials: list[Trial]) -> None:

@@ -1,6 +1,6 @@
 """Faults at a weld under way, at length.
 
-`python tests/campaigns/faults.py [welds under way] [state file] [workers]`: 100 000 unless told otherwise, on every core.
+`python -m tests.campaigns.faults [welds under way] [state file] [workers]`: 100 000 unless told otherwise, on every core.
 With a state file it goes on where it was left. Prints progress, each violation with the number of its run, the matrix of
 fault by state, the pairs, the worst over-runs and figures; exit 1 when anything was amiss.
 `... replay NUMBER` prints one run and writes its waveforms. `... rate [runs]` measures one core against two.
@@ -19,16 +19,12 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
-ROOT = Path(__file__).parents[2]
-sys.path[:0] = [str(ROOT), str(ROOT / "tests"), str(ROOT / "tests" / "sim")]
-
-from fault_grounds import ground, numbered, pairs, why_empty  # noqa: E402
-
-from sim.fault_runs import case_of, run_case  # noqa: E402
-from sim.fault_text import recording_text  # noqa: E402
-from sim.faults import FAULTS, STATES, UNDER_WAY  # noqa: E402
-from sim.vcd import vcd_text  # noqa: E402
-from sim.world import simulate  # noqa: E402
+from sim.bench.world import simulate
+from sim.faults.catalogue import FAULTS, STATES, UNDER_WAY
+from sim.faults.runs import case_of, run_case
+from sim.faults.text import recording_text
+from sim.vcd import vcd_text
+from tests.support.faults.fault_grounds import ground, numbered, pairs, why_empty
 
 BATCH = 60  # runs that a worker makes at a time
 EVERY_S = 10  # a line of progress, and a save

@@ -21,13 +21,13 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from mutant_making import Mutation, mutant
+from tests.campaigns.mutant_making import Mutation, mutant
 
 COPIED = ("gen", "sim", "firmware_templates", "boards", "tests", "pyproject.toml")
 # What takes long to read and does not change: everything but the application and the tests.
 READ_BEFORE = (
     "numpy", "pytest", "hypothesis.stateful", "jinja2", "simpy", "littlefs", "pioemu", "adafruit_pioasm",
-    "gen.firmware", "gen.timing", "gen.link.messages", "sim.world", "sim.replay",
+    "gen.firmware", "gen.timing", "gen.link.messages", "sim.bench.world", "sim.replay.playback",
 )  # fmt: skip
 # A test may take so much processor time, and so many times what it takes on the unchanged files; a mutant so much time in all.
 LEAST_S, MANY_TIMES, UNMEASURED_S = 1.0, 5, 2.0

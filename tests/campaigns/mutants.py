@@ -1,4 +1,4 @@
-"""Mutants of the emitted application and the drivers: `python tests/campaigns/mutants.py RESULTS [--only PATH] [--again]`.
+"""Mutants of the emitted application and the drivers: `python -m tests.campaigns.mutants RESULTS [--only PATH] [--again]`.
 
 Makes every change to firmware_templates/app and the families' driver.py that the operators of cosmic-ray (a kept mutation
 tool) can make, and runs chosen tests against each. RESULTS is a file of JSON lines: an interrupted run goes on where it
@@ -26,8 +26,8 @@ from fnmatch import fnmatch
 from hashlib import sha256
 from pathlib import Path
 
-from mutant_making import LEFT_OUT, Mutation, mutations, targets
-from mutant_trying import CAUGHT, SURVIVED, TIMED_OUT, Trial, Worker
+from tests.campaigns.mutant_making import LEFT_OUT, Mutation, mutations, targets
+from tests.campaigns.mutant_trying import CAUGHT, SURVIVED, TIMED_OUT, Trial, Worker
 
 ROOT = Path(__file__).parents[2]
 TEMPLATES = ROOT / "firmware_templates"

@@ -1,7 +1,7 @@
-"""The PIO proof at length, in one command: `python tests/campaigns/pio_words.py [words] [words clock by clock]`.
+"""The PIO proof at length, in one command: `python -m tests.campaigns.pio_words [words] [words clock by clock]`.
 
 Seeded words for both detectors at 47, 50, 60 and 63 Hz against an ideal gate, some of them clock by clock at full period; then
-every instruction of the firing programs is taken out in turn, which the checks of tests/pio must notice. Prints figures, and
+every instruction of the firing programs is taken out in turn, which the checks of tests/firmware/rp2 must notice. Prints figures, and
 fails with a traceback when one is wrong.
 """
 
@@ -9,15 +9,11 @@ import sys
 import time
 from collections.abc import Callable
 from dataclasses import replace
-from pathlib import Path
 
-ROOT = Path(__file__).parents[2]
-sys.path[:0] = [str(ROOT), str(ROOT / "tests" / "pio")]
+import test_firing_properties as properties
 
-import test_firing_properties as properties  # noqa: E402
-from firing_welds import FREQUENCIES_HZ, random_weld, worst_error_us  # noqa: E402
-
-from gen.pio import Instruction, PioProgram, load_program  # noqa: E402
+from gen.pio import Instruction, PioProgram, load_program
+from tests.support.rp2.firing_welds import FREQUENCIES_HZ, random_weld, worst_error_us
 
 A_WELD = 50  # words
 FIRING = ("firing_square", "firing_pulse")

@@ -1,6 +1,6 @@
 """Prints wiring sheets with a headless Chromium on A4 and on Letter: pages, and whether every drawing fits its page.
 
-    python tests/campaigns/print_sheet.py [chromium]
+    python -m tests.campaigns.print_sheet [chromium]
 
 A page of the sheet that runs over the paper's edge would add a page: a sheet is 7 sections, and so 7 pages.
 """
@@ -13,11 +13,8 @@ import sys
 import tempfile
 from pathlib import Path
 
-ROOT = Path(__file__).parents[2]
-sys.path[:0] = [str(ROOT), str(ROOT / "tests"), str(ROOT / "tests" / "gen")]
-
-from conftest import known_welder  # noqa: E402
-from upgrade_machines import MACHINES, sheet_of  # noqa: E402
+from tests.support.machines import known_welder
+from tests.support.wiring.upgrade_machines import MACHINES, sheet_of
 
 SECTIONS = 7
 

@@ -1,4 +1,4 @@
-"""Seeded schedules under both interpreters, at length: `python tests/campaigns/replay_schedules.py [number] [first seed]`.
+"""Seeded schedules under both interpreters, at length: `python -m tests.campaigns.replay_schedules [number] [first seed]`.
 
 The runs are those of tests/replay, 1000 of them unless told otherwise. Prints progress, each difference with its seed, and
 figures; exit 1 when there was a difference, a byte allocated while armed, or an interpreter missing.
@@ -9,16 +9,11 @@ from __future__ import annotations
 import sys
 import time
 from collections import Counter
-from pathlib import Path
 
-ROOT = Path(__file__).parents[2]
-sys.path[:0] = [str(ROOT), str(ROOT / "tests"), str(ROOT / "tests" / "replay")]
-
-from directed_runs import record  # noqa: E402
-from seeded_runs import seeded_run  # noqa: E402
-from tracing import Transition  # noqa: E402
-
-from sim.replay import INTERPRETERS, replay  # noqa: E402
+from sim.replay.playback import INTERPRETERS, replay
+from tests.support.replay.directed_runs import record
+from tests.support.replay.seeded_runs import seeded_run
+from tests.support.replay.tracing import Transition
 
 EVERY_S = 10  # a line of progress
 

@@ -1,4 +1,4 @@
-"""The transformer's closed form at length: `python tests/campaigns/transformer_ivp.py [machines] [first seed]`.
+"""The transformer's closed form at length: `python -m tests.campaigns.transformer_ivp [machines] [first seed]`.
 
 Seeded machines against solve_ivp at two tolerances; prints the worst errors and fails with a traceback beyond the
 tests' limits.
@@ -8,15 +8,10 @@ from __future__ import annotations
 
 import sys
 import time
-from pathlib import Path
 
-ROOT = Path(__file__).parents[2]
-sys.path[:0] = [str(ROOT), str(ROOT / "tests" / "outside")]
-
-from test_transformer_ivp import EXTINCTION_DEG, FLUX, PEAK, RMS  # noqa: E402
-from transformer_reference import Errors, compare, random_case, reference  # noqa: E402
-
-from sim.impulse import run  # noqa: E402
+from sim.core.impulse import run
+from tests.outside.test_transformer_ivp import EXTINCTION_DEG, FLUX, PEAK, RMS
+from tests.support.outside.transformer_reference import Errors, compare, random_case, reference
 
 TOLERANCES = (1e-8, 1e-10)
 

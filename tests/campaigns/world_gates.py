@@ -1,6 +1,6 @@
-"""The emitted PIO words as the gate of whole runs, at length: `python tests/campaigns/world_gates.py [runs] [slow]`.
+"""The emitted PIO words as the gate of whole runs, at length: `python -m tests.campaigns.world_gates [runs] [slow]`.
 
-The runs are those of tests/pio/test_world_gates.py, 1000 of them unless told otherwise; `slow` of them, or 8, are
+The runs are those of tests/firmware/rp2/test_world_gates.py, 1000 of them unless told otherwise; `slow` of them, or 8, are
 emulated clock by clock as well. Prints progress, each difference with the number of its run, and figures; exit 1 when
 there was a difference.
 """
@@ -10,14 +10,9 @@ from __future__ import annotations
 import sys
 import time
 from collections import Counter
-from pathlib import Path
 
-ROOT = Path(__file__).parents[2]
-sys.path[:0] = [str(ROOT), str(ROOT / "tests"), str(ROOT / "tests" / "pio")]
-
-from emulated_gates import compare, emulate, numbered_run  # noqa: E402
-
-from sim.world import simulate  # noqa: E402
+from sim.bench.world import simulate
+from tests.support.rp2.emulated_gates import compare, emulate, numbered_run
 
 EVERY_S = 10  # a line of progress
 

@@ -9,12 +9,12 @@ import sys
 from pathlib import Path
 
 import pytest
-from conftest import compiled, firmware, make_welder
 
 from gen.boards import Board, boards
 from gen.cautions import CAUTIONS
 from gen.firmware import FirmwareBundle, render
-from sim.replay import read_bundle
+from sim.replay.playback import read_bundle
+from tests.support.machines import compiled, firmware, make_welder
 
 ROOT = Path(__file__).parents[2]
 PHASES = (
@@ -179,7 +179,7 @@ from gen.boards import boards
 from gen.firmware import render
 from gen.schedule import read_schedule
 from gen.timing import compile_schedule
-from gen.welder import read_welder
+from gen.machine.welder import read_welder
 welder, schedule = read_welder(Path("welder.toml")), Path("rack.toml").resolve()
 bundle = render(compile_schedule(read_schedule(schedule), welder, boards()["pico"], schedule), welder, boards()["pico"])
 bundle.write(Path("firmware"))

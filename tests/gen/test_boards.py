@@ -8,12 +8,12 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
-from conftest import compiled, make_welder
 from pydantic import ValidationError
 
 from gen.boards import SWITCHING, Board, board_from, boards
 from gen.firmware import render
 from gen.user_files import Wrong
+from tests.support.machines import compiled, make_welder
 
 EVERY = list(boards().values())
 PHASE = {"weld": "6 cycles", "current_percent": 80}

@@ -8,15 +8,15 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from conftest import compiled, firmware, make_welder
 from hypothesis import given
 from hypothesis import strategies as st
 
 from gen.boards import boards
 from gen.cautions import CAUTIONS, caution_lines
 from gen.firmware import STOP_REQUEST, FirmwareBundle, draw, duty_limit, program_version, render, with_crc
+from gen.machine.welder import FREQUENCY_BAND
 from gen.table import TimingRow, heat
-from gen.welder import FREQUENCY_BAND
+from tests.support.machines import compiled, firmware, make_welder
 
 PULSED: tuple[dict[str, Any], ...] = (
     {"pulse": "2 cycles", "current_percent": 60, "repeat": 2, "cool": "4 cycles"},

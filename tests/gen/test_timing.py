@@ -9,17 +9,17 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from conftest import compiled, make_schedule, make_welder
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from gen.boards import Board, boards
 from gen.errors import InputError
+from gen.machine.welder import FREQUENCY_BAND, Welder
 from gen.phase_control import rms_fraction
 from gen.table import TimingRow, TimingTable
 from gen.timing import FULL_MARGIN_DEG, _Compiler, compile_schedule, flux_peak
 from gen.units import degrees_to_us, parse_duration, us_to_degrees
-from gen.welder import FREQUENCY_BAND, Welder
+from tests.support.machines import compiled, make_schedule, make_welder
 
 SOURCE = Path("job.toml")
 ROUNDING_DEG = 0.02  # a delay is whole microseconds

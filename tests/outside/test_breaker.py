@@ -11,10 +11,10 @@ from typing import Literal
 
 import pytest
 
-from gen.breaker import dip, latest_trip_s, magnetic, pace_rms_A, soonest_trip_s, thermal
-from gen.figures import Figure
-from gen.machine import derive
-from gen.welder_parts import Breaker, WelderTables
+from gen.machine.breaker import dip, latest_trip_s, magnetic, pace_rms_A, soonest_trip_s, thermal
+from gen.machine.derived import derive
+from gen.machine.tables import Breaker, WelderTables
+from gen.ranges import Figure
 
 Letter = Literal["B", "C", "D"]
 BANDS: tuple[tuple[Letter, float, float], ...] = (("B", 3, 5), ("C", 5, 10), ("D", 10, 20))

@@ -2,7 +2,7 @@
 
 References: statsmodels' OrderedModel (ordered probit: its likelihood, its maximum and its standard errors); SciPy's normal
 distribution on draws from the stated prior, weighted by the same likelihood written out again. The simulated joints are
-invented (tests/outside/dial_laws.py); tests/campaigns/dial_in.py runs them at length.
+invented (tests/support/outside/dial_laws.py); tests/campaigns/dial_in.py runs them at length.
 """
 
 from __future__ import annotations
@@ -13,8 +13,6 @@ from functools import cache
 
 import numpy as np
 import pytest
-from dial_laws import HANDBOOK, LAWS
-from dial_methods import PRIORS, Trial, figures, try_out
 from scipy.stats import norm
 from statsmodels.miscmodels.ordinal_model import OrderedModel
 
@@ -22,6 +20,8 @@ from gen.handbook.tables import class_rows, iso_rows, rod_rows
 from gen.trials.belief import believe
 from gen.trials.model import ASSUMED, STEP, TEAR_REACH, LogNormal, curves, edges, limit_prior, shapes, tear_prior
 from gen.trials.values import OUTCOMES, Prior, Setting, Tried
+from tests.support.outside.dial_laws import HANDBOOK, LAWS
+from tests.support.outside.dial_methods import PRIORS, Trial, figures, try_out
 
 # -- against statsmodels --------------------------------------------------------------------------------------------
 

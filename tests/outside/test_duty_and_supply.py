@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import pytest
-from conftest import compiled, make_welder
 
-from gen.welder import FREQUENCY_BAND
+from gen.machine.welder import FREQUENCY_BAND
 from sim.verdict.planned import LOWEST_MAINS, duty
+from tests.support.machines import compiled, make_welder
 
 
 def test_duty_of_ten_cycles_thirty_times_a_minute_at_60_Hz() -> None:

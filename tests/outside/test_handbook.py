@@ -13,8 +13,6 @@ from importlib.resources import files
 from pathlib import Path
 
 import pytest
-from conftest import known_welder
-from suggesting import FINISHES, amperes, named, rods, sheets
 
 from gen.boards import boards
 from gen.handbook.advice import suggest
@@ -24,6 +22,8 @@ from gen.handbook.tables import between, class_rows, iso_row, iso_rows, optimum_
 from gen.joint import SETDOWNS, Joint
 from gen.schedule import Weld, read_schedule
 from gen.timing import compile_schedule
+from tests.support.machines import known_welder
+from tests.support.outside.suggesting import FINISHES, amperes, named, rods, sheets
 
 INCH = 25.4
 

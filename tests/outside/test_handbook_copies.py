@@ -8,14 +8,14 @@ printing of the cross-wire and 18/8 stainless tables in a spot welder's manual (
 from __future__ import annotations
 
 import pytest
-from suggesting import amperes, named
 
-from gen.figures import Figure
 from gen.handbook.advice import suggest
 from gen.handbook.single import WITHIN, ZINC_TABLE
 from gen.handbook.suggestion import Suggestion
 from gen.handbook.tables import between, iso_rows, rod_rows, stainless_rows
 from gen.joint import Joint
+from gen.ranges import Figure
+from tests.support.outside.suggesting import amperes, named
 
 KGF_N = 9.80665
 # BS 1140:1993, hot-dip zinc: least and most force (kgf), weld time (50 Hz cycles), current (kA), by ISO's own rows.

@@ -12,8 +12,6 @@ import re
 from pathlib import Path
 
 import pytest
-from conftest import known_welder
-from suggesting import amperes, named, rods, sheets
 
 from gen.boards import boards
 from gen.handbook.advice import suggest
@@ -24,6 +22,8 @@ from gen.handbook.tables import between, optimum_rows
 from gen.joint import FORCE_WITHIN, Joint
 from gen.schedule import Pulse, Weld, read_schedule
 from gen.timing import compile_schedule
+from tests.support.machines import known_welder
+from tests.support.outside.suggesting import amperes, named, rods, sheets
 
 
 def of(current_A: float, frequency_Hz: int = 50, share: float = 0.0, **keys: object) -> Suggestion:

@@ -9,11 +9,11 @@ from __future__ import annotations
 import math
 
 import pytest
-from suggesting import FINISHES, named, rods
 
 from gen.handbook.rods import DIFFUSIVITY_MM2_S, effective_mm, setting
 from gen.handbook.tables import rod_rows
 from gen.joint import SETDOWNS
+from tests.support.outside.suggesting import FINISHES, named, rods
 
 
 @pytest.mark.parametrize("finish", FINISHES)

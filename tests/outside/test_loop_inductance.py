@@ -15,8 +15,8 @@ import pytest
 from scipy.integrate import quad
 from scipy.special import jv
 
-from gen.loop import MU_0, RESISTIVITY, Conductor, internal_impedance, loop_of, rectangle_inductance_H
-from gen.welder_parts import Arms, Electrodes
+from gen.machine.loop import MU_0, RESISTIVITY, Conductor, internal_impedance, loop_of, rectangle_inductance_H
+from gen.machine.tables import Arms, Electrodes
 
 COPPER = RESISTIVITY["Cu-ETP"]
 ARMS = Arms(length_mm=250, throat_mm=100, diameter_mm=20)

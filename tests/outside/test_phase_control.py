@@ -9,8 +9,8 @@ from scipy.integrate import quad, solve_ivp
 from scipy.optimize import brentq
 
 from gen.phase_control import delay_for_fraction_deg, extinction_angle_deg, rms_fraction, volt_seconds
-from sim.circuit import Current, Load
-from sim.mains import HalfCycle
+from sim.bench.circuit import Current, Load
+from sim.bench.mains import HalfCycle
 
 GRID = [
     (delay, angle)

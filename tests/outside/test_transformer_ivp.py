@@ -10,10 +10,10 @@ import math
 
 import pytest
 from scipy.integrate import solve_ivp
-from transformer_reference import Case, Errors, compare, random_case, reference
 
-from sim.impulse import flux_after_pause, run
-from sim.transformer import TransformerCircuit, fade
+from sim.core.impulse import flux_after_pause, run
+from sim.core.transformer import TransformerCircuit, fade
+from tests.support.outside.transformer_reference import Case, Errors, compare, random_case, reference
 
 # Fixed before the first comparison was run.
 RMS, PEAK, EXTINCTION_DEG, FLUX = 0.005, 0.01, 0.5, 0.01

@@ -16,8 +16,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from sim.impulse import Firing, gate_windows, run, sine
-from sim.transformer import MagnetisingCurve, TransformerCircuit
+from sim.core.impulse import Firing, gate_windows, run, sine
+from sim.core.transformer import MagnetisingCurve, TransformerCircuit
 
 # Fixed before the first comparison was run.
 RMS, PEAK, EXTINCTION_DEG = 0.005, 0.01, 0.5

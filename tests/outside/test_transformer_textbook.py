@@ -7,8 +7,8 @@ from dataclasses import replace
 
 import pytest
 
-from sim.circuit import Current, Load
-from sim.impulse import (
+from sim.bench.circuit import Current, Load
+from sim.core.impulse import (
     Firing,
     flux_after_pause,
     gate_windows,
@@ -20,7 +20,7 @@ from sim.impulse import (
     sine,
     worst_of_residues,
 )
-from sim.transformer import MagnetisingCurve, TransformerCircuit
+from sim.core.transformer import MagnetisingCurve, TransformerCircuit
 
 V, F = 230.0, 50.0
 OMEGA = 2 * math.pi * F

@@ -1,0 +1,107 @@
+"""Calibration: measured values into the welder file, in the place of assumed ones, all else in it left as it is."""
+
+from __future__ import annotations
+
+import difflib
+import re
+import tomllib
+from collections.abc import Mapping
+from pathlib import Path
+
+import tomlkit
+from tomlkit.items import Item, Table
+
+from gen.errors import InputError
+from gen.machine.welder import Welder
+from gen.user_files import read_toml, validated, written
+
+# Keys of the welder file that an instrument can read. shorted_tap says on which tap its current was read.
+MEASURED = (
+    "mains.voltage_V",
+    "mains.frequency_Hz",
+    "mains.source_resistance_ohm",
+    "mains.source_inductance_mH",
+    "transformer.working_current_A",
+    "transformer.open_current_A",
+    "transformer.open_secondary_V",
+    "transformer.shorted_current_A",
+    "transformer.shorted_tap",
+    "detector.offset_rise_us",
+    "detector.offset_fall_us",
+)
+MARK = "measured"
+_ASSUMED = re.compile(r"#\s*typical\b")
+
+
+def calibrated(path: Path, values: Mapping[str, float | int | str]) -> str:
+    """The text of the welder file at `path` with `values` (by `table.key`) in it; comments and layout stay.
+
+    A key that stands commented out is given in its place. Raises InputError where the file that would come of it is wrong.
+    """
+    content = read_toml(path)
+    text = path.read_bytes().decode("utf-8-sig")
+    for key, value in values.items():
+        table, name = key.split(".")
+        if name not in content.get(table, {}):
+            text = _given(text, table, name, value)
+    document = tomlkit.parse(text)
+    for key, value in values.items():
+        table, name = key.split(".")
+        held = document.setdefault(table, tomlkit.table())
+        if name in held and held[name] == value:
+            continue
+        held[name] = value
+        item = held[name]
+        if isinstance(held, Table) and isinstance(item, Item) and _ASSUMED.match(item.trivia.comment):
+            item.comment(MARK)
+            item.trivia.comment_ws = "  "
+    changed = tomlkit.dumps(document)
+    validated(Welder, tomllib.loads(changed), path)
+    return changed
+
+
+def _given(text: str, table: str, name: str, value: float | int | str) -> str:
+    """`text` with this key given: in the place of its line `# name = ...`, or first in its table.
+
+    As it was where the table has no header of its own.
+    """
+    lines = text.splitlines(keepends=True)
+    head = None
+    for number, line in enumerate(lines):
+        ending = line[len(line.rstrip("\r\n")) :] or "\n"
+        given = f"{name} = {tomlkit.item(value).as_string()}  # {MARK}{ending}"
+        if header := re.match(r"\s*\[+\s*([^\]]+?)\s*\]", line):
+            if head is not None:
+                break
+            if header[1] == table:
+                head = number, line.rstrip("\r\n") + ending + given
+        elif head is not None and re.match(rf"#\s*{name}\s*=", line):
+            lines[number] = given
+            return "".join(lines)
+    if head is not None:
+        lines[head[0]] = head[1]
+    return "".join(lines)
+
+
+def difference(path: Path, changed: str) -> str:
+    """What would change in the file, as a unified diff; "" for nothing."""
+    before = path.read_bytes().decode("utf-8-sig").splitlines()
+    lines = difflib.unified_diff(before, changed.splitlines(), str(path), f"{path}, calibrated", lineterm="", n=1)
+    return "\n".join(lines)
+
+
+def measured_key(text: str) -> tuple[str, float | int | str]:
+    """KEY=VALUE as typed. Raises InputError where the key is none that is measured, or the value is none that TOML knows."""
+    key, equals, value = text.partition("=")
+    key = key.strip()
+    if not equals or key not in MEASURED:
+        raise InputError(
+            "command line", "KEY=VALUE", written(text), f"allowed: a value for one of {', '.join(MEASURED)}"
+        )
+    try:
+        read = tomllib.loads(f"value = {value}")["value"]
+    except tomllib.TOMLDecodeError:
+        read = value.strip()
+    if not isinstance(read, (int, float, str)):
+        raise InputError("command line", key, written(value), "allowed: a number, or a name in quotes")
+    return key, read

@@ -1,0 +1,172 @@
+"""The commissioning steps under power: a resistive load, open electrodes, shorted electrodes, the first weld.
+
+Limits and their sources: as in commissioning_steps.py.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from gen.boards import Board
+from gen.commissioning.shots import (
+    SHORTED_CYCLES,
+    conducted_fraction,
+    least_load_W,
+    lowest,
+    lowest_tap,
+    shorted_fraction,
+    shot,
+)
+from gen.commissioning.walk import (
+    OPEN,
+    RESISTIVE,
+    SCRAP,
+    SHORTED,
+    Step,
+)
+from gen.machine.welder import Welder
+from gen.ranges import Figure, shown
+
+MAINS = 0.1  # EN 50160, from memory
+LOAD = 0.2  # plate of the load 10 %, mains 10 %, clamp meter 3 %, together; a missing half-wave is 29 %
+OPEN_GIVEN = 0.3
+OPEN_DC = 0.2
+CLAMP_ZERO_A = 0.2
+OPEN_TYPICAL = (0.01, 0.15)  # of the working current; common practice, no source
+FIRST_WELD_SHARE = (0.3, 1.1)  # of the working current: 40 % current at the least, and what the heat was judged with
+
+
+def resistive(welder: Welder, board: Board, read_W: float | None) -> tuple[Step, ...]:
+    """The load and the shot through it, the transformer disconnected; `read_W`: of the load, where it was read."""
+    voltage_V, least_W = welder.mains.voltage_V, least_load_W(welder)
+    latching = welder.switch.latching_current_A
+    power = Step(
+        "load-power",
+        "The load",
+        RESISTIVE,
+        (
+            "A heater, kettle or bank of filament lamps without electronics. A small lamp draws less than the switch latches at.",
+        ),
+        "watts, from its plate",
+        Figure(
+            least_W,
+            max(voltage_V * welder.transformer.working_current_A, 2 * least_W),
+            "W",
+            f"500 W or what latches {latching:g} A to the gate's end, whichever is more; no more than the working current",
+        ),
+        "take another load",
+        needs_board=True,
+    )
+    load_W = read_W or 1000.0
+    another = "" if read_W else " (another load in proportion)"
+    amperes = load_W / voltage_V * conducted_fraction(shot("resistive-load", welder, board).table, 0.0)
+    through = Step(
+        "resistive-load",
+        "The load through the switch",
+        RESISTIVE,
+        (f"Press the pedal and hold it: {SHORTED_CYCLES} cycles at 60 % current, counted by the board.",),
+        "true RMS amperes held by the clamp meter",
+        Figure(
+            amperes * (1 - LOAD),
+            amperes * (1 + LOAD),
+            "A",
+            f"{load_W:g} W{another} at {voltage_V:g} V through this firing delay; plate, mains and meter 20 % together",
+        ),
+        "nothing: gate lead, gate supply, contactor; seven tenths: one thyristor does not fire; too much: it fires early",
+        needs_board=True,
+        shot="resistive-load",
+    )
+    return power, through
+
+
+def open_electrodes(welder: Welder, read_A: float | None) -> tuple[Step, ...]:
+    """Magnetising current, its direct part, and no half-waves; `read_A`: the current, where it was read."""
+    t = welder.transformer
+    if t.open_current_A is not None:
+        given = t.open_current_A
+        limit = Figure(
+            given * (1 - OPEN_GIVEN), given * (1 + OPEN_GIVEN), "A", "transformer.open_current_A within 30 %"
+        )
+    else:
+        low, high = (share * t.working_current_A for share in OPEN_TYPICAL)
+        limit = Figure(low, high, "A", "1 to 15 % of the working current: common practice, no source")
+    through = Step(
+        "open-electrodes",
+        "Open electrodes",
+        OPEN,
+        (
+            f"Press the pedal and hold it: {SHORTED_CYCLES} cycles at full current. A loud hum means half-waves: let go.",
+        ),
+        "true RMS amperes held by the clamp meter",
+        limit,
+        "too much: a shorted turn, or one thyristor does not fire and the core saturates; nothing: primary leads, tap switch",
+        needs_board=True,
+        shot="open-electrodes",
+    )
+    open_A = read_A or t.idle_current_A
+    most_A = max(OPEN_DC * open_A, CLAMP_ZERO_A)
+    balance = Step(
+        "open-balance",
+        "Open electrodes, d.c.",
+        OPEN,
+        (
+            "The same shot with the clamp meter on d.c.: current that flows one way only is d.c., and saturates the core.",
+        ),
+        "mean d.c. amperes held by a d.c. clamp meter, either sign",
+        Figure(
+            -most_A,
+            most_A,
+            "A",
+            f"{100 * OPEN_DC:g} % of the {shown(open_A)} A that flow with open electrodes, or {CLAMP_ZERO_A:g} A for the meter's "
+            "zero: ours; half-waves alone come to most of that current and more",
+        ),
+        "one thyristor does not fire, or the detector's two offsets are wrong; do not go on to the shorted electrodes",
+        needs_board=True,
+        tool_may_lack=True,
+        shot="open-electrodes",
+    )
+    return through, balance
+
+
+def shorted(welder: Welder, board: Board) -> Step:
+    """The one shot on the lowest tap that says what the machine can give."""
+    tap, found, fraction = lowest_tap(welder.transformer), lowest(welder).short_primary, shorted_fraction(welder, board)
+    return Step(
+        "shorted",
+        "Shorted electrodes",
+        replace(SHORTED, state=(SHORTED.state[0].format(tap=tap or "this machine has only one"), *SHORTED.state[1:])),
+        (f"Press the pedal and hold it: {SHORTED_CYCLES} cycles at full current, and none for a minute after.",),
+        "true RMS amperes held by the clamp meter",
+        Figure(
+            found.low * fraction.low * (1 - MAINS),
+            found.high * fraction.high * (1 + MAINS),
+            "A",
+            f"short-circuit current: {found.source}; {fraction.source}; mains within 10 %",
+        ),
+        "too much: another tap is set, or the file's readings are wrong; too little: electrodes, joints of the secondary",
+        needs_board=True,
+        shot="shorted",
+    )
+
+
+def first_weld(welder: Welder) -> Step:
+    """A weld on scrap, with somebody watching."""
+    working = welder.machine.in_use.working_primary
+    return Step(
+        "first-weld",
+        "First weld",
+        SCRAP,
+        (
+            "Press the pedal and hold it through the weld and the hold time. The schedule is the one selected on the board.",
+        ),
+        "true RMS amperes held by the clamp meter",
+        Figure(
+            working.low * FIRST_WELD_SHARE[0],
+            working.high * FIRST_WELD_SHARE[1],
+            "A",
+            "30 % of the working current (current of 40 % at least) to 110 %: heat was not judged above",
+        ),
+        "too much: put it into the welder file as working_current_A and simulate anew; too little: work, electrodes, leads",
+        needs_board=True,
+        shot="selected",
+    )

@@ -1,0 +1,75 @@
+"""The commissioning on paper: the numbered sheet to fill in by hand, and the record of a walk to sign."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from jinja2 import Environment, PackageLoader, StrictUndefined
+
+from gen.boards import Board
+from gen.cautions import CAUTIONS
+from gen.commissioning.steps import SHORT_CIRCUIT
+from gen.commissioning.walk import NOT_DONE, Step
+from gen.machine.welder import Welder
+from gen.ranges import shown
+from gen.records import CheckRecord
+
+_NAMES = {"shorted": ("shorted", SHORT_CIRCUIT)}  # steps under which more than one check stands
+
+
+@dataclass(frozen=True)
+class _Line:
+    """A step with its number and, in a record, every time that it was tried."""
+
+    number: int
+    step: Step
+    tried: tuple[CheckRecord, ...]
+
+    @property
+    def outcome(self) -> str:
+        return self.tried[-1].outcome if self.tried else "not reached"
+
+
+def sheet_html(welder: Welder, board: Board, steps: Sequence[Step]) -> str:
+    """The numbered steps as one self-contained HTML page, with room for readings and initials."""
+    lines = [_Line(number, step, ()) for number, step in enumerate(steps, 1)]
+    return _rendered("Commissioning sheet", welder, board, lines, "")
+
+
+def record_html(welder: Welder, board: Board, steps: Sequence[Step], walk: Sequence[CheckRecord]) -> str:
+    """The record of one walk as one self-contained HTML page: every try of every step, and a line to sign.
+
+    Limits and instructions are told as they stood when each step was tried.
+    """
+    lines = [
+        _Line(number, step, tuple(check for check in walk if check.step in _NAMES.get(step.name, (step.name,))))
+        for number, step in enumerate(steps, 1)
+    ]
+    return _rendered(f"Commissioning record, walk {walk[-1].walk}", welder, board, lines, walk[-1].checked_at)
+
+
+def _rendered(title: str, welder: Welder, board: Board, lines: Sequence[_Line], ended_at: str) -> str:
+    environment = Environment(
+        loader=PackageLoader("gen.commissioning"),
+        undefined=StrictUndefined,
+        autoescape=True,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    environment.filters["shown"] = shown
+    stages: list[tuple[str, list[_Line]]] = []
+    for line in lines:
+        if not stages or stages[-1][0] != line.step.stage.title:
+            stages.append((line.step.stage.title, []))
+        stages[-1][1].append(line)
+    return environment.get_template("sheet.html.j2").render(
+        title=title,
+        welder=welder,
+        board=board,
+        stages=stages,
+        cautions=CAUTIONS,
+        not_done=NOT_DONE,
+        ended_at=ended_at,
+        boards_told=sorted({check.board for line in lines for check in line.tried if check.board}),
+    )

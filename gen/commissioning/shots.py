@@ -1,0 +1,127 @@
+"""The welds of a commissioning: three short schedules of our own, and the machine that each of them meets."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+from gen.boards import Board
+from gen.machine.derived import Machine, Tap
+from gen.machine.tables import Transformer
+from gen.machine.welder import Welder
+from gen.phase_control import rms_fraction
+from gen.ranges import Figure, spanning
+from gen.schedule import Hold, Off, Schedule, Squeeze, Weld
+from gen.table import TimingTable
+from gen.timing import GATE_END_DEG, compile_schedule
+from gen.units import Duration, parse_duration, us_to_degrees
+
+LEAST_LOAD_W = 500.0
+SHORTED_CYCLES = 25
+MINUTE = "60 s"  # of off time, in which the board takes no pedal: what keeps two shots a minute apart
+NAME_BEGINS = "commission-"
+
+
+@dataclass(frozen=True)
+class Shot:
+    """One weld of a commissioning: its schedule, and the welder as it is for judging the weld beforehand."""
+
+    schedule: Schedule
+    table: TimingTable
+    meets: Welder
+
+
+def shot(name: str, welder: Welder, board: Board) -> Shot:
+    """The weld of the step `name`: resistive-load, open-electrodes or shorted. Raises InputError where limits forbid it."""
+    percent, off = (60.0, "5 s") if name == "resistive-load" else (100.0, MINUTE if name == "shorted" else "5 s")
+    schedule = Schedule(
+        name=NAME_BEGINS + name,
+        frequency_Hz=welder.mains.frequency_Hz,
+        phases=(
+            Squeeze(squeeze=_time("0.5 s")),
+            Weld(weld=_time(f"{SHORTED_CYCLES} cycles"), current_percent=percent),
+            Hold(hold=_time("10 cycles")),
+            Off(off=_time(off)),
+        ),
+    )
+    table = compile_schedule(schedule, welder, board, Path(f"{schedule.name}.toml"))
+    return Shot(schedule, table, with_shorted_electrodes(welder) if name == "shorted" else welder)
+
+
+def _time(text: str) -> Duration:
+    return parse_duration(text)
+
+
+def lowest_tap(transformer: Transformer) -> str:
+    """The tap with the lowest open secondary voltage; "" without taps."""
+    volts = transformer.tap_volts
+    return min(volts, key=lambda tap: volts[tap]) if volts else ""
+
+
+def lowest(welder: Welder) -> Tap:
+    """What the machine gives on its lowest tap."""
+    name = lowest_tap(welder.transformer)
+    return next(tap for tap in welder.machine.taps if tap.name == name)
+
+
+def with_shorted_electrodes(welder: Welder) -> Welder:
+    """The machine on its lowest tap with nothing between its electrodes, so that the short-circuit current is its working one."""
+    machine, tap = welder.machine, lowest(welder)
+    used = machine.in_use.turns_ratio
+    k = (tap.turns_ratio.middle / used.middle) ** 2 if tap.turns_ratio and used else 1.0
+    none = Figure(0.0, 0.0, "ohm", "electrodes pressed together")
+    in_use = replace(
+        tap,
+        working_primary=tap.short_primary,
+        working_secondary=tap.short_secondary,
+        load_angle=machine.short_angle,
+    )
+    settled: Machine = replace(
+        machine,
+        leakage_resistance=_times(machine.leakage_resistance, k),
+        leakage_reactance=_times(machine.leakage_reactance, k),
+        loop_resistance=_times(machine.loop_resistance, k) if machine.loop_resistance else None,
+        loop_reactance=_times(machine.loop_reactance, k) if machine.loop_reactance else None,
+        work_resistance=none,
+        work_secondary_uohm=replace(none, unit="micro-ohm") if machine.work_secondary_uohm else None,
+        taps=(in_use,),
+    )
+    return welder.at(settled)
+
+
+def _times(figure: Figure, k: float) -> Figure:
+    """Seen from a tap with another turns ratio."""
+    return replace(figure, low=figure.low * k, high=figure.high * k)
+
+
+def least_load_W(welder: Welder) -> float:
+    """The least load that shows anything: 500 W, or more where its current at the gate's end would not be latched."""
+    at_the_end = math.sqrt(2) * math.sin(math.radians(GATE_END_DEG))
+    return max(LEAST_LOAD_W, welder.mains.voltage_V * welder.switch.latching_current_A / at_the_end)
+
+
+def conducted_fraction(table: TimingTable, load_angle_deg: float) -> float:
+    """RMS current of a load with this angle over the weld of `table`, as a fraction of that at full conduction."""
+    fired = [row for row in table.rows if row.firing_delay_us is not None]
+    squares = sum(
+        row.half_cycles * rms_fraction(us_to_degrees(row.firing_delay_us or 0, table.frequency_Hz), load_angle_deg) ** 2
+        for row in fired
+    )
+    return math.sqrt(squares / sum(row.half_cycles for row in fired))
+
+
+def shorted_fraction(welder: Welder, board: Board) -> Figure:
+    """What part of the short-circuit current the shot with shorted electrodes lets through, over what its angle may be.
+
+    100 % fires a little beyond the greatest load angle, so that where the short circuit lags less, a little is missing.
+    """
+    table, angle = shot("shorted", welder, board).table, welder.machine.short_angle
+    fractions = (conducted_fraction(table, a) for a in (angle.low, angle.middle, angle.high))
+    return spanning(fractions, "", f"the firing delay at a short-circuit angle of {angle.text}")
+
+
+def short_circuit_A(reading_A: float, welder: Welder, board: Board) -> Figure:
+    """The short-circuit current at full conduction that a reading of that shot stands for."""
+    fraction = shorted_fraction(welder, board)
+    return Figure(reading_A / fraction.high, reading_A / fraction.low, "A", f"{reading_A:g} A read, {fraction.source}")

@@ -1,0 +1,282 @@
+"""The machine as far as its owner's few readings tell: every impedance and current as a range, with where it came from.
+
+A range spans every combination of the ends of what is not known exactly (`gen.readings`): exact where a figure rises or
+falls steadily with each of them, and the angle, with which some do not, is taken in eighths.
+"""
+
+from __future__ import annotations
+
+import cmath
+import math
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, replace
+
+from gen.machine.loop import Loop, loop_of
+from gen.machine.readings import (
+    CLAMP,
+    GEOMETRY,
+    REFERENCE_OHM,
+    SECONDARY,
+    SHORT_ANGLE_DEG,
+    SOURCE,
+    TAPPING,
+    WORK_UOHM,
+    Case,
+    Circuit,
+    cases,
+    circuit_of,
+    circuits,
+    load_angles,
+    referred,
+    source_given,
+    source_ohm,
+    turns_on,
+    working_given,
+)
+from gen.machine.tables import Transformer, WelderTables
+from gen.ranges import Figure, shown, spanning
+from gen.user_files import Wrong, figure
+
+
+@dataclass(frozen=True)
+class Tap:
+    """What one tap gives. Secondary figures are None where no open secondary voltage is known."""
+
+    name: str
+    turns_ratio: Figure | None
+    short_primary: Figure
+    short_secondary: Figure | None
+    working_primary: Figure
+    working_secondary: Figure | None
+    load_angle: Figure
+
+
+@dataclass(frozen=True)
+class Machine:
+    """All as seen from the primary on the tap in use, in ohms, unless the name says otherwise.
+
+    Where the loop cannot be told apart (no arms, or no turns ratio) `loop_*` are None and leakage includes it.
+    """
+
+    voltage_V: float
+    frequency_Hz: int
+    source_resistance: Figure
+    source_reactance: Figure
+    leakage_resistance: Figure
+    leakage_reactance: Figure
+    loop_resistance: Figure | None
+    loop_reactance: Figure | None
+    work_resistance: Figure
+    work_secondary_uohm: Figure | None
+    short_impedance: Figure
+    short_angle: Figure
+    taps: tuple[Tap, ...]
+
+    @property
+    def in_use(self) -> Tap:
+        """The tap in use."""
+        return self.taps[0]
+
+    @property
+    def source_ohm(self) -> complex:
+        """Middle of the supply's impedance."""
+        return complex(self.source_resistance.middle, self.source_reactance.middle)
+
+    @property
+    def leakage_ohm(self) -> complex:
+        """Middle of windings and leakage, and of the loop where it is not told apart."""
+        return complex(self.leakage_resistance.middle, self.leakage_reactance.middle)
+
+    @property
+    def loop_ohm(self) -> complex:
+        """Middle of the secondary loop; 0 where it is in the leakage."""
+        if self.loop_resistance is None or self.loop_reactance is None:
+            return 0j
+        return complex(self.loop_resistance.middle, self.loop_reactance.middle)
+
+    def figures(self) -> Iterator[tuple[str, Figure]]:
+        """Name and figure, in the order in which they are best read; taps after the one in use follow by name."""
+        yield "supply resistance", self.source_resistance
+        yield "supply reactance", self.source_reactance
+        rest = "transformer" if self.loop_resistance else "transformer and loop"
+        yield f"{rest} resistance", self.leakage_resistance
+        yield f"{rest} reactance", self.leakage_reactance
+        if self.loop_resistance and self.loop_reactance:
+            yield "loop resistance", self.loop_resistance
+            yield "loop reactance", self.loop_reactance
+        yield "work resistance", self.work_resistance
+        if self.work_secondary_uohm:
+            yield "work resistance, itself", self.work_secondary_uohm
+        yield "short-circuit impedance", self.short_impedance
+        yield "short-circuit angle", self.short_angle
+
+
+def derive(welder: WelderTables) -> Machine:
+    """What follows from the welder file. Raises Wrong where no machine could have these figures together."""
+    loop = loop_of(welder.arms, welder.electrodes, welder.mains.frequency_Hz) if welder.arms else None
+    found = circuits(welder, loop)
+    if not found:
+        raise _contradiction(welder, loop)
+    return _Summary(welder, loop, found).machine()
+
+
+def derive_at(welder: WelderTables, case: Case) -> Machine:
+    """The machine of one case, every figure a point; an angle given as a range too. Raises Impossible."""
+    loop = loop_of(welder.arms, welder.electrodes, welder.mains.frequency_Hz) if welder.arms else None
+    circuit = circuit_of(welder, loop, case)
+    machine = _Summary(welder, loop, [(case, circuit)]).machine()
+    angle = math.degrees(cmath.phase(circuit.total))
+    in_use = replace(machine.in_use, load_angle=Figure(angle, angle, "degrees", "one case"))
+    return replace(machine, taps=(in_use, *machine.taps[1:]))
+
+
+def _contradiction(welder: WelderTables, loop: Loop | None) -> Wrong:
+    """Which of the figures cannot go with the others."""
+    t, voltage_V = welder.transformer, welder.mains.voltage_V
+    alone = "the supply" + (" and the arms alone let" if loop and t.tap_volts else " alone lets")
+    tap = t.shorted_tap if t.shorted_current_A else None
+
+    def known(case: Case) -> complex:
+        turns = turns_on(welder, tap, case)
+        return source_ohm(welder.mains, t) * case.source + referred(loop, case, turns)
+
+    least = min((known(case) for case in cases(welder, loop)), key=abs)
+    most_A = voltage_V / abs(least)
+    key, given_A = (
+        ("shorted_current_A", t.shorted_current_A)
+        if t.shorted_current_A
+        else ("working_current_A", t.working_current_A)
+    )
+    if given_A * (1 - CLAMP) > most_A:
+        allowed = f"allowed: at most {_floored(most_A / (1 - CLAMP))}, which is all that {alone} through"
+        return Wrong(f"transformer.{key}", figure(given_A), allowed)
+    if t.shorted_current_A is None:
+        z = voltage_V / t.working_current_A
+        least_deg, most_deg = (math.degrees(a) for a in (math.asin(least.imag / z), math.acos(least.real / z)))
+        if t.load_angle_max_deg < least_deg:
+            allowed = f"allowed: {math.ceil(least_deg)} or more, which is what {alone.split(' alone')[0]} alone come to"
+            return Wrong("transformer.load_angle_max_deg", figure(t.load_angle_max_deg), allowed)
+        allowed = f"allowed: {math.floor(most_deg)} or less, for the resistance of {alone.split(' alone')[0]}"
+        return Wrong("transformer.load_angle_min_deg", figure(t.load_angle_min_deg), allowed)
+    unloaded = WelderTables.model_construct(**(dict(welder) | {"transformer": _without_working(t)}))
+    short_A = max(voltage_V / abs(circuit.short) for _, circuit in circuits(unloaded, loop))
+    allowed = f"allowed: less than {_floored(short_A)}, the most that flows on this tap with the electrodes shorted"
+    return Wrong("transformer.working_current_A", figure(t.working_current_A), allowed)
+
+
+def _floored(value: float) -> str:
+    """Three digits, rounded down, so that what a message allows is allowed."""
+    step: float = 10.0 ** (math.floor(math.log10(value)) - 2)
+    return shown(math.floor(value / step) * step)
+
+
+def _without_working(t: Transformer) -> Transformer:
+    return Transformer.model_construct(_fields_set=t.model_fields_set - {"working_current_A"}, **dict(t))
+
+
+@dataclass(frozen=True)
+class _Summary:
+    """Turns the circuits of all cases into figures that span them."""
+
+    welder: WelderTables
+    loop: Loop | None
+    found: list[tuple[Case, Circuit]]
+
+    def over(self, value: Callable[[Circuit], float], unit: str, source: str) -> Figure:
+        return spanning((value(circuit) for _, circuit in self.found), unit, source)
+
+    def machine(self) -> Machine:
+        w, t = self.welder, self.welder.transformer
+        supply = self.supply()
+        if t.shorted_current_A:
+            on = f" on tap {t.shorted_tap}" if t.shorted_tap else ""
+            reading = f"from shorted_current_A = {t.shorted_current_A:g}{on}, read within {CLAMP * 100:g} %"
+            angle = "typical, {:g} to {:g} degrees (common practice, no source), where supply and arms allow".format(
+                *SHORT_ANGLE_DEG
+            )
+        else:
+            reading = (
+                "from the working current and load angle, the work taking 20 to 80 % of the other resistance (typical)"
+            )
+            angle = reading
+        rest = f"{reading}, less the supply{' and the loop' if self.told_apart else ''}"
+        turns = self.found[0][1].turns
+        return Machine(
+            w.mains.voltage_V,
+            w.mains.frequency_Hz,
+            self.over(lambda c: c.source.real, "ohm", supply),
+            self.over(lambda c: c.source.imag, "ohm", supply),
+            self.over(lambda c: c.leakage.real, "ohm", rest),
+            self.over(lambda c: c.leakage.imag, "ohm", rest),
+            self.over(lambda c: c.loop.real, "ohm", self.geometry("R")) if self.told_apart else None,
+            self.over(lambda c: c.loop.imag, "ohm", self.geometry("X")) if self.told_apart else None,
+            self.over(lambda c: c.work_ohm, "ohm", self.work()),
+            self.over(lambda c: 1e6 * c.work_ohm / c.turns**2, "micro-ohm", self.work()) if turns else None,
+            self.over(lambda c: abs(c.short), "ohm", reading),
+            self.over(lambda c: math.degrees(cmath.phase(c.short)), "degrees", angle),
+            tuple(self.tap(name) for name in t.tap_volts or {"": 0.0}),
+        )
+
+    @property
+    def told_apart(self) -> bool:
+        return self.loop is not None and bool(self.welder.transformer.tap_volts)
+
+    def supply(self) -> str:
+        if source_given(self.welder.mains):
+            return f"given, within {SOURCE * 100:g} %"
+        least = " or of what drops 10 %, the less" if self.stiffer_than_reference else ""
+        return f"typical: a quarter to all of IEC 60725's reference impedance (0.4 + j0.25 ohm, from memory){least}"
+
+    @property
+    def stiffer_than_reference(self) -> bool:
+        return source_ohm(self.welder.mains, self.welder.transformer).real < REFERENCE_OHM.real
+
+    def geometry(self, part: str) -> str:
+        if part == "R":
+            return (
+                "from the arms' and electrodes' size, once to twice for joints and warmth (common practice, no source)"
+            )
+        steel = ", 1.1 to 1.5 times for steel in the throat (common practice, no source)"
+        has_steel = self.welder.arms is not None and self.welder.arms.steel_in_throat
+        within = f"(Grover's rectangle of round wire), within {GEOMETRY * 100:g} %{steel if has_steel else ''}"
+        return f"from the arms' and electrodes' size {within}"
+
+    def work(self) -> str:
+        t = self.welder.transformer
+        if t.shorted_current_A and working_given(t):
+            return "from working_current_A and shorted_current_A"
+        if t.shorted_current_A and t.tap_volts:
+            return "typical: {:g} to {:g} micro-ohm (common practice, no source)".format(*WORK_UOHM)
+        what = "short-circuit impedance" if t.shorted_current_A else "resistance not in supply and arms"
+        return f"typical: 20 to 80 % of the {what} (common practice, no source)"
+
+    def tap(self, name: str) -> Tap:
+        t, voltage_V = self.welder.transformer, self.welder.mains.voltage_V
+        base = turns_on(self.welder, name)
+        in_use = name == next(iter(t.tap_volts), name)
+        on_tap = [circuit.on_tap(turns_on(self.welder, name, case)) for case, circuit in self.found]
+
+        def through(of: Callable[[Circuit], complex], source: str) -> tuple[Figure, Figure | None]:
+            primary = spanning((voltage_V / abs(of(c)) for c in on_tap), "A", source)
+            if not base:
+                return primary, None
+            secondary = (voltage_V / abs(of(c)) * c.turns for c in on_tap)
+            return primary, spanning(secondary, "A", "primary current times the turns ratio")
+
+        read = f"given, read within {CLAMP * 100:g} %"
+        computed = "V over the impedance" + ("" if in_use else ", scaled with the square of the turns")
+        is_shorted = t.shorted_current_A is not None and (name == t.shorted_tap if t.shorted_tap else in_use)
+        short_primary, short_secondary = through(lambda c: c.short, read if is_shorted else computed)
+        working = read if working_given(t) and in_use else f"{computed}, with the work"
+        working_primary, working_secondary = through(lambda c: c.total, working)
+        low, high, typical = load_angles(t)
+        if in_use and (not typical or t.shorted_current_A is None):
+            load_angle = Figure(low, high, "degrees", "typical (common practice, no source)" if typical else "given")
+        else:
+            phases = (math.degrees(cmath.phase(c.total)) for c in on_tap)
+            load_angle = spanning(phases, "degrees", "angle of the impedance with the work")
+        ratio = f"mains over open secondary, within {SECONDARY * 100:g} %"
+        if len(t.tap_volts) > 1:
+            ratio += f", tap against tap {TAPPING * 100:g} %"
+        turns = spanning((c.turns for c in on_tap), "", ratio) if base else None
+        return Tap(name, turns, short_primary, short_secondary, working_primary, working_secondary, load_angle)

@@ -1,0 +1,103 @@
+"""What another pair of electrodes would cost, before anyone turns them on a lathe."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from gen.machine.loop import Loop, loop_of
+from gen.machine.readings import JOINTS_FACTOR, Case, Circuit, circuits
+from gen.machine.tables import Electrodes, WelderTables
+from gen.ranges import Figure, spanning
+
+WARM_FACTOR = (1.0, 1.3)  # resistance of the shanks against that at 20 degC: to about 100 degC, 0.00393 /K
+
+
+@dataclass(frozen=True)
+class With:
+    """The machine on its tap in use with one pair of electrodes. Heat: in both shanks while full current flows."""
+
+    electrodes: Electrodes
+    short_secondary: Figure
+    working_primary: Figure
+    working_secondary: Figure
+    shank_resistance: Figure
+    shank_heat: Figure
+
+
+@dataclass(frozen=True)
+class Change:
+    """Two pairs compared; each change is taken case by case, so that what both have in common drops out."""
+
+    present: With
+    other: With
+    primary: Figure
+    secondary: Figure
+    secondary_percent: Figure
+    heat_percent: Figure
+
+
+@dataclass(frozen=True)
+class _Outcome:
+    """One case with one pair: amperes, ohms, watts."""
+
+    short_A: float
+    primary_A: float
+    secondary_A: float
+    shank_ohm: float
+
+    @property
+    def heat_W(self) -> float:
+        return self.secondary_A**2 * self.shank_ohm
+
+
+def compare(welder: WelderTables, other: Electrodes) -> Change:
+    """The electrodes of the welder file against `other`, the rest as it is.
+
+    Needs arms, electrodes and an open secondary voltage in the welder file; raises ValueError without.
+    """
+    if welder.arms is None or welder.electrodes is None or not welder.transformer.tap_volts:
+        raise ValueError("to compare electrodes, arms, electrodes and an open secondary voltage must be given")
+    frequency_Hz = welder.mains.frequency_Hz
+    now, then = (loop_of(welder.arms, e, frequency_Hz) for e in (welder.electrodes, other))
+    pairs = [
+        (_outcome(welder, case, circuit, now, now), _outcome(welder, case, circuit, now, then))
+        for case, circuit in circuits(welder, now)
+    ]
+    return Change(
+        _with(welder.electrodes, [before for before, _ in pairs]),
+        _with(other, [after for _, after in pairs]),
+        spanning((after.primary_A - before.primary_A for before, after in pairs), "A", "case by case"),
+        spanning((after.secondary_A - before.secondary_A for before, after in pairs), "A", "case by case"),
+        spanning((100 * (after.secondary_A / before.secondary_A - 1) for before, after in pairs), "%", "case by case"),
+        spanning((100 * (after.heat_W / before.heat_W - 1) for before, after in pairs), "%", "case by case"),
+    )
+
+
+def _outcome(welder: WelderTables, case: Case, circuit: Circuit, now: Loop, then: Loop) -> _Outcome:
+    warmth = _warmth(case)
+    more = complex(
+        (then.resistance_ohm - now.resistance_ohm) * warmth,
+        (then.reactance_ohm - now.reactance_ohm) * case.reactance,
+    )
+    more *= circuit.turns**2
+    voltage_V = welder.mains.voltage_V
+    short_A, primary_A = (voltage_V / abs(z + more) for z in (circuit.short, circuit.total))
+    return _Outcome(short_A * circuit.turns, primary_A, primary_A * circuit.turns, then.shank_resistance_ohm * warmth)
+
+
+def _warmth(case: Case) -> float:
+    """Cold where the joints are taken as good, warm where they are taken as poor."""
+    share = (case.joints - JOINTS_FACTOR[0]) / (JOINTS_FACTOR[1] - JOINTS_FACTOR[0])
+    return WARM_FACTOR[0] + share * (WARM_FACTOR[1] - WARM_FACTOR[0])
+
+
+def _with(electrodes: Electrodes, outcomes: list[_Outcome]) -> With:
+    volts = "V over the impedance"
+    return With(
+        electrodes,
+        spanning((o.short_A for o in outcomes), "A", volts),
+        spanning((o.primary_A for o in outcomes), "A", f"{volts} with the work"),
+        spanning((o.secondary_A for o in outcomes), "A", "primary current times the turns ratio"),
+        spanning((1e6 * o.shank_ohm for o in outcomes), "micro-ohm", "both shanks, cold to about 100 degC"),
+        spanning((o.heat_W for o in outcomes), "W", "secondary current squared times the shanks' resistance"),
+    )

@@ -1,0 +1,150 @@
+"""The machine: what its owner can know of it, from the plate, a clamp meter and the parts list."""
+
+from __future__ import annotations
+
+import math
+from pathlib import Path
+from typing import Any, Self
+
+from pydantic import ModelWrapValidatorHandler, PrivateAttr, model_validator
+
+from gen.machine.derived import Machine, derive
+from gen.machine.readings import source_given, working_given
+from gen.machine.tables import Electrodes, Transformer, WelderTables
+from gen.units import Duration
+from gen.user_files import FileModel, Wrong, figure, read_toml, validated, written
+
+WELDER_FILE = "welder.toml"
+
+# EN 50160: 50 Hz, -6 % to +4 % always in an interconnected system. The board accepts that and a little above.
+FREQUENCY_BAND = (0.94, 1.05)
+
+LONGEST_LIMIT_S = 60
+_STEEPEST_DEG = 80  # of a load angle in the welder file
+
+
+class Welder(WelderTables):
+    """Everything in `welder.toml`. Keys left out take a typical value; `assumed` names them.
+
+    Where the file gives no working current or load angles, those that follow from `shorted_current_A` stand in
+    `transformer`: of the current the upper end, since heating is what it is used for.
+    """
+
+    _machine: Machine = PrivateAttr()
+
+    @property
+    def machine(self) -> Machine:
+        """What follows from the file, each figure with its range and where it came from."""
+        return self._machine
+
+    @model_validator(mode="after")
+    def _consistent(self) -> Self:
+        for key in ("longest_weld", "least_cool"):
+            given: Duration = getattr(self.limits, key)
+            if given.half_cycles(self.mains.frequency_Hz) > 2 * self.mains.frequency_Hz * LONGEST_LIMIT_S:
+                raise Wrong(f"limits.{key}", str(given), f"allowed: at most {LONGEST_LIMIT_S} s")
+        mains_V, t = self.mains.voltage_V, self.transformer
+        volts = {"open_secondary_V": t.open_secondary_V} | {f"taps.{tap}": volt for tap, volt in (t.taps or {}).items()}
+        for key, volt in volts.items():
+            if volt is not None and volt >= mains_V:
+                allowed = f"allowed: less than mains.voltage_V ({mains_V:g}); a welding transformer steps down"
+                raise Wrong(f"transformer.{key}", figure(volt), allowed)
+        if self.electrodes is not None:
+            self.check_fits(self.electrodes)
+        return self
+
+    @model_validator(mode="wrap")
+    @classmethod
+    def _derived(cls, content: Any, handler: ModelWrapValidatorHandler[Self]) -> Self:
+        tables = handler(content)
+        machine = derive(tables)
+        welder = tables.model_copy(update={"transformer": _completed(tables.transformer, machine)})
+        welder._machine = machine
+        return welder
+
+    def at(self, machine: Machine, **tables: FileModel) -> Self:
+        """This welder settled as `machine`, one of those that the file allows, with other `tables`; nothing is checked."""
+        t = tables.get("transformer", self.transformer)
+        angle = machine.in_use.load_angle
+        settled = {
+            "working_current_A": machine.in_use.working_primary.middle,
+            "load_angle_min_deg": angle.low,
+            "load_angle_max_deg": min(angle.high, _STEEPEST_DEG),
+        }
+        welder = self.model_copy(update=tables | {"transformer": t.model_copy(update=settled)})
+        welder._machine = machine
+        return welder
+
+    def check_fits(self, electrodes: Electrodes, key: str = "electrodes.length_mm") -> None:
+        """Raise Wrong where two of these are longer than the gap between the arms."""
+        if self.arms is not None and 2 * electrodes.length_mm > self.arms.throat_mm:
+            gap = f"half of arms.throat_mm ({self.arms.throat_mm:g}), since two of them meet in it"
+            raise Wrong(key, figure(electrodes.length_mm), f"allowed: at most {self.arms.throat_mm / 2:g}, {gap}")
+
+    @property
+    def half_period_us(self) -> int:
+        """Nominal length of a half-cycle, whole microseconds."""
+        return round(500_000 / self.mains.frequency_Hz)
+
+    @property
+    def rated_current_A(self) -> float:
+        """Primary current of the rating plate."""
+        return self.transformer.rating_kVA * 1000 / self.mains.voltage_V
+
+    @property
+    def allowed_duty(self) -> float:
+        """Duty (0 to 1) at the working current that heats like the rating: I1^2 d1 = I2^2 d2 (RWMA, from memory)."""
+        t = self.transformer
+        return min(1.0, t.rating_duty_percent / 100 * (self.rated_current_A / t.working_current_A) ** 2)
+
+    def assumed(self) -> list[str]:
+        """Keys that the file leaves out, each with the typical value taken instead; not those that stay unknown."""
+        t, machine = self.transformer, self.machine
+        told = t.mass_kg is not None and machine.loop_resistance is not None
+        instead = {
+            "open_current_A": f"{t.idle_current_A:.3g} (4 % of the working current)",
+            "winding_time_constant_min": "from mass_kg" if told else "10 to 30, each judged where it is the worse",
+        }
+        if not source_given(self.mains):
+            low_X, high_X = (
+                1e3 * x / (2 * math.pi * self.mains.frequency_Hz)
+                for x in (machine.source_reactance.low, machine.source_reactance.high)
+            )
+            low_R, high_R = machine.source_resistance.low, machine.source_resistance.high
+            instead["source_resistance_ohm"] = f"{low_R:.2g} to {high_R:.2g}"
+            instead["source_inductance_mH"] = f"{low_X:.2g} to {high_X:.2g}"
+        if t.shorted_current_A is not None:
+            for key in ("working_current_A", "load_angle_min_deg", "load_angle_max_deg"):
+                instead[key] = f"{getattr(t, key):g} (from shorted_current_A)"
+        return [
+            f"{table_name}.{key} = {instead.get(key) or _shown(getattr(table, key))}"
+            for table_name, table in self
+            if table is not None
+            for key in type(table).model_fields
+            if key not in table.model_fields_set and (key in instead or getattr(table, key) is not None)
+        ]
+
+
+def _completed(t: Transformer, machine: Machine) -> Transformer:
+    """The transformer with what follows from its readings; `model_fields_set` still names what the file gives."""
+    values = dict(t)
+    if t.shorted_current_A is not None:
+        working, angle = machine.in_use.working_primary, machine.in_use.load_angle
+        if not working_given(t):
+            values["working_current_A"] = round(working.high, 1)
+            if t.open_current_A is not None and t.open_current_A >= working.high:
+                allowed = f"allowed: less than the working current that follows from shorted_current_A ({working.text})"
+                raise Wrong("transformer.open_current_A", figure(t.open_current_A), allowed)
+        if angle.source != "given":
+            values["load_angle_min_deg"] = round(angle.low, 1)
+            values["load_angle_max_deg"] = round(min(angle.high, _STEEPEST_DEG), 1)
+    return Transformer.model_construct(_fields_set=set(t.model_fields_set), **values)
+
+
+def _shown(value: object) -> str:
+    return str(written(str(value) if isinstance(value, Duration) else value))
+
+
+def read_welder(path: Path) -> Welder:
+    """The welder file at `path`. Raises InputError."""
+    return validated(Welder, read_toml(path), path)

@@ -1,0 +1,119 @@
+"""The zero-crossing detector: a threshold, delays of its own, edges that are missing and edges that should not be."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Generator
+from dataclasses import dataclass
+
+import simpy
+
+from sim.bench.mains import HalfCycle, Mains
+from sim.bench.pin import Pin
+
+GLITCH_S = 30e-6
+
+
+@dataclass(frozen=True)
+class DetectorSpec:
+    """`square`: high through the positive half-cycle. `pulse`: one pulse of `pulse_us` for each crossing.
+
+    The offsets are edge minus true crossing at nominal voltage. Part of them is the time the voltage takes to reach
+    `threshold_V`, and moves with amplitude. `missing`: crossings that give no edge; `false_s`: times of short glitches.
+    `doubled`: (start, length, delay) of a span in which a glitch follows each edge; `stuck`: (start, length, level).
+    `drift`: (start, us a second, most us), by which both offsets move.
+    """
+
+    kind: str
+    rise_us: float
+    fall_us: float
+    nominal_V: float
+    threshold_V: float = 20
+    pulse_us: float = 800
+    missing: frozenset[int] = frozenset()
+    false_s: tuple[float, ...] = ()
+    doubled: tuple[float, float, float] | None = None
+    stuck: tuple[float, float, int] | None = None
+    drift: tuple[float, float, float] | None = None
+
+    def edge_s(self, half: HalfCycle) -> float:
+        """When the edge for the crossing that begins `half` comes."""
+        nominal_peak = self.nominal_V * math.sqrt(2)
+        moved_rad = math.asin(min(1.0, self.threshold_V / half.amplitude_V)) - math.asin(
+            self.threshold_V / nominal_peak
+        )
+        moved_s = moved_rad / half.omega
+        if self.kind == "pulse" or not half.positive:
+            moved_s = -moved_s  # falling below the threshold: a weak mains is early there
+        offset_us = self.rise_us if half.positive else self.fall_us
+        if self.drift is not None and half.start_s > self.drift[0]:
+            start_s, us_per_s, most_us = self.drift
+            moved_us = us_per_s * (half.start_s - start_s)
+            offset_us += max(-most_us, min(most_us, moved_us))
+        return half.start_s + offset_us * 1e-6 + moved_s
+
+
+class Detector:
+    """Drives `pin` from the mains."""
+
+    def __init__(self, env: simpy.Environment, spec: DetectorSpec, mains: Mains) -> None:
+        self._env = env
+        self._spec = spec
+        self._mains = mains
+        self.pin = Pin(env)
+        self._level = 0  # what the pin would be without glitch and fault
+        self._held = False
+        env.process(self._crossings())
+        if spec.false_s:
+            env.process(self._glitches())
+        if spec.stuck is not None:
+            env.process(self._stick(*spec.stuck))
+
+    def _set(self, level: int) -> None:
+        self._level = level
+        if not self._held:
+            self.pin.set(level)
+
+    def _stick(self, start_s: float, length_s: float, level: int) -> Generator[simpy.Event, None, None]:
+        yield self._env.timeout(start_s)
+        self._held = True
+        self.pin.set(level)
+        yield self._env.timeout(length_s)
+        self._held = False
+        self.pin.set(self._level)
+
+    def _crossings(self) -> Generator[simpy.Event, None, None]:
+        env, spec = self._env, self._spec
+        index = 1
+        while True:
+            half = self._mains.half_cycle(index)
+            seen = half.amplitude_V > spec.threshold_V and index not in spec.missing
+            edge_s = spec.edge_s(half) if seen else half.start_s
+            if edge_s > env.now:
+                yield env.timeout(edge_s - env.now)
+            if seen and spec.kind == "square":
+                self._set(1 if half.positive else 0)
+            elif seen:
+                self._set(1)
+                yield env.timeout(spec.pulse_us * 1e-6)
+                self._set(0)
+            if seen and spec.doubled and spec.doubled[0] <= edge_s < spec.doubled[0] + spec.doubled[1]:
+                env.process(self._double(spec.doubled[2]))
+            index += 1
+
+    def _double(self, delay_s: float) -> Generator[simpy.Event, None, None]:
+        yield self._env.timeout(delay_s)
+        yield from self._glitch()
+
+    def _glitch(self) -> Generator[simpy.Event, None, None]:
+        if not self._held:
+            self.pin.set(1 - self._level)
+            yield self._env.timeout(GLITCH_S)
+            if not self._held:
+                self.pin.set(self._level)
+
+    def _glitches(self) -> Generator[simpy.Event, None, None]:
+        for time_s in sorted(self._spec.false_s):
+            if time_s > self._env.now:
+                yield self._env.timeout(time_s - self._env.now)
+            yield from self._glitch()

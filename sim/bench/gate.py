@@ -1,0 +1,133 @@
+"""What the board's gate hardware does with words and edges: the only model of emitted code in the simulator.
+
+It stands for the PIO program, the DMA channel and the RP2 driver's arithmetic, and tests/firmware/rp2 holds it against the real
+ones. Times inside are microseconds, as in the words; the environment runs in seconds.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Generator
+from dataclasses import dataclass
+
+import simpy
+
+from sim.bench.pin import Pin
+
+LATENCY_US = 5  # from the detector's edge to the gate, apart from the blank in the word
+
+
+@dataclass(frozen=True)
+class Word:
+    """One half-cycle: blank from the edge to the gate, the gate (0: not fired), and the level of the next edge."""
+
+    blank_us: int
+    gate_us: int
+    next_level: int
+
+
+class GateUnit:
+    """Fires from words and edges. `on_gate` is called with 1 and 0 as the pin rises and falls."""
+
+    def __init__(
+        self,
+        env: simpy.Environment,
+        detector: Pin,
+        stop: Pin,
+        on_gate: Callable[[int], None],
+        square: bool,
+        offset_rise_us: int,
+        offset_fall_us: int,
+    ) -> None:
+        self._env = env
+        self._detector = detector
+        self._stop = stop
+        self._on_gate = on_gate
+        self._square = square
+        self._offsets = (offset_fall_us, offset_rise_us)
+        self._words: dict[int, Word] = {}
+        self._process: simpy.Process | None = None
+        self._results: list[int] = []
+        self._lead_in = 0
+        self.level = 0
+
+    def set_half_cycle(self, index: int, delay_us: int, end_us: int, positive: int) -> None:
+        """As the driver interface says."""
+        self._words[index] = self._word(delay_us, end_us, positive)
+
+    def _word(self, delay_us: int, end_us: int, positive: int) -> Word:
+        begins = end_us if delay_us < 0 else delay_us
+        gate_us = 0 if delay_us < 0 else max(end_us - delay_us, 2)
+        return Word(max(begins - self._offsets[positive] - LATENCY_US, 1), gate_us, 0 if positive else 1)
+
+    def start(self, count: int, half_us: int, positive: int) -> int:
+        """As the driver interface says. The first half-cycle is let pass unfired, or the first two for the polarity's sake."""
+        level = self._detector.level
+        if not self._square and level:
+            return 0
+        edge = 1 - level if self._square else 1
+        words = [self._words[i] for i in range(count)]
+        self._lead_in = 2 if self._square and edge == positive else 1
+        polarities = (positive, 1 - positive)[-self._lead_in :]
+        words = [self._word(-1, half_us * 11 // 12, polarity) for polarity in polarities] + words
+        self._results = []
+        self._process = self._env.process(self._run(words, edge, half_us * 11 // 10, half_us // 5))
+        return 1
+
+    def _run(self, words: list[Word], edge: int, first_us: int, later_us: int) -> Generator[simpy.Event, object, None]:
+        """The PIO program. Every return is its dead loop."""
+        env, window_us = self._env, first_us
+        try:
+            for word in [*words, None]:
+                if self._square and self._detector.level == edge:
+                    return  # already there as the window opens: an edge was missed
+                if not self._square and self._detector.level:
+                    return
+                closes = env.timeout(window_us * 1e-6)
+                while self._detector.level != edge:
+                    yield self._detector.changed | closes
+                    if closes.processed and self._detector.level != edge:
+                        return
+                if word is None:
+                    return  # an empty queue
+                yield env.timeout((word.blank_us + LATENCY_US) * 1e-6)
+                if self._stop.level:
+                    return
+                if word.gate_us:
+                    self._drive(1)
+                    yield env.timeout(word.gate_us * 1e-6)
+                    self._drive(0)
+                self._results.append(1 if word.gate_us else 0)
+                if self._square:
+                    edge = word.next_level
+                window_us = later_us
+        except simpy.Interrupt:
+            pass
+
+    def _drive(self, level: int) -> None:
+        if level != self.level:
+            self.level = level
+            self._on_gate(level)
+
+    def done(self) -> int:
+        """Half-cycles reported as ended, without the lead-in."""
+        return max(len(self._results) - self._lead_in, 0)
+
+    def fired(self, index: int) -> int:
+        """1 when half-cycle `index` had a gate."""
+        return self._results[index + self._lead_in]
+
+    def off(self) -> int:
+        """End everything, gate low. A half-cycle cut short under its gate counts as ended and fired."""
+        if self._process is not None and self._process.is_alive:
+            self._process.interrupt()
+            if self.level:
+                self._results.append(1)
+        self._process = None
+        self._drive(0)
+        return 1
+
+    def freeze(self) -> None:
+        """Stop the state machine where it is: the pin keeps its level, as after a soft reset of the interpreter."""
+        if self._process is not None and self._process.is_alive:
+            self._process.interrupt()
+        self._process = None

@@ -1,0 +1,56 @@
+"""The person: presses, bounces, lets go early, presses too soon."""
+
+from __future__ import annotations
+
+import random
+from collections.abc import Generator
+from dataclasses import dataclass
+
+import simpy
+
+from sim.bench.pin import Pin
+
+
+@dataclass(frozen=True)
+class Press:
+    """The pedal goes down at `start_s` and is held for `hold_s`."""
+
+    start_s: float
+    hold_s: float
+
+
+@dataclass(frozen=True)
+class PedalSpec:
+    """What the person does. Each closing and opening bounces for up to `bounce_ms`."""
+
+    presses: tuple[Press, ...] = ()
+    bounce_ms: float = 4
+
+
+class Pedal:
+    """Drives `pin`: 1 while the contact is closed."""
+
+    def __init__(self, env: simpy.Environment, spec: PedalSpec, seed: int) -> None:
+        self._env = env
+        self._spec = spec
+        self._random = random.Random(seed)
+        self.pin = Pin(env)
+        env.process(self._press())
+
+    def _press(self) -> Generator[simpy.Event, None, None]:
+        for press in self._spec.presses:
+            if press.start_s > self._env.now:
+                yield self._env.timeout(press.start_s - self._env.now)
+            yield from self._settle(1)
+            yield self._env.timeout(press.hold_s)
+            yield from self._settle(0)
+
+    def _settle(self, level: int) -> Generator[simpy.Event, None, None]:
+        left_s = self._random.uniform(0, self._spec.bounce_ms) * 1e-3
+        self.pin.set(level)
+        while left_s > 1e-4:
+            part = self._random.uniform(1e-4, left_s)
+            left_s -= part
+            yield self._env.timeout(part)
+            self.pin.set(1 - self.pin.level)
+        self.pin.set(level)

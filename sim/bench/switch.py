@@ -1,0 +1,170 @@
+"""The switch: it latches, holds, and lets go only at the end of a current; or it fails to."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Generator
+from dataclasses import dataclass
+
+import simpy
+
+from sim.bench.circuit import Current, Load
+from sim.bench.mains import HalfCycle, Mains
+
+
+@dataclass(frozen=True)
+class SwitchSpec:
+    """`kind` as in the welder file. `inhibit_V`: a zero-cross relay turns on only below it.
+
+    `recovers_V`: a triac or relay faced with more than this at extinction turns on again without a gate (None: never).
+    `gate_pulse_us`: a gate transformer that saturates passes only so much of each gate (None: all of it).
+    `fault`: "" for none, "gate_open" never turns on, "shorted" never turns off, "half_wave" turns on in positive half-cycles
+    only; from `fault_s` on.
+    """
+
+    kind: str
+    latching_A: float
+    holding_A: float
+    turn_on_us: float
+    inhibit_V: float = 25
+    recovers_V: float | None = None
+    gate_pulse_us: float | None = None
+    fault: str = ""
+    fault_s: float = 0
+
+
+@dataclass(frozen=True)
+class Conduction:
+    """One current from beginning to end. `half_cycle` is the index of the mains half-cycle in which it began."""
+
+    start_s: float
+    end_s: float
+    half_cycle: int
+    positive: bool
+    latched: bool
+    rms_A: float
+    peak_A: float
+    current: Current
+
+
+class Switch:
+    """Follows its gate, and tells `on_change` when current begins and when it has ended. `fed`: whether there is voltage."""
+
+    def __init__(
+        self,
+        env: simpy.Environment,
+        spec: SwitchSpec,
+        load: Load,
+        mains: Mains,
+        on_change: Callable[[bool], None],
+        fed: Callable[[], bool] = lambda: True,
+    ) -> None:
+        self._env = env
+        self._spec = spec
+        self._load = load
+        self._mains = mains
+        self._on_change = on_change
+        self._fed = fed
+        self.conductions: list[Conduction] = []
+        self.gate_on = False
+        self._gate_fell = env.event()
+        self.conducting = False
+        self._shorted = False
+        if spec.fault == "shorted":
+            if spec.fault_s > 0:
+                env.process(self._short(spec.fault_s))
+            else:
+                self._begin_short()
+
+    def _short(self, time_s: float) -> Generator[simpy.Event, None, None]:
+        yield self._env.timeout(time_s)
+        self._begin_short()
+
+    def _begin_short(self) -> None:
+        """From here on as if the gate were never off."""
+        self.gate(1)
+        self._shorted = True
+        self.conducting = True
+
+    @property
+    def seen_conducting(self) -> bool:
+        """What a sense across the switch shows: no voltage there, which is also so where none reaches it."""
+        return self.conducting or not self._fed()
+
+    def _fails(self, fault: str) -> bool:
+        return self._spec.fault == fault and self._env.now >= self._spec.fault_s
+
+    def _blocks(self, half: HalfCycle) -> bool:
+        return self._fails("half_wave") and not half.positive
+
+    def gate(self, level: int) -> None:
+        """Drive the gate."""
+        if self._shorted:
+            return
+        if level and self._spec.gate_pulse_us is not None:
+            self._env.process(self._end_pulse(self._spec.gate_pulse_us))
+        if bool(level) == self.gate_on:
+            return
+        self.gate_on = bool(level)
+        if level:
+            self._gate_fell = self._env.event()
+            if not self.conducting and not self._fails("gate_open") and not self._blocks(self._mains.at(self._env.now)):
+                self._env.process(self._turn_on())
+        else:
+            self._gate_fell.succeed()
+
+    def _end_pulse(self, length_us: float) -> Generator[simpy.Event, None, None]:
+        yield self._env.timeout(length_us * 1e-6)
+        self.gate(0)
+
+    def _turn_on(self) -> Generator[simpy.Event, None, None]:
+        """From a gate (or a failure to recover) through one current after another, until one ends without cause for the next."""
+        env, spec = self._env, self._spec
+        self.conducting = True
+        yield env.timeout(spec.turn_on_us * 1e-6)
+        if spec.kind == "zero_cross_relay":
+            yield from self._await_zero()
+        cause, told = self.gate_on, False
+        while cause:
+            told |= yield from self._conduct(told)
+            step_V = abs(self._mains.at(env.now).voltage(env.now))
+            cause = self.gate_on or (spec.recovers_V is not None and step_V > spec.recovers_V)
+        self.conducting = False
+        if told:
+            self._on_change(False)
+
+    def _await_zero(self) -> Generator[simpy.Event, None, None]:
+        half = self._mains.at(self._env.now)
+        if abs(half.voltage(self._env.now)) > self._spec.inhibit_V:
+            yield self._env.timeout(half.start_s + half.length_s - self._env.now)
+
+    def _conduct(self, told: bool) -> Generator[simpy.Event, None, bool]:
+        """One current, or the wait for a half-cycle in which there may be one. True for a current.
+
+        `told`: it follows upon another one, and a sense across the switch sees no end between them.
+        """
+        env, spec = self._env, self._spec
+        start = env.now
+        half = self._mains.at(start)
+        if half.amplitude_V == 0 or self._blocks(half) or not self._fed():
+            yield env.timeout(half.start_s + half.length_s - start)
+            return False
+        current = Current(self._load, half, start)
+        latched_s = current.reaches(spec.latching_A, half.start_s + half.length_s)
+        if not told and not self._shorted:
+            self._on_change(True)
+        if latched_s is None:  # the gate alone carries it, to the end of the half-cycle at most
+            yield env.timeout(half.start_s + half.length_s - start) | self._gate_fell
+        elif self.gate_on:
+            yield env.timeout(latched_s - start) | self._gate_fell
+        else:  # it turned on by itself, and nothing takes that away
+            yield env.timeout(latched_s - start)
+        if latched_s is not None and env.now >= latched_s:
+            end = current.extinction(spec.holding_A, latched_s)
+            if end > env.now:
+                yield env.timeout(end - env.now)
+            latched = True
+        else:
+            latched = False
+        rms, peak = current.rms_and_peak(env.now)
+        self.conductions.append(Conduction(start, env.now, half.index, current.sign > 0, latched, rms, peak, current))
+        return True

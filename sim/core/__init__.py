@@ -1,0 +1,1 @@
+"""The saturating transformer and the currents of one weld through it."""

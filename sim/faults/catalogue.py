@@ -1,0 +1,221 @@
+"""What can go wrong, by name: which states it can strike in, what is meant to carry it, and what nobody would see of it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from typing import Any, Literal
+
+from sim.bench.world import Bench
+from sim.faults import injections
+from sim.faults.injections import Strike
+
+STATES = ("starting", "waiting for mains", "ready", "storing", "squeeze", "weld", "hold", "off", "locked out")
+UNDER_WAY = ("squeeze", "weld", "hold", "off")  # from an accepted pedal to the end of off time
+
+Layer = Literal["firmware", "firing hardware", "table", "hardware"]
+"""What is meant to carry a fault: program, PIO with its hunt and stop test, the bounded table, or hardware beyond the board."""
+
+
+@dataclass(frozen=True)
+class Fault:
+    """One thing that goes wrong. `takes`: what it has for itself, so that two that take the same cannot meet.
+
+    `states`: those that it can strike in; `elsewhere`: why not in the others. `acts`: a person has to act, since current
+    may flow that no gate asked for. `not_asked`: an invariant that says nothing here, with the reason. `unseen`: what a
+    fault that nothing on the board notices does meanwhile, and how it is found.
+    """
+
+    name: str
+    words: str
+    layer: Layer
+    takes: frozenset[str]
+    apply: Callable[[Strike], Bench]
+    states: tuple[str, ...] = STATES
+    elsewhere: str = ""
+    acts: bool = False
+    not_asked: dict[str, str] = field(default_factory=dict)
+    unseen: str = ""
+
+
+def _named(*faults: tuple[str, str, Layer, str, Callable[[Strike], Bench]], **common: Any) -> tuple[Fault, ...]:
+    return tuple(
+        Fault(name, words, layer, frozenset(takes.split()), apply, **common)
+        for name, words, layer, takes, apply in faults
+    )
+
+
+_BARE = {"flux": "the currents are not those that the board's gates ask for"}
+_SUPPLY = {"flux": "the flux of a supply that comes and goes is not made by firing"}
+_STAYS = "the pin stays high until boot.py; the gate drive ends the current"
+_FROZEN = {**_BARE, "window": _STAYS, "mains_loss": _STAYS}
+
+FAULTS: dict[str, Fault] = {
+    fault.name: fault
+    for fault in (
+        *_named(
+            (
+                "missing crossing",
+                "the detector leaves out one or two crossings",
+                "firing hardware",
+                "edges",
+                injections.missing,
+            ),
+            ("doubled edges", "a false edge follows each true one", "firing hardware", "edges", injections.doubled),
+            ("noise burst", "up to sixty false edges", "firing hardware", "edges", injections.noise),
+            ("frequency step", "the mains jumps to 40 to 70 Hz", "firing hardware", "frequency", injections.step),
+            (
+                "frequency ramp",
+                "the mains drifts to 40 to 70 Hz and back",
+                "firing hardware",
+                "frequency",
+                injections.ramp,
+            ),
+            ("detector stuck high", "no edges, level high", "firing hardware", "edges", injections.stuck_detector(1)),
+            ("detector stuck low", "no edges, level low", "firing hardware", "edges", injections.stuck_detector(0)),
+            ("detector drift", "its edges move by up to 0.4 ms", "firing hardware", "offset", injections.drift),
+            ("pedal bounce", "the contact bounces", "firmware", "pedal", injections.bounce),
+            ("pedal stuck", "the contact does not open again", "firmware", "pedal", injections.stuck_pedal),
+            (
+                "pedal chatters",
+                "the contact opens and closes for up to a second",
+                "firmware",
+                "pedal",
+                injections.chatter,
+            ),
+            ("stop", "stop is pressed", "firing hardware", "stop", injections.stop),
+            ("over-temperature", "the contact opens", "firmware", "hot", injections.hot),
+            (
+                "garbage-collection pause",
+                "no step for up to 0.4 s",
+                "table",
+                "program",
+                injections.board("hang", 0.02, 0.4),
+            ),
+            ("interpreter hang", "no step ever again", "table", "program", injections.hang),
+            ("exception", "a step raises", "firmware", "program", injections.board("exception")),
+            (
+                "watchdog bite",
+                "the board is reset by its watchdog",
+                "firmware",
+                "program",
+                injections.board("watchdog"),
+            ),
+            ("brown-out", "no supply for up to 0.5 s", "firmware", "program", injections.board("brown-out", 0.01, 0.5)),
+            ("serial flood", "kilobytes of nonsense on the line", "firmware", "serial", injections.flood),
+            (
+                "settings damaged",
+                "stored files are cut short, then a restart",
+                "firmware",
+                "program",
+                injections.damage,
+            ),
+            ("clock 3 % fast", "the board's crystal is off", "firmware", "rate", injections.clock(1.03)),
+            ("clock 3 % slow", "the board's crystal is off", "firmware", "rate", injections.clock(0.97)),
+            (
+                "stop, Python hung",
+                "stop is pressed while no step is made",
+                "firing hardware",
+                "program stop",
+                injections.hang_and_stop,
+            ),
+            (
+                "stop, no stop test",
+                "the firing hardware does not see stop",
+                "firmware",
+                "stop test",
+                injections.without_stop_test,
+            ),
+            (
+                "stop, hung, no test",
+                "neither program nor firing hardware sees stop",
+                "hardware",
+                "program stop test",
+                injections.hang_and_stop_without_test,
+            ),
+        ),
+        *_named(
+            ("sag", "20 to 90 % of the voltage is left", "firing hardware", "voltage", injections.sag),
+            (
+                "half-wave supply",
+                "only one polarity of the mains comes",
+                "firing hardware",
+                "voltage",
+                injections.half_wave_supply,
+            ),
+            ("dropout", "no mains for up to 0.2 s", "firing hardware", "voltage", injections.short_dropout),
+            ("dropout of a second", "no mains for a second", "firing hardware", "voltage", injections.second),
+            ("dropout of an hour", "no mains for an hour", "firing hardware", "voltage clock", injections.hour),
+            not_asked=_SUPPLY,
+        ),
+        *_named(
+            ("release", "the pedal is let go", "firmware", "pedal", injections.release),
+            states=UNDER_WAY,
+            elsewhere="no weld has been asked for, so there is nothing to let go of",
+        ),
+        *_named(
+            (
+                "soft reset in a gate",
+                "the interpreter restarts, the pin stays",
+                "hardware",
+                "program",
+                injections.soft_reset,
+            ),
+            not_asked=_FROZEN,
+        ),
+        *_named(
+            (
+                "gate wire open",
+                "the switch no longer turns on",
+                "firmware",
+                "switch",
+                lambda s: injections.switch(s, "gate_open"),
+            ),
+            not_asked=_BARE,
+        ),
+        *_named(
+            (
+                "switch half-wave",
+                "one thyristor no longer turns on: direct current until the table or the breaker ends it",
+                "table",
+                "switch",
+                lambda s: injections.switch(s, "half_wave"),
+            ),
+            not_asked=_BARE,
+            unseen="The core saturates in every weld until the table or the breaker ends it, and nothing on the board sees that. "
+            "Where welds turn weak, or the transformer growls or trips the breaker: stop, isolate, and read the direct current "
+            "with open electrodes, as commissioning does.",
+        ),
+        *_named(
+            ("late gate", "the driver passes each gate up to 4 ms late", "table", "driver", injections.late),
+            not_asked=_BARE,
+        ),
+        *_named(
+            (
+                "gate driver stuck on",
+                "gate current without end",
+                "hardware",
+                "driver",
+                lambda s: injections.chain(s, stuck_on_s=s.at_s),
+            ),
+            ("switch shorted", "it conducts for ever", "hardware", "switch", lambda s: injections.switch(s, "shorted")),
+            not_asked=_BARE,
+            acts=True,
+        ),
+        *_named(
+            (
+                "contactor welded shut",
+                "its contacts stay closed",
+                "firmware",
+                "contactor",
+                lambda s: injections.chain(s, welded_s=s.at_s),
+            ),
+        ),
+    )
+}
+
+
+def pair_left_out(one: Fault, other: Fault) -> str:
+    """Why two faults cannot meet in one run; "" when they can."""
+    shared = sorted(one.takes & other.takes)
+    return f"both take the {shared[0]}: only one of them can be there" if shared else ""

@@ -1,0 +1,284 @@
+"""Strikes a machine with faults: where and when, what came of it, and what carried it."""
+
+from __future__ import annotations
+
+import random
+from bisect import bisect_left
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
+
+from gen.firmware import FirmwareBundle, with_crc
+from gen.machine.welder import Welder
+from gen.table import TimingTable
+from sim.bench.pedal import PedalSpec, Press
+from sim.bench.recording import Recording
+from sim.bench.world import Bench, bench_for, simulate
+from sim.faults.catalogue import FAULTS, UNDER_WAY, Fault
+from sim.faults.injections import Strike
+from sim.faults.invariants import INVARIANTS, over_run, worst_flux
+from sim.faults.observed import Truth, Violation
+
+PRESS_S = 0.45  # from power-up; the lock takes half of it
+DETOUR_S = 0.5  # what storing or a lockout before the press takes
+NOTICED_S = 2.0  # a person who hears the transformer hum reaches the stop button; common practice, no source
+THEN_S = 1.0  # and the isolator
+
+
+class Ground:
+    """A machine with its schedule and firmware, to be struck.
+
+    `again`: the pedal is pressed a second time, later. `knows_rest`: the board knows of its rest after a reset too, so that
+    its duty guard does not hide what else keeps it off.
+    """
+
+    def __init__(
+        self,
+        welder: Welder,
+        table: TimingTable,
+        bundle: FirmwareBundle,
+        *,
+        again: bool = False,
+        knows_rest: bool = False,
+    ) -> None:
+        self.welder = welder
+        self.table = table
+        self.bundle = bundle
+        self._again = again
+        self._knows_rest = knows_rest
+        self._half_s = 0.5 / table.frequency_Hz
+        self._plain: dict[tuple[int, str], tuple[Bench, dict[str, tuple[float, float]]]] = {}
+        self.half_cycles = sum(row.half_cycles for row in table.impulse_rows)
+
+    def plain(self, seed: int, state: str) -> tuple[Bench, dict[str, tuple[float, float]]]:
+        """A bench that comes through `state`, and when it was first in each state with nothing going wrong."""
+        by = state if state in ("storing", "locked out") else ""
+        if (seed, by) not in self._plain:
+            bench = self._bench(seed, by)
+            self._plain[seed, by] = bench, _first_spans(simulate(self.bundle, self.table, bench))
+        return self._plain[seed, by]
+
+    def _bench(self, seed: int, by: str) -> Bench:
+        chance = random.Random(seed)
+        bench = bench_for(self.welder, self.table, minutes=0.001, seed=seed)
+        off_s = self.table.time_of("off") * self._half_s
+        weld_s = self.table.half_cycles * self._half_s - off_s
+        press_s = PRESS_S + (DETOUR_S if by else 0) + chance.uniform(0, 0.04)
+        presses = [Press(press_s, weld_s + chance.uniform(0.15, 0.3))]
+        end_s = press_s + weld_s + 0.35
+        if self._again:
+            presses.append(Press(presses[0].start_s + presses[0].hold_s + off_s + 0.4, weld_s + 0.2))
+            end_s = presses[1].start_s + weld_s + 0.25
+        request = f'{{"jsonrpc": "2.0", "id": 1, "method": "select", "params": {{"name": "{self.table.name}"}}}}'
+        return replace(
+            bench,
+            pedal=PedalSpec(tuple(presses), bounce_ms=chance.uniform(0, 8)),
+            length_s=end_s,
+            serial=((0.3, with_crc(request).encode() + b"\n"),) if by == "storing" else (),
+            hots=((0.3, 0.25),) if by == "locked out" else (),
+            forces=((0.05, 1),) if self.welder.force.force_switch else (),
+            rested_after_reset_ms=bench.rested_ms if self._knows_rest else 0,
+        )
+
+
+def _first_spans(recording: Recording) -> dict[str, tuple[float, float]]:
+    spans = {"starting": (0.0, 0.0)}  # one step long, the first
+    ends = [*(change.time_s for change in recording.states[1:]), recording.length_s]
+    for change, end_s in zip(recording.states, ends, strict=True):
+        spans.setdefault(change.state, (change.time_s, end_s))
+    return spans
+
+
+@dataclass(frozen=True)
+class Case:
+    """One run: what strikes, in which state, when."""
+
+    faults: tuple[str, ...]
+    state: str
+    at_s: float
+    bench: Bench
+    stop_s: float | None = None  # when a person who notices presses stop; the isolator follows
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """What came of a case. `struck`: the state that it really struck. `unwanted`: over-run in half-cycles.
+
+    `lasts`: the current was still there at the end of the run. `carried`: what ended it, "" for nothing.
+    `flux`: the worst, where the board's gates make the currents, else 0.
+    """
+
+    case: Case
+    recording: Recording
+    violations: tuple[Violation, ...]
+    struck: str
+    did: str
+    unwanted: int
+    lasts: bool
+    carried: str
+    flux: float
+
+    @property
+    def safe(self) -> bool:
+        """Survived by the board or by hardware that the welder file names."""
+        return not self.violations and not self.lasts
+
+
+def case_of(
+    ground: Ground, names: tuple[str, ...], state: str, seed: int, chance: random.Random, part: float | None = None
+) -> Case | None:
+    """The case of these faults in this state, or None where the state is not reached. `part`: where in it, 0 to 1."""
+    bench, spans = ground.plain(seed, state)
+    if state not in spans:
+        return None
+    from_s, to_s = spans[state]
+    at_s = from_s + (chance.random() if part is None else part) * (to_s - from_s)
+    stop_s = None
+    strike = Strike(bench, at_s, chance)
+    for number, name in enumerate(names):
+        strike = replace(strike, at_s=at_s if not number else at_s + chance.choice((0.0, chance.uniform(0, 0.1))))
+        strike = replace(strike, bench=FAULTS[name].apply(strike))
+    bench = strike.bench
+    if any(FAULTS[name].acts for name in names):
+        ends_s = spans["hold"][0] if "hold" in spans else at_s
+        stop_s = max(at_s, ends_s) + NOTICED_S
+        isolator_s = stop_s + THEN_S if ground.welder.protection.isolator else float("inf")
+        bench = replace(
+            bench,
+            stops=(*(span for span in bench.stops if sum(span) < stop_s), (stop_s, 9.0)),
+            chain=replace(bench.chain, isolated_s=isolator_s),
+            length_s=stop_s + THEN_S + 0.3,
+        )
+    return Case(names, state, at_s, bench, stop_s)
+
+
+def run_case(ground: Ground, case: Case) -> Outcome:
+    """Simulate and judge it."""
+    recording = simulate(ground.bundle, ground.table, case.bench)
+    truth = Truth(recording, ground.table, ground.welder, case.bench)
+    faults = [FAULTS[name] for name in case.faults]
+    violations = tuple(v for check in INVARIANTS if _asked(check.__name__, faults) for v in check(truth))
+    unwanted = over_run(truth)
+    ends = [c.end_s for c in recording.conductions[-1:]]
+    lasts = bool(unwanted) and bool(ends) and ends[0] > case.bench.length_s - 0.05
+    return Outcome(
+        case,
+        recording,
+        violations,
+        state_at(recording, case.at_s),
+        _did(truth, case),
+        len(unwanted),
+        lasts,
+        _carried(case, faults, unwanted, lasts),
+        worst_flux(truth) if _asked("flux", faults) else 0.0,
+    )
+
+
+def _asked(invariant: str, faults: Iterable[Fault]) -> bool:
+    return not any(invariant in fault.not_asked for fault in faults)
+
+
+def state_at(recording: Recording, time_s: float) -> str:
+    """The state just before a moment; at power-up it is starting."""
+    at = bisect_left(recording.states, time_s, key=lambda change: change.time_s)
+    return recording.states[at - 1].state if at else "starting"
+
+
+def _did(truth: Truth, case: Case) -> str:
+    """What the board did, in a few words."""
+    r = truth.recording
+    after = [change for change in r.states if change.time_s >= case.at_s]
+    said = []
+    if any(start_s > case.at_s for start_s in r.starts):
+        said.append("restarted")
+    reasons = [change.reason for change in after if change.state == "locked out"]
+    if reasons:
+        said.append(f"locked out: {reasons[-1]}")
+    elif case.state in UNDER_WAY:
+        weld = next((weld for weld in r.welds if weld.asked_s <= case.at_s < weld.ended_s), None)
+        if weld is not None:
+            said.append("weld completed" if weld.gates >= weld.planned else "weld ended early")
+    return ", ".join(said) or "went on as before"
+
+
+_LAYERS = {"firmware": "program", "firing hardware": "firing hardware", "table": "end of the table"}
+
+
+def _carried(case: Case, faults: list[Fault], unwanted: list[float], lasts: bool) -> str:
+    """Where a person had to act, what ended the current; else the layer that is there for the fault."""
+    chain = case.bench.chain
+    if lasts:
+        return ""
+    if case.stop_s is not None and unwanted:
+        if unwanted[-1] > chain.isolated_s - 0.02:
+            return "isolator"
+        if unwanted[-1] > case.stop_s - 0.02:
+            return f"stop: {_fitted(contactor=chain.contactor, gate_supply=chain.stop_cuts_gate)}"
+        if chain.contactor:
+            return "contactor"
+    if faults[0].layer != "hardware":
+        return _LAYERS[faults[0].layer]
+    if "stop" in faults[0].takes:
+        return _fitted(contactor=chain.stop_cuts_contactor, gate_supply=chain.stop_cuts_gate)
+    return "gate drive" if chain.pulse_s is not None else "boot.py, at the next start"
+
+
+def _fitted(**parts: bool) -> str:
+    return ", ".join(name.replace("_", " ") for name, fitted in parts.items() if fitted)
+
+
+# Where the set of `weldbeat faults` strikes: (state, part of it); None draws the part.
+SET_MOMENTS: tuple[tuple[str, float | None], ...] = (
+    ("weld", None),
+    ("weld", 0.01),
+    ("weld", 0.97),
+    ("squeeze", None),
+    ("hold", None),
+    ("ready", None),
+)
+SHORT_MOMENTS = SET_MOMENTS[:1]  # of the report
+
+
+@dataclass(frozen=True)
+class Row:
+    """One fault on one machine: every run of the set, by number, for the replay."""
+
+    fault: Fault
+    outcomes: tuple[tuple[int, Outcome], ...]
+
+    @property
+    def worst(self) -> tuple[int, Outcome]:
+        """The gravest of them, and of equals the first."""
+        return max(self.outcomes, key=lambda o: (not o[1].safe, o[1].unwanted))
+
+    @property
+    def safe(self) -> bool:
+        return all(outcome.safe for _, outcome in self.outcomes)
+
+    @property
+    def carried(self) -> str:
+        """What carried the worst; "nothing" where nothing that the welder file names did."""
+        return self.worst[1].carried if self.safe else "nothing that the welder file names"
+
+
+def numbered_case(ground: Ground, number: int, seed: int) -> Case | None:
+    """Run `number` of the set: fault by fault, moment by moment. None where the fault or the schedule has no such moment."""
+    names = list(FAULTS)
+    name, (state, part) = names[number % len(names)], SET_MOMENTS[number // len(names)]
+    if state not in FAULTS[name].states:
+        return None
+    return case_of(ground, (name,), state, seed, random.Random(f"{seed} {number}"), part)
+
+
+def set_size(moments: int = len(SET_MOMENTS)) -> int:
+    """How many runs the set has with so many of its moments."""
+    return moments * len(FAULTS)
+
+
+def strike_set(ground: Ground, seed: int, moments: int = len(SET_MOMENTS)) -> list[Row]:
+    """Every fault at each of the first `moments` of the set."""
+    found: dict[str, list[tuple[int, Outcome]]] = {name: [] for name in FAULTS}
+    for number in range(set_size(moments)):
+        case = numbered_case(ground, number, seed)
+        if case is not None:
+            found[case.faults[0]].append((number, run_case(ground, case)))
+    return [Row(FAULTS[name], tuple(outcomes)) for name, outcomes in found.items() if outcomes]

@@ -1,0 +1,1 @@
+"""The recorded driver calls of a run, replayed to the same bundle under the real MicroPython."""

@@ -1,0 +1,339 @@
+"""Each protection of the application on the bench, and the same with that protection taken out: the property must then fail.
+
+Properties are read from gates, currents and states on the bench, never from the firmware's own counters.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from functools import partial
+from typing import Any
+
+import pytest
+
+from gen.firmware import with_crc
+from sim.bench.board import BoardFault
+from sim.bench.mains import MainsSpec
+from sim.bench.recording import Recording
+from sim.bench.world import bench_for
+from tests.support.app.bench_runs import WELD, gates_after, run, states
+from tests.support.machines import compiled, make_welder
+
+SUPERVISOR = "app/supervisor.py"
+STEP_S = 0.045  # a wake time, a late step and one half-cycle under way
+HELD = (0.6, 1.5)  # long enough for the whole weld
+FULL = 40  # half-cycles of WELD
+
+
+@dataclass(frozen=True)
+class Protection:
+    """`runs` takes an edit or None; `holds` judges the recording; `without` is the edit that takes the protection out."""
+
+    name: str
+    runs: Callable[..., Recording]
+    holds: Callable[[Recording], bool]
+    without: tuple[str, str, str]
+
+
+def mains(**changes: Any) -> MainsSpec:
+    return MainsSpec(230, 50, **changes)
+
+
+def fault(kind: str) -> dict[str, Any]:
+    welder = make_welder(board={"conduction_sense": True})
+    switch = bench_for(welder, compiled(welder, WELD)).switch
+    return {"welder": welder, "switch": replace(switch, fault=kind)}
+
+
+def polarity_kept(recording: Recording) -> bool:
+    sides = [c.positive for c in recording.conductions]
+    return len(sides) > 20 and all(a != b for a, b in zip(sides, sides[1:], strict=False))
+
+
+# Stored at 1.3 s; each copy stops the program for 0.05 s.
+SELECTED = (
+    (1.29, with_crc('{"jsonrpc": "2.0", "id": 1, "method": "select", "params": {"name": "test"}}').encode() + b"\n"),
+)
+
+
+def waited_s(recording: Recording) -> float:
+    """From the end of storing to ready."""
+    after = [change for change in recording.states if change.time_s > 1.2]
+    assert [change.state for change in after] == ["storing", "waiting for mains", "ready"]
+    return after[2].time_s - after[1].time_s
+
+
+PROTECTIONS = (
+    Protection(
+        "with a foot lever, letting go ends the weld at once",
+        partial(run, (0.6, 0.4)),
+        lambda r: 0 < r.fired < FULL and gates_after(r, 1.0 + 0.004 + STEP_S) == 0,
+        (SUPERVISOR, "if not self.pedal and self.config.RELEASE_STOPS:", "if False:"),
+    ),
+    Protection(
+        "letting go during squeeze means no weld",
+        partial(run, (0.6, 0.1), welder=make_welder(force={"source": "air"})),
+        lambda r: r.fired == 0 and "squeeze" in states(r),
+        (
+            SUPERVISOR,
+            "if not self.pedal:\n            self._end(states.RELEASED, now_ms)",
+            "if False:\n            pass",
+        ),
+    ),
+    Protection(
+        "the pedal must be seen open between welds",
+        partial(run, (0.6, 3.3)),
+        lambda r: len(r.welds) == 1 and r.fired == FULL,
+        (SUPERVISOR, "            self.fresh = False\n            self.welds += 1", "            self.welds += 1"),
+    ),
+    Protection(
+        "a pedal down at power-up does nothing until it is let go",
+        partial(run, (0.0, 2.0)),
+        lambda r: r.fired == 0 and "locked out: pedal stuck closed" in states(r) and states(r)[-1] == "ready",
+        (
+            SUPERVISOR,
+            "elif self.pedal:\n            self._lock_out(states.STUCK_PEDAL, now_ms)",
+            "elif self.pedal:\n            self.fresh = True",
+        ),
+    ),
+    Protection(
+        "no weld before eight crossings agree",
+        partial(run, (0.01, 1.5), length_s=2, mains=mains(), rested_ms=10**7),
+        lambda r: all(s.time_s > 0.08 for s in r.states if s.state == "ready") and "ready" in states(r),
+        ("app/lock.py", "return self.agreed >= NEEDED", "return True"),
+    ),
+    Protection(
+        "no weld past the minute's duty",
+        partial(
+            run,
+            *[(0.6 + 1.6 * n, 1.0) for n in range(10)],
+            length_s=17,
+            welder=make_welder(transformer={"rating_kVA": 0.92, "rating_duty_percent": 30}),
+        ),
+        # 4 A rated at 30 %, 20 A working: 1.2 % of 6000 half-cycles, 72; a weld counts 40 x 0.64 = 25.6
+        lambda r: len(r.welds) == 2 and "locked out: duty used up" in states(r),
+        (SUPERVISOR, "elif not self.duty.allows(self.plan.cost):", "elif False:"),
+    ),
+    Protection(
+        "after a start the board assumes that the minute's duty is spent",
+        partial(run, (0.6, 1.5), rested_ms=0),
+        lambda r: r.fired == 0 and "locked out: duty used up" in states(r),
+        ("app/duty.py", "if rested_ms < SECONDS * 1000:", "if False:"),
+    ),
+    Protection(
+        "the next weld starts on the polarity opposite to the last that conducted",
+        partial(run, (0.6, 0.35), (2.0, 1.5), seed=5),  # a seed that ends the first weld after an odd number
+        lambda r: sum(1 for c in r.conductions if c.start_s < 1.5) % 2 == 1 and polarity_kept(r),
+        (SUPERVISOR, "self.positive = 1 ^ self.positive ^ (last & 1)", "pass"),
+    ),
+    Protection(
+        "with a force switch nothing is fired before the force is there",
+        # The test under current would end it too, before the first gate: so it must not come so far.
+        partial(run, HELD, welder=make_welder(force={"source": "air", "force_switch": True}), forces=((9.0, 1),)),
+        lambda r: r.fired == 0 and "squeeze" in states(r) and "weld" not in states(r),
+        (SUPERVISOR, "if inputs & FORCE or not self.config.FORCE_SWITCH:", "if True:"),
+    ),
+    Protection(
+        "force lost under current ends the weld",
+        partial(
+            run,
+            HELD,
+            welder=make_welder(force={"source": "air", "force_switch": True}),
+            forces=((0.0, 1), (1.0, 0)),
+        ),
+        lambda r: 0 < r.fired < FULL and gates_after(r, 1.0 + STEP_S) == 0,
+        (SUPERVISOR, "elif self.config.FORCE_SWITCH and not inputs & FORCE:", "elif False:"),
+    ),
+    Protection(
+        "an over-temperature contact ends the weld and locks out while it is open",
+        partial(run, HELD, hots=((1.0, 0.5),)),
+        lambda r: (
+            0 < r.fired < FULL
+            and gates_after(r, 1.0 + STEP_S) == 0
+            and "locked out: over-temperature contact open" in states(r)
+            and states(r)[-1] == "ready"
+        ),
+        (SUPERVISOR, "if inputs & HOT:", "if False:"),
+    ),
+    Protection(
+        "the stop line ends a weld",
+        partial(run, HELD, serial=((1.0, b'{"jsonrpc": "2.0", "id": 0, "method": "stop"} 273b6c09\n'),)),
+        lambda r: 0 < r.fired < FULL and gates_after(r, 1.0 + STEP_S) == 0,
+        (SUPERVISOR, "elif stop_line and self.armed():", "elif False:"),
+    ),
+    Protection(
+        "a switch that conducts without a gate is found before any weld",
+        partial(run, (2.0, 1.5), **fault("shorted")),
+        lambda r: r.fired == 0 and states(r)[-1] == "locked out: switch conducts without a gate",
+        (SUPERVISOR, "if elapsed(now_ms, self.blocked_ms) > SHORTED_MS:", "if False:"),
+    ),
+    Protection(
+        "gates without conduction end the weld",
+        partial(run, HELD, **fault("gate_open")),
+        lambda r: 0 < r.fired < FULL and states(r)[-1] == "locked out: no conduction after firing",
+        (SUPERVISOR, "self.config.CONDUCTION_SENSE and done >= PROVE_HALF_CYCLES and not self.conducted", "False"),
+    ),
+    Protection(
+        "a dropout in a weld locks out, and the return of the mains fires nothing",
+        partial(run, HELD, mains=mains(sags=((1.0, 0.3, 0.0),)), length_s=5),
+        lambda r: (
+            0 < r.fired < FULL and gates_after(r, 1.02) == 0 and "locked out: mains lost or unsteady" in states(r)
+        ),
+        (
+            SUPERVISOR,
+            "            else:\n                self._lock_out(states.MAINS_LOST, now_ms)",
+            "            else:\n                pass",
+        ),
+    ),
+    Protection(
+        "a switch that shorts in a weld is found before the weld's off time is over",
+        partial(run, HELD, **(fault("shorted") | {"switch": replace(fault("shorted")["switch"], fault_s=1.0)})),
+        lambda r: not any(state == "ready" for state in states(r)[2:]),
+        (SUPERVISOR, "self.state == states.READY or self.state == states.HOLD or self.state == states.OFF", "False"),
+    ),
+    Protection(
+        "a weld that the program has lost sight of for longer than the contactor holds is ended",
+        partial(run, HELD, welder=make_welder(force={"source": "air"}), board_faults=(BoardFault("hang", 1.0, 0.1),)),
+        lambda r: 0 < r.fired < FULL,
+        (SUPERVISOR, "elif self.paused:", "elif False:"),
+    ),
+    Protection(
+        "a pedal pressed before the mains was locked to does nothing until it is let go",
+        partial(run, (0.16, 2.0), (2.5, 1.2)),
+        lambda r: gates_after(r, 0) == gates_after(r, 2.5) == FULL,
+        (SUPERVISOR, "self.fresh = False  # a pedal pressed before", "pass  # a pedal pressed before"),
+    ),
+    Protection(
+        "a start that met no edge is not tried again before edges have come back",
+        partial(run, HELD, mains=mains(sags=((0.86, 0.07, 0.0),))),
+        lambda r: r.fired == 0 and "locked out: mains lost or unsteady" in states(r),
+        (
+            SUPERVISOR,
+            "self.tries < START_TRIES and self.lock.present(now_ms)",
+            "self.tries < START_TRIES and self.lock.locked()",
+        ),
+    ),
+    Protection(
+        "mains that comes back after a long time is not taken for one out of its band",
+        partial(run, mains=mains(sags=((1.0, 6.0, 0.0),)), length_s=8),
+        lambda r: "locked out: frequency out of band" not in states(r) and states(r)[-1] == "ready",
+        ("app/lock.py", "self.unlocked_ms = now_ms  # the mains is back", "pass  # the mains is back"),
+    ),
+    Protection(
+        "after a bite of the watchdog nothing works until stop was pressed and let go",
+        partial(run, (0.6, 1.5), (3.0, 1.5), watchdog_bit=True, stops=((2.3, 0.2),), length_s=5),
+        lambda r: gates_after(r, 0) == gates_after(r, 2.5) == FULL,
+        (SUPERVISOR, "if inputs & WATCHDOG:", "if False:"),
+    ),
+    Protection(
+        "mains out of its band locks out",
+        partial(run, (7.0, 1.5), mains=MainsSpec(230, 54), length_s=8),
+        lambda r: r.fired == 0 and "locked out: frequency out of band" in states(r),
+        ("app/lock.py", "return elapsed(now_ms, self.unlocked_ms) > OUT_OF_BAND_MS", "return False"),
+    ),
+    Protection(
+        "a noisy detector locks out",
+        partial(
+            run,
+            (2.2, 1.5),
+            length_s=4,
+            detector=replace(
+                bench_for(make_welder(), compiled(make_welder(), WELD)).detector,
+                false_s=tuple(0.5 + 0.003 * n for n in range(1000)),
+            ),
+        ),
+        lambda r: r.fired == 0 and "locked out: extra edges from the detector" in states(r),
+        ("app/lock.py", "return self.extra >= EXTRA_MOST", "return False"),
+    ),
+    Protection(
+        "a detector that grows noisy under current ends the weld",
+        partial(
+            run,
+            HELD,
+            # far from the windows, so that the firing hardware lets them pass
+            detector=replace(
+                bench_for(make_welder(), compiled(make_welder(), WELD)).detector,
+                false_s=tuple(0.995 + 0.01 * n for n in range(100)),
+            ),
+        ),
+        lambda r: gates_after(r, 1.05) == 0 and r.fired > 0,
+        ("app/lock.py", "(EXTRA_UNDER_CURRENT if begun else 1)", "1 and not begun"),
+    ),
+    Protection(
+        "a false edge seen before the first gate ends the weld before it has begun",
+        partial(
+            run,
+            HELD,
+            detector=replace(bench_for(make_welder(), compiled(make_welder(), WELD)).detector, false_s=(0.873,)),
+        ),
+        lambda r: r.fired == 0 and "weld" in states(r) and "locked out: extra edges from the detector" in states(r),
+        ("app/lock.py", "if begun else 1", "if begun else EXTRA_UNDER_CURRENT"),
+    ),
+    Protection(
+        "a pedal stuck down after a weld locks out",
+        partial(run, (0.6, 33.0), length_s=36),
+        lambda r: r.fired == FULL and "locked out: pedal stuck closed" in states(r) and states(r)[-1] == "ready",
+        (SUPERVISOR, "elapsed(now_ms, self.pedal_ms) > STUCK_MS:", "False:"),
+    ),
+    Protection(
+        "a pedal pressed while settings are stored does nothing until it is let go",
+        partial(run, (1.3, 2.5), serial=SELECTED),
+        lambda r: r.fired == 0 and "storing" in states(r) and states(r)[-1] == "ready",
+        (SUPERVISOR, "self.fresh = False  # a pedal pressed before", "pass  # a pedal pressed before"),
+    ),
+    Protection(
+        "after a write to flash the mains is locked to anew",
+        partial(run, serial=SELECTED),
+        lambda r: waited_s(r) > 0.08,
+        (SUPERVISOR, "self.stalled = True\n        if self.requests", "if self.requests"),
+    ),
+)
+
+
+@pytest.mark.parametrize("protection", PROTECTIONS, ids=lambda p: p.name.replace(" ", "-"))
+def test_protection(protection: Protection) -> None:
+    """The property holds with the emitted application, and fails when the protection is taken out of it."""
+    whole = protection.runs()
+    assert protection.holds(whole), (states(whole), whole.fired)
+    without = protection.runs(edit=protection.without)
+    assert not protection.holds(without), "the property holds without the protection: this test proves nothing"
+
+
+def test_air_finishes_a_counted_weld() -> None:
+    """Only where air holds the force may a weld complete after the pedal is let go."""
+    assert run((0.6, 0.4), welder=make_welder(force={"source": "air"})).fired == FULL
+
+
+def test_stop_ends_a_weld_in_python_and_in_the_firing_hardware() -> None:
+    """The stop circuit is tested twice: with the application's test taken out the firing hardware still ends the weld."""
+    for edit in (
+        None,
+        (SUPERVISOR, "if inputs & STOP_OPEN:\n            return states.STOP_OPEN", "if False:\n            pass"),
+    ):
+        recording = run(HELD, stops=((1.0, 1.0),), edit=edit)
+        assert 0 < recording.fired < FULL
+        assert gates_after(recording, 1.0) == 0
+
+
+def test_stop_in_every_half_cycle_leaves_the_right_polarity() -> None:
+    """A stop at each half-cycle of a weld: no new gate after it, and the weld after that starts on the other polarity."""
+    for n in range(0, FULL, 3):
+        recording = run(HELD, (2.5, 1.5), stops=((0.88 + 0.01 * n, 0.3),), length_s=4.5)
+        assert gates_after(recording, 0.88 + 0.01 * n) == FULL, n
+        assert polarity_kept(recording), n
+
+
+def test_the_clock_may_wrap() -> None:
+    """Runs that start just before the clock wraps (seed 3 of every ten) end like all others."""
+    reference = run(HELD, (2.5, 1.5), length_s=4.5, seed=2)
+    wrapped = run(HELD, (2.5, 1.5), length_s=4.5, seed=3)
+    assert states(wrapped) == states(reference)
+    assert wrapped.fired == reference.fired == 2 * FULL
+
+
+def test_lateness_moves_a_reaction_and_adds_no_firing() -> None:
+    """Twenty seeds, each with steps 0 to 20 ms late in its own way: always the table's half-cycles, never one more."""
+    for seed in range(20):
+        recording = run(HELD, seed=seed)
+        assert [w.gates for w in recording.welds] == [FULL], seed

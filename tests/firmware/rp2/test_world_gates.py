@@ -1,0 +1,149 @@
+"""The emitted PIO words as the gate of whole runs: every gate edge and every answer is that of the simulated gate.
+
+The runs are those of the replay: every kind of trouble that it knows, each with both detectors at 50 and 60 Hz and a
+schedule of its own. Why this is as good as the emulator in the world, and where it is not: emulated_gates.py.
+"""
+
+from collections.abc import Callable
+from dataclasses import replace
+from functools import cache
+from pathlib import Path
+from types import ModuleType
+
+import pytest
+
+import sim.bench.gate
+from sim.bench.host import START, Firmware
+from sim.bench.recording import Recording
+from sim.bench.world import simulate
+from tests.support.rp2.emulated_gates import KINDS, Comparison, Emulated, compare, emulate, firing_calls, numbered_run
+from tests.support.rp2.fake_board import DMA
+
+NUMBERS = range(4 * len(KINDS))
+# What ends these is not the gate hardware: they never come to a start.
+WITHOUT_A_GATE = {"shorted", "out of band", "no rest known", "noise in ready"}
+
+
+@cache
+def recorded(number: int) -> Recording:
+    run = numbered_run(number)
+    return simulate(run.bundle, run.table, run.bench)
+
+
+@cache
+def emulated(number: int) -> Emulated:
+    return emulate(numbered_run(number).bundle, recorded(number))
+
+
+def compared(number: int) -> Comparison:
+    return compare(recorded(number), emulated(number))
+
+
+@pytest.mark.parametrize("number", NUMBERS, ids=lambda number: f"{KINDS[number // 4]}-{number}")
+def test_every_edge_and_answer(number: int) -> None:
+    """Gate edges within 2 us; start, off, done and fired answer the same, unless an edge is that near to the call."""
+    assert compared(number).differences == []
+
+
+def test_the_runs_are_worth_it() -> None:
+    """Equal gates of runs without gates say nothing, and an excuse for every answer as little."""
+    runs, results = [numbered_run(number) for number in NUMBERS], [compared(number) for number in NUMBERS]
+    fired = {run.happens for run, result in zip(runs, results, strict=True) if result.edges}
+    assert set(KINDS) - fired == WITHOUT_A_GATE
+    combinations = {(run.happens, run.welder.detector.kind, run.welder.mains.frequency_Hz) for run in runs}
+    assert len(combinations) == len({run.bundle.digest for run in runs}) == len(NUMBERS)
+    assert not any(result.undecided for result in results)
+    assert sum(result.edges > 0 for result in results) >= 140
+    assert sum(result.edges for result in results) > 6_000
+    assert sum(result.excused for result in results) < sum(result.answers for result in results) / 1_000
+    assert max(len(recorded(number).stops) for number in NUMBERS) == 2
+
+
+@pytest.mark.parametrize("number", [14, 29])
+def test_clock_by_clock(number: int) -> None:
+    """Skipping the rounds of counted loops changes nothing: two short runs without it, one for each detector."""
+    assert emulate(numbered_run(number).bundle, recorded(number), fast=False) == emulated(number)
+
+
+def test_a_start_at_an_edge_is_undecided() -> None:
+    """The detector's edge comes after the pin was read and before the state machine polls it: it never fires."""
+    run = numbered_run(0)
+    recording = recorded(0)
+    start_s = next(call.time_us for call in firing_calls(recording) if call.code == START) / 1e6
+    edge = next(n for n, change in enumerate(recording.detector) if change.time_s > start_s)
+    moved = replace(recording.detector[edge], time_s=start_s + 0.25e-6)
+    detector = (*recording.detector[:edge], moved, *recording.detector[edge + 1 :])
+    assert recording.detector[edge - 1].time_s < start_s - 1e-3
+    tied = replace(recording, detector=detector)
+    outcome = emulate(run.bundle, tied)
+    assert len(outcome.edges) < len(recording.gates) * 2
+    assert compare(tied, outcome).undecided
+    assert not compare(recording, outcome).undecided
+
+
+# -- what it would notice --------------------------------------------------------------------------------------------
+
+# What is wrong with sim/bench/gate.py, the text there and what stands in its place, and the kind of run that shows it.
+GATE_FAULTS = [
+    ("gates 3 us late", "word.blank_us + LATENCY_US", "word.blank_us + LATENCY_US + 3", "nothing"),
+    ("gates 3 us longer", "max(end_us - delay_us, 2)", "max(end_us - delay_us + 3, 2)", "nothing"),
+    ("offsets exchanged", "(offset_fall_us, offset_rise_us)", "(offset_rise_us, offset_fall_us)", "nothing"),
+    ("last word lost", "for word in [*words, None]:", "for word in [*words[:-1], None]:", "nothing"),
+    ("one lead-in half-cycle where two are due", "2 if self._square and edge == positive else 1", "1", "nothing"),
+    ("lead-in not left out of the results", "self._results[index + self._lead_in]", "self._results[index]", "nothing"),
+    ("stop not tested", "if self._stop.level:", "if False:", "stop button in weld"),
+    ("windows ten times as long", "(window_us * 1e-6)", "(window_us * 1e-5)", "missing in weld"),
+    ("later windows as long as the first", "window_us = later_us", "pass", "missing in weld"),
+    ("first window too short", "half_us * 11 // 10, half_us // 5", "half_us // 2, half_us // 5", "nothing"),
+    ("later windows too short", "half_us * 11 // 10, half_us // 5", "half_us * 11 // 10, half_us // 50", "nothing"),
+    ("unfired half-cycles take no time", "(word.blank_us +", "bool(word.gate_us) * (word.blank_us +", "false in weld"),
+    ("off leaves the gate on", "        self._drive(0)\n        return 1", "        return 1", "let go in weld, hand"),
+    ("cut short and not counted", "if self.level:\n", "if False:\n", "let go in weld, hand"),
+]
+
+
+def gate_from(source: str) -> type:
+    module = ModuleType("sim.bench.gate")
+    exec(compile(source, "sim/bench/gate.py", "exec"), module.__dict__)
+    unit = module.__dict__["GateUnit"]
+    assert isinstance(unit, type)
+    return unit
+
+
+def differs(kind: str, emulated_run: Callable[[int, Recording], Emulated]) -> int:
+    """In how many runs of a kind the two gates are not equal."""
+    unequal = 0
+    for number in (n for n in NUMBERS if KINDS[n // 4] == kind):
+        run = numbered_run(number)
+        recording = simulate(run.bundle, run.table, run.bench)
+        unequal += bool(compare(recording, emulated_run(number, recording)).differences)
+    return unequal
+
+
+def as_emitted(number: int, recording: Recording) -> Emulated:
+    return emulate(numbered_run(number).bundle, recording)
+
+
+@pytest.mark.parametrize(("right", "wrong", "kind"), [pytest.param(*fault, id=what) for what, *fault in GATE_FAULTS])
+def test_a_wrong_model_is_noticed(right: str, wrong: str, kind: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A simulated gate with one line wrong is not equal to the emitted one."""
+    source = Path(sim.gate.__file__).read_text(encoding="utf-8")
+    assert source.count(right) == 1
+    monkeypatch.setattr("sim.bench.world.GateUnit", gate_from(source.replace(right, wrong)))
+    assert differs(kind, as_emitted) > 0
+
+
+def test_a_word_lost_on_the_board_is_noticed(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The feeding channel stops after seven words."""
+    monkeypatch.setattr(DMA, "starved_after", 7)
+    assert differs("nothing", as_emitted) == 4
+
+
+def test_a_gate_late_on_the_board_is_noticed() -> None:
+    """The driver takes 3 us less for the detector's offset."""
+
+    def late(number: int, recording: Recording) -> Emulated:
+        rise_us = Firmware(numbered_run(number).bundle).config.OFFSET_RISE_US
+        return emulate(numbered_run(number).bundle, recording, OFFSET_RISE_US=rise_us - 3)
+
+    assert differs("nothing", late) == 4

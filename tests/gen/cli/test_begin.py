@@ -1,0 +1,131 @@
+"""How one begins: `new` and `demo`, what they ask, leave and lead to."""
+
+from __future__ import annotations
+
+import os
+import re
+import shlex
+import tomllib
+from pathlib import Path
+
+import pytest
+
+from gen.machine.welder import Welder, read_welder
+from tests.support.cli.command_line import contents, shell, typed
+
+
+def test_new_typical_asks_nothing_and_proves_at_once(here: Path) -> None:
+    """`new --typical`: two files, every guess marked, and the command it names works in the folder it names.
+
+    What ends the gate, and what a person can open, are no guesses to make for anybody: it refuses for those alone.
+    """
+    outcome = typed(["new", "shed", "--typical"])
+    assert outcome.code == 0
+    assert sorted(contents(here / "shed")) == ["first-weld.toml", "welder.toml"]
+    text = (here / "shed" / "welder.toml").read_text()
+    for key in (
+        "voltage_V",
+        "frequency_Hz",
+        "rating_kVA",
+        "rating_duty_percent",
+        "working_current_A",
+        "source",
+        "gate_drive",
+    ):
+        assert re.search(rf"^{key} = .*# typical$", text, re.M), key
+    assert "licensed electrician" in outcome.out
+    named = re.search(r"^Then, in (\S+): (weldbeat .*)$", outcome.out, re.M)
+    assert named
+    done = shell(named[2], here / named[1])
+    assert (done.returncode, done.stderr) == (1, "")
+    assert re.findall(r"^ *refuse +([a-z-]+)", done.stdout, re.M) == ["gate-drive", "disconnection"]
+    assert (here / "shed" / "report.html").is_file()
+
+
+def test_new_asks_and_takes_answers(here: Path) -> None:
+    """Answers go into the file unmarked; a bad one is told at once and asked again; an empty one stays typical."""
+    answers = ["12", "115", "60", "short", "1.5", "3", "", "31.5", "hand", "pulse", "fuse", "capacitor"]
+    answers += ["isolator, fuse", "isolator,contactor"]
+    outcome = typed(["new", "shed"], "\n".join(answers) + "\n")
+    assert (outcome.code, outcome.err) == (0, "")
+    for bad in (
+        "12 given; allowed: a number from 90 to 480",
+        '"short" given; allowed: a number above 0',
+        "3 given; allowed: 10 to 100",
+        '"fuse" given; allowed: "one_shot", "pulse_transformer", "capacitor" or "direct"',
+        '"fuse" given; allowed: none, or of isolator, contactor,',
+    ):
+        assert bad in outcome.out
+    text = (here / "shed" / "welder.toml").read_text()
+    for line in (
+        "voltage_V = 115",
+        "frequency_Hz = 60",
+        "rating_kVA = 1.5",
+        "working_current_A = 31.5",
+        'source = "hand"',
+        'kind = "pulse"',
+        'gate_drive = "capacitor"',
+        "isolator = true",
+        "contactor = true",
+    ):
+        assert f"\n{line}\n" in text, line
+    assert "\nrating_duty_percent = 50  # typical\n" in text
+    welder = read_welder(here / "shed" / "welder.toml")
+    assert (welder.mains.voltage_V, welder.force.source, welder.detector.kind) == (115, "hand", "pulse")
+    assert tomllib.loads((here / "shed" / "first-weld.toml").read_text())["frequency_Hz"] == 60
+
+
+def test_new_left_half_way_leaves_nothing(here: Path) -> None:
+    """Questions broken off: nothing is written, and the exit code says so."""
+    outcome = typed(["new", "shed"], "115\n60\n")
+    assert (outcome.code, outcome.err.strip()) == (2, "weldbeat: stopped")
+    assert contents(here) == {}
+
+
+@pytest.mark.parametrize("force", ["hand", "foot_lever", "air"])
+@pytest.mark.parametrize("detector", ["square", "pulse"])
+@pytest.mark.parametrize(("voltage", "frequency"), [("120", "60"), ("230", "50"), ("400", "50")])
+def test_every_kind_of_new_machine_reads_back_and_passes(
+    here: Path, force: str, detector: str, voltage: str, frequency: str
+) -> None:
+    """Whatever is answered, the first weld passes on the simulated machine."""
+    machine = ["--voltage", voltage, "--frequency", frequency, "--force", force, "--detector", detector]
+    machine += ["--gate-drive", "one_shot", "--fitted", "isolator,contactor"]
+    assert typed(["new", "shed", "--typical", *machine]).code == 0
+    os.chdir(here / "shed")
+    run = typed(["simulate", "first-weld.toml", "--minutes", "0.05"])
+    assert (run.code, run.err) == (0, "")
+
+
+def test_demo_from_nothing_to_the_next_commands(here: Path) -> None:
+    """One command shows the whole way; then the three commands that it names work as they stand."""
+    first = shell("weldbeat demo show", here)
+    assert (first.returncode, first.stderr) == (0, "")
+    assert {p.name for p in (here / "show").iterdir()} == {
+        "welder.toml", "boot-scraper.toml", "firmware", "report.html", "trace.vcd", "weld.csv",
+    }  # fmt: skip
+    for words in ("upslope", "Verdict: passed", "Written to show:", "report.html", "for yours, go on with"):
+        assert words in first.stdout
+    welder: Welder = read_welder(here / "show" / "welder.toml")
+    assert welder.mains.frequency_Hz == 50
+
+    before = contents(here)
+    again = typed(["demo", "show"])
+    assert (again.code, again.out) == (0, first.stdout)
+    assert contents(here) == before
+
+    commands = first.stdout.rstrip("\n").splitlines()[-3:]
+    assert all(line.startswith("  ") for line in commands)
+    answers = "\n" * 7 + "one_shot\nisolator\n"
+    done = shell(f"printf {shlex.quote(answers)} | " + " && ".join(line.strip() for line in commands), here)
+    assert (done.returncode, done.stderr) == (0, "")
+    assert (here / "my-welder" / "report.html").is_file()
+
+
+def test_demo_leaves_changed_files_alone(here: Path) -> None:
+    """Whoever plays with the demonstration's files does not lose them to a second run."""
+    assert typed(["demo", "."]).code == 0
+    (here / "boot-scraper.toml").write_text("# my own\n")
+    before = contents(here)
+    assert typed(["demo", "."]).code == 2
+    assert contents(here) == before

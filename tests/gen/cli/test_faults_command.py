@@ -1,0 +1,141 @@
+"""`faults`: a table with a line a fault, refused where nothing carries one, and a replay of each of its runs."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import pytest
+from vcd.reader import tokenize
+
+from gen.cli.faults import faults_json, faults_text, ground_of
+from gen.cli.job import read_job
+from sim.faults.catalogue import FAULTS
+from sim.faults.runs import Row, strike_set
+from tests.support.cli.command_line import WELDER, Outcome, contents, replaced, typed
+
+SHORT = """\
+frequency_Hz = 50
+[[phase]]
+squeeze = "0.1 s"
+[[phase]]
+weld = "6 cycles"
+[[phase]]
+hold = "5 cycles"
+[[phase]]
+off = "10 cycles"
+"""
+PROTECTED = """\
+[protection]
+gate_drive = "one_shot"
+isolator = true
+contactor = true
+stop_cuts_gate_supply = true
+stop_cuts_contactor = true
+over_temperature_contact = true
+"""
+
+
+def lay_out(folder: Path, protection: str) -> None:
+    (folder / "welder.toml").write_text(
+        replaced(WELDER, '[protection]\ngate_drive = "one_shot"\nisolator = true\n', protection)
+    )
+    (folder / "job.toml").write_text(SHORT)
+
+
+@pytest.fixture
+def shop(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """A machine with all its hardware."""
+    lay_out(tmp_path, PROTECTED)
+    monkeypatch.chdir(tmp_path)
+    return tmp_path
+
+
+@pytest.fixture(scope="module")
+def table(tmp_path_factory: pytest.TempPathFactory) -> Outcome:
+    """What the command prints for that machine, once for all tests that read it."""
+    folder = tmp_path_factory.mktemp("shop")
+    lay_out(folder, PROTECTED)
+    return typed(["faults", str(folder / "job.toml"), "--welder", str(folder / "welder.toml")])
+
+
+def rows_of(folder: Path, moments: int) -> list[Row]:
+    return strike_set(ground_of(read_job(folder / "job.toml", folder / "welder.toml")), 0, moments)
+
+
+def test_a_protected_machine_survives_everything(table: Outcome) -> None:
+    """Exit code 0; each fault has its line; a shorted switch is told plainly; nothing is wider than the screen."""
+    assert (table.code, table.err) == (0, "")
+    lines = table.out.splitlines()
+    assert lines[0].startswith(f"{len(FAULTS)} faults, ")
+    for name in FAULTS:
+        assert sum(line.startswith(f"{name:<24} ") for line in lines[2:]) == 1, name
+    shorted = next(line for line in lines if line.startswith("switch shorted "))
+    assert " by hand " in shorted
+    assert "contactor" in shorted
+    assert "A shorted switch, or a gate driver stuck on, is past all software" in table.out
+    assert any(line.startswith("switch half-wave ") and " unseen " in line for line in lines)
+    assert "caution switch half-wave: The core saturates in every weld" in table.out
+    assert max(len(line) for line in lines) <= 120
+
+
+def test_an_unprotected_machine_is_refused(shop: Path) -> None:
+    """A current that nothing named ends is a refusal for each fault that makes one, and says what to fit."""
+    lay_out(shop, "")
+    rows = rows_of(shop, 1)
+    refused = {row.fault.name for row in rows if not row.safe}
+    assert refused == {"switch shorted", "gate driver stuck on", "stop, hung, no test"}
+    text = faults_text(rows)
+    line = next(line for line in text.splitlines() if line.startswith("switch shorted "))
+    assert " no end NO " in line
+    assert "nothing that is named" in line
+    assert "refuse  switch shorted: Nothing that the welder file names ends the current. Fit an isolator" in text
+    assert max(len(line) for line in text.splitlines()) <= 120
+    data = json.loads(json.dumps(faults_json(rows, 0)))
+    assert data["refused"]
+    assert {f["name"] for f in data["faults"] if f["severity"] == "refuse"} == refused
+    assert {f["name"] for f in data["faults"] if not f["ends"]} == refused - {"stop, hung, no test"}
+
+
+def test_an_isolator_is_enough_to_be_told_and_not_refused(shop: Path) -> None:
+    """The user's hand on the isolator is named as what carries a shorted switch."""
+    lay_out(shop, "[protection]\nisolator = true\n")
+    row = next(row for row in rows_of(shop, 1) if row.fault.name == "switch shorted")
+    assert row.safe
+    assert row.carried == "isolator"
+
+
+def test_a_run_is_replayed_and_its_waveforms_written(shop: Path, table: Outcome) -> None:
+    """The run that the table names for a fault strikes with that fault, and a VCD reader that we did not write reads it."""
+    line = next(line for line in table.out.splitlines() if line.startswith("switch shorted "))
+    run = line.split()[-1]
+    before = contents(shop)
+    outcome = typed(["faults", "job.toml", "--replay", run])
+    assert (outcome.code, outcome.err) == (0, "")
+    assert outcome.out.startswith(f"Run {run}, seed 0: switch shorted, in ")
+    assert "here strikes: switch shorted" in outcome.out
+    assert "stop circuit opens" in outcome.out
+    assert contents(shop).keys() - before.keys() == {f"fault-{run}.vcd"}
+    with open(shop / f"fault-{run}.vcd", "rb") as file:
+        assert sum(1 for _ in tokenize(file)) > 100
+    named = typed(["faults", "job.toml", "--replay", run, "--vcd", "waves.vcd"])
+    assert named.out.replace("waves.vcd", f"fault-{run}.vcd") == outcome.out
+    assert (shop / "waves.vcd").read_bytes() == (shop / f"fault-{run}.vcd").read_bytes()
+
+
+def test_json_is_for_a_program(shop: Path) -> None:
+    """Every run with its number, so that a program can replay it."""
+    rows = rows_of(shop, 1)
+    data = json.loads(json.dumps(faults_json(rows, 0)))
+    assert not data["refused"]
+    assert [fault["name"] for fault in data["faults"]] == list(FAULTS)
+    assert all(run["struck_in"] == "weld" for fault in data["faults"] for run in fault["runs"])
+
+
+def test_the_report_tells_it_too(shop: Path) -> None:
+    """Each fault once, and the shorted switch in so many words."""
+    assert typed(["simulate", "job.toml", "--minutes", "0.05", "--report", "report.html"]).code in (0, 1)
+    page = (shop / "report.html").read_text(encoding="utf-8")
+    section = page.partition('<section id="faults">')[2].partition("</section>")[0]
+    assert [name for name in FAULTS if f"<td>{name}<br>" in section] == list(FAULTS)
+    assert "No software ends the current of a shorted switch" in section

@@ -1,0 +1,144 @@
+"""The parts that are chosen: each within its bounds, whatever the machine, and said where nothing will do."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+
+from gen.boards import boards
+from gen.ranges import Figure
+from gen.wiring.choice import Yours
+from gen.wiring.power_parts import conductor_gauge, inrush_figure
+from gen.wiring.upgrade import upgrade
+from tests.support.machines import known_welder, make_welder
+from tests.support.wiring.upgrade_machines import MACHINES, chosen, sheet_of
+
+
+def test_yours_is_judged_at_the_limit() -> None:
+    """What the welder file gives of the switch, one step either side of what suits."""
+    part = chosen(known_welder()).part("switch")
+    limits = {mine.what: mine.limit for mine in part.yours}
+    assert set(limits) == {"rated current", "surge current"}
+    for above in (0.999, 1.001):
+        values = {
+            "rated_current_A": limits["rated current"] * above,
+            "surge_current_A": limits["surge current"] * above,
+        }
+        judged = chosen(known_welder(switch=values)).part("switch").yours
+        assert [mine.enough for mine in judged] == [above > 1] * 2
+    assert Yours("to air", 1.0, 1.0, "K/W", at_most=True).enough
+    assert not Yours("to air", 1.01, 1.0, "K/W", at_most=True).enough
+
+
+def test_what_is_not_enough_is_gathered() -> None:
+    """A switch too small for the inrush, and a heat sink too small for the pace, are told together."""
+    small = known_welder(switch={"surge_current_A": 60}, heat_sink={"K_per_W": 30})
+    assert [text.split(":")[0] for text in chosen(small).not_enough] == ["switch", "heat sink"]
+    assert chosen(known_welder()).not_enough == ()
+
+
+def test_a_faster_pace_wants_a_better_heat_sink_until_the_plate_holds_it() -> None:
+    """The board's duty guard holds the machine to its plate, so past it the sink need not get better."""
+    sinks = [chosen(known_welder(), pace).sink.K_per_W for pace in (0.5, 1, 2, 60, 120)]
+    assert all(sink is not None for sink in sinks)
+    assert sinks[0] > sinks[1] > sinks[2] > sinks[3] == sinks[4]  # type: ignore[operator]
+
+
+def test_no_heat_sink_is_made_up() -> None:
+    """Where the case would be too hot on any sink, it is said; no negative resistance is sold."""
+    hot = known_welder(switch={"case_to_sink_K_per_W": 5})
+    choice = chosen(hot)
+    assert choice.sink.K_per_W is None
+    assert choice.part("heat sink").fit.startswith("None will do")
+    assert "None will do" in sheet_of(hot).html
+
+
+@pytest.mark.parametrize("voltage_V", [100, 120, 208, 230, 240, 400, 480])
+@pytest.mark.parametrize("frequency_Hz", [50, 60])
+def test_chosen_values_hold_anywhere(voltage_V: int, frequency_Hz: int) -> None:
+    """On every mains: the bounds that the parts are chosen by are kept, and the voltages stand in order."""
+    choice = chosen(make_welder(mains={"voltage_V": voltage_V, "frequency_Hz": frequency_Hz}))
+    peak_V = voltage_V * 2**0.5
+    assert 1.1 * voltage_V <= choice.varistor_V <= 1.25 * voltage_V
+    assert peak_V * 1.1 * 2 <= choice.switch.off_state_V
+    assert choice.varistor_V * 2.7 <= choice.switch.off_state_V
+    assert (voltage_V * 1.1 / 2) ** 2 / choice.detector.each_ohm <= choice.detector.each_rated_W / 2
+    assert peak_V * 1.1 / (2 * choice.detector.each_ohm) <= 0.010
+    assert choice.detector.pull_ohm <= 8200
+    assert peak_V * 1.1 / choice.snubber.ohm <= 10
+    assert choice.one_shot_ms.low < choice.one_shot_ms.high == 12
+    assert 0 < choice.detector.offset_rise_us.low < choice.detector.offset_rise_us.high < 1000
+    assert choice.switch.i2t_A2s * 0.75 >= 5 * choice.load.half_cycle_i2t_A2s / 0.6
+
+
+def test_a_triac_gets_a_gentler_snubber() -> None:
+    """Its rise at turn-off is held to half of what its data sheet allows, where parts can."""
+    gentle = chosen(make_welder(switch={"kind": "triac", "commutating_dv_dt_V_per_us": 10}))
+    ordinary = chosen(make_welder())
+    assert gentle.snubber.ohm < ordinary.snubber.ohm
+    steepest = next(step for step in gentle.part("snubber").steps if step.what == "steepest rise")
+    assert float(steepest.result.split()[0]) <= 5
+    assert not any("No snubber" in note for note in (*gentle.part("snubber").notes, *ordinary.part("snubber").notes))
+    hopeless = chosen(make_welder(switch={"kind": "triac", "commutating_dv_dt_V_per_us": 0.5}))
+    assert any("fit the pair of thyristors" in note for note in hopeless.part("snubber").notes)
+
+
+def test_every_step_names_its_source_and_no_brand() -> None:
+    """No formula without a source; nothing but general descriptions."""
+    for part in chosen(known_welder(**MACHINES["everything"])).parts:
+        assert part.fit
+        for step in part.steps:
+            assert step.source
+            assert step.result
+
+
+def test_conductors_never_below_their_own_codes_table() -> None:
+    """24 A fits 2.5 mm2 of the one table and not 12 AWG of the other: each is looked up in its own."""
+    assert conductor_gauge(15) == "1.5 mm2 / 14 AWG"
+    assert conductor_gauge(24) == "2.5 mm2 / 10 AWG"
+    assert conductor_gauge(24.1) == "4 mm2 / 10 AWG"
+    assert conductor_gauge(900) == "local code"
+
+
+def test_no_fuse_fits_a_switch_too_small() -> None:
+    """The window between the inrush and the switch closes: the sheet says so instead of naming a fuse that ages or fails."""
+    assert "No fuse fits" in chosen(known_welder(switch={"i2t_A2s": 60})).part("fuse").notes[0]
+    assert "No fuse fits" not in chosen(known_welder(switch={"i2t_A2s": 5000})).part("fuse").notes[0]
+
+
+def test_figures_without_order_are_put_in_order() -> None:
+    """A planned start that is already the worst gives a point, not a range turned round."""
+    assert inrush_figure(60, 60) == replace(Figure(60, 60, "A", ""), source=inrush_figure(60, 60).source)
+    assert (inrush_figure(70, 60).low, inrush_figure(70, 60).high) == (60, 60)
+
+
+def test_upgrade_uses_the_roles_that_the_firmware_uses() -> None:
+    """Roles that the firmware is built without are left open on the sheet."""
+    welder = known_welder()
+    terminals = {t for net in upgrade(welder, boards()["pico"], chosen(welder)).nets for t in net.terminals}
+    assert "A1.force" not in terminals
+    assert "A1.conduction" not in terminals
+    assert "A1.primary_current" not in terminals
+
+
+def test_the_one_shot_lets_every_half_cycle_through() -> None:
+    """The pin's fall resets it: where the mains is 60 Hz it would otherwise still run when the next gate comes."""
+    choice = chosen(make_welder(mains={"frequency_Hz": 60}))
+    assert sum((choice.one_shot_ms.low, choice.one_shot_ms.high)) / 2 > 1000 / 120
+    assert (
+        "is reset by its fall"
+        in next(step for step in choice.part("gate drive").steps if step.what == "one-shot").working
+    )
+    stage = sheet_of(make_welder()).netlist.part("A2")
+    assert stage is not None
+    assert "is reset by its fall" in stage.description
+
+
+def test_an_offset_outside_the_band_is_told() -> None:
+    """A square detector's fall comes early: the same lateness for both edges is no detector of this kind."""
+    notes = " ".join(
+        chosen(make_welder(detector={"offset_rise_us": 100, "offset_fall_us": 300})).part("detector").notes
+    )
+    assert "detector.offset_fall_us = 300 us, outside the band" in notes
+    assert "detector.offset_rise_us" not in notes

@@ -1,0 +1,292 @@
+"""The parts chosen and the wiring sheet: what the drawing shows is what the wire list says is what the board's file says."""
+
+from __future__ import annotations
+
+import tomllib
+from dataclasses import replace
+from importlib.resources import files
+
+import html5lib
+import pytest
+
+from gen.boards import Erratum, boards
+from gen.cautions import CAUTIONS
+from gen.machine.welder import Welder
+from gen.user_files import Wrong
+from gen.wiring.netlist import Kind, Net, Netlist, Part, chain, star
+from gen.wiring.sheet import Sheet
+from gen.wiring.upgrade import to_be_fitted, wired_roles
+from tests.support.machines import known_welder, make_welder
+from tests.support.wiring import sheet_reader
+from tests.support.wiring.upgrade_machines import MACHINES, sheet_of
+
+A4_MM, LETTER_MM, MARGIN_MM = (210, 297), (215.9, 279.4), 12
+XHTML = "{http://www.w3.org/1999/xhtml}"
+
+
+@pytest.fixture(scope="module", params=list(MACHINES))
+def machine(request: pytest.FixtureRequest) -> Welder:
+    return known_welder(**MACHINES[request.param])
+
+
+@pytest.fixture(scope="module")
+def sheet(machine: Welder) -> Sheet:
+    return sheet_of(machine)
+
+
+def test_drawing_wire_list_and_netlist_are_one(sheet: Sheet) -> None:
+    """The nets read from the lines of both drawings are those of the wire list as printed, and those of the netlist."""
+    drawn: dict[str, set[str]] = {}
+    for _, svg in sheet.drawings:
+        found = sheet_reader.nets(sheet_reader.read(svg))
+        assert not found.keys() & drawn.keys()
+        drawn |= found
+    assert drawn == {net.name: set(net.terminals) for net in sheet.netlist.nets}
+    assert drawn == listed(sheet.html)
+
+
+def listed(html: str) -> dict[str, set[str]]:
+    """The nets of the printed tables: marker, from, to of each wire and track, joined from end to end."""
+    page = html5lib.parse(html)
+    found: dict[str, list[set[str]]] = {}
+    for row in page.iter(f"{XHTML}tr"):
+        cells = ["".join(cell.itertext()) for cell in row if cell.get("class") in ("wire", "mark")]
+        if "wire" not in [cell.get("class") for cell in row]:
+            continue
+        for start in range(0, len(cells), 4):
+            _, marker, one, other = cells[start : start + 4]
+            joined = found.setdefault(marker, [])
+            touching = [group for group in joined if group & {one, other}]
+            found[marker] = [g for g in joined if g not in touching] + [{one, other}.union(*touching)]
+    assert all(len(groups) == 1 for groups in found.values())
+    return {marker: groups[0] for marker, groups in found.items()}
+
+
+def test_junctions_have_dots_and_crossings_have_none(sheet: Sheet) -> None:
+    """A person tells a join from a crossing by its dot."""
+    for _, svg in sheet.drawings:
+        assert sheet_reader.undotted(sheet_reader.read(svg)) == []
+
+
+@pytest.mark.parametrize("number", [0, 1])
+def test_a_line_left_out_is_noticed(number: int) -> None:
+    """The reader is no rubber stamp: whichever conductor is taken from the drawing, it reads other nets or objects."""
+    sheet = sheet_of(known_welder(**MACHINES["everything"]))
+    drawing = sheet_reader.read(sheet.drawings[number][1])
+    whole = sheet_reader.nets(drawing)
+    for gone in range(len(drawing.lines)):
+        assert read_or_objection(without(drawing, gone)) != whole
+
+
+def without(drawing: sheet_reader.Drawing, gone: int) -> sheet_reader.Drawing:
+    return replace(drawing, lines=tuple(line for n, line in enumerate(drawing.lines) if n != gone))
+
+
+def read_or_objection(drawing: sheet_reader.Drawing) -> dict[str, set[str]] | str:
+    try:
+        return sheet_reader.nets(drawing)
+    except AssertionError as objection:
+        return str(objection)
+
+
+def test_everything_can_be_read_on_paper(sheet: Sheet) -> None:
+    """Words of 8 points or more, inside the drawing; the drawing inside A4 and Letter with the cautions below it; no colour."""
+    for _, svg in sheet.drawings:
+        drawing = sheet_reader.read(svg)
+        left, top, width, height = drawing.box
+        assert width <= 72 / 25.4 * (min(A4_MM[0], LETTER_MM[0]) - 2 * MARGIN_MM)
+        assert height <= 72 / 25.4 * (min(A4_MM[1], LETTER_MM[1]) - 2 * MARGIN_MM) - 140
+        for word in drawing.words:
+            assert word.size_pt >= 8
+            # the box is on the wide side: a sans-serif letter is half as wide as high
+            middle, half = (word.left + word.right) / 2, (word.right - word.left) / 2 * 0.85
+            assert left <= middle - half, word.text
+            assert middle + half <= left + width, word.text
+            assert top + 4 <= word.middle <= top + height - 4, word.text
+        for x, y in (*drawing.terminals.values(), *(end for line in drawing.lines for end in line)):
+            assert left < x < left + width
+            assert top < y < top + height
+        assert set(_strokes(svg)) <= {"black", "none", "white", "bg"}
+
+
+def _strokes(svg: str) -> list[str]:
+    return [part.split(":")[1] for part in svg.replace('"', ";").split(";") if part.startswith(("stroke:", "fill:"))]
+
+
+def test_every_page_has_every_caution(sheet: Sheet) -> None:
+    """Whichever sheet is on the bench: mains, heat, pacemakers, eyes, fumes, the snubber, the law, what this is not."""
+    pages = sheet.html.split('<section class="sheet">')[1:]
+    assert len(pages) == 7
+    for page in pages:
+        for caution in CAUTIONS:
+            assert caution in page
+        assert "no certified design" in page
+
+
+def test_no_other_file_and_no_network_is_needed(sheet: Sheet) -> None:
+    """One file, printed anywhere."""
+    bare = sheet.html.replace("http://www.w3.org/", "")
+    for outside in ("http:", "https:", "src=", "href=", "@import", "url(", "<script"):
+        assert outside not in bare
+
+
+def test_same_machine_same_bytes(machine: Welder, sheet: Sheet) -> None:
+    """So that a sheet can be compared with an earlier one."""
+    assert sheet_of(machine) == sheet
+
+
+@pytest.mark.parametrize("name", sorted(boards()))
+@pytest.mark.parametrize("pins", [{}, {"gate": 1}])
+def test_pins_are_those_of_the_boards_file(name: str, pins: dict[str, int]) -> None:
+    """At each role's terminal stands the pin that the board's TOML, read here anew, gives it; chosen pins too."""
+    raw = tomllib.loads((files("boards") / f"{name}.toml").read_text(encoding="utf-8"))
+    pins = {role: min(n, len(raw["roles"][role]) - 1) for role, n in pins.items()}
+    board = boards()[name].with_pins({role: raw["roles"][role][n] for role, n in pins.items()})
+    welder = known_welder(**MACHINES["everything"])
+    drawing = sheet_reader.read(sheet_of(welder, board).drawings[1][1])
+    roles = wired_roles(welder)
+    assert {"stop", "detector", "gate", "contactor", "pedal", "force", "over_temperature", "conduction"} == set(roles)
+    for role in roles:
+        gpio = raw["roles"][role][pins.get(role, 0)]
+        label = f"{raw['gpio_prefix']}{gpio}, pin {raw['header'][str(gpio)]}"
+        assert label in sheet_reader.words_at(drawing, drawing.terminals[f"A1.{role}"], 9), role
+
+
+def test_an_erratum_of_the_chip_is_told() -> None:
+    """Where the board's file names one, the sheet carries it and its remedy, and the pulls drawn keep to it."""
+    said = Erratum(name="E9", what="a pin may hang", roles=("detector", "gate"), remedy="8.2 kohm or less to ground")
+    elsewhere = Erratum(name="FAT", what="files may be lost", roles=(), remedy="another format")
+    board = boards()["pico"].model_copy(update={"errata": (said, elsewhere)})
+    html = sheet_of(known_welder(), board).html
+    assert "E9: a pin may hang. Pins of detector, gate: 8.2 kohm or less to ground. Drawn for it: R7, R8." in html
+    assert "files may be lost" not in html  # nothing that is wired
+    pulse = sheet_of(known_welder(detector={"kind": "pulse"}), board).html
+    assert "Drawn for it: U1 (it drives the pin low itself), R8." in pulse
+    assert "This chip" not in sheet_of(known_welder()).html
+    pulls = {part.name: part.description for part in sheet_of(known_welder()).netlist.parts}
+    for name in ("R7", "R8", "R9"):  # RP2350's erratum E9: at most 8.2 kilo-ohm
+        assert float(pulls[name].removesuffix(" kohm")) <= 8.2
+
+
+def reach(netlist: Netlist, start: str, closed: dict[str, list[tuple[str, str]]]) -> set[str]:
+    """Every terminal that a current from `start` can get to through nets and the given ways through parts."""
+    seen, ahead = set(), [start]
+    while ahead:
+        terminal = ahead.pop()
+        if terminal in seen:
+            continue
+        seen.add(terminal)
+        ahead += next(net.terminals for net in netlist.nets if terminal in net.terminals)
+        part, _, name = terminal.partition(".")
+        ahead += [f"{part}.{other}" for pair in closed.get(part, []) if name in pair for other in pair]
+    return seen
+
+
+ELECTRICAL = {"S1": [("11", "12"), ("21", "22")], "B1": [("1", "2")]}
+
+
+@pytest.mark.parametrize("opened", ["S1", "B1"])
+def test_stop_and_heat_contacts_break_by_themselves(machine: Welder, sheet: Sheet, opened: str) -> None:
+    """With either open, 24 V reaches neither the gate stage nor the coil; the board stays fed, and tells why."""
+    fed = {"A2.SUP", "A3.SUP", "K1.A1"}
+    assert fed <= reach(sheet.netlist, "G1.+", ELECTRICAL)
+    broken = {part: ways for part, ways in ELECTRICAL.items() if part != opened}
+    left = reach(sheet.netlist, "G1.+", broken)
+    assert not fed & left
+    assert "G2.IN" in left
+
+
+def test_mains_and_low_voltage_meet_nowhere(sheet: Sheet) -> None:
+    """No net is on both sides; parts on both are those with an isolation, the contactor, and the one bond of 0 V to earth."""
+    for net in sheet.netlist.nets:
+        for terminal in net.terminals:
+            part = sheet.netlist.part(terminal.partition(".")[0])
+            assert part is not None
+            assert terminal in part.terminals(net.side)
+    both = {part.name for part in sheet.netlist.parts if part.mains and part.low}
+    assert both <= {"U1", "U2", "U3", "V1", "G1", "K1", "XB"}
+    assert "XB" in both
+
+
+def test_detector_is_on_the_transformers_two_conductors(sheet: Sheet) -> None:
+    """Before contactor and switch, so that it sees the mains with both open; from the same two conductors."""
+    fuses = {"F1": [("1", "2")], "F2": [("1", "2")], "F3": [("1", "2")], "R1": [("1", "2")], "R2": [("1", "2")]}
+    assert {"U1.A", "K1.1"} <= reach(sheet.netlist, "Q1.2", fuses)
+    assert {"U1.K", "K1.3"} <= reach(sheet.netlist, "Q1.4", fuses)
+
+
+def test_earth_is_whole_and_the_secondary_is_on_it_once(machine: Welder, sheet: Sheet) -> None:
+    """Every metal part on the bar by a wire of its own; one link to the secondary, or none with a residual-current device."""
+    earth = next(net for net in sheet.netlist.nets if net.name == "PE")
+    assert {"Q0.PE", "EN.PE", "H1.PE", "T1.core", "XB.PE"} <= set(earth.terminals)
+    assert all(link.start == "XE.bar" for link in earth.links)
+    through = reach(sheet.netlist, "T1.X2", {"XS": [("X2", "PE")]})
+    assert ("XE.bar" in through) == (
+        machine.protection.secondary_earthed or not machine.protection.residual_current_device
+    )
+
+
+def test_only_the_isolator_leads_to_the_computer(sheet: Sheet) -> None:
+    """No way from the board to the computer but through the USB isolator."""
+    assert "PC.USB" not in reach(sheet.netlist, "A1.USB", {})
+    assert "PC.USB" in reach(sheet.netlist, "A1.USB", {"A4": [("B", "H")]})
+
+
+def test_what_is_not_there_is_drawn_and_said_to_be_fitted() -> None:
+    """The sheet never leaves out a protection because a machine lacks it."""
+    bare = make_welder(
+        protection={"contactor": False, "isolator": False, "gate_drive": "direct", "stop_cuts_contactor": False}
+    )
+    assert set(to_be_fitted(bare)) == {
+        "isolator, lockable",
+        "contactor that drops when the board's pulse train ends",
+        "stop contact in the contactor's coil",
+        "gate drive that ends by itself within 12 ms",
+    }
+    sheet = sheet_of(bare)
+    words = {word.text for _, svg in sheet.drawings for word in sheet_reader.read(svg).words}
+    assert {"K1* contactor (coil: drawing 2)", "Q1* isolator, two poles, can be locked off", "A2*", "A3*"} <= words
+    for what in to_be_fitted(bare):
+        assert what.replace("'", "&#39;") in sheet.html
+    assert to_be_fitted(make_welder()) == ()
+    assert "*" not in "".join(
+        word.text for _, svg in sheet_of(make_welder()).drawings for word in sheet_reader.read(svg).words
+    )
+
+
+def test_rules_say_what_lines_cannot(sheet: Sheet, machine: Welder) -> None:
+    """The facts that a drawing does not carry stand beside it."""
+    for words in (
+        "before every gate",
+        "an open or broken lead stops",
+        "within 12 ms of the pin",
+        "passes edges only",
+        "USB isolator (A4) only",
+        "twisted",
+        "half a metre or more from the throat",
+        "count as live",
+    ):
+        assert words in sheet.html, words
+    assert ("across the zero crossing" in sheet.html) == machine.board.conduction_sense
+
+
+def test_a_zero_cross_relay_is_not_wired() -> None:
+    """It would switch the transformer on at the worst moment."""
+    with pytest.raises(Wrong, match="allowed before a transformer"):
+        sheet_of(make_welder(switch={"kind": "zero_cross_relay"}))
+
+
+def test_a_netlist_holds_together() -> None:
+    """A terminal in no net, in two, or of no part, and a ring in a net, are refused as they are made."""
+    kind = Kind("", "", "")
+    parts = (Part("A", "", "", mains=("1", "2")), Part("B", "", "", mains=("1",)))
+    good = Net("X", "mains", kind, star("A.1", "A.2", "B.1"))
+    assert [wire.number for wire in Netlist(parts, (good,)).wires] == [1, 2]
+    for links in (chain("A.1", "B.1"), star("A.1", "A.2", "B.1", "C.1")):
+        with pytest.raises(ValueError, match="not in exactly one net"):
+            Netlist(parts, (Net("X", "mains", kind, links),))
+    twice = (good, Net("Y", "mains", kind, chain("A.1", "D.1")))
+    with pytest.raises(ValueError, match=r"not in exactly one net: A\.1"):
+        Netlist((*parts, Part("D", "", "", mains=("1",))), twice)
+    with pytest.raises(ValueError, match="joins nothing new"):
+        Net("X", "mains", kind, (*chain("A.1", "A.2", "B.1"), *chain("B.1", "A.1")))

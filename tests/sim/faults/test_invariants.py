@@ -1,0 +1,247 @@
+"""Each invariant holds with everything as it is, and is violated when the protection that it watches is taken out.
+
+Out of the emitted text, out of the firing hardware's inputs, or out of the hardware beyond the board.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, field, replace
+from typing import Any
+
+import pytest
+
+from gen.firmware import FirmwareBundle
+from sim.bench.board import BoardFault
+from sim.bench.pedal import Press
+from sim.bench.world import Bench, simulate
+from sim.faults.invariants import (
+    INVARIANTS,
+    after_stop,
+    duty,
+    flux,
+    fresh_request,
+    lock,
+    lockouts,
+    mains_loss,
+    one_train,
+    over_run,
+    table_count,
+    window,
+)
+from sim.faults.observed import Truth, Violation
+from sim.faults.runs import Ground
+from tests.support.faults.fault_grounds import ground_of
+
+SUPERVISOR = "app/supervisor.py"
+AIR = {"force": {"source": "air"}}
+NO_STOP = (SUPERVISOR, "if inputs & STOP_OPEN:\n            return states.STOP_OPEN", "if False:\n            pass")
+FOREVER = float("inf")
+
+
+@dataclass(frozen=True)
+class Taken:
+    """`invariant` watches a protection; `bench` makes the run; `edits` of the text and `cut` of the bench take it out."""
+
+    name: str
+    invariant: Callable[[Truth], list[Violation]]
+    bench: Callable[[Bench], Bench]
+    edits: tuple[tuple[str, str, str], ...] = ()
+    cut: Callable[[Bench], Bench] = field(default=lambda bench: bench)
+    tables: dict[str, Any] = field(default_factory=lambda: dict(AIR))
+    knows_rest: bool = True
+
+
+def pressed(*presses: tuple[float, float], **changes: Any) -> Callable[[Bench], Bench]:
+    def make(bench: Bench) -> Bench:
+        pedal = replace(bench.pedal, presses=tuple(Press(*press) for press in presses))
+        return replace(bench, pedal=pedal, **changes)
+
+    return make
+
+
+def mains(bench: Bench, **changes: Any) -> Bench:
+    return replace(bench, mains=replace(bench.mains, **changes))
+
+
+def stopped(bench: Bench, **changes: Any) -> Bench:
+    """Stop is pressed in the first weld."""
+    return replace(bench, stops=((0.80, 0.5),), **changes)
+
+
+HANG = (BoardFault("hang", 0.77, FOREVER),)
+
+TAKEN = (
+    Taken(
+        "after a restart the pedal must be seen open",
+        fresh_request,
+        pressed((0.45, 3.0), board_faults=(BoardFault("watchdog", 0.8),), length_s=3.0),
+        (
+            (
+                SUPERVISOR,
+                "elif inputs & WATCHDOG:\n            self._lock_out(states.WATCHDOG_RESTART, now_ms)",
+                "elif False:\n            pass",
+            ),
+            (
+                SUPERVISOR,
+                "elif self.pedal:\n            self._lock_out(states.STUCK_PEDAL, now_ms)",
+                "elif False:\n            pass",
+            ),
+            (
+                SUPERVISOR,
+                "self.fresh = False  # a pedal pressed before the board was ready must be let go",
+                "self.fresh = True",
+            ),
+        ),
+    ),
+    Taken(
+        "the pedal must be seen open between welds",
+        table_count,
+        pressed((0.45, 3.0), length_s=2.5),
+        ((SUPERVISOR, "            self.fresh = False\n            self.welds += 1", "            self.welds += 1"),),
+    ),
+    Taken(
+        "a weld that was cut off is not begun again",
+        one_train,
+        lambda bench: mains(bench, sags=((0.78, 0.15, 0.0),)),
+        (
+            (
+                SUPERVISOR,
+                "if done == 0 and self.tries < START_TRIES and self.lock.present(now_ms) and self.driver.off():",
+                "if self.driver.off():",
+            ),
+        ),
+    ),
+    Taken(
+        "the firing hardware tests stop before every gate",
+        after_stop,
+        stopped,
+        (NO_STOP,),
+        lambda bench: replace(
+            bench,
+            board_faults=HANG,
+            chain=replace(bench.chain, stop_cuts_gate=False, stop_cuts_contactor=False),
+            stop_reaches_gate=False,
+        ),
+    ),
+    Taken(
+        "without that test the program ends it",
+        after_stop,
+        lambda bench: stopped(bench, stop_reaches_gate=False),
+        (NO_STOP,),
+    ),
+    Taken(
+        "with neither, the stop contacts break the gate supply",
+        after_stop,
+        lambda bench: stopped(bench, stop_reaches_gate=False, board_faults=HANG),
+        (),
+        lambda bench: replace(bench, chain=replace(bench.chain, stop_cuts_gate=False, stop_cuts_contactor=False)),
+    ),
+    Taken(
+        "what was left of a weld does not fire when the mains is back",
+        mains_loss,
+        lambda bench: mains(bench, sags=((0.78, 0.15, 0.0),)),
+        (
+            (
+                SUPERVISOR,
+                "if done == 0 and self.tries < START_TRIES and self.lock.present(now_ms) and self.driver.off():",
+                "if self.driver.off():",
+            ),
+        ),
+    ),
+    Taken(
+        "the detector's offset is taken off",
+        window,
+        pressed((0.45, 1.0), length_s=1.5),
+        (("config.py", "OFFSET_RISE_US = 300", "OFFSET_RISE_US = -900"),),
+    ),
+    Taken(
+        "false edges excuse no more than the half-cycles that it takes to see them",
+        window,
+        lambda bench: replace(
+            bench, detector=replace(bench.detector, false_s=tuple(0.7552 + 0.01 * n for n in range(30)))
+        ),
+        (
+            ("config.py", "OFFSET_RISE_US = 300", "OFFSET_RISE_US = -620"),
+            ("config.py", "OFFSET_FALL_US = 300", "OFFSET_FALL_US = -620"),
+            ("app/lock.py", "return self.extra >= (EXTRA_UNDER_CURRENT if begun else 1)", "return False"),
+        ),
+    ),
+    Taken(
+        "the first half-cycle is fired late",
+        flux,
+        pressed((0.45, 1.0), length_s=1.5),
+        (("app/plan.py", "delay_us = delay_us * half_us // self.nominal_half_us", "delay_us = 600"),),
+    ),
+    Taken(
+        "no weld before the mains is locked to",
+        lock,
+        lambda bench: mains(pressed((0.45, 1.0), length_s=1.5)(bench), frequency_Hz=54.5),
+        (("app/lock.py", "return self.agreed >= NEEDED", "return True"),),
+    ),
+    Taken(
+        "after a start the minute's duty counts as spent",
+        duty,
+        pressed((0.45, 0.3), (1.8, 1.0), board_faults=(BoardFault("brown-out", 0.8, 0.05),), length_s=3.0),
+        (("app/duty.py", "if rested_ms < SECONDS * 1000:", "if False:"),),
+        knows_rest=False,
+    ),
+    Taken(
+        "a lockout has a reason",
+        lockouts,
+        stopped,
+        (
+            (
+                SUPERVISOR,
+                "        if self.state != states.LOCKED_OUT:\n            self.reason = reason",
+                "        pass",
+            ),
+        ),
+    ),
+)
+
+
+def edited(bundle: FirmwareBundle, edits: tuple[tuple[str, str, str], ...]) -> FirmwareBundle:
+    files = dict(bundle.files)
+    for path, old, new in edits:
+        assert files[path].count(old) == 1, f"{path} holds {old!r} {files[path].count(old)} times"
+        files[path] = files[path].replace(old, new)
+    return FirmwareBundle(files)
+
+
+def truth_of(ground: Ground, bench: Bench, edits: tuple[tuple[str, str, str], ...] = ()) -> Truth:
+    recording = simulate(edited(ground.bundle, edits), ground.table, bench)
+    return Truth(recording, ground.table, ground.welder, bench)
+
+
+@pytest.mark.parametrize("taken", TAKEN, ids=lambda taken: taken.name.replace(" ", "-"))
+def test_taken_out_it_is_violated(taken: Taken) -> None:
+    """With the protection every invariant holds and a gate is given; without it this one does not."""
+    ground = ground_of(taken.tables, knows_rest=taken.knows_rest)
+    bench = taken.bench(ground.plain(2, "weld")[0])
+    whole = truth_of(ground, bench)
+    assert [v for check in INVARIANTS for v in check(whole)] == []
+    without = truth_of(ground, taken.cut(bench), taken.edits)
+    assert without.recording.gates
+    assert taken.invariant(without), "nothing is violated without the protection: this test proves nothing"
+
+
+def test_every_invariant_is_proven() -> None:
+    """An invariant without such a run could hold by saying nothing."""
+    assert {taken.invariant for taken in TAKEN} == set(INVARIANTS)
+
+
+def test_over_run_counts_what_nobody_wants() -> None:
+    """A plain weld has none; a switch that conducts for ever has a half-cycle for each of the mains, which is arithmetic."""
+    ground = ground_of(AIR, again=False)
+    bench = ground.plain(2, "weld")[0]
+    assert over_run(truth_of(ground, bench)) == []
+    shorted = replace(
+        bench,
+        switch=replace(bench.switch, fault="shorted", fault_s=0.1),
+        chain=replace(bench.chain, contactor=False),
+        pedal=replace(bench.pedal, presses=()),
+        length_s=1.1,
+    )
+    unwanted = over_run(truth_of(ground, shorted))
+    assert abs(len(unwanted) - 100) <= 1, "a second at 50 Hz"

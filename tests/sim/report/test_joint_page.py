@@ -1,0 +1,40 @@
+"""A joint's page as HTML and on paper; tests/sim/report/test_browser.py looks for what overlaps."""
+
+from __future__ import annotations
+
+import re
+import subprocess
+from pathlib import Path
+
+import html5lib
+import pytest
+
+from tests.sim.report.test_browser import QUIET, browser
+from tests.support.report import joint_pages
+
+PAPER_MM = {"letter": (215.9, 279.4), "A4": (210.0, 297.0)}  # ISO 216; ANSI Y14.1 size A
+
+
+@pytest.mark.parametrize("name", [f"joint-{shape.__name__}" for shape in joint_pages.EVERY_SHAPE])
+def test_html_is_sound_and_needs_nothing_else(name: str) -> None:
+    """html5lib finds nothing amiss; no script and nothing fetched; same data, same text."""
+    text = joint_pages.pages()[name]
+    html5lib.HTMLParser(strict=True).parse(text)
+    assert not re.search(r"<script|<link|src=|href=|url\((?!#)|@import", text)
+    assert joint_pages.pages()[name] == text
+
+
+@pytest.mark.parametrize("paper", PAPER_MM)
+def test_a_typical_joint_fits_on_one_sheet(tmp_path: Path, paper: str) -> None:
+    """Thirteen trials at three percents, everything measured, cautions and sources: one page, A4 or Letter."""
+    text = joint_pages.pages()["joint-typical"]
+    assert text.count("@page { margin: 10mm; }") == 1
+    text = text.replace("@page { margin: 10mm; }", f"@page {{ margin: 10mm; size: {paper}; }}")
+    (tmp_path / "page.html").write_text(text, encoding="utf-8")
+    command = [browser(), *QUIET, f"--user-data-dir={tmp_path / 'profile'}", "--no-pdf-header-footer"]
+    command += [f"--print-to-pdf={tmp_path / 'page.pdf'}", f"file://{tmp_path}/page.html"]
+    subprocess.run(command, capture_output=True, timeout=60, check=True)
+    printed = (tmp_path / "page.pdf").read_bytes()
+    boxes = re.findall(rb"/MediaBox ?\[0 0 ([\d.]+) ([\d.]+)\]", printed)  # ISO 32000-1: one a page, in 1/72 inch
+    assert [[float(points) / 72 * 25.4 for points in box] for box in boxes] == [pytest.approx(PAPER_MM[paper], abs=0.5)]
+    assert len(re.findall(rb"/Type ?/Page\b", printed)) == 1

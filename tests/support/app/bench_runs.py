@@ -1,0 +1,60 @@
+"""Runs of the emitted application on a quiet bench, whole or with one line of it changed."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import Any
+
+from gen.boards import boards
+from gen.firmware import FirmwareBundle, render
+from gen.machine.welder import Welder
+from gen.table import TimingTable
+from sim.bench.pedal import PedalSpec, Press
+from sim.bench.recording import Recording
+from sim.bench.world import Bench, bench_for, simulate, without_detector_error
+from tests.support.machines import compiled, make_welder
+
+WELD = {"weld": "20 cycles", "current_percent": 80}
+
+
+def edited(bundle: FirmwareBundle, path: str, line: str, instead: str) -> FirmwareBundle:
+    """The bundle with one text of one file replaced; the text must be there exactly once."""
+    text = bundle.files[path]
+    assert text.count(line) == 1, f"{path} holds {line!r} {text.count(line)} times"
+    return FirmwareBundle(bundle.files | {path: text.replace(line, instead)})
+
+
+def quiet_bench(
+    welder: Welder, table: TimingTable, length_s: float, *presses: tuple[float, float], **changes: Any
+) -> Bench:
+    """A bench with an ideal detector and steady mains. `presses`: (start, hold) in seconds."""
+    bench = without_detector_error(bench_for(welder, table), welder)
+    pedal = PedalSpec(tuple(Press(start, hold) for start, hold in presses))
+    return replace(bench, length_s=length_s, pedal=pedal, **changes)
+
+
+def run(
+    *presses: tuple[float, float],
+    length_s: float = 4,
+    welder: Welder | None = None,
+    weld: dict[str, Any] | None = None,
+    edit: tuple[str, str, str] | None = None,
+    **changes: Any,
+) -> Recording:
+    """Compile, render, edit if asked, and run on the quiet bench."""
+    machine = welder or make_welder()
+    table = compiled(machine, weld or WELD)
+    bundle = render(table, machine, boards()["pico"])
+    if edit is not None:
+        bundle = edited(bundle, *edit)
+    return simulate(bundle, table, quiet_bench(machine, table, length_s, *presses, **changes))
+
+
+def states(recording: Recording) -> list[str]:
+    """Names of the states passed through, with the reason where locked out."""
+    return [f"{c.state}: {c.reason}" if c.state == "locked out" else c.state for c in recording.states]
+
+
+def gates_after(recording: Recording, time_s: float) -> int:
+    """Gates that rose later than `time_s`."""
+    return sum(1 for on, _ in recording.gates if on > time_s)

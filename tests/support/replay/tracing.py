@@ -1,0 +1,50 @@
+"""Watches the application's state as it runs: which transitions a run makes, and why."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from typing import Any
+from unittest.mock import patch
+
+from sim.bench.host import Host
+
+# (state before a step, state after it, why): the reason of a lockout, the ending of a weld, or "".
+Transition = tuple[str, str, str]
+
+
+@contextmanager
+def traced() -> Iterator[list[Transition]]:
+    """Every transition of the runs simulated inside, in order."""
+    seen: list[Transition] = []
+
+    class TracedHost(Host):
+        def __init__(self, *arguments: Any) -> None:
+            super().__init__(*arguments)
+            supervisor, states, step = self.supervisor, self._names, self.supervisor.step
+
+            def told() -> tuple[int, int]:
+                return supervisor.state, supervisor.reason
+
+            def traced_step(now_ms: int) -> int:
+                before, reason = told()
+                wake_ms: int = step(now_ms)
+                if told() != (before, reason):
+                    seen.append(_transition(states, supervisor, before, reason))
+                return wake_ms
+
+            supervisor.step = traced_step
+
+    with patch("sim.bench.world.Host", TracedHost):
+        yield seen
+
+
+def _transition(states: Any, supervisor: Any, before: int, reason: int) -> Transition:
+    why = ""
+    if supervisor.state == states.LOCKED_OUT:
+        why = states.REASON_NAMES[supervisor.reason]
+    elif before == states.LOCKED_OUT:
+        why = states.REASON_NAMES[reason]
+    elif supervisor.state == states.OFF:
+        why = states.ENDING_NAMES[supervisor.ending]
+    return states.STATE_NAMES[before], states.STATE_NAMES[supervisor.state], why
