@@ -1,9 +1,10 @@
 """Dialling in, at length: `python -m tests.campaigns.dial_in [joints a law and prior] [first seed]`.
 
-Simulated joints of each law (dial_laws.py of tests/support/outside), no two alike, from a handbook's suggestion that is right,
-half or double, with one outcome and one expulsion in twenty written down wrongly; how the methods are judged alike stands in
-dial_methods.py there. Prints, for each law and prior, the median, 90th percentile and mean (one not found as the most) of welds to a setting inside the true window, the shares found and held wrongly, and how often our 95 % held each true edge,
-over all joints and over those that can be welded.
+Simulated joints of each law (dial_laws.py of tests/support/outside), no two alike, from a handbook's suggestion that is
+right, half or double, with one outcome and one expulsion in twenty written down wrongly; how the methods are judged alike
+stands in dial_methods.py there. Prints, for each law and prior, the median, 90th percentile and mean (one not found as
+the most) of welds to a setting inside the true window, the shares found and held wrongly, and how often our 95 % held
+each true edge, over all joints and over those that can be welded.
 """
 
 from __future__ import annotations

@@ -1,8 +1,8 @@
 """The PIO proof at length, in one command: `python -m tests.campaigns.pio_words [words] [words clock by clock]`.
 
-Seeded words for both detectors at 47, 50, 60 and 63 Hz against an ideal gate, some of them clock by clock at full period; then
-every instruction of the firing programs is taken out in turn, which the checks of tests/firmware/rp2 must notice. Prints figures, and
-fails with a traceback when one is wrong.
+Seeded words for both detectors at 47, 50, 60 and 63 Hz against an ideal gate, some of them clock by clock at full period;
+then every instruction of the firing programs is taken out in turn, which the checks of tests/firmware/rp2 must notice.
+Prints figures, and fails with a traceback when one is wrong.
 """
 
 import sys

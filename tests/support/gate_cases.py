@@ -1,6 +1,7 @@
 """The contract of every gate: half-cycles, edges, stop levels and the moment of `off`, and what sim/bench/gate.py makes of them.
 
-sim/bench/gate.py is the only model of emitted code; tests/firmware/rp2 and tests/firmware/stm32 hold the real drivers against it on these cases.
+sim/bench/gate.py is the only model of emitted code; tests/firmware/rp2 and tests/firmware/stm32 hold the real drivers
+against it on these cases.
 """
 
 import random

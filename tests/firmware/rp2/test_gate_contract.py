@@ -1,7 +1,7 @@
 """One contract for the two gates: the simulator's sim/bench/gate.py, and the real driver.py on the emulated PIO words.
 
-Both get the same half-cycles, detector edges, stop levels, underruns and moment of `off` (gate_cases.py); gate edges, position and
-results must be equal.
+Both get the same half-cycles, detector edges, stop levels, underruns and moment of `off` (gate_cases.py); gate edges,
+position and results must be equal.
 """
 
 import pytest
