@@ -127,7 +127,7 @@ def as_emitted(number: int, recording: Recording) -> Emulated:
 @pytest.mark.parametrize(("right", "wrong", "kind"), [pytest.param(*fault, id=what) for what, *fault in GATE_FAULTS])
 def test_a_wrong_model_is_noticed(right: str, wrong: str, kind: str, monkeypatch: pytest.MonkeyPatch) -> None:
     """A simulated gate with one line wrong is not equal to the emitted one."""
-    source = Path(sim.gate.__file__).read_text(encoding="utf-8")
+    source = Path(sim.bench.gate.__file__).read_text(encoding="utf-8")
     assert source.count(right) == 1
     monkeypatch.setattr("sim.bench.world.GateUnit", gate_from(source.replace(right, wrong)))
     assert differs(kind, as_emitted) > 0
