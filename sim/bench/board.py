@@ -69,7 +69,7 @@ class Clocked(Protocol):
     def leap(self, ms: int) -> None: ...
 
 
-class Board:
+class TimerBoard:
     """Starts the program, lets faults happen to it, and starts it again after a reset.
 
     `start(number)` makes the program of start `number`. The watchdog runs from the first `fed`, and bites `watchdog_s`

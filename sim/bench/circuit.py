@@ -17,14 +17,16 @@ _HALVINGS = 30
 
 
 @dataclass(frozen=True)
-class Load:
+class SeriesLoad:
     """Series R and L seen from the primary, in ohms and henries."""
 
     resistance_ohm: float
     inductance_H: float
 
     @classmethod
-    def from_working_point(cls, voltage_V: float, current_A: float, load_angle_deg: float, frequency_Hz: float) -> Load:
+    def from_working_point(
+        cls, voltage_V: float, current_A: float, load_angle_deg: float, frequency_Hz: float
+    ) -> SeriesLoad:
         """The load that draws `current_A` RMS at full conduction with this load angle."""
         z, angle = voltage_V / current_A, math.radians(load_angle_deg)
         return cls(z * math.cos(angle), max(z * math.sin(angle), 1e-6 * z) / (2 * math.pi * frequency_Hz))
@@ -34,7 +36,7 @@ class Load:
 class Current:
     """A current that began at zero at `start_s` of the run, in the voltage of `half`."""
 
-    load: Load
+    load: SeriesLoad
     half: HalfCycle
     start_s: float
 

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 import simpy
 
-from sim.bench.mains import HalfCycle, Mains
+from sim.bench.mains import HalfCycle, MainsSupply
 from sim.bench.pin import Pin
 
 GLITCH_S = 30e-6
@@ -53,10 +53,10 @@ class DetectorSpec:
         return half.start_s + offset_us * 1e-6 + moved_s
 
 
-class Detector:
+class CrossingDetector:
     """Drives `pin` from the mains."""
 
-    def __init__(self, env: simpy.Environment, spec: DetectorSpec, mains: Mains) -> None:
+    def __init__(self, env: simpy.Environment, spec: DetectorSpec, mains: MainsSupply) -> None:
         self._env = env
         self._spec = spec
         self._mains = mains

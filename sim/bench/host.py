@@ -21,7 +21,7 @@ from sim.bench.flash import Flash, PowerLost
 from sim.bench.gate import GateUnit
 from sim.bench.pin import Pin
 from sim.bench.recording import StateChange
-from sim.bench.switch import Switch
+from sim.bench.switch import SolidStateSwitch
 
 MASK = (1 << 30) - 1
 METER_QUEUE = 8
@@ -111,7 +111,7 @@ class HostDriver:
         gate: GateUnit,
         detector: Pin,
         inputs: dict[int, Pin],
-        switch: Switch,
+        switch: SolidStateSwitch,
         sense_fitted: bool,
         square: bool,
         rested_ms: int,

@@ -73,7 +73,7 @@ class HalfCycle:
         return sum(a * math.sin(w * t + p) for a, w, p in self.components)
 
 
-class Mains:
+class MainsSupply:
     """Makes half-cycles one after another, and keeps them."""
 
     def __init__(self, spec: MainsSpec, seed: int) -> None:

@@ -21,7 +21,7 @@ _ALWAYS = float("inf")
 
 
 @dataclass(frozen=True)
-class ChainSpec:
+class ProtectionSpec:
     """What is fitted, and what of it fails when. The default is a plain gate driver and nothing else. Times in seconds.
 
     `pulse_s`: longest gate current for one rise of the pin; None: as long as the pin is high. `blocks_dc`: a driver stuck on
@@ -43,10 +43,10 @@ class ChainSpec:
     isolated_s: float = _ALWAYS
 
 
-def chain_of(welder: Welder) -> ChainSpec:
+def protection_of(welder: Welder) -> ProtectionSpec:
     """The hardware that a welder file says is fitted; what it does not say is not there."""
     p = welder.protection
-    return ChainSpec(
+    return ProtectionSpec(
         pulse_s=None if p.gate_drive in (None, "direct") else PULSE_S,
         blocks_dc=p.gate_drive in ("pulse_transformer", "capacitor"),
         stop_cuts_gate=p.stop_cuts_gate_supply,
@@ -60,7 +60,7 @@ class Chain:
     """Follows the gate pin, the pulse train, and the stop and over-temperature contacts; drives the switch's gate."""
 
     def __init__(
-        self, env: simpy.Environment, spec: ChainSpec, stop: Pin, hot: Pin, to_switch: Callable[[int], None]
+        self, env: simpy.Environment, spec: ProtectionSpec, stop: Pin, hot: Pin, to_switch: Callable[[int], None]
     ) -> None:
         self._env = env
         self._spec = spec

@@ -13,7 +13,7 @@ from sim.bench.switch import Conduction
 
 
 @dataclass(frozen=True)
-class Change:
+class LevelChange:
     """A level or a name, from `time_s` on."""
 
     time_s: float
@@ -30,7 +30,7 @@ class StateChange:
 
 
 @dataclass(frozen=True)
-class WeldRecord:
+class ObservedWeld:
     """One weld as seen from outside the firmware: gates and currents are the simulator's own."""
 
     asked_s: float  # the pedal was accepted
@@ -54,13 +54,13 @@ class Recording:
 
     length_s: float
     half_cycles: tuple[HalfCycle, ...]
-    detector: tuple[Change, ...]
-    stops: tuple[Change, ...]
+    detector: tuple[LevelChange, ...]
+    stops: tuple[LevelChange, ...]
     gates: tuple[tuple[float, float], ...]
     conductions: tuple[Conduction, ...]
     states: tuple[StateChange, ...]
     presses: tuple[float, ...]
-    welds: tuple[WeldRecord, ...]
+    welds: tuple[ObservedWeld, ...]
     calls: array[int]
     call_times: array[float]
     received: bytes
@@ -68,7 +68,7 @@ class Recording:
     files_read: tuple[bytes, ...]
     files: tuple[tuple[str, bytes], ...]
     seed: int
-    pedal: tuple[Change, ...] = ()
+    pedal: tuple[LevelChange, ...] = ()
     starts: tuple[float, ...] = ()
 
     def half_cycle_at(self, time_s: float) -> HalfCycle:

@@ -7,8 +7,8 @@ from dataclasses import dataclass
 
 import simpy
 
-from sim.bench.circuit import Current, Load
-from sim.bench.mains import HalfCycle, Mains
+from sim.bench.circuit import Current, SeriesLoad
+from sim.bench.mains import HalfCycle, MainsSupply
 
 
 @dataclass(frozen=True)
@@ -46,15 +46,15 @@ class Conduction:
     current: Current
 
 
-class Switch:
+class SolidStateSwitch:
     """Follows its gate, and tells `on_change` when current begins and when it has ended. `fed`: whether there is voltage."""
 
     def __init__(
         self,
         env: simpy.Environment,
         spec: SwitchSpec,
-        load: Load,
-        mains: Mains,
+        load: SeriesLoad,
+        mains: MainsSupply,
         on_change: Callable[[bool], None],
         fed: Callable[[], bool] = lambda: True,
     ) -> None:

@@ -12,18 +12,18 @@ import simpy
 from gen.firmware import FirmwareBundle
 from gen.machine.welder import Welder
 from gen.table import TimingTable
-from sim.bench.board import Board, BoardFault, clocked
-from sim.bench.circuit import Load
-from sim.bench.detector import Detector, DetectorSpec
+from sim.bench.board import BoardFault, TimerBoard, clocked
+from sim.bench.circuit import SeriesLoad
+from sim.bench.detector import CrossingDetector, DetectorSpec
 from sim.bench.flash import Flash, FlashFault
 from sim.bench.gate import GateUnit
 from sim.bench.host import FORCE, HOT, PEDAL, STOP_OPEN, WATCHDOG, Firmware, Host, HostDriver
-from sim.bench.mains import Mains, MainsSpec
+from sim.bench.mains import MainsSpec, MainsSupply
 from sim.bench.pedal import Pedal, PedalSpec, Press
 from sim.bench.pin import Pin
-from sim.bench.protection import Chain, ChainSpec, chain_of
-from sim.bench.recording import Change, Recording, StateChange, WeldRecord
-from sim.bench.switch import Switch, SwitchSpec
+from sim.bench.protection import Chain, ProtectionSpec, protection_of
+from sim.bench.recording import LevelChange, ObservedWeld, Recording, StateChange
+from sim.bench.switch import SolidStateSwitch, SwitchSpec
 
 SETTLE_S = 0.6  # from power-up to the first press: locking to the mains takes a quarter of it
 LIFT_S = 0.2  # a person cannot press again before having let go
@@ -45,7 +45,7 @@ class Bench:
     mains: MainsSpec
     detector: DetectorSpec
     switch: SwitchSpec
-    load: Load
+    load: SeriesLoad
     pedal: PedalSpec
     length_s: float
     seed: int = 0
@@ -58,7 +58,7 @@ class Bench:
     files: tuple[tuple[str, bytes], ...] = ()
     flash_faults: tuple[FlashFault, ...] = ()
     flash_write_s: float = 0.05
-    chain: ChainSpec = field(default_factory=ChainSpec)
+    protection: ProtectionSpec = field(default_factory=ProtectionSpec)
     board_faults: tuple[BoardFault, ...] = ()
     clock_rate: float = 1.0
     stop_reaches_gate: bool = True
@@ -82,11 +82,11 @@ def bench_for(
     mains, transformer, switch, detector = welder.mains, welder.transformer, welder.switch, welder.detector
     angle = (transformer.load_angle_min_deg + transformer.load_angle_max_deg) / 2
     if open_electrodes:
-        load = Load.from_working_point(
+        load = SeriesLoad.from_working_point(
             mains.voltage_V, transformer.idle_current_A, OPEN_LOAD_ANGLE_DEG, mains.frequency_Hz
         )
     else:
-        load = Load.from_working_point(mains.voltage_V, transformer.working_current_A, angle, mains.frequency_Hz)
+        load = SeriesLoad.from_working_point(mains.voltage_V, transformer.working_current_A, angle, mains.frequency_Hz)
     weld_s = (table.half_cycles - table.time_of("off")) * 0.5 / mains.frequency_Hz
     interval_s = 60 / welds_per_minute
     count = max(1, int(minutes * welds_per_minute + 1e-9))
@@ -105,7 +105,7 @@ def bench_for(
         switch=SwitchSpec(switch.kind, switch.latching_current_A, switch.holding_current_A, switch.turn_on_delay_us),
         load=load,
         pedal=PedalSpec(tuple(presses)),
-        chain=chain_of(welder),
+        protection=protection_of(welder),
         length_s=SETTLE_S
         + max(60 * minutes, (count - 1) * interval_s + weld_s + table.time_of("off") * 0.5 / mains.frequency_Hz + 0.5),
         seed=seed,
@@ -127,8 +127,8 @@ def simulate(bundle: FirmwareBundle, table: TimingTable, bench: Bench) -> Record
     env = simpy.Environment()
     first = Firmware(bundle)
     config = first.config
-    mains = Mains(bench.mains, bench.seed)
-    detector = Detector(env, bench.detector, mains)
+    mains = MainsSupply(bench.mains, bench.seed)
+    detector = CrossingDetector(env, bench.detector, mains)
     pedal = Pedal(env, bench.pedal, bench.seed)
     stop, hot, force, watchdog = (
         Pin(env, level) for level in (0, 0, 0 if bench.forces else 1, int(bench.watchdog_bit))
@@ -145,8 +145,8 @@ def simulate(bundle: FirmwareBundle, table: TimingTable, bench: Bench) -> Record
     def fed() -> bool:
         return chain.feeds()
 
-    switch = Switch(env, bench.switch, bench.load, mains, on_conduction, fed)
-    chain = Chain(env, bench.chain, stop, hot, switch.gate)
+    switch = SolidStateSwitch(env, bench.switch, bench.load, mains, on_conduction, fed)
+    chain = Chain(env, bench.protection, stop, hot, switch.gate)
 
     def on_gate(level: int) -> None:
         chain.gate(level)
@@ -196,7 +196,7 @@ def simulate(bundle: FirmwareBundle, table: TimingTable, bench: Bench) -> Record
             env, firmware, driver, bench.seed + number, bench.clock_rate, states, lambda again: board.ended(again)
         )
 
-    board = Board(
+    board = TimerBoard(
         env,
         start,
         gate,
@@ -239,10 +239,10 @@ def simulate(bundle: FirmwareBundle, table: TimingTable, bench: Bench) -> Record
     )
 
 
-def _followed(env: simpy.Environment, pin: Pin) -> list[Change]:
+def _followed(env: simpy.Environment, pin: Pin) -> list[LevelChange]:
     """A list that will hold every change of a pin."""
-    changes: list[Change] = []
-    pin.watchers.append(lambda level: changes.append(Change(env.now, level)))
+    changes: list[LevelChange] = []
+    pin.watchers.append(lambda level: changes.append(LevelChange(env.now, level)))
     return changes
 
 
@@ -257,7 +257,7 @@ def _drive(
 def _deliver(
     env: simpy.Environment,
     serial: deque[int],
-    board: Board,
+    board: TimerBoard,
     driver: HostDriver,
     arrivals: tuple[tuple[float, bytes], ...],
 ) -> Generator[simpy.Event, None, None]:
@@ -272,11 +272,11 @@ def _welds(
     states: list[StateChange],
     table: TimingTable,
     gates: list[tuple[float, float]],
-    switch: Switch,
+    switch: SolidStateSwitch,
     length_s: float,
-) -> tuple[WeldRecord, ...]:
+) -> tuple[ObservedWeld, ...]:
     """Cut the run into welds at the state changes, and count what the gate and the current did in each."""
-    welds: list[WeldRecord] = []
+    welds: list[ObservedWeld] = []
     armed = ("squeeze", "weld", "hold", "off")
     for n, change in enumerate(states):
         if change.state != "squeeze":
@@ -287,5 +287,5 @@ def _welds(
         conducted = sum(1 for c in switch.conductions if change.time_s <= c.start_s < end and c.latched)
         given = sum(1 for on, _ in gates if change.time_s <= on < end)
         ending = "completed" if "hold" in went else "ended early"
-        welds.append(WeldRecord(change.time_s, end, table.fired_half_cycles, given, conducted, ending))
+        welds.append(ObservedWeld(change.time_s, end, table.fired_half_cycles, given, conducted, ending))
     return tuple(welds)

@@ -196,7 +196,7 @@ FAULTS: dict[str, Fault] = {
                 "gate current without end",
                 "hardware",
                 "driver",
-                lambda s: injections.chain(s, stuck_on_s=s.at_s),
+                lambda s: injections.protection(s, stuck_on_s=s.at_s),
             ),
             ("switch shorted", "it conducts for ever", "hardware", "switch", lambda s: injections.switch(s, "shorted")),
             not_asked=_BARE,
@@ -208,7 +208,7 @@ FAULTS: dict[str, Fault] = {
                 "its contacts stay closed",
                 "firmware",
                 "contactor",
-                lambda s: injections.chain(s, welded_s=s.at_s),
+                lambda s: injections.protection(s, welded_s=s.at_s),
             ),
         ),
     )

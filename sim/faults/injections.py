@@ -48,8 +48,8 @@ def switch(strike: Strike, fault: str) -> Bench:
     return replace(strike.bench, switch=replace(strike.bench.switch, fault=fault, fault_s=max(strike.at_s, 1e-6)))
 
 
-def chain(strike: Strike, **changes: Any) -> Bench:
-    return replace(strike.bench, chain=replace(strike.bench.chain, **changes))
+def protection(strike: Strike, **changes: Any) -> Bench:
+    return replace(strike.bench, protection=replace(strike.bench.protection, **changes))
 
 
 def board(kind: Any, least_s: float = 0, most_s: float = 0) -> Callable[[Strike], Bench]:
@@ -253,4 +253,4 @@ def clock(rate: float) -> Callable[[Strike], Bench]:
 
 
 def late(strike: Strike) -> Bench:
-    return chain(strike, late=(strike.at_s, strike.at_s + 9, strike.between(0.1e-3, 4e-3)))
+    return protection(strike, late=(strike.at_s, strike.at_s + 9, strike.between(0.1e-3, 4e-3)))

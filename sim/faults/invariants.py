@@ -69,7 +69,7 @@ def one_train(truth: Truth) -> list[Violation]:
 
 
 def after_stop(truth: Truth) -> list[Violation]:
-    """After stop no gate by the firing hardware's own test; without that none by Python; without both no current by the chain."""
+    """After stop no gate by the firing hardware's own test; without that none by Python; without both no current by hardware."""
     wrong, r, bench = [], truth.recording, truth.bench
     for open_s, closed_s in truth.stopped:
         last_s = open_s + (2e-6 if bench.stop_reaches_gate else REACTION_S)
@@ -78,13 +78,13 @@ def after_stop(truth: Truth) -> list[Violation]:
             wrong += [Violation("after-stop", on_s, "a gate with stop open") for on_s in late]
         elif not truth.hung(open_s):
             wrong += [Violation("after-stop", on_s, "a gate with stop open, Python alive") for on_s in late]
-        elif not bench.chain.stop_cuts_gate and not bench.chain.stop_cuts_contactor:
+        elif not bench.protection.stop_cuts_gate and not bench.protection.stop_cuts_contactor:
             wrong += [
                 Violation("after-stop", on_s, "a gate with stop open, and no hardware that cuts it") for on_s in late
             ]
         else:
-            ungated = bench.switch.fault == "shorted" or bench.chain.stuck_on_s is not None
-            last_s = open_s + (2e-6 if bench.chain.stop_cuts_gate and not ungated else OPENS_S + 2e-6)
+            ungated = bench.switch.fault == "shorted" or bench.protection.stuck_on_s is not None
+            last_s = open_s + (2e-6 if bench.protection.stop_cuts_gate and not ungated else OPENS_S + 2e-6)
             currents = [c.start_s for c in r.conductions if last_s < c.start_s < closed_s]
             wrong += [Violation("after-stop", start_s, "current with stop open") for start_s in currents]
     return wrong

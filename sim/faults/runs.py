@@ -145,7 +145,7 @@ def case_of(
         bench = replace(
             bench,
             stops=(*(span for span in bench.stops if sum(span) < stop_s), (stop_s, 9.0)),
-            chain=replace(bench.chain, isolated_s=isolator_s),
+            protection=replace(bench.protection, isolated_s=isolator_s),
             length_s=stop_s + THEN_S + 0.3,
         )
     return Case(names, state, at_s, bench, stop_s)
@@ -205,21 +205,21 @@ _LAYERS = {"firmware": "program", "firing hardware": "firing hardware", "table":
 
 def _carried(case: Case, faults: list[Fault], unwanted: list[float], lasts: bool) -> str:
     """Where a person had to act, what ended the current; else the layer that is there for the fault."""
-    chain = case.bench.chain
+    fitted = case.bench.protection
     if lasts:
         return ""
     if case.stop_s is not None and unwanted:
-        if unwanted[-1] > chain.isolated_s - 0.02:
+        if unwanted[-1] > fitted.isolated_s - 0.02:
             return "isolator"
         if unwanted[-1] > case.stop_s - 0.02:
-            return f"stop: {_fitted(contactor=chain.contactor, gate_supply=chain.stop_cuts_gate)}"
-        if chain.contactor:
+            return f"stop: {_fitted(contactor=fitted.contactor, gate_supply=fitted.stop_cuts_gate)}"
+        if fitted.contactor:
             return "contactor"
     if faults[0].layer != "hardware":
         return _LAYERS[faults[0].layer]
     if "stop" in faults[0].takes:
-        return _fitted(contactor=chain.stop_cuts_contactor, gate_supply=chain.stop_cuts_gate)
-    return "gate drive" if chain.pulse_s is not None else "boot.py, at the next start"
+        return _fitted(contactor=fitted.stop_cuts_contactor, gate_supply=fitted.stop_cuts_gate)
+    return "gate drive" if fitted.pulse_s is not None else "boot.py, at the next start"
 
 
 def _fitted(**parts: bool) -> str:

@@ -18,8 +18,8 @@ def recording_text(outcome: Outcome) -> str:
     lines += [(c.time_s, f"stop circuit {'opens' if c.value else 'closes'}") for c in r.stops]
     lines += [(time_s, "over-temperature contact opens") for time_s, _ in case.bench.hots]
     lines += [(time_s, "the program starts again") for time_s in r.starts]
-    if case.bench.chain.isolated_s < case.bench.length_s:
-        lines.append((case.bench.chain.isolated_s, "the isolator is opened"))
+    if case.bench.protection.isolated_s < case.bench.length_s:
+        lines.append((case.bench.protection.isolated_s, "the isolator is opened"))
     lines += _bounces([(c.time_s, c.value) for c in r.pedal])
     lines += _rows("gate", r.gates)
     lines += _rows("current", [(c.start_s, c.end_s) for c in r.conductions])

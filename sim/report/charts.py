@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from sim.bench.recording import WeldRecord
+from sim.bench.recording import ObservedWeld
 from sim.report.data import Flux, Minute, Refusal
 from sim.report.svg import FONT, LINE, NARROW, Scale, hatch, line, number, path, rect, svg, text, ticks
 
@@ -39,7 +39,9 @@ def draw_flux(flux: Flux, zero_s: float, width: int) -> str:
     return svg(width, y.at_low + 42, "".join(drawn), f"Flux path of one weld, peak {number(flux.peak)}")
 
 
-def draw_minute(minute: Minute, welds: Sequence[WeldRecord], refused: Sequence[Refusal], width: int, name: str) -> str:
+def draw_minute(
+    minute: Minute, welds: Sequence[ObservedWeld], refused: Sequence[Refusal], width: int, name: str
+) -> str:
     """Heat in the minute before each moment, against the limit; below it when the welds were, and presses that began none."""
     x = Scale(minute.start_s, max(minute.end_s, minute.start_s + 1), _LEFT, width - _RIGHT)
     y = Scale(0, 1.15 * max(minute.limit, minute.used, 1), _TOP + _HEIGHT, _TOP)

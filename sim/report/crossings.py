@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from sim.bench.mains import HalfCycle
-from sim.bench.recording import Recording, WeldRecord
+from sim.bench.recording import ObservedWeld, Recording
 from sim.bench.switch import Conduction
 from sim.report.data import ReportData
 from sim.report.svg import NARROW, Scale, filled, fixed, hatch, line, number, path, rect, svg, text, ticks
@@ -35,7 +35,7 @@ class View:
     peak_A: float
 
 
-def view_of(data: ReportData, weld: WeldRecord) -> View:
+def view_of(data: ReportData, weld: ObservedWeld) -> View:
     """A view of one weld, which has at least one gate."""
     recording, gates, conductions = data.recording, data.gates_of(weld), data.conductions_of(weld)
     square = data.welder.detector.kind == "square"  # the other kind tells a crossing by its rising edge alone

@@ -12,7 +12,7 @@ from gen.boards import Board
 from gen.firmware import FirmwareBundle, duty_limit
 from gen.machine.welder import Welder
 from gen.table import TimingTable, heat
-from sim.bench.recording import Recording, StateChange, WeldRecord
+from sim.bench.recording import ObservedWeld, Recording, StateChange
 from sim.bench.switch import Conduction
 from sim.core.weld_current import Stress, stress_of
 from sim.faults.runs import Row
@@ -46,17 +46,17 @@ class ReportData:
         return tuple(sorted(self.verdict.findings, key=lambda f: order.index(f.severity)))
 
     @cached_property
-    def shown_weld(self) -> WeldRecord | None:
+    def shown_weld(self) -> ObservedWeld | None:
         """The first weld in which a gate was given."""
         return next((weld for weld in self.recording.welds if weld.gates), None)
 
-    def gates_of(self, weld: WeldRecord) -> list[tuple[float, float]]:
+    def gates_of(self, weld: ObservedWeld) -> list[tuple[float, float]]:
         """The gates of a weld, (on, off) in seconds of the run."""
         gates = self.recording.gates
         begin, end = (bisect_left(gates, (time_s,)) for time_s in (weld.asked_s, weld.ended_s))
         return list(gates[begin:end])
 
-    def conductions_of(self, weld: WeldRecord) -> list[Conduction]:
+    def conductions_of(self, weld: ObservedWeld) -> list[Conduction]:
         """The currents of a weld."""
         begin, end = (bisect_left(self.recording.conductions, t, key=_start) for t in (weld.asked_s, weld.ended_s))
         return list(self.recording.conductions[begin:end])
@@ -164,7 +164,7 @@ class Flux:
     limit: float | None  # of the verdict, where it judged the flux
 
 
-def flux_of(data: ReportData, weld: WeldRecord) -> Flux:
+def flux_of(data: ReportData, weld: ObservedWeld) -> Flux:
     """The path of the verdict's own check, with the curve drawn in between its points."""
     welder = data.welder
     unit = welder.mains.voltage_V * math.sqrt(2) / (2 * math.pi * welder.mains.frequency_Hz)

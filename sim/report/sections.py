@@ -10,7 +10,7 @@ from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
 from gen.cautions import CAUTIONS
-from sim.bench.recording import StateChange, WeldRecord
+from sim.bench.recording import ObservedWeld, StateChange
 from sim.faults.text import finding_of, over_run_figure, verdict_word
 from sim.report.charts import draw_flux, draw_minute
 from sim.report.crossings import draw_half_cycles, shown_half_cycles, view_of
@@ -258,7 +258,7 @@ def _telling_states(data: ReportData) -> list[StateChange]:
     return [c for c in data.recording.states if c.time_s <= first_end_s or c.reason != "none"][:_MOST_ROWS]
 
 
-def _ending(data: ReportData, weld: WeldRecord) -> str:
+def _ending(data: ReportData, weld: ObservedWeld) -> str:
     after = data.state_at(weld.ended_s)
     reason = f", {after.state}: {after.reason}" if after and after.reason != "none" else ""
     return weld.ending + reason

@@ -9,7 +9,7 @@ from gen.machine.welder import Welder
 from gen.table import TimingTable
 from gen.timing import GATE_END_DEG, LEAST_GATE_DEG
 from gen.units import us_to_degrees
-from sim.bench.recording import Recording, WeldRecord
+from sim.bench.recording import ObservedWeld, Recording
 from sim.verdict.finding import Finding, judged
 
 FIRING_ERROR_DEG = 2.0
@@ -20,7 +20,7 @@ LEAST_GATE_REST_DEG = 5.0
 class Fired:
     """One gate of a weld beside what the table asked of it. `error_us`: gate edge less ideal, from the true crossing."""
 
-    weld: WeldRecord
+    weld: ObservedWeld
     on_s: float
     off_s: float
     error_us: float

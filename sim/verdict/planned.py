@@ -10,7 +10,7 @@ from gen.machine.welder import FREQUENCY_BAND, Welder
 from gen.schedule import SLOPE_END_PERCENT
 from gen.table import TimingTable
 from gen.timing import GATE_END_DEG
-from sim.bench.circuit import Current, Load
+from sim.bench.circuit import Current, SeriesLoad
 from sim.bench.mains import HalfCycle
 from sim.verdict.finding import Finding, judged
 from sim.verdict.fired import planned_delays_us
@@ -124,7 +124,7 @@ def latching(table: TimingTable, welder: Welder) -> Finding:
     for delay_us, angle, scale in corners:
         half_s = 0.5 / (m.frequency_Hz * scale)
         half = HalfCycle(0, 0.0, half_s, True, LOWEST_MAINS * m.voltage_V * math.sqrt(2))
-        load = Load.from_working_point(m.voltage_V, t.working_current_A, angle, m.frequency_Hz)
+        load = SeriesLoad.from_working_point(m.voltage_V, t.working_current_A, angle, m.frequency_Hz)
         begin = delay_us * 1e-6 / scale + welder.switch.turn_on_delay_us * 1e-6
         end = GATE_END_DEG / 180 * half_s
         current = Current(load, half, begin)

@@ -9,7 +9,7 @@ from scipy.integrate import quad, solve_ivp
 from scipy.optimize import brentq
 
 from gen.phase_control import delay_for_fraction_deg, extinction_angle_deg, rms_fraction, volt_seconds
-from sim.bench.circuit import Current, Load
+from sim.bench.circuit import Current, SeriesLoad
 from sim.bench.mains import HalfCycle
 
 GRID = [
@@ -48,7 +48,7 @@ def test_hart_example_5_2_r_l_load() -> None:
 def test_hart_example_5_2_in_the_simulated_circuit() -> None:
     """The same example through the simulator's own closed form, which shares no code with the compiler's."""
     half = half_cycle(120, 60)
-    current = Current(Load(20, 0.05), half, math.radians(90) / half.omega)
+    current = Current(SeriesLoad(20, 0.05), half, math.radians(90) / half.omega)
     end = current.extinction(0.0, current.start_s + 1e-6)
     assert end * half.omega == pytest.approx(3.83, abs=0.005)
     assert current.rms_and_peak(end)[0] == pytest.approx(2.71, abs=0.005)
@@ -73,7 +73,7 @@ def test_extinction_and_rms_against_scipy(delay: float, angle: float) -> None:
 @pytest.mark.parametrize("angle_deg", [0, 45, 90, 133.3, 170])
 def test_turn_on_transient(angle_deg: float) -> None:
     """The closed-form turn-on transient against SciPy's solve_ivp: no d.c. term at the load angle, most 90 degrees past it."""
-    load, half = Load(20, 0.05), half_cycle(120, 60)
+    load, half = SeriesLoad(20, 0.05), half_cycle(120, 60)
     start = math.radians(angle_deg) / half.omega
     current = Current(load, half, start)
     span = (start, start + half.length_s)
@@ -93,7 +93,7 @@ def test_turn_on_transient(angle_deg: float) -> None:
 
 def test_transient_with_harmonics() -> None:
     """Superposition of harmonics against solve_ivp on the distorted voltage, in a negative half-cycle too."""
-    load = Load(1.5, 0.006)
+    load = SeriesLoad(1.5, 0.006)
     for positive in (True, False):
         half = HalfCycle(7, 0.07, 0.01, positive, 325.0, ((3, 5.0, 20.0), (5, 3.0, -40.0)))
         start = 0.074

@@ -7,7 +7,7 @@ from dataclasses import replace
 
 import pytest
 
-from sim.bench.circuit import Current, Load
+from sim.bench.circuit import Current, SeriesLoad
 from sim.core.impulse import (
     Firing,
     flux_after_pause,
@@ -66,7 +66,7 @@ def test_linear_case_is_the_series_load(angle: float, delay: float) -> None:
     circuit = TransformerCircuit(0.1 * r, 0.1 * h, 0.3 * r, 0.2 * h, 0.6 * r, 0.7 * h, NO_KNEE)
     supply = sine(V, F, 1)
     swing = run(circuit, supply, gate_windows(supply, [delay])).swings[0]
-    current = Current(Load(r, h), supply[0], delay / 180 * supply[0].length_s)
+    current = Current(SeriesLoad(r, h), supply[0], delay / 180 * supply[0].length_s)
     end = current.extinction(0.0, current.start_s + 1e-5)
     rms, peak = current.rms_and_peak(end)
     assert swing.end_deg == pytest.approx(end / supply[0].length_s * 180, abs=1e-3)

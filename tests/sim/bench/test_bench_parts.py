@@ -8,22 +8,22 @@ from dataclasses import replace
 import pytest
 import simpy
 
-from sim.bench.circuit import Load
-from sim.bench.detector import Detector, DetectorSpec
-from sim.bench.mains import Mains, MainsSpec
-from sim.bench.switch import Conduction, Switch, SwitchSpec
+from sim.bench.circuit import SeriesLoad
+from sim.bench.detector import CrossingDetector, DetectorSpec
+from sim.bench.mains import MainsSpec, MainsSupply
+from sim.bench.switch import Conduction, SolidStateSwitch, SwitchSpec
 
 SCR = SwitchSpec("scr_pair", 0.2, 0.1, 10)
-LOAD = Load.from_working_point(230, 20, 50, 50)
+LOAD = SeriesLoad.from_working_point(230, 20, 50, 50)
 
 
 def test_mains_frequency_drift_and_jitter() -> None:
     """A second of 50 Hz has 100 half-cycles; drift shortens them; jitter moves each crossing and does not add up."""
-    steady = Mains(MainsSpec(230, 50), 0)
+    steady = MainsSupply(MainsSpec(230, 50), 0)
     assert steady.half_cycle(100).start_s == pytest.approx(1.0)
-    drifting = Mains(MainsSpec(230, 50, drift_Hz_per_s=1), 0)
+    drifting = MainsSupply(MainsSpec(230, 50, drift_Hz_per_s=1), 0)
     assert drifting.half_cycle(200).length_s == pytest.approx(0.5 / 52, rel=0.01)
-    jittery = Mains(MainsSpec(230, 50, jitter_us=50), 1)
+    jittery = MainsSupply(MainsSpec(230, 50, jitter_us=50), 1)
     moved = [jittery.half_cycle(n).start_s - n * 0.01 for n in range(1, 500)]
     assert 40e-6 < max(moved) <= 50e-6
     assert -50e-6 <= min(moved) < -40e-6
@@ -31,7 +31,7 @@ def test_mains_frequency_drift_and_jitter() -> None:
 
 def test_harmonics_repeat_every_cycle_and_odd_ones_mirror() -> None:
     """A third harmonic in the negative half-cycle is the mirror of that in the positive one (half-wave symmetry)."""
-    mains = Mains(MainsSpec(230, 50, harmonics=((3, 10, 25),)), 0)
+    mains = MainsSupply(MainsSpec(230, 50, harmonics=((3, 10, 25),)), 0)
     first, second = mains.half_cycle(0), mains.half_cycle(1)
     for t in (0.001, 0.004, 0.0075):
         assert first.voltage(t) == pytest.approx(-second.voltage(0.01 + t))
@@ -39,7 +39,7 @@ def test_harmonics_repeat_every_cycle_and_odd_ones_mirror() -> None:
 
 def edges(spec: DetectorSpec, mains: MainsSpec, length_s: float = 0.3) -> list[tuple[float, int]]:
     env = simpy.Environment()
-    detector = Detector(env, spec, Mains(mains, 0))
+    detector = CrossingDetector(env, spec, MainsSupply(mains, 0))
     seen: list[tuple[float, int]] = []
     detector.pin.watchers.append(lambda level: seen.append((env.now, level)))
     env.run(until=length_s)
@@ -89,11 +89,11 @@ def test_dropout_gives_no_edges() -> None:
 
 
 def conductions(
-    spec: SwitchSpec, load: Load, *gates: tuple[float, float], mains: MainsSpec | None = None
+    spec: SwitchSpec, load: SeriesLoad, *gates: tuple[float, float], mains: MainsSpec | None = None
 ) -> list[Conduction]:
     """Currents that these gates (on, off; seconds) make."""
     env = simpy.Environment()
-    switch = Switch(env, spec, load, Mains(mains or MainsSpec(230, 50), 0), lambda _: None)
+    switch = SolidStateSwitch(env, spec, load, MainsSupply(mains or MainsSpec(230, 50), 0), lambda _: None)
 
     def drive(on: float, off: float):  # type: ignore[no-untyped-def]
         yield env.timeout(on)
@@ -117,7 +117,7 @@ def test_scr_pair_conducts_to_the_current_zero_after_the_gate_has_gone() -> None
 
 def test_a_gate_too_short_to_latch_conducts_only_while_it_lasts() -> None:
     """An inductive load reaches the latching current late: a gate shorter than that leaves no current behind."""
-    slow = Load(1.0, 3.0)
+    slow = SeriesLoad(1.0, 3.0)
     (only,) = conductions(SCR, slow, (0.005, 0.0052))
     assert not only.latched
     assert only.end_s == pytest.approx(0.0052)
@@ -126,7 +126,7 @@ def test_a_gate_too_short_to_latch_conducts_only_while_it_lasts() -> None:
 
 def test_long_gate_below_the_load_angle_gives_full_conduction() -> None:
     """Textbook: with long gates below the load angle one current follows the other without a gap, on alternate sides."""
-    inductive = Load.from_working_point(230, 20, 75, 50)
+    inductive = SeriesLoad.from_working_point(230, 20, 75, 50)
     got = conductions(SCR, inductive, *[(0.0025 + 0.01 * n, 0.0092 + 0.01 * n) for n in range(20)])
     assert [c.positive for c in got] == [n % 2 == 0 for n in range(20)]
     assert all(b.start_s - a.end_s < 1e-4 for a, b in zip(got[10:], got[11:], strict=False))
@@ -134,7 +134,7 @@ def test_long_gate_below_the_load_angle_gives_full_conduction() -> None:
 
 def test_short_gate_below_the_load_angle_goes_half_wave() -> None:
     """Textbook: the same with short gates conducts on one side only."""
-    inductive = Load.from_working_point(230, 20, 75, 50)
+    inductive = SeriesLoad.from_working_point(230, 20, 75, 50)
     got = conductions(SCR, inductive, *[(0.0025 + 0.01 * n, 0.0029 + 0.01 * n) for n in range(20)])
     assert len({c.positive for c in got}) == 1
     assert len(got) == 10

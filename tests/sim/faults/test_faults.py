@@ -9,7 +9,7 @@ from dataclasses import replace
 import pytest
 
 from sim.bench.board import BoardFault
-from sim.bench.protection import OPENS_S, PULSE_S, TRAIN_S, chain_of
+from sim.bench.protection import OPENS_S, PULSE_S, TRAIN_S, protection_of
 from sim.bench.world import simulate
 from sim.faults.catalogue import FAULTS, STATES, UNDER_WAY
 from sim.faults.runs import NOTICED_S, case_of, numbered_case, run_case, set_size, strike_set
@@ -135,7 +135,7 @@ def test_a_hung_interpreter_is_reset_and_ends_the_weld_by_its_table() -> None:
 
 
 def test_stop_with_a_hung_interpreter_is_the_firing_hardware_s() -> None:
-    """A gate or two before stop is open, none after; with neither test the gates go on, and the chain takes the current away."""
+    """A gate or two before stop is open, none after; with neither test the gates go on, and hardware ends the current."""
     by_test = outcome_of("stop, Python hung", part=0.2)
     stop_s = by_test.recording.stops[0].time_s
     assert by_test.safe
@@ -176,14 +176,14 @@ def test_the_pulse_train_holds_the_contactor() -> None:
     hung = replace(
         bench,
         board_faults=(BoardFault("hang", at_s, math.inf),),
-        chain=replace(bench.chain, stuck_on_s=at_s),
+        protection=replace(bench.protection, stuck_on_s=at_s),
         length_s=3.0,
     )
     ends_s = simulate(machine.bundle, machine.table, hung).conductions[-1].end_s
     assert at_s + TRAIN_S < ends_s < at_s + 0.025 + TRAIN_S + OPENS_S + 0.02
-    welded = replace(hung, chain=replace(hung.chain, welded_s=at_s))
+    welded = replace(hung, protection=replace(hung.protection, welded_s=at_s))
     assert simulate(machine.bundle, machine.table, welded).conductions[-1].end_s > 2.9
-    apart = replace(hung, chain=replace(hung.chain, welded_s=at_s + TRAIN_S + OPENS_S + 0.03))
+    apart = replace(hung, protection=replace(hung.protection, welded_s=at_s + TRAIN_S + OPENS_S + 0.03))
     assert (
         simulate(machine.bundle, machine.table, apart).conductions[-1].end_s == ends_s
     )  # contacts that are open cannot weld
@@ -209,15 +209,17 @@ def test_a_bounded_gate_drive_ends_what_a_frozen_pin_does_not() -> None:
     bounded = simulate(machine.bundle, machine.table, frozen)
     assert bounded.gates[5][1] - on_s > 0.03
     assert bounded.conductions[-1].end_s < on_s + PULSE_S + 0.02
-    direct = simulate(machine.bundle, machine.table, replace(frozen, chain=replace(frozen.chain, pulse_s=None)))
+    direct = simulate(
+        machine.bundle, machine.table, replace(frozen, protection=replace(frozen.protection, pulse_s=None))
+    )
     assert len(direct.conductions) > len(bounded.conductions) + 2
 
 
 def test_the_chain_is_what_the_welder_file_says() -> None:
-    assert chain_of(make_welder()).pulse_s == PULSE_S
-    assert chain_of(make_welder(protection={"gate_drive": "direct"})).pulse_s is None
-    assert chain_of(make_welder(protection={"gate_drive": "capacitor"})).blocks_dc
-    assert not chain_of(make_welder(protection={"contactor": False})).stop_cuts_contactor
+    assert protection_of(make_welder()).pulse_s == PULSE_S
+    assert protection_of(make_welder(protection={"gate_drive": "direct"})).pulse_s is None
+    assert protection_of(make_welder(protection={"gate_drive": "capacitor"})).blocks_dc
+    assert not protection_of(make_welder(protection={"contactor": False})).stop_cuts_contactor
 
 
 def test_a_clock_off_by_3_percent_scales_what_the_board_times() -> None:

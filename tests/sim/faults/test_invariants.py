@@ -120,7 +120,7 @@ TAKEN = (
         lambda bench: replace(
             bench,
             board_faults=HANG,
-            chain=replace(bench.chain, stop_cuts_gate=False, stop_cuts_contactor=False),
+            protection=replace(bench.protection, stop_cuts_gate=False, stop_cuts_contactor=False),
             stop_reaches_gate=False,
         ),
     ),
@@ -135,7 +135,9 @@ TAKEN = (
         after_stop,
         lambda bench: stopped(bench, stop_reaches_gate=False, board_faults=HANG),
         (),
-        lambda bench: replace(bench, chain=replace(bench.chain, stop_cuts_gate=False, stop_cuts_contactor=False)),
+        lambda bench: replace(
+            bench, protection=replace(bench.protection, stop_cuts_gate=False, stop_cuts_contactor=False)
+        ),
     ),
     Taken(
         "what was left of a weld does not fire when the mains is back",
@@ -239,7 +241,7 @@ def test_over_run_counts_what_nobody_wants() -> None:
     shorted = replace(
         bench,
         switch=replace(bench.switch, fault="shorted", fault_s=0.1),
-        chain=replace(bench.chain, contactor=False),
+        protection=replace(bench.protection, contactor=False),
         pedal=replace(bench.pedal, presses=()),
         length_s=1.1,
     )

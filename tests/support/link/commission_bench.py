@@ -22,14 +22,14 @@ from typing import Self
 import simpy
 
 from gen.firmware import FirmwareBundle
-from sim.bench.circuit import Load
-from sim.bench.detector import Detector, DetectorSpec
+from sim.bench.circuit import SeriesLoad
+from sim.bench.detector import CrossingDetector, DetectorSpec
 from sim.bench.flash import Flash
 from sim.bench.gate import GateUnit
 from sim.bench.host import FORCE, HOT, PEDAL, STOP_OPEN, Firmware, Host, HostDriver
-from sim.bench.mains import Mains, MainsSpec
+from sim.bench.mains import MainsSpec, MainsSupply
 from sim.bench.pin import Pin
-from sim.bench.switch import Switch, SwitchSpec
+from sim.bench.switch import SolidStateSwitch, SwitchSpec
 from sim.core.impulse import Firing, Impulse, run
 from tests.support.link.hidden_truth import Truth
 
@@ -38,7 +38,7 @@ WORKS_AFTER_S = 0.4
 AFTER_S = 0.2  # time goes on so long after an answer: who asked may wait for another that belongs to it
 
 
-class _OneSided(Switch):
+class _OneSided(SolidStateSwitch):
     """A pair of which one thyristor does not fire; or none, where the gate lead is off."""
 
     one_sided = False
@@ -61,16 +61,16 @@ class CommissionBench:
         env = self._env = simpy.Environment()
         firmware = Firmware(bundle)
         config = firmware.config
-        self._mains = Mains(MainsSpec(truth.mains_V, truth.mains_Hz, jitter_us=15), seed=1)
+        self._mains = MainsSupply(MainsSpec(truth.mains_V, truth.mains_Hz, jitter_us=15), seed=1)
         spec = DetectorSpec("square", truth.rise_us, truth.fall_us, truth.mains_V)
-        detector = Detector(env, spec, self._mains)
+        detector = CrossingDetector(env, spec, self._mains)
         self._pins = {
             PEDAL: Pin(env, int(truth.pedal_inverted)),
             STOP_OPEN: Pin(env, int(truth.stop_lead_off)),
             FORCE: Pin(env, 0),
             HOT: Pin(env, 0),
         }
-        heater = Load((truth.mains_V**2) / (truth.plate_W * truth.load_over_plate), 1e-5)
+        heater = SeriesLoad((truth.mains_V**2) / (truth.plate_W * truth.load_over_plate), 1e-5)
         self._switch = _OneSided(env, SwitchSpec("scr_pair", 0.2, 0.1, 10), heater, self._mains, lambda _: None)
         self._switch.lead_off = truth.gate_lead_off
         self.gates: list[tuple[float, float]] = []

@@ -19,7 +19,7 @@ from typing import Any
 from gen.firmware import FirmwareBundle
 from gen.pio import pio_module
 from sim.bench.host import CALL_INTS, CALL_NAMES, DONE, FIRED, OFF, SET, START, Firmware
-from sim.bench.recording import Change, Recording
+from sim.bench.recording import LevelChange, Recording
 from tests.support.replay.seeded_runs import EARLY, EDGES, OTHERS, Run, run_of
 from tests.support.rp2.fake_board import BOARD_IO, DRIVER, Board
 from tests.support.rp2.pio_bench import Steps
@@ -110,7 +110,7 @@ def emulate(bundle: FirmwareBundle, recording: Recording, *, fast: bool = True, 
     return Emulated(edges, answers, [time_us for time_us, _ in board.fire.pushed])
 
 
-def _steps(changes: tuple[Change, ...]) -> Steps:
+def _steps(changes: tuple[LevelChange, ...]) -> Steps:
     assert [change.value for change in changes] == [1 - n % 2 for n in range(len(changes))]
     return Steps(change.time_s * 1e6 for change in changes)
 
