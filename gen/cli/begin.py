@@ -16,10 +16,10 @@ from gen.cli.given import value_of
 from gen.cli.job import read_job, run_job
 from gen.cli.prove import write_results
 from gen.cli.show import table_text, verdict_text
-from gen.cli.writing import check_bundle_folder, check_folder, refused, write_bundle, write_whole
 from gen.machine.tables import Detector, Force, Mains, Protection, Transformer
 from gen.machine.welder import WELDER_FILE
 from gen.user_files import FileModel, figure, written
+from gen.writing import check_bundle_folder, check_folder, refused, write_bundle, write_whole
 
 TYPICAL: dict[str, Any] = {
     "voltage_V": 230,

@@ -9,13 +9,13 @@ import click
 
 from gen.cli.job import find_welder
 from gen.cli.plan import welder_option
-from gen.cli.writing import write_whole
 from gen.commissioning.calibration import calibrated, difference, measured_key
 from gen.commissioning.shots import lowest_tap
 from gen.commissioning.steps import KEYS
 from gen.errors import InputError
 from gen.machine.welder import WELDER_FILE, Welder
 from gen.records import RECORDS_FILE, CheckRecord, Records
+from gen.writing import write_whole
 
 
 @click.command("calibrate")

@@ -19,7 +19,6 @@ from gen.cli.given import number
 from gen.cli.job import Job, find_welder, run_job
 from gen.cli.plan import welder_option
 from gen.cli.show import verdict_text
-from gen.cli.writing import check_targets, write_whole
 from gen.commissioning.sheet import record_html, sheet_html
 from gen.commissioning.shots import short_circuit_A, shot
 from gen.commissioning.steps import SHORT_CIRCUIT, steps
@@ -32,6 +31,7 @@ from gen.machine.welder import WELDER_FILE, Welder
 from gen.records import RECORDS_FILE, CheckRecord, Records
 from gen.user_files import written
 from gen.wiring.detector_offset import DetectorParts, offset_from_parts
+from gen.writing import check_targets, write_whole
 
 _PATIENCE_S = 15.0
 _WIDTH = 116

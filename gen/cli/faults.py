@@ -13,9 +13,9 @@ from gen.cli.given import number
 from gen.cli.job import Job, read_job
 from gen.cli.plan import json_option, schedule_argument, welder_option
 from gen.cli.prove import seed_option
-from gen.cli.writing import check_targets, write_whole
 from gen.errors import InputError
 from gen.machine.welder import WELDER_FILE
+from gen.writing import check_targets, write_whole
 
 if TYPE_CHECKING:
     from sim.faults.runs import Ground, Row

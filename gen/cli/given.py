@@ -2,61 +2,49 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Callable, Mapping
-from typing import Annotated, Any
+from typing import Any, TypeVar
 
 import click
-from pydantic import ConfigDict, TypeAdapter, ValidationError
 
-from gen.user_files import FileModel, Written, allowed, written
+import gen.ask
+from gen.ask import NotTaken
+from gen.user_files import FileModel
+
+T = TypeVar("T")
+
+
+def taken(read: Callable[[Any], T]) -> Callable[[Any], T]:
+    """An option's type: what `read` makes of it."""
+
+    def convert(text: Any) -> T:
+        try:
+            return read(text)
+        except NotTaken as error:
+            raise click.BadParameter(str(error)) from None
+
+    return convert
 
 
 def number(least: float, most: float, words: Mapping[str, float] | None = None) -> Callable[[str], float]:
-    """An option's type: a number from `least` to `most`, a whole one where both are, or one of `words` for its number."""
-    whole = isinstance(least, int) and isinstance(most, int)
-    words = words or {}
-
-    def convert(text: str) -> float:
-        if text in words:
-            return words[text]
-        try:
-            value: float = int(text) if whole else float(text)
-        except ValueError:
-            value = math.nan
-        if not least <= value <= most:
-            what = f"{'a whole number' if whole else 'a number'} from {least:g} to {most:.15g}"
-            raise _refused(text, ", or ".join((what, *words)))
-        return value
-
-    return convert
+    """An option's type, as `gen.ask.number` reads it."""
+    return taken(gen.ask.number(least, most, words))
 
 
 def value_of(model: type[FileModel], key: str) -> Callable[[Any], Any]:
-    """The type of an option or answer that goes into a user's file, with the rules of its key."""
-    field = model.model_fields[key]
-    adapter: TypeAdapter[Any] = TypeAdapter(
-        Annotated[field.annotation, field],  # type: ignore[arg-type]
-        config=ConfigDict(allow_inf_nan=False),
-    )
-
-    def convert(text: Any) -> Any:
-        try:
-            return adapter.validate_python(float(text) if _is_number(text) else text)
-        except ValidationError:
-            raise _refused(text, allowed(field)) from None
-
-    return convert
+    """An option's type, as `gen.ask.value_of` reads it."""
+    return taken(gen.ask.value_of(model, key))
 
 
-def _refused(text: Any, what: str) -> click.BadParameter:
-    shown = Written(text) if _is_number(text) else written(text)
-    return click.BadParameter(f"{shown} given; allowed: {what}")
+class Asked:
+    """A terminal asks, as gen.ask.Ask wants it. `indent` goes before each question."""
 
+    def __init__(self, indent: str = "") -> None:
+        self._indent = indent
 
-def _is_number(text: Any) -> bool:
-    try:
-        float(text)
-    except ValueError:
-        return False
-    return True
+    def yes(self, question: str) -> bool:
+        return click.confirm(f"{self._indent}{question}")
+
+    def answer(self, question: str, read: Callable[[Any], T], typical: T | None = None) -> T:
+        found: T = click.prompt(f"{self._indent}{question}", default=typical, value_proc=taken(read))
+        return found

@@ -16,7 +16,6 @@ from gen.cli.job import find_welder, read_job, run_job
 from gen.cli.plan import json_option, schedule_argument, welder_option
 from gen.cli.prove import FASTEST, pace_option
 from gen.cli.show import verdict_text
-from gen.cli.writing import check_targets, refused, write_whole
 from gen.errors import InputError
 from gen.link import Link, LinkError
 from gen.link.client import PATIENCE_S, BoardSchedule
@@ -27,6 +26,7 @@ from gen.link.ports import ports as serial_ports
 from gen.machine.welder import WELDER_FILE
 from gen.records import Records
 from gen.user_files import written
+from gen.writing import check_targets, refused, write_whole
 
 if TYPE_CHECKING:
     from gen.machine.welder import Welder

@@ -15,8 +15,8 @@ from gen.cli.heat import fastest_of, heat_json, heat_text, pace_of, temperatures
 from gen.cli.job import Run, read_job, run_job
 from gen.cli.plan import json_option, schedule_argument, welder_option
 from gen.cli.show import finding_line, verdict_text
-from gen.cli.writing import check_bundle_folder, check_targets, write_bundle, write_whole
 from gen.machine.welder import WELDER_FILE
+from gen.writing import check_bundle_folder, check_targets, write_bundle, write_whole
 
 FASTEST = math.inf  # stands for the word `max` until the schedule is known
 

@@ -16,7 +16,6 @@ from gen.cli.given import value_of
 from gen.cli.job import find_welder
 from gen.cli.plan import json_option, welder_option
 from gen.cli.suggest_text import as_data, as_lines
-from gen.cli.writing import check_targets, refused, write_whole
 from gen.errors import InputError
 from gen.handbook.advice import suggest
 from gen.handbook.suggestion import Suggestion
@@ -26,6 +25,7 @@ from gen.schedule import read_schedule
 from gen.timing import compile_schedule
 from gen.units import INCH_MM, POUND_N
 from gen.user_files import validated, written
+from gen.writing import check_targets, refused, write_whole
 
 _KEYS = {
     "sheets_mm": "--sheets",

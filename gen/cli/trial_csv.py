@@ -10,11 +10,11 @@ import click
 from gen.cli.job import find_welder
 from gen.cli.plan import welder_option
 from gen.cli.trial_joint import check_drawn, recorded
-from gen.cli.writing import write_whole
 from gen.errors import InputError
 from gen.machine.welder import WELDER_FILE
 from gen.records import Records
 from gen.trials.sheet import from_csv, to_csv
+from gen.writing import write_whole
 
 
 @click.command("export")

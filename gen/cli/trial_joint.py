@@ -11,7 +11,6 @@ import click
 from gen.cli.given import number
 from gen.cli.job import find_welder
 from gen.cli.suggest import with_electrodes
-from gen.cli.writing import check_targets, refused
 from gen.errors import InputError
 from gen.handbook.advice import suggest
 from gen.joint import read_joint
@@ -20,6 +19,7 @@ from gen.records import RECORDS_FILE, KeptRecord, Records, TrialRecord
 from gen.trials.joints import Known, check_same_joint
 from gen.trials.values import Setting, Window
 from gen.user_files import written
+from gen.writing import check_targets, refused
 
 WIDTH = 120
 _LEAST_S, _MOST_S = 0.01, 60.0

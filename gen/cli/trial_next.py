@@ -31,7 +31,6 @@ from gen.cli.trial_joint import (
     window_text,
 )
 from gen.cli.trial_verdict import Verdicts
-from gen.cli.writing import check_targets, refused, write_whole
 from gen.errors import InputError
 from gen.machine.welder import WELDER_FILE, Welder
 from gen.records import KeptRecord, Records
@@ -42,6 +41,7 @@ from gen.trials.joints import Known, choices, in_cycles
 from gen.trials.rewritten import rewritten, weld_phase
 from gen.trials.values import Advice, Setting
 from gen.user_files import read_text
+from gen.writing import check_targets, refused, write_whole
 
 DRESS_EVERY = 20  # welds; how soon the faces spread depends on alloy, force and zinc (common practice, no source)
 _BEYOND = 1.1

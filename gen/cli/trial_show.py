@@ -23,12 +23,12 @@ from gen.cli.trial_joint import (
     setting_text,
     window_text,
 )
-from gen.cli.writing import write_whole
 from gen.errors import InputError
 from gen.machine.welder import WELDER_FILE
 from gen.records import KeptRecord, TrialRecord
 from gen.trials.belief import Belief
 from gen.trials.joints import Known, joint_in, tried_of
+from gen.writing import write_whole
 
 if TYPE_CHECKING:
     from sim.report.trials import Lane

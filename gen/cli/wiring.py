@@ -10,12 +10,12 @@ from gen.cautions import caution_lines
 from gen.cli.choose import chosen_for, pace_option
 from gen.cli.job import board_of, find_welder
 from gen.cli.plan import welder_option
-from gen.cli.writing import check_folder, check_targets, refused, write_whole
 from gen.errors import InputError
 from gen.machine.welder import WELDER_FILE
 from gen.user_files import Wrong
 from gen.wiring.sheet import DRAWING_FILES, wiring_sheet
 from gen.wiring.upgrade import to_be_fitted
+from gen.writing import check_folder, check_targets, refused, write_whole
 
 _OURS = 'aria-label="Drawing'
 
