@@ -1,7 +1,8 @@
 """Figures of the house: how large it is, how its modules hang together, how far one command reaches, what commands cost.
 
 One command, `python -m tests.bench.house [ROOT] [--times N]`. It reads the tree at ROOT (this one unless given) as text,
-and runs that tree's commands on the worked example. Seconds are of one machine, the best of N runs: on the clock, and of processor, which a busy machine lengthens less.
+and runs that tree's commands on the worked example. Seconds are of one machine, the best of N runs: on the clock, and of
+processor, which a busy machine lengthens less.
 """
 
 from __future__ import annotations
