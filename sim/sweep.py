@@ -159,8 +159,8 @@ class Drawing:
         found = judge_without_run(stress, self.table, welder, self.board, self.welds_per_minute, advise=False)
         return Judged(
             tuple(drawn.values()),
-            {f.name: (f.severity, f.figure, f.limit, f.strain) for f in found},
-            {f.name: f.unit for f in found},
+            {f.name: (f.severity, f.figure, f.limit or 0.0, f.strain) for f in found},
+            {f.name: f.unit_text for f in found},
         )
 
 

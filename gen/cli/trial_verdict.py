@@ -9,6 +9,7 @@ from gen.boards import boards
 from gen.cli.heat import fastest_of, pace_of
 from gen.cli.job import Job, run_job
 from gen.cli.prove import FASTEST
+from gen.cli.show import limit_note
 from gen.errors import InputError
 from gen.machine.welder import Welder
 from gen.schedule import schedule_from
@@ -68,5 +69,5 @@ class Verdicts:
             findings = list(run_job(job, 1, pace, seed=0).verdict.findings)
         for found in findings:
             if found.severity == "refuse":
-                return f"{found.name}, {found.figure:g} {found.unit} (limit {found.limit:g}). {found.advice}"
+                return f"{found.name}, {found.figure:g} {found.unit_text}{limit_note(found)}. {found.advice}"
         return ""

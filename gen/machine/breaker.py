@@ -12,14 +12,12 @@ import cmath
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from enum import Enum, auto
 from itertools import pairwise
-from typing import Literal
 
 from gen.machine.derived import Machine
 from gen.machine.tables import Breaker
 from gen.ranges import Figure, spanning
-
-Word = Literal["holds", "may trip", "trips", "not known"]
 
 SOURCE = "IEC 60898-1, from memory"
 MAGNETIC_BANDS = {"B": (3.0, 5.0), "C": (5.0, 10.0), "D": (10.0, 20.0)}
@@ -30,6 +28,15 @@ _SOONEST_MAGNETIC_S = 0.1
 _AT_ONCE_S = 0.01  # inside the magnetic band it may open within a half-cycle
 
 
+class Trip(Enum):
+    """What a breaker does under a current."""
+
+    HOLDS = auto()
+    MAY_TRIP = auto()
+    TRIPS = auto()
+    UNKNOWN = auto()
+
+
 @dataclass(frozen=True)
 class Judgement:
     """`figure` in `unit`: up to `holds_to` it holds, and below `trips_from` it need not trip.
@@ -37,7 +44,7 @@ class Judgement:
     Both limits are nan where nothing is known.
     """
 
-    word: Word
+    trip: Trip
     figure: float
     holds_to: float
     trips_from: float
@@ -55,7 +62,7 @@ def _unknown(figure: float, unit: str, breaker: Breaker | None) -> Judgement:
         if breaker is None
         else "another standard's breaker: its data sheet is not read here"
     )
-    return Judgement("not known", figure, math.nan, math.nan, unit, why)
+    return Judgement(Trip.UNKNOWN, figure, math.nan, math.nan, unit, why)
 
 
 def magnetic_rms_A(breaker: Breaker) -> tuple[float, float]:
@@ -70,9 +77,9 @@ def magnetic(breaker: Breaker | None, peak_A: float) -> Judgement:
     if breaker is None or not _known(breaker):
         return _unknown(rms_A, "A", breaker)
     low, high = magnetic_rms_A(breaker)
-    word: Word = "holds" if rms_A < low else "may trip" if rms_A < high else "trips"
+    trip = Trip.HOLDS if rms_A < low else Trip.MAY_TRIP if rms_A < high else Trip.TRIPS
     return Judgement(
-        word, rms_A, low, high, "A", f"{SOURCE}: {breaker.characteristic}{breaker.rating_A:g}, peak / sqrt 2"
+        trip, rms_A, low, high, "A", f"{SOURCE}: {breaker.characteristic}{breaker.rating_A:g}, peak / sqrt 2"
     )
 
 
@@ -124,11 +131,12 @@ def thermal(breaker: Breaker | None, pulses: Sequence[tuple[float, float]], ever
     steady = (rms_A / (NON_TRIPPING * breaker.rating_A)) ** 2
     travel = steady + sum(s / soonest_trip_s(breaker, amperes) for amperes, s in pulses)
     outlasts = any(s >= latest_trip_s(breaker, amperes) for amperes, s in pulses)
-    word: Word = "trips" if outlasts or rms_A >= TRIPPING * breaker.rating_A else "holds" if travel <= 1 else "may trip"
+    must = outlasts or rms_A >= TRIPPING * breaker.rating_A
+    trip = Trip.TRIPS if must else Trip.HOLDS if travel <= 1 else Trip.MAY_TRIP
     name = f"{breaker.characteristic}{breaker.rating_A:g}"
     source = f"{SOURCE}: {name}, 1.13 and 1.45 times the rating; between them our interpolation"
-    must = (TRIPPING / NON_TRIPPING) ** 2
-    return Judgement(word, travel, 1.0, must, "of the way to tripping", source)
+    trips_from = (TRIPPING / NON_TRIPPING) ** 2
+    return Judgement(trip, travel, 1.0, trips_from, "of the way to tripping", source)
 
 
 def pace_rms_A(pulses: Sequence[tuple[float, float]], every_s: float) -> float:

@@ -10,14 +10,13 @@ from sim.report.svg import LINE, NARROW, Scale, filled, hatch, line, number, pat
 from sim.verdict import Finding
 
 WORDS = {"refuse": "refused", "caution": "caution", "note": ""}
-UNKNOWN = "limit not known"  # how a unit ends where nothing is known of the limit
 _MOST = 1.25  # of a limit: the end of the scale
 _BAR, _ROW = 11, 22
 
 
 def limit_words(finding: Finding) -> str:
     """The limit with the side on which figures keep to it."""
-    if finding.unit.endswith(UNKNOWN):
+    if finding.limit is None:
         return "not known"
     return f"{'at least' if finding.low else 'at most'} {number(finding.limit)}"
 
@@ -32,7 +31,7 @@ class Margin:
     @property
     def unknown(self) -> bool:
         """Whether nothing is known of the limit."""
-        return self.finding.unit.endswith(UNKNOWN)
+        return self.finding.limit is None
 
     @property
     def percent(self) -> str:
@@ -46,13 +45,14 @@ class Margin:
         return f"{math.ceil(percent - 1e-9) if self.share > 1 else math.floor(percent + 1e-9)} %"
 
 
-def margins(findings: Sequence[Finding], ambient_C: float) -> list[Margin]:
-    """Nearest to its limit first. A limit of nothing that is kept has no share and no bar. Temperatures count from ambient."""
+def margins(findings: Sequence[Finding]) -> list[Margin]:
+    """Nearest to its limit first, each counted from its own zero. A limit of nothing that is kept has no share and no bar."""
     found = []
     for finding in findings:
-        figure, limit = finding.figure, finding.limit
-        if finding.unit.startswith("degC"):
-            figure, limit = figure - ambient_C, limit - ambient_C
+        if finding.limit is None:
+            found.append(Margin(finding, math.inf))
+            continue
+        figure, limit = finding.figure - finding.zero, finding.limit - finding.zero
         if finding.limit == 0:
             share = math.nan if finding.severity == "note" else math.inf
         elif finding.low:
@@ -127,11 +127,11 @@ def _narrow_words(margin: Margin, y: float, width: int) -> list[str]:
 
 def fitting(finding: Finding, room: float, with_unit: bool = True) -> str:
     """Figure, limit and unit, or as much of that as fits."""
-    unit, figure, after = finding.unit, number(finding.figure), ""
+    unit, figure, after = finding.unit_text, number(finding.figure), ""
     if finding.limit:
         figure += f"{', at least' if finding.low else ' of'} {number(finding.limit)}"
-    elif not unit.endswith(UNKNOWN):
+    elif finding.limit is not None:
         after = "; none allowed"
-    units = [unit + after, unit, unit.rpartition(",")[0]] if with_unit else []
+    units = [unit + after, unit, ", ".join(finding.unit_parts[:-1])] if with_unit else []
     written = [*(f"{figure} {words}" for words in units if words), figure]
     return next((words for words in written if width_of(words) <= room), "")

@@ -56,7 +56,7 @@ def headline(data: ReportData) -> str:
     if first.severity == "note":
         count = len(data.findings)
         return f"{word}: {count} check{'s' if count > 1 else ''}, none beyond {'its' if count == 1 else 'a'} limit."
-    return f"{word}: {first.name}, {number(first.figure)} {first.unit}; allowed: {limit_words(first)}."
+    return f"{word}: {first.name}, {number(first.figure)} {first.unit_text}; allowed: {limit_words(first)}."
 
 
 def verdict(data: ReportData) -> Markup:
@@ -204,7 +204,7 @@ def heat(data: ReportData) -> Markup:
 def findings(data: ReportData) -> Markup:
     """How near each limit is, and every check with its figure, limit and source."""
     rows = [(SEVERITY_WORDS[f.severity], f, limit_words(f)) for f in data.findings]
-    found = margins(data.findings, data.welder.ambient.temperature_C)
+    found = margins(data.findings)
     drawn = {id(margin.finding) for margin in found}
     return _section(
         "findings",

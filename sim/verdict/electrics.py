@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
-from gen.machine.breaker import Judgement, dip, magnetic, thermal
+from gen.machine.breaker import Judgement, Trip, dip, magnetic, thermal
 from gen.machine.welder import Welder
 from sim.core.weld_current import Stress
 from sim.verdict.finding import Finding, Severity, judged
@@ -14,7 +15,13 @@ DIP_LIMIT_PERCENT = 10.0
 SNUBBER_RISE_US = 10.0  # 100 ohm and 0.1 microfarad
 TYPICAL_DV_DT = 5.0
 
-_WORDS: dict[str, Severity] = {"holds": "note", "may trip": "caution", "trips": "refuse", "not known": "caution"}
+_SEVERITY: dict[Trip, Severity] = {
+    Trip.HOLDS: "note",
+    Trip.MAY_TRIP: "caution",
+    Trip.TRIPS: "refuse",
+    Trip.UNKNOWN: "caution",
+}
+_TRIP_WORDS = {Trip.MAY_TRIP: "may trip", Trip.TRIPS: "trips"}
 
 
 def electric_findings(stress: Stress, welder: Welder, welds_per_minute: float) -> list[Finding]:
@@ -46,27 +53,30 @@ def breaker(stress: Stress, welder: Welder, welds_per_minute: float) -> list[Fin
         (
             "breaker",
             magnetic(welder.breaker, peak),
-            "A, peak over root 2",
+            ("A", ("peak over root 2",)),
             "Slope the current up and delay the first half-cycle, or have an electrician fit a slower characteristic.",
         ),
         (
             "breaker-heat",
             thermal(welder.breaker, stress.impulses, 60 / welds_per_minute),
-            "of the way to tripping",
+            ("of the way to tripping", ()),
             "Weld more slowly or for less time, or have an electrician fit a larger circuit.",
         ),
     )
-    return [_by_word(name, judgement, unit, advice) for name, judgement, unit, advice in kinds]
+    return [
+        replace(_breaker_finding(name, judgement, unit, advice), conditions=conditions)
+        for name, judgement, (unit, conditions), advice in kinds
+    ]
 
 
-def _by_word(name: str, judgement: Judgement, unit: str, advice: str) -> Finding:
-    severity = _WORDS[judgement.word]
-    if judgement.word == "not known":
+def _breaker_finding(name: str, judgement: Judgement, unit: str, advice: str) -> Finding:
+    severity = _SEVERITY[judgement.trip]
+    if judgement.trip is Trip.UNKNOWN:
         figure = 0.0 if math.isnan(judgement.figure) else round(judgement.figure, 1)
         known = "Name the breaker in the welder file: [breaker] characteristic and rating_A, as printed on it."
-        return Finding(name, severity, figure, 0, f"{unit}, limit not known", judgement.source, known)
+        return Finding(name, severity, figure, None, unit, judgement.source, known)
     surely = f" (above the limit it may, from {judgement.trips_from:.3g} it must)"
-    advice = "" if severity == "note" else f"It {judgement.word}{surely}. {advice}"
+    advice = "" if severity == "note" else f"It {_TRIP_WORDS[judgement.trip]}{surely}. {advice}"
     limit = round(judgement.holds_to, 3)
     return Finding(name, severity, round(judgement.figure, 3), limit, unit, judgement.source, advice)
 
@@ -113,14 +123,17 @@ def switch_surge(stress: Stress, welder: Welder) -> list[Finding]:
         return []
     peak = max(stress.worst.primary_peak_A, stress.shorted_worst.primary_peak_A)
     return [
-        judged(
-            "switch-surge",
-            peak,
-            surge,
-            "A peak, shorted, worst residue",
-            "switch.surge_current_A, its data sheet (one half-cycle, not to be repeated)",
-            "Fit a larger switch; one shot from the wrong residue would end this one.",
-            digits=1,
+        replace(
+            judged(
+                "switch-surge",
+                peak,
+                surge,
+                "A peak",
+                "switch.surge_current_A, its data sheet (one half-cycle, not to be repeated)",
+                "Fit a larger switch; one shot from the wrong residue would end this one.",
+                digits=1,
+            ),
+            conditions=("shorted", "worst residue"),
         )
     ]
 
@@ -133,14 +146,17 @@ def switch_i2t(stress: Stress, welder: Welder) -> list[Finding]:
     swings = stress.worst.swings + stress.shorted_worst.swings
     most = max((swing.primary_rms_A**2 * stress.half_s for swing in swings), default=0.0)
     return [
-        judged(
-            "switch-i2t",
-            most,
-            rated,
-            "A2 s in one half-cycle, shorted, worst residue",
-            "switch.i2t_A2s, its data sheet (for fusing: one half-cycle, not to be repeated)",
-            "Fit a larger switch: no fuse will save this one.",
-            digits=2,
+        replace(
+            judged(
+                "switch-i2t",
+                most,
+                rated,
+                "A2 s in one half-cycle",
+                "switch.i2t_A2s, its data sheet (for fusing: one half-cycle, not to be repeated)",
+                "Fit a larger switch: no fuse will save this one.",
+                digits=2,
+            ),
+            conditions=("shorted", "worst residue"),
         )
     ]
 
@@ -193,10 +209,11 @@ def zero_cross_relay(stress: Stress, welder: Welder) -> list[Finding]:
             "refuse",
             round(max(again, waits), 1),
             round(min(limits.values()), 1),
-            "A peak at switch-on, worst residue",
+            "A peak at switch-on",
             "textbook: a transformer switched on at the voltage zero swings to twice its steady flux",
             f"Fit a pair of thyristors, or a relay that turns on at any phase. This one passes {again:.3g} A where it turns "
             f"on again by itself, {waits:.3g} A where it waits for the next zero{one_way}{beyond}; and this firmware's gate "
             "is off at the crossings.",
+            conditions=("worst residue",),
         )
     ]

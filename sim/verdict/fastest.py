@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from gen.machine.breaker import thermal
+from gen.machine.breaker import Trip, thermal
 from gen.machine.welder import Welder
 from gen.table import TimingTable
 from sim.core.weld_current import Stress
@@ -71,7 +71,7 @@ def _breaker_pace(stress: Stress, welder: Welder, most: float) -> float:
     """The fastest pace up to `most` at which the bimetal surely holds, by bisection."""
 
     def holds(pace: float) -> bool:
-        return thermal(welder.breaker, stress.impulses, 60 / pace).word == "holds"
+        return thermal(welder.breaker, stress.impulses, 60 / pace).trip is Trip.HOLDS
 
     low, high = 0.0, most
     if holds(high):

@@ -11,25 +11,46 @@ Severity = Literal["refuse", "caution", "note"]
 
 @dataclass(frozen=True)
 class Finding:
-    """One judgement. `figure` and `limit` share `unit`; `source` says where the limit comes from; `time_s` where in the run.
+    """One judgement: a figure of the run against a limit.
 
-    `note` means that the check passed, with its figure; `caution` and `refuse` come with advice on what to change. `low`:
-    the limit is the least that will do, and not the most.
+    Nothing decides by `unit`, `conditions`, `source` or `advice`: they are only printed.
     """
 
     name: str
     severity: Severity
+    """`note`: the check passed. `caution` and `refuse` come with advice."""
     figure: float
-    limit: float
+    limit: float | None
+    """In the unit of `figure`; None where the limit is not known."""
     unit: str
     source: str
+    """Where the limit comes from."""
     advice: str
+    """What to change; "" for a note."""
     time_s: float | None = None
+    """When in the run; None for the run as a whole."""
     low: bool = False
+    """Whether the limit is the least that will do, and not the most."""
+    conditions: tuple[str, ...] = ()
+    """What the figure holds for, printed after the unit."""
+    zero: float = 0.0
+    """Where the scale of figure and limit begins: the ambient for a temperature."""
+
+    @property
+    def unit_parts(self) -> tuple[str, ...]:
+        """The unit, its conditions, and whether the limit is not known."""
+        return (self.unit, *self.conditions, *(("limit not known",) if self.limit is None else ()))
+
+    @property
+    def unit_text(self) -> str:
+        """All parts of the unit in one line."""
+        return ", ".join(self.unit_parts)
 
     @property
     def strain(self) -> float:
         """How near the limit: 1 is at it, less within it; nan where a ratio says nothing."""
+        if self.limit is None:
+            return math.nan
         above, below = (self.limit, self.figure) if self.low else (self.figure, self.limit)
         return above / below if below > 0 else math.nan
 

@@ -112,15 +112,19 @@ def heat_findings(
         fastest = part.fastest(weld_s) if advise and figure > part.limit_C else 0.0
         slower = f" It holds for ever at {_floored(fastest):g} welds a minute." if fastest >= 0.1 else ""
         findings.append(
-            judged(
-                part.name,
-                figure,
-                part.limit_C,
-                "degC for ever at this pace" + (", mean" if part.by_mean else ", peak"),
-                part.source,
-                part.advice + slower,
-                otherwise=part.severity,
-                digits=1,
+            replace(
+                judged(
+                    part.name,
+                    figure,
+                    part.limit_C,
+                    "degC for ever at this pace",
+                    part.source,
+                    part.advice + slower,
+                    otherwise=part.severity,
+                    digits=1,
+                ),
+                conditions=("mean" if part.by_mean else "peak",),
+                zero=part.network.ambient_degC,
             )
         )
     return findings

@@ -11,7 +11,7 @@ from typing import Literal
 
 import pytest
 
-from gen.machine.breaker import dip, latest_trip_s, magnetic, pace_rms_A, soonest_trip_s, thermal
+from gen.machine.breaker import Trip, dip, latest_trip_s, magnetic, pace_rms_A, soonest_trip_s, thermal
 from gen.machine.derived import derive
 from gen.machine.tables import Breaker, WelderTables
 from gen.ranges import Figure
@@ -27,14 +27,14 @@ def breaker(letter: Letter = "C", rating_A: float = 20) -> Breaker:
 @pytest.mark.parametrize(("letter", "low", "high"), BANDS)
 def test_magnetic_bands_are_rms(letter: Letter, low: float, high: float) -> None:
     """Instantaneous trip of B 3 to 5, C 5 to 10, D 10 to 20 times the rating, RMS: a peak counts by the square root of 2."""
-    for multiple, word in (
-        (0.999 * low, "holds"),
-        (1.001 * low, "may trip"),
-        (0.999 * high, "may trip"),
-        (high, "trips"),
+    for multiple, trip in (
+        (0.999 * low, Trip.HOLDS),
+        (1.001 * low, Trip.MAY_TRIP),
+        (0.999 * high, Trip.MAY_TRIP),
+        (high, Trip.TRIPS),
     ):
         found = magnetic(breaker(letter, 16), 16 * multiple * math.sqrt(2) * (1 + 1e-12))
-        assert found.word == word, multiple
+        assert found.trip is trip, multiple
         assert (found.holds_to, found.trips_from) == (16 * low, 16 * high)
 
 
@@ -67,47 +67,49 @@ def test_soonest_is_sooner_than_latest(letter: Letter, low: float, high: float) 
 
 
 @pytest.mark.parametrize(
-    ("multiple", "seconds", "word"),
+    ("multiple", "seconds", "trip"),
     [
-        (1.0, 3000, "holds"),
-        (2.55, 0.9, "holds"),
-        (2.55, 1.1, "may trip"),
-        (2.55, 59, "may trip"),
-        (2.55, 61, "trips"),
-        (4.9, 0.09, "holds"),
-        (6, 0.05, "may trip"),
-        (10, 0.2, "trips"),
+        (1.0, 3000, Trip.HOLDS),
+        (2.55, 0.9, Trip.HOLDS),
+        (2.55, 1.1, Trip.MAY_TRIP),
+        (2.55, 59, Trip.MAY_TRIP),
+        (2.55, 61, Trip.TRIPS),
+        (4.9, 0.09, Trip.HOLDS),
+        (6, 0.05, Trip.MAY_TRIP),
+        (10, 0.2, Trip.TRIPS),
     ],
 )
-def test_one_pulse(multiple: float, seconds: float, word: str) -> None:
+def test_one_pulse(multiple: float, seconds: float, trip: Trip) -> None:
     """A single pulse, its rest so long that only its own time counts: C20."""
-    assert thermal(breaker(), [(20 * multiple, seconds)], 1e6).word == word
+    assert thermal(breaker(), [(20 * multiple, seconds)], 1e6).trip is trip
 
 
-@pytest.mark.parametrize(("rms", "word"), [(1.12, "holds"), (1.14, "may trip"), (1.44, "may trip"), (1.46, "trips")])
-def test_pace(rms: float, word: str) -> None:
+@pytest.mark.parametrize(
+    ("rms", "trip"), [(1.12, Trip.HOLDS), (1.14, Trip.MAY_TRIP), (1.44, Trip.MAY_TRIP), (1.46, Trip.TRIPS)]
+)
+def test_pace(rms: float, trip: Trip) -> None:
     """Short pulses, fast enough that their RMS is what the bimetal sees: 1.13 holds for ever, 1.45 trips."""
     every_s = 1e-3 * (2 / rms) ** 2
     assert pace_rms_A([(40, 1e-3)], every_s) == pytest.approx(20 * rms)
-    assert thermal(breaker(), [(40, 1e-3)], every_s).word == word
+    assert thermal(breaker(), [(40, 1e-3)], every_s).trip is trip
 
 
 def test_heat_of_pace_and_pulse_add() -> None:
     """A pulse that holds on its own may trip a breaker that the pace keeps warm."""
     pulse = (51.0, 0.6)
-    assert thermal(breaker(), [pulse], 600).word == "holds"
-    assert thermal(breaker(), [pulse], 4.5).word == "may trip"
+    assert thermal(breaker(), [pulse], 600).trip is Trip.HOLDS
+    assert thermal(breaker(), [pulse], 4.5).trip is Trip.MAY_TRIP
     assert thermal(breaker(), [(51.0, 61.0)], 1e6).figure > thermal(breaker(), [pulse], 600).trips_from
     two = thermal(breaker(), [pulse, pulse], 600)
-    assert two.word == "may trip"
+    assert two.trip is Trip.MAY_TRIP
     assert two.figure == pytest.approx(2 * thermal(breaker(), [pulse], 600).figure)
 
 
 def test_not_known() -> None:
     """Another standard's breaker, or none named: nothing is claimed."""
     for b in (None, Breaker(standard="other", rating_A=20)):
-        assert magnetic(b, 1000).word == "not known"
-        assert thermal(b, [(1000, 10)], 60).word == "not known"
+        assert magnetic(b, 1000).trip is Trip.UNKNOWN
+        assert thermal(b, [(1000, 10)], 60).trip is Trip.UNKNOWN
         assert math.isnan(magnetic(b, 1000).holds_to)
 
 

@@ -15,6 +15,7 @@ from sim.report.heat import BURST, heat_of, rest_words, time_words
 from sim.report.margins import fitting, limit_words, margins
 from sim.report.svg import number, width_of
 from sim.verdict import Finding, Verdict
+from sim.verdict.finding import Severity
 from tests.sim.report.test_report import page_of, parsed, rows, section, words
 from tests.support.report import report_runs as runs
 
@@ -64,13 +65,14 @@ def test_switching_on_is_drawn_as_the_checks_ran_it(shape: Shape) -> None:
 def test_temperatures_are_those_that_were_judged(shape: Shape) -> None:
     data = shape()
     tree, heat = section(page_of(shape), "heat"), heat_of(data)
-    judged = {f.name: f for f in data.findings if f.unit.startswith("degC")}
+    judged = {f.name: f for f in data.findings if f.zero}
     listed = rows(tree)
     assert [row[0] for row in listed][1:4] == ["a minute later", "for ever", "limit"]
     assert len(judged) == len(heat.parts) == len(listed[0]) - 1
     for n, part in enumerate(heat.parts, 1):
         finding, said = judged[part.said.name], part.said
         assert float(listed[2][n]) == pytest.approx(finding.figure, rel=6e-3)
+        assert finding.limit is not None
         assert listed[3][n] == number(finding.limit)
         assert float(listed[0][n]) <= float(listed[1][n]) <= float(listed[2][n])
         beyond = finding.figure > finding.limit
@@ -137,38 +139,40 @@ def test_times_are_written_to_be_read(seconds: float, said: str) -> None:
     assert time_words(seconds) == said
 
 
-def finding(figure: float, limit: float, severity: str, unit: str = "A", name: str = "x") -> Finding:
-    return Finding(name, severity, figure, limit, unit, "", "", low=unit == "degrees")  # type: ignore[arg-type]
+def finding(
+    figure: float, limit: float | None, severity: Severity, low: bool = False, zero: float = 0, name: str = "x"
+) -> Finding:
+    return Finding(name, severity, figure, limit, "A", "", "", low=low, zero=zero)
 
 
 @pytest.mark.parametrize(
-    ("figure", "limit", "severity", "unit", "share", "percent"),
+    ("figure", "limit", "severity", "low", "zero", "share", "percent"),
     [
-        (5, 10, "note", "A", 0.5, "50 %"),
-        (10, 10, "note", "A", 1, "100 %"),
-        (10.01, 10, "refuse", "A", 1.001, "101 %"),  # never "100 %" beyond
-        (9.99, 10, "note", "A", 0.999, "99 %"),
-        (20, 10, "note", "degrees", 0.5, "50 %"),  # these are at least
-        (10, 10, "note", "degrees", 1, "100 %"),
-        (8, 10, "refuse", "degrees", 1.25, "125 %"),
-        (0, 10, "refuse", "degrees", math.inf, "beyond"),
-        (-3, 10, "refuse", "degrees", math.inf, "beyond"),
-        (75, 125, "note", "degC for ever", 0.5, "50 %"),  # counted from 25
-        (225, 125, "refuse", "degC for ever", 2, "200 %"),
-        (3, 0, "caution", "welds not accepted", math.inf, "beyond"),
-        (17, 0, "caution", "A, limit not known", math.inf, "?"),
+        (5, 10, "note", False, 0, 0.5, "50 %"),
+        (10, 10, "note", False, 0, 1, "100 %"),
+        (10.01, 10, "refuse", False, 0, 1.001, "101 %"),  # never "100 %" beyond
+        (9.99, 10, "note", False, 0, 0.999, "99 %"),
+        (20, 10, "note", True, 0, 0.5, "50 %"),
+        (10, 10, "note", True, 0, 1, "100 %"),
+        (8, 10, "refuse", True, 0, 1.25, "125 %"),
+        (0, 10, "refuse", True, 0, math.inf, "beyond"),
+        (-3, 10, "refuse", True, 0, math.inf, "beyond"),
+        (75, 125, "note", False, 25, 0.5, "50 %"),  # a temperature counts from the ambient
+        (225, 125, "refuse", False, 25, 2, "200 %"),
+        (3, 0, "caution", False, 0, math.inf, "beyond"),
+        (17, None, "caution", False, 0, math.inf, "?"),
     ],
 )
 def test_the_share_of_a_limit(
-    figure: float, limit: float, severity: str, unit: str, share: float, percent: str
+    figure: float, limit: float | None, severity: Severity, low: bool, zero: float, share: float, percent: str
 ) -> None:
-    (margin,) = margins([finding(figure, limit, severity, unit)], 25)
+    (margin,) = margins([finding(figure, limit, severity, low, zero)])
     assert margin.share == pytest.approx(share)
     assert margin.percent == percent
 
 
 def test_a_limit_of_nothing_that_is_kept_has_no_bar() -> None:
-    assert margins([finding(0, 0, "note")], 25) == []
+    assert margins([finding(0, 0, "note")]) == []
     data = replace(runs.without_weld(), verdict=Verdict((finding(0, 0, "note", name="pace"), runs.PASSED)))
     assert "none is allowed and none came: pace." in words(section(parsed(data), "findings"))
 
@@ -176,7 +180,7 @@ def test_a_limit_of_nothing_that_is_kept_has_no_bar() -> None:
 @MACHINES
 def test_bars_are_as_long_as_the_share_and_nearest_first(shape: Shape) -> None:
     data = shape()
-    found = margins(data.findings, data.welder.ambient.temperature_C)
+    found = margins(data.findings)
     known = [margin.share for margin in found if not margin.unknown]
     assert known == sorted(known, reverse=True)
     for svg in pictures(section(page_of(shape), "findings")):
