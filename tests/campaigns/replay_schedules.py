@@ -1,6 +1,6 @@
 """Seeded schedules under both interpreters, at length: `python -m tests.campaigns.replay_schedules [number] [first seed]`.
 
-The runs are those of tests/replay, 1000 of them unless told otherwise. Prints progress, each difference with its seed, and
+The runs are those of tests/sim/replay, 1000 of them unless told otherwise. Prints progress, each difference with its seed, and
 figures; exit 1 when there was a difference, a byte allocated while armed, or an interpreter missing.
 """
 

@@ -10,8 +10,16 @@ import sys
 import time
 
 from sim.core.impulse import run
-from tests.outside.test_transformer_ivp import EXTINCTION_DEG, FLUX, PEAK, RMS
-from tests.support.outside.transformer_reference import Errors, compare, random_case, reference
+from tests.support.outside.transformer_reference import (
+    EXTINCTION_DEG,
+    FLUX,
+    PEAK,
+    RMS,
+    Errors,
+    compare,
+    random_case,
+    reference,
+)
 
 TOLERANCES = (1e-8, 1e-10)
 

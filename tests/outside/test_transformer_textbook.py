@@ -21,9 +21,8 @@ from sim.core.impulse import (
     worst_of_residues,
 )
 from sim.core.transformer import MagnetisingCurve, TransformerCircuit
+from tests.support.small_transformer import OMEGA, F, V, welder
 
-V, F = 230.0, 50.0
-OMEGA = 2 * math.pi * F
 STEADY_VS = math.sqrt(2) * V / OMEGA  # the flux's steady peak
 NO_KNEE = MagnetisingCurve.from_working_point(V, F, 1e-6, 1e3, 1.0)
 
@@ -31,15 +30,6 @@ NO_KNEE = MagnetisingCurve.from_working_point(V, F, 1e-6, 1e3, 1.0)
 def ideal(curve: MagnetisingCurve, remanence: float = 0.0) -> TransformerCircuit:
     """Hardly any impedance before the core."""
     return TransformerCircuit(0, 0, 0.01, 1e-5, 8.0, 0.02, curve, remanence)
-
-
-def welder(knee: float = 1.2, remanence: float = 0.6) -> TransformerCircuit:
-    """20 A at 230 V and 45 degrees, 0.8 A idle (invented)."""
-    z = V / 20 / math.sqrt(2)
-    curve = MagnetisingCurve.from_working_point(V, F, 0.8, knee, 0.25 * z / OMEGA)
-    return TransformerCircuit(
-        0.05 * z, 0.03 * z / OMEGA, 0.3 * z, 0.25 * z / OMEGA, 0.65 * z, 0.72 * z / OMEGA, curve, remanence
-    )
 
 
 def held_on(delay_deg: float, half_cycles: int = 4) -> Firing:

@@ -1,0 +1,1 @@
+"""What tests share: helpers lie here, never in a test file."""

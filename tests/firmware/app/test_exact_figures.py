@@ -15,7 +15,7 @@ from firmware_templates.app.duty import SECONDS, DutyGuard
 from firmware_templates.app.lock import MainsLock
 from firmware_templates.app.plan import Plan
 from firmware_templates.app.welds import Welds
-from tests.firmware.app.test_parts import FakeDriver
+from tests.support.app.fake_driver import FakeDriver
 from tests.support.app.whole_numbers import Small
 
 # -- the clock -----------------------------------------------------------------------------------------------------------

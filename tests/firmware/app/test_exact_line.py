@@ -12,7 +12,7 @@ import pytest
 
 from firmware_templates.app import line as line_module
 from firmware_templates.app.line import Line, Refused
-from tests.firmware.app.test_parts import STOP, FakeDriver, with_crc
+from tests.support.app.fake_driver import STOP, FakeDriver, with_crc
 
 
 class Asked:

@@ -13,8 +13,7 @@ import pytest
 from gen.boards import boards
 from gen.firmware import render
 from sim.bench.flash import Flash, FlashFault
-from tests.firmware.app.test_store import SHORT_ROWS
-from tests.support.app.stored import PHASES, config_of, made, rows_of
+from tests.support.app.stored import PHASES, SHORT_ROWS, config_of, made, rows_of
 from tests.support.app.talking import PEDAL, STOP_OPEN, TalkingBoard, coded, push, request
 from tests.support.machines import compiled, make_welder
 

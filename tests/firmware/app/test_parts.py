@@ -14,8 +14,7 @@ from firmware_templates.app.duty import SECONDS, DutyGuard
 from firmware_templates.app.line import LONGEST, UNKNOWN_METHOD, Line, Refused
 from firmware_templates.app.lock import NEEDED, MainsLock
 from firmware_templates.app.plan import Plan
-
-STOP = b'{"jsonrpc": "2.0", "id": 0, "method": "stop"} 273b6c09\n'
+from tests.support.app.fake_driver import STOP, FakeDriver, with_crc
 
 
 @given(st.integers(0, MASK), st.integers(0, 1 << 28))
@@ -97,24 +96,6 @@ def test_duty_guard_never_lets_more_than_the_limit_pass_in_a_minute(asked: list[
         assert sum(cost for time, cost in made if start <= time < start + 60_000) <= 100
 
 
-class FakeDriver:
-    """Keeps what the application hands over."""
-
-    def __init__(self, received: bytes = b"") -> None:
-        self.received = list(received)
-        self.sent: list[bytes] = []
-        self.half_cycles: dict[int, tuple[int, int, int]] = {}
-
-    def read_byte(self) -> int:
-        return self.received.pop(0) if self.received else -1
-
-    def write(self, data: bytes) -> None:
-        self.sent.append(data)
-
-    def set_half_cycle(self, index: int, delay_us: int, end_us: int, positive: int) -> None:
-        self.half_cycles[index] = (delay_us, end_us, positive)
-
-
 ROWS = (
     ("squeeze", 20, -1, 0),
     ("pulse", 100, 5000, 25),
@@ -159,10 +140,6 @@ def answered(method: str, params: dict[str, object]) -> str:
 def line_for(received: bytes) -> tuple[Line, FakeDriver]:
     driver = FakeDriver(received)
     return Line(driver, STOP, answered), driver  # type: ignore[arg-type]
-
-
-def with_crc(text: str) -> bytes:
-    return f"{text} {crc32(text.encode()):08x}\n".encode()
 
 
 def answers(received: bytes, armed: bool = False) -> list[dict[str, object]]:

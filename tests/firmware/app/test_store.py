@@ -21,13 +21,12 @@ from sim.bench.flash import Flash, FlashFault, PowerLost
 from sim.bench.world import simulate
 from tests.support.app.bench_runs import quiet_bench, states
 from tests.support.app.little_flash import BLOCK, BLOCKS, ENDLESS, Chip, LittleDriver
-from tests.support.app.stored import FlashDriver, Settings, config_of, made, rows_of, settings, started
+from tests.support.app.stored import SHORT_ROWS, FlashDriver, Settings, config_of, made, rows_of, settings, started
 from tests.support.machines import make_welder
 
 BUNDLE, TABLE = made()
 CONFIG = config_of(BUNDLE)
 ROWS = rows_of(TABLE)
-SHORT_ROWS = (("squeeze", 10, -1, 0), ("weld", 2, 5000, 50), ("hold", 4, -1, 0), ("off", 10, -1, 0))
 
 Change = Callable[[Store], object]
 CHANGES: dict[str, Change] = {

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import fcntl
-import json
 import os
 import sys
 import termios
@@ -12,36 +11,14 @@ from typing import Any
 
 import pytest
 
-from gen.firmware import with_crc
 from gen.link import Link, LinkError
 from gen.link.errors import Busy, OtherFirmware, Silent, Unplugged
 from gen.link.framing import decode
 from gen.link.ports import FoundPort, find_port
+from tests.support.link.answers import HELLO, answering, reply
 from tests.support.link.pty_device import PtyDevice
 
 pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="needs pseudo-terminals")
-
-HELLO: dict[str, Any] = {
-    "program": "weldbeat", "version": "0.1.0", "protocol": 1, "board": "pico", "bundle": "0" * 16, "frequency_Hz": 50,
-    "selected": "job", "digest": "1" * 16, "boot": 7,
-}  # fmt: skip
-
-
-def answering(**results: dict[str, Any]) -> Callable[[bytes], bytes]:
-    """A device that answers each method with a fixed result."""
-
-    def answer(line: bytes) -> bytes:
-        if not line:
-            return b""
-        request = decode(line)
-        return reply(request["id"], results[request["method"]])
-
-    return answer
-
-
-def reply(number: int, result: dict[str, Any]) -> bytes:
-    return with_crc(json.dumps({"jsonrpc": "2.0", "id": number, "result": result})).encode() + b"\n"
-
 
 OTHERS: dict[str, tuple[Callable[[bytes], bytes], type[LinkError], str]] = {
     "nothing answers": (lambda line: b"", Silent, "no answer"),

@@ -23,7 +23,7 @@ from gen.link.flashing import _check, _inspect, flash, read_bundle
 from gen.link.ports import FoundPort
 from gen.link.pulled import digest_under, rebuilt
 from gen.timing import compile_schedule
-from tests.gen.link.test_client import HELLO, answering
+from tests.support.link.answers import HELLO, answering
 from tests.support.link.link_shop import MISSING, shop, typed
 from tests.support.link.pty_device import PtyDevice
 from tests.support.link.unix_board import UnixBoard

@@ -8,7 +8,6 @@ from __future__ import annotations
 import html
 import json
 import re
-import shutil
 import subprocess
 from pathlib import Path
 from typing import Any
@@ -17,17 +16,12 @@ import pytest
 
 from sim.report import render_report
 from sim.report.data import ReportData
+from tests.support.browser import QUIET, browser
 from tests.support.report import joint_pages
 from tests.support.report import report_runs as runs
 
 WIDTHS = (1280, 400)
 LEAST_TEXT_PX = 10  # height of the box of any text
-BROWSERS = ("chromium", "chromium-browser", "google-chrome", "chrome")
-QUIET = [
-    *("--headless", "--no-sandbox", "--disable-gpu", "--no-first-run", "--disable-background-networking"),
-    *("--disable-component-update", "--disable-sync", "--hide-scrollbars", "--allow-file-access-from-files"),
-]
-
 OVERLAP = (
     "<p style='position:absolute;top:20px;left:10px'>first words</p>"
     "<p style='position:absolute;top:24px;left:40px'>second words</p>"
@@ -42,13 +36,6 @@ OVERLAP_BAR = (
     "<svg width=200 height=60><text x=10 y=30>fifth words</text><rect x=20 y=10 width=40 height=30></rect></svg>"
 )
 SOUND = "<p>plain words</p><svg width=200 height=60><text x=10 y=30>one</text><text x=60 y=30>two</text></svg>"
-
-
-def browser() -> str:
-    found = next((path for path in map(shutil.which, BROWSERS) if path), None)
-    if found is None:
-        pytest.skip(f"no Chromium here (looked for {', '.join(BROWSERS)})")
-    return found
 
 
 @pytest.fixture(scope="module")

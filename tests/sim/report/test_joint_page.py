@@ -9,7 +9,7 @@ from pathlib import Path
 import html5lib
 import pytest
 
-from tests.sim.report.test_browser import QUIET, browser
+from tests.support.browser import QUIET, browser
 from tests.support.report import joint_pages
 
 PAPER_MM = {"letter": (215.9, 279.4), "A4": (210.0, 297.0)}  # ISO 216; ANSI Y14.1 size A

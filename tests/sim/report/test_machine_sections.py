@@ -3,23 +3,20 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
 from dataclasses import replace
 from xml.etree.ElementTree import Element
 
 import pytest
 
 from sim.core.weld_current import KNEE, REMANENCE
-from sim.report.data import ReportData
 from sim.report.heat import BURST, heat_of, rest_words, time_words
 from sim.report.margins import fitting, limit_words, margins
 from sim.report.svg import number, width_of
 from sim.verdict import Finding, Verdict
 from sim.verdict.finding import Severity
-from tests.sim.report.test_report import page_of, parsed, rows, section, words
 from tests.support.report import report_runs as runs
+from tests.support.report.report_trees import Shape, page_of, parsed, rows, section, words
 
-Shape = Callable[[], ReportData]
 MACHINES = pytest.mark.parametrize(
     "shape", [runs.little, runs.everything, runs.too_hot], ids=lambda shape: shape.__name__
 )

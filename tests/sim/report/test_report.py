@@ -4,12 +4,8 @@ from __future__ import annotations
 
 import itertools
 import re
-from collections.abc import Callable
 from dataclasses import replace
-from functools import cache
-from xml.etree.ElementTree import Element
 
-import html5lib
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -19,7 +15,7 @@ from gen.firmware import duty_limit, heat
 from sim.faults.catalogue import FAULTS
 from sim.faults.runs import Ground, strike_set
 from sim.report import render_report
-from sim.report.data import ReportData, flux_of, refusals
+from sim.report.data import flux_of, refusals
 from sim.report.sections import headline, limit_words
 from sim.report.svg import Scale, number, spread, ticks
 from sim.report.timeline import grouped, segments
@@ -27,41 +23,9 @@ from sim.verdict import Finding, Verdict
 from sim.verdict.flux import flux_balance
 from tests.support.machines import make_welder
 from tests.support.report import report_runs as runs
+from tests.support.report.report_trees import Shape, page_of, parsed, rows, section, words
 
-Shape = Callable[[], ReportData]
 SHAPES = pytest.mark.parametrize("shape", runs.EVERY_SHAPE, ids=lambda shape: shape.__name__)
-
-
-def parsed(data: ReportData) -> Element:
-    """The page as a tree; html5lib in its strict mode, which raises on the first error of form."""
-    tree: Element = html5lib.HTMLParser(strict=True, namespaceHTMLElements=False).parse(render_report(data))
-    for element in tree.iter():
-        element.tag = element.tag.rpartition("}")[2]
-    return tree
-
-
-@cache
-def page_of(shape: Shape) -> Element:
-    """The page of one of the runs, as a tree, parsed once."""
-    return parsed(shape())
-
-
-def words(element: Element) -> str:
-    """All text below an element, each run of white space as one space."""
-    return " ".join("".join(element.itertext()).split())
-
-
-def section(tree: Element, name: str) -> Element:
-    found = tree.find(f".//section[@id='{name}']")
-    assert found is not None
-    return found
-
-
-def rows(element: Element, table: int = 0) -> list[list[str]]:
-    """The cells of the body of a table."""
-    return [
-        [words(cell) for cell in row.findall("td")] for row in element.findall(".//table")[table].findall("./tbody/tr")
-    ]
 
 
 @SHAPES

@@ -1,0 +1,1 @@
+"""The emitted application on boards made for tests."""

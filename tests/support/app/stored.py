@@ -17,6 +17,8 @@ PHASES: tuple[dict[str, Any], ...] = (
     {"pulse": "2 cycles", "current_percent": 60, "cool": "3 cycles"},
     {"weld": "20 cycles", "current_percent": 80, "upslope": "3 cycles"},
 )
+# The shortest that has all it needs: phase, half-cycles, delay in microseconds, heat.
+SHORT_ROWS = (("squeeze", 10, -1, 0), ("weld", 2, 5000, 50), ("hold", 4, -1, 0), ("off", 10, -1, 0))
 # Selected schedule, and name, digest and rows of each.
 Settings = tuple[str, tuple[tuple[str, str, bytes], ...]]
 

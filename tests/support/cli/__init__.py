@@ -1,0 +1,1 @@
+"""The `weldbeat` command as a test types it."""

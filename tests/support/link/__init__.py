@@ -1,0 +1,1 @@
+"""Boards at the other end of a line."""

@@ -1,0 +1,1 @@
+"""Recorded runs for the replay under MicroPython."""

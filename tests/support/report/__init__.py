@@ -1,0 +1,1 @@
+"""Runs that reports are made of, and reports read back."""

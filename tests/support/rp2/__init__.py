@@ -1,0 +1,1 @@
+"""A model of the RP2 boards: their registers and the PIO emulator."""

@@ -1,0 +1,1 @@
+"""A model of the pyboard: timer 2 and its registers."""

@@ -1,0 +1,1 @@
+"""Machines to be wired, and a reader of the sheet."""

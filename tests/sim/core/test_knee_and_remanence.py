@@ -11,7 +11,7 @@ import itertools
 import pytest
 
 from sim.core.impulse import gate_windows, inrush, sine, worst_of_residues
-from tests.outside.test_transformer_textbook import F, V, welder
+from tests.support.small_transformer import F, V, welder
 
 KNEES = (1.05, 1.1, 1.2, 1.3, 1.4, 1.5)
 REMANENCES = (0.0, 0.2, 0.4, 0.6, 0.8)
