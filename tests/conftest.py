@@ -13,8 +13,8 @@ from gen.boards import Board, boards
 # Folders and files that cannot even be read where something is missing, and what.
 _NEEDS = {
     "firmware/rp2": ("the PIO assembler, which is for Linux", find_spec("adafruit_pioasm") is not None),
-    "gen/link/test_board.py": ("pseudo-terminals", sys.platform != "win32"),
-    "gen/link/test_commission.py": ("pseudo-terminals", sys.platform != "win32"),
+    "gen/link/test_unix_board.py": ("pseudo-terminals", sys.platform != "win32"),
+    "gen/cli/test_commission.py": ("pseudo-terminals", sys.platform != "win32"),
     "gen/link/test_client.py": ("pseudo-terminals", sys.platform != "win32"),
     "gen/link/test_flashing.py": ("pseudo-terminals", sys.platform != "win32"),
 }
