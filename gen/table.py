@@ -9,9 +9,7 @@ import hashlib
 import math
 from dataclasses import dataclass
 
-# In the order of their codes on the serial link and in the board's storage.
-PHASES = ("squeeze", "pulse", "cool", "upslope", "weld", "downslope", "hold", "off")
-FIRED = ("pulse", "upslope", "weld", "downslope")
+from gen.words import DIGEST_LETTERS, FIRED_PHASES
 
 
 @dataclass(frozen=True)
@@ -50,10 +48,10 @@ class TimingTable:
 
     @property
     def digest(self) -> str:
-        """SHA-256 of what the board runs, first 16 hexadecimal digits. The board counts it from what it has stored."""
+        """SHA-256 of what the board runs, first hexadecimal digits. The board counts it from what it has stored."""
         lines = [f"weldbeat 1\n{self.name}\n{self.frequency_Hz}\n"]
         lines += [f"{row.phase},{row.half_cycles},{board_delay_us(row)},{heat(row)}\n" for row in self.rows]
-        return hashlib.sha256("".join(lines).encode("ascii")).hexdigest()[:16]
+        return hashlib.sha256("".join(lines).encode("ascii")).hexdigest()[:DIGEST_LETTERS]
 
     def time_of(self, *phases: str) -> int:
         """Half-cycles spent in the named phases."""
@@ -62,7 +60,7 @@ class TimingTable:
     @property
     def fired_half_cycles(self) -> int:
         """Half-cycles with a gate."""
-        return self.time_of(*FIRED)
+        return self.time_of(*FIRED_PHASES)
 
     @property
     def half_cycles(self) -> int:
@@ -78,4 +76,4 @@ class TimingTable:
     @property
     def heating_half_cycles(self) -> float:
         """Fired half-cycles, each weighed by its current squared: what duty is counted in."""
-        return sum(row.half_cycles * (row.current_percent / 100) ** 2 for row in self.rows if row.phase in FIRED)
+        return sum(row.half_cycles * (row.current_percent / 100) ** 2 for row in self.rows if row.phase in FIRED_PHASES)

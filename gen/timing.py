@@ -15,8 +15,8 @@ from gen.schedule import Cool, Hold, Off, Pulse, Schedule, Squeeze, Weld
 from gen.table import TimingRow, TimingTable
 from gen.units import Duration, Rounded, degrees_to_us, milliseconds, nearest, nearest_even, us_to_degrees
 from gen.user_files import Written, figure, written
+from gen.words import GATE_END_DEG
 
-GATE_END_DEG = 165.0  # the gate is held to here, so that a lagging current still finds it
 LEAST_GATE_DEG = 10.0  # less gate than this, and latching is a matter of luck
 FULL_MARGIN_DEG = 3.0  # 100 % fires this far beyond the greatest load angle
 LONGEST_S = 60  # of any one time; no squeeze, weld or rest is longer, and a slip of the pen often is

@@ -6,25 +6,15 @@ While armed only the constant stop line is heeded, matched byte by byte; JSON an
 import json
 from binascii import crc32
 
+from . import words
+
 TYPE_CHECKING = False
 if TYPE_CHECKING:
     from typing import Any, Callable
 
     from interface import Driver
 
-LONGEST = 480  # bytes of a line, with its newline
 AT_ONCE = 64  # bytes taken in one step
-MOST_ID = 999999999
-
-PARSE_ERROR = -32700
-INVALID_REQUEST = -32600
-UNKNOWN_METHOD = -32601
-WRONG_PARAMETERS = -32602
-BUSY = -32000
-OUT_OF_ORDER = -32001
-OVER_LIMIT = -32002
-NO_SUCH_SCHEDULE = -32003
-STORAGE = -32004
 
 
 class Refused(Exception):
@@ -46,7 +36,7 @@ class Line:
         self.stop_line = stop_line
         self.answer = answer
         self.matched = 0
-        self.buffer = bytearray(LONGEST)
+        self.buffer = bytearray(words.LONGEST_LINE)
         self.length = 0
         self.damaged = False
         self.dropped = False  # a line came while armed
@@ -58,7 +48,7 @@ class Line:
         stop = False
         if self.dropped and not armed:
             self.dropped = False
-            self._error(0, BUSY, "armed: only stop was heeded, send again")
+            self._error(0, words.BUSY, "armed: only stop was heeded, send again")
         for _ in range(AT_ONCE):
             if self.open:
                 break
@@ -80,7 +70,7 @@ class Line:
                     self._answer_line()
                 self.length = 0
                 self.damaged = False
-            elif armed or self.length == LONGEST - 1:
+            elif armed or self.length == words.LONGEST_LINE - 1:
                 self.damaged = True
             else:
                 self.buffer[self.length] = byte
@@ -90,22 +80,22 @@ class Line:
     def _answer_line(self) -> None:
         request = None if self.damaged else _checked(bytes(self.buffer[: self.length]))
         if request is None:
-            self._error(0, PARSE_ERROR, "line damaged or too long")
+            self._error(0, words.DAMAGED, "line damaged or too long")
             return
         number = request.get("id")
-        if type(number) is not int or not 1 <= number <= MOST_ID:
-            self._error(0, INVALID_REQUEST, "id must be a whole number from 1 to %d" % MOST_ID)
+        if type(number) is not int or not 1 <= number <= words.LARGEST_ID:
+            self._error(0, words.NOT_A_REQUEST, "id must be a whole number from 1 to %d" % words.LARGEST_ID)
             return
         method, params = request.get("method"), request.get("params", {})
         if request.get("jsonrpc") != "2.0" or type(method) is not str:
-            self._error(number, INVALID_REQUEST, "not a JSON-RPC 2.0 request")
+            self._error(number, words.NOT_A_REQUEST, "not a JSON-RPC 2.0 request")
         elif method != "hello" and number <= self.last:
-            self._error(number, OUT_OF_ORDER, "id must be greater than %d, or begin with hello" % self.last)
+            self._error(number, words.OUT_OF_ORDER, "id must be greater than %d, or begin with hello" % self.last)
         else:
             self.last = number
             try:
                 if type(params) is not dict:
-                    raise Refused(WRONG_PARAMETERS, "params must be an object")
+                    raise Refused(words.WRONG_PARAMETERS, "params must be an object")
                 result = self.answer(method, params)
             except Refused as refused:
                 self._error(number, refused.code, refused.message)

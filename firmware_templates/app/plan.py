@@ -1,5 +1,7 @@
 """From the timing table to half-cycles for the firing hardware, scaled to the mains as measured."""
 
+from .words import GATE_END_DEG
+
 TYPE_CHECKING = False
 if TYPE_CHECKING:
     from interface import Driver, Rows
@@ -55,8 +57,8 @@ class Plan:
         return self.index == self.count
 
     def fill(self, driver: "Driver", half_us: int, positive: int) -> None:
-        """Prepare some more half-cycles. The angle scales with the measured half-cycle; the gate ends at 165 degrees."""
-        end_us = half_us * 11 // 12
+        """Prepare some more half-cycles. The angle scales with the measured half-cycle; the gate ends at its own."""
+        end_us = half_us * GATE_END_DEG // 180
         for _ in range(FILL_AT_ONCE):
             if self.index == self.count:
                 return

@@ -3,10 +3,10 @@
 Runs only when idle. What stands in the way of a request is told with the figure that is allowed, and nothing changes.
 """
 
-from . import states
-from .line import BUSY, NO_SUCH_SCHEDULE, OVER_LIMIT, STORAGE, UNKNOWN_METHOD, WRONG_PARAMETERS, Refused
-from .store import MOST_SCHEDULES
-from .table_check import LONGEST_NAME, PHASES, digest, is_name, refusal
+from . import words
+from .line import Refused
+from .store import MOST_BYTES
+from .table_check import digest, is_name, refusal
 
 TYPE_CHECKING = False
 if TYPE_CHECKING:
@@ -14,11 +14,8 @@ if TYPE_CHECKING:
 
     from .supervisor import Supervisor
 
-PROTOCOL = 1
-ROWS_AT_ONCE = 8
 MOST_FIGURE = 32767
-DIGEST_LETTERS = 16
-FULL = "no room: at most 16 schedules, and 16 KiB together"
+FULL = "no room: at most %d schedules, and %d KiB together" % (words.MOST_SCHEDULES, MOST_BYTES // 1024)
 
 
 class Requests:
@@ -51,13 +48,13 @@ class Requests:
     def answer(self, method: str, params: "dict[str, Any]") -> str:
         """The result as JSON text, or "" where it follows when it is stored. Raises Refused."""
         if method not in self.methods:
-            raise Refused(UNKNOWN_METHOD, "unknown method")
+            raise Refused(words.UNKNOWN_METHOD, "unknown method")
         function, keys = self.methods[method]
         for key in keys:
             if key not in params:
-                raise Refused(WRONG_PARAMETERS, "%s is missing" % key)
+                raise Refused(words.WRONG_PARAMETERS, "%s is missing" % key)
         if len(params) != len(keys):
-            raise Refused(WRONG_PARAMETERS, "allowed: %s" % (", ".join(keys) or "no parameters"))
+            raise Refused(words.WRONG_PARAMETERS, "allowed: %s" % (", ".join(keys) or "no parameters"))
         return function(params)
 
     # -- telling -------------------------------------------------------------------------------------------------
@@ -65,11 +62,12 @@ class Requests:
     def _hello(self, params: "dict[str, Any]") -> str:
         store, config = self.store, self.config
         return (
-            '{"program": "weldbeat", "version": "%s", "protocol": %d, "board": "%s", "bundle": "%s", "frequency_Hz": %d, '
+            '{"program": "%s", "version": "%s", "protocol": %d, "board": "%s", "bundle": "%s", "frequency_Hz": %d, '
             '"selected": "%s", "digest": "%s", "boot": %d}'
         ) % (
+            words.PROGRAM,
             config.VERSION,
-            PROTOCOL,
+            words.PROTOCOL,
             config.BOARD,
             config.BUNDLE_DIGEST,
             config.FREQUENCY_HZ,
@@ -84,12 +82,12 @@ class Requests:
             '{"state": "%s", "reason": "%s", "way_out": "%s", "mains_mHz": %d, "welds": %d, "last": "%s", '
             '"fired": %d, "planned": %d, "duty_left_half_cycles": %d, "duty_wait_s": %d, "selected": "%s", "inputs": %d}'
         ) % (
-            states.STATE_NAMES[it.state],
-            states.REASON_NAMES[it.reason],
-            states.WAY_OUT[it.reason],
+            words.STATE_NAMES[it.state],
+            words.REASON_NAMES[it.reason],
+            words.WAY_OUT[it.reason],
             500000000 // it.lock.half_us if it.lock.locked() else 0,
             it.welds,
-            states.ENDING_NAMES[it.ending],
+            words.ENDING_NAMES[it.ending],
             it.fired,
             it.plan.planned,
             (it.duty.limit - it.duty.used) // 100,
@@ -109,9 +107,9 @@ class Requests:
         rows = self.store.rows(name)
         first = _whole(params, "from", 0, len(rows))
         parts = []
-        for i in range(first, min(first + ROWS_AT_ONCE, len(rows))):
+        for i in range(first, min(first + words.ROWS_A_LINE, len(rows))):
             phase, half_cycles, delay_us, heat = rows[i]
-            parts.append("[%d, %d, %d, %d]" % (PHASES.index(phase), half_cycles, delay_us, heat))
+            parts.append("[%d, %d, %d, %d]" % (words.PHASES.index(phase), half_cycles, delay_us, heat))
         return '{"name": "%s", "digest": "%s", "rows_total": %d, "rows": [%s]}' % (
             name,
             self.store.digest(name),
@@ -127,27 +125,31 @@ class Requests:
     # -- changing ------------------------------------------------------------------------------------------------
 
     def _idle(self) -> None:
-        if not self.supervisor.idle() or self.supervisor.reason == states.SETTINGS_DAMAGED:
-            raise Refused(BUSY, "not now: allowed when ready, waiting for mains or locked out, with whole settings")
+        if not self.supervisor.idle() or self.supervisor.reason == words.SETTINGS_DAMAGED:
+            raise Refused(
+                words.BUSY, "not now: allowed when ready, waiting for mains or locked out, with whole settings"
+            )
 
     def _stored(self, params: "dict[str, Any]") -> str:
         name: str = params["name"]
         if self.store.find(name) < 0:
-            raise Refused(NO_SUCH_SCHEDULE, "no such schedule")
+            raise Refused(words.NO_SUCH_SCHEDULE, "no such schedule")
         return name
 
     def _push_begin(self, params: "dict[str, Any]") -> str:
         self._idle()
         name, told = params["name"], params["digest"]
         if not is_name(name):
-            raise Refused(WRONG_PARAMETERS, "name must be 1 to %d of a to z, 0 to 9, - and _" % LONGEST_NAME)
-        if type(told) is not str or len(told) != DIGEST_LETTERS:
-            raise Refused(WRONG_PARAMETERS, "digest must be %d hexadecimal digits" % DIGEST_LETTERS)
+            raise Refused(
+                words.WRONG_PARAMETERS, "name must be 1 to %d of a to z, 0 to 9, - and _" % words.LONGEST_NAME
+            )
+        if type(told) is not str or len(told) != words.DIGEST_LETTERS:
+            raise Refused(words.WRONG_PARAMETERS, "digest must be %d hexadecimal digits" % words.DIGEST_LETTERS)
         rows_total = _whole(params, "rows_total", 1, MOST_FIGURE)
         if rows_total > self.config.MAX_ROWS:
-            raise Refused(OVER_LIMIT, "%d rows: at most %d here" % (rows_total, self.config.MAX_ROWS))
-        if self.store.find(name) < 0 and len(self.store.schedules) >= MOST_SCHEDULES:
-            raise Refused(STORAGE, FULL)
+            raise Refused(words.BEYOND_LIMITS, "%d rows: at most %d here" % (rows_total, self.config.MAX_ROWS))
+        if self.store.find(name) < 0 and len(self.store.schedules) >= words.MOST_SCHEDULES:
+            raise Refused(words.STORAGE, FULL)
         self.name = name
         self.digest = told
         self.rows_total = rows_total
@@ -157,13 +159,13 @@ class Requests:
     def _push_rows(self, params: "dict[str, Any]") -> str:
         self._idle()
         if not self.name:
-            raise Refused(WRONG_PARAMETERS, "no push has begun")
+            raise Refused(words.WRONG_PARAMETERS, "no push has begun")
         _whole(params, "from", len(self.rows), len(self.rows))
         given = params["rows"]
-        if type(given) is not list or not 1 <= len(given) <= ROWS_AT_ONCE:
-            raise Refused(WRONG_PARAMETERS, "rows must be 1 to %d of them" % ROWS_AT_ONCE)
+        if type(given) is not list or not 1 <= len(given) <= words.ROWS_A_LINE:
+            raise Refused(words.WRONG_PARAMETERS, "rows must be 1 to %d of them" % words.ROWS_A_LINE)
         if len(self.rows) + len(given) > self.rows_total:
-            raise Refused(WRONG_PARAMETERS, "rows: %d were announced" % self.rows_total)
+            raise Refused(words.WRONG_PARAMETERS, "rows: %d were announced" % self.rows_total)
         self.rows = self.rows + [_row(row) for row in given]
         return '{"rows": %d}' % len(self.rows)
 
@@ -173,16 +175,16 @@ class Requests:
         self.name = ""
         self.rows = []
         if not name:
-            raise Refused(WRONG_PARAMETERS, "no push has begun")
+            raise Refused(words.WRONG_PARAMETERS, "no push has begun")
         if len(rows) != self.rows_total:
-            raise Refused(WRONG_PARAMETERS, "rows: %d of %d have come" % (len(rows), self.rows_total))
+            raise Refused(words.WRONG_PARAMETERS, "rows: %d of %d have come" % (len(rows), self.rows_total))
         over = refusal(rows, self.config)
         if over:
-            raise Refused(OVER_LIMIT, over)
+            raise Refused(words.BEYOND_LIMITS, over)
         if digest(name, self.config.FREQUENCY_HZ, rows) != self.digest:
-            raise Refused(WRONG_PARAMETERS, "digest: these rows do not come to it")
+            raise Refused(words.WRONG_PARAMETERS, "digest: these rows do not come to it")
         if not self.store.put(name, rows):
-            raise Refused(STORAGE, FULL)
+            raise Refused(words.STORAGE, FULL)
         return self._begin_storing("name", name)
 
     def _select(self, params: "dict[str, Any]") -> str:
@@ -195,7 +197,7 @@ class Requests:
         self._idle()
         name = self._stored(params)
         if name == self.store.selected:
-            raise Refused(WRONG_PARAMETERS, "name: not the one that is selected")
+            raise Refused(words.WRONG_PARAMETERS, "name: not the one that is selected")
         self.store.remove(name)
         return self._begin_storing("names", name)
 
@@ -214,7 +216,7 @@ class Requests:
             if stored:
                 return False
             self.store.undo()
-            line.refuse(STORAGE, "storage failing: nothing was changed")
+            line.refuse(words.STORAGE, "storage failing: nothing was changed")
         else:
             # The second copy is not needed for the answer: should it have failed, the next start writes it again.
             line.reply(self._stored_told())
@@ -228,7 +230,7 @@ class Requests:
 
     def _maintain(self, params: "dict[str, Any]") -> str:
         if not self.supervisor.idle():
-            raise Refused(BUSY, "not now: allowed when ready, waiting for mains or locked out")
+            raise Refused(words.BUSY, "not now: allowed when ready, waiting for mains or locked out")
         self.supervisor.maintain = 1
         return '{"restarting": true}'
 
@@ -236,7 +238,7 @@ class Requests:
 def _whole(params: "dict[str, Any]", key: str, least: int, most: int) -> int:
     value = params[key]
     if type(value) is not int or not least <= value <= most:
-        raise Refused(WRONG_PARAMETERS, "%s must be a whole number from %d to %d" % (key, least, most))
+        raise Refused(words.WRONG_PARAMETERS, "%s must be a whole number from %d to %d" % (key, least, most))
     return value
 
 
@@ -244,7 +246,12 @@ def _row(row: "Any") -> "tuple[str, int, int, int]":
     if type(row) is list and len(row) == 4:
         phase, half_cycles, delay_us, heat = row
         whole = type(phase) is int and type(half_cycles) is int and type(delay_us) is int and type(heat) is int
-        if whole and 0 <= phase < len(PHASES) and 0 <= half_cycles <= MOST_FIGURE and -1 <= delay_us <= MOST_FIGURE:
+        if (
+            whole
+            and 0 <= phase < len(words.PHASES)
+            and 0 <= half_cycles <= MOST_FIGURE
+            and -1 <= delay_us <= MOST_FIGURE
+        ):
             if 0 <= heat <= 255:
-                return PHASES[phase], half_cycles, delay_us, heat
-    raise Refused(WRONG_PARAMETERS, "rows: each must be [phase 0 to 7, half-cycles, delay_us or -1, heat]")
+                return words.PHASES[phase], half_cycles, delay_us, heat
+    raise Refused(words.WRONG_PARAMETERS, "rows: each must be [phase 0 to 7, half-cycles, delay_us or -1, heat]")

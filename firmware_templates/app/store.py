@@ -6,14 +6,14 @@ one whole copy, of the old settings or of the new. Nothing here is called while 
 
 from binascii import crc32
 
-from .table_check import PHASES, digest, is_name, refusal
+from .table_check import digest, is_name, refusal
+from .words import MOST_SCHEDULES, PHASES
 
 TYPE_CHECKING = False
 if TYPE_CHECKING:
     from interface import Config, Driver, Rows
 
 FILES = ("settings.a", "settings.b")
-MOST_SCHEDULES = 16
 MOST_BYTES = 16384  # of the whole body, so that the old settings, the new and what is read back find room together
 ROW_BYTES = 6
 _HEAD = "weldbeat 1 %d %d"

@@ -4,7 +4,7 @@
 late may move a reaction; it cannot add a firing, because the firing hardware was given its half-cycles at the start.
 """
 
-from . import states
+from . import words
 from .clock import after, elapsed
 from .duty import DutyGuard
 from .line import Line
@@ -17,14 +17,6 @@ from .welds import Welds
 TYPE_CHECKING = False
 if TYPE_CHECKING:
     from interface import Config, Driver
-
-# Bits and values of the driver interface.
-PEDAL = 1
-STOP_OPEN = 2
-FORCE = 4
-HOT = 8
-WATCHDOG = 16
-CONDUCTING = 2
 
 STEADY_MS = 20  # a pedal contact that has not moved for this long has stopped bouncing
 STUCK_MS = 30000  # a pedal still down this long after the weld is stuck
@@ -54,9 +46,9 @@ class Supervisor:
         self.last_welds = Welds()
         self.requests = Requests(self)
         self.line = Line(driver, config.STOP_LINE, self.requests.answer)
-        self.state = states.STARTING
-        self.reason = states.NO_REASON
-        self.ending = states.NEVER
+        self.state = words.STARTING
+        self.reason = words.NO_REASON
+        self.ending = words.NEVER
         self.welds = 0  # accepted pedals since start
         self.fired = 0  # half-cycles given a gate in the last weld
         self.since_ms = 0  # when this state began
@@ -80,11 +72,11 @@ class Supervisor:
 
     def armed(self) -> bool:
         """True from an accepted pedal to the end of off time."""
-        return states.SQUEEZE <= self.state and self.state <= states.OFF
+        return words.SQUEEZE <= self.state and self.state <= words.OFF
 
     def idle(self) -> bool:
         """True where settings may be changed: nothing is under way and nothing can begin in this step."""
-        return self.state == states.READY or self.state == states.WAITING_FOR_MAINS or self.state == states.LOCKED_OUT
+        return self.state == words.READY or self.state == words.WAITING_FOR_MAINS or self.state == words.LOCKED_OUT
 
     def step(self, now_ms: int) -> int:
         """Look, act, and return when to be called again (a time of the same clock)."""
@@ -96,37 +88,37 @@ class Supervisor:
         self._watch_pedal(inputs, now_ms)
         self._watch_switch(now_ms)
         stop_line = self.line.poll(self.armed())
-        if self.state == states.STARTING:
+        if self.state == words.STARTING:
             self._start(inputs, now_ms)
         self.duty.check(now_ms)  # once it has begun: it steps through every second since
         trouble = self._trouble(inputs, now_ms)
-        if self.state == states.STORING:
+        if self.state == words.STORING:
             self._storing(now_ms)
-        elif self.state == states.LOCKED_OUT:
+        elif self.state == words.LOCKED_OUT:
             self._locked_out(inputs, trouble, now_ms)
         elif trouble:
             self._lock_out(trouble, now_ms)
         elif self.maintain:
             pass  # nothing begins any more
         elif stop_line and self.armed():
-            self._end(states.STOPPED, now_ms)
-        elif self.state == states.WAITING_FOR_MAINS:
+            self._end(words.STOPPED, now_ms)
+        elif self.state == words.WAITING_FOR_MAINS:
             if self.lock.locked():
                 self.fresh = False  # a pedal pressed before the board was ready must be let go
-                self._enter(states.READY, now_ms)
-        elif self.state == states.READY:
+                self._enter(words.READY, now_ms)
+        elif self.state == words.READY:
             self._ready(now_ms)
-        elif self.state == states.SQUEEZE:
+        elif self.state == words.SQUEEZE:
             self._squeeze(inputs, now_ms)
-        elif self.state == states.WELD:
+        elif self.state == words.WELD:
             self._weld(inputs, now_ms)
-        elif self.state == states.HOLD:
+        elif self.state == words.HOLD:
             if elapsed(now_ms, self.since_ms) >= self.plan.unfired_ms("hold", self.lock.half_us):
-                self._enter(states.OFF, now_ms)
-        elif self.state == states.OFF:
+                self._enter(words.OFF, now_ms)
+        elif self.state == words.OFF:
             if elapsed(now_ms, self.since_ms) >= self.plan.unfired_ms("off", self.lock.half_us):
-                self._enter(states.READY, now_ms)
-        self.driver.alive(1 if self.state == states.READY or self.armed() else 0)
+                self._enter(words.READY, now_ms)
+        self.driver.alive(1 if self.state == words.READY or self.armed() else 0)
         return after(now_ms, ARMED_WAKE_MS if self.armed() else IDLE_WAKE_MS)
 
     # -- looking -------------------------------------------------------------------------------------------------
@@ -146,7 +138,7 @@ class Supervisor:
         self.lock.check(now_ms)
 
     def _watch_pedal(self, inputs: int, now_ms: int) -> None:
-        pedal = inputs & PEDAL
+        pedal = inputs & words.PEDAL
         if pedal != self.pedal:
             self.pedal = pedal
             self.pedal_ms = now_ms
@@ -158,29 +150,29 @@ class Supervisor:
 
     def _watch_switch(self, now_ms: int) -> None:
         seen = self.driver.conduction()
-        if seen & CONDUCTING:
+        if seen & words.CONDUCTING:
             self.conducted = True
-        quiet = self.state == states.READY or self.state == states.HOLD or self.state == states.OFF
-        if seen != CONDUCTING or not quiet:
+        quiet = self.state == words.READY or self.state == words.HOLD or self.state == words.OFF
+        if seen != words.CONDUCTING or not quiet:
             self.blocked_ms = now_ms
 
     def _trouble(self, inputs: int, now_ms: int) -> int:
         """The reason to lock out that stands now, if any."""
-        if inputs & STOP_OPEN:
-            return states.STOP_OPEN
-        if inputs & HOT:
-            return states.OVER_TEMPERATURE
+        if inputs & words.STOP_OPEN:
+            return words.STOP_CIRCUIT_OPEN
+        if inputs & words.HOT:
+            return words.OVER_TEMPERATURE
         if elapsed(now_ms, self.blocked_ms) > SHORTED_MS:
-            return states.SWITCH_SHORTED
-        if self.state == states.WELD and self.lock.noisy_under_current(self.done > 0):
-            return states.EXTRA_EDGES
+            return words.SWITCH_SHORTED
+        if self.state == words.WELD and self.lock.noisy_under_current(self.done > 0):
+            return words.EXTRA_EDGES
         if self.armed():
-            return states.NO_REASON  # the firing hardware judges single edges by itself
+            return words.NO_REASON  # the firing hardware judges single edges by itself
         if self.lock.noisy():
-            return states.EXTRA_EDGES
+            return words.EXTRA_EDGES
         if self.lock.out_of_band(now_ms):
-            return states.OUT_OF_BAND
-        return states.NO_REASON
+            return words.OUT_OF_BAND
+        return words.NO_REASON
 
     # -- acting --------------------------------------------------------------------------------------------------
 
@@ -191,7 +183,7 @@ class Supervisor:
     def _start(self, inputs: int, now_ms: int) -> None:
         self.lock.reset(now_ms)
         self.duty.begin(now_ms, self.driver.rested_ms())
-        self.pedal = inputs & PEDAL
+        self.pedal = inputs & words.PEDAL
         self.pedal_ms = now_ms
         self.fresh = False
         self.blocked_ms = now_ms
@@ -199,13 +191,13 @@ class Supervisor:
         whole = self.store.start()
         self._take_schedule()
         if not whole:
-            self._lock_out(states.SETTINGS_DAMAGED, now_ms)
-        elif inputs & WATCHDOG:
-            self._lock_out(states.WATCHDOG_RESTART, now_ms)
+            self._lock_out(words.SETTINGS_DAMAGED, now_ms)
+        elif inputs & words.WATCHDOG:
+            self._lock_out(words.WATCHDOG_RESTART, now_ms)
         elif self.pedal:
-            self._lock_out(states.STUCK_PEDAL, now_ms)
+            self._lock_out(words.STUCK_PEDAL, now_ms)
         else:
-            self._enter(states.WAITING_FOR_MAINS, now_ms)
+            self._enter(words.WAITING_FOR_MAINS, now_ms)
 
     def _take_schedule(self) -> None:
         """Weld with what is selected; with nothing where the settings are damaged."""
@@ -213,47 +205,47 @@ class Supervisor:
 
     def store_now(self) -> None:
         """Write the changed settings, a copy a step. Only when idle."""
-        self.was_locked_out = self.state == states.LOCKED_OUT
-        self.state = states.STORING
+        self.was_locked_out = self.state == words.LOCKED_OUT
+        self.state = words.STORING
 
     def _storing(self, now_ms: int) -> None:
         """One copy a step, so that the watchdog is fed in between. The pedal must be seen open again before the next weld."""
         self.stalled = True
         if self.requests.store_on():
             self._take_schedule()
-            self._enter(states.LOCKED_OUT if self.was_locked_out else states.WAITING_FOR_MAINS, now_ms)
+            self._enter(words.LOCKED_OUT if self.was_locked_out else words.WAITING_FOR_MAINS, now_ms)
 
     def _ready(self, now_ms: int) -> None:
         if not self.lock.locked():
-            self._enter(states.WAITING_FOR_MAINS, now_ms)
+            self._enter(words.WAITING_FOR_MAINS, now_ms)
         elif not self.duty.allows(self.plan.cost):
-            self._lock_out(states.DUTY, now_ms)
+            self._lock_out(words.DUTY, now_ms)
         elif self.pedal and not self.fresh and elapsed(now_ms, self.pedal_ms) > STUCK_MS:
-            self._lock_out(states.STUCK_PEDAL, now_ms)
+            self._lock_out(words.STUCK_PEDAL, now_ms)
         elif self.pedal and self.fresh and self._pedal_steady(now_ms):
             self.fresh = False
             self.welds += 1
-            self.ending = states.NEVER
+            self.ending = words.NEVER
             self.fired = 0
             self.tries = 0
             self.squeeze_ms = self.plan.unfired_ms("squeeze", self.lock.half_us)
             self.plan.begin()
-            self._enter(states.SQUEEZE, now_ms)
+            self._enter(words.SQUEEZE, now_ms)
 
     def _squeeze(self, inputs: int, now_ms: int) -> None:
         if not self.pedal:
-            self._end(states.RELEASED, now_ms)
+            self._end(words.RELEASED, now_ms)
         elif not self.lock.locked():
-            self._lock_out(states.MAINS_LOST, now_ms)
+            self._lock_out(words.MAINS_LOST, now_ms)
         elif not self.lock.present(now_ms):
             pass  # either the mains is back at once, or the lock will be lost
         elif not self.plan.ready():
             self.plan.fill(self.driver, self.lock.half_us, self.positive)
         elif elapsed(now_ms, self.since_ms) >= self.squeeze_ms:
-            if inputs & FORCE or not self.config.FORCE_SWITCH:
+            if inputs & words.FORCE or not self.config.FORCE_SWITCH:
                 self._fire(now_ms)
             elif elapsed(now_ms, self.since_ms) > self.squeeze_ms + FORCE_WAIT_MS:
-                self._end(states.NO_FORCE, now_ms)
+                self._end(words.NO_FORCE, now_ms)
 
     def _fire(self, now_ms: int) -> None:
         if self.driver.start(self.plan.count, self.lock.half_us, self.positive):
@@ -264,7 +256,7 @@ class Supervisor:
             self.done = 0
             self.conducted = False
             self.progress_ms = now_ms
-            self._enter(states.WELD, now_ms)
+            self._enter(words.WELD, now_ms)
 
     def _weld(self, inputs: int, now_ms: int) -> None:
         done = self.driver.done()
@@ -272,23 +264,23 @@ class Supervisor:
             self.done = done
             self.progress_ms = now_ms
         if not self.pedal and self.config.RELEASE_STOPS:
-            self._end(states.RELEASED, now_ms)
-        elif self.config.FORCE_SWITCH and not inputs & FORCE:
-            self._end(states.NO_FORCE, now_ms)
+            self._end(words.RELEASED, now_ms)
+        elif self.config.FORCE_SWITCH and not inputs & words.FORCE:
+            self._end(words.NO_FORCE, now_ms)
         elif self.paused:
-            self._end(states.FAULT, now_ms)
+            self._end(words.FAULT, now_ms)
         elif done == self.plan.count:
-            self._finish(states.COMPLETED)
-            if self.state == states.WELD:
-                self._enter(states.HOLD, now_ms)
+            self._finish(words.COMPLETED)
+            if self.state == words.WELD:
+                self._enter(words.HOLD, now_ms)
         elif self.config.CONDUCTION_SENSE and done >= PROVE_HALF_CYCLES and not self.conducted:
-            self._lock_out(states.NO_CONDUCTION, now_ms)
+            self._lock_out(words.NO_CONDUCTION, now_ms)
         elif elapsed(now_ms, self.progress_ms) > STALL_MS:
             # Not tried again over a gate that does not go low: `_finish` tells of it.
             if done == 0 and self.tries < START_TRIES and self.lock.present(now_ms) and self.driver.off():
                 self._fire(now_ms)
             else:
-                self._lock_out(states.MAINS_LOST, now_ms)
+                self._lock_out(words.MAINS_LOST, now_ms)
 
     def _finish(self, ending: int) -> None:
         """Make the gate safe and take stock: what was fired, and on which polarity the next weld starts."""
@@ -304,8 +296,8 @@ class Supervisor:
             self.positive = 1 ^ self.positive ^ (last & 1)
         self._note(ending)
         if not low:
-            self.state = states.LOCKED_OUT
-            self.reason = states.GATE_STUCK
+            self.state = words.LOCKED_OUT
+            self.reason = words.GATE_STUCK
 
     def _note(self, ending: int) -> None:
         """The weld has ended so."""
@@ -315,42 +307,42 @@ class Supervisor:
     def _end(self, ending: int, now_ms: int) -> None:
         """End a weld early, and rest for the off time."""
         # In hold and off the ending stays as it is: the current is out, and a stop cannot make that weld any shorter.
-        if self.state == states.WELD:
+        if self.state == words.WELD:
             self._finish(ending)
-        elif self.state == states.SQUEEZE:
+        elif self.state == words.SQUEEZE:
             self._note(ending)
-        if self.state != states.LOCKED_OUT:
-            self._enter(states.OFF, now_ms)
+        if self.state != words.LOCKED_OUT:
+            self._enter(words.OFF, now_ms)
 
     def _lock_out(self, reason: int, now_ms: int) -> None:
         # In hold and off the ending stays as it is, as in `_end`.
-        if self.state == states.WELD:
-            self._finish(states.STOPPED if reason == states.STOP_OPEN else states.FAULT)
-        elif self.state == states.SQUEEZE:
-            self._note(states.STOPPED if reason == states.STOP_OPEN else states.FAULT)
-        if self.state != states.LOCKED_OUT:
+        if self.state == words.WELD:
+            self._finish(words.STOPPED if reason == words.STOP_CIRCUIT_OPEN else words.FAULT)
+        elif self.state == words.SQUEEZE:
+            self._note(words.STOPPED if reason == words.STOP_CIRCUIT_OPEN else words.FAULT)
+        if self.state != words.LOCKED_OUT:
             self.reason = reason
         if not self.driver.off():
-            self.reason = states.GATE_STUCK
+            self.reason = words.GATE_STUCK
         self.acknowledged = False
-        self._enter(states.LOCKED_OUT, now_ms)
+        self._enter(words.LOCKED_OUT, now_ms)
 
     def _locked_out(self, inputs: int, trouble: int, now_ms: int) -> None:
-        if inputs & STOP_OPEN:
+        if inputs & words.STOP_OPEN:
             self.acknowledged = True
-        if self.reason == states.SWITCH_SHORTED or self.reason == states.GATE_STUCK:
+        if self.reason == words.SWITCH_SHORTED or self.reason == words.GATE_STUCK:
             return  # only the isolator and a repair end these
-        if self.reason == states.SETTINGS_DAMAGED:
+        if self.reason == words.SETTINGS_DAMAGED:
             return  # nothing is known of what should be welded
-        if (self.reason == states.NO_CONDUCTION or self.reason == states.WATCHDOG_RESTART) and not self.acknowledged:
+        if (self.reason == words.NO_CONDUCTION or self.reason == words.WATCHDOG_RESTART) and not self.acknowledged:
             return
         if trouble:
             self.reason = trouble  # what stands now is told, so that the way out is the right one
             return
-        if self.reason == states.MAINS_LOST and not self.lock.locked():
+        if self.reason == words.MAINS_LOST and not self.lock.locked():
             return
-        if self.reason == states.DUTY and not self.duty.allows(self.plan.cost):
+        if self.reason == words.DUTY and not self.duty.allows(self.plan.cost):
             return
         if not self.pedal and self._pedal_steady(now_ms):
-            self.reason = states.NO_REASON
-            self._enter(states.WAITING_FOR_MAINS, now_ms)
+            self.reason = words.NO_REASON
+            self._enter(words.WAITING_FOR_MAINS, now_ms)

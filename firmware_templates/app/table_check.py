@@ -7,14 +7,12 @@ when idle.
 from binascii import hexlify
 from hashlib import sha256
 
+from .words import DIGEST_LETTERS, FIRED_PHASES, LONGEST_NAME
+
 TYPE_CHECKING = False
 if TYPE_CHECKING:
     from interface import Config, Rows
 
-# In the order of their codes on the serial link and in storage.
-PHASES = ("squeeze", "pulse", "cool", "upslope", "weld", "downslope", "hold", "off")
-FIRED = ("pulse", "upslope", "weld", "downslope")
-LONGEST_NAME = 32
 _FIRST_OF_NAME = "abcdefghijklmnopqrstuvwxyz0123456789"
 
 
@@ -29,11 +27,11 @@ def is_name(name: object) -> bool:
 
 
 def digest(name: str, frequency_Hz: int, rows: "Rows") -> str:
-    """SHA-256 of a table as the host counts it too, first 16 hexadecimal digits."""
+    """SHA-256 of a table as the host counts it too, its first hexadecimal digits."""
     total = sha256(("weldbeat 1\n%s\n%d\n" % (name, frequency_Hz)).encode())
     for row in rows:
         total.update(("%s,%d,%d,%d\n" % row).encode())
-    return hexlify(total.digest())[:16].decode()
+    return hexlify(total.digest())[:DIGEST_LETTERS].decode()
 
 
 def refusal(rows: "Rows", config: "Config") -> str:
@@ -48,7 +46,7 @@ def _row_refusal(rows: "Rows", config: "Config") -> str:
     for phase, half_cycles, delay_us, heat in rows:
         if not 1 <= half_cycles <= config.LONGEST_TIME_HALF_CYCLES:
             return "%s of %d half-cycles: 1 to %d here" % (phase, half_cycles, config.LONGEST_TIME_HALF_CYCLES)
-        if phase not in FIRED:
+        if phase not in FIRED_PHASES:
             if delay_us != -1 or heat != 0:
                 return "%s with a gate or heat: neither has a place there" % phase
         elif not config.EARLIEST_DELAY_US <= delay_us <= config.LATEST_DELAY_US:
@@ -66,7 +64,7 @@ def _order_refusal(rows: "Rows") -> str:
     previous = "cool"
     for i in range(1, len(rows) - 2):
         phase = rows[i][0]
-        if phase not in FIRED and (phase != "cool" or previous == "cool"):
+        if phase not in FIRED_PHASES and (phase != "cool" or previous == "cool"):
             return "order of phases: between squeeze and hold only current, and single cool times within it"
         previous = phase
     return "order of phases: cool just before hold" if previous == "cool" else ""
@@ -77,7 +75,7 @@ def _current_refusal(rows: "Rows", config: "Config") -> str:
     impulse = fired = cost = span = 0
     for i in range(1, len(rows) - 1):  # the hold ends the last impulse
         phase, half_cycles, delay_us, heat = rows[i]
-        if phase in FIRED:
+        if phase in FIRED_PHASES:
             if impulse == 0 and delay_us < config.FIRST_DELAY_US:
                 return "first half-cycle fired at %d us: at least %d here" % (delay_us, config.FIRST_DELAY_US)
             impulse += half_cycles

@@ -2,8 +2,8 @@
 
 from array import array
 
-KEPT = 64
-AT_ONCE = 6  # in one answer
+from .words import WELDS_A_LINE, WELDS_KEPT
+
 _FIELDS = 5
 
 
@@ -12,11 +12,11 @@ class Welds:
 
     def __init__(self) -> None:
         self.count = 0  # of the last weld; the first is 1
-        self.ring = array("i", [0] * (KEPT * _FIELDS))
+        self.ring = array("i", [0] * (WELDS_KEPT * _FIELDS))
 
     def add(self, ending: int, planned: int, fired: int, duty_used: int, second: int) -> None:
         """A weld has ended."""
-        at = self.count % KEPT * _FIELDS
+        at = self.count % WELDS_KEPT * _FIELDS
         ring = self.ring
         ring[at] = ending
         ring[at + 1] = planned
@@ -28,9 +28,9 @@ class Welds:
     def told(self, since: int, second: int) -> str:
         """Those after weld number `since`, oldest first and at most six, as JSON text; ages in seconds."""
         parts = []
-        first = max(since, self.count - KEPT, 0)
-        for n in range(first, min(first + AT_ONCE, self.count)):
-            at = n % KEPT * _FIELDS
+        first = max(since, self.count - WELDS_KEPT, 0)
+        for n in range(first, min(first + WELDS_A_LINE, self.count)):
+            at = n % WELDS_KEPT * _FIELDS
             ring = self.ring
             parts.append(
                 "[%d, %d, %d, %d, %d, %d]"

@@ -11,22 +11,13 @@ import time
 
 import config
 import machine
+from app.words import BLOCKING, CONDUCTING, FORCE, HOT, NOT_FITTED, PEDAL, STOP_OPEN
 from machine import Pin
 from micropython import const
 
 _NO_FILE = const(2)  # ENOENT
 _LONGEST_FILE = const(32768)  # more than is ever written here
 _FLASH_SECTOR = const(4096)
-
-# Bits of `inputs()` and values of `conduction()`, as in interface.py.
-_PEDAL = const(1)
-_STOP_OPEN = const(2)
-_FORCE = const(4)
-_HOT = const(8)
-WATCHDOG = const(16)
-_NOT_FITTED = const(0)
-_BLOCKING = const(1)
-_CONDUCTING = const(2)
 
 
 def _contact(number: "int | str | None") -> "Pin | None":
@@ -67,20 +58,20 @@ class BoardIo:
     def inputs(self) -> int:
         bits = self._bitten
         if not self._pedal.value():
-            bits |= _PEDAL
+            bits |= PEDAL
         if self._stop.value():
-            bits |= _STOP_OPEN
+            bits |= STOP_OPEN
         if self._force is None or not self._force.value():
-            bits |= _FORCE
+            bits |= FORCE
         if self._hot is not None and self._hot.value():
-            bits |= _HOT
+            bits |= HOT
         return bits
 
     def conduction(self) -> int:
         """The level now, not since the last call: low = voltage across the switch = blocking; high also near a crossing."""
         if self._sense is None:
-            return _NOT_FITTED
-        return _CONDUCTING if self._sense.value() else _BLOCKING
+            return NOT_FITTED
+        return CONDUCTING if self._sense.value() else BLOCKING
 
     def primary_current_A(self) -> int:
         return -1  # no current sensor is read on this family yet

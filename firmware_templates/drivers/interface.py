@@ -14,18 +14,6 @@ from typing import Protocol
 # Of a timing table: phase, half-cycles, firing delay in us at nominal frequency or -1 for no gate, heat a half-cycle.
 Rows = Sequence[tuple[str, int, int, int]]
 
-# Bits of `inputs()`.
-PEDAL = 1  # pedal contact closed
-STOP_OPEN = 2  # the normally closed stop circuit is open (pressed, or its wire is broken)
-FORCE = 4  # force switch closed (air machines)
-HOT = 8  # over-temperature contact open
-WATCHDOG = 16  # this run of the program began with a bite of the watchdog
-
-# Values of `conduction()`.
-NOT_FITTED = 0  # no sense across the switch
-BLOCKING = 1  # since the last call the switch was seen to block
-CONDUCTING = 2  # since the last call the switch was seen to conduct; both bits when it did both
-
 
 class Driver(Protocol):
     """What the application may ask of the hardware."""
@@ -40,7 +28,7 @@ class Driver(Protocol):
         """How long the board knows that nothing was welded before this start; 0 where it cannot know."""
 
     def inputs(self) -> int:
-        """Level of the inputs now, as the bits above; an input that is not fitted reads as safe."""
+        """Level of the inputs now, a sum of PEDAL and the bits after it in app/words.py; what is not fitted reads as safe."""
 
     def crossing_us(self) -> int:
         """Length of the oldest half-cycle measured and not yet asked for, microseconds; 0 when there is none.
@@ -49,10 +37,13 @@ class Driver(Protocol):
         """
 
     def conduction(self) -> int:
-        """What the sense across the switch saw since the last call: NOT_FITTED, or BLOCKING | CONDUCTING."""
+        """What the sense across the switch saw since the last call: NOT_FITTED, or BLOCKING and CONDUCTING, of app/words.py."""
 
     def primary_current_A(self) -> int:
-        """RMS primary current, whole amperes, or -1 where no sensor is fitted."""
+        """RMS primary current, whole amperes, or -1 where no sensor is fitted.
+
+        No board measures it yet and nothing asks: the member is kept for the measuring of the weld, which is planned.
+        """
 
     def set_half_cycle(self, index: int, delay_us: int, end_us: int, positive: int) -> None:
         """Prepare half-cycle `index` (from 0) of the next weld, whose voltage is positive when `positive` is 1.

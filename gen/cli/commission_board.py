@@ -5,12 +5,13 @@ from __future__ import annotations
 import time
 from collections.abc import Callable
 
+from gen import words
 from gen.commissioning.shots import NAME_BEGINS
 from gen.commissioning.walk import Contact, Judged, Step
 from gen.link import Link
 from gen.link.client import ARMED_S
 from gen.link.errors import LinkError, Silent
-from gen.link.messages import ENDINGS, Input, Schedules, Status, WeldEntry
+from gen.link.messages import Schedules, Status, WeldEntry
 from gen.link.ports import unique_name
 from gen.machine.welder import Welder
 from gen.table import TimingTable
@@ -61,7 +62,7 @@ class BoardAsked:
         """The level of a contact. A board that has taken the pedal welds and is silent, which tells that it is pressed."""
         status = self._status()
         if status is None:
-            return contact.bit == Input.PEDAL
+            return contact.bit == words.PEDAL
         return bool(status.inputs & contact.bit)
 
     def frequency(self) -> tuple[float, str]:
@@ -71,7 +72,9 @@ class BoardAsked:
         def told() -> bool:
             nonlocal status
             status = self._status()
-            return status is not None and (status.mains_mHz > 0 or status.reason == "frequency out of band")
+            return status is not None and (
+                status.mains_mHz > 0 or status.reason == words.REASON_NAMES[words.OUT_OF_BAND]
+            )
 
         if self._until(told, LOCK_S) and status is not None and status.mains_mHz:
             return status.mains_mHz / 1000, ""
@@ -178,7 +181,7 @@ def judge_log(step: Step, entry: WeldEntry | None, planned: int | None, state: s
     """Whether the board's log tells of a whole weld."""
     if entry is None:
         return Judged("failed", f"the board's log holds no such weld; it is {state}; {step.mend}")
-    whole = ENDINGS[entry.ending] == "completed" and entry.fired == entry.planned
+    whole = entry.ending == words.COMPLETED and entry.fired == entry.planned
     if whole and planned in (None, entry.planned):
         return Judged("passed", log_text(entry))
     return Judged(
@@ -188,4 +191,4 @@ def judge_log(step: Step, entry: WeldEntry | None, planned: int | None, state: s
 
 def log_text(entry: WeldEntry) -> str:
     """A weld of the board's log in words."""
-    return f"{ENDINGS[entry.ending]}, {entry.fired} of {entry.planned} half-cycles fired"
+    return f"{words.ENDING_NAMES[entry.ending]}, {entry.fired} of {entry.planned} half-cycles fired"

@@ -10,6 +10,7 @@ from pathlib import Path
 
 import click
 
+from gen import words
 from gen.cli.given import number
 from gen.cli.job import find_welder
 from gen.cli.keys import Keys
@@ -17,7 +18,7 @@ from gen.cli.link import opened, port_argument
 from gen.cli.plan import json_option, welder_option
 from gen.link.client import ARMED_S, Link
 from gen.link.errors import Silent
-from gen.link.messages import ENDINGS, Status, WeldEntry
+from gen.link.messages import Status, WeldEntry
 from gen.link.ports import unique_name
 from gen.machine.welder import WELDER_FILE
 from gen.records import Records, WeldRecord
@@ -141,7 +142,7 @@ class _Watch:
                     self._boot,
                     weld.number,
                     ended_at,
-                    ENDINGS[weld.ending],
+                    words.ENDING_NAMES[weld.ending],
                     weld.planned,
                     weld.fired,
                     weld.duty_used_half_cycles,

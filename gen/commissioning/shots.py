@@ -14,8 +14,9 @@ from gen.phase_control import rms_fraction
 from gen.ranges import Figure, spanning
 from gen.schedule import Hold, Off, Schedule, Squeeze, Weld
 from gen.table import TimingTable
-from gen.timing import GATE_END_DEG, compile_schedule
+from gen.timing import compile_schedule
 from gen.units import Duration, parse_duration, us_to_degrees
+from gen.words import GATE_END_DEG
 
 LEAST_LOAD_W = 500.0
 SHORTED_CYCLES = 25

@@ -8,6 +8,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 
+from gen import words
 from gen.boards import Board
 from gen.commissioning.powered import MAINS, first_weld, open_electrodes, resistive, shorted
 from gen.commissioning.walk import (
@@ -17,7 +18,6 @@ from gen.commissioning.walk import (
     Contact,
     Step,
 )
-from gen.link.messages import Input
 from gen.machine.breaker import MAGNETIC_BANDS
 from gen.machine.welder import FREQUENCY_BAND, Welder
 from gen.ranges import Figure, shown
@@ -171,7 +171,7 @@ def _contact(name: str, title: str, contact: Contact, lacking: str = "") -> Step
 def _contacts(welder: Welder) -> tuple[Step, ...]:
     protection, force = welder.protection, welder.force
     pedal = Contact(
-        Input.PEDAL,
+        words.PEDAL,
         False,
         "Press the pedal and keep it down. The board may begin a weld: with the gate lead off nothing fires.",
         "Let go of the pedal.",
@@ -180,7 +180,7 @@ def _contacts(welder: Welder) -> tuple[Step, ...]:
         "the board never saw the pedal pressed; check its lead, its ground and its pin",
     )
     stop = Contact(
-        Input.STOP_OPEN,
+        words.STOP_OPEN,
         False,
         "Press the stop.",
         "Release the stop.",
@@ -188,7 +188,7 @@ def _contacts(welder: Welder) -> tuple[Step, ...]:
         "the board never saw the stop open; a contact that is bridged or wired in parallel would never stop a weld",
     )
     hot = Contact(
-        Input.HOT,
+        words.HOT,
         False,
         "Take the lead of the over-temperature contact off its terminal.",
         "Put the lead back.",
@@ -196,7 +196,7 @@ def _contacts(welder: Welder) -> tuple[Step, ...]:
         "the board never saw the over-temperature contact open; it may be bridged",
     )
     press = Contact(
-        Input.FORCE,
+        words.FORCE,
         False,
         "Close the electrodes with full force, so that the force switch closes.",
         "Open the electrodes.",

@@ -9,7 +9,6 @@ import math
 from dataclasses import dataclass
 from typing import Literal
 
-from gen.link.messages import Input
 from gen.ranges import Figure, shown
 
 Outcome = Literal["passed", "failed", "not checked"]
@@ -100,7 +99,7 @@ SCRAP = Stage(
 class Contact:
     """An input that the board tells of: its level at rest, what to do to it, and what is wrong where it does not follow."""
 
-    bit: Input
+    bit: int
     at_rest: bool
     act: str
     undo: str

@@ -17,16 +17,12 @@ from typing import Any, Protocol, Self, TypeVar
 
 from pydantic import ValidationError
 
-from gen.link.errors import OtherFirmware, Refused, Silent, Unplugged
+from gen import words
+from gen.link.errors import BoardRefused, OtherFirmware, Silent, Unplugged
 from gen.link.framing import Lines, NotALine, decode, encode
 from gen.link.messages import (
-    LARGEST_ID,
     METHODS,
-    PROGRAM,
-    PROTOCOL,
-    ROWS_A_LINE,
     BeginParams,
-    ErrorCode,
     Held,
     Hello,
     NameParams,
@@ -49,9 +45,10 @@ from gen.link.messages import (
     Status,
     Stored,
     WeldEntry,
-    Welds,
+    WeldsResult,
 )
-from gen.table import PHASES, TimingTable, board_delay_us, heat
+from gen.table import TimingTable, board_delay_us, heat
+from gen.words import LARGEST_ID, PHASES, PROGRAM, PROTOCOL, ROWS_A_LINE
 
 ANSWER_S = 1.0  # an idle board answers within 0.05 s
 STORING_S = 8.0  # it writes its flash twice, and reads back
@@ -147,7 +144,7 @@ class Link:
                 break
         found = BoardSchedule(name, self.hello.frequency_Hz, part.digest, tuple(rows))
         if digest_of(found) != part.digest:
-            raise Refused(
+            raise BoardRefused(
                 self.port, 0, f"{name}: the rows read do not fit its digest", "allowed: try again, or push it anew"
             )
         return found
@@ -168,7 +165,7 @@ class Link:
                 if attempt == TRIES - 1:
                     raise
         if (stored.name, stored.digest) != (table.name, table.digest):
-            raise Refused(
+            raise BoardRefused(
                 self.port, 0, f"holds {stored.name} {stored.digest}, sent was {table.digest}", "allowed: push it again"
             )
         return stored
@@ -193,7 +190,7 @@ class Link:
         """The board's boot number and the welds after `since`, oldest first; it keeps the last 64."""
         found: list[WeldEntry] = []
         while True:
-            part = self._ask("welds", SinceParams(since=since), Welds)
+            part = self._ask("welds", SinceParams(since=since), WeldsResult)
             found += part.welds
             if not part.welds or part.welds[-1].number >= part.count:
                 return part.boot, found
@@ -328,24 +325,24 @@ class Link:
                 self.port, f"answers with a {where} that this program does not know", self._flash_first()
             ) from None
 
-    def _refusal(self, code: int, message: str) -> Refused:
-        if code == ErrorCode.BUSY:
+    def _refusal(self, code: int, message: str) -> BoardRefused:
+        if code == words.BUSY:
             allowed = "allowed: once the weld and its off time are over"
-        elif code == ErrorCode.OUT_OF_ORDER:
+        elif code == words.OUT_OF_ORDER:
             allowed = "allowed: one program at a time; repeat the command"
-        elif code == ErrorCode.NO_SUCH_SCHEDULE:
+        elif code == words.NO_SUCH_SCHEDULE:
             allowed = "allowed: a name that `weldbeat schedules` lists"
-        elif code == ErrorCode.BEYOND_LIMITS:
+        elif code == words.BEYOND_LIMITS:
             allowed = "its limits are those of the welder file that it was built with; allowed: build and flash to change them"
-        elif code == ErrorCode.STORAGE:
+        elif code == words.STORAGE:
             allowed = (
                 "allowed: remove a schedule (`weldbeat schedules --remove NAME`); where that does not help, flash anew"
             )
-        elif code == ErrorCode.UNKNOWN_METHOD:
+        elif code == words.UNKNOWN_METHOD:
             allowed = "the firmware is older than this program; allowed: build and flash it anew"
         else:
             allowed = "nothing was changed"
-        return Refused(self.port, code, f"the board refuses: {message}", allowed)
+        return BoardRefused(self.port, code, f"the board refuses: {message}", allowed)
 
     def _read(self) -> bytes:
         try:

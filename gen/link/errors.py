@@ -18,7 +18,7 @@ class Unplugged(LinkError):
     again = "allowed: plug it in again and repeat the command, see `weldbeat ports`"
 
 
-class Busy(LinkError):
+class PortBusy(LinkError):
     """Another program holds the port."""
 
 
@@ -30,8 +30,8 @@ class OtherFirmware(LinkError):
     """Something answers, but not a Weldbeat firmware of this protocol."""
 
 
-class Refused(LinkError):
-    """The board understood and will not. `code` is the JSON-RPC error code."""
+class BoardRefused(LinkError):
+    """The board understood and will not. `code` is that of its error reply, in gen/words.py."""
 
     def __init__(self, port: str, code: int, what: str, allowed: str) -> None:
         super().__init__(port, what, allowed)

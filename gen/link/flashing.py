@@ -22,7 +22,7 @@ from gen.boards import Board, boards
 from gen.errors import InputError
 from gen.firmware import FirmwareBundle
 from gen.link.client import Link
-from gen.link.errors import Busy, LinkError, OtherFirmware, Silent, Unplugged
+from gen.link.errors import LinkError, OtherFirmware, PortBusy, Silent, Unplugged
 from gen.link.messages import Hello, Schedules
 from gen.link.ports import ports
 from gen.user_files import written
@@ -288,7 +288,7 @@ def _mpremote(
 def _failure(port: str, printed: list[str], code: int) -> LinkError:
     text = next((line for line in reversed(printed) if line.strip()), "no output")
     if "failed to access" in text or "in use" in text:
-        return Busy(
+        return PortBusy(
             port, "busy or gone", "allowed: plug the board in, close other programs that use it, repeat the command"
         )
     if code < 0 or "could not enter raw repl" in text:

@@ -6,7 +6,8 @@ import json
 from binascii import crc32
 from typing import Any
 
-LONGEST = 480  # bytes of a line to the board, with its newline
+from gen.words import LONGEST_LINE
+
 _LONGEST_TAKEN = 4096  # bytes without a newline from the board: more is not a line of ours
 
 
@@ -18,8 +19,8 @@ def encode(message: dict[str, Any]) -> bytes:
     """The line for `message`. Raises ValueError where the board's buffer would not hold it."""
     text = json.dumps(message)
     line = f"{text} {crc32(text.encode()):08x}\n".encode()
-    if len(line) > LONGEST:
-        raise ValueError(f"a line of {len(line)} bytes; the board takes {LONGEST}")
+    if len(line) > LONGEST_LINE:
+        raise ValueError(f"a line of {len(line)} bytes; the board takes {LONGEST_LINE}")
     return line
 
 

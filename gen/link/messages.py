@@ -6,51 +6,27 @@ JSON-RPC 2.0 without batches and notifications. Rows and welds travel as short a
 from __future__ import annotations
 
 from dataclasses import dataclass
-from enum import IntEnum, IntFlag
 from typing import Annotated, Any, Literal, NamedTuple
 
 from pydantic import BaseModel, ConfigDict, Field, StringConstraints
 
-from gen.table import PHASES
+from gen.words import (
+    DIGEST_LETTERS,
+    ENDING_NAMES,
+    LARGEST_ID,
+    LONGEST_NAME,
+    MOST_SCHEDULES,
+    PHASES,
+    PROGRAM,
+    PROTOCOL,
+    ROWS_A_LINE,
+    WELDS_A_LINE,
+)
 
-PROTOCOL = 1
-PROGRAM = "weldbeat"
-ROWS_A_LINE = 8
-WELDS_A_LINE = 6
-WELDS_KEPT = 64
-MOST_SCHEDULES = 16
-LARGEST_ID = 999_999_999
-
-# A row's phase travels as its place in PHASES, a weld's ending as its place here.
-ENDINGS = ("none", "completed", "released", "stopped", "fault", "no force")
-
-NAME_PATTERN = r"^[a-z0-9][a-z0-9_-]{0,31}$"
+NAME_PATTERN = f"^[a-z0-9][a-z0-9_-]{{0,{LONGEST_NAME - 1}}}$"
 Name = Annotated[str, StringConstraints(pattern=NAME_PATTERN)]
-Digest = Annotated[str, StringConstraints(pattern=r"^[0-9a-f]{16}$")]
+Digest = Annotated[str, StringConstraints(pattern=f"^[0-9a-f]{{{DIGEST_LETTERS}}}$")]
 Count = Annotated[int, Field(ge=0, lt=2**30)]
-
-
-class ErrorCode(IntEnum):
-    """Codes of an error reply."""
-
-    DAMAGED = -32700
-    NOT_A_REQUEST = -32600
-    UNKNOWN_METHOD = -32601
-    WRONG_PARAMETERS = -32602
-    BUSY = -32000
-    OUT_OF_ORDER = -32001
-    BEYOND_LIMITS = -32002
-    NO_SUCH_SCHEDULE = -32003
-    STORAGE = -32004
-
-
-class Input(IntFlag):
-    """Contacts in `Status.inputs`, as in the board's driver interface. A contact that is not fitted reads as safe."""
-
-    PEDAL = 1
-    STOP_OPEN = 2
-    FORCE = 4
-    HOT = 8
 
 
 class Row(NamedTuple):
@@ -63,13 +39,13 @@ class Row(NamedTuple):
 
 
 class WeldEntry(NamedTuple):
-    """A weld as the board remembers it, by its number since the start. `ending` is a place in ENDINGS.
+    """A weld as the board remembers it, by its number since the start. `ending` is a place in ENDING_NAMES.
 
     `duty_used_half_cycles` is what the duty guard counted after it.
     """
 
     number: Count
-    ending: Annotated[int, Field(ge=0, lt=len(ENDINGS))]
+    ending: Annotated[int, Field(ge=0, lt=len(ENDING_NAMES))]
     planned: Count
     fired: Count
     duty_used_half_cycles: Count
@@ -136,9 +112,9 @@ class SinceParams(Params):
 class Hello(Result):
     """What the board is. `digest` is the selected schedule's; `boot` counts starts and is never the same twice."""
 
-    program: Literal["weldbeat"]
+    program: Annotated[str, Field(pattern=f"^{PROGRAM}$")]
     version: str
-    protocol: Literal[1]
+    protocol: Annotated[int, Field(ge=PROTOCOL, le=PROTOCOL)]
     board: str
     bundle: str
     frequency_Hz: Literal[50, 60]
@@ -150,7 +126,7 @@ class Hello(Result):
 class Status(Result):
     """What the board does. `mains_mHz` is 0 while it is not locked to the mains; `welds` counts since the start.
 
-    `inputs`: levels of the contacts when it answered, a sum of the values of `Input`.
+    `inputs`: levels of the contacts when it answered, a sum of PEDAL, STOP_OPEN, FORCE and HOT. What is not fitted reads as safe.
     """
 
     state: str
@@ -215,7 +191,7 @@ class Names(Result):
     names: Annotated[list[Held | Name], Field(max_length=MOST_SCHEDULES)]
 
 
-class Welds(Result):
+class WeldsResult(Result):
     """Welds after the count asked for, oldest first; `count` is the last weld's."""
 
     boot: Count
@@ -273,7 +249,7 @@ METHODS: dict[str, Method] = {
     "push_commit": Method(NoParams, Stored, repeatable=False),
     "select": Method(NameParams, Selected),
     "remove": Method(NameParams, Names, repeatable=False),
-    "welds": Method(SinceParams, Welds),
+    "welds": Method(SinceParams, WeldsResult),
     "maintain": Method(NoParams, Restarting, repeatable=False),
 }
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from gen.boards import boards
-from gen.link.errors import Busy, LinkError, OtherFirmware, Unplugged
+from gen.link.errors import LinkError, OtherFirmware, PortBusy, Unplugged
 
 if TYPE_CHECKING:
     from serial import Serial
@@ -75,7 +75,7 @@ def open_port(device: str) -> Serial:
 def _cannot_open(device: str, error: Exception) -> LinkError:
     number, text = getattr(error, "errno", None), str(error)
     if number in (errno.EBUSY, errno.EAGAIN) or "exclusively lock" in text or "PermissionError" in text:
-        return Busy(device, "busy", "allowed: close the other program that has it open, and repeat the command")
+        return PortBusy(device, "busy", "allowed: close the other program that has it open, and repeat the command")
     if number in (errno.ENOENT, errno.ENODEV, errno.ENXIO, errno.EIO) or "FileNotFoundError" in text:
         return Unplugged(
             device, "no such port", "allowed: plug the board in, and name a port that `weldbeat ports` lists"

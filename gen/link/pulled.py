@@ -17,9 +17,10 @@ from gen.link.messages import Row
 from gen.machine.welder import Welder
 from gen.phase_control import delay_for_fraction_deg, rms_fraction
 from gen.schedule import read_schedule
-from gen.table import PHASES, TimingTable
-from gen.timing import GATE_END_DEG, compile_schedule, first_delay_us, full_delay_deg
+from gen.table import TimingTable
+from gen.timing import compile_schedule, first_delay_us, full_delay_deg
 from gen.units import degrees_to_us, us_to_degrees
+from gen.words import GATE_END_DEG, PHASES
 
 _MOST_DECIMALS = 6
 _MOST_TRIED = 100  # percentages that all come to the same

@@ -7,7 +7,7 @@ import math
 from gen.boards import Board
 from gen.machine.welder import FREQUENCY_BAND, Welder
 from gen.ranges import Figure, shown
-from gen.timing import GATE_END_DEG, full_delay_deg
+from gen.timing import full_delay_deg
 from gen.units import degrees_to_us
 from gen.wiring.arithmetic import (
     LED_V,
@@ -19,6 +19,7 @@ from gen.wiring.arithmetic import (
 )
 from gen.wiring.choice import PRACTICE, Chosen, DetectorValues, Step
 from gen.wiring.power_parts import OVERVOLTAGE
+from gen.words import GATE_END_DEG
 
 # Couplers: typical, common practice, no source.
 TRANSFER = Figure(0.5, 2.0, "A/A", f"current transfer ratio 50 to 200 %, new to aged, {PRACTICE}")

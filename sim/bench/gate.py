@@ -11,6 +11,7 @@ from dataclasses import dataclass
 
 import simpy
 
+from gen.words import GATE_END_DEG
 from sim.bench.pin import Pin
 
 LATENCY_US = 5  # from the detector's edge to the gate, apart from the blank in the word
@@ -68,7 +69,7 @@ class GateUnit:
         words = [self._words[i] for i in range(count)]
         self._lead_in = 2 if self._square and edge == positive else 1
         polarities = (positive, 1 - positive)[-self._lead_in :]
-        words = [self._word(-1, half_us * 11 // 12, polarity) for polarity in polarities] + words
+        words = [self._word(-1, half_us * GATE_END_DEG // 180, polarity) for polarity in polarities] + words
         self._results = []
         self._process = self._env.process(self._run(words, edge, half_us * 11 // 10, half_us // 5))
         return 1

@@ -17,6 +17,7 @@ from typing import Any
 import simpy
 
 from gen.firmware import FirmwareBundle
+from gen.words import BLOCKING, CONDUCTING, NOT_FITTED, REASON_NAMES, STATE_NAMES
 from sim.bench.flash import Flash, PowerLost
 from sim.bench.gate import GateUnit
 from sim.bench.pin import Pin
@@ -52,8 +53,6 @@ CALL_NAMES = [
 ]
 CALL_INTS = 6
 
-PEDAL, STOP_OPEN, FORCE, HOT, WATCHDOG = 1, 2, 4, 8, 16
-
 _runs = itertools.count()
 
 
@@ -63,7 +62,7 @@ def _code(path: str, text: str) -> CodeType:
 
 
 class Firmware:
-    """The emitted application with module state of its own. `states` and `supervisor` are its modules, `config` its settings."""
+    """The emitted application with module state of its own. `supervisor` is its module, `config` its settings."""
 
     def __init__(self, bundle: FirmwareBundle) -> None:
         self._prefix = f"_weldbeat_firmware_{next(_runs)}"
@@ -71,7 +70,6 @@ class Firmware:
         sys.meta_path.append(self)
         try:
             self.config: Any = self._module("config", bundle.files["config.py"])
-            self.states: Any = importlib.import_module(f"{self._prefix}.app.states")
             self.supervisor: Any = importlib.import_module(f"{self._prefix}.app.supervisor")
         finally:
             sys.meta_path.remove(self)
@@ -162,7 +160,7 @@ class HostDriver:
 
     def conduction_changed(self, conducting: bool) -> None:
         """The sense across the switch, for the switch to call."""
-        self._seen |= 3 if conducting else 1
+        self._seen |= BLOCKING | CONDUCTING if conducting else BLOCKING
 
     def restarted(self, rested_ms: int) -> None:
         """The board was reset: its clock begins anew, and what waited in its queues is gone."""
@@ -199,8 +197,8 @@ class HostDriver:
 
     def conduction(self) -> int:
         if not self._sense_fitted:
-            return self._record(CONDUCTION)
-        seen = self._seen | (2 if self._switch.seen_conducting else 1)
+            return self._record(CONDUCTION, result=NOT_FITTED)
+        seen = self._seen | (CONDUCTING if self._switch.seen_conducting else BLOCKING)
         self._seen = 0
         return self._record(CONDUCTION, result=seen)
 
@@ -288,7 +286,6 @@ class Host:
         self._env = env
         self._driver = driver
         self._random = random.Random(seed)
-        self._names = firmware.states
         self._clock_rate = clock_rate
         self._on_end = on_end
         self._waiting = False
@@ -366,7 +363,7 @@ class Host:
 
     def _tell(self) -> None:
         """Note a change of state."""
-        state = self._names.STATE_NAMES[self.supervisor.state]
-        reason = self._names.REASON_NAMES[self.supervisor.reason]
+        state = STATE_NAMES[self.supervisor.state]
+        reason = REASON_NAMES[self.supervisor.reason]
         if not self.states or (self.states[-1].state, self.states[-1].reason) != (state, reason):
             self.states.append(StateChange(self._env.now, state, reason))

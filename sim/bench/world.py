@@ -12,12 +12,13 @@ import simpy
 from gen.firmware import FirmwareBundle
 from gen.machine.welder import Welder
 from gen.table import TimingTable
+from gen.words import FORCE, HOT, PEDAL, STOP_OPEN, WATCHDOG
 from sim.bench.board import BoardFault, TimerBoard, clocked
 from sim.bench.circuit import SeriesLoad
 from sim.bench.detector import CrossingDetector, DetectorSpec
 from sim.bench.flash import Flash, FlashFault
 from sim.bench.gate import GateUnit
-from sim.bench.host import FORCE, HOT, PEDAL, STOP_OPEN, WATCHDOG, Firmware, Host, HostDriver
+from sim.bench.host import Firmware, Host, HostDriver
 from sim.bench.mains import MainsSpec, MainsSupply
 from sim.bench.pedal import Pedal, PedalSpec, Press
 from sim.bench.pin import Pin

@@ -10,12 +10,12 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
+from gen.words import GATE_END_DEG
 from sim.bench.mains import HalfCycle
 from sim.core.pieces import Event, Piece
 from sim.core.transformer import TransformerCircuit, fade
 
 _PIECES = 200  # a half-cycle: more than this means the current flutters at zero
-GATE_END_DEG = 165.0
 
 
 @dataclass(frozen=True)

@@ -6,11 +6,11 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 from typing import Any, Literal
 
+from gen.words import STATE_NAMES
 from sim.bench.world import Bench
 from sim.faults import injections
 from sim.faults.injections import Strike
 
-STATES = ("starting", "waiting for mains", "ready", "storing", "squeeze", "weld", "hold", "off", "locked out")
 UNDER_WAY = ("squeeze", "weld", "hold", "off")  # from an accepted pedal to the end of off time
 
 Layer = Literal["firmware", "firing hardware", "table", "hardware"]
@@ -31,7 +31,7 @@ class Fault:
     layer: Layer
     takes: frozenset[str]
     apply: Callable[[Strike], Bench]
-    states: tuple[str, ...] = STATES
+    states: tuple[str, ...] = STATE_NAMES
     elsewhere: str = ""
     acts: bool = False
     not_asked: dict[str, str] = field(default_factory=dict)

@@ -10,10 +10,11 @@ import math
 from bisect import bisect_right
 from collections.abc import Callable
 
-from firmware_templates.app import states as words
+from gen import words
 from gen.firmware import duty_limit
 from gen.machine.welder import FREQUENCY_BAND
 from gen.table import heat
+from gen.words import GATE_END_DEG
 from sim.bench.protection import OPENS_S
 from sim.faults.observed import EDGE_US, REACTION_S, Ask, Truth, Violation, ask_of, gate_rows, inside
 from sim.verdict.flux import FLUX_LIMIT, FluxPoint, decay_time_s, path_of
@@ -25,7 +26,7 @@ MOST_DISPLACED = 6
 ZERO_FLUX = 2.05  # textbook: switched on at the crossing it is 2; the rest for the mains' own tolerance
 UNNOTICED_S = 0.045
 FASTER, SLOWER = (
-    165 / 180,
+    GATE_END_DEG / 180,
     1.1,
 )  # a half-cycle so much shorter ends before its gate; one so much longer misses its window
 

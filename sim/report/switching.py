@@ -5,7 +5,8 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from sim.core.impulse import GATE_END_DEG, Firing, gate_windows, sine
+from gen.words import GATE_END_DEG
+from sim.core.impulse import Firing, gate_windows, sine
 from sim.core.waves import Wave, wave
 from sim.core.weld_current import Assumed
 from sim.report.data import ReportData

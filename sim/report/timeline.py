@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
-from gen.table import FIRED, TimingRow, TimingTable
+from gen.table import TimingRow, TimingTable
 from gen.units import milliseconds
+from gen.words import FIRED_PHASES
 from sim.report.svg import FONT, LINE, Scale, filled, hatch, line, path, spread, svg, text, width_of
 
 _TOP, _HEIGHT, _AXIS = 26, 120, 44  # room above the bars, for the bars, and left of them
@@ -28,7 +29,7 @@ class Segment:
 
     @property
     def fired(self) -> bool:
-        return self.phase in FIRED
+        return self.phase in FIRED_PHASES
 
     @property
     def percent(self) -> str:

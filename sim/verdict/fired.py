@@ -7,8 +7,9 @@ from dataclasses import dataclass
 
 from gen.machine.welder import Welder
 from gen.table import TimingTable
-from gen.timing import GATE_END_DEG, LEAST_GATE_DEG
+from gen.timing import LEAST_GATE_DEG
 from gen.units import us_to_degrees
+from gen.words import GATE_END_DEG
 from sim.bench.recording import ObservedWeld, Recording
 from sim.verdict.finding import Finding, judged
 

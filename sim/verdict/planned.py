@@ -10,7 +10,7 @@ from gen.boards import Board
 from gen.machine.welder import FREQUENCY_BAND, Welder
 from gen.schedule import SLOPE_END_PERCENT
 from gen.table import TimingTable
-from gen.timing import GATE_END_DEG
+from gen.words import GATE_END_DEG
 from sim.bench.circuit import Current, SeriesLoad
 from sim.bench.mains import HalfCycle
 from sim.verdict.finding import Finding, judged

@@ -19,8 +19,9 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
+from gen.words import STATE_NAMES
 from sim.bench.world import simulate
-from sim.faults.catalogue import FAULTS, STATES, UNDER_WAY
+from sim.faults.catalogue import FAULTS, UNDER_WAY
 from sim.faults.runs import case_of, run_case
 from sim.faults.text import recording_text
 from sim.vcd import vcd_text
@@ -155,13 +156,13 @@ def report(tally: Tally, workers: int) -> None:
     """Figures, matrix, pairs."""
     for line in tally.amiss[:SHOWN]:
         print(line)
-    print(f"\n{'fault':<25}" + "".join(f"{state.split()[0]:>10}" for state in STATES) + "  over-run  flux")
+    print(f"\n{'fault':<25}" + "".join(f"{state.split()[0]:>10}" for state in STATE_NAMES) + "  over-run  flux")
     reasons: dict[str, list[str]] = {}
     for name in FAULTS:
-        counts = [tally.cells[f"{name}|{state}"] for state in STATES]
+        counts = [tally.cells[f"{name}|{state}"] for state in STATE_NAMES]
         shown = "".join(f"{count or '-':>10}" for count in counts)
         print(f"{name:<25}{shown}{tally.worst.get(name, 0):>10}{tally.flux.get(name, 0.0):>6.2f}")
-        for state, count in zip(STATES, counts, strict=True):
+        for state, count in zip(STATE_NAMES, counts, strict=True):
             if not count:
                 why = why_empty(name, state) or "not yet: let it run longer"
                 reasons.setdefault(why, []).append(f"{name} in {state}")

@@ -139,11 +139,11 @@ def _silent(tree: ast.Module) -> Iterator[tuple[str, Place, Place]]:
 
 
 def _beside_states(tree: ast.Module) -> Iterator[tuple[Place, Place]]:
-    """Where a comparison with a constant of states.py has its operator: from its left side's end to the constant."""
+    """Where a comparison with a constant of words.py has its operator: from its left side's end to the constant."""
     for node in ast.walk(tree):
         if isinstance(node, ast.Compare) and len(node.ops) == 1:
             left, right = node.left, node.comparators[0]
-            if isinstance(right, ast.Attribute) and isinstance(right.value, ast.Name) and right.value.id == "states":
+            if isinstance(right, ast.Attribute) and isinstance(right.value, ast.Name) and right.value.id == "words":
                 yield (left.end_lineno or 0, left.end_col_offset or 0), (right.lineno, right.col_offset)
 
 

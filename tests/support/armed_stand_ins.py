@@ -1,5 +1,5 @@
 # ruff: noqa: F821, RET503
-"""Run by a real MicroPython, not by pytest, between `DRIVER` and `BOARD_IO` and a family's own armed_path: what both stand on.
+"""Run by a real MicroPython, not by pytest: what `DRIVER` and `BOARD_IO` stand on, before a family's own armed_path.
 
 Stand-ins that allocate nothing themselves, and the calls of one weld. armed_runs.py puts the pieces together.
 """
@@ -94,9 +94,13 @@ def with_the_heap_locked(armed):
     sys_stand_in.stdin = sys_stand_in.stdout = stream
     module("select", poll=Poll, POLLIN=1)
     sys.modules["sys"] = sys_stand_in
+    shared = {}
+    exec(WORDS, shared)
+    module("app")
+    module("app.words", **{name: value for name, value in shared.items() if name[0] != "_"})
     common = {"__name__": "board_io"}
     exec(BOARD_IO, common)
-    module("board_io", BoardIo=common["BoardIo"], WATCHDOG=common["WATCHDOG"])
+    module("board_io", BoardIo=common["BoardIo"])
     space = {"__name__": "driver"}
     exec(DRIVER, space)
     driver = space["Driver"]()

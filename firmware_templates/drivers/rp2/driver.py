@@ -12,7 +12,8 @@ from array import array
 import config
 import machine
 import rp2
-from board_io import WATCHDOG, BoardIo
+from app.words import GATE_END_DEG, WATCHDOG
+from board_io import BoardIo
 from machine import Pin
 from micropython import const
 from pio_programs import firing, meter
@@ -139,8 +140,8 @@ class Driver(BoardIo):
                 self._lead_in = _LEAD_IN
         elif level:
             return 0
-        self._words[0] = self._word(-1, half_us * 11 // 12, positive)
-        self._words[1] = self._word(-1, half_us * 11 // 12, 1 - positive)
+        self._words[0] = self._word(-1, half_us * GATE_END_DEG // 180, positive)
+        self._words[1] = self._word(-1, half_us * GATE_END_DEG // 180, 1 - positive)
         words = min(count, config.MAX_HALF_CYCLES) + self._lead_in  # DMA does not know where the array ends
         self._handed_over = words
         self._fire.restart()

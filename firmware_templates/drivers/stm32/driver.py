@@ -18,7 +18,8 @@ import machine
 import micropython
 import pyb
 import stm
-from board_io import WATCHDOG, BoardIo
+from app.words import GATE_END_DEG, WATCHDOG
+from board_io import BoardIo
 from machine import Pin, mem16, mem32
 from micropython import const
 
@@ -224,8 +225,8 @@ class Driver(BoardIo):
                 self._lead_in = _LEAD_IN
         elif level:
             return 0
-        self._prepare(0, -1, half_us * 11 // 12, positive)
-        self._prepare(1, -1, half_us * 11 // 12, 1 - positive)
+        self._prepare(0, -1, half_us * GATE_END_DEG // 180, positive)
+        self._prepare(1, -1, half_us * GATE_END_DEG // 180, 1 - positive)
         self._at = _LEAD_IN - self._lead_in
         self._last = min(count, config.MAX_HALF_CYCLES) + _LEAD_IN - 1
         self._ended = 0

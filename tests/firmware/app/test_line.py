@@ -10,7 +10,6 @@ from typing import Any
 
 import pytest
 
-from firmware_templates.app import line as line_module
 from firmware_templates.app.line import Line, Refused
 from tests.support.app.fake_driver import STOP, FakeDriver, with_crc
 
@@ -57,15 +56,6 @@ def polled(received: bytes, *, armed: bool = False, result: str = "1") -> tuple[
     while driver.received:
         line.poll(armed)
     return line, driver, asked
-
-
-def test_the_figures_of_the_line() -> None:
-    """Those that the host's side has too, and that no board may change."""
-    codes = ("PARSE_ERROR", "INVALID_REQUEST", "UNKNOWN_METHOD", "WRONG_PARAMETERS")
-    assert [getattr(line_module, code) for code in codes] == [-32700, -32600, -32601, -32602]
-    ours = ("BUSY", "OUT_OF_ORDER", "OVER_LIMIT", "NO_SUCH_SCHEDULE", "STORAGE")
-    assert [getattr(line_module, code) for code in ours] == [-32000, -32001, -32002, -32003, -32004]
-    assert (line_module.LONGEST, line_module.MOST_ID) == (480, 999_999_999)
 
 
 def test_at_most_64_bytes_a_step() -> None:

@@ -9,6 +9,7 @@ from binascii import crc32
 
 import pytest
 
+from gen import words
 from tests.support.app.application_machine import loaded
 from tests.support.app.by_hand import AIR, FOOT, SQUEEZE_MS, holding, pressed, ready, stood_upon, welding
 from tests.support.app.watched_board import WatchedBoard
@@ -70,15 +71,15 @@ def test_the_ending_told_is_that_of_the_weld() -> None:
             board = begin()
             setattr(board, contact, True)
             board.at(1)
-            assert board.supervisor.ending == getattr(board.firmware.states, ending)
+            assert board.supervisor.ending == getattr(words, ending)
     board = holding()
     board.stop = True
     board.at(1)
-    assert board.supervisor.ending == board.firmware.states.COMPLETED
+    assert board.supervisor.ending == words.COMPLETED
     board = holding()
     board.received.extend(board.config.STOP_LINE)
     board.at(1)
-    assert (board.state, board.supervisor.ending) == ("off", board.firmware.states.COMPLETED)
+    assert (board.state, board.supervisor.ending) == ("off", words.COMPLETED)
     assert board.supervisor.last_welds.count == 1
 
 
@@ -87,7 +88,7 @@ def test_a_stop_line_before_the_current_is_told_as_stopped() -> None:
     board = pressed()
     board.received.extend(board.config.STOP_LINE)
     assert board.at(1) == "off"
-    assert board.supervisor.ending == board.firmware.states.STOPPED
+    assert board.supervisor.ending == words.STOPPED
     assert (board.supervisor.fired, board.welded) == (0, [])
 
 

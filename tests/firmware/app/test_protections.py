@@ -77,7 +77,7 @@ PROTECTIONS = (
         lambda r: r.fired == 0 and "squeeze" in states(r),
         (
             SUPERVISOR,
-            "if not self.pedal:\n            self._end(states.RELEASED, now_ms)",
+            "if not self.pedal:\n            self._end(words.RELEASED, now_ms)",
             "if False:\n            pass",
         ),
     ),
@@ -93,7 +93,7 @@ PROTECTIONS = (
         lambda r: r.fired == 0 and "locked out: pedal stuck closed" in states(r) and states(r)[-1] == "ready",
         (
             SUPERVISOR,
-            "elif self.pedal:\n            self._lock_out(states.STUCK_PEDAL, now_ms)",
+            "elif self.pedal:\n            self._lock_out(words.STUCK_PEDAL, now_ms)",
             "elif self.pedal:\n            self.fresh = True",
         ),
     ),
@@ -132,7 +132,7 @@ PROTECTIONS = (
         # The test under current would end it too, before the first gate: so it must not come so far.
         partial(run, HELD, welder=make_welder(force={"source": "air", "force_switch": True}), forces=((9.0, 1),)),
         lambda r: r.fired == 0 and "squeeze" in states(r) and "weld" not in states(r),
-        (SUPERVISOR, "if inputs & FORCE or not self.config.FORCE_SWITCH:", "if True:"),
+        (SUPERVISOR, "if inputs & words.FORCE or not self.config.FORCE_SWITCH:", "if True:"),
     ),
     Protection(
         "force lost under current ends the weld",
@@ -143,7 +143,7 @@ PROTECTIONS = (
             forces=((0.0, 1), (1.0, 0)),
         ),
         lambda r: 0 < r.fired < FULL and gates_after(r, 1.0 + STEP_S) == 0,
-        (SUPERVISOR, "elif self.config.FORCE_SWITCH and not inputs & FORCE:", "elif False:"),
+        (SUPERVISOR, "elif self.config.FORCE_SWITCH and not inputs & words.FORCE:", "elif False:"),
     ),
     Protection(
         "an over-temperature contact ends the weld and locks out while it is open",
@@ -154,7 +154,7 @@ PROTECTIONS = (
             and "locked out: over-temperature contact open" in states(r)
             and states(r)[-1] == "ready"
         ),
-        (SUPERVISOR, "if inputs & HOT:", "if False:"),
+        (SUPERVISOR, "if inputs & words.HOT:", "if False:"),
     ),
     Protection(
         "the stop line ends a weld",
@@ -182,7 +182,7 @@ PROTECTIONS = (
         ),
         (
             SUPERVISOR,
-            "            else:\n                self._lock_out(states.MAINS_LOST, now_ms)",
+            "            else:\n                self._lock_out(words.MAINS_LOST, now_ms)",
             "            else:\n                pass",
         ),
     ),
@@ -190,7 +190,7 @@ PROTECTIONS = (
         "a switch that shorts in a weld is found before the weld's off time is over",
         partial(run, HELD, **(fault("shorted") | {"switch": replace(fault("shorted")["switch"], fault_s=1.0)})),
         lambda r: not any(state == "ready" for state in states(r)[2:]),
-        (SUPERVISOR, "self.state == states.READY or self.state == states.HOLD or self.state == states.OFF", "False"),
+        (SUPERVISOR, "self.state == words.READY or self.state == words.HOLD or self.state == words.OFF", "False"),
     ),
     Protection(
         "a weld that the program has lost sight of for longer than the contactor holds is ended",
@@ -224,7 +224,7 @@ PROTECTIONS = (
         "after a bite of the watchdog nothing works until stop was pressed and let go",
         partial(run, (0.6, 1.5), (3.0, 1.5), watchdog_bit=True, stops=((2.3, 0.2),), length_s=5),
         lambda r: gates_after(r, 0) == gates_after(r, 2.5) == FULL,
-        (SUPERVISOR, "if inputs & WATCHDOG:", "if False:"),
+        (SUPERVISOR, "if inputs & words.WATCHDOG:", "if False:"),
     ),
     Protection(
         "mains out of its band locks out",
@@ -309,7 +309,11 @@ def test_stop_ends_a_weld_in_python_and_in_the_firing_hardware() -> None:
     """The stop circuit is tested twice: with the application's test taken out the firing hardware still ends the weld."""
     for edit in (
         None,
-        (SUPERVISOR, "if inputs & STOP_OPEN:\n            return states.STOP_OPEN", "if False:\n            pass"),
+        (
+            SUPERVISOR,
+            "if inputs & words.STOP_OPEN:\n            return words.STOP_CIRCUIT_OPEN",
+            "if False:\n            pass",
+        ),
     ):
         recording = run(HELD, stops=((1.0, 1.0),), edit=edit)
         assert 0 < recording.fired < FULL

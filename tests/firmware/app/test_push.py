@@ -9,18 +9,19 @@ from unittest.mock import patch
 
 import pytest
 
-from firmware_templates.app import states
 from firmware_templates.app.table_check import digest, refusal
+from gen import words
 from gen.boards import boards
 from gen.firmware import render
-from gen.table import PHASES as NAMES
+from gen.words import PEDAL, STOP_OPEN
+from gen.words import PHASES as NAMES
 from sim.bench.flash import Flash, FlashFault
 from sim.bench.host import CALL_INTS, READ
 from sim.bench.recording import Recording
 from sim.bench.world import simulate
 from tests.support.app.bench_runs import quiet_bench
 from tests.support.app.stored import PHASES, config_of, made
-from tests.support.app.talking import PEDAL, STOP_OPEN, TalkingBoard, coded, push, request
+from tests.support.app.talking import TalkingBoard, coded, push, request
 from tests.support.app.wrong_lines import wrong_lines
 from tests.support.machines import compiled, make_welder
 
@@ -370,7 +371,7 @@ def test_a_push_to_a_board_locked_out_leaves_it_so(board: TalkingBoard) -> None:
     board.step(2)
     answers = [answer for line in LINES for answer in board.send(line)]
     assert set(codes(answers)) == {0}
-    assert (board.state, board.supervisor.reason) == ("locked out", states.STOP_OPEN)
+    assert (board.state, board.supervisor.reason) == ("locked out", words.STOP_CIRCUIT_OPEN)
     board.pins = 0
     board.step(40)
     assert board.state == "ready"

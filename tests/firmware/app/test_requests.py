@@ -12,9 +12,10 @@ import pytest
 
 from gen.boards import boards
 from gen.firmware import render
+from gen.words import PEDAL, STOP_OPEN
 from sim.bench.flash import Flash, FlashFault
 from tests.support.app.stored import PHASES, SHORT_ROWS, config_of, made, rows_of
-from tests.support.app.talking import PEDAL, STOP_OPEN, TalkingBoard, coded, push, request
+from tests.support.app.talking import TalkingBoard, coded, push, request
 from tests.support.machines import compiled, make_welder
 
 BUNDLE, TABLE = made()
@@ -362,7 +363,7 @@ def test_what_a_board_that_is_not_idle_refuses(talk: Talk) -> None:
     requests = talk.board.supervisor.requests
     states = talk.board.supervisor
     from firmware_templates.app.line import Refused
-    from firmware_templates.app.states import SETTINGS_DAMAGED, SQUEEZE
+    from gen.words import SETTINGS_DAMAGED, SQUEEZE
 
     changing: list[tuple[str, dict[str, Any]]] = [
         ("push_begin", BEGIN),

@@ -11,9 +11,10 @@ from hypothesis import strategies as st
 
 from firmware_templates.app.clock import MASK, after, elapsed
 from firmware_templates.app.duty import SECONDS, DutyGuard
-from firmware_templates.app.line import LONGEST, UNKNOWN_METHOD, Line, Refused
+from firmware_templates.app.line import Line, Refused
 from firmware_templates.app.lock import NEEDED, MainsLock
 from firmware_templates.app.plan import Plan
+from gen import words
 from tests.support.app.fake_driver import STOP, FakeDriver, with_crc
 
 
@@ -133,7 +134,7 @@ def test_plan_times() -> None:
 
 def answered(method: str, params: dict[str, object]) -> str:
     if method != "status":
-        raise Refused(UNKNOWN_METHOD, "unknown method")
+        raise Refused(words.UNKNOWN_METHOD, "unknown method")
     return '{"state": "ready"}'
 
 
@@ -165,7 +166,7 @@ def test_line_answers_a_request() -> None:
         (b"hello\n", -32700),
         (with_crc('{"jsonrpc": "2.0", "id": 7, "method": "status"}').replace(b"7", b"8"), -32700),
         (b"\xff\xfe\x00 00000000\n", -32700),
-        (b"x" * (LONGEST + 50) + b"\n", -32700),
+        (b"x" * (words.LONGEST_LINE + 50) + b"\n", -32700),
         (with_crc("[" * 100), -32700),
         (with_crc('[{"jsonrpc": "2.0", "id": 1, "method": "status"}]'), -32700),  # no batches
         (with_crc('{"jsonrpc": "2.0", "method": "status"}'), -32600),  # no notifications
@@ -198,7 +199,7 @@ def test_stop_line_is_heeded_while_armed_and_nothing_else_is() -> None:
 def test_a_line_is_at_most_480_bytes() -> None:
     """With its newline; one byte more is too long, whatever its checksum says."""
     bare = len(with_crc('{"jsonrpc": "2.0", "id": 7, "method": "status"}'))
-    for extra, answer in ((LONGEST - bare, "result"), (LONGEST - bare + 1, "error")):
+    for extra, answer in ((words.LONGEST_LINE - bare, "result"), (words.LONGEST_LINE - bare + 1, "error")):
         assert answer in answers(with_crc('{"jsonrpc": "2.0", "id": 7, "method": "status"' + " " * extra + "}"))[0]
 
 

@@ -24,10 +24,10 @@ WEAKER: dict[str, Edit] = {
     "the pedal need not be let go": (SUPERVISOR, "self.fresh = False\n            self.welds += 1", "self.welds += 1"),
     "an open stop is no trouble": (
         SUPERVISOR,
-        "if inputs & STOP_OPEN:\n            return",
+        "if inputs & words.STOP_OPEN:\n            return",
         "if False:\n            return",
     ),
-    "heat is no trouble": (SUPERVISOR, "if inputs & HOT:", "if False:"),
+    "heat is no trouble": (SUPERVISOR, "if inputs & words.HOT:", "if False:"),
     "the duty allows everything": ("app/duty.py", "return self.used + cost <= self.limit", "return True"),
     "no lock is needed": ("app/lock.py", "return self.agreed >= NEEDED", "return True"),
     "a weld may stand still": (SUPERVISOR, "STALL_MS = 60", "STALL_MS = 6000"),

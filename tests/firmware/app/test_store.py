@@ -15,8 +15,9 @@ from unittest.mock import patch
 import pytest
 
 from firmware_templates.app import store as store_module
-from firmware_templates.app.store import FILES, MOST_BYTES, MOST_SCHEDULES, Store
+from firmware_templates.app.store import FILES, MOST_BYTES, Store
 from firmware_templates.app.table_check import digest
+from gen.words import MOST_SCHEDULES
 from sim.bench.flash import Flash, FlashFault, PowerLost
 from sim.bench.world import simulate
 from tests.support.app.bench_runs import quiet_bench, states

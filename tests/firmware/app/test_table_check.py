@@ -8,8 +8,8 @@ from typing import Any
 
 import pytest
 
-from firmware_templates.app import states
-from firmware_templates.app.table_check import FIRED, PHASES, digest, is_name, refusal
+from firmware_templates.app.table_check import digest, is_name, refusal
+from gen.words import FIRED_PHASES, PHASES
 
 Rows = list[tuple[str, int, int, int]]
 
@@ -123,12 +123,12 @@ def test_every_limit_of_a_table(n: int) -> None:
 def test_what_stands_first_and_last(phase: str, place: int) -> None:
     """Squeeze, hold and off, and no other phase in their places."""
     rows = table(weld(4), cool(), weld(4))
-    rows[place] = weld(phase=phase) if phase in FIRED else (phase, 8, -1, 0)
+    rows[place] = weld(phase=phase) if phase in FIRED_PHASES else (phase, 8, -1, 0)
     right = {0: "squeeze", -2: "hold", -1: "off"}[place]
     assert refusal(rows, CONFIG) == ("" if phase == right else FIRST_AND_LAST)
 
 
-@pytest.mark.parametrize("phase", FIRED)
+@pytest.mark.parametrize("phase", FIRED_PHASES)
 def test_each_phase_under_current_counts(phase: str) -> None:
     """Pulse, weld and both slopes: odd is odd, whichever it is."""
     assert refusal(table(weld(phase=phase)), CONFIG) == ""
@@ -161,26 +161,3 @@ def test_the_digest_is_sha_256_of_the_lines() -> None:
     rows = table(weld(), cool(), weld(4, 8000, 7))
     text = "weldbeat 1\ncorner\n60\n" + "".join(f"{a},{b},{c},{d}\n" for a, b, c, d in rows)
     assert digest("corner", 60, rows) == hashlib.sha256(text.encode()).hexdigest()[:16]
-
-
-def test_the_codes_of_phases_and_states() -> None:
-    """Phases lie in storage and cross the line as their place here; a state, reason or ending is told by its name's place."""
-    assert PHASES == ("squeeze", "pulse", "cool", "upslope", "weld", "downslope", "hold", "off")
-    of_states = (
-        states.STARTING, states.WAITING_FOR_MAINS, states.READY, states.STORING, states.SQUEEZE, states.WELD, states.HOLD,
-        states.OFF, states.LOCKED_OUT,
-    )  # fmt: skip
-    of_reasons = (
-        states.NO_REASON, states.STOP_OPEN, states.MAINS_LOST, states.EXTRA_EDGES, states.OUT_OF_BAND, states.OVER_TEMPERATURE,
-        states.STUCK_PEDAL, states.SWITCH_SHORTED, states.NO_CONDUCTION, states.GATE_STUCK, states.WATCHDOG_RESTART, states.DUTY,
-        states.SETTINGS_DAMAGED,
-    )  # fmt: skip
-    of_endings = (states.NEVER, states.COMPLETED, states.RELEASED, states.STOPPED, states.FAULT, states.NO_FORCE)
-    pairs = (
-        (of_states, states.STATE_NAMES),
-        (of_reasons, states.REASON_NAMES),
-        (of_reasons, states.WAY_OUT),
-        (of_endings, states.ENDING_NAMES),
-    )
-    for codes, names in pairs:
-        assert codes == tuple(range(len(names)))

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import pytest
 
+from gen import words
 from tests.support.app.application_machine import loaded
 from tests.support.app.by_hand import (
     AIR,
@@ -113,7 +114,7 @@ def test_letting_go_ends_the_squeeze_and_the_off_time_follows() -> None:
         board.pedal = False
         assert board.at(10) == "off"
         assert board.at(OFF_MS - 1) == "off"
-        assert board.supervisor.ending == board.firmware.states.RELEASED
+        assert board.supervisor.ending == words.RELEASED
 
 
 # -- the times of a weld -------------------------------------------------------------------------------------------------
@@ -166,7 +167,7 @@ def test_force_is_waited_for_two_seconds_after_the_squeeze() -> None:
     for _ in range((SQUEEZE_MS + 2_000) // 10):
         assert board.at(10) == "squeeze"
     assert board.at(1) == "off"
-    assert board.supervisor.ending == board.firmware.states.NO_FORCE
+    assert board.supervisor.ending == words.NO_FORCE
     assert board.welded == []
     board = pressed(AIR)
     board.force = False
@@ -181,7 +182,7 @@ def test_force_lost_under_current_ends_the_weld() -> None:
     board.run(100)
     board.force = False
     assert board.at(1) == "off"
-    assert board.supervisor.ending == board.firmware.states.NO_FORCE
+    assert board.supervisor.ending == words.NO_FORCE
 
 
 def test_a_weld_that_stands_still_for_60_ms_is_ended() -> None:
@@ -194,7 +195,7 @@ def test_a_weld_that_stands_still_for_60_ms_is_ended() -> None:
     assert board.at(60 - (board.time_ms - board.progress_ms)) == "weld"
     assert board.at(1) == "locked out"
     assert board.reason == "mains lost or unsteady"
-    assert board.supervisor.ending == board.firmware.states.FAULT
+    assert board.supervisor.ending == words.FAULT
 
 
 @pytest.mark.parametrize(("misses", "welds"), [(0, True), (1, True), (2, True), (3, False)])
@@ -236,7 +237,7 @@ def test_steps_more_than_50_ms_apart_end_the_weld(pause_ms: int, state: str) -> 
     board.at(1)
     board.at(pause_ms)
     assert board.state == state
-    assert (board.supervisor.ending == board.firmware.states.FAULT) == (state == "off")
+    assert (board.supervisor.ending == words.FAULT) == (state == "off")
 
 
 def test_nothing_is_started_while_the_last_edge_is_old() -> None:
@@ -267,7 +268,7 @@ def test_mains_lost_in_the_squeeze_locks_out() -> None:
     board.half_us = None
     board.run(130)
     assert (board.state, board.reason) == ("locked out", "mains lost or unsteady")
-    assert board.supervisor.ending == board.firmware.states.FAULT
+    assert board.supervisor.ending == words.FAULT
     assert board.welded == []
 
 

@@ -8,6 +8,7 @@ from typing import Any
 import pytest
 
 from gen.pio import Instruction, PioProgram, load_program, pio_text
+from gen.words import FORCE, HOT, PEDAL, STOP_OPEN, WATCHDOG
 from tests.support.rp2.fake_board import DMA, PINS, WDT_RESET, Board, Restarted
 from tests.support.rp2.firing_welds import LATENCY_US, worst_error_us
 from tests.support.rp2.pio_bench import Steps, assemble
@@ -16,7 +17,6 @@ HALF_US = 10_000
 END_US = 9_166  # 165 degrees
 GATE_LOW = 0xE000
 TOLERANCE_US = 2
-PEDAL, STOP_OPEN, FORCE, HOT, WATCHDOG = 1, 2, 4, 8, 16
 
 
 def square_board(first_us: float = 4_000, count: int = 40, **settings: Any) -> Board:

@@ -9,11 +9,11 @@ from pathlib import Path
 
 import pytest
 
+from gen.words import FORCE, HOT, PEDAL, STOP_OPEN, WATCHDOG
 from tests.support.stm32.stm_board import DRIVER, WDT_RESET, Board, Restarted
 
 ARMED = Path(__file__).parents[2] / "support" / "stm32" / "stm_armed_path.py"
 HALF_US = 10_000
-PEDAL, STOP_OPEN, FORCE, HOT, WATCHDOG = 1, 2, 4, 8, 16
 
 
 def square(count: int = 40, **settings: object) -> Board:

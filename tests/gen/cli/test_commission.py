@@ -27,12 +27,12 @@ from gen.link.flashing import read_bundle
 from gen.machine.welder import read_welder
 from gen.schedule import read_schedule
 from gen.timing import compile_schedule
+from gen.words import PEDAL
 from tests.support.link.commission_bench import CommissionBench, Person
 from tests.support.link.hidden_truth import Truth
 from tests.support.link.link_shop import SCHEDULE, WELDER, Outcome, replaced, typed
 
 ROOT = Path(__file__).parents[3]
-PEDAL = 1
 
 MACHINE = replaced(
     replaced(

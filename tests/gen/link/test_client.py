@@ -12,7 +12,7 @@ from typing import Any
 import pytest
 
 from gen.link import Link, LinkError
-from gen.link.errors import Busy, OtherFirmware, Silent, Unplugged
+from gen.link.errors import OtherFirmware, PortBusy, Silent, Unplugged
 from gen.link.framing import decode
 from gen.link.ports import FoundPort, find_port
 from tests.support.link.answers import HELLO, answering, reply
@@ -68,7 +68,7 @@ def test_what_is_no_port(port: str, kind: type[LinkError], words: str) -> None:
 def test_busy() -> None:
     """A second program is told so, and the first goes on undisturbed."""
     with PtyDevice(answering(hello=HELLO)) as device, Link(device.port):
-        with pytest.raises(Busy) as told, Link(device.port):
+        with pytest.raises(PortBusy) as told, Link(device.port):
             pass
         assert str(told.value).startswith(f"{device.port}: busy; allowed: close the other program")
         assert len(device.lines) == 2  # an empty line and one hello

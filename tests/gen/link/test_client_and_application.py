@@ -16,11 +16,11 @@ from hypothesis import settings
 from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, precondition, rule
 
 import gen.link.client
+from gen import words
 from gen.firmware import FirmwareBundle
 from gen.link import Link
 from gen.link.client import digest_of
-from gen.link.errors import Refused
-from gen.link.messages import ENDINGS, ErrorCode
+from gen.link.errors import BoardRefused
 from gen.table import TimingRow, TimingTable
 from tests.support.link.stepped_board import SteppedBoard
 from tests.support.machines import firmware, make_welder
@@ -59,7 +59,7 @@ def refused(call: Callable[[], object]) -> int | None:
     """The code with which the board refuses, or None."""
     try:
         call()
-    except Refused as error:
+    except BoardRefused as error:
         return error.code
     return None
 
@@ -111,9 +111,9 @@ class LinkAndBoard(RuleBasedStateMachine):
         refusal = refused(lambda: self.link.push(table))
         self.calm()
         if lawful(table):
-            assert refusal == (ErrorCode.STORAGE if fault == "bad flash" else None)
+            assert refusal == (words.STORAGE if fault == "bad flash" else None)
         else:
-            assert refusal == ErrorCode.BEYOND_LIMITS
+            assert refusal == words.BEYOND_LIMITS
         if refusal is None:
             self.held[table.name] = table.digest
 
@@ -123,9 +123,9 @@ class LinkAndBoard(RuleBasedStateMachine):
         refusal = refused(lambda: self.link.select(name))
         self.calm()
         if name in self.held:
-            assert refusal == (ErrorCode.STORAGE if fault == "bad flash" else None)
+            assert refusal == (words.STORAGE if fault == "bad flash" else None)
         else:
-            assert refusal == ErrorCode.NO_SUCH_SCHEDULE
+            assert refusal == words.NO_SUCH_SCHEDULE
         if refusal is None:
             self.selected = name
 
@@ -135,14 +135,14 @@ class LinkAndBoard(RuleBasedStateMachine):
         refusal = refused(lambda: self.link.remove(name))
         self.calm()
         if name == self.selected:
-            assert refusal == ErrorCode.WRONG_PARAMETERS
+            assert refusal == words.WRONG_PARAMETERS
         elif name in self.held and fault == "bad flash":
-            assert refusal == ErrorCode.STORAGE
+            assert refusal == words.STORAGE
         elif name in self.held:
             assert refusal is None
             del self.held[name]
         else:  # where request or refusal is lost, that the schedule is not there is success enough
-            allowed = (None, ErrorCode.NO_SUCH_SCHEDULE) if fault else (ErrorCode.NO_SUCH_SCHEDULE,)
+            allowed = (None, words.NO_SUCH_SCHEDULE) if fault else (words.NO_SUCH_SCHEDULE,)
             assert refusal in allowed
 
     @rule(name=st.sampled_from(NAMES), fault=st.sampled_from(FAULTS))
@@ -152,7 +152,7 @@ class LinkAndBoard(RuleBasedStateMachine):
             found = self.link.read(name)
             assert digest_of(found) == found.digest == self.held[name]
         else:
-            assert refused(lambda: self.link.read(name)) == ErrorCode.NO_SUCH_SCHEDULE
+            assert refused(lambda: self.link.read(name)) == words.NO_SUCH_SCHEDULE
         self.calm()
 
     @rule(ms=st.integers(10, 3000), stop=st.booleans())
@@ -173,7 +173,7 @@ class LinkAndBoard(RuleBasedStateMachine):
         assert [weld.number for weld in welds] == list(range(before + 1, status.welds + 1))
         assert all(weld.fired <= weld.planned for weld in welds)
         if welds:
-            assert ENDINGS[welds[-1].ending] == status.last
+            assert words.ENDING_NAMES[welds[-1].ending] == status.last
 
     @precondition(lambda self: self.changes())
     @rule(data=st.data())

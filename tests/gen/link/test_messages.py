@@ -15,12 +15,13 @@ from hypothesis import strategies as st
 from jsonschema import Draft202012Validator
 
 import gen.link.client
+from gen import words
 from gen.firmware import STOP_REQUEST, with_crc
 from gen.link import Link
 from gen.link.client import BoardSchedule, digest_of, wire_rows
-from gen.link.framing import LONGEST, Lines, NotALine, decode, encode
-from gen.link.messages import ENDINGS, METHODS, PHASES, ROWS_A_LINE, BeginParams, Row, RowsParams, json_schema
-from sim.bench.host import Firmware
+from gen.link.framing import Lines, NotALine, decode, encode
+from gen.link.messages import METHODS, BeginParams, Row, RowsParams, json_schema
+from gen.words import LONGEST_LINE, ROWS_A_LINE
 from tests.support.link.stepped_board import SteppedBoard
 from tests.support.machines import firmware, make_welder
 
@@ -72,7 +73,7 @@ def test_every_line_of_a_session_fits_its_schema(board: SteppedBoard) -> None:
         board.run(2000)
         board.pedal = 0
         board.run(3000)
-        assert [weld.ending for weld in link.welds()[1]] == [ENDINGS.index("completed")]
+        assert [weld.ending for weld in link.welds()[1]] == [words.COMPLETED]
         for call in (
             link.status,
             link.schedules,
@@ -97,13 +98,6 @@ def without(message: dict[str, Any], key: str) -> dict[str, Any]:
     return {k: without(v, key) if isinstance(v, dict) else v for k, v in message.items() if k != key}
 
 
-def test_names_of_phases_and_endings_are_the_boards(board: SteppedBoard) -> None:
-    """Numbers on the line mean the same on both sides."""
-    states = Firmware(board.bundle).states
-    assert tuple(states.ENDING_NAMES) == ENDINGS
-    assert set(PHASES) == {"squeeze", "pulse", "upslope", "weld", "downslope", "cool", "hold", "off"}
-
-
 def test_digest_of_rows_is_the_tables() -> None:
     """The digest counted from rows on the line is the one that the compiler gives the table."""
     table = firmware(
@@ -123,7 +117,7 @@ def test_the_longest_lines_fit_the_board(rows: list[Row]) -> None:
     """Eight rows of any figures, at the largest id, are no longer than the board's buffer; and they come back as they were."""
     params = RowsParams(start=1023, rows=rows).model_dump(by_alias=True)
     line = encode({"jsonrpc": "2.0", "id": 999_999_999, "method": "push_rows", "params": params})
-    assert len(line) <= LONGEST
+    assert len(line) <= LONGEST_LINE
     assert RowsParams.model_validate_json(json.dumps(decode(line)["params"])).rows == rows
 
 

@@ -19,9 +19,9 @@ import pytest
 from gen.link import Link, LinkError
 from gen.link.errors import Unplugged
 from gen.link.flashing import SETTINGS, read_bundle
-from gen.link.messages import Input
+from gen.words import PEDAL, STOP_OPEN
 from tests.support.link.link_shop import MISSING, OTHER, SCHEDULE, bare, command, replaced, shop, typed, until
-from tests.support.link.unix_board import PEDAL, STOP_OPEN, UnixBoard
+from tests.support.link.unix_board import UnixBoard
 
 if not MISSING:
     import pty
@@ -115,10 +115,10 @@ def test_4_contacts_as_a_commissioning_watches_them(bench: UnixBoard) -> None:
     with Link(bench.port) as link:
         until(lambda: link.status().inputs == 0)
         bench.inputs(STOP_OPEN)
-        until(lambda: link.status().inputs == Input.STOP_OPEN)
+        until(lambda: link.status().inputs == STOP_OPEN)
         assert link.status().reason == "stop is open"
         bench.inputs(STOP_OPEN | PEDAL)
-        until(lambda: link.status().inputs == Input.STOP_OPEN | Input.PEDAL)
+        until(lambda: link.status().inputs == STOP_OPEN | PEDAL)
         bench.inputs(0)
         until(lambda: (link.status().inputs, link.status().state) == (0, "ready"))
 

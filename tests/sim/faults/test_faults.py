@@ -8,10 +8,11 @@ from dataclasses import replace
 
 import pytest
 
+from gen.words import STATE_NAMES
 from sim.bench.board import BoardFault
 from sim.bench.protection import OPENS_S, PULSE_S, TRAIN_S, protection_of
 from sim.bench.world import simulate
-from sim.faults.catalogue import FAULTS, STATES, UNDER_WAY
+from sim.faults.catalogue import FAULTS, UNDER_WAY
 from sim.faults.runs import NOTICED_S, case_of, numbered_case, run_case, set_size, strike_set
 from sim.faults.text import finding_of, recording_text
 from tests.support.faults.fault_grounds import ALONE, MACHINES, ground, ground_of, numbered, pairs, why_empty
@@ -104,14 +105,14 @@ def test_every_pair_is_run_or_has_its_reason() -> None:
 
 def test_no_cell_of_the_matrix_is_empty_without_a_reason() -> None:
     for name, fault in FAULTS.items():
-        for state in STATES:
+        for state in STATE_NAMES:
             assert (state in fault.states) != bool(why_empty(name, state)), (name, state)
 
 
 @pytest.mark.parametrize("number", range(len(MACHINES)))
 def test_every_machine_comes_through_every_state(number: int) -> None:
     """Or its cells of the matrix would be empty by accident."""
-    for state in STATES:
+    for state in STATE_NAMES:
         assert state in ground(number).plain(0, state)[1], state
 
 

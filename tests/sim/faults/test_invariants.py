@@ -35,7 +35,11 @@ from tests.support.faults.fault_grounds import ground_of
 
 SUPERVISOR = "app/supervisor.py"
 AIR = {"force": {"source": "air"}}
-NO_STOP = (SUPERVISOR, "if inputs & STOP_OPEN:\n            return states.STOP_OPEN", "if False:\n            pass")
+NO_STOP = (
+    SUPERVISOR,
+    "if inputs & words.STOP_OPEN:\n            return words.STOP_CIRCUIT_OPEN",
+    "if False:\n            pass",
+)
 FOREVER = float("inf")
 
 
@@ -79,12 +83,12 @@ TAKEN = (
         (
             (
                 SUPERVISOR,
-                "elif inputs & WATCHDOG:\n            self._lock_out(states.WATCHDOG_RESTART, now_ms)",
+                "elif inputs & words.WATCHDOG:\n            self._lock_out(words.WATCHDOG_RESTART, now_ms)",
                 "elif False:\n            pass",
             ),
             (
                 SUPERVISOR,
-                "elif self.pedal:\n            self._lock_out(states.STUCK_PEDAL, now_ms)",
+                "elif self.pedal:\n            self._lock_out(words.STUCK_PEDAL, now_ms)",
                 "elif False:\n            pass",
             ),
             (
@@ -195,7 +199,7 @@ TAKEN = (
         (
             (
                 SUPERVISOR,
-                "        if self.state != states.LOCKED_OUT:\n            self.reason = reason",
+                "        if self.state != words.LOCKED_OUT:\n            self.reason = reason",
                 "        pass",
             ),
         ),

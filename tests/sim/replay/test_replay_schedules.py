@@ -13,7 +13,7 @@ from unittest.mock import Mock
 
 import pytest
 
-from firmware_templates.app import states
+from gen import words
 from gen.boards import boards
 from gen.firmware import render
 from gen.schedule import Schedule
@@ -136,20 +136,20 @@ def test_every_call_and_kind_of_answer_is_met() -> None:
     assert sum(len(numbers(name, WRITE)) for name in NAMES) > 50
 
 
-POWER_UP, WAITING, READY, STORING, SQUEEZE, WELD, HOLD, OFF_TIME, LOCKED_OUT = states.STATE_NAMES
+POWER_UP, WAITING, READY, STORING, SQUEEZE, WELD, HOLD, OFF_TIME, LOCKED_OUT = words.STATE_NAMES
 NONE = ""
-STOP_OPEN = states.REASON_NAMES[states.STOP_OPEN]
-HOT = states.REASON_NAMES[states.OVER_TEMPERATURE]
-EXTRA_EDGES = states.REASON_NAMES[states.EXTRA_EDGES]
-OUT_OF_BAND = states.REASON_NAMES[states.OUT_OF_BAND]
-STUCK_PEDAL = states.REASON_NAMES[states.STUCK_PEDAL]
-MAINS_LOST = states.REASON_NAMES[states.MAINS_LOST]
-GATE_STUCK = states.REASON_NAMES[states.GATE_STUCK]
-NO_CONDUCTION = states.REASON_NAMES[states.NO_CONDUCTION]
-SHORTED = states.REASON_NAMES[states.SWITCH_SHORTED]
-WATCHDOG = states.REASON_NAMES[states.WATCHDOG_RESTART]
-DUTY = states.REASON_NAMES[states.DUTY]
-DAMAGED = states.REASON_NAMES[states.SETTINGS_DAMAGED]
+STOP_OPEN = words.REASON_NAMES[words.STOP_CIRCUIT_OPEN]
+HOT = words.REASON_NAMES[words.OVER_TEMPERATURE]
+EXTRA_EDGES = words.REASON_NAMES[words.EXTRA_EDGES]
+OUT_OF_BAND = words.REASON_NAMES[words.OUT_OF_BAND]
+STUCK_PEDAL = words.REASON_NAMES[words.STUCK_PEDAL]
+MAINS_LOST = words.REASON_NAMES[words.MAINS_LOST]
+GATE_STUCK = words.REASON_NAMES[words.GATE_STUCK]
+NO_CONDUCTION = words.REASON_NAMES[words.NO_CONDUCTION]
+SHORTED = words.REASON_NAMES[words.SWITCH_SHORTED]
+WATCHDOG = words.REASON_NAMES[words.WATCHDOG_RESTART]
+DUTY = words.REASON_NAMES[words.DUTY]
+DAMAGED = words.REASON_NAMES[words.SETTINGS_DAMAGED]
 
 # Read from supervisor.py. A gate that does not read back low can come of any lockout; two of them are tried.
 EXPECTED: dict[tuple[str, str], tuple[str, ...]] = {
@@ -196,9 +196,9 @@ def test_every_state_reason_and_transition_is_visited() -> None:
     expected = {(before, after, why) for (before, after), reasons in EXPECTED.items() for why in reasons}
     assert expected - set(visited) == set()
     assert set(visited) - expected == set()
-    assert {state for before, after, _ in visited for state in (before, after)} == set(states.STATE_NAMES)
+    assert {state for before, after, _ in visited for state in (before, after)} == set(words.STATE_NAMES)
     reasons = {why for _, after, why in visited if after == LOCKED_OUT}
-    assert reasons == set(states.REASON_NAMES) - {"none"}
+    assert reasons == set(words.REASON_NAMES) - {"none"}
 
 
 def test_a_run_is_a_function_of_its_seed() -> None:

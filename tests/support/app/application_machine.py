@@ -9,6 +9,7 @@ from typing import Any
 import hypothesis.strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, rule
 
+from gen import words
 from gen.boards import boards
 from gen.firmware import render
 from gen.table import TimingTable
@@ -201,7 +202,7 @@ class Application(RuleBasedStateMachine):
         while self.board.state == "locked out":
             told.append(self.board.reason)
             assert len(told) < 8, told
-            self.take(board.firmware.states.WAY_OUT[board.supervisor.reason])
+            self.take(words.WAY_OUT[board.supervisor.reason])
         board.run(300)
         assert self.board.state == "ready", (self.board.state, told)
         board.conducts, board.stuck_gate = True, False

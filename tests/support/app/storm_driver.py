@@ -17,7 +17,7 @@ if COLLECTS == "no":
 sys.path.insert(0, BUNDLE)
 
 import config  # noqa: E402
-from app import states  # noqa: E402
+from app import words  # noqa: E402
 from app.supervisor import Supervisor  # noqa: E402
 
 AT_ONCE = 512
@@ -139,7 +139,7 @@ print(
             "before": before,
             "after": after,
             "unchanged": driver.files == files and driver.writes == writes,
-            "state": states.STATE_NAMES[supervisor.state],
+            "state": words.STATE_NAMES[supervisor.state],
             "last": driver.last.decode(),
         }
     )

@@ -7,12 +7,12 @@ from binascii import crc32
 from collections import deque
 from typing import Any
 
-from firmware_templates.app import states
 from firmware_templates.app.supervisor import Supervisor
-from gen.table import PHASES, TimingTable, board_delay_us, heat
+from gen import words
+from gen.table import TimingTable, board_delay_us, heat
+from gen.words import PHASES
 from sim.bench.flash import Flash
 
-PEDAL, STOP_OPEN = 1, 2
 STEP_MS = 10  # one half-cycle
 
 
@@ -78,7 +78,7 @@ class TalkingBoard:
 
     @property
     def state(self) -> str:
-        return states.STATE_NAMES[self.supervisor.state]
+        return words.STATE_NAMES[self.supervisor.state]
 
     def kept(self) -> Any:
         """Everything that a line must not change by itself."""

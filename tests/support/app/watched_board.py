@@ -13,8 +13,10 @@ from collections import Counter, deque
 from dataclasses import dataclass
 from typing import Any
 
+from gen import words
+from gen.words import FORCE, HOT, PEDAL, STOP_OPEN, WATCHDOG
 from sim.bench.flash import Flash, FlashFault, PowerLost
-from sim.bench.host import FORCE, HOT, PEDAL, STOP_OPEN, WATCHDOG, Firmware
+from sim.bench.host import Firmware
 from tests.support.app.whole_numbers import whole
 
 MASK = (1 << 30) - 1
@@ -132,11 +134,11 @@ class WatchedBoard:
 
     @property
     def state(self) -> str:
-        return str(self.firmware.states.STATE_NAMES[self.supervisor.state])
+        return str(words.STATE_NAMES[self.supervisor.state])
 
     @property
     def reason(self) -> str:
-        return str(self.firmware.states.REASON_NAMES[self.supervisor.reason])
+        return str(words.REASON_NAMES[self.supervisor.reason])
 
     def step(self) -> None:
         self.fed = 0
@@ -160,16 +162,16 @@ class WatchedBoard:
 
     def _judge(self) -> None:
         """After each step."""
-        it, states = self.supervisor, self.firmware.states
+        it = self.supervisor
         assert self.fed == 1, "the watchdog is fed once a step"
-        locked_out = it.state == states.LOCKED_OUT
+        locked_out = it.state == words.LOCKED_OUT
         place = f"{self.state}: {self.reason}" if locked_out else self.state
         if place != self.place:
             self.place = place
             self.passed[place] += 1
         # A board that was locked out keeps its reason while it stores.
-        assert it.state == states.STORING or locked_out == (it.reason != states.NO_REASON), "a lockout has a reason"
-        assert not locked_out or states.WAY_OUT[it.reason], "a lockout has a way out"
+        assert it.state == words.STORING or locked_out == (it.reason != words.NO_REASON), "a lockout has a reason"
+        assert not locked_out or words.WAY_OUT[it.reason], "a lockout has a way out"
         if self.running:
             assert not self.stop, "fires with the stop open"
             assert not self.hot, "fires with the over-temperature contact open"
@@ -390,8 +392,8 @@ class WatchedBoard:
 
     def alive(self, contactor: int) -> None:
         self.fed += 1
-        states, state = self.firmware.states, self.supervisor.state
-        may = (states.READY, states.SQUEEZE, states.WELD, states.HOLD, states.OFF)
+        state = self.supervisor.state
+        may = (words.READY, words.SQUEEZE, words.WELD, words.HOLD, words.OFF)
         assert contactor == (1 if state in may else 0), "the contactor's pulses"
         assert not contactor or not (self.stop or self.hot or self.condemned)
 

@@ -13,7 +13,8 @@ from typing import Any
 
 from gen.boards import boards
 from gen.firmware import render
-from sim.faults.catalogue import FAULTS, STATES, pair_left_out
+from gen.words import STATE_NAMES
+from sim.faults.catalogue import FAULTS, pair_left_out
 from sim.faults.runs import Case, Ground, case_of
 from tests.support.machines import compiled, make_welder
 
@@ -113,5 +114,5 @@ def numbered(number: int) -> tuple[Ground, Case] | None:
 
 def why_empty(name: str, state: str) -> str:
     """Why a fault does not strike in a state; "" where it does."""
-    assert state in STATES
+    assert state in STATE_NAMES
     return "" if state in FAULTS[name].states else FAULTS[name].elsewhere

@@ -22,11 +22,12 @@ from typing import Self
 import simpy
 
 from gen.firmware import FirmwareBundle
+from gen.words import FORCE, HOT, PEDAL, STOP_OPEN
 from sim.bench.circuit import SeriesLoad
 from sim.bench.detector import CrossingDetector, DetectorSpec
 from sim.bench.flash import Flash
 from sim.bench.gate import GateUnit
-from sim.bench.host import FORCE, HOT, PEDAL, STOP_OPEN, Firmware, Host, HostDriver
+from sim.bench.host import Firmware, Host, HostDriver
 from sim.bench.mains import MainsSpec, MainsSupply
 from sim.bench.pin import Pin
 from sim.bench.switch import SolidStateSwitch, SwitchSpec

@@ -11,7 +11,6 @@ from gen.firmware import FirmwareBundle
 from sim.bench.host import Firmware
 
 MASK = (1 << 30) - 1
-PEDAL = 1
 STEP_MS = 5
 HALF_MS = 10
 

@@ -19,7 +19,6 @@ from types import TracebackType
 from typing import Self
 
 HARDWARE = Path(__file__).parent / "board"
-PEDAL, STOP_OPEN = 1, 2
 
 
 class UnixBoard:

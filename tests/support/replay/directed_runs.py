@@ -12,10 +12,11 @@ from dataclasses import dataclass, replace
 from typing import Any
 from unittest.mock import patch
 
-from gen.table import PHASES, board_delay_us, heat
+from gen.table import board_delay_us, heat
+from gen.words import HOT, PHASES, STOP_OPEN
 from sim.bench.flash import FlashFault
 from sim.bench.gate import GateUnit
-from sim.bench.host import HOT, STOP_OPEN, HostDriver
+from sim.bench.host import HostDriver
 from sim.bench.pedal import Press
 from sim.bench.recording import Recording
 from sim.bench.world import simulate

@@ -7,6 +7,7 @@ from contextlib import contextmanager
 from typing import Any
 from unittest.mock import patch
 
+from gen import words
 from sim.bench.host import Host
 
 # (state before a step, state after it, why): the reason of a lockout, the ending of a weld, or "".
@@ -21,7 +22,7 @@ def traced() -> Iterator[list[Transition]]:
     class TracedHost(Host):
         def __init__(self, *arguments: Any) -> None:
             super().__init__(*arguments)
-            supervisor, states, step = self.supervisor, self._names, self.supervisor.step
+            supervisor, step = self.supervisor, self.supervisor.step
 
             def told() -> tuple[int, int]:
                 return supervisor.state, supervisor.reason
@@ -30,7 +31,7 @@ def traced() -> Iterator[list[Transition]]:
                 before, reason = told()
                 wake_ms: int = step(now_ms)
                 if told() != (before, reason):
-                    seen.append(_transition(states, supervisor, before, reason))
+                    seen.append(_transition(supervisor, before, reason))
                 return wake_ms
 
             supervisor.step = traced_step
@@ -39,12 +40,12 @@ def traced() -> Iterator[list[Transition]]:
         yield seen
 
 
-def _transition(states: Any, supervisor: Any, before: int, reason: int) -> Transition:
+def _transition(supervisor: Any, before: int, reason: int) -> Transition:
     why = ""
-    if supervisor.state == states.LOCKED_OUT:
-        why = states.REASON_NAMES[supervisor.reason]
-    elif before == states.LOCKED_OUT:
-        why = states.REASON_NAMES[reason]
-    elif supervisor.state == states.OFF:
-        why = states.ENDING_NAMES[supervisor.ending]
-    return states.STATE_NAMES[before], states.STATE_NAMES[supervisor.state], why
+    if supervisor.state == words.LOCKED_OUT:
+        why = words.REASON_NAMES[supervisor.reason]
+    elif before == words.LOCKED_OUT:
+        why = words.REASON_NAMES[reason]
+    elif supervisor.state == words.OFF:
+        why = words.ENDING_NAMES[supervisor.ending]
+    return words.STATE_NAMES[before], words.STATE_NAMES[supervisor.state], why

@@ -16,6 +16,7 @@ from types import SimpleNamespace
 from typing import Any
 
 import firmware_templates
+from gen import words
 from gen.pio import pio_module
 from tests.support.rp2.asm_recorder import PIO, Recorded, run_source
 from tests.support.rp2.pio_bench import PioBench, Steps
@@ -114,6 +115,7 @@ class Board:
         }
         settings |= pins | self.config
         modules: dict[str, Any] = {
+            "app.words": words,
             "config": SimpleNamespace(**settings),
             "pio_programs": SimpleNamespace(**programs),
             "machine": _machine(self),

@@ -16,6 +16,7 @@ from types import SimpleNamespace
 from typing import Any
 
 import firmware_templates
+from gen import words
 from tests.support.stm32.timer_model import COMPARE_4, CR1, DIER, NEVER, SR, UPDATE, Timer2
 
 DRIVERS = Path(firmware_templates.__file__).parent / "drivers"
@@ -162,6 +163,7 @@ class Board:
         )
         memory = _Memory(self)
         modules: dict[str, Any] = {
+            "app.words": words,
             "config": SimpleNamespace(**settings | self.config),
             "machine": _machine(self, memory),
             "micropython": SimpleNamespace(

@@ -1,0 +1,126 @@
+"""The words and figures that the board and the host share: each stands here and nowhere else.
+
+This very file lies on the board; the host reads it as gen/words.py. Only plain numbers, strings and tuples, and no import.
+Checks are not shared: the board holds a table against its limits with code of its own (table_check.py).
+"""
+
+# -- the driver interface ------------------------------------------------------------------------------------------
+
+# Bits of `inputs()`.
+PEDAL = 1  # pedal contact closed
+STOP_OPEN = 2  # the normally closed stop circuit is open (pressed, or its wire is broken)
+FORCE = 4  # force switch closed (air machines)
+HOT = 8  # over-temperature contact open
+WATCHDOG = 16  # this run of the program began with a bite of the watchdog
+
+# Values of `conduction()`.
+NOT_FITTED = 0  # no sense across the switch
+BLOCKING = 1  # since the last call the switch was seen to block
+CONDUCTING = 2  # since the last call the switch was seen to conduct; both bits when it did both
+
+GATE_END_DEG = 165  # of its half-cycle: the gate is held to here, so that a lagging current still finds it
+
+# -- the phases of a schedule --------------------------------------------------------------------------------------
+
+# A phase lies in storage and crosses the serial line as its place here.
+PHASES = ("squeeze", "pulse", "cool", "upslope", "weld", "downslope", "hold", "off")
+FIRED_PHASES = ("pulse", "upslope", "weld", "downslope")
+
+# -- the states of the timer ---------------------------------------------------------------------------------------
+
+STARTING = 0
+WAITING_FOR_MAINS = 1
+READY = 2
+STORING = 3
+SQUEEZE = 4
+WELD = 5
+HOLD = 6
+OFF = 7
+LOCKED_OUT = 8
+
+STATE_NAMES = ("starting", "waiting for mains", "ready", "storing", "squeeze", "weld", "hold", "off", "locked out")
+
+# -- the reasons for a lockout ---------------------------------------------------------------------------------------
+
+NO_REASON = 0
+STOP_CIRCUIT_OPEN = 1
+MAINS_LOST = 2
+EXTRA_EDGES = 3
+OUT_OF_BAND = 4
+OVER_TEMPERATURE = 5
+STUCK_PEDAL = 6
+SWITCH_SHORTED = 7
+NO_CONDUCTION = 8
+GATE_STUCK = 9
+WATCHDOG_RESTART = 10
+DUTY = 11
+SETTINGS_DAMAGED = 12
+
+REASON_NAMES = (
+    "none",
+    "stop is open",
+    "mains lost or unsteady",
+    "extra edges from the detector",
+    "frequency out of band",
+    "over-temperature contact open",
+    "pedal stuck closed",
+    "switch conducts without a gate",
+    "no conduction after firing",
+    "gate pin does not go low",
+    "restarted by the watchdog",
+    "duty used up",
+    "settings damaged",
+)
+
+# What ends each lockout. The pedal must be open as well, always.
+WAY_OUT = (
+    "",
+    "close the stop",
+    "wait for steady mains",
+    "find the noise; clears when the mains is steady",
+    "clears when the mains is back in its band",
+    "let it cool",
+    "let go of the pedal",
+    "isolate; replace the switch",
+    "check gate wiring and contactor, then press and release stop",
+    "isolate; replace the board or the gate driver",
+    "press and release stop",
+    "wait: the countdown runs",
+    "remove both settings files and flash the board again",
+)
+
+# -- the ways in which a weld ends ---------------------------------------------------------------------------------
+
+NEVER = 0  # no weld yet
+COMPLETED = 1
+RELEASED = 2  # pedal let go
+STOPPED = 3  # stop circuit or stop line
+FAULT = 4  # ended by a lockout
+NO_FORCE = 5  # the force switch never closed, or opened under current
+
+# An ending crosses the serial line as its place here.
+ENDING_NAMES = ("none", "completed", "released", "stopped", "fault", "no force")
+
+# -- the serial line -----------------------------------------------------------------------------------------------
+
+PROGRAM = "weldbeat"
+PROTOCOL = 1
+LONGEST_LINE = 480  # bytes of a line to the board, with its newline
+LARGEST_ID = 999999999
+ROWS_A_LINE = 8
+WELDS_A_LINE = 6
+WELDS_KEPT = 64
+MOST_SCHEDULES = 16
+LONGEST_NAME = 32  # of a schedule
+DIGEST_LETTERS = 16  # hexadecimal digits of a table's digest
+
+# Codes of an error reply. Those up to -32600 are JSON-RPC 2.0's own.
+DAMAGED = -32700
+NOT_A_REQUEST = -32600
+UNKNOWN_METHOD = -32601
+WRONG_PARAMETERS = -32602
+BUSY = -32000
+OUT_OF_ORDER = -32001
+BEYOND_LIMITS = -32002
+NO_SUCH_SCHEDULE = -32003
+STORAGE = -32004
