@@ -1,23 +1,26 @@
 """The tables against other public copies of them, and the tables of one set-up (zinc, stainless) at their rows.
 
 Sources: ISO 14373:2015 table B.2 (public copy of its text); BS 1140:1993 (public reproduction, forces in kgf); a metric
-printing of the cross-wire and 18/8 stainless tables in a spot welder's manual (public copy, 50 Hz cycles, daN). Run with
-`-s` to see the differences.
+printing of the class, cross-wire and 18/8 stainless tables in a spot welder's manual (public copy, 50 Hz cycles, daN). Run
+with `-s` to see the differences.
 """
 
 from __future__ import annotations
+
+from importlib.resources import files
 
 import pytest
 
 from gen.handbook.advice import suggest
 from gen.handbook.single import WITHIN, ZINC_TABLE
 from gen.handbook.suggestion import Suggestion
-from gen.handbook.tables import between, iso_rows, rod_rows, stainless_rows
+from gen.handbook.tables import between, class_rows, iso_rows, rod_rows, stainless_rows
 from gen.joint import Joint
 from gen.ranges import Figure
 from tests.support.outside.suggesting import amperes, named
 
 KGF_N = 9.80665
+TABLE = files("gen.handbook").joinpath("spot_low_carbon_classes.csv")
 # BS 1140:1993, hot-dip zinc: least and most force (kgf), weld time (50 Hz cycles), current (kA), by ISO's own rows.
 BS_HOT_DIP = [
     ((150, 204), (6, 8), (7, 9)),
@@ -39,6 +42,19 @@ METRIC_RODS = [
     (33, 495, 7.4, 925, 11.8),
     (42, 630, 9.3, 1300, 13.8),
     (50, 765, 10.3, 1530, 15.8),
+]
+# Metric printing, classes A and B: mm; force (daN), current (kA), 50 Hz cycles of class A, then of B; weld size (mm) of both.
+METRIC_CLASSES = [
+    (0.25, 90, 4.0, 4, 60, 3.6, 5, 3.0),
+    (0.5, 136, 7.0, 5, 90, 5.0, 8, 4.0),
+    (0.75, 181, 8.0, 7, 120, 6.4, 13, 5.0),
+    (1.0, 225, 9.5, 8, 160, 7.5, 18, 5.5),
+    (1.25, 294, 10.5, 10, 200, 8.3, 20, 6.0),
+    (1.5, 362, 12.0, 12, 240, 9.0, 24, 6.5),
+    (2.0, 498, 14.0, 18, 324, 10.5, 30, 7.3),
+    (2.5, 590, 15.5, 22, 370, 11.5, 37, 8.3),
+    (2.8, 725, 17.5, 24, 470, 12.5, 42, 9.0),
+    (3.2, 820, 19.0, 25, 550, 13.5, 50, 10.0),
 ]
 # Metric printing, 18/8 stainless: mm; force (daN), current (kA, to 100 kg/mm2), 50 Hz cycles, weld size (mm).
 METRIC_STAINLESS = [
@@ -114,6 +130,44 @@ def test_rods_against_a_metric_printing(setdown: int) -> None:
         assert errors[2] == pytest.approx(1, abs=0.045)
         differs = (row.diameter_in, setdown) == (0.3125, 15)
         assert (errors[1] == pytest.approx(1, abs=0.025)) != differs
+
+
+def _copy_over_ours(letter: str) -> list[tuple[float, float, float, float, float]]:
+    """Of each row, metric printing over ours: thickness (in), then force, current, time difference (60 Hz cycles), weld size."""
+    found = []
+    for row, (_, *printed, nugget_mm) in zip(class_rows(letter), METRIC_CLASSES, strict=True):
+        force_daN, current_kA, cycles = printed[:3] if letter == "A" else printed[3:]
+        ratios = 10 * force_daN / row.force_N, 1e3 * current_kA / row.current_A
+        found.append((row.thickness_in, *ratios, cycles * 1.2 - row.weld_cycles_60Hz, nugget_mm / row.nugget_mm))
+    return found
+
+
+def test_classes_against_a_metric_printing() -> None:
+    """Times agree; current, force and weld size differ, as far as the table's first lines say and no farther."""
+    for letter in "AB":
+        for inches, force, current, more_cycles, nugget in _copy_over_ours(letter):
+            print(
+                f"{letter} {inches} in: force {force - 1:+.1%}, current {current - 1:+.1%}, weld size {nugget - 1:+.1%}"
+            )
+            assert abs(more_cycles) <= 1.5, "a 50 Hz cycle is 1.2 of 60 Hz, and both are printed whole"
+            assert 0.9 <= nugget <= 1.03
+            if letter == "A":
+                assert 1.0 <= force <= 1.03
+                least, most = (1.145, 1.15) if inches == 0.021 else (1.05, 1.09) if inches >= 0.078 else (1.0, 1.035)
+                assert least <= current <= most
+            else:
+                assert (1.05 if inches >= 0.05 else 0.98) <= force <= (1.125 if inches >= 0.05 else 1.04)
+                assert 0.97 <= current <= 1.05
+
+
+def test_the_class_table_says_where_a_printing_differs() -> None:
+    """The first lines claim agreement of what agrees, and name each column that does not, with how far."""
+    comments = [line for line in TABLE.read_text().splitlines() if line.startswith("#")]
+    claimed = " ".join(line.lstrip("# ") for line in comments)
+    assert "agree, within rounding" not in claimed
+    assert "times agree within 1.5 cycles" in claimed
+    for words in ("15 % at 0.021 in", "5 to 9 % from 0.078 in", "5 to 12 % higher from 0.050 in", "10 % smaller"):
+        assert words in claimed
 
 
 def test_stainless_against_a_metric_printing() -> None:
