@@ -36,7 +36,7 @@ SECTIONS = {
         "ports": ("link", "The serial ports, and what answers on each."),
         "flash": ("link", "Put a built firmware onto a board."),
         "commission": ("commission", "Walk the steps from unpowered to the first weld, or print them."),
-        "calibrate": ("calibrate", "Put measured values into the welder file, shown before."),
+        "calibrate": ("commission", "Put measured values into the welder file, shown before."),
     },
     "Run": {
         "push": ("link", "Send a schedule to a board, if the verdict lets it."),
@@ -64,6 +64,7 @@ def weldbeat() -> None:
 
 def main() -> None:
     """Entry point. Exit codes: 0 done, 1 the verdict refuses, 2 bad input. A message of what is wrong is one line."""
+    from gen.ask import Stopped
     from gen.errors import InputError
 
     for stream in (sys.stdout, sys.stderr):
@@ -78,7 +79,7 @@ def main() -> None:
         _fail(str(error))
     except click.ClickException as error:
         _fail(_usage(error))
-    except click.Abort:
+    except (click.Abort, Stopped):
         _fail("stopped")
     except OSError as error:
         _fail(f"{error.filename or 'output'}: {error.strerror or error}")

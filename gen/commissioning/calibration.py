@@ -5,14 +5,17 @@ from __future__ import annotations
 import difflib
 import re
 import tomllib
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from pathlib import Path
 
 import tomlkit
 from tomlkit.items import Item, Table
 
+from gen.commissioning.shots import lowest_tap
+from gen.commissioning.steps import KEYS
 from gen.errors import InputError
 from gen.machine.welder import Welder
+from gen.records import RECORDS_FILE, CheckRecord, Records
 from gen.user_files import read_toml, validated, written
 
 # Keys of the welder file that an instrument can read. shorted_tap says on which tap its current was read.
@@ -105,3 +108,46 @@ def measured_key(text: str) -> tuple[str, float | int | str]:
     if not isinstance(read, (int, float, str)):
         raise InputError("command line", key, written(value), "allowed: a number, or a name in quotes")
     return key, read
+
+
+def measured_values(texts: Iterable[str]) -> dict[str, float | int | str]:
+    """KEY=VALUE as typed, several. Raises InputError as `measured_key` does, or where a key is given twice."""
+    pairs = [measured_key(text) for text in texts]
+    if len(dict(pairs)) < len(pairs):
+        raise InputError("command line", "KEY=VALUE", None, "a key is given twice; allowed: each key once")
+    return dict(pairs)
+
+
+def last_walk(kept: Path) -> list[CheckRecord]:
+    """The checks of the last walk in the records at `kept`; none where there is none, and no records are made then."""
+    if not kept.exists():
+        return []
+    with Records(kept) as records:
+        checks = records.checks()
+    return [check for check in checks if check.walk == checks[-1].walk]
+
+
+def values_of_last_walk(kept: Path, welder: Welder) -> dict[str, float | int | str]:
+    """The readings of the last walk by the key that they replace. Raises InputError where there are none."""
+    allowed = "allowed: KEY=VALUE, or a walk with `weldbeat commission` before"
+    if not kept.exists():
+        raise InputError(RECORDS_FILE, "no commissioning in it", None, allowed)
+    given = readings_for_file(last_walk(kept), welder)
+    if not given:
+        raise InputError(RECORDS_FILE, "no reading that belongs into the welder file", None, allowed)
+    return given
+
+
+def readings_for_file(checks: list[CheckRecord], welder: Welder) -> dict[str, float | int | str]:
+    """The readings of passed steps by the key that they replace."""
+    found: dict[str, float | int | str] = {}
+    for check in checks:
+        if check.outcome == "passed" and check.reading is not None and check.step in KEYS:
+            key = KEYS[check.step]
+            reading = check.reading
+            found[key] = round(reading) if reading == round(reading) or key.startswith("detector.") else reading
+            if key == "detector.offset_rise_us" and welder.detector.kind == "pulse":
+                found["detector.offset_fall_us"] = found[key]
+            if key == "transformer.shorted_current_A" and welder.transformer.taps:
+                found["transformer.shorted_tap"] = lowest_tap(welder.transformer)
+    return found

@@ -1,6 +1,6 @@
 """The commissioning steps under power: a resistive load, open electrodes, shorted electrodes, the first weld.
 
-Limits and their sources: as in commissioning_steps.py.
+Limits and their sources: as in steps.py.
 """
 
 from __future__ import annotations
@@ -17,7 +17,7 @@ from gen.commissioning.shots import (
     shorted_fraction,
     shot,
 )
-from gen.commissioning.walk import (
+from gen.commissioning.values import (
     OPEN,
     RESISTIVE,
     SCRAP,

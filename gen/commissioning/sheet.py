@@ -10,10 +10,11 @@ from jinja2 import Environment, PackageLoader, StrictUndefined
 from gen.boards import Board
 from gen.cautions import CAUTIONS
 from gen.commissioning.steps import SHORT_CIRCUIT
-from gen.commissioning.walk import NOT_DONE, Step
+from gen.commissioning.values import NOT_DONE, Step
+from gen.errors import InputError
 from gen.machine.welder import Welder
 from gen.ranges import shown
-from gen.records import CheckRecord
+from gen.records import RECORDS_FILE, CheckRecord
 
 _NAMES = {"shorted": ("shorted", SHORT_CIRCUIT)}  # steps under which more than one check stands
 
@@ -40,8 +41,11 @@ def sheet_html(welder: Welder, board: Board, steps: Sequence[Step]) -> str:
 def record_html(welder: Welder, board: Board, steps: Sequence[Step], walk: Sequence[CheckRecord]) -> str:
     """The record of one walk as one self-contained HTML page: every try of every step, and a line to sign.
 
-    Limits and instructions are told as they stood when each step was tried.
+    Limits and instructions are told as they stood when each step was tried. Raises InputError where the walk has no checks.
     """
+    if not walk:
+        allowed = "allowed: a walk with `weldbeat commission` before"
+        raise InputError(RECORDS_FILE, "no commissioning in it", None, allowed)
     lines = [
         _Line(number, step, tuple(check for check in walk if check.step in _NAMES.get(step.name, (step.name,))))
         for number, step in enumerate(steps, 1)

@@ -11,7 +11,7 @@ from collections.abc import Mapping
 from gen import words
 from gen.boards import Board
 from gen.commissioning.powered import MAINS, first_weld, open_electrodes, resistive, shorted
-from gen.commissioning.walk import (
+from gen.commissioning.values import (
     LOGIC,
     SUPPLY,
     UNPOWERED,

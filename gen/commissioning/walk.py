@@ -1,166 +1,268 @@
-"""Commissioning as values: stages, steps with their limits, and the judging of a reading.
-
-The steps of a machine are made in gen.wiring.commissioning_steps; the sheet prints them, `weldbeat commission` walks them.
-"""
+"""The walk from unpowered to the first weld: what is asked at each step, what came of it, and where it goes on."""
 
 from __future__ import annotations
 
-import math
-from dataclasses import dataclass
-from typing import Literal
+from collections.abc import Callable, Iterator, Mapping
+from contextlib import ExitStack, contextmanager
+from dataclasses import dataclass, field
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Protocol
 
-from gen.ranges import Figure, shown
+from gen.ask import Ask, Stopped, number
+from gen.boards import Board
+from gen.commissioning.board import BoardAsked, judge_log
+from gen.commissioning.calibration import readings_for_file
+from gen.commissioning.shots import Shot, short_circuit_A, shot
+from gen.commissioning.steps import SHORT_CIRCUIT, steps
+from gen.commissioning.values import NO_BOARD, NO_TOOL, Judged, Stage, Step, is_done, judge
+from gen.link import Link
+from gen.link.ports import only_port
+from gen.machine.welder import Welder
+from gen.records import CheckRecord, Records
+from gen.wiring.detector_offset import DetectorParts, offset_from_parts
 
-Outcome = Literal["passed", "failed", "not checked"]
-
-NO_BOARD = "no board was there to ask"
-NO_TOOL = "no instrument for it"
-
-NOT_DONE = (
-    "It measures nothing itself: it believes the readings that you type and what the board tells.",
-    "It cannot see a wire, and does not know whether what a step wants off is off.",
-    "It is no inspection: your local code says what must be checked, by whom and how often, and comes before every limit here.",
-    "It speaks of one machine on one day: after a change of wiring, parts or firmware, walk it anew.",
+_PATIENCE_S = 15.0
+_NONE, _PARTS = "none", "parts"
+# option's value of DetectorParts, question, most
+_PARTS_ASKED = (
+    ("series_ohm", "Resistance before the optocoupler's LED, ohm", 1e7),
+    ("pull_ohm", "Resistance at its output, ohm", 1e7),
+    ("transfer_low_percent", "Current transfer ratio, least of the data sheet, %", 1e4),
+    ("transfer_high_percent", "Current transfer ratio, greatest, %", 1e4),
+    ("delay_low_us", "Delay of its output, least, us", 1e4),
+    ("delay_high_us", "Delay of its output, greatest, us", 1e4),
 )
+
+
+class Guide(Ask, Protocol):
+    """How a front end shows a walk, and asks on the way."""
+
+    def begin(self, place: int, count: int, step: Step, enters: bool) -> bool:
+        """Show that step `place` of `count` begins.
+
+        `enters`: it is the first of its stage; show before what must be off and on, and ask whether it is so: False where not.
+        """
+
+    def say(self, text: str) -> None:
+        """Show one thing to do or to know."""
+
+    def came_of(self, judged: Judged) -> None:
+        """Show what came of the step that was begun last."""
 
 
 @dataclass(frozen=True)
-class Stage:
-    """Steps that want the same things off and on. `cautions`: places in gen.cautions.CAUTIONS that belong to it."""
+class Walked:
+    """How far a walk came. `failed`: the place of the step that stopped it, from 1; None where it came to its end.
 
-    title: str
-    state: tuple[str, ...]
-    cautions: tuple[int, ...]
-
-
-UNPOWERED = Stage(
-    "Unpowered",
-    (
-        "Off: the isolator, locked off, and the machine proved dead; a plug lies pulled in your sight.",
-        "Capacitors discharged, electrodes and work cold.",
-    ),
-    (0, 1),
-)
-SUPPLY = Stage(
-    "The supply, at the outlet",
-    (
-        "Off: the machine, not connected to the outlet.",
-        "On: the outlet. These readings are for a licensed electrician with an installation tester.",
-    ),
-    (0,),
-)
-LOGIC = Stage(
-    "Logic only",
-    (
-        "Off: the power circuit, isolator locked off. The gate lead is off the switch.",
-        "On: the board, from USB, and the zero-crossing detector from its own fused feed.",
-    ),
-    (1, 2),
-)
-RESISTIVE = Stage(
-    "A resistive load in the transformer's place",
-    (
-        "Isolate and lock off first. Both primary leads of the transformer are off; the load is on the switch instead.",
-        "The gate lead is on the switch. Clamp meter on one supply conductor: true RMS, with hold.",
-        "On: the isolator, only now. Hands off the load: it stays live through the snubber.",
-    ),
-    (1, 2),
-)
-OPEN = Stage(
-    "Transformer with open electrodes",
-    (
-        "Isolate and lock off first. The load is off, the transformer's primary back on, on the tap in use.",
-        "Electrodes apart so that they cannot touch, nothing between them. Clamp meter as before, on a low range.",
-        "On: the isolator, only now.",
-    ),
-    (1, 2, 3),
-)
-SHORTED = Stage(
-    "Electrodes shorted, lowest tap",
-    (
-        "Isolate and lock off first. The lowest tap is set: {tap}.",
-        "Electrodes bare and clean, pressed together under full force, nothing between them. Clamp meter as before.",
-        "On: the isolator, only now. One shot a minute: the board rests for a minute after it and takes no pedal.",
-    ),
-    (1, 2, 3, 4),
-)
-SCRAP = Stage(
-    "First weld, on scrap",
-    (
-        "Isolate and lock off first. The tap for the schedule is set, clean scrap of the joint lies between the electrodes.",
-        "Goggles and gloves on, what burns out of the way, a fire extinguisher at hand, the place ventilated.",
-        "On: the isolator, only now.",
-    ),
-    (1, 2, 3, 4, 5),
-)
-
-
-@dataclass(frozen=True)
-class Contact:
-    """An input that the board tells of: its level at rest, what to do to it, and what is wrong where it does not follow."""
-
-    bit: int
-    at_rest: bool
-    act: str
-    undo: str
-    wrong_at_rest: str
-    never: str
-
-
-@dataclass(frozen=True)
-class Step:
-    """One step. `read`: what to read, and with what ("" where the board tells); `limit`: within it the step passes.
-
-    `mend`: what to do where it fails. `lacking`: why this machine cannot have it checked ("" where it can). `shot`: the
-    weld that it makes, a name for gen.wiring.shots or "selected".
+    `left_out`: the names of steps that were not checked. `values`: the readings by the key of the welder file that they replace;
+    none where the walk was stopped.
     """
 
-    name: str
-    title: str
-    stage: Stage
-    do: tuple[str, ...]
-    read: str
-    limit: Figure
-    mend: str
-    needs_board: bool = False
-    tool_may_lack: bool = False
-    lacking: str = ""
-    contact: Contact | None = None
-    shot: str = ""
+    number: int
+    count: int
+    failed: int | None
+    left_out: tuple[str, ...] = ()
+    values: Mapping[str, float | int | str] = field(default_factory=dict)
 
-    @property
-    def limit_text(self) -> str:
-        """The limit in words, without its source; "" where no figure is read."""
-        low, high, unit = self.limit.low, self.limit.high, self.limit.unit
-        if self.contact is not None:
-            return ""
-        if math.isinf(high):
-            return f"at least {shown(low)} {unit}"
-        return f"at most {shown(high)} {unit}" if math.isinf(low) else self.limit.text
+
+@contextmanager
+def walking(
+    welder: Welder,
+    board: Board,
+    kept: Path,
+    guide: Guide,
+    lets_by: Callable[[Shot], bool],
+    port: str | None = None,
+    anew: bool = False,
+) -> Iterator[Walk]:
+    """A walk to go on with, or one `anew`, with what it needs open; every reading goes into the records at `kept`.
+
+    `port`: where the board is; without it the only board found is asked, and without any the steps that need one are not
+    checked. `lets_by`: whether the verdict lets a shot by; it shows why where it does not. Raises LinkError, InputError.
+    """
+    device = port or only_port()
+    with ExitStack() as stack:
+        link = stack.enter_context(Link(device, _PATIENCE_S)) if device else None
+        asked = None if link is None else BoardAsked(link, welder, guide.say)
+        records = stack.enter_context(Records(kept))
+        if asked is not None:
+            stack.callback(asked.put_back)
+        yield Walk(welder, board, asked, records, guide, lets_by, anew)
 
 
 @dataclass(frozen=True)
-class Judged:
-    """What came of a step, and why it was not passed."""
+class _Result:
+    """What came of a step, for the records."""
 
-    outcome: Outcome
-    why: str = ""
-
-
-def judge(step: Step, reading: float | None) -> Judged:
-    """Whether a reading is within the step's limit. None: there was nothing to read it with."""
-    if reading is None:
-        return Judged("not checked", step.lacking or NO_TOOL)
-    if step.limit.low <= reading <= step.limit.high:
-        return Judged("passed")
-    return Judged("failed", f"{shown(reading)} {step.limit.unit}, the limit is {step.limit_text}; {step.mend}")
+    judged: Judged
+    reading: float | None = None
+    note: str = ""
 
 
-def is_done(step: Step, outcome: str | None, has_board: bool) -> bool:
-    """Whether a walk may go on past a step whose last outcome was this (None: not tried).
+class Walk:
+    """One commissioning: the steps that are behind it, and the one that is next."""
 
-    What was left out for want of a board is to be made up for once there is one.
-    """
-    if outcome == "not checked":
-        return bool(step.lacking) or not (step.needs_board and has_board)
-    return outcome == "passed"
+    def __init__(
+        self,
+        welder: Welder,
+        board: Board,
+        asked: BoardAsked | None,
+        records: Records,
+        guide: Guide,
+        lets_by: Callable[[Shot], bool],
+        anew: bool,
+    ) -> None:
+        self._welder = welder
+        self._board = board
+        self._asked = asked
+        self._records = records
+        self._guide = guide
+        self._lets_by = lets_by
+        checks = records.checks()
+        last = checks[-1].walk if checks else 0
+        self._number = last + 1 if anew or not checks else last
+
+    def go(self) -> Walked:
+        """Walk on from the first step that is not passed, to the end or to one that fails. Raises Stopped, LinkError."""
+        stage: Stage | None = None
+        ahead = self._steps()
+        names = [step.name for step in ahead]
+        for place, name in enumerate(names, 1):
+            step = ahead[place - 1]
+            outcomes = {check.step: check.outcome for check in self._checks()}
+            if is_done(step, outcomes.get(name), self._asked is not None):
+                continue
+            left_out = step.lacking or (NO_BOARD if step.needs_board and self._asked is None else "")
+            enters = not left_out and (stage is None or stage.title != step.stage.title)
+            if enters:
+                stage = step.stage
+            if not self._guide.begin(place, len(names), step, enters):
+                raise Stopped
+            result = _Result(Judged("not checked", left_out)) if left_out else self._take(step)
+            self._keep(step, result)
+            self._guide.came_of(result.judged)
+            if result.judged.outcome == "failed":
+                return Walked(self._number, len(names), place)
+            if result.reading is not None:
+                ahead = self._steps()  # limits may rest on it
+        last = {check.step: check.outcome for check in self._checks()}
+        not_checked = tuple(name for name in names if last[name] != "passed")
+        values = readings_for_file(self._checks(), self._welder)
+        return Walked(self._number, len(names), None, not_checked, values)
+
+    def _steps(self) -> tuple[Step, ...]:
+        passed = {c.step: c.reading for c in self._checks() if c.outcome == "passed" and c.reading is not None}
+        return steps(self._welder, self._board, passed)
+
+    def _checks(self) -> list[CheckRecord]:
+        return self._records.checks(self._number)
+
+    def _take(self, step: Step) -> _Result:
+        for line in step.do if step.contact is None else ():
+            self._guide.say(line)
+        if step.limit_text:
+            self._guide.say(f"Limit: {step.limit_text} ({step.limit.source})")
+        if step.contact is not None and self._asked is not None:
+            return _Result(self._asked.contact(step.contact))
+        if step.shot and self._asked is not None:
+            return self._shoot(step, self._asked)
+        if step.name == "frequency" and self._asked is not None:
+            hertz, wrong = self._asked.frequency()
+            if wrong:
+                return _Result(Judged("failed", f"{wrong}; {step.mend}"))
+            return _Result(judge(step, hertz), hertz)
+        return self._read(step)
+
+    def _read(self, step: Step) -> _Result:
+        """Have a reading typed, and judge it."""
+        words = [*([_NONE] if step.tool_may_lack else []), *([_PARTS] if step.name.startswith("offset-") else [])]
+        others = "".join(f", or {word}" for word in words)
+        answer = self._guide.answer(f"{step.read}: reading in {step.limit.unit}{others}", _reading(step, words))
+        if answer == _NONE:
+            return _Result(Judged("not checked", NO_TOOL))
+        if answer == _PARTS:
+            return self._from_parts(step)
+        return _Result(judge(step, float(answer)), float(answer))
+
+    def _from_parts(self, step: Step) -> _Result:
+        """The detector's offset from its parts: a band, in which the file's value must lie."""
+        given = {
+            key: self._guide.answer(question, number(0.0 if key.startswith("delay") else 0.001, most))
+            for key, question, most in _PARTS_ASKED
+        }
+        mains = self._welder.mains
+        falling = step.name == "offset-fall"
+        try:
+            band = offset_from_parts(
+                DetectorParts(**given), mains.voltage_V, mains.frequency_Hz, self._board.logic_V, falling=falling
+            )
+        except ValueError as error:
+            return _Result(Judged("failed", f"{error}; {step.mend}"))
+        detector = self._welder.detector
+        held = detector.offset_fall_us if falling else detector.offset_rise_us
+        note = f"{band.text}, {band.source}"
+        if band.low <= held <= band.high:
+            return _Result(Judged("passed", note), None, note)
+        return _Result(Judged("failed", f"{note}; the welder file says {held} us; {step.mend}"))
+
+    def _shoot(self, step: Step, asked: BoardAsked) -> _Result:
+        """Judge a shot beforehand, have it made, and hold reading and log against what was planned."""
+        if step.tool_may_lack and not self._guide.yes(f"To read {step.read}: is there one?"):
+            return _Result(Judged("not checked", NO_TOOL))
+        table = None
+        if step.shot != "selected":
+            planned = shot(step.shot, self._welder, self._board)
+            table = planned.table
+            if not self._lets_by(planned):
+                return _Result(
+                    Judged("failed", "the verdict refuses this shot, and nothing was sent; mend what it names")
+                )
+        ready = asked.load(table)
+        if ready.outcome == "failed":
+            return _Result(ready)
+        self._guide.say("Now: press the pedal and hold it.")
+        if not asked.pressed():
+            return _Result(Judged("failed", "the board took no pedal; press it again when the walk goes on"))
+        reading = float(self._guide.answer(f"{step.read}: reading in A", _reading(step, [])))
+        entry, state = asked.weld()
+        log = judge_log(step, entry, None if table is None else table.fired_half_cycles, state)
+        judged = judge(step, reading)
+        if log.outcome == "failed":
+            return _Result(log, reading)
+        return _Result(judged, reading, log.why)
+
+    def _keep(self, step: Step, result: _Result) -> None:
+        limit = f"limit: {step.limit_text} ({step.limit.source})" if step.limit_text and not step.lacking else ""
+        beyond = result.judged.outcome == "failed" and result.judged == judge(step, result.reading)
+        why = step.mend if beyond else "" if result.judged.why == result.note else result.judged.why
+        note = "; ".join(part for part in (result.note, why, limit) if part)
+        unit = step.limit.unit if result.reading is not None else ""
+        self._add(step.name, result.judged.outcome, result.reading, unit, note)
+        if step.name == "shorted" and result.judged.outcome == "passed" and result.reading is not None:
+            # Reckoned now, with the file that the shot was made from: it may be another when the value is put into it.
+            full = short_circuit_A(result.reading, self._welder, self._board)
+            self._guide.say(f"At full conduction {full.text}: {full.source}.")
+            self._add(
+                SHORT_CIRCUIT,
+                "passed",
+                float(f"{full.middle:.3g}"),
+                "A",
+                f"{full.text} at full conduction; {full.source}",
+            )
+
+    def _add(self, name: str, outcome: str, reading: float | None, unit: str, note: str) -> None:
+        now = datetime.now(UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
+        board = "" if self._asked is None else self._asked.name
+        self._records.add_check(CheckRecord(self._number, name, 0, now, board, outcome, reading, unit, note))
+
+
+def _reading(step: Step, words: list[str]) -> Callable[[str], str | float]:
+    """Reads a number, below nothing only where the step's reading has a sign, or one of `words`."""
+    signed = step.name in ("offset-rise", "offset-fall", "open-balance")
+    numeric = number(-1e6 if signed else 0.0, 1e6)
+
+    def read(text: str) -> str | float:
+        return text if text in words else numeric(text)
+
+    return read

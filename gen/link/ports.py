@@ -56,6 +56,14 @@ def find_port(given: str | None) -> str:
     return found[0]
 
 
+def only_port() -> str | None:
+    """The port of the only board; None where there is none. Raises LinkError where there is a choice."""
+    try:
+        return find_port(None)
+    except Unplugged:
+        return None
+
+
 def unique_name(device: str, board: str) -> str:
     """What tells one board from the next: the serial number of its USB, or the board's name where it has none."""
     number = next((port.serial_number for port in ports() if port.device == device), "")

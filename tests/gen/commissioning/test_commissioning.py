@@ -24,7 +24,7 @@ from gen.commissioning.shots import (
     with_shorted_electrodes,
 )
 from gen.commissioning.steps import EARTH_OHM, INSULATION_MOHM, KEYS, SHORT_CIRCUIT, steps
-from gen.commissioning.walk import NOT_DONE, Step, is_done, judge
+from gen.commissioning.values import NOT_DONE, Step, is_done, judge
 from gen.machine.welder import Welder
 from gen.records import CheckRecord
 from gen.timing import GATE_END_DEG

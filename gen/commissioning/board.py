@@ -7,7 +7,7 @@ from collections.abc import Callable
 
 from gen import words
 from gen.commissioning.shots import NAME_BEGINS
-from gen.commissioning.walk import Contact, Judged, Step
+from gen.commissioning.values import Contact, Judged, Step
 from gen.link import Link
 from gen.link.client import ARMED_S
 from gen.link.errors import LinkError, Silent

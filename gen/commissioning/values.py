@@ -1,0 +1,166 @@
+"""Commissioning as values: stages, steps with their limits, and the judging of a reading.
+
+The steps of a machine are made in gen.commissioning.steps; the sheet prints them, gen.commissioning.walk goes through them.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import Literal
+
+from gen.ranges import Figure, shown
+
+Outcome = Literal["passed", "failed", "not checked"]
+
+NO_BOARD = "no board was there to ask"
+NO_TOOL = "no instrument for it"
+
+NOT_DONE = (
+    "It measures nothing itself: it believes the readings that you type and what the board tells.",
+    "It cannot see a wire, and does not know whether what a step wants off is off.",
+    "It is no inspection: your local code says what must be checked, by whom and how often, and comes before every limit here.",
+    "It speaks of one machine on one day: after a change of wiring, parts or firmware, walk it anew.",
+)
+
+
+@dataclass(frozen=True)
+class Stage:
+    """Steps that want the same things off and on. `cautions`: places in gen.cautions.CAUTIONS that belong to it."""
+
+    title: str
+    state: tuple[str, ...]
+    cautions: tuple[int, ...]
+
+
+UNPOWERED = Stage(
+    "Unpowered",
+    (
+        "Off: the isolator, locked off, and the machine proved dead; a plug lies pulled in your sight.",
+        "Capacitors discharged, electrodes and work cold.",
+    ),
+    (0, 1),
+)
+SUPPLY = Stage(
+    "The supply, at the outlet",
+    (
+        "Off: the machine, not connected to the outlet.",
+        "On: the outlet. These readings are for a licensed electrician with an installation tester.",
+    ),
+    (0,),
+)
+LOGIC = Stage(
+    "Logic only",
+    (
+        "Off: the power circuit, isolator locked off. The gate lead is off the switch.",
+        "On: the board, from USB, and the zero-crossing detector from its own fused feed.",
+    ),
+    (1, 2),
+)
+RESISTIVE = Stage(
+    "A resistive load in the transformer's place",
+    (
+        "Isolate and lock off first. Both primary leads of the transformer are off; the load is on the switch instead.",
+        "The gate lead is on the switch. Clamp meter on one supply conductor: true RMS, with hold.",
+        "On: the isolator, only now. Hands off the load: it stays live through the snubber.",
+    ),
+    (1, 2),
+)
+OPEN = Stage(
+    "Transformer with open electrodes",
+    (
+        "Isolate and lock off first. The load is off, the transformer's primary back on, on the tap in use.",
+        "Electrodes apart so that they cannot touch, nothing between them. Clamp meter as before, on a low range.",
+        "On: the isolator, only now.",
+    ),
+    (1, 2, 3),
+)
+SHORTED = Stage(
+    "Electrodes shorted, lowest tap",
+    (
+        "Isolate and lock off first. The lowest tap is set: {tap}.",
+        "Electrodes bare and clean, pressed together under full force, nothing between them. Clamp meter as before.",
+        "On: the isolator, only now. One shot a minute: the board rests for a minute after it and takes no pedal.",
+    ),
+    (1, 2, 3, 4),
+)
+SCRAP = Stage(
+    "First weld, on scrap",
+    (
+        "Isolate and lock off first. The tap for the schedule is set, clean scrap of the joint lies between the electrodes.",
+        "Goggles and gloves on, what burns out of the way, a fire extinguisher at hand, the place ventilated.",
+        "On: the isolator, only now.",
+    ),
+    (1, 2, 3, 4, 5),
+)
+
+
+@dataclass(frozen=True)
+class Contact:
+    """An input that the board tells of: its level at rest, what to do to it, and what is wrong where it does not follow."""
+
+    bit: int
+    at_rest: bool
+    act: str
+    undo: str
+    wrong_at_rest: str
+    never: str
+
+
+@dataclass(frozen=True)
+class Step:
+    """One step. `read`: what to read, and with what ("" where the board tells); `limit`: within it the step passes.
+
+    `mend`: what to do where it fails. `lacking`: why this machine cannot have it checked ("" where it can). `shot`: the
+    weld that it makes, a name for gen.commissioning.shots or "selected".
+    """
+
+    name: str
+    title: str
+    stage: Stage
+    do: tuple[str, ...]
+    read: str
+    limit: Figure
+    mend: str
+    needs_board: bool = False
+    tool_may_lack: bool = False
+    lacking: str = ""
+    contact: Contact | None = None
+    shot: str = ""
+
+    @property
+    def limit_text(self) -> str:
+        """The limit in words, without its source; "" where no figure is read."""
+        low, high, unit = self.limit.low, self.limit.high, self.limit.unit
+        if self.contact is not None:
+            return ""
+        if math.isinf(high):
+            return f"at least {shown(low)} {unit}"
+        return f"at most {shown(high)} {unit}" if math.isinf(low) else self.limit.text
+
+
+@dataclass(frozen=True)
+class Judged:
+    """What came of a step, and why it was not passed."""
+
+    outcome: Outcome
+    why: str = ""
+
+
+def judge(step: Step, reading: float | None) -> Judged:
+    """Whether a reading is within the step's limit. None: there was nothing to read it with."""
+    if reading is None:
+        return Judged("not checked", step.lacking or NO_TOOL)
+    if step.limit.low <= reading <= step.limit.high:
+        return Judged("passed")
+    return Judged("failed", f"{shown(reading)} {step.limit.unit}, the limit is {step.limit_text}; {step.mend}")
+
+
+def is_done(step: Step, outcome: str | None, has_board: bool) -> bool:
+    """Whether a walk may go on past a step whose last outcome was this (None: not tried).
+
+    What was left out for want of a board is to be made up for once there is one.
+    """
+    if outcome == "not checked":
+        return bool(step.lacking) or not (step.needs_board and has_board)
+    return outcome == "passed"
