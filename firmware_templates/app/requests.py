@@ -1,6 +1,7 @@
 """What the serial line may ask: what the board is and does, its schedules, its last welds, and a start for maintenance.
 
 Runs only when idle. What stands in the way of a request is told with the figure that is allowed, and nothing changes.
+A request changes nothing of the timer by itself: it answers what it wants done, and the supervisor does it.
 """
 
 from . import words
@@ -12,50 +13,81 @@ TYPE_CHECKING = False
 if TYPE_CHECKING:
     from typing import Any, Callable
 
-    from .supervisor import Supervisor
+    from interface import Config
+
+    from .duty import DutyGuard
+    from .store import Store
+    from .welds import Welds
 
 MOST_FIGURE = 32767
 FULL = "no room: at most %d schedules, and %d KiB together" % (words.MOST_SCHEDULES, MOST_BYTES // 1024)
 
+# What a request wants done.
+NOTHING = 0
+STORE = 1  # write the store's change; the answer follows
+RESTART = 2  # without the application
+
+# What the timer lets a request change, and what one that needs more is told.
+NO_CHANGE = 0
+MAINTENANCE = 1
+SETTINGS = 2
+NOT_NOW = (
+    "",
+    "not now: allowed when ready, waiting for mains or locked out",
+    "not now: allowed when ready, waiting for mains or locked out, with whole settings",
+)
+
 
 class Requests:
-    """Answers for a supervisor. A push is collected here until it is committed."""
+    """Answers from the store, the last welds and the duty guard; `status` gives that of the timer, as JSON text.
 
-    def __init__(self, supervisor: "Supervisor") -> None:
-        self.supervisor = supervisor
-        self.store = supervisor.store
-        self.config = supervisor.config
+    A push is collected here until it is committed.
+    """
+
+    def __init__(
+        self, config: "Config", store: "Store", last_welds: "Welds", duty: "DutyGuard", status: "Callable[[], str]"
+    ) -> None:
+        self.config = config
+        self.store = store
+        self.last_welds = last_welds
+        self.duty = duty
+        self.status = status
         self.name = ""  # of the table that is being pushed; "" when there is none
         self.digest = ""
         self.rows_total = 0
         self.rows: list[tuple[str, int, int, int]] = []
-        self.copies = 0  # written of the change under way
         self.changing = ("", "")  # first key of its answer, and the schedule's name
-        self.methods: dict[str, tuple[Callable[[dict[str, Any]], str], tuple[str, ...]]] = {
-            "hello": (self._hello, ()),
-            "status": (self._status, ()),
-            "schedules": (self._schedules, ()),
-            "read": (self._read, ("name", "from")),
-            "push_begin": (self._push_begin, ("name", "digest", "rows_total")),
-            "push_rows": (self._push_rows, ("from", "rows")),
-            "push_commit": (self._push_commit, ()),
-            "select": (self._select, ("name",)),
-            "remove": (self._remove, ("name",)),
-            "welds": (self._welds, ("since",)),
-            "maintain": (self._maintain, ()),
+        # What answers, the keys that it is asked with, what the timer must let it change, and what it wants done.
+        self.methods: dict[str, tuple[Callable[[dict[str, Any]], str], tuple[str, ...], int, int]] = {
+            "hello": (self._hello, (), NO_CHANGE, NOTHING),
+            "status": (self._status, (), NO_CHANGE, NOTHING),
+            "schedules": (self._schedules, (), NO_CHANGE, NOTHING),
+            "read": (self._read, ("name", "from"), NO_CHANGE, NOTHING),
+            "push_begin": (self._push_begin, ("name", "digest", "rows_total"), SETTINGS, NOTHING),
+            "push_rows": (self._push_rows, ("from", "rows"), SETTINGS, NOTHING),
+            "push_commit": (self._push_commit, (), SETTINGS, STORE),
+            "select": (self._select, ("name",), SETTINGS, STORE),
+            "remove": (self._remove, ("name",), SETTINGS, STORE),
+            "welds": (self._welds, ("since",), NO_CHANGE, NOTHING),
+            "maintain": (self._maintain, (), MAINTENANCE, RESTART),
         }
 
-    def answer(self, method: str, params: "dict[str, Any]") -> str:
-        """The result as JSON text, or "" where it follows when it is stored. Raises Refused."""
+    def answer(self, method: str, params: "dict[str, Any]", allowed: int) -> "tuple[str, int]":
+        """The result as JSON text, "" where it follows; and what is to be done. Raises Refused.
+
+        `allowed`: what may be changed now.
+        """
         if method not in self.methods:
             raise Refused(words.UNKNOWN_METHOD, "unknown method")
-        function, keys = self.methods[method]
+        function, keys, needed, wanted = self.methods[method]
         for key in keys:
             if key not in params:
                 raise Refused(words.WRONG_PARAMETERS, "%s is missing" % key)
         if len(params) != len(keys):
             raise Refused(words.WRONG_PARAMETERS, "allowed: %s" % (", ".join(keys) or "no parameters"))
-        return function(params)
+        if allowed < needed:
+            raise Refused(words.BUSY, NOT_NOW[needed])
+        return function(params), wanted
 
     # -- telling -------------------------------------------------------------------------------------------------
 
@@ -77,24 +109,7 @@ class Requests:
         )
 
     def _status(self, params: "dict[str, Any]") -> str:
-        it = self.supervisor
-        return (
-            '{"state": "%s", "reason": "%s", "way_out": "%s", "mains_mHz": %d, "welds": %d, "last": "%s", '
-            '"fired": %d, "planned": %d, "duty_left_half_cycles": %d, "duty_wait_s": %d, "selected": "%s", "inputs": %d}'
-        ) % (
-            words.STATE_NAMES[it.state],
-            words.REASON_NAMES[it.reason],
-            words.WAY_OUT[it.reason],
-            500000000 // it.lock.half_us if it.lock.locked() else 0,
-            it.welds,
-            words.ENDING_NAMES[it.ending],
-            it.fired,
-            it.plan.planned,
-            (it.duty.limit - it.duty.used) // 100,
-            it.duty.seconds_until(it.plan.cost),
-            self.store.selected,
-            it.inputs,
-        )
+        return self.status()
 
     def _names(self) -> str:
         return "[%s]" % ", ".join(['["%s", "%s"]' % pair for pair in self.store.names()])
@@ -118,17 +133,10 @@ class Requests:
         )
 
     def _welds(self, params: "dict[str, Any]") -> str:
-        welds = self.supervisor.last_welds
-        told = welds.told(_whole(params, "since", 0, 999999999), self.supervisor.duty.seconds)
-        return '{"boot": %d, "count": %d, "welds": %s}' % (self.store.boot, welds.count, told)
+        told = self.last_welds.told(_whole(params, "since", 0, 999999999), self.duty.seconds)
+        return '{"boot": %d, "count": %d, "welds": %s}' % (self.store.boot, self.last_welds.count, told)
 
     # -- changing ------------------------------------------------------------------------------------------------
-
-    def _idle(self) -> None:
-        if not self.supervisor.idle() or self.supervisor.reason == words.SETTINGS_DAMAGED:
-            raise Refused(
-                words.BUSY, "not now: allowed when ready, waiting for mains or locked out, with whole settings"
-            )
 
     def _stored(self, params: "dict[str, Any]") -> str:
         name: str = params["name"]
@@ -137,7 +145,6 @@ class Requests:
         return name
 
     def _push_begin(self, params: "dict[str, Any]") -> str:
-        self._idle()
         name, told = params["name"], params["digest"]
         if not is_name(name):
             raise Refused(
@@ -157,7 +164,6 @@ class Requests:
         return '{"ready": true}'
 
     def _push_rows(self, params: "dict[str, Any]") -> str:
-        self._idle()
         if not self.name:
             raise Refused(words.WRONG_PARAMETERS, "no push has begun")
         _whole(params, "from", len(self.rows), len(self.rows))
@@ -170,7 +176,6 @@ class Requests:
         return '{"rows": %d}' % len(self.rows)
 
     def _push_commit(self, params: "dict[str, Any]") -> str:
-        self._idle()
         name, rows = self.name, self.rows
         self.name = ""
         self.rows = []
@@ -185,53 +190,31 @@ class Requests:
             raise Refused(words.WRONG_PARAMETERS, "digest: these rows do not come to it")
         if not self.store.put(name, rows):
             raise Refused(words.STORAGE, FULL)
-        return self._begin_storing("name", name)
+        self.changing = ("name", name)
+        return ""
 
     def _select(self, params: "dict[str, Any]") -> str:
-        self._idle()
         name = self._stored(params)
         self.store.select(name)
-        return self._begin_storing("selected", name)
+        self.changing = ("selected", name)
+        return ""
 
     def _remove(self, params: "dict[str, Any]") -> str:
-        self._idle()
         name = self._stored(params)
         if name == self.store.selected:
             raise Refused(words.WRONG_PARAMETERS, "name: not the one that is selected")
         self.store.remove(name)
-        return self._begin_storing("names", name)
-
-    def _begin_storing(self, key: str, name: str) -> str:
-        self.changing = (key, name)
-        self.copies = 0
-        self.supervisor.store_now()
+        self.changing = ("names", name)
         return ""
 
-    def store_on(self) -> bool:
-        """Write one copy of the change under way. True when it is over, and answered."""
-        stored = self.store.write()
-        self.copies += 1
-        line = self.supervisor.line
-        if self.copies == 1:
-            if stored:
-                return False
-            self.store.undo()
-            line.refuse(words.STORAGE, "storage failing: nothing was changed")
-        else:
-            # The second copy is not needed for the answer: should it have failed, the next start writes it again.
-            line.reply(self._stored_told())
-        return True
-
-    def _stored_told(self) -> str:
+    def stored(self) -> str:
+        """The answer to the change that is stored now, as JSON text."""
         key, name = self.changing
         if key == "names":
             return '{"names": %s}' % self._names()
         return '{"%s": "%s", "digest": "%s"}' % (key, name, self.store.digest(name))
 
     def _maintain(self, params: "dict[str, Any]") -> str:
-        if not self.supervisor.idle():
-            raise Refused(words.BUSY, "not now: allowed when ready, waiting for mains or locked out")
-        self.supervisor.maintain = 1
         return '{"restarting": true}'
 
 

@@ -16,6 +16,12 @@ if TYPE_CHECKING:
 FILES = ("settings.a", "settings.b")
 MOST_BYTES = 16384  # of the whole body, so that the old settings, the new and what is read back find room together
 ROW_BYTES = 6
+
+# How far a change has come.
+UNDER_WAY = 0
+STORED = 1
+FAILED = 2  # and undone
+
 _HEAD = "weldbeat 1 %d %d"
 
 
@@ -32,6 +38,7 @@ class Store:
         self.sequence = 0  # of the newer copy; 0: nothing is stored
         self.newer = 1  # which of FILES it is
         self.before = (self.selected, self.schedules)
+        self.copies = 0  # written of the change under way
 
     def start(self) -> bool:
         """Read the settings and count this start. False when they are damaged, or cannot be stored for the first time."""
@@ -95,11 +102,15 @@ class Store:
         """True when there is more than may be stored."""
         return len(self.schedules) > MOST_SCHEDULES or len(self._body()) > MOST_BYTES
 
-    # -- changing: each until `write` has succeeded, or `undo` ------------------------------------------------------
+    # -- changing: each until `store_on` says that it is over -------------------------------------------------------
+
+    def _begin(self) -> None:
+        self.before = (self.selected, self.schedules)
+        self.copies = 0
 
     def put(self, name: str, rows: "Rows") -> bool:
         """Add or replace a schedule. False, and nothing changed, where there is no room."""
-        self.before = (self.selected, self.schedules)
+        self._begin()
         added = (name, digest(name, self.config.FREQUENCY_HZ, rows), packed(rows))
         self.schedules = [schedule for schedule in self.schedules if schedule[0] != name] + [added]
         if self.full():
@@ -109,17 +120,29 @@ class Store:
 
     def select(self, name: str) -> None:
         """Weld with this schedule from now on."""
-        self.before = (self.selected, self.schedules)
+        self._begin()
         self.selected = name
 
     def remove(self, name: str) -> None:
         """Forget a schedule."""
-        self.before = (self.selected, self.schedules)
+        self._begin()
         self.schedules = [schedule for schedule in self.schedules if schedule[0] != name]
 
     def undo(self) -> None:
         """Back to what was before the last change."""
         self.selected, self.schedules = self.before
+
+    def store_on(self) -> int:
+        """Write one copy of the change, and say how far it has come: one call a copy, since each takes long."""
+        stored = self.write()
+        self.copies += 1
+        if self.copies > 1:
+            # The first copy holds the change. Should the second have failed, the next start writes it again.
+            return STORED
+        if stored:
+            return UNDER_WAY
+        self.undo()
+        return FAILED
 
     def write(self) -> bool:
         """Write everything over the older copy and read it back. True when that holds; then it is the newer."""

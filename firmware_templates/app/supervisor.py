@@ -10,12 +10,14 @@ from .duty import DutyGuard
 from .line import Line
 from .lock import MainsLock
 from .plan import Plan
-from .requests import Requests
-from .store import Store
+from .requests import MAINTENANCE, NO_CHANGE, RESTART, SETTINGS, STORE, Requests
+from .store import FAILED, UNDER_WAY, Store
 from .welds import Welds
 
 TYPE_CHECKING = False
 if TYPE_CHECKING:
+    from typing import Any
+
     from interface import Config, Driver
 
 STEADY_MS = 20  # a pedal contact that has not moved for this long has stopped bouncing
@@ -34,7 +36,7 @@ ARMED_WAKE_MS = 5
 
 
 class Supervisor:
-    """State of the timer. The attributes are read by the simulator and the serial line; only this class writes them."""
+    """State of the timer. The attributes are read by main.py and the simulator; only this class writes them."""
 
     def __init__(self, driver: "Driver", config: "Config") -> None:
         self.driver = driver
@@ -44,8 +46,8 @@ class Supervisor:
         self.store = Store(driver, config)
         self.plan = Plan((), config.NOMINAL_HALF_US)
         self.last_welds = Welds()
-        self.requests = Requests(self)
-        self.line = Line(driver, config.STOP_LINE, self.requests.answer)
+        self.requests = Requests(config, self.store, self.last_welds, self.duty, self._told)
+        self.line = Line(driver, config.STOP_LINE, self._answer)
         self.state = words.STARTING
         self.reason = words.NO_REASON
         self.ending = words.NEVER
@@ -73,10 +75,6 @@ class Supervisor:
     def armed(self) -> bool:
         """True from an accepted pedal to the end of off time."""
         return words.SQUEEZE <= self.state and self.state <= words.OFF
-
-    def idle(self) -> bool:
-        """True where settings may be changed: nothing is under way and nothing can begin in this step."""
-        return self.state == words.READY or self.state == words.WAITING_FOR_MAINS or self.state == words.LOCKED_OUT
 
     def step(self, now_ms: int) -> int:
         """Look, act, and return when to be called again (a time of the same clock)."""
@@ -120,6 +118,44 @@ class Supervisor:
                 self._enter(words.READY, now_ms)
         self.driver.alive(1 if self.state == words.READY or self.armed() else 0)
         return after(now_ms, ARMED_WAKE_MS if self.armed() else IDLE_WAKE_MS)
+
+    # -- the serial line -----------------------------------------------------------------------------------------
+
+    def _answer(self, method: str, params: "dict[str, Any]") -> str:
+        """Answer a request and do what it wants done. Raises Refused."""
+        result, wanted = self.requests.answer(method, params, self._may_change())
+        if wanted == STORE:
+            self.was_locked_out = self.state == words.LOCKED_OUT
+            self.state = words.STORING
+        elif wanted == RESTART:
+            self.maintain = 1
+        return result
+
+    def _may_change(self) -> int:
+        """Nothing while something is under way or can begin in this step; no settings where those held are not whole."""
+        if self.state != words.READY and self.state != words.WAITING_FOR_MAINS and self.state != words.LOCKED_OUT:
+            return NO_CHANGE
+        return MAINTENANCE if self.reason == words.SETTINGS_DAMAGED else SETTINGS
+
+    def _told(self) -> str:
+        """The status, as JSON text."""
+        return (
+            '{"state": "%s", "reason": "%s", "way_out": "%s", "mains_mHz": %d, "welds": %d, "last": "%s", '
+            '"fired": %d, "planned": %d, "duty_left_half_cycles": %d, "duty_wait_s": %d, "selected": "%s", "inputs": %d}'
+        ) % (
+            words.STATE_NAMES[self.state],
+            words.REASON_NAMES[self.reason],
+            words.WAY_OUT[self.reason],
+            500000000 // self.lock.half_us if self.lock.locked() else 0,
+            self.welds,
+            words.ENDING_NAMES[self.ending],
+            self.fired,
+            self.plan.planned,
+            (self.duty.limit - self.duty.used) // 100,
+            self.duty.seconds_until(self.plan.cost),
+            self.store.selected,
+            self.inputs,
+        )
 
     # -- looking -------------------------------------------------------------------------------------------------
 
@@ -203,17 +239,18 @@ class Supervisor:
         """Weld with what is selected; with nothing where the settings are damaged."""
         self.plan = Plan(self.store.rows(self.store.selected), self.config.NOMINAL_HALF_US)
 
-    def store_now(self) -> None:
-        """Write the changed settings, a copy a step. Only when idle."""
-        self.was_locked_out = self.state == words.LOCKED_OUT
-        self.state = words.STORING
-
     def _storing(self, now_ms: int) -> None:
         """One copy a step, so that the watchdog is fed in between. The pedal must be seen open again before the next weld."""
         self.stalled = True
-        if self.requests.store_on():
-            self._take_schedule()
-            self._enter(words.LOCKED_OUT if self.was_locked_out else words.WAITING_FOR_MAINS, now_ms)
+        outcome = self.store.store_on()
+        if outcome == UNDER_WAY:
+            return
+        if outcome == FAILED:
+            self.line.refuse(words.STORAGE, "storage failing: nothing was changed")
+        else:
+            self.line.reply(self.requests.stored())
+        self._take_schedule()
+        self._enter(words.LOCKED_OUT if self.was_locked_out else words.WAITING_FOR_MAINS, now_ms)
 
     def _ready(self, now_ms: int) -> None:
         if not self.lock.locked():

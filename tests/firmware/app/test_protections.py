@@ -286,7 +286,7 @@ PROTECTIONS = (
         "after a write to flash the mains is locked to anew",
         partial(run, serial=SELECTED),
         lambda r: waited_s(r) > 0.08,
-        (SUPERVISOR, "self.stalled = True\n        if self.requests", "if self.requests"),
+        (SUPERVISOR, "self.stalled = True\n        outcome =", "outcome ="),
     ),
 )
 

@@ -10,6 +10,9 @@ from typing import Any
 
 import pytest
 
+from firmware_templates.app.line import Refused
+from firmware_templates.app.requests import NO_CHANGE, NOTHING, RESTART, SETTINGS, STORE
+from gen import words
 from gen.boards import boards
 from gen.firmware import render
 from gen.words import PEDAL, STOP_OPEN
@@ -165,7 +168,7 @@ def test_schedules_and_their_rows_are_told_eight_at_a_time(talk: Talk) -> None:
 
 
 @pytest.mark.parametrize(
-    ("method", "params", "words"),
+    ("method", "params", "told"),
     [
         ("hello", {"x": 1}, "allowed: no parameters"),
         ("status", {"x": 1}, "allowed: no parameters"),
@@ -196,10 +199,10 @@ def test_schedules_and_their_rows_are_told_eight_at_a_time(talk: Talk) -> None:
         ("remove", {"name": "first"}, "name: not the one that is selected"),
     ],
 )
-def test_parameters_that_are_none(method: str, params: dict[str, Any], words: str, talk: Talk) -> None:
+def test_parameters_that_are_none(method: str, params: dict[str, Any], told: str, talk: Talk) -> None:
     """One of them wrong, missing or too many; nothing changes, and a push goes through afterwards."""
     kept = talk.board.kept()
-    assert talk.ask(method, **params) == (-32602, words)
+    assert talk.ask(method, **params) == (-32602, told)
     assert talk.board.kept() == kept
     assert talk.push("pushed", TABLE) == {"name": "pushed", "digest": PUSHED.digest}
 
@@ -264,8 +267,8 @@ def test_rows_come_in_their_order_and_no_more_than_announced(talk: Talk) -> None
 def test_what_a_row_may_hold(row: Any, taken: bool, talk: Talk) -> None:
     """What fits into storage: anything else would be stored as something else."""
     talk.ask("push_begin", **BEGIN)
-    words = "rows: each must be [phase 0 to 7, half-cycles, delay_us or -1, heat]"
-    assert talk.ask("push_rows", first=0, rows=[row]) == ({"rows": 1} if taken else (-32602, words))
+    told = "rows: each must be [phase 0 to 7, half-cycles, delay_us or -1, heat]"
+    assert talk.ask("push_rows", first=0, rows=[row]) == ({"rows": 1} if taken else (-32602, told))
 
 
 def test_a_commit_is_held_against_limits_and_digest(talk: Talk) -> None:
@@ -359,12 +362,8 @@ def test_what_an_idle_board_takes(place: str, talk: Talk) -> None:
 
 
 def test_what_a_board_that_is_not_idle_refuses(talk: Talk) -> None:
-    """Asked of the requests themselves, since while armed the line does not come so far."""
-    requests = talk.board.supervisor.requests
-    states = talk.board.supervisor
-    from firmware_templates.app.line import Refused
-    from gen.words import SETTINGS_DAMAGED, SQUEEZE
-
+    """Asked of the supervisor itself, since while armed the line does not come so far."""
+    timer = talk.board.supervisor
     changing: list[tuple[str, dict[str, Any]]] = [
         ("push_begin", BEGIN),
         ("push_rows", {"from": 0, "rows": [[0, 20, -1, 0]]}),
@@ -372,16 +371,27 @@ def test_what_a_board_that_is_not_idle_refuses(talk: Talk) -> None:
         ("select", {"name": "first"}),
         ("remove", {"name": "first"}),
     ]
-    states.state = SQUEEZE
+    timer.state = words.SQUEEZE
     for method, params in [*changing, ("maintain", {})]:
         with pytest.raises(Refused) as refused:
-            requests.answer(method, params)
-        words = NOT_NOW if method == "maintain" else NOT_NOW + ", with whole settings"
-        assert (refused.value.code, refused.value.message) == (-32000, words)
+            timer._answer(method, params)
+        told = NOT_NOW if method == "maintain" else NOT_NOW + ", with whole settings"
+        assert (refused.value.code, refused.value.message) == (-32000, told)
     for method, params in (("hello", {}), ("status", {}), ("schedules", {}), ("read", {"name": "first", "from": 0})):
-        assert requests.answer(method, params)
+        assert timer._answer(method, params)
+    assert (timer.state, timer.maintain) == (words.SQUEEZE, 0)
     damaged = Talk(flash=Flash({"settings.a": b"?", "settings.b": b"?"}))
-    assert damaged.board.supervisor.reason == SETTINGS_DAMAGED
+    assert damaged.board.supervisor.reason == words.SETTINGS_DAMAGED
     assert damaged.ask("push_begin", **BEGIN) == (-32000, NOT_NOW + ", with whole settings")
     assert damaged.ask("status")["reason"] == "settings damaged"
     assert damaged.ask("maintain") == {"restarting": True}
+
+
+def test_a_request_does_nothing_of_what_it_wants(talk: Talk) -> None:
+    """It answers with that: the timer stays as it is, and nothing is written before the supervisor begins to store."""
+    timer = talk.board.supervisor
+    before, kept = (timer.state, timer.maintain), dict(talk.board.flash.files)
+    assert timer.requests.answer("maintain", {}, SETTINGS) == ('{"restarting": true}', RESTART)
+    assert timer.requests.answer("select", {"name": "first"}, SETTINGS) == ("", STORE)
+    assert timer.requests.answer("schedules", {}, NO_CHANGE)[1] == NOTHING
+    assert ((timer.state, timer.maintain), dict(talk.board.flash.files)) == (before, kept)
