@@ -8,7 +8,7 @@ from functools import cached_property
 
 from scipy.optimize import brentq  # type: ignore[import-untyped,unused-ignore]
 
-from gen.handbook.tables import ClassRow, between, cited, class_rows
+from gen.handbook.tables import ClassRow, between, class_rows, from_memory
 from gen.units import INCH_MM
 
 LOSS_TO_MM = 1.575  # 0.062 in: in thicker sheets classes A and C do not obey the loss law
@@ -57,7 +57,7 @@ class Classes:
             current_A=between(rows, mm, lambda r: r.current_A),
             nugget_in=between(rows, mm, lambda r: r.nugget_in),
             shear_lb=between(rows, mm, lambda r: r.shear_lb),
-            from_memory="FROM MEMORY" in cited(rows, mm),
+            from_memory=from_memory(rows, mm),
         )
 
     @cached_property

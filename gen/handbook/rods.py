@@ -68,7 +68,8 @@ def suggest_rods(joint: Joint, current: Figure, frequency_Hz: int) -> Suggestion
     percent = percent_for(middle.current_A, current)
     delivered = scaled(current, percent)
     of_table = f"{100 * delivered.middle / middle.current_A:.0f} % of the table's current"
-    figures = _figures(joint, middle, spanning((low.least_A, high.least_A), "A", _LOSS))
+    table = _at_diameter(joint, middle)
+    figures = (*table.figures(), ("no time will do below", spanning((low.least_A, high.least_A), "A", _LOSS)))
     against = f"of the table's current: {compared(current, middle.current_A)}"
     if percent < LEAST_PERCENT:
         why_not = f"the table wants {shown(middle.current_A)} A, {percent} % of this tap's current; change the tap"
@@ -86,8 +87,7 @@ def suggest_rods(joint: Joint, current: Figure, frequency_Hz: int) -> Suggestion
             )
         )
         return Suggestion(joint, frequency_Hz, current, why_not, _helps(joint), figures=figures, against=against)
-    table_force = next(figure for name, figure in figures if name == "force")
-    cautions = list(force_cautions(joint, table_force))
+    cautions = list(force_cautions(joint, table.force))
     worst_s = high.ceiling_s(delivered.low)
     if worst_s == math.inf:
         cautions.append(
@@ -117,8 +117,8 @@ def suggest_rods(joint: Joint, current: Figure, frequency_Hz: int) -> Suggestion
         against=against,
         practice=(
             *shape.practice,
-            *force_practice(joint, table_force),
-            setdown_practice(dict(figures)["setdown"].middle),
+            *force_practice(joint, table.force),
+            setdown_practice(table.setdown.middle),
             *faces,
             *rod_shunting(joint, delivered),
         ),
@@ -154,26 +154,48 @@ def _helps(joint: Joint) -> tuple[str, ...]:
     return helps(joint) if joint.setdown_percent == 15 else (*helps(joint), "less setdown, which is less strong")
 
 
-def _figures(joint: Joint, middle: RodSetting, never: Figure) -> tuple[tuple[str, Figure], ...]:
+@dataclass(frozen=True)
+class _TableFigures:
+    """What the cross-wire table says of a joint. `forces`: where copies of it differ, the widest first."""
+
+    current: Figure
+    weld: Figure
+    forces: tuple[Figure, ...]
+    setdown: Figure
+    strength: Figure
+
+    @property
+    def force(self) -> Figure:
+        return self.forces[0]
+
+    def figures(self) -> tuple[tuple[str, Figure], ...]:
+        return (
+            ("current", self.current),
+            ("weld time", self.weld),
+            *(("force", force) for force in self.forces),
+            ("setdown", self.setdown),
+            ("strength", self.strength),
+        )
+
+
+def _at_diameter(joint: Joint, middle: RodSetting) -> _TableFigures:
     rows, mm = rod_rows(joint.finish, joint.setdown_percent), middle.diameter_mm
     table = f"cross-wire table, {joint.finish.replace('_', '-')}, setdown {joint.setdown_percent:g} %"
     source = f"{table}, {cited(rows, mm)}"
     # The table's forces climb unevenly with the diameter: between two rows, both.
     near = around(rows, mm)
     force = spanning((row.force_N for row in near), "N", source)
-    forces = [("force", force)]
+    forces = [force]
     if joint.finish == "cold_drawn" and joint.setdown_percent == 15 and any(row.diameter_in == 0.3125 for row in near):
         other = "a metric copy of the table, which has 933 lb in row 0.3125 in where this one has 825"
         most_N = max(row.force_N * (933 / 825 if row.diameter_in == 0.3125 else 1) for row in near)
-        forces.insert(0, ("force", Figure(force.low, most_N, "N", f"up to {other}")))
-    thin = f"{table}, {cited(rows, joint.thin_mm)}, by the thinner rod"
+        forces.insert(0, Figure(force.low, most_N, "N", f"up to {other}"))
     strength_N = between(rows, joint.thin_mm, lambda r: r.strength_N)
     setdown_mm = joint.setdown_percent / 100 * joint.thin_mm
-    return (
-        ("current", Figure(middle.current_A, middle.current_A, "A", source)),
-        ("weld time", Figure(middle.weld_s, middle.weld_s, "s", f"{source}, at that current")),
-        *forces,
-        ("setdown", Figure(setdown_mm, setdown_mm, "mm", f"{joint.setdown_percent:g} % of the thinner rod")),
-        ("strength", Figure(strength_N, strength_N, "N", thin)),
-        ("no time will do below", never),
+    return _TableFigures(
+        current=Figure(middle.current_A, middle.current_A, "A", source),
+        weld=Figure(middle.weld_s, middle.weld_s, "s", f"{source}, at that current"),
+        forces=tuple(forces),
+        setdown=Figure(setdown_mm, setdown_mm, "mm", f"{joint.setdown_percent:g} % of the thinner rod"),
+        strength=Figure(strength_N, strength_N, "N", f"{table}, {cited(rows, joint.thin_mm)}, by the thinner rod"),
     )

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 from gen.handbook.classes import BELOW_C, LOSS_TO_MM, WITHIN_CLASSES, WITHIN_LOSS, Classes, loss_law
@@ -17,7 +18,7 @@ from gen.handbook.practice import (
 )
 from gen.handbook.shape import LEAST_PERCENT, Shape, sheet_shape
 from gen.handbook.suggestion import Suggestion, compared, percent_for, scaled
-from gen.handbook.tables import IsoRange, between, cited, class_rows, iso_row, optimum_rows
+from gen.handbook.tables import IsoRange, IsoRow, OptimumRow, between, cited, class_rows, iso_row, optimum_rows
 from gen.joint import Joint
 from gen.ranges import Figure, shown, spanning
 
@@ -31,21 +32,21 @@ def suggest_sheets(joint: Joint, current: Figure, frequency_Hz: int) -> Suggesti
     classes = Classes(mm)
     percent = percent_for(classes.at("A").current_A, current)
     delivered = scaled(current, percent)
-    figures = _figures(joint, classes, delivered.middle)
+    optimum = _optimum(joint, mm)
+    figures = _figures(joint, classes, optimum, delivered.middle)
     middle_s = classes.weld_s(delivered.middle)
     why_not = _why_not(classes, percent, delivered, middle_s)
     against = _against(classes, current)
     if why_not or middle_s is None:
         ways = ("a lower tap",) if percent < LEAST_PERCENT else helps(joint)
         return Suggestion(joint, frequency_Hz, current, why_not, ways, figures=figures, against=against)
-    time = _time(joint, classes, delivered, figures)
-    named = dict(figures)
+    time = _time(joint, classes, delivered)
     table_force = _table_force(classes, delivered.middle)
-    warned, neighbours = sheet_shunting(joint, named["spacing, at least"], named["overlap, at least"])
+    warned, neighbours = sheet_shunting(joint, optimum.spacing, optimum.overlap)
     cautions = [
         *force_cautions(joint, table_force),
         *time.cautions,
-        *face_cautions(joint, named["electrode face"].middle),
+        *face_cautions(joint, optimum.face.middle),
         *warned,
     ]
     if sum(joint.sheets_mm or ()) > ISO_PILE_MM:
@@ -59,11 +60,11 @@ def suggest_sheets(joint: Joint, current: Figure, frequency_Hz: int) -> Suggesti
         percent=percent,
         weld=time.weld,
         start_s=time.start_s,
-        hold=named["hold, at least"],
+        hold=optimum.hold,
         figures=figures,
         assumptions=time.assumptions,
         cautions=tuple(cautions),
-        beside=_beside(figures, mm, delivered.middle),
+        beside=_beside(optimum, mm, delivered.middle),
         against=against,
         practice=(*time.shape.practice, *force_practice(joint, table_force), *neighbours),
         shape=time.shape,
@@ -81,7 +82,7 @@ class _Time:
     cautions: tuple[str, ...]
 
 
-def _time(joint: Joint, classes: Classes, delivered: Figure, figures: tuple[tuple[str, Figure], ...]) -> _Time:
+def _time(joint: Joint, classes: Classes, delivered: Figure) -> _Time:
     """The weld time over the machine's current, of which something is known at least in the middle."""
     c = classes.at("C")
     weakest_A, longest_s = _weakest(classes, delivered)
@@ -99,7 +100,7 @@ def _time(joint: Joint, classes: Classes, delivered: Figure, figures: tuple[tupl
     start_s = classes.weld_s(delivered.high) or longest_s
     low_s = start_s * (1 - margin)
     source = f"{_how(classes, delivered, weakest_A)}{pile.how}; over the machine's current and {100 * margin:.0f} % either way"
-    for iso in _shorter(figures, low_s):
+    for iso in _shorter(classes.thickness_mm, delivered.middle, low_s):
         assumptions.append(
             f"The tables disagree: {iso.source} has {iso.text} at this current, with its own force. The range reaches down to "
             "it, and the schedule begins with it."
@@ -224,7 +225,57 @@ def _against(classes: Classes, current: Figure) -> str:
     return f"of the tables' current: {shares}, {compared(current, optimum_A)} of the optimum"
 
 
-def _figures(joint: Joint, classes: Classes, current_A: float) -> tuple[tuple[str, Figure], ...]:
+@dataclass(frozen=True)
+class _Optimum:
+    """The optimum table at one thickness; weld size and strength are those of the thinnest sheet."""
+
+    current: Figure
+    weld: Figure
+    force: Figure
+    size: Figure
+    strength: Figure
+    hold: Figure
+    face: Figure
+    spacing: Figure
+    overlap: Figure
+
+    def figures(self) -> tuple[tuple[str, Figure], ...]:
+        return (
+            ("current", self.current),
+            ("weld time", self.weld),
+            ("force", self.force),
+            ("weld size", self.size),
+            ("strength in shear", self.strength),
+            ("hold, at least", self.hold),
+            ("electrode face", self.face),
+            ("spacing, at least", self.spacing),
+            ("overlap, at least", self.overlap),
+        )
+
+
+def _optimum(joint: Joint, mm: float) -> _Optimum:
+    rows, thin_mm = optimum_rows(), joint.thin_mm
+    factor, more = spacing_factor(joint)
+
+    def point(value: Callable[[OptimumRow], float], unit: str, size_mm: float = mm) -> Figure:
+        found = between(rows, size_mm, value)
+        return Figure(found, found, unit, f"optimum table, {cited(rows, size_mm)}")
+
+    spacing = point(lambda r: r.spacing_mm, "mm")
+    return _Optimum(
+        current=point(lambda r: r.current_A, "A"),
+        weld=point(lambda r: r.weld_s, "s"),
+        force=point(lambda r: r.force_N, "N"),
+        size=point(lambda r: r.fused_zone_mm, "mm", thin_mm),
+        strength=point(lambda r: r.strength_N, "N", thin_mm),
+        hold=point(lambda r: r.hold_s, "s"),
+        face=point(lambda r: r.face_diameter_mm, "mm"),
+        spacing=Figure(spacing.low * factor, spacing.high * factor, "mm", spacing.source + more),
+        overlap=point(lambda r: r.overlap_mm, "mm"),
+    )
+
+
+def _figures(joint: Joint, classes: Classes, optimum: _Optimum, current_A: float) -> tuple[tuple[str, Figure], ...]:
     mm, thin_mm = classes.thickness_mm, joint.thin_mm
     found: list[tuple[str, Figure]] = []
 
@@ -249,21 +300,7 @@ def _figures(joint: Joint, classes: Classes, current_A: float) -> tuple[tuple[st
         source = _between(classes, current_A, thin_mm)
         add("weld size", (first.nugget_mm, second.nugget_mm), "mm", source)
         add("strength in shear", (first.strength_N, second.strength_N), "N", source)
-    optimum = optimum_rows()
-
-    def point(name: str, value: float, unit: str, size_mm: float = mm, more: str = "") -> None:
-        found.append((name, Figure(value, value, unit, f"optimum table, {cited(optimum, size_mm)}{more}")))
-
-    point("current", between(optimum, mm, lambda r: r.current_A), "A")
-    point("weld time", between(optimum, mm, lambda r: r.weld_s), "s")
-    point("force", between(optimum, mm, lambda r: r.force_N), "N")
-    point("weld size", between(optimum, thin_mm, lambda r: r.fused_zone_mm), "mm", thin_mm)
-    point("strength in shear", between(optimum, thin_mm, lambda r: r.strength_N), "N", thin_mm)
-    point("hold, at least", between(optimum, mm, lambda r: r.hold_s), "s")
-    point("electrode face", between(optimum, mm, lambda r: r.face_diameter_mm), "mm")
-    factor, more = spacing_factor(joint)
-    point("spacing, at least", between(optimum, mm, lambda r: r.spacing_mm) * factor, "mm", more=more)
-    point("overlap, at least", between(optimum, mm, lambda r: r.overlap_mm), "mm")
+    found += optimum.figures()
     found += _iso_figures(mm, current_A)
     found.append(("weld size", weld_size_rule(thin_mm)))
     found += _never(classes)
@@ -294,19 +331,26 @@ def _never(classes: Classes) -> list[tuple[str, Figure]]:
     return [("no time will do below", spanning((law[1] for law in laws if law), "A", source))]
 
 
+def _iso_conditions(row: IsoRow, current_A: float) -> list[tuple[str, IsoRange]]:
+    """The conditions of a row of ISO 14373 whose currents hold this one, each with its source."""
+    named = (("medium", row.first), ("high", row.second))
+    return [
+        (f"ISO 14373, {name} force, {row.printed}", condition)
+        for name, condition in named
+        if condition.current_A[0] <= current_A <= condition.current_A[1]
+    ]
+
+
 def _iso_figures(mm: float, current_A: float) -> list[tuple[str, Figure]]:
     """The ISO condition whose currents hold this machine's, or the medium one's current alone where none does."""
     row = iso_row(mm)
     if row is None:
         return []
-    named: tuple[tuple[str, IsoRange], ...] = (("medium", row.first), ("high", row.second))
     found = []
-    for name, condition in named:
-        if condition.current_A[0] <= current_A <= condition.current_A[1]:
-            source = f"ISO 14373, {name} force, {row.printed}"
-            found.append(("current", Figure(*condition.current_A, "A", source)))
-            found.append(("weld time", Figure(*condition.weld_s, "s", source)))
-            found.append(("force", Figure(*condition.force_N, "N", source)))
+    for source, condition in _iso_conditions(row, current_A):
+        found.append(("current", Figure(*condition.current_A, "A", source)))
+        found.append(("weld time", Figure(*condition.weld_s, "s", source)))
+        found.append(("force", Figure(*condition.force_N, "N", source)))
     if not found:
         outside = "below" if current_A < row.first.current_A[0] else "outside"
         source = f"ISO 14373, medium force, {row.printed}; this machine is {outside} it"
@@ -314,20 +358,25 @@ def _iso_figures(mm: float, current_A: float) -> list[tuple[str, Figure]]:
     return found
 
 
-def _beside(figures: tuple[tuple[str, Figure], ...], mm: float, current_A: float) -> tuple[Figure, ...]:
+def _iso_times(mm: float, current_A: float) -> list[tuple[Figure, Figure]]:
+    """(weld time, force) of ISO 14373 at this very current."""
+    row = iso_row(mm)
+    return [
+        (Figure(*condition.weld_s, "s", source), Figure(*condition.force_N, "N", source))
+        for source, condition in (_iso_conditions(row, current_A) if row else [])
+    ]
+
+
+def _beside(optimum: _Optimum, mm: float, current_A: float) -> tuple[Figure, ...]:
     """Weld times of the other tables at this very current, each with the force that it goes with."""
-    optimum_A = between(optimum_rows(), mm, lambda r: r.current_A)
-    found = []
-    for name, figure in figures:
-        far = figure.source.startswith("optimum") and abs(current_A / optimum_A - 1) > NEAR_OPTIMUM
-        if name != "weld time" or figure.source.startswith("class") or far:
-            continue
-        force = next(f for n, f in figures if n == "force" and f.source == figure.source)
-        found.append(Figure(figure.low, figure.high, "s", f"{figure.source}; with its force, {force.text}"))
-    return tuple(found)
+    near = abs(current_A / optimum.current.middle - 1) <= NEAR_OPTIMUM
+    pairs = [*([(optimum.weld, optimum.force)] if near else []), *_iso_times(mm, current_A)]
+    return tuple(
+        Figure(weld.low, weld.high, "s", f"{weld.source}; with its force, {force.text}") for weld, force in pairs
+    )
 
 
-def _shorter(figures: tuple[tuple[str, Figure], ...], low_s: float) -> list[Figure]:
+def _shorter(mm: float, current_A: float, low_s: float) -> list[Figure]:
     """Where ISO gives a time for this very current and it is shorter than the whole range: that of the least force."""
-    times = [figure for name, figure in figures if name == "weld time" and "ISO" in figure.source]
-    return [figure for figure in times[:1] if figure.high < low_s]
+    times = [weld for weld, _ in _iso_times(mm, current_A)]
+    return [weld for weld in times[:1] if weld.high < low_s]

@@ -31,7 +31,7 @@ HOLD = Figure(0.2, 0.2, "s", f"{TYPICAL}; the table here has none")
 
 @dataclass(frozen=True)
 class _SetUp:
-    """The one set-up of a table: the currents, A, that it reaches to, and what it says."""
+    """The one set-up of a table: the currents, A, that it reaches to, and what it says; None where it says nothing."""
 
     least_A: float
     most_A: float
@@ -39,9 +39,8 @@ class _SetUp:
     force: Figure
     figures: tuple[tuple[str, Figure], ...]
     named: str
-
-    def figure(self, name: str) -> Figure | None:
-        return dict(self.figures).get(name)
+    spacing: Figure | None = None
+    overlap: Figure | None = None
 
 
 def suggest_zinc(joint: Joint, current: Figure, frequency_Hz: int) -> Suggestion:
@@ -97,18 +96,20 @@ def suggest_stainless(joint: Joint, current: Figure, frequency_Hz: int) -> Sugge
     table_A = between(rows, mm, lambda r: r.current_A)
     table_s = between(rows, mm, lambda r: r.weld_s)
     face_mm = between(rows, mm, lambda r: r.face_diameter_mm)
+    force = point(between(rows, mm, lambda r: r.force_N), "N")
+    spacing = point(between(rows, mm, lambda r: r.spacing_mm) * factor, "mm", also=more)
+    overlap = point(between(rows, mm, lambda r: r.overlap_mm), "mm")
     figures = (
         ("current", point(table_A, "A")),
         ("weld time", point(table_s, "s")),
-        ("force", point(between(rows, mm, lambda r: r.force_N), "N")),
+        ("force", force),
         ("electrode face", point(face_mm, "mm")),
         ("weld size", point(between(rows, thin_mm, lambda r: r.fused_zone_mm), "mm", thin_mm)),
         ("strength in shear", point(between(rows, thin_mm, lambda r: r.strength_N), "N", thin_mm)),
-        ("spacing, at least", point(between(rows, mm, lambda r: r.spacing_mm) * factor, "mm", also=more)),
-        ("overlap, at least", point(between(rows, mm, lambda r: r.overlap_mm), "mm")),
+        ("spacing, at least", spacing),
+        ("overlap, at least", overlap),
     )
-    named = dict(figures)
-    setup = _SetUp((1 - NEAR) * table_A, table_A, face_mm, named["force"], figures, "the stainless table's")
+    setup = _SetUp((1 - NEAR) * table_A, table_A, face_mm, force, figures, "the stainless table's", spacing, overlap)
     delivered = scaled(current, percent_for(table_A, current))
     short_s, long_s = (table_s * (table_A / end_A) ** 2 for end_A in (delivered.high, delivered.low))
     source = f"{table}{cited(rows, mm)}: from its one current by equal I^2 t, and {100 * WITHIN:.0f} % either way"
@@ -150,7 +151,7 @@ def _suggested(
     cautions = [*force_cautions(joint, setup.force), *face_cautions(joint, setup.face_mm)]
     if delivered.low < setup.least_A:
         cautions.append(f"the current may be {shown(delivered.low)} A, below {least}: of that nothing is known")
-    warned, neighbours = sheet_shunting(joint, setup.figure("spacing, at least"), setup.figure("overlap, at least"))
+    warned, neighbours = sheet_shunting(joint, setup.spacing, setup.overlap)
     return Suggestion(
         joint,
         frequency_Hz,

@@ -250,7 +250,12 @@ def cited(rows: Sequence[SizedRow], size_mm: float) -> str:
     """Which rows `between` reads, and whether they are from memory."""
     low, high = around(rows, size_mm)
     where = f"row {low.printed}" if low is high else f"between rows {low.printed} and {high.printed}"
-    return where + (", FROM MEMORY, a few per cent" if low.from_memory or high.from_memory else "")
+    return where + (", FROM MEMORY, a few per cent" if from_memory(rows, size_mm) else "")
+
+
+def from_memory(rows: Sequence[SizedRow], size_mm: float) -> bool:
+    """Whether one of the rows that `between` reads is from memory."""
+    return any(row.from_memory for row in around(rows, size_mm))
 
 
 def iso_row(thickness_mm: float, name: str = "iso14373_spot_low_carbon") -> IsoRow | None:

@@ -94,6 +94,11 @@ class Machine:
             return 0j
         return complex(self.loop_resistance.middle, self.loop_reactance.middle)
 
+    def impedances(self) -> list[tuple[str, Figure]]:
+        """Those of the figures that are ohms as seen from the primary."""
+        others = (self.work_secondary_uohm, self.short_angle)
+        return [(name, figure) for name, figure in self.figures() if not any(figure is other for other in others)]
+
     def figures(self) -> Iterator[tuple[str, Figure]]:
         """Name and figure, in the order in which they are best read; taps after the one in use follow by name."""
         yield "supply resistance", self.source_resistance
@@ -133,7 +138,8 @@ def derive_at(welder: WelderTables, case: Case) -> Machine:
 def _contradiction(welder: WelderTables, loop: Loop | None) -> Wrong:
     """Which of the figures cannot go with the others."""
     t, voltage_V = welder.transformer, welder.mains.voltage_V
-    alone = "the supply" + (" and the arms alone let" if loop and t.tap_volts else " alone lets")
+    both = loop is not None and bool(t.tap_volts)
+    bounds, let = ("the supply and the arms", "let") if both else ("the supply", "lets")
     tap = t.shorted_tap if t.shorted_current_A else None
 
     def known(case: Case) -> complex:
@@ -148,15 +154,15 @@ def _contradiction(welder: WelderTables, loop: Loop | None) -> Wrong:
         else ("working_current_A", t.working_current_A)
     )
     if given_A * (1 - CLAMP) > most_A:
-        allowed = f"allowed: at most {_floored(most_A / (1 - CLAMP))}, which is all that {alone} through"
+        allowed = f"allowed: at most {_floored(most_A / (1 - CLAMP))}, which is all that {bounds} alone {let} through"
         return Wrong(f"transformer.{key}", figure(given_A), allowed)
     if t.shorted_current_A is None:
         z = voltage_V / t.working_current_A
         least_deg, most_deg = (math.degrees(a) for a in (math.asin(least.imag / z), math.acos(least.real / z)))
         if t.load_angle_max_deg < least_deg:
-            allowed = f"allowed: {math.ceil(least_deg)} or more, which is what {alone.split(' alone')[0]} alone come to"
+            allowed = f"allowed: {math.ceil(least_deg)} or more, which is what {bounds} alone come to"
             return Wrong("transformer.load_angle_max_deg", figure(t.load_angle_max_deg), allowed)
-        allowed = f"allowed: {math.floor(most_deg)} or less, for the resistance of {alone.split(' alone')[0]}"
+        allowed = f"allowed: {math.floor(most_deg)} or less, for the resistance of {bounds}"
         return Wrong("transformer.load_angle_min_deg", figure(t.load_angle_min_deg), allowed)
     unloaded = WelderTables.model_construct(**(dict(welder) | {"transformer": _without_working(t)}))
     short_A = max(voltage_V / abs(circuit.short) for _, circuit in circuits(unloaded, loop))

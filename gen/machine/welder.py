@@ -9,7 +9,7 @@ from typing import Any, Self
 from pydantic import ModelWrapValidatorHandler, PrivateAttr, model_validator
 
 from gen.machine.derived import Machine, derive
-from gen.machine.readings import source_given, working_given
+from gen.machine.readings import load_angles, source_given, working_given
 from gen.machine.tables import Electrodes, Transformer, WelderTables
 from gen.units import Duration
 from gen.user_files import FileModel, Wrong, figure, read_toml, validated, written
@@ -135,7 +135,8 @@ def _completed(t: Transformer, machine: Machine) -> Transformer:
             if t.open_current_A is not None and t.open_current_A >= working.high:
                 allowed = f"allowed: less than the working current that follows from shorted_current_A ({working.text})"
                 raise Wrong("transformer.open_current_A", figure(t.open_current_A), allowed)
-        if angle.source != "given":
+        _, _, typical = load_angles(t)
+        if typical:
             values["load_angle_min_deg"] = round(angle.low, 1)
             values["load_angle_max_deg"] = round(min(angle.high, _STEEPEST_DEG), 1)
     return Transformer.model_construct(_fields_set=set(t.model_fields_set), **values)

@@ -6,6 +6,7 @@ import random
 from bisect import bisect_left
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
+from typing import Literal
 
 from gen.firmware import FirmwareBundle, with_crc
 from gen.machine.welder import Welder
@@ -101,21 +102,25 @@ class Case:
 
 @dataclass(frozen=True)
 class Outcome:
-    """What came of a case. `struck`: the state that it really struck. `unwanted`: over-run in half-cycles.
-
-    `lasts`: the current was still there at the end of the run. `carried`: what ended it, "" for nothing.
-    `flux`: the worst, where the board's gates make the currents, else 0.
-    """
+    """What came of a case."""
 
     case: Case
     recording: Recording
     violations: tuple[Violation, ...]
     struck: str
+    """The state that the fault really struck."""
     did: str
+    """What the board did, in words."""
     unwanted: int
+    """Over-run in half-cycles."""
     lasts: bool
+    """Whether the current was still there at the end of the run."""
     carried: str
+    """What ended the current, in words; "" for nothing."""
+    by_hand: bool
+    """Whether a person ended it, with the stop or the isolator."""
     flux: float
+    """The worst, where the board's gates make the currents, else 0."""
 
     @property
     def safe(self) -> bool:
@@ -169,6 +174,7 @@ def run_case(ground: Ground, case: Case) -> Outcome:
         len(unwanted),
         lasts,
         _carried(case, faults, unwanted, lasts),
+        not lasts and _ended_by_hand(case, unwanted) is not None,
         worst_flux(truth) if _asked("flux", faults) else 0.0,
     )
 
@@ -208,18 +214,27 @@ def _carried(case: Case, faults: list[Fault], unwanted: list[float], lasts: bool
     fitted = case.bench.protection
     if lasts:
         return ""
-    if case.stop_s is not None and unwanted:
-        if unwanted[-1] > fitted.isolated_s - 0.02:
-            return "isolator"
-        if unwanted[-1] > case.stop_s - 0.02:
-            return f"stop: {_fitted(contactor=fitted.contactor, gate_supply=fitted.stop_cuts_gate)}"
-        if fitted.contactor:
-            return "contactor"
+    by_hand = _ended_by_hand(case, unwanted)
+    if by_hand == "isolator":
+        return "isolator"
+    if by_hand == "stop":
+        return f"stop: {_fitted(contactor=fitted.contactor, gate_supply=fitted.stop_cuts_gate)}"
+    if case.stop_s is not None and unwanted and fitted.contactor:
+        return "contactor"
     if faults[0].layer != "hardware":
         return _LAYERS[faults[0].layer]
     if "stop" in faults[0].takes:
         return _fitted(contactor=fitted.stop_cuts_contactor, gate_supply=fitted.stop_cuts_gate)
     return "gate drive" if fitted.pulse_s is not None else "boot.py, at the next start"
+
+
+def _ended_by_hand(case: Case, unwanted: list[float]) -> Literal["stop", "isolator"] | None:
+    """What the person who noticed ended the current with; None where it ended before."""
+    if case.stop_s is None or not unwanted:
+        return None
+    if unwanted[-1] > case.bench.protection.isolated_s - 0.02:
+        return "isolator"
+    return "stop" if unwanted[-1] > case.stop_s - 0.02 else None
 
 
 def _fitted(**parts: bool) -> str:

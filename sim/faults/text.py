@@ -68,7 +68,7 @@ _ADVICE = (
 def finding_of(row: Row) -> Finding:
     """What a fault comes to: `refuse` where nothing carries it, `caution` where only the person's hand does or nobody sees it."""
     number, worst = row.worst
-    by_hand = row.safe and any(o.carried.startswith(("isolator", "stop: ")) for _, o in row.outcomes)
+    by_hand = row.safe and any(o.by_hand for _, o in row.outcomes)
     if not row.safe:
         severity, advice = "refuse", _ADVICE
         if worst.violations:

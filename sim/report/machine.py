@@ -4,16 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from gen.machine.derived import Machine
 from gen.ranges import Figure, shown
 from sim.report.svg import LINE, NARROW, Scale, line, number, path, svg, text, ticks
 
 _BAR = 9
-
-
-def ohms(machine: Machine) -> list[tuple[str, Figure]]:
-    """What is given in ohms, all as seen from the primary."""
-    return [(name, figure) for name, figure in machine.figures() if figure.unit == "ohm"]
 
 
 def draw_ohms(figures: Sequence[tuple[str, Figure]], width: int) -> str:

@@ -16,7 +16,7 @@ from sim.report.charts import draw_flux, draw_minute
 from sim.report.crossings import draw_half_cycles, shown_half_cycles, view_of
 from sim.report.data import FLUX_CHECK, ReportData, flux_of, refusals
 from sim.report.heat import BURST, draw_heat, fastest_words, heat_of, rest_words
-from sim.report.machine import draw_ohms, ohms
+from sim.report.machine import draw_ohms
 from sim.report.margins import draw_margins, limit_words, margins
 from sim.report.svg import number, picture
 from sim.report.switching import assumed_words, draw_switching, switching_of
@@ -79,13 +79,7 @@ def cautions(_: ReportData) -> Markup:
 
 def all_cautions() -> Markup:
     """The cautions, each as one paragraph."""
-    paragraphs: list[str] = []
-    for words in CAUTIONS:
-        if paragraphs and not paragraphs[-1].endswith("."):
-            paragraphs[-1] += f" {words}"
-        else:
-            paragraphs.append(words)
-    return _section("cautions", paragraphs=paragraphs)
+    return _section("cautions", paragraphs=CAUTIONS)
 
 
 def schedule(data: ReportData) -> Markup:
@@ -269,7 +263,7 @@ def machine(data: ReportData) -> Markup:
     m = data.welder.machine
     return _section(
         "machine",
-        picture=picture(lambda width, _: draw_ohms(ohms(m), width), "ohms"),
+        picture=picture(lambda width, _: draw_ohms(m.impedances(), width), "ohms"),
         figures=list(m.figures()),
         taps=m.taps,
         named=any(tap.name for tap in m.taps),
