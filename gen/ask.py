@@ -27,7 +27,7 @@ class Ask(Protocol):
     def yes(self, question: str) -> bool:
         """Whether the user says yes."""
 
-    def answer(self, question: str, read: Callable[[Any], T], typical: T | None = None) -> T:
+    def answer(self, question: str, read: Callable[[Any], T], typical: Any = None) -> T:
         """What `read` makes of the answer. One that it refuses with `NotTaken` is asked for again, with those words.
 
         `typical`: what an empty answer stands for; None: there must be one.

@@ -45,6 +45,28 @@ def check_folder(what: str, folder: Path) -> None:
         raise refused(what, folder, f"{above.name} is a file; allowed: a folder below another folder")
 
 
+def check_own_folder(what: str, folder: Path, texts: Mapping[str, str]) -> None:
+    """Raise InputError unless the folder is new or empty, or holds of `texts` what was written here, as it was."""
+    check_folder(what, folder)
+    if not folder.is_dir() or not any(folder.iterdir()):
+        return
+    there = [name for name in texts if (folder / name).exists()]
+    if not there:
+        raise refused(what, folder, "holds other files; allowed: a folder, new or empty")
+    for name in there:
+        if not (folder / name).is_file() or (folder / name).read_bytes() != texts[name].encode():
+            why = f"{name} in it is not the demonstration's own; allowed: a folder, new or empty"
+            raise refused(what, folder, why)
+
+
+def check_without(what: str, folder: Path, names: Iterable[str]) -> None:
+    """Raise InputError where `folder` holds one of these files, or cannot become a folder."""
+    check_folder(what, folder)
+    for name in names:
+        if (folder / name).exists():
+            raise refused(what, folder, f"{name} is in it already; allowed: a folder without one")
+
+
 def write_whole(path: Path, text: str) -> None:
     """Write `text` beside `path` first and rename it, so that a reader never sees half a file."""
     part = path.with_name(path.name + ".part")

@@ -45,6 +45,6 @@ class Asked:
     def yes(self, question: str) -> bool:
         return click.confirm(f"{self._indent}{question}")
 
-    def answer(self, question: str, read: Callable[[Any], T], typical: T | None = None) -> T:
+    def answer(self, question: str, read: Callable[[Any], T], typical: Any = None) -> T:
         found: T = click.prompt(f"{self._indent}{question}", default=typical, value_proc=taken(read))
         return found

@@ -11,7 +11,7 @@ import time
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
-from gen.cli.begin import DEMO, DEMO_SCHEDULE, _render, _template
+from gen.begin import DEMO_SCHEDULE, demo_files
 from gen.cli.job import Job, read_job
 from gen.machine.welder import WELDER_FILE
 from sim.sweep import Drawing, sweep
@@ -20,10 +20,9 @@ from sim.sweep import Drawing, sweep
 def demonstration() -> Job:
     """The job that `weldbeat demo` writes."""
     with TemporaryDirectory() as scratch:
-        schedule, welder = Path(scratch, DEMO_SCHEDULE), Path(scratch, WELDER_FILE)
-        schedule.write_text(_template(DEMO_SCHEDULE), encoding="utf-8")
-        welder.write_text(_render("welder.toml.j2", DEMO, set(DEMO)), encoding="utf-8")
-        return read_job(schedule, welder)
+        for name, text in demo_files().items():
+            Path(scratch, name).write_text(text, encoding="utf-8")
+        return read_job(Path(scratch, DEMO_SCHEDULE), Path(scratch, WELDER_FILE))
 
 
 def main() -> None:

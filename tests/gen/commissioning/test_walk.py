@@ -41,7 +41,7 @@ class Scripted:
         self.shown.append(question)
         return self.says_yes
 
-    def answer(self, question: str, read: Callable[[Any], T], typical: T | None = None) -> T:
+    def answer(self, question: str, read: Callable[[Any], T], typical: Any = None) -> T:
         self.shown.append(question)
         for text in self._answers.get(self._step, ["none"]):
             try:
