@@ -1,128 +1,139 @@
-"""What can happen to the board itself: its interpreter, its clock, its supply and its watchdog."""
+"""The timer board, and what can happen to it: to its interpreter, its clock, its supply and its watchdog."""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Generator
+from collections.abc import Generator
 from dataclasses import dataclass
-from typing import Literal, Protocol, cast
+from typing import Literal
 
 import simpy
 
-from sim.bench.flash import Flash
-from sim.bench.gate import GateUnit
-from sim.bench.pin import Pin
+from gen.firmware import FirmwareBundle
+from sim.bench.clock import Clock
+from sim.bench.driver import HostDriver, SerialLine
+from sim.bench.firmware import Firmware
+from sim.bench.flash import WRITE_S, Flash, FlashFault
+from sim.bench.gate import DetectorSettings, GateUnit
+from sim.bench.host import Host
+from sim.bench.pin import Pin, Wires
 from sim.bench.recording import StateChange
+from sim.bench.switch import SolidStateSwitch
 
 BOOT_S = 0.25  # from a reset to the first step; from memory
 SOFT_S = 0.05  # from a soft reset to boot.py, which puts the pins off; from memory
 GOODBYE_S = 0.1  # main.py's own restart lets the last answer leave
 
-Happening = Literal["hang", "exception", "soft reset", "watchdog", "brown-out", "leap", "damage"]
-
 
 @dataclass(frozen=True)
 class BoardFault:
-    """Something that happens to the board at `at_s`.
+    """Something that happens to the board."""
 
-    "hang": the interpreter stands still for `length_s` (math.inf: for ever), and the firing hardware goes on by itself.
-    "exception": the next step raises, and main.py ends as it must. "soft reset": the interpreter starts again, the pin
-    stays as it was until boot.py. "watchdog": it bites. "brown-out": no supply for `length_s`. "leap": the board's clock is
-    moved on by `length_s`, as if nothing had happened for so long. "damage": every stored file loses its end.
-    """
-
-    kind: Happening
+    kind: Literal["hang", "exception", "soft reset", "watchdog", "brown-out", "leap", "damage"]
+    """What happens. "hang": the interpreter stands still for `length_s` (math.inf: for ever), and the firing hardware goes on
+    by itself. "exception": the next step raises, and main.py ends as it must. "soft reset": the interpreter starts again, the
+    pin stays as it was until boot.py. "watchdog": it bites. "brown-out": no supply for `length_s`. "leap": the board's clock
+    is moved on by `length_s`, as if nothing had happened for so long. "damage": every stored file loses its end."""
     at_s: float
     length_s: float = 0.0
 
 
-class ClockedEnvironment:
-    """An environment as the board's own clock counts it: `rate` of its seconds in one true second."""
+@dataclass(frozen=True)
+class BoardSpec:
+    """The board as it really is, and what happens to it."""
 
-    def __init__(self, env: simpy.Environment, rate: float) -> None:
-        self._env = env
-        self._rate = rate
-        self.process = env.process
-
-    def timeout(self, delay_s: float) -> simpy.Timeout:
-        """An event after so many of the board's seconds."""
-        return self._env.timeout(delay_s / self._rate)
-
-
-def clocked(env: simpy.Environment, rate: float) -> simpy.Environment:
-    """`env` by the board's own clock, for parts that ask it for processes and timeouts only."""
-    return cast(simpy.Environment, ClockedEnvironment(env, rate))
-
-
-class Program(Protocol):
-    """A start of the firmware, as far as a fault can touch it."""
-
-    def wake(self, level: int = 0) -> None: ...
-    def die(self) -> None: ...
-    def hang(self, length_s: float) -> None: ...
-    def fail(self) -> None: ...
-
-
-class Clocked(Protocol):
-    """The driver, as far as a reset or a fault touches it."""
-
-    def restarted(self, rested_ms: int) -> None: ...
-    def leap(self, ms: int) -> None: ...
+    rested_ms: int = 3_600_000
+    """What the board knows of the rest before its start; 0: nothing, and it must assume the worst."""
+    rested_after_reset_ms: int = 0
+    """The same after a reset in the run."""
+    bitten: bool = False
+    """The watchdog caused the start at the beginning of the run."""
+    clock_rate: float = 1.0
+    """Seconds of the board's clock in one true second."""
+    stop_reaches_gate: bool = True
+    """False: the firing hardware's own test of the stop circuit does not work."""
+    files: tuple[tuple[str, bytes], ...] = ()
+    """What an earlier run has stored, by name."""
+    flash_write_s: float = WRITE_S
+    """How long the program stands still for a write of a file."""
+    flash_faults: tuple[FlashFault, ...] = ()
+    faults: tuple[BoardFault, ...] = ()
 
 
 class TimerBoard:
-    """Starts the program, lets faults happen to it, and starts it again after a reset.
+    """Runs the emitted files, lets faults happen to them, and starts them again after a reset.
 
-    `start(number)` makes the program of start `number`. The watchdog runs from the first `fed`, and bites `watchdog_s`
-    after the last.
+    The watchdog runs from its first feed of each start.
     """
 
     def __init__(
         self,
         env: simpy.Environment,
-        start: Callable[[int], Program],
-        gate: GateUnit,
-        driver: Clocked,
-        bitten: Pin,
-        flash: Flash,
-        states: list[StateChange],
-        watchdog_s: float,
-        rested_after_reset_ms: int,
-        faults: tuple[BoardFault, ...],
+        bundle: FirmwareBundle,
+        wires: Wires,
+        switch: SolidStateSwitch,
+        spec: BoardSpec,
+        seed: int,
     ) -> None:
         self._env = env
-        self._start = start
-        self._gate = gate
-        self._driver = driver
-        self._bitten = bitten
-        self._flash = flash
-        self._states = states
-        self._watchdog_s = watchdog_s
-        self._rested_ms = rested_after_reset_ms
+        self._bundle = bundle
+        self._spec = spec
+        self._seed = seed
+        self._bitten = wires.bitten
+        self._bitten.level = int(spec.bitten)
+        firmware = Firmware(bundle)
+        config = firmware.config
+        self._watchdog_s = config.WATCHDOG_MS / 1000
+        # A tenth of the runs starts just before the clock wraps.
+        starts_ms = (1 << 30) - 1500 if seed % 10 == 3 else 1000 * seed
+        self._clock = Clock(env, spec.clock_rate, starts_ms, spec.rested_ms)
+        self.flash = Flash(dict(spec.files), spec.flash_faults, spec.flash_write_s)
+        self.line = SerialLine()
+        self._gate = GateUnit(
+            self._clock,
+            wires.detector,
+            wires.stop if spec.stop_reaches_gate else Pin(env),
+            wires.gate,
+            DetectorSettings(bool(config.DETECTOR_SQUARE), config.OFFSET_RISE_US, config.OFFSET_FALL_US),
+        )
+        self.driver = HostDriver(self._clock, wires, self._gate, switch, self.flash, self.line, config)
+        self.states: list[StateChange] = []
+        """The application's states, through every start."""
+        self.starts: list[float] = []
+        """When the program was started again after a reset."""
         self._resets = 0
         self._fed_s: float | None = None
-        self.starts: list[float] = []
-        self._program = start(0)
-        for fault in sorted(faults, key=lambda f: f.at_s):
+        self._program = self._begin(firmware)
+        for pin in (wires.pedal, wires.stop, wires.hot, wires.force):
+            pin.watchers.append(self.wake)
+        wires.watchdog.watchers.append(self._feed)
+        for fault in sorted(spec.faults, key=lambda f: f.at_s):
             env.process(self._strike(fault))
 
+    def _begin(self, firmware: Firmware) -> Host:
+        program = Host(self._clock, firmware, self.driver, self.states, self._seed + self._resets)
+        program.process.callbacks.append(self._ended)
+        return program
+
     def wake(self, level: int = 0) -> None:
-        """An input has changed."""
+        """An input has changed, or bytes have come."""
         self._program.wake()
 
-    def fed(self) -> None:
-        """The watchdog was fed."""
-        begins = self._fed_s is None
-        self._fed_s = self._env.now
-        if begins:
-            self._env.process(self._watch(self._resets))
-
-    def ended(self, again: bool) -> None:
-        """The program has ended by itself: it has restarted the board, or nothing runs any more."""
-        if again:
+    def _ended(self, process: simpy.Event) -> None:
+        """The program has ended by itself, unless its value is None: it restarts the board, or nothing runs any more."""
+        if not process.ok or process.value is None:
+            return
+        if process.value:
             self._reset(GOODBYE_S, bitten=False)
         else:
             self._resets += 1
             self._fed_s = None
+
+    def _feed(self, level: int) -> None:
+        """The watchdog is fed."""
+        begins = self._fed_s is None
+        self._fed_s = self._env.now
+        if begins:
+            self._env.process(self._watch(self._resets))
 
     def _watch(self, resets: int) -> Generator[simpy.Event, None, None]:
         while self._resets == resets and self._fed_s is not None:
@@ -146,9 +157,9 @@ class TimerBoard:
         elif fault.kind == "brown-out":
             self._reset(fault.length_s, bitten=False)
         elif fault.kind == "leap":
-            self._driver.leap(round(fault.length_s * 1000))
+            self._clock.leap(round(fault.length_s * 1000))
         elif fault.kind == "damage":
-            self._flash.files.update({name: data[:-1] for name, data in self._flash.files.items()})
+            self.flash.files.update({name: data[:-1] for name, data in self.flash.files.items()})
 
     def _reset(self, dark_s: float, *, bitten: bool, hard: bool = True) -> None:
         """End the program at once, and start it again `dark_s` and a boot later."""
@@ -157,7 +168,7 @@ class TimerBoard:
         self._fed_s = None
         if hard:
             self._gate.off()
-        self._states.append(StateChange(self._env.now, "starting", "none"))
+        self.states.append(StateChange(self._env.now, "starting", "none"))
         self._env.process(self._restart(self._resets, dark_s, bitten))
 
     def _restart(self, resets: int, dark_s: float, bitten: bool) -> Generator[simpy.Event, None, None]:
@@ -169,6 +180,6 @@ class TimerBoard:
         if self._resets != resets:
             return
         self._bitten.level = int(bitten)
-        self._driver.restarted(self._rested_ms)
+        self.driver.restarted(self._spec.rested_after_reset_ms)
         self.starts.append(self._env.now)
-        self._program = self._start(resets)
+        self._program = self._begin(Firmware(self._bundle))

@@ -16,51 +16,39 @@ GLITCH_S = 30e-6
 
 @dataclass(frozen=True)
 class DetectorSpec:
-    """`square`: high through the positive half-cycle. `pulse`: one pulse of `pulse_us` for each crossing.
-
-    The offsets are edge minus true crossing at nominal voltage. Part of them is the time the voltage takes to reach
-    `threshold_V`, and moves with amplitude. `missing`: crossings that give no edge; `false_s`: times of short glitches.
-    `doubled`: (start, length, delay) of a span in which a glitch follows each edge; `stuck`: (start, length, level).
-    `drift`: (start, us a second, most us), by which both offsets move.
-    """
+    """The detector as it really is, and what of it fails when. Offsets are edge minus true crossing at nominal voltage."""
 
     kind: str
+    """With "square" it is high through the positive half-cycle; "pulse" gives one pulse for each crossing."""
     rise_us: float
+    """Offset of the rising edge. Part of it is the time that the voltage takes to reach the threshold."""
     fall_us: float
     nominal_V: float
     threshold_V: float = 20
     pulse_us: float = 800
+    """Length of the pulse."""
     missing: frozenset[int] = frozenset()
+    """Crossings that give no edge, by number."""
     false_s: tuple[float, ...] = ()
+    """Times of short glitches."""
     doubled: tuple[float, float, float] | None = None
+    """(start, length, delay) of a span in which a glitch follows each edge."""
     stuck: tuple[float, float, int] | None = None
+    """(start, length, level) of a span in which the level does not change."""
     drift: tuple[float, float, float] | None = None
-
-    def edge_s(self, half: HalfCycle) -> float:
-        """When the edge for the crossing that begins `half` comes."""
-        nominal_peak = self.nominal_V * math.sqrt(2)
-        moved_rad = math.asin(min(1.0, self.threshold_V / half.amplitude_V)) - math.asin(
-            self.threshold_V / nominal_peak
-        )
-        moved_s = moved_rad / half.omega
-        if self.kind == "pulse" or not half.positive:
-            moved_s = -moved_s  # falling below the threshold: a weak mains is early there
-        offset_us = self.rise_us if half.positive else self.fall_us
-        if self.drift is not None and half.start_s > self.drift[0]:
-            start_s, us_per_s, most_us = self.drift
-            moved_us = us_per_s * (half.start_s - start_s)
-            offset_us += max(-most_us, min(most_us, moved_us))
-        return half.start_s + offset_us * 1e-6 + moved_s
+    """(start, us a second, most us), by which both offsets move."""
 
 
 class CrossingDetector:
-    """Drives `pin` from the mains."""
+    """Drives a pin from the mains."""
 
-    def __init__(self, env: simpy.Environment, spec: DetectorSpec, mains: MainsSupply) -> None:
+    def __init__(self, env: simpy.Environment, spec: DetectorSpec, mains: MainsSupply, pin: Pin) -> None:
         self._env = env
         self._spec = spec
         self._mains = mains
-        self.pin = Pin(env)
+        self._pin = pin
+        self._known = (0.0, 0.0)  # the last amplitude and its angle: it seldom changes
+        self._nominal_rad = self._threshold_rad(spec.nominal_V * math.sqrt(2))
         self._level = 0  # what the pin would be without glitch and fault
         self._held = False
         env.process(self._crossings())
@@ -69,18 +57,37 @@ class CrossingDetector:
         if spec.stuck is not None:
             env.process(self._stick(*spec.stuck))
 
+    def _threshold_rad(self, amplitude_V: float) -> float:
+        """Where a voltage of this peak reaches the threshold."""
+        if amplitude_V != self._known[0]:
+            self._known = (amplitude_V, math.asin(min(1.0, self._spec.threshold_V / amplitude_V)))
+        return self._known[1]
+
+    def edge_s(self, half: HalfCycle) -> float:
+        """When the edge for the crossing that begins `half` comes."""
+        spec = self._spec
+        moved_s = (self._threshold_rad(half.amplitude_V) - self._nominal_rad) / half.omega
+        if spec.kind == "pulse" or not half.positive:
+            moved_s = -moved_s  # falling below the threshold: a weak mains is early there
+        offset_us = spec.rise_us if half.positive else spec.fall_us
+        if spec.drift is not None and half.start_s > spec.drift[0]:
+            start_s, us_per_s, most_us = spec.drift
+            moved_us = us_per_s * (half.start_s - start_s)
+            offset_us += max(-most_us, min(most_us, moved_us))
+        return half.start_s + offset_us * 1e-6 + moved_s
+
     def _set(self, level: int) -> None:
         self._level = level
         if not self._held:
-            self.pin.set(level)
+            self._pin.set(level)
 
     def _stick(self, start_s: float, length_s: float, level: int) -> Generator[simpy.Event, None, None]:
         yield self._env.timeout(start_s)
         self._held = True
-        self.pin.set(level)
+        self._pin.set(level)
         yield self._env.timeout(length_s)
         self._held = False
-        self.pin.set(self._level)
+        self._pin.set(self._level)
 
     def _crossings(self) -> Generator[simpy.Event, None, None]:
         env, spec = self._env, self._spec
@@ -88,7 +95,7 @@ class CrossingDetector:
         while True:
             half = self._mains.half_cycle(index)
             seen = half.amplitude_V > spec.threshold_V and index not in spec.missing
-            edge_s = spec.edge_s(half) if seen else half.start_s
+            edge_s = self.edge_s(half) if seen else half.start_s
             if edge_s > env.now:
                 yield env.timeout(edge_s - env.now)
             if seen and spec.kind == "square":
@@ -107,10 +114,10 @@ class CrossingDetector:
 
     def _glitch(self) -> Generator[simpy.Event, None, None]:
         if not self._held:
-            self.pin.set(1 - self._level)
+            self._pin.set(1 - self._level)
             yield self._env.timeout(GLITCH_S)
             if not self._held:
-                self.pin.set(self._level)
+                self._pin.set(self._level)
 
     def _glitches(self) -> Generator[simpy.Event, None, None]:
         for time_s in sorted(self._spec.false_s):

@@ -3,6 +3,9 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Literal
+
+WRITE_S = 0.05  # a sector erased and written; flash data sheets say 45 to 400 ms; from memory
 
 
 class PowerLost(Exception):
@@ -11,23 +14,26 @@ class PowerLost(Exception):
 
 @dataclass(frozen=True)
 class FlashFault:
-    """What happens to write number `write` (from 0).
-
-    "cut": the power goes after `length` bytes, and the file holds only those. "torn": it is told as written, but from
-    `length` on the file holds what was there before. "lost": told as written, and nothing was. "failed": told as failed.
-    """
+    """What happens to one write."""
 
     write: int
-    kind: str
+    """Its number, from 0."""
+    kind: Literal["cut", "torn", "lost", "failed"]
+    """What goes wrong. "cut": the power goes after `length` bytes, and the file holds only those. "torn": the board is told
+    that all is written, but from `length` on the file holds what was there before. "lost": the same, and nothing is written.
+    "failed": the board is told so."""
     length: int = 0
 
 
 class Flash:
-    """Files by name. `writes` counts every write that was tried."""
+    """Files by name."""
 
-    def __init__(self, files: dict[str, bytes], faults: tuple[FlashFault, ...] = ()) -> None:
+    def __init__(self, files: dict[str, bytes], faults: tuple[FlashFault, ...] = (), write_s: float = WRITE_S) -> None:
         self.files = dict(files)
         self.writes = 0
+        """How many writes were tried."""
+        self.write_s = write_s
+        """How long the program stands still for one."""
         self._faults = {fault.write: fault for fault in faults}
 
     def read(self, name: str) -> bytes | None:

@@ -1,17 +1,18 @@
 """What the board's gate hardware does with words and edges: the only model of emitted code in the simulator.
 
 It stands for the PIO program, the DMA channel and the RP2 driver's arithmetic, and tests/firmware/rp2 holds it against the real
-ones. Times inside are microseconds, as in the words; the environment runs in seconds.
+ones. Times inside are microseconds of the board's clock, as in the words.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Generator
+from collections.abc import Generator
 from dataclasses import dataclass
 
 import simpy
 
 from gen.words import GATE_END_DEG
+from sim.bench.clock import Clock
 from sim.bench.pin import Pin
 
 LATENCY_US = 5  # from the detector's edge to the gate, apart from the blank in the word
@@ -19,37 +20,42 @@ LATENCY_US = 5  # from the detector's edge to the gate, apart from the blank in 
 
 @dataclass(frozen=True)
 class Word:
-    """One half-cycle: blank from the edge to the gate, the gate (0: not fired), and the level of the next edge."""
+    """One half-cycle."""
 
     blank_us: int
+    """From the edge to the gate."""
     gate_us: int
+    """Length of the gate; 0: not fired."""
     next_level: int
+    """Level of the edge that ends it."""
+
+
+@dataclass(frozen=True)
+class DetectorSettings:
+    """What the firmware is told of the zero-crossing detector."""
+
+    square: bool
+    """True: high through the positive half-cycle. False: a pulse for each crossing."""
+    rise_us: int
+    """Rising edge minus true crossing."""
+    fall_us: int
+    """Falling edge minus true crossing."""
 
 
 class GateUnit:
-    """Fires from words and edges. `on_gate` is called with 1 and 0 as the pin rises and falls."""
+    """Drives the gate pin from words and the detector's edges, as long as the stop circuit is closed."""
 
-    def __init__(
-        self,
-        env: simpy.Environment,
-        detector: Pin,
-        stop: Pin,
-        on_gate: Callable[[int], None],
-        square: bool,
-        offset_rise_us: int,
-        offset_fall_us: int,
-    ) -> None:
-        self._env = env
+    def __init__(self, clock: Clock, detector: Pin, stop: Pin, gate: Pin, settings: DetectorSettings) -> None:
+        self._clock = clock
         self._detector = detector
         self._stop = stop
-        self._on_gate = on_gate
-        self._square = square
-        self._offsets = (offset_fall_us, offset_rise_us)
+        self._gate = gate
+        self._square = settings.square
+        self._offsets = (settings.fall_us, settings.rise_us)
         self._words: dict[int, Word] = {}
         self._process: simpy.Process | None = None
         self._results: list[int] = []
         self._lead_in = 0
-        self.level = 0
 
     def set_half_cycle(self, index: int, delay_us: int, end_us: int, positive: int) -> None:
         """As the driver interface says."""
@@ -71,43 +77,38 @@ class GateUnit:
         polarities = (positive, 1 - positive)[-self._lead_in :]
         words = [self._word(-1, half_us * GATE_END_DEG // 180, polarity) for polarity in polarities] + words
         self._results = []
-        self._process = self._env.process(self._run(words, edge, half_us * 11 // 10, half_us // 5))
+        self._process = self._clock.env.process(self._run(words, edge, half_us * 11 // 10, half_us // 5))
         return 1
 
     def _run(self, words: list[Word], edge: int, first_us: int, later_us: int) -> Generator[simpy.Event, object, None]:
         """The PIO program. Every return is its dead loop."""
-        env, window_us = self._env, first_us
+        clock, window_us = self._clock, first_us
         try:
             for word in [*words, None]:
                 if self._square and self._detector.level == edge:
                     return  # already there as the window opens: an edge was missed
                 if not self._square and self._detector.level:
                     return
-                closes = env.timeout(window_us * 1e-6)
+                closes = clock.timeout(window_us * 1e-6)
                 while self._detector.level != edge:
                     yield self._detector.changed | closes
                     if closes.processed and self._detector.level != edge:
                         return
                 if word is None:
                     return  # an empty queue
-                yield env.timeout((word.blank_us + LATENCY_US) * 1e-6)
+                yield clock.timeout((word.blank_us + LATENCY_US) * 1e-6)
                 if self._stop.level:
                     return
                 if word.gate_us:
-                    self._drive(1)
-                    yield env.timeout(word.gate_us * 1e-6)
-                    self._drive(0)
+                    self._gate.set(1)
+                    yield clock.timeout(word.gate_us * 1e-6)
+                    self._gate.set(0)
                 self._results.append(1 if word.gate_us else 0)
                 if self._square:
                     edge = word.next_level
                 window_us = later_us
         except simpy.Interrupt:
             pass
-
-    def _drive(self, level: int) -> None:
-        if level != self.level:
-            self.level = level
-            self._on_gate(level)
 
     def done(self) -> int:
         """Half-cycles reported as ended, without the lead-in."""
@@ -121,10 +122,10 @@ class GateUnit:
         """End everything, gate low. A half-cycle cut short under its gate counts as ended and fired."""
         if self._process is not None and self._process.is_alive:
             self._process.interrupt()
-            if self.level:
+            if self._gate.level:
                 self._results.append(1)
         self._process = None
-        self._drive(0)
+        self._gate.set(0)
         return 1
 
     def freeze(self) -> None:

@@ -11,22 +11,21 @@ from functools import cached_property
 
 @dataclass(frozen=True)
 class MainsSpec:
-    """What the outlet gives. Times in seconds from the start of the run.
-
-    `harmonics`: (order, per cent of the fundamental, phase in degrees). `sags`: (start, length, fraction of voltage left);
-    a fraction of 0 is a dropout. `half_waves`: (start, length, 1 or 0) of spans in which only positive (or negative)
-    half-cycles come. `frequencies`: (time, Hz) points with straight lines between them; before the first and without any,
-    `frequency_Hz` and its drift hold.
-    """
+    """What the outlet gives. Times in seconds from the start of the run."""
 
     voltage_V: float
     frequency_Hz: float
     drift_Hz_per_s: float = 0
     jitter_us: float = 0
+    """Each crossing comes up to so much early or late."""
     harmonics: tuple[tuple[int, float, float], ...] = ()
+    """(order, per cent of the fundamental, phase in degrees)."""
     sags: tuple[tuple[float, float, float], ...] = ()
+    """(start, length, fraction of voltage left); a fraction of 0 is a dropout."""
     half_waves: tuple[tuple[float, float, int], ...] = ()
+    """(start, length, 1 or 0) of spans in which only positive (or negative) half-cycles come."""
     frequencies: tuple[tuple[float, float], ...] = ()
+    """(time, Hz) points with straight lines between them. Before the first, `frequency_Hz` and its drift hold."""
 
     def frequency_at(self, time_s: float) -> float:
         """The frequency at a time, without jitter."""
@@ -50,8 +49,9 @@ class HalfCycle:
     amplitude_V: float
     harmonics: tuple[tuple[int, float, float], ...] = ()
 
-    @cached_property
+    @property
     def omega(self) -> float:
+        """Angular frequency."""
         return math.pi / self.length_s
 
     @cached_property

@@ -13,28 +13,30 @@ from sim.bench.pin import Pin
 
 @dataclass(frozen=True)
 class Press:
-    """The pedal goes down at `start_s` and is held for `hold_s`."""
+    """One press of the pedal."""
 
     start_s: float
+    """When it goes down."""
     hold_s: float
 
 
 @dataclass(frozen=True)
 class PedalSpec:
-    """What the person does. Each closing and opening bounces for up to `bounce_ms`."""
+    """What the person does."""
 
     presses: tuple[Press, ...] = ()
     bounce_ms: float = 4
+    """Each closing and each opening bounces for up to so long."""
 
 
 class Pedal:
-    """Drives `pin`: 1 while the contact is closed."""
+    """Drives the pedal's contact as the person presses."""
 
-    def __init__(self, env: simpy.Environment, spec: PedalSpec, seed: int) -> None:
+    def __init__(self, env: simpy.Environment, spec: PedalSpec, seed: int, pin: Pin) -> None:
         self._env = env
         self._spec = spec
         self._random = random.Random(seed)
-        self.pin = Pin(env)
+        self._pin = pin
         env.process(self._press())
 
     def _press(self) -> Generator[simpy.Event, None, None]:
@@ -47,10 +49,10 @@ class Pedal:
 
     def _settle(self, level: int) -> Generator[simpy.Event, None, None]:
         left_s = self._random.uniform(0, self._spec.bounce_ms) * 1e-3
-        self.pin.set(level)
+        self._pin.set(level)
         while left_s > 1e-4:
             part = self._random.uniform(1e-4, left_s)
             left_s -= part
             yield self._env.timeout(part)
-            self.pin.set(1 - self.pin.level)
-        self.pin.set(level)
+            self._pin.toggle()
+        self._pin.set(level)

@@ -1,4 +1,4 @@
-"""A wire with a level, that processes can wait on."""
+"""A wire with a level, and all the wires of the bench."""
 
 from __future__ import annotations
 
@@ -8,20 +8,74 @@ import simpy
 
 
 class Pin:
-    """A level of 0 or 1. `changed` is the event of its next change; `watchers` are called at each."""
+    """A wire at 0 or 1, driven by one part and followed by others."""
 
     def __init__(self, env: simpy.Environment, level: int = 0) -> None:
         self._env = env
+        self._changed: simpy.Event | None = None
         self.level = level
-        self.changed = env.event()
         self.watchers: list[Callable[[int], None]] = []
+        """Called with the new level at each change, in this order."""
+
+    @property
+    def changed(self) -> simpy.Event:
+        """The event of the next change, for a process to wait on."""
+        if self._changed is None:
+            self._changed = self._env.event()
+        return self._changed
 
     def set(self, level: int) -> None:
-        """Drive the wire; nothing happens when it already stands so."""
+        """Drive the wire. Nothing happens when it already stands so."""
         if level == self.level:
             return
         self.level = level
-        changed, self.changed = self.changed, self._env.event()
-        changed.succeed(level)
+        if self._changed is not None:
+            changed, self._changed = self._changed, None
+            changed.succeed(level)
         for watcher in self.watchers:
             watcher(level)
+
+    def toggle(self) -> None:
+        """Change the level."""
+        self.set(1 - self.level)
+
+
+class Wires:
+    """The wires between the parts of the bench, all at rest: nothing pressed, nothing hot, no current."""
+
+    def __init__(self, env: simpy.Environment) -> None:
+        self.detector = Pin(env)
+        """From the zero-crossing detector to the board."""
+        self.pedal = Pin(env)
+        """1: the contact is closed."""
+        self.stop = Pin(env)
+        """1: the stop circuit is open."""
+        self.hot = Pin(env)
+        """1: the over-temperature contact is open."""
+        self.force = Pin(env, 1)
+        """1: the force switch is closed, or none is fitted."""
+        self.bitten = Pin(env)
+        """1: the board's last reset was its watchdog's. Inside the board."""
+        self.watchdog = Pin(env)
+        """Each change feeds the watchdog. Inside the board."""
+        self.train = Pin(env)
+        """The pulse train to the contactor's supervisor: each change is an edge."""
+        self.gate = Pin(env)
+        """The board's gate pin, to the gate drive."""
+        self.fired = Pin(env)
+        """From the gate drive to the gate of the switch."""
+        self.conduction = Pin(env)
+        """1: the switch carries current, as the sense across it shows."""
+
+
+class PinTrace:
+    """Follows a pin."""
+
+    def __init__(self, env: simpy.Environment, pin: Pin) -> None:
+        self._env = env
+        self.changes: list[tuple[float, int]] = []
+        """(seconds, level) of each change."""
+        pin.watchers.append(self._note)
+
+    def _note(self, level: int) -> None:
+        self.changes.append((self._env.now, level))

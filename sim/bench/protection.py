@@ -5,42 +5,44 @@ Its times are common practice, no source: a contactor of this size takes a fract
 
 from __future__ import annotations
 
-from collections.abc import Callable, Generator
+from collections.abc import Generator
 from dataclasses import dataclass
 
 import simpy
 
 from gen.machine.welder import Welder
-from sim.bench.pin import Pin
+from sim.bench.pin import Wires
 
 PULSE_S = 0.012  # a bounded gate drive ends its current so long after the pin's rise, at the latest
 TRAIN_S = 0.060  # without an edge for so long, the pulse train has ended and the contactor's coil with it
 OPENS_S = 0.020
 CLOSES_S = 0.030
-_ALWAYS = float("inf")
+_NEVER = float("inf")
 
 
 @dataclass(frozen=True)
 class ProtectionSpec:
-    """What is fitted, and what of it fails when. The default is a plain gate driver and nothing else. Times in seconds.
-
-    `pulse_s`: longest gate current for one rise of the pin; None: as long as the pin is high. `blocks_dc`: a driver stuck on
-    passes no more than that pulse either (pulse transformer, capacitor). `hot_cuts`: the over-temperature contact breaks
-    gate supply and coil. `stuck_on`: the gate driver's last stage conducts from here on. `late`: (from, until, delay): the
-    gate rises late and falls on time. `welded_s`: from then on the contactor's contacts weld
-    where they are closed, and as soon as they close. `isolated_s`: the person opens the isolator.
-    """
+    """What is fitted, and what of it fails when. The default is a plain gate driver and nothing else."""
 
     pulse_s: float | None = None
+    """Longest gate current for one rise of the pin; None: as long as the pin is high."""
     blocks_dc: bool = False
+    """A driver stuck on passes no more than that pulse either (pulse transformer, capacitor)."""
     stop_cuts_gate: bool = False
+    """The stop contact breaks the gate driver's supply."""
     hot_cuts: bool = False
+    """The over-temperature contact breaks the gate driver's supply and the contactor's coil."""
     contactor: bool = False
     stop_cuts_contactor: bool = False
+    """The stop contact breaks the contactor's coil."""
     stuck_on_s: float | None = None
+    """From then on the gate driver's last stage conducts."""
     late: tuple[float, float, float] | None = None
-    welded_s: float = _ALWAYS
-    isolated_s: float = _ALWAYS
+    """(from, until, delay): the gate rises late and falls on time."""
+    welded_s: float = _NEVER
+    """From then on the contactor's contacts weld where they are closed, and as soon as they close."""
+    isolated_s: float = _NEVER
+    """When the person opens the isolator."""
 
 
 def protection_of(welder: Welder) -> ProtectionSpec:
@@ -56,38 +58,26 @@ def protection_of(welder: Welder) -> ProtectionSpec:
     )
 
 
-class Chain:
-    """Follows the gate pin, the pulse train, and the stop and over-temperature contacts; drives the switch's gate."""
+class GateDrive:
+    """Takes the board's gate pin to the gate of the switch, while stop and over-temperature contacts let its supply through."""
 
-    def __init__(
-        self, env: simpy.Environment, spec: ProtectionSpec, stop: Pin, hot: Pin, to_switch: Callable[[int], None]
-    ) -> None:
+    def __init__(self, env: simpy.Environment, spec: ProtectionSpec, wires: Wires) -> None:
         self._env = env
         self._spec = spec
-        self._stop = stop
-        self._hot = hot
-        self._to_switch = to_switch
-        self._pin = 0
+        self._pin = wires.gate
+        self._stop = wires.stop
+        self._hot = wires.hot
+        self._fired = wires.fired
         self._pulse = 0
         self._stuck = 0
-        self._rises = 0
-        self._coil = False
-        self._train_until_s = -1.0
-        self._was_closed = False  # when the coil last changed
-        self._since_s = -1.0
-        for pin in (stop, hot):
-            pin.watchers.append(self._contacts)
+        self._rises = 0  # odd while the stage is driven
+        wires.gate.watchers.append(self._gate)
+        for contact in (wires.stop, wires.hot):
+            contact.watchers.append(self._supply)
         if spec.stuck_on_s is not None:
             env.process(self._stick(spec.stuck_on_s))
-        self._welded = False
-        if spec.welded_s < _ALWAYS:
-            env.process(self._weld(spec.welded_s))
 
-    # -- the gate
-
-    def gate(self, level: int) -> None:
-        """The board's gate pin."""
-        self._pin = level
+    def _gate(self, level: int) -> None:
         late = self._spec.late
         if level and late and late[0] <= self._env.now < late[1]:
             self._env.process(self._rise_late(late[2]))
@@ -96,7 +86,7 @@ class Chain:
 
     def _rise_late(self, delay_s: float) -> Generator[simpy.Event, None, None]:
         yield self._env.timeout(delay_s)
-        if self._pin:
+        if self._pin.level:
             self._drive()
 
     def _stick(self, time_s: float) -> Generator[simpy.Event, None, None]:
@@ -106,7 +96,7 @@ class Chain:
 
     def _drive(self) -> None:
         """Take pin and fault to the pulse, and the pulse to the gate."""
-        asked = self._pin | self._stuck if self._spec.blocks_dc else self._pin
+        asked = self._pin.level | self._stuck if self._spec.blocks_dc else self._pin.level
         if asked and not self._rises % 2:
             self._rises += 1
             self._pulse = 1
@@ -123,25 +113,58 @@ class Chain:
             self._pulse = 0
             self._supply()
 
-    def _supply(self) -> None:
-        cut = (self._spec.stop_cuts_gate and self._stop.level) or (self._spec.hot_cuts and self._hot.level)
-        stuck = 0 if self._spec.blocks_dc else self._stuck
-        self._to_switch(0 if cut else self._pulse | stuck)
+    def _supply(self, level: int = 0) -> None:
+        """Drive the gate as pulse and supply now are."""
+        spec = self._spec
+        cut = (spec.stop_cuts_gate and self._stop.level) or (spec.hot_cuts and self._hot.level)
+        stuck = 0 if spec.blocks_dc else self._stuck
+        self._fired.set(0 if cut else self._pulse | stuck)
 
-    # -- the contactor
 
-    def train(self, contactor: int) -> None:
-        """The board has given the pulse train its next edge, or (0) has held it still."""
-        if contactor:
-            self._turn(self._whole())
-            self._train_until_s = self._env.now + TRAIN_S
+class Contactor:
+    """Isolator and contactor, between the mains and the switch. The pulse train holds the coil, through both contacts.
+
+    Where its contacts stand follows from times, so that it is worked out when somebody asks and costs no event.
+    """
+
+    def __init__(self, env: simpy.Environment, spec: ProtectionSpec, wires: Wires) -> None:
+        self._env = env
+        self._spec = spec
+        self._stop = wires.stop
+        self._hot = wires.hot
+        self._coil = False
+        self._train_until_s = -1.0
+        self._was_closed = False  # when the coil last changed
+        self._since_s = -1.0
+        self._welded = False
+        if spec.contactor:
+            wires.train.watchers.append(self._edge)
+            for contact in (wires.stop, wires.hot):
+                contact.watchers.append(self._contacts)
+        if spec.welded_s < _NEVER:
+            env.process(self._weld(spec.welded_s))
+
+    def feeds(self) -> bool:
+        """True while voltage reaches the transformer."""
+        now = self._env.now
+        if now >= self._spec.isolated_s:
+            return False
+        if not self._spec.contactor:
+            return True
+        self._turn(self._coil and now <= self._train_until_s)
+        return self._welded or self._contact(now)
+
+    def _edge(self, level: int) -> None:
+        """The pulse train's next edge."""
+        self._turn(self._whole())
+        self._train_until_s = self._env.now + TRAIN_S
 
     def _whole(self) -> bool:
+        """Neither contact breaks the coil's circuit."""
         spec = self._spec
         return not (spec.stop_cuts_contactor and self._stop.level) and not (spec.hot_cuts and self._hot.level)
 
     def _contacts(self, level: int) -> None:
-        self._supply()
         self._turn(self._whole() and self._env.now < self._train_until_s)
 
     def _turn(self, on: bool) -> None:
@@ -171,13 +194,3 @@ class Chain:
         if self._coil:
             return self._was_closed or time_s >= self._since_s + CLOSES_S
         return self._was_closed and time_s < self._since_s + OPENS_S
-
-    def feeds(self) -> bool:
-        """True while voltage reaches the transformer through isolator and contactor."""
-        now = self._env.now
-        if now >= self._spec.isolated_s:
-            return False
-        if not self._spec.contactor:
-            return True
-        self._turn(self._coil and now <= self._train_until_s)
-        return self._welded or self._contact(now)

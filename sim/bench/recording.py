@@ -14,7 +14,7 @@ from sim.bench.switch import Conduction
 
 @dataclass(frozen=True)
 class LevelChange:
-    """A level or a name, from `time_s` on."""
+    """A level, from `time_s` on."""
 
     time_s: float
     value: int
@@ -43,33 +43,39 @@ class ObservedWeld:
 
 @dataclass(frozen=True)
 class Recording:
-    """Everything one run left behind.
-
-    `gates`: (on, off) in seconds. `calls`: the driver calls in order, six integers each (sim/bench/host.py names them), for
-    the replay; `files_read`: the contents that they refer to; `call_times`: when each of them was made, in seconds.
-    `stops`: the stop circuit's changes, 1 = open. `files`: what is stored in the end. `presses`: when the pedal went
-    down. `half_cycles`: the mains as it really was. `pedal`: the contact's changes, 1 = closed. `starts`: when the program
-    was started again after a reset of the board.
-    """
+    """Everything one run left behind. Times in seconds."""
 
     length_s: float
     half_cycles: tuple[HalfCycle, ...]
+    """The mains as it really was."""
     detector: tuple[LevelChange, ...]
+    """Its edges."""
     stops: tuple[LevelChange, ...]
+    """The stop circuit's changes, 1 = open."""
     gates: tuple[tuple[float, float], ...]
+    """(on, off) of the board's gate pin."""
     conductions: tuple[Conduction, ...]
     states: tuple[StateChange, ...]
     presses: tuple[float, ...]
+    """When the pedal went down."""
     welds: tuple[ObservedWeld, ...]
     calls: array[int]
+    """The driver calls in order, CALL_INTS integers each (sim/bench/driver.py names them), for the replay."""
     call_times: array[float]
+    """When each of them was made."""
     received: bytes
+    """What the computer sent over the serial line."""
     sent: tuple[bytes, ...]
+    """What the board sent, write by write."""
     files_read: tuple[bytes, ...]
+    """The contents that calls refer to."""
     files: tuple[tuple[str, bytes], ...]
+    """What is stored in the end."""
     seed: int
     pedal: tuple[LevelChange, ...] = ()
+    """The contact's changes, 1 = closed."""
     starts: tuple[float, ...] = ()
+    """When the program was started again after a reset of the board."""
 
     def half_cycle_at(self, time_s: float) -> HalfCycle:
         """The true half-cycle under way at a time."""

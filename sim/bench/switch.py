@@ -2,43 +2,47 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Generator
+from collections.abc import Generator
 from dataclasses import dataclass
 
 import simpy
 
 from sim.bench.circuit import Current, SeriesLoad
 from sim.bench.mains import HalfCycle, MainsSupply
+from sim.bench.pin import Wires
+from sim.bench.protection import Contactor
 
 
 @dataclass(frozen=True)
 class SwitchSpec:
-    """`kind` as in the welder file. `inhibit_V`: a zero-cross relay turns on only below it.
-
-    `recovers_V`: a triac or relay faced with more than this at extinction turns on again without a gate (None: never).
-    `gate_pulse_us`: a gate transformer that saturates passes only so much of each gate (None: all of it).
-    `fault`: "" for none, "gate_open" never turns on, "shorted" never turns off, "half_wave" turns on in positive half-cycles
-    only; from `fault_s` on.
-    """
+    """The switch as it really is."""
 
     kind: str
+    """As in the welder file."""
     latching_A: float
     holding_A: float
     turn_on_us: float
     inhibit_V: float = 25
+    """A zero-cross relay turns on only below it."""
     recovers_V: float | None = None
+    """A triac or relay faced with more than this at extinction turns on again without a gate; None: never."""
     gate_pulse_us: float | None = None
+    """A gate transformer that saturates passes only so much of each gate; None: all of it."""
     fault: str = ""
+    """Empty for none; "gate_open": never turns on; "shorted": never turns off; "half_wave": turns on in positive
+    half-cycles only."""
     fault_s: float = 0
+    """When the fault begins."""
 
 
 @dataclass(frozen=True)
 class Conduction:
-    """One current from beginning to end. `half_cycle` is the index of the mains half-cycle in which it began."""
+    """One current from beginning to end."""
 
     start_s: float
     end_s: float
     half_cycle: int
+    """Index of the mains half-cycle in which it began."""
     positive: bool
     latched: bool
     rms_A: float
@@ -47,7 +51,7 @@ class Conduction:
 
 
 class SolidStateSwitch:
-    """Follows its gate, and tells `on_change` when current begins and when it has ended. `fed`: whether there is voltage."""
+    """Follows its gate, and carries the load's current from the mains while the contactor lets voltage through."""
 
     def __init__(
         self,
@@ -55,15 +59,16 @@ class SolidStateSwitch:
         spec: SwitchSpec,
         load: SeriesLoad,
         mains: MainsSupply,
-        on_change: Callable[[bool], None],
-        fed: Callable[[], bool] = lambda: True,
+        contactor: Contactor,
+        wires: Wires,
     ) -> None:
         self._env = env
         self._spec = spec
         self._load = load
         self._mains = mains
-        self._on_change = on_change
-        self._fed = fed
+        self._contactor = contactor
+        self._sensed = wires.conduction
+        wires.fired.watchers.append(self.gate)
         self.conductions: list[Conduction] = []
         self.gate_on = False
         self._gate_fell = env.event()
@@ -88,7 +93,7 @@ class SolidStateSwitch:
     @property
     def seen_conducting(self) -> bool:
         """What a sense across the switch shows: no voltage there, which is also so where none reaches it."""
-        return self.conducting or not self._fed()
+        return self.conducting or not self._contactor.feeds()
 
     def _fails(self, fault: str) -> bool:
         return self._spec.fault == fault and self._env.now >= self._spec.fault_s
@@ -97,7 +102,7 @@ class SolidStateSwitch:
         return self._fails("half_wave") and not half.positive
 
     def gate(self, level: int) -> None:
-        """Drive the gate."""
+        """The gate's level has changed."""
         if self._shorted:
             return
         if level and self._spec.gate_pulse_us is not None:
@@ -130,7 +135,7 @@ class SolidStateSwitch:
             cause = self.gate_on or (spec.recovers_V is not None and step_V > spec.recovers_V)
         self.conducting = False
         if told:
-            self._on_change(False)
+            self._sensed.set(0)
 
     def _await_zero(self) -> Generator[simpy.Event, None, None]:
         half = self._mains.at(self._env.now)
@@ -145,13 +150,13 @@ class SolidStateSwitch:
         env, spec = self._env, self._spec
         start = env.now
         half = self._mains.at(start)
-        if half.amplitude_V == 0 or self._blocks(half) or not self._fed():
+        if half.amplitude_V == 0 or self._blocks(half) or not self._contactor.feeds():
             yield env.timeout(half.start_s + half.length_s - start)
             return False
         current = Current(self._load, half, start)
         latched_s = current.reaches(spec.latching_A, half.start_s + half.length_s)
         if not told and not self._shorted:
-            self._on_change(True)
+            self._sensed.set(1)
         if latched_s is None:  # the gate alone carries it, to the end of the half-cycle at most
             yield env.timeout(half.start_s + half.length_s - start) | self._gate_fell
         elif self.gate_on:

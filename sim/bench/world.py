@@ -3,28 +3,24 @@
 from __future__ import annotations
 
 import random
-from collections import deque
-from collections.abc import Generator
+from collections.abc import Generator, Iterable
 from dataclasses import dataclass, field, replace
+from typing import Any
 
 import simpy
 
 from gen.firmware import FirmwareBundle
 from gen.machine.welder import Welder
 from gen.table import TimingTable
-from gen.words import FORCE, HOT, PEDAL, STOP_OPEN, WATCHDOG
-from sim.bench.board import BoardFault, TimerBoard, clocked
+from sim.bench.board import BoardSpec, TimerBoard
 from sim.bench.circuit import SeriesLoad
 from sim.bench.detector import CrossingDetector, DetectorSpec
-from sim.bench.flash import Flash, FlashFault
-from sim.bench.gate import GateUnit
-from sim.bench.host import Firmware, Host, HostDriver
 from sim.bench.mains import MainsSpec, MainsSupply
 from sim.bench.pedal import Pedal, PedalSpec, Press
-from sim.bench.pin import Pin
-from sim.bench.protection import Chain, ProtectionSpec, protection_of
+from sim.bench.pin import Pin, PinTrace, Wires
+from sim.bench.protection import Contactor, GateDrive, ProtectionSpec, protection_of
 from sim.bench.recording import LevelChange, ObservedWeld, Recording, StateChange
-from sim.bench.switch import SolidStateSwitch, SwitchSpec
+from sim.bench.switch import Conduction, SolidStateSwitch, SwitchSpec
 
 SETTLE_S = 0.6  # from power-up to the first press: locking to the mains takes a quarter of it
 LIFT_S = 0.2  # a person cannot press again before having let go
@@ -35,12 +31,7 @@ OPEN_LOAD_ANGLE_DEG = 85.0  # magnetising current only
 class Bench:
     """The welder, the mains and the person, as they really are; the firmware knows only what the welder file says.
 
-    `stops`: (time, length) of presses of the stop button. `hots`: (time, length) of an open over-temperature contact.
-    `forces`: (time, level) changes of the force switch. `serial`: (time, bytes) that arrive. `rested_ms`: what the board
-    knows of the rest before its start (0: nothing, and it must assume the worst). `files`: what an earlier run has stored;
-    `flash_write_s`: how long the program stands still for a write of a file. `clock_rate`: the board's seconds in a true one.
-    `stop_reaches_gate`: False where the firing hardware's own test of the stop circuit does not work.
-    `rested_after_reset_ms`: as `rested_ms`, after a reset in the run. Times in seconds.
+    Times in seconds from the start of the run.
     """
 
     mains: MainsSpec
@@ -51,19 +42,19 @@ class Bench:
     length_s: float
     seed: int = 0
     stops: tuple[tuple[float, float], ...] = ()
+    """(time, length) of presses of the stop button."""
     hots: tuple[tuple[float, float], ...] = ()
+    """(time, length) of an open over-temperature contact."""
     forces: tuple[tuple[float, int], ...] = ()
+    """(time, level) changes of the force switch, which starts open; none: no switch is fitted."""
     serial: tuple[tuple[float, bytes], ...] = ()
-    rested_ms: int = 3_600_000
-    watchdog_bit: bool = False
-    files: tuple[tuple[str, bytes], ...] = ()
-    flash_faults: tuple[FlashFault, ...] = ()
-    flash_write_s: float = 0.05
+    """(time, bytes) that arrive on the serial line."""
     protection: ProtectionSpec = field(default_factory=ProtectionSpec)
-    board_faults: tuple[BoardFault, ...] = ()
-    clock_rate: float = 1.0
-    stop_reaches_gate: bool = True
-    rested_after_reset_ms: int = 0
+    board: BoardSpec = field(default_factory=BoardSpec)
+
+    def with_board(self, **changes: Any) -> Bench:
+        """The same bench with these fields of its board changed."""
+        return replace(self, board=replace(self.board, **changes))
 
 
 def bench_for(
@@ -123,132 +114,75 @@ def without_detector_error(bench: Bench, welder: Welder) -> Bench:
     )
 
 
-def simulate(bundle: FirmwareBundle, table: TimingTable, bench: Bench) -> Recording:
-    """Run the emitted files on the bench, and return what happened. Same input, same recording."""
-    env = simpy.Environment()
-    first = Firmware(bundle)
-    config = first.config
-    mains = MainsSupply(bench.mains, bench.seed)
-    detector = CrossingDetector(env, bench.detector, mains)
-    pedal = Pedal(env, bench.pedal, bench.seed)
-    stop, hot, force, watchdog = (
-        Pin(env, level) for level in (0, 0, 0 if bench.forces else 1, int(bench.watchdog_bit))
-    )
-    serial: deque[int] = deque()
-    flash = Flash(dict(bench.files), bench.flash_faults)
-    gates: list[tuple[float, float]] = []
-    rose: list[float] = []
-    states: list[StateChange] = []
+class World:
+    """One bench, its parts joined by wires, with the emitted files in charge of it."""
 
-    def on_conduction(conducting: bool) -> None:
-        driver.conduction_changed(conducting)
+    def __init__(self, bundle: FirmwareBundle, bench: Bench) -> None:
+        self.bench = bench
+        self.env = env = simpy.Environment()
+        self.wires = wires = Wires(env)
+        self.mains = MainsSupply(bench.mains, bench.seed)
+        CrossingDetector(env, bench.detector, self.mains, wires.detector)
+        Pedal(env, bench.pedal, bench.seed, wires.pedal)
+        GateDrive(env, bench.protection, wires)
+        contactor = Contactor(env, bench.protection, wires)
+        self.switch = SolidStateSwitch(env, bench.switch, bench.load, self.mains, contactor, wires)
+        self._traces = {pin: PinTrace(env, pin) for pin in (wires.detector, wires.stop, wires.pedal, wires.gate)}
+        if bench.forces:
+            wires.force.level = 0
+        self.board = TimerBoard(env, bundle, wires, self.switch, bench.board, bench.seed)
+        for pin, times in ((wires.stop, bench.stops), (wires.hot, bench.hots)):
+            env.process(_drive(env, pin, sorted([(t, 1) for t, _ in times] + [(t + length, 0) for t, length in times])))
+        env.process(_drive(env, wires.force, bench.forces))
+        env.process(_deliver(env, self.board, bench.serial))
 
-    def fed() -> bool:
-        return chain.feeds()
+    def run(self, until_s: float | None = None) -> None:
+        """Let time pass, to `until_s` or to the end of the bench's run."""
+        self.env.run(until=self.bench.length_s if until_s is None else until_s)
 
-    switch = SolidStateSwitch(env, bench.switch, bench.load, mains, on_conduction, fed)
-    chain = Chain(env, bench.protection, stop, hot, switch.gate)
-
-    def on_gate(level: int) -> None:
-        chain.gate(level)
-        if level:
-            rose.append(env.now)
-        else:
-            gates.append((rose[-1], env.now))
-
-    gate = GateUnit(
-        env if bench.clock_rate == 1 else clocked(env, bench.clock_rate),
-        detector.pin,
-        stop if bench.stop_reaches_gate else Pin(env),
-        on_gate,
-        bool(config.DETECTOR_SQUARE),
-        config.OFFSET_RISE_US,
-        config.OFFSET_FALL_US,
-    )
-    edges, stops, pedals = _followed(env, detector.pin), _followed(env, stop), _followed(env, pedal.pin)
-    inputs = {PEDAL: pedal.pin, STOP_OPEN: stop, FORCE: force, HOT: hot, WATCHDOG: watchdog}
-    # A tenth of the runs starts just before the clock wraps.
-    clock_ms = (1 << 30) - 1500 if bench.seed % 10 == 3 else 1000 * bench.seed
-
-    def on_alive(contactor: int) -> None:
-        chain.train(contactor)
-        board.fed()
-
-    driver = HostDriver(
-        env,
-        gate,
-        detector.pin,
-        inputs,
-        switch,
-        bool(config.CONDUCTION_SENSE),
-        bool(config.DETECTOR_SQUARE),
-        bench.rested_ms,
-        clock_ms,
-        serial,
-        flash,
-        bench.flash_write_s,
-        bench.clock_rate,
-        on_alive,
-    )
-
-    def start(number: int) -> Host:
-        firmware = Firmware(bundle) if number else first
-        return Host(
-            env, firmware, driver, bench.seed + number, bench.clock_rate, states, lambda again: board.ended(again)
+    def recording(self, table: TimingTable) -> Recording:
+        """What has happened so far. `table`: the one that the board welds by, to count by."""
+        wires, board, length_s = self.wires, self.board, self.env.now
+        detector, stops, pedal, edges = (
+            self._traces[pin].changes for pin in (wires.detector, wires.stop, wires.pedal, wires.gate)
+        )
+        times = [time_s for time_s, _ in edges] + [length_s] * (len(edges) % 2)
+        gates = tuple(zip(times[::2], times[1::2], strict=True))
+        return Recording(
+            length_s=length_s,
+            half_cycles=tuple(self.mains.half_cycles),
+            detector=_changes(detector),
+            stops=_changes(stops),
+            gates=gates,
+            conductions=tuple(self.switch.conductions),
+            states=tuple(board.states),
+            presses=tuple(press.start_s for press in self.bench.pedal.presses),
+            welds=_welds(board.states, table, gates, self.switch.conductions, length_s),
+            calls=board.driver.calls,
+            call_times=board.driver.call_times,
+            received=bytes(board.line.received),
+            sent=tuple(board.line.sent),
+            files_read=tuple(board.driver.files_read),
+            files=tuple(board.flash.files.items()),
+            seed=self.bench.seed,
+            pedal=_changes(pedal),
+            starts=tuple(board.starts),
         )
 
-    board = TimerBoard(
-        env,
-        start,
-        gate,
-        driver,
-        watchdog,
-        flash,
-        states,
-        config.WATCHDOG_MS / 1000,
-        bench.rested_after_reset_ms,
-        bench.board_faults,
-    )
-    for pin in (pedal.pin, stop, hot, force):
-        pin.watchers.append(board.wake)
-    for pin, times in ((stop, bench.stops), (hot, bench.hots)):
-        env.process(_drive(env, pin, sorted([(t, 1) for t, _ in times] + [(t + length, 0) for t, length in times])))
-    env.process(_drive(env, force, bench.forces))
-    env.process(_deliver(env, serial, board, driver, bench.serial))
-    env.run(until=bench.length_s)
-    if gate.level:
-        gates.append((rose[-1], env.now))
-    return Recording(
-        length_s=bench.length_s,
-        half_cycles=tuple(mains.half_cycles),
-        detector=tuple(edges),
-        stops=tuple(stops),
-        gates=tuple(gates),
-        conductions=tuple(switch.conductions),
-        states=tuple(states),
-        presses=tuple(press.start_s for press in bench.pedal.presses),
-        welds=_welds(states, table, gates, switch, bench.length_s),
-        calls=driver.calls,
-        call_times=driver.call_times,
-        received=bytes(driver.received),
-        sent=tuple(driver.sent),
-        files_read=tuple(driver.files_read),
-        files=tuple(flash.files.items()),
-        seed=bench.seed,
-        pedal=tuple(pedals),
-        starts=tuple(board.starts),
-    )
+
+def simulate(bundle: FirmwareBundle, table: TimingTable, bench: Bench) -> Recording:
+    """Run the emitted files on the bench, and return what happened. Same input, same recording."""
+    world = World(bundle, bench)
+    world.run()
+    return world.recording(table)
 
 
-def _followed(env: simpy.Environment, pin: Pin) -> list[LevelChange]:
-    """A list that will hold every change of a pin."""
-    changes: list[LevelChange] = []
-    pin.watchers.append(lambda level: changes.append(LevelChange(env.now, level)))
-    return changes
+def _changes(trace: list[tuple[float, int]]) -> tuple[LevelChange, ...]:
+    return tuple(LevelChange(time_s, level) for time_s, level in trace)
 
 
 def _drive(
-    env: simpy.Environment, pin: Pin, changes: list[tuple[float, int]] | tuple[tuple[float, int], ...]
+    env: simpy.Environment, pin: Pin, changes: Iterable[tuple[float, int]]
 ) -> Generator[simpy.Event, None, None]:
     for time_s, level in changes:
         yield env.timeout(max(0.0, time_s - env.now))
@@ -256,24 +190,19 @@ def _drive(
 
 
 def _deliver(
-    env: simpy.Environment,
-    serial: deque[int],
-    board: TimerBoard,
-    driver: HostDriver,
-    arrivals: tuple[tuple[float, bytes], ...],
+    env: simpy.Environment, board: TimerBoard, arrivals: tuple[tuple[float, bytes], ...]
 ) -> Generator[simpy.Event, None, None]:
     for time_s, data in arrivals:
         yield env.timeout(max(0.0, time_s - env.now))
-        serial.extend(data)
-        driver.received.extend(data)
+        board.line.arrive(data)
         board.wake()
 
 
 def _welds(
     states: list[StateChange],
     table: TimingTable,
-    gates: list[tuple[float, float]],
-    switch: SolidStateSwitch,
+    gates: tuple[tuple[float, float], ...],
+    conductions: list[Conduction],
     length_s: float,
 ) -> tuple[ObservedWeld, ...]:
     """Cut the run into welds at the state changes, and count what the gate and the current did in each."""
@@ -285,7 +214,7 @@ def _welds(
         after = [later for later in states[n:] if later.state not in armed]
         end = after[0].time_s if after else length_s
         went = [later.state for later in states[n:] if later.time_s < end]
-        conducted = sum(1 for c in switch.conductions if change.time_s <= c.start_s < end and c.latched)
+        conducted = sum(1 for c in conductions if change.time_s <= c.start_s < end and c.latched)
         given = sum(1 for on, _ in gates if change.time_s <= on < end)
         ending = "completed" if "hold" in went else "ended early"
         welds.append(ObservedWeld(change.time_s, end, table.fired_half_cycles, given, conducted, ending))

@@ -61,7 +61,7 @@ def board(kind: Any, least_s: float = 0, most_s: float = 0) -> Callable[[Strike]
 
 
 def _happens(bench: Bench, *faults: BoardFault) -> Bench:
-    return replace(bench, board_faults=(*bench.board_faults, *faults))
+    return bench.with_board(faults=(*bench.board.faults, *faults))
 
 
 # -- mains and detector
@@ -216,11 +216,11 @@ def hang_and_stop(strike: Strike) -> Bench:
 
 
 def without_stop_test(strike: Strike) -> Bench:
-    return replace(stop(strike), stop_reaches_gate=False)
+    return stop(strike).with_board(stop_reaches_gate=False)
 
 
 def hang_and_stop_without_test(strike: Strike) -> Bench:
-    return replace(hang_and_stop(strike), stop_reaches_gate=False)
+    return hang_and_stop(strike).with_board(stop_reaches_gate=False)
 
 
 def soft_reset(strike: Strike) -> Bench:
@@ -249,7 +249,7 @@ def damage(strike: Strike) -> Bench:
 
 
 def clock(rate: float) -> Callable[[Strike], Bench]:
-    return lambda strike: replace(strike.bench, clock_rate=rate)
+    return lambda strike: strike.bench.with_board(clock_rate=rate)
 
 
 def late(strike: Strike) -> Bench:

@@ -73,9 +73,9 @@ def after_stop(truth: Truth) -> list[Violation]:
     """After stop no gate by the firing hardware's own test; without that none by Python; without both no current by hardware."""
     wrong, r, bench = [], truth.recording, truth.bench
     for open_s, closed_s in truth.stopped:
-        last_s = open_s + (2e-6 if bench.stop_reaches_gate else REACTION_S)
+        last_s = open_s + (2e-6 if bench.board.stop_reaches_gate else REACTION_S)
         late = [on_s for on_s, _ in r.gates if last_s < on_s < closed_s]
-        if bench.stop_reaches_gate:
+        if bench.board.stop_reaches_gate:
             wrong += [Violation("after-stop", on_s, "a gate with stop open") for on_s in late]
         elif not truth.hung(open_s):
             wrong += [Violation("after-stop", on_s, "a gate with stop open, Python alive") for on_s in late]
@@ -205,7 +205,7 @@ def lock(truth: Truth) -> list[Violation]:
     """No weld before eight true crossings inside the band, since the start of the board and since any loss of mains."""
     wrong, r = [], truth.recording
     low, high = (edge * truth.table.frequency_Hz for edge in FREQUENCY_BAND)
-    off_by = 0.02 + abs(truth.bench.clock_rate - 1)
+    off_by = 0.02 + abs(truth.bench.board.clock_rate - 1)
     starts = [0.0, *r.starts]
     last_ask: Ask | None = None
     for on_s, _ in r.gates:
@@ -230,8 +230,8 @@ def duty(truth: Truth) -> list[Violation]:
     """In no minute more heat than the rating allows, and none in the minute after a start that knows of no rest."""
     heats = [heat(row) for row in truth.table.rows if row.firing_delay_us is not None for _ in range(row.half_cycles)]
     limit, wrong, bench = duty_limit(truth.welder), [], truth.bench
-    unrested = [0.0] if bench.rested_ms < MINUTE_S * 1000 else []
-    unrested += truth.recording.starts if bench.rested_after_reset_ms < MINUTE_S * 1000 else ()
+    unrested = [0.0] if bench.board.rested_ms < MINUTE_S * 1000 else []
+    unrested += truth.recording.starts if bench.board.rested_after_reset_ms < MINUTE_S * 1000 else ()
     spent: list[tuple[float, int]] = []
     for gates in gate_rows(truth):
         spent += zip(gates, heats, strict=False)

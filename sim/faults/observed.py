@@ -76,7 +76,7 @@ class Truth:
     @property
     def leaps(self) -> bool:
         """True where the board's clock was moved on, so that its minutes are not those of the run."""
-        return any(fault.kind == "leap" for fault in self.bench.board_faults)
+        return any(fault.kind == "leap" for fault in self.bench.board.faults)
 
     @property
     def stopped(self) -> list[tuple[float, float]]:
@@ -85,7 +85,7 @@ class Truth:
 
     def hung(self, time_s: float) -> bool:
         """True where the interpreter does not run: hung, or not yet started again."""
-        for fault in self.bench.board_faults:
+        for fault in self.bench.board.faults:
             if fault.kind == "hang" and fault.at_s - REACTION_S <= time_s:
                 begun = min([s for s in self.recording.starts if s > fault.at_s], default=math.inf)
                 if time_s < min(fault.at_s + fault.length_s + REACTION_S, begun):

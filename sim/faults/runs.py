@@ -11,6 +11,7 @@ from typing import Literal
 from gen.firmware import FirmwareBundle, with_crc
 from gen.machine.welder import Welder
 from gen.table import TimingTable
+from sim.bench.board import BoardSpec
 from sim.bench.pedal import PedalSpec, Press
 from sim.bench.recording import Recording
 from sim.bench.world import Bench, bench_for, simulate
@@ -77,7 +78,7 @@ class Ground:
             serial=((0.3, with_crc(request).encode() + b"\n"),) if by == "storing" else (),
             hots=((0.3, 0.25),) if by == "locked out" else (),
             forces=((0.05, 1),) if self.welder.force.force_switch else (),
-            rested_after_reset_ms=bench.rested_ms if self._knows_rest else 0,
+            board=BoardSpec(rested_after_reset_ms=BoardSpec.rested_ms if self._knows_rest else 0),
         )
 
 

@@ -21,7 +21,7 @@ import micropython
 CALL_INTS = 6
 AT_ONCE = 128  # calls read from the recording at a time
 
-# Codes as in sim/bench/host.py.
+# Codes as in sim/bench/driver.py.
 NOW, WAIT, RESTED, INPUTS, CROSSING, CONDUCTION, CURRENT, SET, START, DONE, FIRED, OFF, ALIVE, READ, WRITE = range(15)
 RESTART, READ_FILE, WRITE_FILE = range(15, 18)
 

@@ -21,12 +21,12 @@ from pathlib import Path
 from typing import Any
 
 from gen.firmware import FirmwareBundle
-from sim.bench.host import (
+from sim.bench.clock import MASK
+from sim.bench.driver import (
     ALIVE,
     CALL_INTS,
     CALL_NAMES,
     FIRED,
-    MASK,
     NOW,
     READ_FILE,
     RESTART,

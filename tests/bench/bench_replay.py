@@ -12,7 +12,7 @@ import time
 from pathlib import Path
 
 from gen.firmware import FirmwareBundle
-from sim.bench.host import CALL_INTS
+from sim.bench.driver import CALL_INTS
 from sim.bench.world import bench_for, simulate
 from sim.replay.playback import INTERPRETERS, Interpreter, replay
 from tests.support.machines import firmware, make_welder

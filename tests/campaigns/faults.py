@@ -139,10 +139,9 @@ def hour_in_full() -> bool:
     first, second = case.bench.pedal.presses
     presses = (first, replace(second, start_s=second.start_s + longer_s))
     whole = replace(
-        case.bench,
+        case.bench.with_board(faults=()),
         pedal=replace(case.bench.pedal, presses=presses),
         mains=replace(case.bench.mains, sags=((at_s, 3600.0, left),)),
-        board_faults=(),
         length_s=case.bench.length_s + longer_s,
     )
     recordings = [simulate(machine.bundle, machine.table, bench) for bench in (case.bench, whole)]

@@ -10,7 +10,8 @@ from typing import Any
 
 import simpy
 
-from sim.bench.gate import GateUnit
+from sim.bench.clock import Clock
+from sim.bench.gate import DetectorSettings, GateUnit
 from sim.bench.pin import Pin
 
 TOLERANCE_US = 2
@@ -66,11 +67,10 @@ def mains(count: int, first_us: float = 4_000, half_us: float = 10_000, square: 
 
 def in_the_simulator(case: Case) -> Outcome:
     env = simpy.Environment()
-    detector, stop = Pin(env), Pin(env)
+    detector, stop, gate = Pin(env), Pin(env), Pin(env)
     edges: list[tuple[float, int]] = []
-    unit = GateUnit(
-        env, detector, stop, lambda level: edges.append((env.now * 1e6, level)), case.square, case.rise_us, case.fall_us
-    )
+    gate.watchers.append(lambda level: edges.append((env.now * 1e6, level)))
+    unit = GateUnit(Clock(env), detector, stop, gate, DetectorSettings(case.square, case.rise_us, case.fall_us))
 
     def toggle(pin: Pin, times: list[float]) -> Any:
         for time in times:

@@ -13,7 +13,7 @@ from typing import Any
 import pytest
 
 from gen.firmware import with_crc
-from sim.bench.board import BoardFault
+from sim.bench.board import BoardFault, BoardSpec
 from sim.bench.mains import MainsSpec
 from sim.bench.recording import Recording
 from sim.bench.world import bench_for
@@ -99,7 +99,7 @@ PROTECTIONS = (
     ),
     Protection(
         "no weld before eight crossings agree",
-        partial(run, (0.01, 1.5), length_s=2, mains=mains(), rested_ms=10**7),
+        partial(run, (0.01, 1.5), length_s=2, mains=mains(), board=BoardSpec(rested_ms=10**7)),
         lambda r: all(s.time_s > 0.08 for s in r.states if s.state == "ready") and "ready" in states(r),
         ("app/lock.py", "return self.agreed >= NEEDED", "return True"),
     ),
@@ -117,7 +117,7 @@ PROTECTIONS = (
     ),
     Protection(
         "after a start the board assumes that the minute's duty is spent",
-        partial(run, (0.6, 1.5), rested_ms=0),
+        partial(run, (0.6, 1.5), board=BoardSpec(rested_ms=0)),
         lambda r: r.fired == 0 and "locked out: duty used up" in states(r),
         ("app/duty.py", "if rested_ms < SECONDS * 1000:", "if False:"),
     ),
@@ -194,7 +194,12 @@ PROTECTIONS = (
     ),
     Protection(
         "a weld that the program has lost sight of for longer than the contactor holds is ended",
-        partial(run, HELD, welder=make_welder(force={"source": "air"}), board_faults=(BoardFault("hang", 1.0, 0.1),)),
+        partial(
+            run,
+            HELD,
+            welder=make_welder(force={"source": "air"}),
+            board=BoardSpec(faults=(BoardFault("hang", 1.0, 0.1),)),
+        ),
         lambda r: 0 < r.fired < FULL,
         (SUPERVISOR, "elif self.paused:", "elif False:"),
     ),
@@ -222,7 +227,7 @@ PROTECTIONS = (
     ),
     Protection(
         "after a bite of the watchdog nothing works until stop was pressed and let go",
-        partial(run, (0.6, 1.5), (3.0, 1.5), watchdog_bit=True, stops=((2.3, 0.2),), length_s=5),
+        partial(run, (0.6, 1.5), (3.0, 1.5), board=BoardSpec(bitten=True), stops=((2.3, 0.2),), length_s=5),
         lambda r: gates_after(r, 0) == gates_after(r, 2.5) == FULL,
         (SUPERVISOR, "if inputs & words.WATCHDOG:", "if False:"),
     ),

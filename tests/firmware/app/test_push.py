@@ -15,8 +15,8 @@ from gen.boards import boards
 from gen.firmware import render
 from gen.words import PEDAL, STOP_OPEN
 from gen.words import PHASES as NAMES
+from sim.bench.driver import CALL_INTS, READ
 from sim.bench.flash import Flash, FlashFault
-from sim.bench.host import CALL_INTS, READ
 from sim.bench.recording import Recording
 from sim.bench.world import simulate
 from tests.support.app.bench_runs import quiet_bench
@@ -295,11 +295,10 @@ def armed_run(*serial: tuple[float, bytes], unheard: bool = False) -> Recording:
     if not unheard:
         return simulate(BUNDLE, TABLE, bench)
 
-    def deliver(env: Any, line: Any, host: Any, driver: Any, arrivals: Any) -> Generator[Any, None, None]:
+    def deliver(env: Any, board: Any, arrivals: Any) -> Generator[Any, None, None]:
         for time_s, data in arrivals:
             yield env.timeout(max(0.0, time_s - env.now))
-            line.extend(data)
-            driver.received.extend(data)
+            board.line.arrive(data)
 
     with patch("sim.bench.world._deliver", deliver):
         return simulate(BUNDLE, TABLE, bench)

@@ -13,7 +13,8 @@ import pytest
 from gen.boards import boards
 from gen.firmware import STOP_REQUEST, FirmwareBundle, render, with_crc
 from gen.table import TimingTable
-from sim.bench.host import CALL_INTS, LATEST_S, READ
+from sim.bench.driver import CALL_INTS, READ
+from sim.bench.host import LATEST_S
 from sim.bench.pedal import PedalSpec, Press
 from sim.bench.recording import Recording
 from sim.bench.world import simulate

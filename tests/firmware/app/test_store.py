@@ -18,6 +18,7 @@ from firmware_templates.app import store as store_module
 from firmware_templates.app.store import FILES, MOST_BYTES, Store
 from firmware_templates.app.table_check import digest
 from gen.words import MOST_SCHEDULES
+from sim.bench.board import BoardSpec
 from sim.bench.flash import Flash, FlashFault, PowerLost
 from sim.bench.world import simulate
 from tests.support.app.bench_runs import quiet_bench, states
@@ -168,12 +169,12 @@ def test_both_copies_damaged_is_no_settings() -> None:
 def test_damaged_settings_lock_out_and_never_weld() -> None:
     """On the bench: the pedal is pressed, twice, and nothing is fired; the link still answers, and a push is refused."""
     files = tuple((name, data[:-1] + b"?") for name, data in before())
-    bench = quiet_bench(make_welder(), TABLE, 5, (0.6, 1.0), (3.0, 1.0), files=files)
+    bench = quiet_bench(make_welder(), TABLE, 5, (0.6, 1.0), (3.0, 1.0), board=BoardSpec(files=files))
     recording = simulate(BUNDLE, TABLE, bench)
     assert recording.fired == 0
     assert states(recording) == ["locked out: settings damaged"]
     assert dict(recording.files) == dict(files)
-    whole = simulate(BUNDLE, TABLE, quiet_bench(make_welder(), TABLE, 5, (0.6, 1.0), files=before()))
+    whole = simulate(BUNDLE, TABLE, quiet_bench(make_welder(), TABLE, 5, (0.6, 1.0), board=BoardSpec(files=before())))
     assert whole.fired > 0
 
 

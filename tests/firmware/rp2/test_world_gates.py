@@ -13,7 +13,8 @@ from types import ModuleType
 import pytest
 
 import sim.bench.gate
-from sim.bench.host import START, Firmware
+from sim.bench.driver import START
+from sim.bench.firmware import Firmware
 from sim.bench.recording import Recording
 from sim.bench.world import simulate
 from tests.support.rp2.emulated_gates import KINDS, Comparison, Emulated, compare, emulate, firing_calls, numbered_run
@@ -87,7 +88,7 @@ def test_a_start_at_an_edge_is_undecided() -> None:
 GATE_FAULTS = [
     ("gates 3 us late", "word.blank_us + LATENCY_US", "word.blank_us + LATENCY_US + 3", "nothing"),
     ("gates 3 us longer", "max(end_us - delay_us, 2)", "max(end_us - delay_us + 3, 2)", "nothing"),
-    ("offsets exchanged", "(offset_fall_us, offset_rise_us)", "(offset_rise_us, offset_fall_us)", "nothing"),
+    ("offsets exchanged", "(settings.fall_us, settings.rise_us)", "(settings.rise_us, settings.fall_us)", "nothing"),
     ("last word lost", "for word in [*words, None]:", "for word in [*words[:-1], None]:", "nothing"),
     ("one lead-in half-cycle where two are due", "2 if self._square and edge == positive else 1", "1", "nothing"),
     ("lead-in not left out of the results", "self._results[index + self._lead_in]", "self._results[index]", "nothing"),
@@ -97,8 +98,13 @@ GATE_FAULTS = [
     ("first window too short", "half_us * 11 // 10, half_us // 5", "half_us // 2, half_us // 5", "nothing"),
     ("later windows too short", "half_us * 11 // 10, half_us // 5", "half_us * 11 // 10, half_us // 50", "nothing"),
     ("unfired half-cycles take no time", "(word.blank_us +", "bool(word.gate_us) * (word.blank_us +", "false in weld"),
-    ("off leaves the gate on", "        self._drive(0)\n        return 1", "        return 1", "let go in weld, hand"),
-    ("cut short and not counted", "if self.level:\n", "if False:\n", "let go in weld, hand"),
+    (
+        "off leaves the gate on",
+        "        self._gate.set(0)\n        return 1",
+        "        return 1",
+        "let go in weld, hand",
+    ),
+    ("cut short and not counted", "if self._gate.level:\n", "if False:\n", "let go in weld, hand"),
 ]
 
 
@@ -129,7 +135,7 @@ def test_a_wrong_model_is_noticed(right: str, wrong: str, kind: str, monkeypatch
     """A simulated gate with one line wrong is not equal to the emitted one."""
     source = Path(sim.bench.gate.__file__).read_text(encoding="utf-8")
     assert source.count(right) == 1
-    monkeypatch.setattr("sim.bench.world.GateUnit", gate_from(source.replace(right, wrong)))
+    monkeypatch.setattr("sim.bench.board.GateUnit", gate_from(source.replace(right, wrong)))
     assert differs(kind, as_emitted) > 0
 
 

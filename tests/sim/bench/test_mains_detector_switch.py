@@ -11,6 +11,8 @@ import simpy
 from sim.bench.circuit import SeriesLoad
 from sim.bench.detector import CrossingDetector, DetectorSpec
 from sim.bench.mains import MainsSpec, MainsSupply
+from sim.bench.pin import Pin, PinTrace, Wires
+from sim.bench.protection import Contactor, ProtectionSpec
 from sim.bench.switch import Conduction, SolidStateSwitch, SwitchSpec
 
 SCR = SwitchSpec("scr_pair", 0.2, 0.1, 10)
@@ -39,9 +41,9 @@ def test_harmonics_repeat_every_cycle_and_odd_ones_mirror() -> None:
 
 def edges(spec: DetectorSpec, mains: MainsSpec, length_s: float = 0.3) -> list[tuple[float, int]]:
     env = simpy.Environment()
-    detector = CrossingDetector(env, spec, MainsSupply(mains, 0))
-    seen: list[tuple[float, int]] = []
-    detector.pin.watchers.append(lambda level: seen.append((env.now, level)))
+    pin = Pin(env)
+    CrossingDetector(env, spec, MainsSupply(mains, 0), pin)
+    seen = PinTrace(env, pin).changes
     env.run(until=length_s)
     return seen
 
@@ -93,13 +95,15 @@ def conductions(
 ) -> list[Conduction]:
     """Currents that these gates (on, off; seconds) make."""
     env = simpy.Environment()
-    switch = SolidStateSwitch(env, spec, load, MainsSupply(mains or MainsSpec(230, 50), 0), lambda _: None)
+    wires = Wires(env)
+    supply, contactor = MainsSupply(mains or MainsSpec(230, 50), 0), Contactor(env, ProtectionSpec(), wires)
+    switch = SolidStateSwitch(env, spec, load, supply, contactor, wires)
 
     def drive(on: float, off: float):  # type: ignore[no-untyped-def]
         yield env.timeout(on)
-        switch.gate(1)
+        wires.fired.set(1)
         yield env.timeout(off - on)
-        switch.gate(0)
+        wires.fired.set(0)
 
     for on, off in gates:
         env.process(drive(on, off))

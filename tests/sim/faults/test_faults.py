@@ -175,8 +175,7 @@ def test_the_pulse_train_holds_the_contactor() -> None:
     bench = machine.plain(2, "weld")[0]
     at_s = machine.plain(2, "weld")[1]["weld"][0] + 0.03
     hung = replace(
-        bench,
-        board_faults=(BoardFault("hang", at_s, math.inf),),
+        bench.with_board(faults=(BoardFault("hang", at_s, math.inf),)),
         protection=replace(bench.protection, stuck_on_s=at_s),
         length_s=3.0,
     )
@@ -206,7 +205,7 @@ def test_a_bounded_gate_drive_ends_what_a_frozen_pin_does_not() -> None:
     machine = ground(0)
     bench, _spans = machine.plain(2, "weld")
     on_s, off_s = simulate(machine.bundle, machine.table, bench).gates[5]
-    frozen = replace(bench, board_faults=(BoardFault("soft reset", (on_s + off_s) / 2),), length_s=1.5)
+    frozen = replace(bench.with_board(faults=(BoardFault("soft reset", (on_s + off_s) / 2),)), length_s=1.5)
     bounded = simulate(machine.bundle, machine.table, frozen)
     assert bounded.gates[5][1] - on_s > 0.03
     assert bounded.conductions[-1].end_s < on_s + PULSE_S + 0.02
@@ -216,7 +215,7 @@ def test_a_bounded_gate_drive_ends_what_a_frozen_pin_does_not() -> None:
     assert len(direct.conductions) > len(bounded.conductions) + 2
 
 
-def test_the_chain_is_what_the_welder_file_says() -> None:
+def test_the_protection_is_what_the_welder_file_says() -> None:
     assert protection_of(make_welder()).pulse_s == PULSE_S
     assert protection_of(make_welder(protection={"gate_drive": "direct"})).pulse_s is None
     assert protection_of(make_welder(protection={"gate_drive": "capacitor"})).blocks_dc
@@ -227,7 +226,7 @@ def test_a_clock_off_by_3_percent_scales_what_the_board_times() -> None:
     """Angles come out the same, for edges and gates are timed by one crystal; a weld is as many half-cycles as ever."""
     machine = ground(0)
     bench = machine.plain(2, "weld")[0]
-    true, fast = (simulate(machine.bundle, machine.table, replace(bench, clock_rate=rate)) for rate in (1.0, 1.03))
+    true, fast = (simulate(machine.bundle, machine.table, bench.with_board(clock_rate=rate)) for rate in (1.0, 1.03))
     assert len(fast.gates) == len(true.gates)
     on_s = [r.gates[3][0] - r.half_cycle_at(r.gates[3][0]).start_s for r in (true, fast)]
     assert on_s[0] == pytest.approx(on_s[1], abs=60e-6)

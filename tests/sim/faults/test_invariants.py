@@ -56,10 +56,12 @@ class Taken:
     knows_rest: bool = True
 
 
-def pressed(*presses: tuple[float, float], **changes: Any) -> Callable[[Bench], Bench]:
+def pressed(
+    *presses: tuple[float, float], faults: tuple[BoardFault, ...] = (), **changes: Any
+) -> Callable[[Bench], Bench]:
     def make(bench: Bench) -> Bench:
         pedal = replace(bench.pedal, presses=tuple(Press(*press) for press in presses))
-        return replace(bench, pedal=pedal, **changes)
+        return replace(bench.with_board(faults=faults), pedal=pedal, **changes)
 
     return make
 
@@ -69,8 +71,8 @@ def mains(bench: Bench, **changes: Any) -> Bench:
 
 
 def stopped(bench: Bench, **changes: Any) -> Bench:
-    """Stop is pressed in the first weld."""
-    return replace(bench, stops=((0.80, 0.5),), **changes)
+    """Stop is pressed in the first weld. `changes`: of the board."""
+    return replace(bench.with_board(**changes), stops=((0.80, 0.5),))
 
 
 HANG = (BoardFault("hang", 0.77, FOREVER),)
@@ -79,7 +81,7 @@ TAKEN = (
     Taken(
         "after a restart the pedal must be seen open",
         fresh_request,
-        pressed((0.45, 3.0), board_faults=(BoardFault("watchdog", 0.8),), length_s=3.0),
+        pressed((0.45, 3.0), faults=(BoardFault("watchdog", 0.8),), length_s=3.0),
         (
             (
                 SUPERVISOR,
@@ -122,10 +124,8 @@ TAKEN = (
         stopped,
         (NO_STOP,),
         lambda bench: replace(
-            bench,
-            board_faults=HANG,
+            bench.with_board(faults=HANG, stop_reaches_gate=False),
             protection=replace(bench.protection, stop_cuts_gate=False, stop_cuts_contactor=False),
-            stop_reaches_gate=False,
         ),
     ),
     Taken(
@@ -137,7 +137,7 @@ TAKEN = (
     Taken(
         "with neither, the stop contacts break the gate supply",
         after_stop,
-        lambda bench: stopped(bench, stop_reaches_gate=False, board_faults=HANG),
+        lambda bench: stopped(bench, stop_reaches_gate=False, faults=HANG),
         (),
         lambda bench: replace(
             bench, protection=replace(bench.protection, stop_cuts_gate=False, stop_cuts_contactor=False)
@@ -188,7 +188,7 @@ TAKEN = (
     Taken(
         "after a start the minute's duty counts as spent",
         duty,
-        pressed((0.45, 0.3), (1.8, 1.0), board_faults=(BoardFault("brown-out", 0.8, 0.05),), length_s=3.0),
+        pressed((0.45, 0.3), (1.8, 1.0), faults=(BoardFault("brown-out", 0.8, 0.05),), length_s=3.0),
         (("app/duty.py", "if rested_ms < SECONDS * 1000:", "if False:"),),
         knows_rest=False,
     ),

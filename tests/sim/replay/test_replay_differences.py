@@ -10,7 +10,7 @@ import pytest
 
 from gen.firmware import FirmwareBundle, with_crc
 from gen.words import STOP_OPEN
-from sim.bench.host import CALL_INTS, DONE, INPUTS, NOW
+from sim.bench.driver import CALL_INTS, DONE, INPUTS, NOW
 from sim.replay.playback import INTERPRETERS, UNIX64, WASM32, Interpreter, ReplayError, call_text, replay
 from tests.support.replay.directed_runs import record
 from tests.support.replay.seeded_runs import Run, run_of

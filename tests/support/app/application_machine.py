@@ -13,7 +13,7 @@ from gen import words
 from gen.boards import boards
 from gen.firmware import render
 from gen.table import TimingTable
-from sim.bench.host import Firmware
+from sim.bench.firmware import Firmware
 from tests.support.app.bench_runs import edited
 from tests.support.app.stored import rows_of
 from tests.support.app.talking import coded, push

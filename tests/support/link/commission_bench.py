@@ -13,7 +13,6 @@ import pty
 import select
 import threading
 import tty
-from collections import deque
 from collections.abc import Callable, Generator
 from itertools import pairwise
 from types import TracebackType
@@ -24,12 +23,16 @@ import simpy
 from gen.firmware import FirmwareBundle
 from gen.words import FORCE, HOT, PEDAL, STOP_OPEN
 from sim.bench.circuit import SeriesLoad
+from sim.bench.clock import Clock
 from sim.bench.detector import CrossingDetector, DetectorSpec
+from sim.bench.driver import HostDriver, SerialLine
+from sim.bench.firmware import Firmware
 from sim.bench.flash import Flash
-from sim.bench.gate import GateUnit
-from sim.bench.host import Firmware, Host, HostDriver
+from sim.bench.gate import DetectorSettings, GateUnit
+from sim.bench.host import Host
 from sim.bench.mains import MainsSpec, MainsSupply
-from sim.bench.pin import Pin
+from sim.bench.pin import PinTrace, Wires
+from sim.bench.protection import Contactor, GateDrive, ProtectionSpec
 from sim.bench.switch import SolidStateSwitch, SwitchSpec
 from sim.core.impulse import Firing, Impulse, run
 from tests.support.link.hidden_truth import Truth
@@ -64,41 +67,24 @@ class CommissionBench:
         config = firmware.config
         self._mains = MainsSupply(MainsSpec(truth.mains_V, truth.mains_Hz, jitter_us=15), seed=1)
         spec = DetectorSpec("square", truth.rise_us, truth.fall_us, truth.mains_V)
-        detector = CrossingDetector(env, spec, self._mains)
-        self._pins = {
-            PEDAL: Pin(env, int(truth.pedal_inverted)),
-            STOP_OPEN: Pin(env, int(truth.stop_lead_off)),
-            FORCE: Pin(env, 0),
-            HOT: Pin(env, 0),
-        }
+        self._wires = wires = Wires(env)
+        CrossingDetector(env, spec, self._mains, wires.detector)
+        self._pins = {PEDAL: wires.pedal, STOP_OPEN: wires.stop, FORCE: wires.force, HOT: wires.hot}
+        wires.pedal.level, wires.stop.level, wires.force.level = int(truth.pedal_inverted), int(truth.stop_lead_off), 0
         heater = SeriesLoad((truth.mains_V**2) / (truth.plate_W * truth.load_over_plate), 1e-5)
-        self._switch = _OneSided(env, SwitchSpec("scr_pair", 0.2, 0.1, 10), heater, self._mains, lambda _: None)
+        GateDrive(env, ProtectionSpec(), wires)
+        contactor = Contactor(env, ProtectionSpec(), wires)
+        self._switch = _OneSided(env, SwitchSpec("scr_pair", 0.2, 0.1, 10), heater, self._mains, contactor, wires)
         self._switch.lead_off = truth.gate_lead_off
-        self.gates: list[tuple[float, float]] = []
-        self._rose = 0.0
-        gate = GateUnit(
-            env, detector.pin, self._pins[STOP_OPEN], self._on_gate, True, config.OFFSET_RISE_US, config.OFFSET_FALL_US
-        )
-        self._serial: deque[int] = deque()
+        self._edges = PinTrace(env, wires.gate).changes
+        clock = Clock(env, rested_ms=rested_ms)
+        offsets = DetectorSettings(True, config.OFFSET_RISE_US, config.OFFSET_FALL_US)
+        gate = GateUnit(clock, wires.detector, wires.stop, wires.gate, offsets)
+        self._line = SerialLine()
         flash = Flash({})
         flash.files = files  # the board's own, which outlives this start of it
-        self._driver = HostDriver(
-            env,
-            gate,
-            detector.pin,
-            self._pins,
-            self._switch,
-            False,
-            True,
-            rested_ms,
-            0,
-            self._serial,
-            flash,
-            0.05,
-            1.0,
-            lambda _: None,
-        )
-        self._host = Host(env, firmware, self._driver, 1, 1.0, [], lambda _: None)
+        driver = HostDriver(clock, wires, gate, self._switch, flash, self._line, config)
+        self._host = Host(clock, firmware, driver, [], 1)
         for pin in self._pins.values():
             pin.watchers.append(self._host.wake)
         self._lock = threading.Lock()
@@ -142,13 +128,13 @@ class CommissionBench:
             if select.select([self._ours], [], [], 0 if asked else 0.005)[0]:
                 data = os.read(self._ours, 4096)
                 with self._lock:
-                    self._serial.extend(data)
+                    self._line.arrive(data)
                     self._host.wake()
                 asked = True
             if asked:
                 with self._lock:
                     self._env.run(until=self._env.now + SLICE_S)
-                    sent, self._driver.sent = b"".join(self._driver.sent), []
+                    sent, self._line.sent = b"".join(self._line.sent), []
                 if sent:
                     os.write(self._ours, sent)
                     until_s = self._env.now + AFTER_S
@@ -171,12 +157,11 @@ class CommissionBench:
 
     # -- the person's eyes ---------------------------------------------------------------------------------------
 
-    def _on_gate(self, level: int) -> None:
-        self._switch.gate(level)
-        if level:
-            self._rose = self._env.now
-        else:
-            self.gates.append((self._rose, self._env.now))
+    @property
+    def gates(self) -> list[tuple[float, float]]:
+        """(on, off) of each gate that has ended."""
+        times = [time_s for time_s, _ in self._edges]
+        return list(zip(times[::2], times[1::2], strict=False))
 
     def one_sided(self) -> None:
         """One thyristor fires no more."""

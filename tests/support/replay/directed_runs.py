@@ -13,10 +13,11 @@ from typing import Any
 from unittest.mock import patch
 
 from gen.table import board_delay_us, heat
-from gen.words import HOT, PHASES, STOP_OPEN
+from gen.words import PHASES
+from sim.bench.board import BoardSpec
+from sim.bench.driver import HostDriver
 from sim.bench.flash import FlashFault
 from sim.bench.gate import GateUnit
-from sim.bench.host import HostDriver
 from sim.bench.pedal import Press
 from sim.bench.recording import Recording
 from sim.bench.world import simulate
@@ -48,17 +49,17 @@ class DeadFirstStart(GateUnit):
 class StopOpenFromTheStart(HostDriver):
     """The stop wire is broken before the board has power."""
 
-    bit = STOP_OPEN
+    wire = "stop"
 
-    def __init__(self, env: Any, gate: Any, detector: Any, inputs: Any, *others: Any) -> None:
-        inputs[self.bit].level = 1
-        super().__init__(env, gate, detector, inputs, *others)
+    def __init__(self, clock: Any, wires: Any, *others: Any) -> None:
+        getattr(wires, self.wire).level = 1
+        super().__init__(clock, wires, *others)
 
 
 class HotFromTheStart(StopOpenFromTheStart):
     """The over-temperature contact is open before the board has power."""
 
-    bit = HOT
+    wire = "hot"
 
 
 @dataclass(frozen=True)
@@ -81,7 +82,7 @@ def _replaced(part: str, instead: Any) -> Iterator[None]:
     if not part:
         yield
         return
-    with patch(f"sim.bench.world.{part}", instead):
+    with patch(f"sim.bench.board.{part}", instead):
         yield
 
 
@@ -155,13 +156,20 @@ DIRECTED = {
         "HostDriver",
         StopOpenFromTheStart,
     ),
-    "settings of another firmware": Directed(_with("nothing", 231, files=WHOLE)),
-    "settings of the last start": Directed(_with("nothing", 230, files=WHOLE)),
-    "one copy torn": Directed(_with("nothing", 230, files=(WHOLE[0], TORN[1]))),
-    "settings damaged": Directed(_with("nothing", 230, files=TORN, serial=_sent(0.3))),
-    "storage fails": Directed(_with("nothing", 224, serial=_sent(0.3), flash_faults=(FlashFault(2, "failed"),))),
+    "settings of another firmware": Directed(_with("nothing", 231, board=BoardSpec(files=WHOLE))),
+    "settings of the last start": Directed(_with("nothing", 230, board=BoardSpec(files=WHOLE))),
+    "one copy torn": Directed(_with("nothing", 230, board=BoardSpec(files=(WHOLE[0], TORN[1])))),
+    "settings damaged": Directed(_with("nothing", 230, board=BoardSpec(files=TORN), serial=_sent(0.3))),
+    "storage fails": Directed(
+        _with("nothing", 224, serial=_sent(0.3), board=BoardSpec(flash_faults=(FlashFault(2, "failed"),)))
+    ),
     "a write lost": Directed(
-        _with("nothing", 224, serial=_sent(0.3), flash_faults=(FlashFault(2, "lost"), FlashFault(4, "torn", 99)))
+        _with(
+            "nothing",
+            224,
+            serial=_sent(0.3),
+            board=BoardSpec(flash_faults=(FlashFault(2, "lost"), FlashFault(4, "torn", 99))),
+        )
     ),
     "maintenance": Directed(_with("nothing", 225, serial=_maintained)),
     "gate stuck after a weld": Directed(run_of("nothing", 210), "GateUnit", StuckGate),

@@ -19,6 +19,7 @@ from gen.machine.welder import Welder
 from gen.schedule import Schedule
 from gen.table import TimingTable
 from gen.timing import compile_schedule
+from sim.bench.board import BoardSpec
 from sim.bench.pedal import Press
 from sim.bench.world import SETTLE_S, Bench, bench_for
 from tests.support.machines import make_welder
@@ -205,9 +206,9 @@ def _bench(chance: random.Random, seed: int, happens: str, welder: Welder, table
     if happens in ("gate open", "shorted"):
         switch = replace(switch, fault=happens.replace(" ", "_"))
     if happens == "watchdog restart":
-        changes["watchdog_bit"] = True
+        changes["board"] = BoardSpec(bitten=True)
     if "no rest known" in happens:
-        changes["rested_ms"] = 0
+        changes["board"] = BoardSpec(rested_ms=0)
     if "missing" in happens:
         detector = replace(detector, missing=frozenset({round(at * 2 * mains.frequency_Hz)}))
     if "false" in happens:

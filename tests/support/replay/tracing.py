@@ -36,7 +36,7 @@ def traced() -> Iterator[list[Transition]]:
 
             supervisor.step = traced_step
 
-    with patch("sim.bench.world.Host", TracedHost):
+    with patch("sim.bench.board.Host", TracedHost):
         yield seen
 
 

@@ -1,0 +1,224 @@
+"""The driver interface over the simulated parts, with every call recorded for the replay."""
+
+from __future__ import annotations
+
+from array import array
+from collections import deque
+from typing import Any
+
+from gen.words import BLOCKING, CONDUCTING, FORCE, HOT, NOT_FITTED, PEDAL, STOP_OPEN, WATCHDOG
+from sim.bench.clock import MASK, Clock
+from sim.bench.flash import Flash
+from sim.bench.gate import GateUnit
+from sim.bench.pin import Wires
+from sim.bench.switch import SolidStateSwitch
+
+METER_QUEUE = 8  # half-cycles that the period meter keeps
+
+# Codes of driver calls in a recording; each is CALL_INTS integers: code, four arguments (those it lacks 0), result.
+NOW, WAIT, RESTED, INPUTS, CROSSING, CONDUCTION, CURRENT, SET, START, DONE, FIRED, OFF, ALIVE, READ, WRITE = range(15)
+RESTART, READ_FILE, WRITE_FILE = range(15, 18)
+CALL_NAMES = [
+    "now_ms",
+    "wait_until",
+    "rested_ms",
+    "inputs",
+    "crossing_us",
+    "conduction",
+    "primary_current_A",
+    "set_half_cycle",
+    "start",
+    "done",
+    "fired",
+    "off",
+    "alive",
+    "read_byte",
+    "write",
+    "restart",
+    "read_file",
+    "write_file",
+]
+CALL_INTS = 6
+
+
+class SerialLine:
+    """The serial line: bytes on their way to the board, and everything that went either way."""
+
+    def __init__(self) -> None:
+        self.received = bytearray()
+        """What the computer has sent."""
+        self.sent: list[bytes] = []
+        """What the board has sent, write by write."""
+        self._waiting: deque[int] = deque()
+
+    def arrive(self, data: bytes) -> None:
+        """Bytes from the computer."""
+        self.received.extend(data)
+        self._waiting.extend(data)
+
+    def read_byte(self) -> int:
+        """The next byte that waits, -1 for none."""
+        return self._waiting.popleft() if self._waiting else -1
+
+    def clear(self) -> None:
+        """What waits is lost."""
+        self._waiting.clear()
+
+
+class HostDriver:
+    """The driver of one board, through every start of it. `config`: the emitted settings."""
+
+    def __init__(
+        self,
+        clock: Clock,
+        wires: Wires,
+        gate: GateUnit,
+        switch: SolidStateSwitch,
+        flash: Flash,
+        line: SerialLine,
+        config: Any,
+    ) -> None:
+        self.calls = array("i")
+        """CALL_INTS integers a call."""
+        self.call_times = array("d")
+        """When each was made, in seconds."""
+        self.files_read: list[bytes] = []
+        """The contents that were read; the calls refer to them by number."""
+        self._env = clock.env
+        self._clock = clock
+        self._gate = gate
+        self._switch = switch
+        self._flash = flash
+        self._line = line
+        self._train, self._watchdog = wires.train, wires.watchdog
+        self._sense_fitted = bool(config.CONDUCTION_SENSE)
+        self._inputs = (
+            (PEDAL, wires.pedal),
+            (STOP_OPEN, wires.stop),
+            (FORCE, wires.force),
+            (HOT, wires.hot),
+            (WATCHDOG, wires.bitten),
+        )
+        self._stall_s = 0.0
+        self._square = bool(config.DETECTOR_SQUARE)
+        self._lengths_us: deque[int] = deque()
+        self._edge_s: float | None = None
+        self._seen = 0  # since the last look
+        wires.detector.watchers.append(self._edge)
+        wires.conduction.watchers.append(self._conducts)
+
+    def _record(self, code: int, a: int = 0, b: int = 0, c: int = 0, d: int = 0, result: int = 0) -> int:
+        self.calls.extend((code, a, b, c, d, result))
+        self.call_times.append(self._env.now)
+        return result
+
+    def _edge(self, level: int) -> None:
+        """The period meter: half-cycles between edges, a short queue of them."""
+        if not (level or self._square):
+            return
+        now = self._env.now
+        if self._edge_s is not None and len(self._lengths_us) < METER_QUEUE:
+            self._lengths_us.append(min(round((now - self._edge_s) * 1e6 * self._clock.rate), MASK))
+        self._edge_s = now
+
+    def _conducts(self, level: int) -> None:
+        """The sense across the switch."""
+        self._seen |= BLOCKING | CONDUCTING if level else BLOCKING
+
+    def restarted(self, rested_ms: int) -> None:
+        """The board was reset: its clock begins anew, and what waited in its queues is gone."""
+        self._clock.restart(rested_ms)
+        self._lengths_us.clear()
+        self._edge_s = None
+        self._seen = 0
+        self._line.clear()
+        self._stall_s = 0.0
+
+    def take_stall(self) -> float:
+        """How long the program stood still for the flash since the last call, in seconds."""
+        stall_s, self._stall_s = self._stall_s, 0.0
+        return stall_s
+
+    # -- the driver interface (firmware_templates/drivers/interface.py says what each member does)
+
+    def now_ms(self) -> int:
+        return self._record(NOW, result=self._clock.now_ms())
+
+    def wait_until(self, wake_ms: int) -> None:
+        self._record(WAIT, wake_ms)
+
+    def rested_ms(self) -> int:
+        return self._record(RESTED, result=self._clock.rested_ms)
+
+    def inputs(self) -> int:
+        bits = 0
+        for bit, pin in self._inputs:
+            if pin.level:
+                bits |= bit
+        return self._record(INPUTS, 0, 0, 0, 0, bits)
+
+    def crossing_us(self) -> int:
+        return self._record(CROSSING, 0, 0, 0, 0, self._lengths_us.popleft() if self._lengths_us else 0)
+
+    def conduction(self) -> int:
+        if not self._sense_fitted:
+            return self._record(CONDUCTION, result=NOT_FITTED)
+        seen = self._seen | (CONDUCTING if self._switch.seen_conducting else BLOCKING)
+        self._seen = 0
+        return self._record(CONDUCTION, result=seen)
+
+    def primary_current_A(self) -> int:
+        return self._record(CURRENT, result=-1)
+
+    def set_half_cycle(self, index: int, delay_us: int, end_us: int, positive: int) -> None:
+        self._record(SET, index, delay_us, end_us, positive)
+        self._gate.set_half_cycle(index, delay_us, end_us, positive)
+
+    def start(self, count: int, half_us: int, positive: int) -> int:
+        return self._record(START, count, half_us, positive, result=self._gate.start(count, half_us, positive))
+
+    def done(self) -> int:
+        return self._record(DONE, result=self._gate.done())
+
+    def fired(self, index: int) -> int:
+        return self._record(FIRED, index, result=self._gate.fired(index))
+
+    def off(self) -> int:
+        return self._record(OFF, result=self._gate.off())
+
+    def alive(self, contactor: int) -> None:
+        self._record(ALIVE, contactor)
+        if contactor:
+            self._train.toggle()
+        self._watchdog.toggle()
+
+    def read_byte(self) -> int:
+        return self._record(READ, 0, 0, 0, 0, self._line.read_byte())
+
+    def write(self, data: bytes) -> None:
+        self._record(WRITE, len(data), checksum(data))
+        self._line.sent.append(data)
+
+    def read_file(self, name: str) -> bytes | None:
+        data = self._flash.read(name)
+        if data is not None:
+            self.files_read.append(data)
+        # The content stands beside the calls: the result says where.
+        self._record(READ_FILE, checksum(name.encode()), result=-1 if data is None else len(self.files_read) - 1)
+        return data
+
+    def write_file(self, name: str, data: bytes) -> int:
+        self._stall_s += self._flash.write_s
+        result = self._flash.write(name, data)
+        return self._record(WRITE_FILE, checksum(name.encode()), len(data), checksum(data), result=result)
+
+    def restart(self, maintain: int) -> None:
+        self._record(RESTART, maintain)
+
+
+def checksum(data: bytes) -> int:
+    """A sum of what was written that tells order, below 2**24."""
+    total = 0
+    for byte in data:
+        total = (total * 31 + byte) & 0xFFFFFF
+    return total
