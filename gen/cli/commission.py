@@ -67,7 +67,7 @@ def commission_command(
                 raise InputError("command line", what, shown, "no walk is made; allowed: without --sheet and --record")
         _print(sheet, record, found, board, kept)
         return 0
-    with walking(found, board, kept, _Guide(), lambda shot: _lets_by(shot, board), port, anew) as walk:
+    with walking(found, board, kept, _Guide(board), port, anew) as walk:
         for line in caution_lines():
             click.echo(line)
         walked = walk.go()
@@ -101,18 +101,12 @@ def _print(sheet: Path | None, record: Path | None, welder: Welder, board: Board
         click.echo(f"Written: {path}")
 
 
-def _lets_by(shot: Shot, board: Board) -> bool:
-    run = run_job(Job(shot.schedule, shot.meets, board, shot.table), 1, 1, seed=0)
-    if run.verdict.refused:
-        click.echo(verdict_text(run))
-    return not run.verdict.refused
-
-
 class _Guide(Asked):
     """A walk in a terminal."""
 
-    def __init__(self) -> None:
+    def __init__(self, board: Board) -> None:
         super().__init__("  ")
+        self._board = board
 
     def begin(self, place: int, count: int, step: Step, enters: bool) -> bool:
         click.echo("")
@@ -130,6 +124,12 @@ class _Guide(Asked):
     def say(self, text: str) -> None:
         for line in textwrap.wrap(text, _WIDTH, initial_indent="  ", subsequent_indent="    ", break_on_hyphens=False):
             click.echo(line)
+
+    def lets_by(self, shot: Shot) -> bool:
+        run = run_job(Job(shot.schedule, shot.meets, self._board, shot.table), 1, 1, seed=0)
+        if run.verdict.refused:
+            click.echo(verdict_text(run))
+        return not run.verdict.refused
 
     def came_of(self, judged: Judged) -> None:
         outcome = "FAILED" if judged.outcome == "failed" else judged.outcome

@@ -21,6 +21,8 @@ _LOOK_S = 0.1
 CONTACT_S = 90.0  # for somebody to work a contact, and for a weld that a pedal began to be over
 PRESS_S = 180.0  # for somebody to make everything ready and press the pedal
 READY_S = 180.0  # a board that has just started waits a minute for its duty guard
+_NO_REASON = words.REASON_NAMES[0]
+_READY = (words.STATE_NAMES[words.READY], _NO_REASON)
 LOCK_S = 15.0  # to lock to the mains, or to give it up
 
 
@@ -95,12 +97,13 @@ class BoardAsked:
         def ready() -> bool:
             nonlocal shown, status
             status = self._status()
+            is_ready = status is not None and (status.state, status.reason) == _READY
             told = _state(status)
-            if told not in (shown, "ready"):
+            if not is_ready and told != shown:
                 wait_s = status.duty_wait_s if status is not None else 0
                 self._say(f"The board: {told}{f' ({wait_s} s)' if wait_s else ''}")
             shown = told
-            return told == "ready"
+            return is_ready
 
         if self._until(ready, READY_S) and status is not None:
             self._welds = status.welds
@@ -172,7 +175,7 @@ def _users_own(link: Link, held: Schedules) -> str:
 def _state(status: Status | None) -> str:
     if status is None:
         return "in a weld, or silent"
-    if status.reason == "none":
+    if status.reason == _NO_REASON:
         return status.state
     return f"{status.state}: {status.reason}; {status.way_out}"
 

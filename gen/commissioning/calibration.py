@@ -32,6 +32,7 @@ MEASURED = (
     "detector.offset_rise_us",
     "detector.offset_fall_us",
 )
+_WHOLE = ("detector.offset_rise_us", "detector.offset_fall_us")  # keys that take whole numbers only
 MARK = "measured"
 _ASSUMED = re.compile(r"#\s*typical\b")
 
@@ -145,7 +146,7 @@ def readings_for_file(checks: list[CheckRecord], welder: Welder) -> dict[str, fl
         if check.outcome == "passed" and check.reading is not None and check.step in KEYS:
             key = KEYS[check.step]
             reading = check.reading
-            found[key] = round(reading) if reading == round(reading) or key.startswith("detector.") else reading
+            found[key] = round(reading) if reading == round(reading) or key in _WHOLE else reading
             if key == "detector.offset_rise_us" and welder.detector.kind == "pulse":
                 found["detector.offset_fall_us"] = found[key]
             if key == "transformer.shorted_current_A" and welder.transformer.taps:

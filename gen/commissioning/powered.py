@@ -123,6 +123,7 @@ def open_electrodes(welder: Welder, read_A: float | None) -> tuple[Step, ...]:
         "one thyristor does not fire, or the detector's two offsets are wrong; do not go on to the shorted electrodes",
         needs_board=True,
         tool_may_lack=True,
+        signed=True,
         shot="open-electrodes",
     )
     return through, balance

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -16,7 +17,7 @@ from gen.machine.welder import Welder
 from gen.ranges import shown
 from gen.records import RECORDS_FILE, CheckRecord
 
-_NAMES = {"shorted": ("shorted", SHORT_CIRCUIT)}  # steps under which more than one check stands
+_KEYS = {"shorted": ("shorted", SHORT_CIRCUIT)}  # steps under which more than one check stands
 
 
 @dataclass(frozen=True)
@@ -47,7 +48,7 @@ def record_html(welder: Welder, board: Board, steps: Sequence[Step], walk: Seque
         allowed = "allowed: a walk with `weldbeat commission` before"
         raise InputError(RECORDS_FILE, "no commissioning in it", None, allowed)
     lines = [
-        _Line(number, step, tuple(check for check in walk if check.step in _NAMES.get(step.name, (step.name,))))
+        _Line(number, step, tuple(check for check in walk if check.step in _KEYS.get(step.key, (step.key,))))
         for number, step in enumerate(steps, 1)
     ]
     return _rendered(f"Commissioning record, walk {walk[-1].walk}", welder, board, lines, walk[-1].checked_at)
@@ -62,11 +63,8 @@ def _rendered(title: str, welder: Welder, board: Board, lines: Sequence[_Line], 
         lstrip_blocks=True,
     )
     environment.filters["shown"] = shown
-    stages: list[tuple[str, list[_Line]]] = []
-    for line in lines:
-        if not stages or stages[-1][0] != line.step.stage.title:
-            stages.append((line.step.stage.title, []))
-        stages[-1][1].append(line)
+    by_stage = [list(group) for _, group in itertools.groupby(lines, key=lambda line: line.step.stage.key)]
+    stages = [(group[0].step.stage.title, group) for group in by_stage]
     return environment.get_template("sheet.html.j2").render(
         title=title,
         welder=welder,

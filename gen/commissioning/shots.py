@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import Literal
 
 from gen.boards import Board
 from gen.machine.derived import Machine, Tap
@@ -21,6 +22,7 @@ from gen.words import GATE_END_DEG
 LEAST_LOAD_W = 500.0
 SHORTED_CYCLES = 25
 MINUTE = "60 s"  # of off time, in which the board takes no pedal: what keeps two shots a minute apart
+ShotName = Literal["resistive-load", "open-electrodes", "shorted"]
 NAME_BEGINS = "commission-"
 
 
@@ -33,7 +35,7 @@ class Shot:
     meets: Welder
 
 
-def shot(name: str, welder: Welder, board: Board) -> Shot:
+def shot(name: ShotName, welder: Welder, board: Board) -> Shot:
     """The weld of the step `name`: resistive-load, open-electrodes or shorted. Raises InputError where limits forbid it."""
     percent, off = (60.0, "5 s") if name == "resistive-load" else (100.0, MINUTE if name == "shorted" else "5 s")
     schedule = Schedule(

@@ -16,6 +16,7 @@ from gen.commissioning.values import (
     SUPPLY,
     UNPOWERED,
     Contact,
+    Edge,
     Step,
 )
 from gen.machine.breaker import MAGNETIC_BANDS
@@ -234,9 +235,10 @@ def _detector(welder: Welder) -> tuple[Step, ...]:
         ),
         "check the detector and its lead, and mains.frequency_Hz in the welder file",
         needs_board=True,
+        counted=True,
     )
 
-    def offset(name: str, edge: str, given: int, lacking: str = "") -> Step:
+    def offset(name: str, edge: Edge, given: int, lacking: str = "") -> Step:
         degrees = shown(us_to_degrees(OFFSET_US, f))
         key = KEYS[name]
         return Step(
@@ -252,6 +254,8 @@ def _detector(welder: Welder) -> tuple[Step, ...]:
             f"weldbeat calibrate {key}=READING, then build and flash anew",
             tool_may_lack=True,
             lacking=lacking,
+            edge=edge,
+            signed=True,
         )
 
     pulse = "" if detector.kind == "square" else "a pulse detector has one offset for both crossings"

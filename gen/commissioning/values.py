@@ -9,9 +9,11 @@ import math
 from dataclasses import dataclass
 from typing import Literal
 
+from gen.commissioning.shots import ShotName
 from gen.ranges import Figure, shown
 
 Outcome = Literal["passed", "failed", "not checked"]
+Edge = Literal["rising", "falling"]
 
 NO_BOARD = "no board was there to ask"
 NO_TOOL = "no instrument for it"
@@ -26,14 +28,18 @@ NOT_DONE = (
 
 @dataclass(frozen=True)
 class Stage:
-    """Steps that want the same things off and on. `cautions`: places in gen.cautions.CAUTIONS that belong to it."""
+    """Steps that want the same things off and on."""
 
+    key: Literal["unpowered", "supply", "logic", "resistive", "open", "shorted", "scrap"]
     title: str
     state: tuple[str, ...]
+    """What is off and on, in words."""
     cautions: tuple[int, ...]
+    """Places in gen.cautions.CAUTIONS."""
 
 
 UNPOWERED = Stage(
+    "unpowered",
     "Unpowered",
     (
         "Off: the isolator, locked off, and the machine proved dead; a plug lies pulled in your sight.",
@@ -42,6 +48,7 @@ UNPOWERED = Stage(
     (0, 1),
 )
 SUPPLY = Stage(
+    "supply",
     "The supply, at the outlet",
     (
         "Off: the machine, not connected to the outlet.",
@@ -50,6 +57,7 @@ SUPPLY = Stage(
     (0,),
 )
 LOGIC = Stage(
+    "logic",
     "Logic only",
     (
         "Off: the power circuit, isolator locked off. The gate lead is off the switch.",
@@ -58,6 +66,7 @@ LOGIC = Stage(
     (1, 2),
 )
 RESISTIVE = Stage(
+    "resistive",
     "A resistive load in the transformer's place",
     (
         "Isolate and lock off first. Both primary leads of the transformer are off; the load is on the switch instead.",
@@ -67,6 +76,7 @@ RESISTIVE = Stage(
     (1, 2),
 )
 OPEN = Stage(
+    "open",
     "Transformer with open electrodes",
     (
         "Isolate and lock off first. The load is off, the transformer's primary back on, on the tap in use.",
@@ -76,6 +86,7 @@ OPEN = Stage(
     (1, 2, 3),
 )
 SHORTED = Stage(
+    "shorted",
     "Electrodes shorted, lowest tap",
     (
         "Isolate and lock off first. The lowest tap is set: {tap}.",
@@ -85,6 +96,7 @@ SHORTED = Stage(
     (1, 2, 3, 4),
 )
 SCRAP = Stage(
+    "scrap",
     "First weld, on scrap",
     (
         "Isolate and lock off first. The tap for the schedule is set, clean scrap of the joint lies between the electrodes.",
@@ -109,24 +121,34 @@ class Contact:
 
 @dataclass(frozen=True)
 class Step:
-    """One step. `read`: what to read, and with what ("" where the board tells); `limit`: within it the step passes.
+    """One step, with the limit that its reading has to keep to.
 
-    `mend`: what to do where it fails. `lacking`: why this machine cannot have it checked ("" where it can). `shot`: the
-    weld that it makes, a name for gen.commissioning.shots or "selected".
+    Nothing decides by the texts: `title`, `do`, `read`, `mend`, and the reason in `lacking`.
     """
 
-    name: str
+    key: str
+    """Names the step in the records, for good."""
     title: str
     stage: Stage
     do: tuple[str, ...]
     read: str
+    """What to read, and with what; "" where the board reports it."""
     limit: Figure
     mend: str
+    """What to do where it fails."""
     needs_board: bool = False
     tool_may_lack: bool = False
     lacking: str = ""
+    """Why this machine cannot have it checked; "" where it can."""
     contact: Contact | None = None
-    shot: str = ""
+    shot: ShotName | Literal["selected"] | None = None
+    """The weld that it makes: one of gen.commissioning.shots, or the schedule selected on the board."""
+    counted: bool = False
+    """Whether the board counts the reading itself: the mains frequency."""
+    edge: Edge | None = None
+    """The edge of the detector whose offset it reads."""
+    signed: bool = False
+    """Whether the reading may lie below 0."""
 
     @property
     def limit_text(self) -> str:
@@ -145,6 +167,8 @@ class Judged:
 
     outcome: Outcome
     why: str = ""
+    beyond: bool = False
+    """Whether it failed because its reading is beyond the limit of the step."""
 
 
 def judge(step: Step, reading: float | None) -> Judged:
@@ -153,7 +177,8 @@ def judge(step: Step, reading: float | None) -> Judged:
         return Judged("not checked", step.lacking or NO_TOOL)
     if step.limit.low <= reading <= step.limit.high:
         return Judged("passed")
-    return Judged("failed", f"{shown(reading)} {step.limit.unit}, the limit is {step.limit_text}; {step.mend}")
+    why = f"{shown(reading)} {step.limit.unit}, the limit is {step.limit_text}; {step.mend}"
+    return Judged("failed", why, beyond=True)
 
 
 def is_done(step: Step, outcome: str | None, has_board: bool) -> bool:

@@ -24,14 +24,14 @@ from gen.wiring.detector_offset import DetectorParts, offset_from_parts
 
 _PATIENCE_S = 15.0
 _NONE, _PARTS = "none", "parts"
-# option's value of DetectorParts, question, most
+# field of DetectorParts, question, least, most
 _PARTS_ASKED = (
-    ("series_ohm", "Resistance before the optocoupler's LED, ohm", 1e7),
-    ("pull_ohm", "Resistance at its output, ohm", 1e7),
-    ("transfer_low_percent", "Current transfer ratio, least of the data sheet, %", 1e4),
-    ("transfer_high_percent", "Current transfer ratio, greatest, %", 1e4),
-    ("delay_low_us", "Delay of its output, least, us", 1e4),
-    ("delay_high_us", "Delay of its output, greatest, us", 1e4),
+    ("series_ohm", "Resistance before the optocoupler's LED, ohm", 0.001, 1e7),
+    ("pull_ohm", "Resistance at its output, ohm", 0.001, 1e7),
+    ("transfer_low_percent", "Current transfer ratio, least of the data sheet, %", 0.001, 1e4),
+    ("transfer_high_percent", "Current transfer ratio, greatest, %", 0.001, 1e4),
+    ("delay_low_us", "Delay of its output, least, us", 0.0, 1e4),
+    ("delay_high_us", "Delay of its output, greatest, us", 0.0, 1e4),
 )
 
 
@@ -47,23 +47,27 @@ class Guide(Ask, Protocol):
     def say(self, text: str) -> None:
         """Show one thing to do or to know."""
 
+    def lets_by(self, shot: Shot) -> bool:
+        """Whether the verdict lets a shot by; shows why where it does not."""
+
     def came_of(self, judged: Judged) -> None:
         """Show what came of the step that was begun last."""
 
 
 @dataclass(frozen=True)
 class Walked:
-    """How far a walk came. `failed`: the place of the step that stopped it, from 1; None where it came to its end.
-
-    `left_out`: the names of steps that were not checked. `values`: the readings by the key of the welder file that they replace;
-    none where the walk was stopped.
-    """
+    """How far a walk came."""
 
     number: int
+    """Of the walk, from 1."""
     count: int
+    """Of its steps."""
     failed: int | None
+    """The place of the step that stopped it, from 1; None where it came to its end."""
     left_out: tuple[str, ...] = ()
+    """Keys of the steps that were not checked."""
     values: Mapping[str, float | int | str] = field(default_factory=dict)
+    """Readings by the key of the welder file that they replace; none where the walk was stopped."""
 
 
 @contextmanager
@@ -72,14 +76,13 @@ def walking(
     board: Board,
     kept: Path,
     guide: Guide,
-    lets_by: Callable[[Shot], bool],
     port: str | None = None,
     anew: bool = False,
 ) -> Iterator[Walk]:
     """A walk to go on with, or one `anew`, with what it needs open; every reading goes into the records at `kept`.
 
     `port`: where the board is; without it the only board found is asked, and without any the steps that need one are not
-    checked. `lets_by`: whether the verdict lets a shot by; it shows why where it does not. Raises LinkError, InputError.
+    checked. Raises LinkError, InputError.
     """
     device = port or only_port()
     with ExitStack() as stack:
@@ -88,7 +91,7 @@ def walking(
         records = stack.enter_context(Records(kept))
         if asked is not None:
             stack.callback(asked.put_back)
-        yield Walk(welder, board, asked, records, guide, lets_by, anew)
+        yield Walk(welder, board, asked, records, guide, anew)
 
 
 @dataclass(frozen=True)
@@ -110,7 +113,6 @@ class Walk:
         asked: BoardAsked | None,
         records: Records,
         guide: Guide,
-        lets_by: Callable[[Shot], bool],
         anew: bool,
     ) -> None:
         self._welder = welder
@@ -118,7 +120,6 @@ class Walk:
         self._asked = asked
         self._records = records
         self._guide = guide
-        self._lets_by = lets_by
         checks = records.checks()
         last = checks[-1].walk if checks else 0
         self._number = last + 1 if anew or not checks else last
@@ -127,29 +128,29 @@ class Walk:
         """Walk on from the first step that is not passed, to the end or to one that fails. Raises Stopped, LinkError."""
         stage: Stage | None = None
         ahead = self._steps()
-        names = [step.name for step in ahead]
-        for place, name in enumerate(names, 1):
+        keys = [step.key for step in ahead]
+        for place, key in enumerate(keys, 1):
             step = ahead[place - 1]
             outcomes = {check.step: check.outcome for check in self._checks()}
-            if is_done(step, outcomes.get(name), self._asked is not None):
+            if is_done(step, outcomes.get(key), self._asked is not None):
                 continue
             left_out = step.lacking or (NO_BOARD if step.needs_board and self._asked is None else "")
-            enters = not left_out and (stage is None or stage.title != step.stage.title)
+            enters = not left_out and (stage is None or stage.key != step.stage.key)
             if enters:
                 stage = step.stage
-            if not self._guide.begin(place, len(names), step, enters):
+            if not self._guide.begin(place, len(keys), step, enters):
                 raise Stopped
             result = _Result(Judged("not checked", left_out)) if left_out else self._take(step)
             self._keep(step, result)
             self._guide.came_of(result.judged)
             if result.judged.outcome == "failed":
-                return Walked(self._number, len(names), place)
+                return Walked(self._number, len(keys), place)
             if result.reading is not None:
                 ahead = self._steps()  # limits may rest on it
         last = {check.step: check.outcome for check in self._checks()}
-        not_checked = tuple(name for name in names if last[name] != "passed")
+        not_checked = tuple(key for key in keys if last[key] != "passed")
         values = readings_for_file(self._checks(), self._welder)
-        return Walked(self._number, len(names), None, not_checked, values)
+        return Walked(self._number, len(keys), None, not_checked, values)
 
     def _steps(self) -> tuple[Step, ...]:
         passed = {c.step: c.reading for c in self._checks() if c.outcome == "passed" and c.reading is not None}
@@ -167,7 +168,7 @@ class Walk:
             return _Result(self._asked.contact(step.contact))
         if step.shot and self._asked is not None:
             return self._shoot(step, self._asked)
-        if step.name == "frequency" and self._asked is not None:
+        if step.counted and self._asked is not None:
             hertz, wrong = self._asked.frequency()
             if wrong:
                 return _Result(Judged("failed", f"{wrong}; {step.mend}"))
@@ -176,23 +177,21 @@ class Walk:
 
     def _read(self, step: Step) -> _Result:
         """Have a reading typed, and judge it."""
-        words = [*([_NONE] if step.tool_may_lack else []), *([_PARTS] if step.name.startswith("offset-") else [])]
+        words = [*([_NONE] if step.tool_may_lack else []), *([_PARTS] if step.edge is not None else [])]
         others = "".join(f", or {word}" for word in words)
         answer = self._guide.answer(f"{step.read}: reading in {step.limit.unit}{others}", _reading(step, words))
         if answer == _NONE:
             return _Result(Judged("not checked", NO_TOOL))
         if answer == _PARTS:
-            return self._from_parts(step)
+            return self._from_parts(step, falling=step.edge == "falling")
         return _Result(judge(step, float(answer)), float(answer))
 
-    def _from_parts(self, step: Step) -> _Result:
+    def _from_parts(self, step: Step, falling: bool) -> _Result:
         """The detector's offset from its parts: a band, in which the file's value must lie."""
         given = {
-            key: self._guide.answer(question, number(0.0 if key.startswith("delay") else 0.001, most))
-            for key, question, most in _PARTS_ASKED
+            field: self._guide.answer(question, number(least, most)) for field, question, least, most in _PARTS_ASKED
         }
         mains = self._welder.mains
-        falling = step.name == "offset-fall"
         try:
             band = offset_from_parts(
                 DetectorParts(**given), mains.voltage_V, mains.frequency_Hz, self._board.logic_V, falling=falling
@@ -203,7 +202,7 @@ class Walk:
         held = detector.offset_fall_us if falling else detector.offset_rise_us
         note = f"{band.text}, {band.source}"
         if band.low <= held <= band.high:
-            return _Result(Judged("passed", note), None, note)
+            return _Result(Judged("passed", note))
         return _Result(Judged("failed", f"{note}; the welder file says {held} us; {step.mend}"))
 
     def _shoot(self, step: Step, asked: BoardAsked) -> _Result:
@@ -211,10 +210,10 @@ class Walk:
         if step.tool_may_lack and not self._guide.yes(f"To read {step.read}: is there one?"):
             return _Result(Judged("not checked", NO_TOOL))
         table = None
-        if step.shot != "selected":
+        if step.shot is not None and step.shot != "selected":
             planned = shot(step.shot, self._welder, self._board)
             table = planned.table
-            if not self._lets_by(planned):
+            if not self._guide.lets_by(planned):
                 return _Result(
                     Judged("failed", "the verdict refuses this shot, and nothing was sent; mend what it names")
                 )
@@ -234,12 +233,11 @@ class Walk:
 
     def _keep(self, step: Step, result: _Result) -> None:
         limit = f"limit: {step.limit_text} ({step.limit.source})" if step.limit_text and not step.lacking else ""
-        beyond = result.judged.outcome == "failed" and result.judged == judge(step, result.reading)
-        why = step.mend if beyond else "" if result.judged.why == result.note else result.judged.why
+        why = step.mend if result.judged.beyond else result.judged.why
         note = "; ".join(part for part in (result.note, why, limit) if part)
         unit = step.limit.unit if result.reading is not None else ""
-        self._add(step.name, result.judged.outcome, result.reading, unit, note)
-        if step.name == "shorted" and result.judged.outcome == "passed" and result.reading is not None:
+        self._add(step.key, result.judged.outcome, result.reading, unit, note)
+        if step.shot == "shorted" and result.judged.outcome == "passed" and result.reading is not None:
             # Reckoned now, with the file that the shot was made from: it may be another when the value is put into it.
             full = short_circuit_A(result.reading, self._welder, self._board)
             self._guide.say(f"At full conduction {full.text}: {full.source}.")
@@ -251,16 +249,15 @@ class Walk:
                 f"{full.text} at full conduction; {full.source}",
             )
 
-    def _add(self, name: str, outcome: str, reading: float | None, unit: str, note: str) -> None:
+    def _add(self, key: str, outcome: str, reading: float | None, unit: str, note: str) -> None:
         now = datetime.now(UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
         board = "" if self._asked is None else self._asked.name
-        self._records.add_check(CheckRecord(self._number, name, 0, now, board, outcome, reading, unit, note))
+        self._records.add_check(CheckRecord(self._number, key, 0, now, board, outcome, reading, unit, note))
 
 
 def _reading(step: Step, words: list[str]) -> Callable[[str], str | float]:
     """Reads a number, below nothing only where the step's reading has a sign, or one of `words`."""
-    signed = step.name in ("offset-rise", "offset-fall", "open-balance")
-    numeric = number(-1e6 if signed else 0.0, 1e6)
+    numeric = number(-1e6 if step.signed else 0.0, 1e6)
 
     def read(text: str) -> str | float:
         return text if text in words else numeric(text)

@@ -129,7 +129,7 @@ def kept(walk: int = 1) -> list[tuple[str, str, float | None, str, str]]:
 
 def test_each_step_fails_once_is_mended_and_the_walk_goes_on(walk: Walk) -> None:
     """Whatever is wrong stops the walk at its own step, with exit code 1 and what to do; mended, it goes on there to the end."""
-    names = [step.name for step in steps(read_welder(Path("welder.toml")), boards()["pico"])]
+    names = [step.key for step in steps(read_welder(Path("welder.toml")), boards()["pico"])]
     assert list(FAULTS) == names
     for number, (name, (fault, words)) in enumerate(FAULTS.items(), 1):
         outcome, _, _ = walk(Truth(**fault))  # type: ignore[arg-type]

@@ -37,7 +37,7 @@ SHOTS = ("resistive-load", "open-electrodes", "shorted")
 
 def named(welder: Welder, name: str, **readings: float) -> Step:
     return next(
-        step for step in steps(welder, PICO, {k.replace("_", "-"): v for k, v in readings.items()}) if step.name == name
+        step for step in steps(welder, PICO, {k.replace("_", "-"): v for k, v in readings.items()}) if step.key == name
     )
 
 
@@ -79,12 +79,12 @@ def test_limits_of_the_standards() -> None:
 def test_what_the_machine_lacks_is_said() -> None:
     """No breaker, no force switch, no contact, a pulse detector: each its own reason; a whole machine lacks nothing."""
     bare = make_welder(protection={"over_temperature_contact": False}, detector={"kind": "pulse"})
-    lacking = {step.name: step.lacking for step in steps(bare, PICO) if step.lacking}
+    lacking = {step.key: step.lacking for step in steps(bare, PICO) if step.lacking}
     assert list(lacking) == ["loop-impedance", "over-temperature", "force-switch", "offset-fall"]
     tested = known_welder(protection={"residual_current_device": True})
     assert "residual-current device" in named(tested, "loop-impedance").lacking
     whole = known_welder(force={"source": "air", "force_switch": True})
-    assert [step.name for step in steps(whole, PICO) if step.lacking] == []
+    assert [step.key for step in steps(whole, PICO) if step.lacking] == []
 
 
 @pytest.mark.parametrize(
@@ -242,7 +242,7 @@ def test_the_record_shows_what_was_tried_and_no_more() -> None:
 
 def test_keys_for_the_welder_file_are_steps() -> None:
     """Every reading that goes back belongs to a step that can be passed with one."""
-    assert set(KEYS) - {SHORT_CIRCUIT} <= {step.name for step in steps(make_welder(), PICO) if step.contact is None}
+    assert set(KEYS) - {SHORT_CIRCUIT} <= {step.key for step in steps(make_welder(), PICO) if step.contact is None}
 
 
 def test_a_limit_of_the_welder_forbids_a_shot(tmp_path: Path) -> None:

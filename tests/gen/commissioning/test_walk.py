@@ -51,14 +51,17 @@ class Scripted:
         raise AssertionError(f"{self._step}: {self.refused}")
 
     def begin(self, place: int, count: int, step: Step, enters: bool) -> bool:
-        self._step = step.name
+        self._step = step.key
         if enters:
             self.shown.append(f"stage {step.stage.title}")
-        self.shown.append(f"{place}/{count} {step.name}")
+        self.shown.append(f"{place}/{count} {step.key}")
         return self.says_yes or not enters
 
     def say(self, text: str) -> None:
         self.shown.append(text)
+
+    def lets_by(self, shot: Shot) -> bool:
+        raise AssertionError("no shot is made without a board")
 
     def came_of(self, judged: Judged) -> None:
         self.shown.append(judged.outcome)
@@ -69,12 +72,8 @@ def _no_board(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr("gen.link.ports.ports", list)
 
 
-def never(shot: Shot) -> bool:
-    raise AssertionError("no shot is made without a board")
-
-
 def walked(welder: Welder, kept: Path, guide: Scripted, anew: bool = False) -> Walked:
-    with walking(welder, PICO, kept, guide, never, anew=anew) as walk:
+    with walking(welder, PICO, kept, guide, anew=anew) as walk:
         return walk.go()
 
 
@@ -88,7 +87,7 @@ def test_a_failed_step_ends_the_walk_and_is_the_next_one_taken(tmp_path: Path) -
     second = Scripted(earth=["0.1"])
     end = walked(welder, kept, second)
     assert end.failed is None
-    assert set(end.left_out) == {step.name for step in steps(welder, PICO)[2:]}
+    assert set(end.left_out) == {step.key for step in steps(welder, PICO)[2:]}
     assert [(check.step, check.outcome, check.reading) for check in last_walk(kept)[:2]] == [
         ("earth", "failed", 0.4),
         ("earth", "passed", 0.1),
