@@ -15,20 +15,19 @@ import os
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from multiprocessing import get_context
 
 import numpy as np
 from numpy.typing import NDArray
 
-from gen.boards import Board
+from gen.job import Job
 from gen.machine.derived import derive_at
 from gen.machine.loop import Loop, loop_of
 from gen.machine.readings import CLAMP, Case, Impossible, ends
 from gen.machine.welder import Welder
-from gen.table import TimingTable
-from sim.core.weld_current import Assumed, stress_of
-from sim.verdict import judge_without_run
+from sim.core.weld_current import Assumed, weld_currents
+from sim.verdict import PacedJob, judge_plan
 
 LONGEST_ROW = 24  # half-cycles; by then a row repeats itself
 _CHUNK = 8  # machines handed to a worker at a time
@@ -95,11 +94,13 @@ class Judged:
 class Drawing:
     """What every worker needs."""
 
-    table: TimingTable
-    welder: Welder
-    board: Board
+    job: Job
     welds_per_minute: float
     seed: int
+
+    @property
+    def welder(self) -> Welder:
+        return self.job.welder
 
     def ranges(self) -> tuple[Range, ...]:
         """Every uncertain input of this welder."""
@@ -155,8 +156,12 @@ class Drawing:
             ambient=w.ambient.model_copy(update={"temperature_C": drawn["ambient"]}),
         )
         assumed = Assumed(drawn["knee"], drawn["remanence"], drawn["saturated inductance"], drawn["joint's share"])
-        stress = stress_of(self.table, welder, assumed, late_us=drawn["detector offset"], longest_row=LONGEST_ROW)
-        found = judge_without_run(stress, self.table, welder, self.board, self.welds_per_minute, advise=False)
+        currents = weld_currents(
+            self.job.table, welder, assumed, late_us=drawn["detector offset"], longest_row=LONGEST_ROW
+        )
+        job = replace(self.job, welder=welder)
+        plan = PacedJob(job=job, welds_per_minute=self.welds_per_minute, currents=currents, names_safe_pace=False)
+        found = judge_plan(plan).findings
         return Judged(
             tuple(drawn.values()),
             {f.name: (f.severity, f.figure, f.limit or 0.0, f.strain) for f in found},

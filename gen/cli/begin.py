@@ -21,9 +21,9 @@ from gen.begin import (
 )
 from gen.cautions import caution_lines
 from gen.cli.given import Asked, taken, value_of
-from gen.cli.job import read_job, run_job
-from gen.cli.prove import write_results
+from gen.cli.prove import reported, write_results
 from gen.cli.show import table_text, verdict_text
+from gen.job import read_job
 from gen.machine.welder import WELDER_FILE
 from gen.writing import check_bundle_folder, check_own_folder, check_without, write_bundle, write_whole
 
@@ -51,13 +51,15 @@ def demo_command(folder: Path) -> int:
         for name, text in texts.items():
             write_whole(Path(scratch, name), text)
         job = read_job(Path(scratch, DEMO_SCHEDULE), Path(scratch, WELDER_FILE))
-    check_bundle_folder(folder / "firmware", job.firmware, "FOLDER")
-    run = run_job(job, minutes=1, welds_per_minute=DEMO_PACE, seed=1)
+    check_bundle_folder(folder / "firmware", job.bundle, "FOLDER")
+    from sim.run import run as run_job
+
+    run = run_job(job, DEMO_PACE, seed=1)
     folder.mkdir(parents=True, exist_ok=True)
     for name, text in texts.items():
         write_whole(folder / name, text)
-    write_bundle(folder / "firmware", run.bundle)
-    write_results(run, folder / "report.html", folder / "trace.vcd", folder / "weld.csv")
+    write_bundle(folder / "firmware", job.bundle)
+    write_results(run, (folder / "report.html", reported(run)), folder / "trace.vcd", folder / "weld.csv")
     click.echo(table_text(run.job))
     click.echo("")
     click.echo(verdict_text(run))
@@ -65,7 +67,7 @@ def demo_command(folder: Path) -> int:
     for name, what in (
         (WELDER_FILE, "the machine"),
         (DEMO_SCHEDULE, "the schedule"),
-        ("firmware", f"{len(run.bundle.files)} files for the board, digest {run.bundle.digest}"),
+        ("firmware", f"{len(job.bundle.files)} files for the board, digest {job.bundle.digest}"),
         ("report.html", "the run as pictures, the findings, the cautions: open it in a browser"),
         ("trace.vcd", "the waveforms, for a waveform viewer"),
         ("weld.csv", "every current that flowed"),

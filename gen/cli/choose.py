@@ -14,8 +14,8 @@ import click
 from gen.boards import Board
 from gen.cautions import caution_lines
 from gen.cli.given import number
-from gen.cli.job import board_of, find_welder
 from gen.cli.plan import json_option, welder_option
+from gen.job import board_of, find_welder
 from gen.machine.welder import WELDER_FILE, Welder
 from gen.schedule import Schedule
 from gen.timing import compile_schedule
@@ -68,8 +68,8 @@ def choose_command(welder: Path | None, pace: float, as_json: bool) -> None:
 def chosen_for(welder: Welder, board: Board, pace: float, path: Path) -> tuple[Choice, tuple[Warmth, ...]]:
     """The parts under the longest weld allowed, and how warm the switch gets on the heat sink chosen."""
     from sim.core.impulse import inrush, sine
-    from sim.core.weld_current import Assumed, stress_of
-    from sim.verdict.heat import hot_parts
+    from sim.core.weld_current import Assumed, weld_currents
+    from sim.verdict.hot_parts import hot_parts
 
     allowed = math.floor(welder.limits.longest_weld.half_cycles(welder.mains.frequency_Hz))
     half_cycles = max(2, min(allowed, board.limits.half_cycles) // 2 * 2)
@@ -81,8 +81,8 @@ def chosen_for(welder: Welder, board: Board, pace: float, path: Path) -> tuple[C
     )
     longest = Schedule.model_validate({"name": "longest", "frequency_Hz": welder.mains.frequency_Hz, "phases": phases})
     table = compile_schedule(longest, welder, board, path)
-    stress = stress_of(table, welder, longest_row=_LONGEST_ROW)
-    hard = stress_of(table, welder, Assumed(*_HARD), longest_row=_LONGEST_ROW)
+    currents = weld_currents(table, welder, longest_row=_LONGEST_ROW)
+    hard = weld_currents(table, welder, Assumed(*_HARD), longest_row=_LONGEST_ROW)
     frequency_Hz = welder.mains.frequency_Hz
     worst = inrush(
         hard.shorted, sine(welder.mains.voltage_V, frequency_Hz, frequency_Hz), 0.0
@@ -90,10 +90,10 @@ def chosen_for(welder: Welder, board: Board, pace: float, path: Path) -> tuple[C
     # The simulated machine is the middle of what the readings leave open; currents go up to its upper end.
     scale = welder.machine.in_use.short_primary.high / welder.machine.in_use.short_primary.middle
     i2t = max(swing.primary_rms_A**2 * hard.half_s for swing in worst.swings) * scale**2
-    weld_s = half_cycles * stress.half_s
+    weld_s = half_cycles * currents.half_s
     load = Load(
         welder.machine.in_use.working_primary,
-        inrush_figure(stress.shorted_worst.primary_peak_A, worst.primary_peak_A * scale),
+        inrush_figure(currents.shorted_worst.primary_peak_A, worst.primary_peak_A * scale),
         i2t,
         weld_s,
         pace,
@@ -105,7 +105,7 @@ def chosen_for(welder: Welder, board: Board, pace: float, path: Path) -> tuple[C
     ambient = welder.ambient.model_copy(update={"temperature_C": choice.sink.ambient_C})
     on_it = welder.at(welder.machine, heat_sink=sink, ambient=ambient)
     period_s = weld_s / min(1.0, weld_s * pace / 60, welder.allowed_duty)
-    parts = hot_parts(stress_of(table, on_it), on_it, 60 / period_s)
+    parts = hot_parts(weld_currents(table, on_it), on_it, 60 / period_s)
     warmth = tuple(
         Warmth(part.name, part.for_ever(60 / period_s).peak_degC, part.limit_C)
         for part in parts

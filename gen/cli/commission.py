@@ -11,7 +11,6 @@ import click
 from gen.boards import Board, boards
 from gen.cautions import CAUTIONS, caution_lines
 from gen.cli.given import Asked
-from gen.cli.job import Job, find_welder, run_job
 from gen.cli.plan import welder_option
 from gen.cli.show import verdict_text
 from gen.commissioning import (
@@ -29,6 +28,8 @@ from gen.commissioning import (
     walking,
 )
 from gen.errors import InputError
+from gen.firmware import render
+from gen.job import Job, find_welder
 from gen.machine.welder import WELDER_FILE, Welder
 from gen.records import RECORDS_FILE
 from gen.user_files import written
@@ -126,7 +127,10 @@ class _Guide(Asked):
             click.echo(line)
 
     def lets_by(self, shot: Shot) -> bool:
-        run = run_job(Job(shot.schedule, shot.meets, self._board, shot.table), 1, 1, seed=0)
+        from sim.run import run as run_job
+
+        bundle = render(shot.table, shot.meets, self._board)
+        run = run_job(Job(shot.schedule, shot.meets, self._board, shot.table, bundle), 1, seed=0)
         if run.verdict.refused:
             click.echo(verdict_text(run))
         return not run.verdict.refused

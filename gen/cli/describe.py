@@ -11,9 +11,9 @@ from typing import Any
 import click
 
 from gen.cli.given import value_of
-from gen.cli.job import find_welder
 from gen.cli.plan import json_option, welder_option
 from gen.errors import InputError
+from gen.job import find_welder
 from gen.machine.breaker import NON_TRIPPING, SOURCE, dip, magnetic_rms_A
 from gen.machine.derived import Tap
 from gen.machine.electrodes import Change, compare

@@ -10,15 +10,15 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from gen.cli.given import number
-from gen.cli.job import Job, read_job
 from gen.cli.plan import json_option, schedule_argument, welder_option
 from gen.cli.prove import seed_option
 from gen.errors import InputError
+from gen.job import Job, read_job
 from gen.machine.welder import WELDER_FILE
 from gen.writing import check_targets, write_whole
 
 if TYPE_CHECKING:
-    from sim.faults.runs import Ground, Row
+    from sim.faults.runs import Row
 
 _HARDWARE = (
     "A shorted switch, or a gate driver stuck on, is past all software: the current flows until contactor or isolator",
@@ -54,26 +54,19 @@ def faults_command(
         target = vcd or Path(f"fault-{replay}.vcd")
         check_targets({"--vcd": target}, keep=(schedule, welder or Path(WELDER_FILE)))
         return _replay(job, seed, replay, target)
-    from sim.faults.runs import strike_set
+    from sim.faults.runs import Ground, strike_set
 
-    rows = strike_set(ground_of(job), seed)
+    rows = strike_set(Ground(job), seed)
     click.echo(json.dumps(faults_json(rows, seed), indent=2) if as_json else faults_text(rows))
     return 0 if all(row.safe for row in rows) else 1
 
 
-def ground_of(job: Job) -> Ground:
-    """The machine with its schedule and firmware, to be struck."""
-    from sim.faults.runs import Ground
-
-    return Ground(job.welder, job.table, job.firmware)
-
-
 def _replay(job: Job, seed: int, run: int, target: Path) -> int:
-    from sim.faults.runs import numbered_case, run_case, set_size
+    from sim.faults.runs import Ground, numbered_case, run_case, set_size
     from sim.faults.text import recording_text
     from sim.vcd import vcd_text
 
-    ground = ground_of(job)
+    ground = Ground(job)
     case = numbered_case(ground, run, seed) if run < set_size() else None
     if case is None:
         raise InputError(

@@ -6,41 +6,17 @@ import math
 from dataclasses import asdict
 from typing import TYPE_CHECKING, Any
 
-from gen.cli.job import Job, Run
 from gen.ranges import shown
 
 if TYPE_CHECKING:
+    from sim.run import Run
     from sim.verdict.fastest import FastestPace
     from sim.verdict.temperatures import Temperature
 
-SLOWEST_PACE = 0.1
 _HEADS = ("part", "after the run", "minute later", "for ever", "limit", "fastest pace", "passed after")
 
 
-def fastest_of(job: Job) -> FastestPace:
-    """The fastest pace of the job on its machine."""
-    from sim.core.weld_current import stress_of
-    from sim.verdict.fastest import fastest_pace
-
-    return fastest_pace(stress_of(job.table, job.welder), job.table, job.welder)
-
-
-def pace_of(fastest: FastestPace, asked: float) -> float:
-    """The pace asked for, or where that is the word `max` the fastest, which no run can be slower than a tenth for."""
-    return asked if math.isfinite(asked) else min(120.0, max(SLOWEST_PACE, fastest.welds_per_minute))
-
-
-def temperatures_of(run: Run, burst: int | None) -> tuple[Temperature, ...]:
-    """Each part's temperatures after the welds that the run made."""
-    from sim.core.weld_current import stress_of
-    from sim.verdict.pace import weld_count
-    from sim.verdict.temperatures import temperatures
-
-    job, made = run.job, weld_count(run.recording).made
-    return temperatures(stress_of(job.table, job.welder), job.table, job.welder, run.welds_per_minute, made, burst)
-
-
-def heat_text(run: Run, fastest: FastestPace, hot: tuple[Temperature, ...], burst: int | None) -> str:
+def heat_text(run: Run, hot: tuple[Temperature, ...], burst: int | None) -> str:
     """Temperatures as a small table, the fastest pace and what limits it, and the rest after a burst."""
     rows: list[tuple[str, ...]] = [_HEADS]
     fits = 120 * run.job.table.frequency_Hz / run.job.table.half_cycles
@@ -52,10 +28,11 @@ def heat_text(run: Run, fastest: FastestPace, hot: tuple[Temperature, ...], burs
         rows.append((name, *degrees, f"{t.limit_C:g}", pace, passed))
     lines = [f"Temperatures in degC, peaks unless it says mean, at {run.welds_per_minute:g} welds a minute"]
     lines += [f"  {row[0]:<22}{''.join(f'{cell:>14}' for cell in row[1:])}".rstrip() for row in rows]
+    fastest = run.fastest
     limit = fastest.limit
     lines.append(
         f"Fastest pace for ever: {fastest.welds_per_minute:g} welds a minute, limited by {_named(limit.name)}."
-        if limit.welds_per_minute >= SLOWEST_PACE
+        if fastest.possible
         else f"No pace can go on for ever: {_named(limit.name)} forbids it."
     )
     if burst is not None:

@@ -11,12 +11,11 @@ from typing import TYPE_CHECKING
 import click
 
 from gen.cautions import caution_lines
-from gen.cli.heat import fastest_of, pace_of
-from gen.cli.job import find_welder, read_job, run_job
 from gen.cli.plan import json_option, schedule_argument, welder_option
-from gen.cli.prove import FASTEST, pace_option
+from gen.cli.prove import pace_asked, pace_option
 from gen.cli.show import verdict_text
 from gen.errors import InputError
+from gen.job import find_welder, read_job
 from gen.link import Link, LinkError
 from gen.link.client import PATIENCE_S, BoardSchedule
 from gen.link.flashing import OnBoard, bundle_board, bundle_schedule, flash, look, read_bundle
@@ -150,8 +149,9 @@ def push_command(schedule: Path, port: str | None, welder: Path | None, welds_pe
     what it holds is read back and compared. Without PORT the only board found is taken.
     """
     job = read_job(schedule, welder)
-    pace = pace_of(fastest_of(job), welds_per_minute) if welds_per_minute == FASTEST else welds_per_minute
-    run = run_job(job, 1, pace, seed=0)
+    from sim.run import run as run_job
+
+    run = run_job(job, pace_asked(welds_per_minute), seed=0)
     if run.verdict.refused:
         click.echo(verdict_text(run))
         click.echo("Nothing was sent.")

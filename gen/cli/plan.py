@@ -13,9 +13,9 @@ from typing import Any
 import click
 
 from gen.boards import Board, boards
-from gen.cli.job import Job, read_job
 from gen.cli.show import table_text
 from gen.errors import InputError
+from gen.job import Job, read_job
 from gen.table import TimingTable
 from gen.units import milliseconds
 from gen.user_files import written

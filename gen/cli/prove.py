@@ -5,20 +5,29 @@ from __future__ import annotations
 import json
 import math
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
 
 from gen.cautions import caution_lines
 from gen.cli.given import number
-from gen.cli.heat import fastest_of, heat_json, heat_text, pace_of, temperatures_of
-from gen.cli.job import Run, read_job, run_job
+from gen.cli.heat import heat_json, heat_text
 from gen.cli.plan import json_option, schedule_argument, welder_option
 from gen.cli.show import finding_line, verdict_text
+from gen.job import read_job
 from gen.machine.welder import WELDER_FILE
 from gen.writing import check_bundle_folder, check_targets, write_bundle, write_whole
 
-FASTEST = math.inf  # stands for the word `max` until the schedule is known
+if TYPE_CHECKING:
+    from sim.run import Run
+
+FASTEST = math.inf  # stands for the word `max` on the command line
+
+
+def pace_asked(welds_per_minute: float) -> float | None:
+    """The pace as `sim.run.run` takes it: None for the word `max`."""
+    return None if welds_per_minute == FASTEST else welds_per_minute
+
 
 pace_option = click.option(
     "--welds-per-minute",
@@ -78,15 +87,17 @@ def simulate_command(
     """Run the firmware for SCHEDULE on a simulated welder and judge what it did. Exit code 1 when it is refused."""
     job = read_job(schedule, welder)
     check_targets({"--report": report, "--vcd": vcd, "--csv": csv_path}, keep=(schedule, welder or Path(WELDER_FILE)))
-    fastest = fastest_of(job)
-    run = run_job(job, minutes, pace_of(fastest, welds_per_minute), seed)
-    hot = temperatures_of(run, burst)
-    write_results(run, report, vcd, csv_path)
+    from sim.run import run as run_job
+    from sim.verdict.temperatures import temperatures
+
+    run = run_job(job, pace_asked(welds_per_minute), seed, minutes)
+    hot = temperatures(run, run.weld_count.made, burst)
+    write_results(run, None if report is None else (report, reported(run)), vcd, csv_path)
     if as_json:
-        click.echo(json.dumps(run_json(run) | heat_json(fastest, hot, burst), indent=2))
+        click.echo(json.dumps(run_json(run) | heat_json(run.fastest, hot, burst), indent=2))
     else:
         click.echo(verdict_text(run))
-        click.echo(heat_text(run, fastest, hot, burst))
+        click.echo(heat_text(run, hot, burst))
         for path in (report, vcd, csv_path):
             if path is not None:
                 click.echo(f"Written: {path}")
@@ -104,11 +115,12 @@ def simulate_command(
 def build_command(schedule: Path, folder: Path, welder: Path | None, welds_per_minute: float, as_json: bool) -> int:
     """Write the firmware for SCHEDULE into a folder. Nothing is written when the verdict refuses (exit code 1)."""
     job = read_job(schedule, welder)
-    check_bundle_folder(folder, job.firmware)
-    pace = pace_of(fastest_of(job), welds_per_minute) if welds_per_minute == FASTEST else welds_per_minute
-    run = run_job(job, 1, pace, seed=0)
+    check_bundle_folder(folder, job.bundle)
+    from sim.run import run as run_job
+
+    run = run_job(job, pace_asked(welds_per_minute), seed=0)
     if not run.verdict.refused:
-        write_bundle(folder, run.bundle)
+        write_bundle(folder, job.bundle)
     if as_json:
         click.echo(json.dumps(run_json(run), indent=2))
     elif run.verdict.refused:
@@ -116,7 +128,7 @@ def build_command(schedule: Path, folder: Path, welder: Path | None, welds_per_m
         click.echo("Nothing was written.")
     else:
         click.echo(
-            f"Verdict: {run.verdict.word}. {len(run.bundle.files)} files in {folder}, digest {run.bundle.digest}."
+            f"Verdict: {run.verdict.word}. {len(job.bundle.files)} files in {folder}, digest {job.bundle.digest}."
         )
         for finding in run.verdict.findings:
             if finding.severity != "note":
@@ -128,27 +140,17 @@ def build_command(schedule: Path, folder: Path, welder: Path | None, welds_per_m
     return 1 if run.verdict.refused else 0
 
 
-def write_results(run: Run, report: Path | None, vcd: Path | None, csv_path: Path | None) -> None:
-    """Write the files that were asked for, all made before the first is written."""
-    made: list[tuple[Path, str]] = []
-    if report is not None:
-        from sim.faults.runs import SHORT_MOMENTS, Ground, strike_set
-        from sim.report import ReportData, render_report
+def reported(run: Run) -> str:
+    """The report of a run, with what each fault does to the same job."""
+    from sim.faults.runs import SHORT_MOMENTS, Ground, strike_set
+    from sim.report import render_report
 
-        job = run.job
-        ground = Ground(job.welder, job.table, run.bundle)
-        data = ReportData(
-            title=job.schedule.title or job.schedule.name,
-            table=job.table,
-            welder=job.welder,
-            board=job.board,
-            bundle=run.bundle,
-            recording=run.recording,
-            verdict=run.verdict,
-            welds_per_minute=run.welds_per_minute,
-            faults=tuple(strike_set(ground, run.recording.seed, len(SHORT_MOMENTS))),
-        )
-        made.append((report, render_report(data)))
+    return render_report(run, tuple(strike_set(Ground(run.job), run.recording.seed, len(SHORT_MOMENTS))))
+
+
+def write_results(run: Run, report: tuple[Path, str] | None, vcd: Path | None, csv_path: Path | None) -> None:
+    """Write the files that were asked for, all made before the first is written. `report` with its text."""
+    made: list[tuple[Path, str]] = [] if report is None else [report]
     if vcd is not None:
         from sim.vcd import vcd_text
 
@@ -161,9 +163,7 @@ def write_results(run: Run, report: Path | None, vcd: Path | None, csv_path: Pat
 
 def run_json(run: Run) -> dict[str, Any]:
     """The verdict for another program."""
-    from sim.verdict.pace import weld_count
-
-    count = weld_count(run.recording)
+    count = run.weld_count
     welds = run.recording.welds
     return {
         "verdict": run.verdict.word,
@@ -189,6 +189,6 @@ def run_json(run: Run) -> dict[str, Any]:
         "welds": {"asked": count.asked, "made": count.made, "refused": count.refused},
         "welds_per_minute": run.welds_per_minute,
         "table_digest": run.job.table.digest,
-        "bundle_digest": run.bundle.digest,
+        "bundle_digest": run.job.bundle.digest,
         "assumed": run.job.welder.assumed(),
     }

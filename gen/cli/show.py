@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from gen.cli.job import Job, Run
+from gen.job import Job
 from gen.units import milliseconds, us_to_degrees
 
 if TYPE_CHECKING:
+    from sim.run import Run
     from sim.verdict import Finding
 
 
@@ -51,9 +52,7 @@ def limit_note(finding: Finding) -> str:
 
 def verdict_text(run: Run) -> str:
     """The verdict, gravest finding first, with what was made at the pace asked."""
-    from sim.verdict.pace import weld_count
-
-    count = weld_count(run.recording)
+    count = run.weld_count
     lines = [f"Verdict: {run.verdict.word}, at {run.welds_per_minute:g} welds a minute"]
     lines += [finding_line(finding) for finding in run.verdict.findings]
     lines.append(f"Welds: {count.asked} asked for, {count.made} made, {count.refused} not accepted.")

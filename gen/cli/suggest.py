@@ -13,12 +13,12 @@ import click
 
 from gen.boards import boards
 from gen.cli.given import value_of
-from gen.cli.job import find_welder
 from gen.cli.plan import json_option, welder_option
 from gen.cli.suggest_text import as_data, as_lines
 from gen.errors import InputError
 from gen.handbook.advice import suggest
 from gen.handbook.suggestion import Suggestion
+from gen.job import find_welder
 from gen.joint import RODS_MM, SHEETS_MM, Joint, read_joint
 from gen.machine.welder import WELDER_FILE, Welder
 from gen.schedule import read_schedule

@@ -14,9 +14,9 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from gen.cli.given import number
-from gen.cli.job import read_job
 from gen.cli.plan import json_option, schedule_argument, welder_option
-from gen.cli.prove import pace_option, seed_option
+from gen.cli.prove import pace_asked, pace_option, seed_option
+from gen.job import read_job
 from gen.ranges import shown
 
 if TYPE_CHECKING:
@@ -58,12 +58,12 @@ def sweep_command(
 
     All but the firmware's run is judged. Exit code 1 when one machine or more is refused.
     """
-    from gen.cli.heat import fastest_of, pace_of
+    from sim.run import paced
     from sim.sweep import Drawing, sweep
 
     job = read_job(schedule, welder)
-    pace = pace_of(fastest_of(job), welds_per_minute)
-    drawing = Drawing(job.table, job.welder, job.board, pace, seed)
+    pace = paced(job, pace_asked(welds_per_minute)).welds_per_minute
+    drawing = Drawing(job, pace, seed)
     with _progress(machines) as made:
         found = sweep(drawing, machines, workers or os.cpu_count() or 1, made)
     click.echo(json.dumps(sweep_json(found, pace), indent=2) if as_json else sweep_text(found, pace))

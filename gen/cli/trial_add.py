@@ -12,10 +12,10 @@ from typing import Any
 import click
 
 from gen.cli.given import number
-from gen.cli.job import find_welder, read_job
 from gen.cli.plan import schedule_argument, welder_option
 from gen.cli.trial_joint import joint_argument, recorded, setting_text
 from gen.errors import InputError
+from gen.job import find_welder, read_job
 from gen.joint import Joint, read_joint
 from gen.machine.welder import WELDER_FILE
 from gen.records import Records, TrialRecord, WeldRecord

@@ -7,10 +7,10 @@ from pathlib import Path
 
 import click
 
-from gen.cli.job import find_welder
 from gen.cli.plan import welder_option
 from gen.cli.trial_joint import check_drawn, recorded
 from gen.errors import InputError
+from gen.job import find_welder
 from gen.machine.welder import WELDER_FILE
 from gen.records import Records
 from gen.trials.sheet import from_csv, to_csv

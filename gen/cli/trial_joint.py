@@ -9,10 +9,10 @@ from pathlib import Path
 import click
 
 from gen.cli.given import number
-from gen.cli.job import find_welder
 from gen.cli.suggest import with_electrodes
 from gen.errors import InputError
 from gen.handbook.advice import suggest
+from gen.job import find_welder
 from gen.joint import read_joint
 from gen.machine.welder import WELDER_FILE, Welder
 from gen.records import RECORDS_FILE, KeptRecord, Records, TrialRecord

@@ -9,7 +9,6 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from gen.cli.job import find_welder
 from gen.cli.plan import json_option, welder_option
 from gen.cli.trial_joint import (
     between_option,
@@ -24,6 +23,7 @@ from gen.cli.trial_joint import (
     window_text,
 )
 from gen.errors import InputError
+from gen.job import find_welder
 from gen.machine.welder import WELDER_FILE
 from gen.records import KeptRecord, TrialRecord
 from gen.trials.belief import Belief

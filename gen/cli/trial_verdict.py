@@ -5,15 +5,12 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from gen.boards import boards
-from gen.cli.heat import fastest_of, pace_of
-from gen.cli.job import Job, run_job
-from gen.cli.prove import FASTEST
+from gen.cli.prove import pace_asked
 from gen.cli.show import limit_note
 from gen.errors import InputError
+from gen.job import Job, make_job
 from gen.machine.welder import Welder
 from gen.schedule import schedule_from
-from gen.timing import compile_schedule
 from gen.trials.rewritten import impulses, rewritten
 from gen.trials.values import Setting
 
@@ -31,8 +28,7 @@ class Verdicts:
     def job(self, setting: Setting) -> Job:
         """The schedule at `setting`, compiled. Raises InputError where this machine cannot have it."""
         schedule = schedule_from(rewritten(self.text, setting, self.path), self.path)
-        board = boards()[self.welder.board.name]
-        return Job(schedule, self.welder, board, compile_schedule(schedule, self.welder, board, self.path))
+        return make_job(schedule, self.welder, self.path)
 
     @property
     def impulses(self) -> int:
@@ -55,19 +51,18 @@ class Verdicts:
         return {setting: why for setting, why in self._why_not.items() if why}
 
     def _judged(self, setting: Setting) -> str:
-        from sim.core.weld_current import stress_of
-        from sim.verdict import judge_without_run
+        from sim.run import paced, simulated
+        from sim.verdict import judge_plan
 
         try:
             job = self.job(setting)
         except InputError as error:
             return str(error)
-        stress = stress_of(job.table, job.welder)
-        pace = self.welds_per_minute if self.welds_per_minute < FASTEST else pace_of(fastest_of(job), FASTEST)
-        findings = judge_without_run(stress, job.table, job.welder, job.board, pace)
-        if not any(finding.severity == "refuse" for finding in findings):
-            findings = list(run_job(job, 1, pace, seed=0).verdict.findings)
-        for found in findings:
+        plan = paced(job, pace_asked(self.welds_per_minute))
+        verdict = judge_plan(plan)
+        if not verdict.refused:
+            verdict = simulated(plan, seed=0).verdict
+        for found in verdict.findings:
             if found.severity == "refuse":
                 return f"{found.name}, {found.figure:g} {found.unit_text}{limit_note(found)}. {found.advice}"
         return ""

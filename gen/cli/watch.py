@@ -12,10 +12,10 @@ import click
 
 from gen import words
 from gen.cli.given import number
-from gen.cli.job import find_welder
 from gen.cli.keys import Keys
 from gen.cli.link import opened, port_argument
 from gen.cli.plan import json_option, welder_option
+from gen.job import find_welder
 from gen.link.client import ARMED_S, Link
 from gen.link.errors import Silent
 from gen.link.messages import Status, WeldEntry

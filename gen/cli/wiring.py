@@ -8,9 +8,9 @@ import click
 
 from gen.cautions import caution_lines
 from gen.cli.choose import chosen_for, pace_option
-from gen.cli.job import board_of, find_welder
 from gen.cli.plan import welder_option
 from gen.errors import InputError
+from gen.job import board_of, find_welder
 from gen.machine.welder import WELDER_FILE
 from gen.user_files import Wrong
 from gen.wiring.sheet import DRAWING_FILES, wiring_sheet

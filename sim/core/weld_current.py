@@ -92,7 +92,7 @@ class Pattern:
 
 
 @dataclass(frozen=True)
-class Stress:
+class WeldCurrents:
     """One weld, in primary amperes. Each run is made when it is first asked for.
 
     `scale`: the upper end of the working current over its middle, for what is judged at its worst. `turns` None: not
@@ -223,14 +223,14 @@ def circuit_of(welder: Welder, assumed: Assumed | None = None, *, shorted: bool 
     )
 
 
-def stress_of(
+def weld_currents(
     table: TimingTable,
     welder: Welder,
     assumed: Assumed | None = None,
     *,
     late_us: float = 0.0,
     longest_row: int | None = None,
-) -> Stress:
+) -> WeldCurrents:
     """The table's pattern on the machine's circuit, every gate `late_us` later than the table has it."""
     assumed = assumed or Assumed()
     rows = tuple(
@@ -239,7 +239,7 @@ def stress_of(
     )
     working = welder.machine.in_use.working_primary
     turns = welder.machine.in_use.turns_ratio
-    return Stress(
+    return WeldCurrents(
         circuit=circuit_of(welder, assumed),
         shorted=circuit_of(welder, assumed, shorted=True),
         voltage_V=welder.mains.voltage_V,

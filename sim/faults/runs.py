@@ -8,9 +8,8 @@ from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from typing import Literal
 
-from gen.firmware import FirmwareBundle, with_crc
-from gen.machine.welder import Welder
-from gen.table import TimingTable
+from gen.firmware import with_crc
+from gen.job import Job
 from sim.bench.board import BoardSpec
 from sim.bench.pedal import PedalSpec, Press
 from sim.bench.recording import Recording
@@ -35,21 +34,19 @@ class Ground:
 
     def __init__(
         self,
-        welder: Welder,
-        table: TimingTable,
-        bundle: FirmwareBundle,
+        job: Job,
         *,
         again: bool = False,
         knows_rest: bool = False,
     ) -> None:
-        self.welder = welder
-        self.table = table
-        self.bundle = bundle
+        self.welder = job.welder
+        self.table = job.table
+        self.bundle = job.bundle
         self._again = again
         self._knows_rest = knows_rest
-        self._half_s = 0.5 / table.frequency_Hz
+        self._half_s = 0.5 / job.table.frequency_Hz
         self._plain: dict[tuple[int, str], tuple[Bench, dict[str, tuple[float, float]]]] = {}
-        self.half_cycles = sum(row.half_cycles for row in table.impulse_rows)
+        self.half_cycles = sum(row.half_cycles for row in job.table.impulse_rows)
 
     def plain(self, seed: int, state: str) -> tuple[Bench, dict[str, tuple[float, float]]]:
         """A bench that comes through `state`, and when it was first in each state with nothing going wrong."""

@@ -14,8 +14,9 @@ from gen.machine.welder import Welder
 from gen.table import TimingTable, heat
 from sim.bench.recording import ObservedWeld, Recording, StateChange
 from sim.bench.switch import Conduction
-from sim.core.weld_current import Stress, stress_of
+from sim.core.weld_current import WeldCurrents
 from sim.faults.runs import Row
+from sim.run import Run
 from sim.verdict import Finding, Verdict
 from sim.verdict.flux import flux_path
 
@@ -26,18 +27,48 @@ _LEAST_POINTS, _MOST_POINTS = 4, 24  # of the flux path, a conduction
 
 @dataclass(frozen=True)
 class ReportData:
-    """Everything a report shows. `versions`: what made it, as (name, version). `faults`: what came of each fault struck."""
+    """A run as the sections of the report read it."""
 
-    title: str
-    table: TimingTable
-    welder: Welder
-    board: Board
-    bundle: FirmwareBundle
-    recording: Recording
-    verdict: Verdict
-    welds_per_minute: float
-    versions: tuple[tuple[str, str], ...] = ()
-    faults: tuple[Row, ...] = ()
+    run: Run
+    faults: tuple[Row, ...] = ()  # what came of each fault injected into the same job
+
+    @property
+    def title(self) -> str:
+        """The schedule's title, or its name."""
+        return self.run.job.schedule.title or self.run.job.schedule.name
+
+    @property
+    def table(self) -> TimingTable:
+        return self.run.job.table
+
+    @property
+    def welder(self) -> Welder:
+        return self.run.job.welder
+
+    @property
+    def board(self) -> Board:
+        return self.run.job.board
+
+    @property
+    def bundle(self) -> FirmwareBundle:
+        return self.run.job.bundle
+
+    @property
+    def recording(self) -> Recording:
+        return self.run.recording
+
+    @property
+    def verdict(self) -> Verdict:
+        return self.run.verdict
+
+    @property
+    def welds_per_minute(self) -> float:
+        return self.run.welds_per_minute
+
+    @property
+    def currents(self) -> WeldCurrents:
+        """The currents of one weld, as the checks of electrics and heat saw them."""
+        return self.run.currents
 
     @cached_property
     def findings(self) -> tuple[Finding, ...]:
@@ -69,11 +100,6 @@ class ReportData:
     @cached_property
     def minute(self) -> Minute:
         return busiest_minute(self)
-
-    @cached_property
-    def stress(self) -> Stress:
-        """What one weld does to the machine, as the checks of electrics and heat saw it."""
-        return stress_of(self.table, self.welder)
 
 
 def _start(conduction: Conduction) -> float:

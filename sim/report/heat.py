@@ -4,15 +4,14 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from sim.report.data import ReportData
 from sim.report.svg import LINE, NARROW, Scale, filled, hatch, line, number, path, spread, svg, text, ticks
 from sim.thermal import Cycle, nth_cycle
-from sim.verdict.heat import HotPart, hot_parts
-from sim.verdict.pace import weld_count
+from sim.verdict.hot_parts import HotPart, hot_parts
 from sim.verdict.temperatures import Temperature, temperatures
 
 BURST = 10  # welds
@@ -55,15 +54,15 @@ class Heat:
 
 def heat_of(data: ReportData) -> Heat:
     """The answers about every part that the checks followed."""
-    table, stress = data.table, data.stress
+    table, currents = data.table, data.currents
     half_s = 0.5 / table.frequency_Hz
     weld_s = (table.half_cycles - table.time_of("off")) * half_s
     pace = min(data.welds_per_minute, 60 / weld_s)  # as the checks of heat take it
     most_pace = 60 / (table.half_cycles * half_s)
-    hot, made = hot_parts(stress, data.welder, pace), weld_count(data.recording).made
+    hot, made = hot_parts(currents, data.welder, pace), data.run.weld_count.made
     slowest_min = max((part.slow or part.network).slowest_s for part in hot) / 60
     minutes = min(max(30 * math.ceil(3 * slowest_min / 30 - 1e-9), _LEAST_MIN), _MOST_MIN)
-    said = temperatures(stress, table, data.welder, pace, made, BURST)
+    said = temperatures(replace(data.run, welds_per_minute=pace), made, BURST)
     parts = tuple(_part(part, t, pace, most_pace, minutes) for part, t in zip(hot, said, strict=True))
     return Heat(parts, pace, most_pace, made, minutes)
 

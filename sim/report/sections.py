@@ -21,8 +21,6 @@ from sim.report.margins import draw_margins, limit_words, margins
 from sim.report.svg import number, picture
 from sim.report.switching import assumed_words, draw_switching, switching_of
 from sim.report.timeline import draw_timeline, grouped, in_ms, segments
-from sim.verdict.fastest import fastest_pace
-from sim.verdict.pace import weld_count
 
 SEVERITY_WORDS = {"refuse": "refused", "caution": "caution", "note": "passed"}
 _MAY_BE_LEFT_OUT = (("junction", "junction"), ("electrode-heat", "electrode face"))
@@ -133,20 +131,20 @@ def flux(data: ReportData) -> Markup:
 
 def switching(data: ReportData) -> Markup:
     """Current and flux at the start, and what switching on at voltage zero would do."""
-    every, stress = switching_of(data), data.stress
+    every, currents = switching_of(data), data.currents
     return _section(
         "switching",
         picture=picture(lambda width, name: draw_switching(every, width, name), "switching"),
-        stress=stress,
-        ratio=stress.worst.primary_peak_A / stress.working_peak_A,
+        currents=currents,
+        ratio=currents.worst.primary_peak_A / currents.working_peak_A,
         what_ifs=(
-            ("this schedule, from the worst residue", stress.worst),
-            ("one firing missed half-way", stress.missed_worst),
-            ("a half-cycle lost before, so that this weld repeats its polarity", stress.odd_worst),
-            ("nothing between the electrodes", stress.open_worst),
-            ("switched on at voltage zero and left on", stress.zero_worst),
+            ("this schedule, from the worst residue", currents.worst),
+            ("one firing missed half-way", currents.missed_worst),
+            ("a half-cycle lost before, so that this weld repeats its polarity", currents.odd_worst),
+            ("nothing between the electrodes", currents.open_worst),
+            ("switched on at voltage zero and left on", currents.zero_worst),
         ),
-        assumed=assumed_words(stress.assumed),
+        assumed=assumed_words(currents.assumed),
     )
 
 
@@ -172,7 +170,7 @@ def heat(data: ReportData) -> Markup:
     """Each part's temperature over the minutes at the pace asked, and what pace and rest it allows."""
     found, ambient_C = heat_of(data), data.welder.ambient.temperature_C
     parts, said = found.parts, [part.said for part in found.parts]
-    fastest = fastest_pace(data.stress, data.table, data.welder)
+    fastest = data.run.fastest
     made = f"in the last of this run's {found.made} welds" if found.made > 1 else "in the first weld"
     rows = [
         (made, [number(t.after_run_C) for t in said]),
@@ -240,7 +238,7 @@ def welds(data: ReportData) -> Markup:
         "welds",
         rows=rows,
         left_out=len(records) - len(rows),
-        count=weld_count(data.recording),
+        count=data.run.weld_count,
         reasons=sorted(reasons.items()),
         states=_telling_states(data),
     )

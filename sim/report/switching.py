@@ -37,20 +37,20 @@ class Switching:
 
 def switching_of(data: ReportData) -> Switching:
     """Waves of the patterns that the checks ran."""
-    stress, mains = data.stress, data.welder.mains
+    currents, mains = data.currents, data.welder.mains
     shown = _SHOWN[False]
     # One half-cycle more than shown: a current that has begun goes on.
     supply = sine(mains.voltage_V, mains.frequency_Hz, shown + 1)
-    until_s = shown * stress.half_s
-    scheduled = gate_windows(supply, stress.pattern.delays_deg)
-    zero = [Firing(0.0, supply[-1].start_s + GATE_END_DEG / 180 * stress.half_s)]
+    until_s = shown * currents.half_s
+    scheduled = gate_windows(supply, currents.pattern.delays_deg)
+    zero = [Firing(0.0, supply[-1].start_s + GATE_END_DEG / 180 * currents.half_s)]
     unit_Vs = math.sqrt(2) * mains.voltage_V / (2 * math.pi * mains.frequency_Hz)
     return Switching(
-        wave(stress.circuit, supply, scheduled, until_s, stress.worst.initial_flux_Vs),
-        wave(stress.circuit, supply, zero, until_s, stress.zero_worst.initial_flux_Vs),
-        stress.half_s,
+        wave(currents.circuit, supply, scheduled, until_s, currents.worst.initial_flux_Vs),
+        wave(currents.circuit, supply, zero, until_s, currents.zero_worst.initial_flux_Vs),
+        currents.half_s,
         unit_Vs,
-        stress.circuit.curve.knee_Vs / unit_Vs,
+        currents.circuit.curve.knee_Vs / unit_Vs,
     )
 
 

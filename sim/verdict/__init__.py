@@ -1,62 +1,99 @@
-"""The verdict: one function a check, from a recording, a table and a welder to findings."""
+"""The verdict: one function a check, from a run to a finding."""
 
 from __future__ import annotations
 
-from gen.boards import Board
-from gen.machine.welder import Welder
-from gen.table import TimingTable
-from sim.bench.recording import Recording
-from sim.core.weld_current import Stress, stress_of
-from sim.verdict.electrics import electric_findings
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any
+
+from sim.verdict.electrics import (
+    breaker,
+    breaker_heat,
+    inrush,
+    supply_dip,
+    switch_current,
+    switch_i2t,
+    switch_surge,
+    triac_commutation,
+    zero_cross_relay,
+)
+from sim.verdict.evidence import PacedJob, SimulatedJob
 from sim.verdict.finding import Finding, Severity, Verdict, judged
 from sim.verdict.fired import firing, gate_end, gate_window, half_cycles, polarity
 from sim.verdict.flux import flux_balance
-from sim.verdict.heat import heat_findings, hot_parts, not_judged
+from sim.verdict.heat import case, electrode_heat, junction, winding
+from sim.verdict.left_out import not_judged
 from sim.verdict.open_electrodes import open_electrodes
 from sim.verdict.pace import completed, pace
 from sim.verdict.planned import cool_time, disconnection, duty, gate_drive, latching, low_current, table_size
 
-__all__ = ["Finding", "Severity", "Verdict", "judge", "judge_without_run", "judged"]
+__all__ = ["CHECKS", "Finding", "PacedJob", "Severity", "SimulatedJob", "Verdict", "judge", "judge_plan", "judged"]
 
 _GRAVEST_FIRST = ("refuse", "caution", "note")
 
 
-def judge(
-    recording: Recording,
-    with_open_electrodes: Recording,
-    table: TimingTable,
-    welder: Welder,
-    board: Board,
-    welds_per_minute: float,
-) -> Verdict:
-    """Every check on a run at the pace asked, and on one with nothing between the electrodes."""
-    findings = [
-        check(recording, table, welder)
-        for check in (half_cycles, firing, gate_window, gate_end, polarity, flux_balance)
-    ]
-    findings += [
-        completed(recording),
-        pace(recording, table),
-        open_electrodes(with_open_electrodes, table, welder),
-        *judge_without_run(stress_of(table, welder), table, welder, board, welds_per_minute),
-    ]
-    if left_out := not_judged(welder):
-        findings.append(left_out)
-    return Verdict(tuple(sorted(findings, key=lambda f: _GRAVEST_FIRST.index(f.severity))))
+@dataclass(frozen=True)
+class Check:
+    """One judgement of a run. `find` gives None where the welder file has nothing to judge by."""
+
+    find: Callable[[Any], Finding | None]
+    needs_run: bool  # it reads what the bench recorded
 
 
-def judge_without_run(
-    stress: Stress, table: TimingTable, welder: Welder, board: Board, welds_per_minute: float, *, advise: bool = True
-) -> list[Finding]:
-    """The checks that need no simulated run: those of the plan, of electrics and of heat (`advise` as there)."""
-    return [
-        duty(table, welder, welds_per_minute),
-        cool_time(table, welder),
-        latching(table, welder),
-        low_current(table),
-        table_size(table, board),
-        gate_drive(welder, board),
-        disconnection(welder),
-        *electric_findings(stress, welder, welds_per_minute),
-        *heat_findings(hot_parts(stress, welder, welds_per_minute), table, welds_per_minute, advise=advise),
-    ]
+def _recorded(find: Callable[[SimulatedJob], Finding | None]) -> Check:
+    return Check(find, needs_run=True)
+
+
+def _planned(find: Callable[[PacedJob], Finding | None]) -> Check:
+    return Check(find, needs_run=False)
+
+
+# In working order: what was fired, what was planned, what it does to supply and switch, how hot things grow.
+CHECKS: tuple[Check, ...] = (
+    _recorded(half_cycles),
+    _recorded(firing),
+    _planned(gate_window),
+    _recorded(gate_end),
+    _recorded(polarity),
+    _recorded(flux_balance),
+    _recorded(completed),
+    _recorded(pace),
+    _recorded(open_electrodes),
+    _planned(duty),
+    _planned(cool_time),
+    _planned(latching),
+    _planned(low_current),
+    _planned(table_size),
+    _planned(gate_drive),
+    _planned(disconnection),
+    _planned(inrush),
+    _planned(breaker),
+    _planned(breaker_heat),
+    _planned(supply_dip),
+    _planned(switch_current),
+    _planned(switch_surge),
+    _planned(switch_i2t),
+    _planned(triac_commutation),
+    _planned(zero_cross_relay),
+    _planned(junction),
+    _planned(case),
+    _planned(winding),
+    _planned(electrode_heat),
+    _planned(not_judged),
+)
+
+
+def judge(run: SimulatedJob) -> Verdict:
+    """Every check, on a run at the pace asked and on one with nothing between the electrodes."""
+    findings = [check.find(run) for check in CHECKS]
+    return _verdict(findings)
+
+
+def judge_plan(run: PacedJob) -> Verdict:
+    """The checks that need no simulated run."""
+    return _verdict([check.find(run) for check in CHECKS if not check.needs_run])
+
+
+def _verdict(findings: list[Finding | None]) -> Verdict:
+    found = [finding for finding in findings if finding is not None]
+    return Verdict(tuple(sorted(found, key=lambda f: _GRAVEST_FIRST.index(f.severity))))

@@ -6,8 +6,7 @@ import math
 from dataclasses import replace
 
 from gen.machine.breaker import Judgement, Trip, dip, magnetic, thermal
-from gen.machine.welder import Welder
-from sim.core.weld_current import Stress
+from sim.verdict.evidence import PacedJob
 from sim.verdict.finding import Finding, Severity, judged
 
 INRUSH_LIMIT = 2.5  # times the working peak
@@ -24,16 +23,10 @@ _SEVERITY: dict[Trip, Severity] = {
 _TRIP_WORDS = {Trip.MAY_TRIP: "may trip", Trip.TRIPS: "trips"}
 
 
-def electric_findings(stress: Stress, welder: Welder, welds_per_minute: float) -> list[Finding]:
-    """Every check of this file that the welder file allows."""
-    findings = [inrush(stress), *breaker(stress, welder, welds_per_minute), supply_dip(stress, welder)]
-    findings += switch_current(stress, welder) + switch_surge(stress, welder) + switch_i2t(stress, welder)
-    return findings + triac_commutation(stress, welder) + zero_cross_relay(stress, welder)
-
-
-def inrush(stress: Stress) -> Finding:
+def inrush(run: PacedJob) -> Finding:
     """Greatest peak of any half-cycle from the worst residue, against the working peak."""
-    figure = stress.worst.primary_peak_A / stress.working_peak_A if stress.working_peak_A else 0.0
+    currents = run.currents
+    figure = currents.worst.primary_peak_A / currents.working_peak_A if currents.working_peak_A else 0.0
     return judged(
         "inrush",
         figure,
@@ -46,27 +39,27 @@ def inrush(stress: Stress) -> Finding:
     )
 
 
-def breaker(stress: Stress, welder: Welder, welds_per_minute: float) -> list[Finding]:
-    """The magnetic release against the worst peak, and the bimetal against the pace."""
-    peak = max(stress.worst.primary_peak_A, stress.working_peak_A * stress.scale)
-    kinds = (
-        (
-            "breaker",
-            magnetic(welder.breaker, peak),
-            ("A", ("peak over root 2",)),
-            "Slope the current up and delay the first half-cycle, or have an electrician fit a slower characteristic.",
-        ),
-        (
-            "breaker-heat",
-            thermal(welder.breaker, stress.impulses, 60 / welds_per_minute),
-            ("of the way to tripping", ()),
-            "Weld more slowly or for less time, or have an electrician fit a larger circuit.",
-        ),
+def breaker(run: PacedJob) -> Finding:
+    """The breaker's magnetic release against the worst peak."""
+    currents = run.currents
+    peak = max(currents.worst.primary_peak_A, currents.working_peak_A * currents.scale)
+    found = _breaker_finding(
+        "breaker",
+        magnetic(run.welder.breaker, peak),
+        "A",
+        "Slope the current up and delay the first half-cycle, or have an electrician fit a slower characteristic.",
     )
-    return [
-        replace(_breaker_finding(name, judgement, unit, advice), conditions=conditions)
-        for name, judgement, (unit, conditions), advice in kinds
-    ]
+    return replace(found, conditions=("peak over root 2",))
+
+
+def breaker_heat(run: PacedJob) -> Finding:
+    """The breaker's bimetal against the pace."""
+    return _breaker_finding(
+        "breaker-heat",
+        thermal(run.welder.breaker, run.currents.impulses, 60 / run.welds_per_minute),
+        "of the way to tripping",
+        "Weld more slowly or for less time, or have an electrician fit a larger circuit.",
+    )
 
 
 def _breaker_finding(name: str, judgement: Judgement, unit: str, advice: str) -> Finding:
@@ -81,8 +74,9 @@ def _breaker_finding(name: str, judgement: Judgement, unit: str, advice: str) ->
     return Finding(name, severity, round(judgement.figure, 3), limit, unit, judgement.source, advice)
 
 
-def supply_dip(stress: Stress, welder: Welder) -> Finding:
+def supply_dip(run: PacedJob) -> Finding:
     """How far the outlet's voltage falls under the working current, at the worst of its ranges."""
+    welder = run.welder
     tap = welder.machine.in_use
     fall = dip(welder.machine, tap.working_primary, tap.load_angle)
     return judged(
@@ -97,104 +91,95 @@ def supply_dip(stress: Stress, welder: Welder) -> Finding:
     )
 
 
-def switch_current(stress: Stress, welder: Welder) -> list[Finding]:
+def switch_current(run: PacedJob) -> Finding | None:
     """RMS current while welding against the switch's rated current."""
-    rated = welder.switch.rated_current_A
+    rated = run.welder.switch.rated_current_A
     if rated is None:
-        return []
-    most = max((amperes for amperes, _ in stress.impulses), default=0.0)
-    return [
-        judged(
-            "switch-current",
-            most,
-            rated,
-            "A RMS while welding",
-            "switch.rated_current_A, its data sheet",
-            "Fit a larger switch, or weld with less current.",
-            digits=1,
-        )
-    ]
+        return None
+    most = max((amperes for amperes, _ in run.currents.impulses), default=0.0)
+    return judged(
+        "switch-current",
+        most,
+        rated,
+        "A RMS while welding",
+        "switch.rated_current_A, its data sheet",
+        "Fit a larger switch, or weld with less current.",
+        digits=1,
+    )
 
 
-def switch_surge(stress: Stress, welder: Welder) -> list[Finding]:
+def switch_surge(run: PacedJob) -> Finding | None:
     """The worst peak, with the electrodes on the work or shorted, against the one surge that the data sheet allows."""
-    surge = welder.switch.surge_current_A
+    surge = run.welder.switch.surge_current_A
     if surge is None:
-        return []
-    peak = max(stress.worst.primary_peak_A, stress.shorted_worst.primary_peak_A)
-    return [
-        replace(
-            judged(
-                "switch-surge",
-                peak,
-                surge,
-                "A peak",
-                "switch.surge_current_A, its data sheet (one half-cycle, not to be repeated)",
-                "Fit a larger switch; one shot from the wrong residue would end this one.",
-                digits=1,
-            ),
-            conditions=("shorted", "worst residue"),
-        )
-    ]
+        return None
+    peak = max(run.currents.worst.primary_peak_A, run.currents.shorted_worst.primary_peak_A)
+    found = judged(
+        "switch-surge",
+        peak,
+        surge,
+        "A peak",
+        "switch.surge_current_A, its data sheet (one half-cycle, not to be repeated)",
+        "Fit a larger switch; one shot from the wrong residue would end this one.",
+        digits=1,
+    )
+    return replace(found, conditions=("shorted", "worst residue"))
 
 
-def switch_i2t(stress: Stress, welder: Welder) -> list[Finding]:
+def switch_i2t(run: PacedJob) -> Finding | None:
     """The square of the current integrated over the worst half-cycle, against the data sheet's (10 ms, not repeated)."""
-    rated = welder.switch.i2t_A2s
+    rated = run.welder.switch.i2t_A2s
     if rated is None:
-        return []
-    swings = stress.worst.swings + stress.shorted_worst.swings
-    most = max((swing.primary_rms_A**2 * stress.half_s for swing in swings), default=0.0)
-    return [
-        replace(
-            judged(
-                "switch-i2t",
-                most,
-                rated,
-                "A2 s in one half-cycle",
-                "switch.i2t_A2s, its data sheet (for fusing: one half-cycle, not to be repeated)",
-                "Fit a larger switch: no fuse will save this one.",
-                digits=2,
-            ),
-            conditions=("shorted", "worst residue"),
-        )
-    ]
+        return None
+    currents = run.currents
+    swings = currents.worst.swings + currents.shorted_worst.swings
+    most = max((swing.primary_rms_A**2 * currents.half_s for swing in swings), default=0.0)
+    found = judged(
+        "switch-i2t",
+        most,
+        rated,
+        "A2 s in one half-cycle",
+        "switch.i2t_A2s, its data sheet (for fusing: one half-cycle, not to be repeated)",
+        "Fit a larger switch: no fuse will save this one.",
+        digits=2,
+    )
+    return replace(found, conditions=("shorted", "worst residue"))
 
 
-def triac_commutation(stress: Stress, welder: Welder) -> list[Finding]:
+def triac_commutation(run: PacedJob) -> Finding | None:
     """A triac faces the recovering voltage with the gate still warm: its rise against the data sheet."""
+    welder = run.welder
     if welder.switch.kind != "triac":
-        return []
+        return None
     # The voltage that the triac is left with is greatest where the current ends nearest the next peak.
-    steps = [abs(math.sin(math.radians(swing.end_deg))) for swing in stress.settled.swings]
+    steps = [abs(math.sin(math.radians(swing.end_deg))) for swing in run.currents.settled.swings]
     step_V = welder.mains.voltage_V * math.sqrt(2) * max(steps, default=0.0)
-    rated = welder.switch.commutating_dv_dt_V_per_us
+    rated = run.welder.switch.commutating_dv_dt_V_per_us
     source = (
         "switch.commutating_dv_dt_V_per_us" if rated else f"typical {TYPICAL_DV_DT:g} V/us, common practice, no source"
     )
-    return [
-        judged(
-            "triac-commutation",
-            step_V / SNUBBER_RISE_US,
-            rated or TYPICAL_DV_DT,
-            "V/us behind a 10 us snubber",
-            source,
-            "It may conduct on without a gate. Use two thyristors.",
-            digits=1,
-        )
-    ]
+    return judged(
+        "triac-commutation",
+        step_V / SNUBBER_RISE_US,
+        rated or TYPICAL_DV_DT,
+        "V/us behind a 10 us snubber",
+        source,
+        "It may conduct on without a gate. Use two thyristors.",
+        digits=1,
+    )
 
 
-def zero_cross_relay(stress: Stress, welder: Welder) -> list[Finding]:
+def zero_cross_relay(run: PacedJob) -> Finding | None:
     """A zero-cross relay turns a transformer on at the worst moment, and this firmware's gate is off at the crossings.
 
     Refused whatever the figure: the greatest peak from the worst residue, of a relay that turns on again by itself as a
     current ends and of one that waits for the next zero and so skips every other half-cycle.
     """
+    currents, welder = run.currents, run.welder
     if welder.switch.fires_at_any_phase:
-        return []
-    again, waits = stress.zero_worst.primary_peak_A, stress.zero_inhibited.primary_peak_A
-    limits = {"the working peak": stress.working_peak_A}
+        return None
+    again, waits = currents.zero_worst.primary_peak_A, currents.zero_inhibited.primary_peak_A
+    limits = {"the working peak": currents.working_peak_A}
     held = magnetic(welder.breaker, again).holds_to * math.sqrt(2)
     if not math.isnan(held):
         limits["what the breaker lets through"] = held
@@ -202,18 +187,16 @@ def zero_cross_relay(stress: Stress, welder: Welder) -> list[Finding]:
         limits["the switch's surge current"] = welder.switch.surge_current_A
     passed = [what for what, most in limits.items() if max(again, waits) > most]
     beyond = f", more than {' and '.join(passed)}" if passed else ""
-    one_way = "; the core is driven one way" if stress.zero_inhibited.half_wave else ""
-    return [
-        Finding(
-            "zero-cross-relay",
-            "refuse",
-            round(max(again, waits), 1),
-            round(min(limits.values()), 1),
-            "A peak at switch-on",
-            "textbook: a transformer switched on at the voltage zero swings to twice its steady flux",
-            f"Fit a pair of thyristors, or a relay that turns on at any phase. This one passes {again:.3g} A where it turns "
-            f"on again by itself, {waits:.3g} A where it waits for the next zero{one_way}{beyond}; and this firmware's gate "
-            "is off at the crossings.",
-            conditions=("worst residue",),
-        )
-    ]
+    one_way = "; the core is driven one way" if currents.zero_inhibited.half_wave else ""
+    return Finding(
+        "zero-cross-relay",
+        "refuse",
+        round(max(again, waits), 1),
+        round(min(limits.values()), 1),
+        "A peak at switch-on",
+        "textbook: a transformer switched on at the voltage zero swings to twice its steady flux",
+        f"Fit a pair of thyristors, or a relay that turns on at any phase. This one passes {again:.3g} A where it turns "
+        f"on again by itself, {waits:.3g} A where it waits for the next zero{one_way}{beyond}; and this firmware's gate "
+        "is off at the crossings.",
+        conditions=("worst residue",),
+    )

@@ -5,12 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from gen.machine.welder import Welder
 from gen.table import TimingTable
 from gen.timing import LEAST_GATE_DEG
 from gen.units import us_to_degrees
 from gen.words import GATE_END_DEG
 from sim.bench.recording import ObservedWeld, Recording
+from sim.verdict.evidence import PacedJob, SimulatedJob
 from sim.verdict.finding import Finding, judged
 
 FIRING_ERROR_DEG = 2.0
@@ -47,16 +47,16 @@ def fired_half_cycles(recording: Recording, table: TimingTable) -> Iterator[Fire
             yield Fired(weld, on_s, off_s, (on_s - ideal_s) * 1e6, (half.start_s + half.length_s - off_s) * 1e6)
 
 
-def half_cycles(recording: Recording, table: TimingTable, welder: Welder) -> Finding:
+def half_cycles(run: SimulatedJob) -> Finding:
     """Half-cycles that carried current equal those planned, in every weld."""
-    wrong = [(abs(w.conducted - w.planned), w.asked_s) for w in recording.welds]
-    wrong += [(w.gates - w.planned, w.asked_s) for w in recording.welds if w.gates > w.planned]
+    wrong = [(abs(w.conducted - w.planned), w.asked_s) for w in run.recording.welds]
+    wrong += [(w.gates - w.planned, w.asked_s) for w in run.recording.welds if w.gates > w.planned]
     if not wrong:
         return Finding(
             "half-cycles",
             "refuse",
             0,
-            table.fired_half_cycles,
+            run.table.fired_half_cycles,
             "half-cycles",
             "the timing table",
             "No weld was made. Read the states in the report: a lockout, or a pace that leaves no time.",
@@ -73,10 +73,10 @@ def half_cycles(recording: Recording, table: TimingTable, welder: Welder) -> Fin
     )
 
 
-def firing(recording: Recording, table: TimingTable, welder: Welder) -> Finding:
+def firing(run: SimulatedJob) -> Finding:
     """Each gate against the true crossing, which the firmware cannot see."""
-    worst = max(fired_half_cycles(recording, table), key=lambda f: abs(f.error_us), default=None)
-    error_deg = us_to_degrees(abs(worst.error_us), table.frequency_Hz) if worst else 0.0
+    worst = max(fired_half_cycles(run.recording, run.table), key=lambda f: abs(f.error_us), default=None)
+    error_deg = us_to_degrees(abs(worst.error_us), run.table.frequency_Hz) if worst else 0.0
     return judged(
         "firing",
         error_deg,
@@ -88,9 +88,9 @@ def firing(recording: Recording, table: TimingTable, welder: Welder) -> Finding:
     )
 
 
-def gate_window(recording: Recording, table: TimingTable, welder: Welder) -> Finding:
+def gate_window(run: PacedJob) -> Finding:
     """Gate left after the latest firing delay of the table."""
-    left = GATE_END_DEG - us_to_degrees(max(planned_delays_us(table)), table.frequency_Hz)
+    left = GATE_END_DEG - us_to_degrees(max(planned_delays_us(run.table)), run.table.frequency_Hz)
     return judged(
         "gate-window",
         left,
@@ -103,10 +103,10 @@ def gate_window(recording: Recording, table: TimingTable, welder: Welder) -> Fin
     )
 
 
-def gate_end(recording: Recording, table: TimingTable, welder: Welder) -> Finding:
+def gate_end(run: SimulatedJob) -> Finding:
     """The gate is off before the next true crossing, or it would fire the next half-cycle at its zero."""
-    worst = min(fired_half_cycles(recording, table), key=lambda f: f.rest_us, default=None)
-    rest = us_to_degrees(worst.rest_us, table.frequency_Hz) if worst else 180 - GATE_END_DEG
+    worst = min(fired_half_cycles(run.recording, run.table), key=lambda f: f.rest_us, default=None)
+    rest = us_to_degrees(worst.rest_us, run.table.frequency_Hz) if worst else 180 - GATE_END_DEG
     return judged(
         "gate-end",
         rest,
@@ -120,15 +120,15 @@ def gate_end(recording: Recording, table: TimingTable, welder: Welder) -> Findin
     )
 
 
-def polarity(recording: Recording, table: TimingTable, welder: Welder) -> Finding:
+def polarity(run: SimulatedJob) -> Finding:
     """Every impulse starts on the polarity opposite to the last half-cycle that conducted.
 
     With a detector that does not tell polarity this holds inside a weld; between welds the delayed start has to do.
     """
     wrong, when = 0, None
-    knows = welder.detector.kind == "square"
-    for before, current in zip(recording.conductions, recording.conductions[1:]):
-        same_weld = any(w.asked_s <= before.start_s and current.start_s < w.ended_s for w in recording.welds)
+    knows = run.welder.detector.kind == "square"
+    for before, current in zip(run.recording.conductions, run.recording.conductions[1:]):
+        same_weld = any(w.asked_s <= before.start_s and current.start_s < w.ended_s for w in run.recording.welds)
         if before.positive == current.positive and (same_weld or knows):
             wrong, when = wrong + 1, when if when is not None else current.start_s
     return judged(

@@ -7,9 +7,9 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 from gen.machine.welder import Welder
-from gen.table import TimingTable
 from sim.bench.recording import Recording
 from sim.bench.switch import Conduction
+from sim.verdict.evidence import SimulatedJob
 from sim.verdict.finding import Finding, judged
 
 FLUX_LIMIT = 1.4
@@ -62,11 +62,13 @@ def path_of(conductions: Iterable[Conduction], unit: float, tau: float, from_s: 
     return path
 
 
-def flux_balance(recording: Recording, table: TimingTable, welder: Welder) -> Finding:
+def flux_balance(run: SimulatedJob) -> Finding:
     """Greatest flux of any weld, from no residue at its start."""
     worst = FluxPoint(0.0, 0.0)
-    for weld in recording.welds:
-        worst = max([worst, *flux_path(recording, welder, weld.asked_s, weld.ended_s)], key=lambda p: abs(p.flux))
+    for weld in run.recording.welds:
+        worst = max(
+            [worst, *flux_path(run.recording, run.welder, weld.asked_s, weld.ended_s)], key=lambda p: abs(p.flux)
+        )
     return judged(
         "flux-balance",
         abs(worst.flux),

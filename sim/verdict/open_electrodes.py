@@ -2,19 +2,17 @@
 
 from __future__ import annotations
 
-from gen.machine.welder import Welder
-from gen.table import TimingTable
-from sim.bench.recording import Recording
+from sim.verdict.evidence import SimulatedJob
 from sim.verdict.finding import Finding, judged
 
 
-def open_electrodes(recording: Recording, table: TimingTable, welder: Welder) -> Finding:
+def open_electrodes(run: SimulatedJob) -> Finding:
     """Difference between half-cycles of either polarity in one weld of a run with open electrodes; 0 also when none latch."""
     worst, when = 0, None
-    for weld in recording.welds:
+    for weld in run.open_electrodes.welds:
         sides = [
             1 if c.positive else -1
-            for c in recording.conductions
+            for c in run.open_electrodes.conductions
             if weld.asked_s <= c.start_s < weld.ended_s and c.latched
         ]
         if abs(sum(sides)) > worst:

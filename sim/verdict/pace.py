@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from gen.table import TimingTable
 from sim.bench.recording import Recording
+from sim.verdict.evidence import SimulatedJob
 from sim.verdict.finding import Finding, judged
 
 
@@ -24,9 +24,9 @@ def weld_count(recording: Recording) -> WeldCount:
     return WeldCount(asked, sum(1 for w in recording.welds if w.ending == "completed"), asked - len(recording.welds))
 
 
-def completed(recording: Recording) -> Finding:
+def completed(run: SimulatedJob) -> Finding:
     """Every weld that began ran to its end; the simulated person held the pedal long enough."""
-    early = [w.asked_s for w in recording.welds if w.ending != "completed"]
+    early = [w.asked_s for w in run.recording.welds if w.ending != "completed"]
     return judged(
         "completed",
         len(early),
@@ -38,12 +38,12 @@ def completed(recording: Recording) -> Finding:
     )
 
 
-def pace(recording: Recording, table: TimingTable) -> Finding:
+def pace(run: SimulatedJob) -> Finding:
     """Presses that came while the board was not ready."""
-    longest = table.half_cycles * 0.5 / table.frequency_Hz
+    longest = run.table.half_cycles * 0.5 / run.table.frequency_Hz
     return judged(
         "pace",
-        weld_count(recording).refused,
+        weld_count(run.recording).refused,
         0,
         "welds not accepted",
         "the run itself",

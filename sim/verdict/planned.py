@@ -6,13 +6,12 @@ import itertools
 import math
 from dataclasses import replace
 
-from gen.boards import Board
-from gen.machine.welder import FREQUENCY_BAND, Welder
+from gen.machine.welder import FREQUENCY_BAND
 from gen.schedule import SLOPE_END_PERCENT
-from gen.table import TimingTable
 from gen.words import GATE_END_DEG
 from sim.bench.circuit import Current, SeriesLoad
 from sim.bench.mains import HalfCycle
+from sim.verdict.evidence import PacedJob
 from sim.verdict.finding import Finding, judged
 from sim.verdict.fired import planned_delays_us
 
@@ -20,9 +19,10 @@ LOWEST_MAINS = 0.85  # EN 50160: 230 V, +10 % and -15 % always
 _SAMPLES = 40
 
 
-def duty(table: TimingTable, welder: Welder, welds_per_minute: float) -> Finding:
+def duty(run: PacedJob) -> Finding:
     """Duty over one minute at the pace asked, weighed by current squared, against what the plate allows at this current."""
-    asked = table.heating_half_cycles * welds_per_minute / (120 * table.frequency_Hz)
+    table, welder = run.table, run.welder
+    asked = table.heating_half_cycles * run.welds_per_minute / (120 * table.frequency_Hz)
     t = welder.transformer
     most = welder.allowed_duty * 120 * table.frequency_Hz / table.heating_half_cycles
     return judged(
@@ -36,10 +36,11 @@ def duty(table: TimingTable, welder: Welder, welds_per_minute: float) -> Finding
     )
 
 
-def cool_time(table: TimingTable, welder: Welder) -> Finding:
+def cool_time(run: PacedJob) -> Finding:
     """The shortest gap between impulses."""
+    table = run.table
     gaps = [row.half_cycles for row in table.impulse_rows if row.firing_delay_us is None]
-    least = float(welder.limits.least_cool.half_cycles(table.frequency_Hz))
+    least = float(run.welder.limits.least_cool.half_cycles(table.frequency_Hz))
     return judged(
         "cool-time",
         min(gaps, default=table.time_of("off")),
@@ -51,21 +52,22 @@ def cool_time(table: TimingTable, welder: Welder) -> Finding:
     )
 
 
-def table_size(table: TimingTable, board: Board) -> Finding:
+def table_size(run: PacedJob) -> Finding:
     """Half-cycles from the first fired to the last, which the board holds in memory."""
-    count = sum(row.half_cycles for row in table.impulse_rows)
+    count = sum(row.half_cycles for row in run.table.impulse_rows)
     return judged(
         "table-size",
         count,
-        board.limits.half_cycles,
+        run.board.limits.half_cycles,
         "half-cycles",
-        f"boards/{board.name}.toml",
+        f"boards/{run.board.name}.toml",
         "Shorten the schedule.",
     )
 
 
-def gate_drive(welder: Welder, board: Board) -> Finding:
+def gate_drive(run: PacedJob) -> Finding:
     """Whether something ends the gate, and the count of half-cycles, where the board's program or its pin stops for good."""
+    welder, board = run.welder, run.board
     missing = []
     if not board.over_run.gate_ends_itself and welder.protection.gate_drive in (None, "direct"):
         missing.append(
@@ -85,9 +87,9 @@ def gate_drive(welder: Welder, board: Board) -> Finding:
     return replace(found, conditions=("of the gate's time and of the count",))
 
 
-def disconnection(welder: Welder) -> Finding:
+def disconnection(run: PacedJob) -> Finding:
     """Whether a person can end the current of a switch that has shorted: past all software, and past the gate's supply."""
-    p = welder.protection
+    p = run.welder.protection
     ways = int(p.isolator) + int(p.contactor and p.stop_cuts_contactor)
     return judged(
         "disconnection",
@@ -101,9 +103,9 @@ def disconnection(welder: Welder) -> Finding:
     )
 
 
-def low_current(table: TimingTable) -> Finding:
+def low_current(run: PacedJob) -> Finding:
     """Percent current so low that the tap is the better way."""
-    least = min(row.current_percent for row in table.rows if row.firing_delay_us is not None)
+    least = min(row.current_percent for row in run.table.rows if row.firing_delay_us is not None)
     return judged(
         "low-current",
         least,
@@ -116,12 +118,13 @@ def low_current(table: TimingTable) -> Finding:
     )
 
 
-def latching(table: TimingTable, welder: Welder) -> Finding:
+def latching(run: PacedJob) -> Finding:
     """Current reached under the gate, as a multiple of the latching current, at the worst of voltage, frequency and load."""
+    welder = run.welder
     t, m = welder.transformer, welder.mains
     worst = math.inf
     corners = itertools.product(
-        sorted(set(planned_delays_us(table))), (t.load_angle_min_deg, t.load_angle_max_deg), FREQUENCY_BAND
+        sorted(set(planned_delays_us(run.table))), (t.load_angle_min_deg, t.load_angle_max_deg), FREQUENCY_BAND
     )
     for delay_us, angle, scale in corners:
         half_s = 0.5 / (m.frequency_Hz * scale)

@@ -5,11 +5,9 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from gen.machine.welder import Welder
-from gen.table import TimingTable
-from sim.core.weld_current import Stress
+from sim.verdict.evidence import PacedJob
 from sim.verdict.fastest import parts_at_their_pace
-from sim.verdict.heat import HotPart, hot_parts
+from sim.verdict.hot_parts import HotPart, hot_parts
 
 
 @dataclass(frozen=True)
@@ -31,17 +29,16 @@ class Temperature:
     rest_s: float | None
 
 
-def temperatures(
-    stress: Stress, table: TimingTable, welder: Welder, welds_per_minute: float, welds: int, burst: int | None = None
-) -> tuple[Temperature, ...]:
+def temperatures(run: PacedJob, welds: int, burst: int | None = None) -> tuple[Temperature, ...]:
     """Each part after `welds` welds at this pace. `burst` welds follow one another as fast as the schedule lets them."""
+    currents, table, welder = run.currents, run.table, run.welder
     period_s = table.half_cycles * 0.5 / table.frequency_Hz
     weld_s = period_s - table.time_of("off") * 0.5 / table.frequency_Hz
-    pace = min(welds_per_minute, 60 / weld_s)
-    fastest = parts_at_their_pace(stress, welder, period_s)
+    pace = min(run.welds_per_minute, 60 / weld_s)
+    fastest = parts_at_their_pace(currents, welder, period_s)
     return tuple(
         _temperature(part, pace, welds, at_its_pace.fastest(period_s), period_s, burst)
-        for part, at_its_pace in zip(hot_parts(stress, welder, pace), fastest, strict=True)
+        for part, at_its_pace in zip(hot_parts(currents, welder, pace), fastest, strict=True)
     )
 
 

@@ -12,7 +12,7 @@ from pathlib import Path
 from tempfile import TemporaryDirectory
 
 from gen.begin import DEMO_SCHEDULE, demo_files
-from gen.cli.job import Job, read_job
+from gen.job import Job, read_job
 from gen.machine.welder import WELDER_FILE
 from sim.sweep import Drawing, sweep
 
@@ -28,7 +28,7 @@ def demonstration() -> Job:
 def main() -> None:
     machines = int(sys.argv[1]) if len(sys.argv) > 1 else 1000
     job = demonstration()
-    drawing = Drawing(job.table, job.welder, job.board, 4.0, 0)
+    drawing = Drawing(job, 4.0, 0)
     taken, used, found = {}, {}, {}
     print(f"{machines} machines, {job.table.fired_half_cycles} half-cycles each; load before: {os.getloadavg()[0]:.1f}")
     for workers in (1, 2):

@@ -1,4 +1,4 @@
-"""The tests' own machine, a schedule for it, and the firmware of both."""
+"""The tests' own machine, a schedule for it, the job of both, and that job at a pace."""
 
 from __future__ import annotations
 
@@ -7,10 +7,13 @@ from typing import Any
 
 from gen.boards import boards
 from gen.firmware import FirmwareBundle, render
+from gen.job import Job
 from gen.machine.welder import Welder
 from gen.schedule import Schedule
 from gen.table import TimingTable
 from gen.timing import compile_schedule
+from sim.core.weld_current import weld_currents
+from sim.verdict import PacedJob
 
 WELDER: dict[str, Any] = {
     "mains": {"voltage_V": 230, "frequency_Hz": 50},
@@ -73,3 +76,15 @@ def firmware(welder: Welder, *phases: dict[str, Any]) -> tuple[FirmwareBundle, T
     """The firmware of `phases` on `welder`, and its table."""
     table = compiled(welder, *phases)
     return render(table, welder, boards()["pico"]), table
+
+
+def job_of(welder: Welder, *phases: dict[str, Any], table: TimingTable | None = None) -> Job:
+    """The job of `phases` on `welder`; or of a table made by hand, which no schedule file stands behind."""
+    pico, made = boards()["pico"], table or compiled(welder, *phases)
+    schedule = make_schedule(*(phases or ({"weld": "1 cycle"},)), frequency_Hz=welder.mains.frequency_Hz)
+    return Job(schedule, welder, pico, made, render(made, welder, pico))
+
+
+def paced_job(job: Job, pace: float) -> PacedJob:
+    """The job at a pace, with the currents of one weld."""
+    return PacedJob(job=job, welds_per_minute=pace, currents=weld_currents(job.table, job.welder))

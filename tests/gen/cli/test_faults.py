@@ -8,10 +8,10 @@ from pathlib import Path
 import pytest
 from vcd.reader import tokenize
 
-from gen.cli.faults import faults_json, faults_text, ground_of
-from gen.cli.job import read_job
+from gen.cli.faults import faults_json, faults_text
+from gen.job import read_job
 from sim.faults.catalogue import FAULTS
-from sim.faults.runs import Row, strike_set
+from sim.faults.runs import Ground, Row, strike_set
 from tests.support.cli.command_line import WELDER, Outcome, contents, replaced, typed
 
 SHORT = """\
@@ -60,7 +60,7 @@ def table(tmp_path_factory: pytest.TempPathFactory) -> Outcome:
 
 
 def rows_of(folder: Path, moments: int) -> list[Row]:
-    return strike_set(ground_of(read_job(folder / "job.toml", folder / "welder.toml")), 0, moments)
+    return strike_set(Ground(read_job(folder / "job.toml", folder / "welder.toml")), 0, moments)
 
 
 def test_a_protected_machine_survives_everything(table: Outcome) -> None:

@@ -9,15 +9,13 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from gen.boards import boards
 from gen.machine.readings import ends
-from sim.core.weld_current import stress_of
+from sim.core.weld_current import weld_currents
 from sim.sweep import LONGEST_ROW, Drawing, Judged, Sweep, summary, sweep
-from sim.verdict import judge_without_run
+from sim.verdict import judge_plan
 from tests.support.cli.command_line import SCHEDULE, WELDER, replaced, typed
-from tests.support.machines import compiled, known_welder
+from tests.support.machines import job_of, known_welder, paced_job
 
-PICO = boards()["pico"]
 WELD = {"weld": "3 cycles"}
 MACHINES = 120
 
@@ -40,7 +38,7 @@ def drawn() -> tuple[Drawing, list[Judged]]:
 
 def drawing(pace: float = 4, seed: int = 0, **tables: dict[str, object]) -> Drawing:
     welder = known_welder(**tables)
-    return Drawing(compiled(welder, WELD), welder, PICO, pace, seed)
+    return Drawing(job_of(welder, WELD), pace, seed)
 
 
 def spread(found: Sweep, name: str) -> dict[str, object]:
@@ -140,9 +138,9 @@ def test_shares_count_machines() -> None:
 def test_rows_followed_in_part_stand_for_the_whole() -> None:
     """The sweep's shortened rows against the whole weld of 60 cycles: no figure differs by more than 1 %."""
     welder = known_welder(switch={"i2t_A2s": 5000})
-    table = compiled(welder, {"weld": "60 cycles", "current_percent": 80, "upslope": "5 cycles"})
+    plan = paced_job(job_of(welder, {"weld": "60 cycles", "current_percent": 80, "upslope": "5 cycles"}), 4)
     whole, part = (
-        judge_without_run(stress_of(table, welder, longest_row=longest), table, welder, PICO, 4)
+        judge_plan(replace(plan, currents=weld_currents(plan.table, welder, longest_row=longest))).findings
         for longest in (None, LONGEST_ROW)
     )
     assert [f.name for f in whole] == [f.name for f in part]

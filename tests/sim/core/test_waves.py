@@ -85,7 +85,7 @@ def test_cut_where_asked() -> None:
 
 
 def test_the_report_draws_the_worst_of_the_checks() -> None:
-    stress = runs.rods().stress
+    currents = runs.rods().currents
     supply = sine(230, 50, 12)
-    zero = wave(stress.circuit, supply, (Firing(0.0, 0.119),), 0.1, stress.zero_worst.initial_flux_Vs)
-    assert zero.peak_A == pytest.approx(stress.zero_worst.primary_peak_A, rel=2e-3)
+    zero = wave(currents.circuit, supply, (Firing(0.0, 0.119),), 0.1, currents.zero_worst.initial_flux_Vs)
+    assert zero.peak_A == pytest.approx(currents.zero_worst.primary_peak_A, rel=2e-3)

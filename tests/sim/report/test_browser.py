@@ -14,8 +14,8 @@ from typing import Any
 
 import pytest
 
-from sim.report import render_report
 from sim.report.data import ReportData
+from sim.report.sections import page as render_report
 from tests.support.browser import QUIET, browser
 from tests.support.report import joint_pages
 from tests.support.report import report_runs as runs

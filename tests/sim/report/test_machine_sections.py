@@ -35,18 +35,18 @@ def outlines(svg: Element, *classes: str) -> list[list[tuple[float, float]]]:
 @MACHINES
 def test_switching_on_is_drawn_as_the_checks_ran_it(shape: Shape) -> None:
     data = shape()
-    tree, stress = section(page_of(shape), "switching"), shape().stress
+    tree, currents = section(page_of(shape), "switching"), shape().currents
     wide, narrow = pictures(tree)
     for svg, shown in ((wide, 10), (narrow, 5)):
         per_s, left = float(svg.attrib["data-px-per-s"]), float(svg.attrib["data-left"])
         (zero_current, zero_flux), (current, _) = outlines(svg, "other"), outlines(svg, "current")
-        assert max(x for x, _ in zero_current) == pytest.approx(left + shown * stress.half_s * per_s, abs=2)
-        peaks = [s.primary_peak_A for s in stress.zero_worst.swings][:2]
+        assert max(x for x, _ in zero_current) == pytest.approx(left + shown * currents.half_s * per_s, abs=2)
+        peaks = [s.primary_peak_A for s in currents.zero_worst.swings][:2]
         base = zero_current[0][1]
         rise = base - min(y for _, y in zero_current), max(y for _, y in zero_current) - base
         assert rise[0] / rise[1] == pytest.approx(peaks[0] / peaks[1], rel=0.1)
         first = next(x for x, y in current if abs(y - base) > 0.2)
-        assert (first - left) / per_s / stress.half_s * 180 == pytest.approx(stress.pattern.delays_deg[0], abs=8)
+        assert (first - left) / per_s / currents.half_s * 180 == pytest.approx(currents.pattern.delays_deg[0], abs=8)
         knees = [float(line.attrib["y1"]) for line in svg.iter("line") if line.attrib["class"] == "limit"]
         assert len(knees) == 2
         assert min(y for _, y in zero_flux) < min(knees)  # beyond the knee, and hatched
@@ -54,8 +54,8 @@ def test_switching_on_is_drawn_as_the_checks_ran_it(shape: Shape) -> None:
         assert number(KNEE) in [words(text) for text in svg.iter("text")]
     said = words(tree)
     assert f"a knee at {KNEE:g} times the steady peak flux and a remanence of {REMANENCE:g} of the knee" in said
-    assert f"at voltage zero {number(stress.zero_worst.primary_peak_A)} A" in said
-    assert f"In the whole weld: {number(data.stress.worst.primary_peak_A)} A" in said
+    assert f"at voltage zero {number(currents.zero_worst.primary_peak_A)} A" in said
+    assert f"In the whole weld: {number(data.currents.worst.primary_peak_A)} A" in said
 
 
 @MACHINES
@@ -245,10 +245,10 @@ def test_ranges_of_ohms_are_drawn_to_one_scale() -> None:
 @MACHINES
 def test_what_if_rows_are_the_impulses_they_name(shape: Shape) -> None:
     """A missed firing, a repeated polarity and open electrodes: each row's peak is that of the run it names."""
-    stress = shape().stress
-    runs_named = stress.worst, stress.missed_worst, stress.odd_worst, stress.open_worst, stress.zero_worst
+    currents = shape().currents
+    runs_named = currents.worst, currents.missed_worst, currents.odd_worst, currents.open_worst, currents.zero_worst
     shown = [row[1] for row in rows(section(page_of(shape), "switching"))]
     assert shown == [number(impulse.primary_peak_A) for impulse in runs_named]
     # Textbook: a missed half-cycle, or one of the same side again, pushes the flux further than the weld by itself does.
-    assert stress.missed_worst.peak_flux_Vs > stress.settled.peak_flux_Vs
-    assert stress.odd_worst.peak_flux_Vs > stress.settled.peak_flux_Vs
+    assert currents.missed_worst.peak_flux_Vs > currents.settled.peak_flux_Vs
+    assert currents.odd_worst.peak_flux_Vs > currents.settled.peak_flux_Vs

@@ -14,9 +14,9 @@ from gen.cautions import CAUTIONS
 from gen.firmware import duty_limit, heat
 from sim.faults.catalogue import FAULTS
 from sim.faults.runs import Ground, strike_set
-from sim.report import render_report
 from sim.report.data import flux_of, refusals
 from sim.report.sections import headline, limit_words
+from sim.report.sections import page as render_report
 from sim.report.svg import Scale, number, spread, ticks
 from sim.report.timeline import grouped, segments
 from sim.verdict import Finding, Verdict
@@ -180,9 +180,9 @@ def test_unlatched_currents_are_dashed_and_counted() -> None:
 )
 def test_the_flux_path_is_the_one_that_is_judged(shape: Shape) -> None:
     data = shape()
-    first = replace(data.recording, welds=data.recording.welds[:1])
-    flux = flux_of(data, first.welds[0])
-    assert abs(flux.peak) == pytest.approx(flux_balance(first, data.table, data.welder).figure, abs=6e-4)
+    first = replace(data.run, recording=replace(data.recording, welds=data.recording.welds[:1]))
+    flux = flux_of(data, first.recording.welds[0])
+    assert abs(flux.peak) == pytest.approx(flux_balance(first).figure, abs=6e-4)
     times = [time_s for time_s, _ in flux.path]
     assert times == sorted(times)
     assert all(abs(b - a) < 0.9 for (_, a), (_, b) in itertools.pairwise(flux.path))
@@ -313,7 +313,7 @@ def test_faults_are_told_with_what_carries_them() -> None:
     """A row a fault; what nothing carries is said to be so; without faults struck there is no such section."""
     data = runs.rods()
     bare = make_welder(protection={"isolator": False, "contactor": False})
-    struck = tuple(strike_set(Ground(bare, data.table, data.bundle), 0, 1))
+    struck = tuple(strike_set(Ground(replace(data.run.job, welder=bare)), 0, 1))
     tree = section(parsed(replace(data, faults=struck)), "faults")
     listed = {row[0]: row[1:] for row in rows(tree)}
     assert len(listed) == len(FAULTS)

@@ -12,15 +12,16 @@ from typing import Any
 import pytest
 
 from gen.boards import Board, boards
-from gen.firmware import render
+from gen.job import Job
 from gen.machine.welder import Welder
 from gen.table import TimingRow, TimingTable
+from sim.bench.recording import Recording
 from sim.bench.world import Bench, bench_for, simulate, without_detector_error
-from sim.verdict import Verdict, judge, judged
+from sim.verdict import SimulatedJob, Verdict, judge, judged
 from sim.verdict.fired import FIRING_ERROR_DEG, LEAST_GATE_REST_DEG
 from sim.verdict.flux import FLUX_LIMIT, flux_balance
 from sim.verdict.planned import cool_time, disconnection, duty, gate_drive, latching, low_current, table_size
-from tests.support.machines import compiled, firmware
+from tests.support.machines import compiled, job_of, paced_job
 from tests.support.machines import known_welder as make_welder
 
 WELD = {"weld": "6 cycles", "current_percent": 80}
@@ -39,11 +40,15 @@ def verdict_of(
     welder: Welder, *phases: dict[str, Any], table: TimingTable | None = None, pace: float = 1, **changes: Any
 ) -> Verdict:
     """Compile (unless given a table), render, run on the bench and with open electrodes, and judge."""
-    made = table or compiled(welder, *phases)
-    bundle = render(made, welder, PICO)
-    loaded = simulate(bundle, made, bench(welder, made, **changes))
-    unloaded = bench_for(welder, made, minutes=0.02, welds_per_minute=1, open_electrodes=True)
-    return judge(loaded, simulate(bundle, made, unloaded), made, welder, PICO, pace)
+    job = job_of(welder, *phases, table=table)
+    unloaded = bench_for(welder, job.table, minutes=0.02, welds_per_minute=1, open_electrodes=True)
+    loaded = simulate(job.bundle, job.table, bench(welder, job.table, **changes))
+    return judge(recorded(job, loaded, simulate(job.bundle, job.table, unloaded), pace))
+
+
+def recorded(job: Job, loaded: Recording, unloaded: Recording, pace: float = 1) -> SimulatedJob:
+    """A job with recordings chosen by the test."""
+    return SimulatedJob(**vars(paced_job(job, pace)), recording=loaded, open_electrodes=unloaded)
 
 
 def severities(verdict: Verdict) -> dict[str, str]:
@@ -83,9 +88,9 @@ def test_compensation_of_zero_is_seen() -> None:
     """Firmware built for a detector without offset, on a bench whose edges are 300 us late: the verdict must refuse it."""
     honest = make_welder()
     naive = make_welder(detector={"offset_rise_us": 0, "offset_fall_us": 0})
-    table = compiled(naive, WELD)
-    recording = simulate(render(table, naive, PICO), table, bench(honest, table))
-    verdict = judge(recording, recording, table, honest, PICO, 1)
+    job = job_of(naive, WELD)
+    recording = simulate(job.bundle, job.table, bench(honest, job.table))
+    verdict = judge(recorded(replace(job, welder=honest), recording, recording))
     assert severities(verdict)["firing"] == "refuse"
     assert next(f for f in verdict.findings if f.name == "firing").figure == pytest.approx(
         5.4, abs=0.1
@@ -166,22 +171,24 @@ def test_flux_of_a_long_weld_settles(monkeypatch: pytest.MonkeyPatch) -> None:
     table = compiled(welder, {"weld": "140 cycles", "current_percent": 80})
     d = bench(welder, table).detector
     uneven = replace(d, rise_us=d.rise_us + 40, fall_us=d.fall_us - 40)
-    recording = simulate(render(table, welder, PICO), table, bench(welder, table, detector=uneven))
-    assert flux_balance(recording, table, welder).severity == "note"
+    job = job_of(welder, table=table)
+    recording = simulate(job.bundle, table, bench(welder, table, detector=uneven))
+    run = recorded(job, recording, recording)
+    assert flux_balance(run).severity == "note"
     monkeypatch.setattr("sim.verdict.flux.decay_time_s", lambda welder: 1e9)
-    assert flux_balance(recording, table, welder).severity == "refuse"
+    assert flux_balance(run).severity == "refuse"
 
 
 def test_half_cycles_trips_on_one_missing_current() -> None:
     """A load whose current does not latch once: one half-cycle off is refused, none off is not."""
     welder = make_welder()
-    bundle, table = firmware(welder, WELD)
-    good = simulate(bundle, table, bench(welder, table))
+    job = job_of(welder, WELD)
+    good = simulate(job.bundle, job.table, bench(welder, job.table))
     weld = good.welds[0]
     one_less = replace(good, welds=(replace(weld, conducted=weld.conducted - 1),))
     one_more = replace(good, welds=(replace(weld, gates=weld.gates + 1),))
     for recording, expected in ((good, "note"), (one_less, "refuse"), (one_more, "refuse")):
-        assert severities(judge(recording, good, table, welder, PICO, 1))["half-cycles"] == expected
+        assert severities(judge(recorded(job, recording, good)))["half-cycles"] == expected
 
 
 def test_no_weld_at_all_is_refused() -> None:
@@ -326,12 +333,13 @@ def test_open_electrodes_go_half_wave_with_a_short_gate() -> None:
     The short gate comes from a gate transformer that saturates after 1.5 ms; the firmware is the same.
     """
     welder = make_welder(transformer={"open_current_A": 1.5, "load_angle_min_deg": 20, "load_angle_max_deg": 30})
-    bundle, table = firmware(welder, {"weld": "10 cycles"})
+    job = job_of(welder, {"weld": "10 cycles"})
+    bundle, table = job.bundle, job.table
     unloaded = bench_for(welder, table, minutes=0.02, welds_per_minute=1, open_electrodes=True)
     loaded = simulate(bundle, table, bench(welder, table))
     for pulse_us, expected in ((None, "note"), (1500, "refuse")):
         run = simulate(bundle, table, replace(unloaded, switch=replace(unloaded.switch, gate_pulse_us=pulse_us)))
-        assert severities(judge(loaded, run, table, welder, PICO, 1))["open-electrodes"] == expected
+        assert severities(judge(recorded(job, loaded, run)))["open-electrodes"] == expected
     assert all(c.positive == run.conductions[0].positive for c in run.conductions)  # half-wave
 
 

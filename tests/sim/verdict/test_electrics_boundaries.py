@@ -18,10 +18,10 @@ from gen.machine.welder import Welder
 from gen.phase_control import extinction_angle_deg, rms_fraction
 from gen.table import TimingTable
 from sim.core.impulse import gate_windows, sine, worst_of_residues
-from sim.core.weld_current import Stress, stress_of
-from sim.verdict import Finding, judge_without_run
-from sim.verdict.heat import _winding, not_judged
-from tests.support.machines import compiled, known_welder
+from sim.core.weld_current import WeldCurrents, weld_currents
+from sim.verdict import Finding, judge_plan
+from sim.verdict.hot_parts import winding_part
+from tests.support.machines import compiled, job_of, known_welder, paced_job
 
 PICO = boards()["pico"]
 WELD: dict[str, Any] = {"weld": "10 cycles"}
@@ -29,19 +29,17 @@ BIG_PLATE = {"rating_kVA": 20.0, "rating_duty_percent": 100}
 
 
 def judged(welder: Welder, pace: float = 1, weld: dict[str, Any] | None = None) -> dict[str, Finding]:
+    return {f.name: f for f in judge_plan(paced_job(job_of(welder, weld or WELD), pace)).findings}
+
+
+def currents_for(welder: Welder, weld: dict[str, Any] | None = None) -> tuple[TimingTable, WeldCurrents]:
     table = compiled(welder, weld or WELD)
-    found = judge_without_run(stress_of(table, welder), table, welder, PICO, pace)
-    return {f.name: f for f in (*found, not_judged(welder)) if f is not None}
+    return table, weld_currents(table, welder)
 
 
-def stressed(welder: Welder, weld: dict[str, Any] | None = None) -> tuple[TimingTable, Stress]:
-    table = compiled(welder, weld or WELD)
-    return table, stress_of(table, welder)
-
-
-def impedance(stress: Stress) -> complex:
+def impedance(currents: WeldCurrents) -> complex:
     """The circuit's own, as the primary sees it, without the core."""
-    c, omega = stress.circuit, 2 * math.pi * 50
+    c, omega = currents.circuit, 2 * math.pi * 50
     ohms = c.source_ohm + c.primary_ohm + c.secondary_ohm
     return complex(ohms, omega * (c.source_H + c.primary_H + c.secondary_H))
 
@@ -109,8 +107,8 @@ def test_breaker_boundaries(characteristic: str, low: float, high: float) -> Non
         return known_welder(breaker={"characteristic": characteristic, "rating_A": rating_A})
 
     short = {"weld": "1 cycle"}
-    _, stress = stressed(breaker_of(20), short)
-    rms_A = max(stress.worst.primary_peak_A, stress.working_peak_A * stress.scale) / math.sqrt(2)
+    _, currents = currents_for(breaker_of(20), short)
+    rms_A = max(currents.worst.primary_peak_A, currents.working_peak_A * currents.scale) / math.sqrt(2)
     for rating_A, expected in (
         (rms_A / low * 1.01, "note"),
         (rms_A / low * 0.99, "caution"),
@@ -126,8 +124,8 @@ def test_breaker_heat_boundary() -> None:
     long = {"weld": "100 cycles"}
     welder = known_welder(breaker={"rating_A": 10}, transformer=BIG_PLATE)
     found = boundary(lambda pace: judged(welder, pace, long), "breaker-heat", 1, 20, 0.1)
-    _, stress = stressed(welder, long)
-    ((amperes, seconds),) = stress.impulses
+    _, currents = currents_for(welder, long)
+    ((amperes, seconds),) = currents.impulses
     assert welder.breaker is not None
     left = 1 - seconds / soonest_trip_s(welder.breaker, amperes)
     assert found == pytest.approx(60 / seconds * left * (1.13 * 10 / amperes) ** 2, abs=0.1)
@@ -139,9 +137,9 @@ def test_switch_current_boundary() -> None:
     found = boundary(
         lambda rated: judged(known_welder(switch={"rated_current_A": rated}), 1, long), "switch-current", 30, 10, 0.1
     )
-    table, stress = stressed(known_welder(), long)
-    z = impedance(stress)
-    full_A = 230 / abs(z) * stress.scale
+    table, currents = currents_for(known_welder(), long)
+    z = impedance(currents)
+    full_A = 230 / abs(z) * currents.scale
     # The core's own current, 4 % of it and nearly a quarter turn behind, comes on top.
     assert found == pytest.approx(full_A * rms_fraction(delay_deg(table), phase_deg(z)), rel=0.02)
 
@@ -200,10 +198,10 @@ def test_case_boundary() -> None:
 
     pace = 15.0
     found = boundary(lambda resistance: judged(sunk(resistance), pace, long), "case", 1, 12, 0.01)
-    _, stress = stressed(sunk(1), long)
+    _, currents = currents_for(sunk(1), long)
     losses = [
-        1.0 * abs(s.charge_C) / 0.01 * stress.scale + 0.005 * (s.primary_rms_A * stress.scale) ** 2
-        for s in stress.settled.swings
+        1.0 * abs(s.charge_C) / 0.01 * currents.scale + 0.005 * (s.primary_rms_A * currents.scale) ** 2
+        for s in currents.settled.swings
     ]
     mean_W = sum(losses) * 0.01 * pace / 60
     assert found == pytest.approx((85 - 25 - 0.2 * max(losses)) / mean_W, rel=0.01)
@@ -225,8 +223,8 @@ def test_winding_boundary() -> None:
         breaker={"rating_A": 40},
     )
     found = boundary(lambda pace: judged(welder, pace), "winding", 10, 27, 0.1)
-    _, stress = stressed(welder)
-    heat_A2s = sum((s.primary_rms_A * stress.scale) ** 2 * 0.01 for s in stress.settled.swings)
+    _, currents = currents_for(welder)
+    heat_A2s = sum((s.primary_rms_A * currents.scale) ** 2 * 0.01 for s in currents.settled.swings)
     assert found == pytest.approx(60 * 40 / 60 * (2000 / 230) ** 2 * 0.5 / heat_A2s, rel=0.01)
 
 
@@ -239,7 +237,7 @@ def test_winding_takes_its_time_constant_from_the_file() -> None:
 
     def taus(**transformer: Any) -> set[float]:
         welder = known_welder(transformer=transformer, arms=arms)
-        (part,) = _winding(stressed(welder)[1], welder)
+        part = winding_part(currents_for(welder)[1], welder)
         return {round(n.slowest_s, 3) for n in (part.network, part.slow) if n is not None}
 
     assert taus() == {600.0, 1800.0}
@@ -293,8 +291,8 @@ def test_triac_commutation_boundary() -> None:
         return known_welder(switch={"kind": "triac", "commutating_dv_dt_V_per_us": dv_dt})
 
     found = boundary(lambda dv_dt: judged(fitted(dv_dt), 1, long), "triac-commutation", 100, 1, 0.1)
-    table, stress = stressed(fitted(10), long)
-    ends = extinction_angle_deg(delay_deg(table), phase_deg(impedance(stress)))
+    table, currents = currents_for(fitted(10), long)
+    ends = extinction_angle_deg(delay_deg(table), phase_deg(impedance(currents)))
     step_V = 230 * math.sqrt(2) * abs(math.sin(math.radians(ends)))
     assert found == pytest.approx(step_V / 10, rel=0.03)  # the core's own current ends it a little later
     assert tripped(judged(known_welder(switch={"kind": "triac"}))) == {"triac-commutation": "refuse"}
@@ -330,15 +328,15 @@ def test_a_zero_cross_relay_is_told_its_own_inrush() -> None:
     Held every half-cycle, and waiting for the next zero: then the current goes one way and the peak is the greater.
     """
     welder = known_welder(switch={"kind": "zero_cross_relay"})
-    _, stress = stressed(welder)
+    _, currents = currents_for(welder)
     finding = judged(welder)["zero-cross-relay"]
     assert finding.severity == "refuse"
-    assert stress.zero_inhibited.half_wave
-    assert not stress.zero_worst.half_wave
-    assert finding.figure == round(stress.zero_inhibited.primary_peak_A, 1)
+    assert currents.zero_inhibited.half_wave
+    assert not currents.zero_worst.half_wave
+    assert finding.figure == round(currents.zero_inhibited.primary_peak_A, 1)
     unit = 230 * math.sqrt(2) / (2 * math.pi * 50)
     # From residue 0.6 towards 2.6 of the steady peak, less what the resistances take of the voltage.
-    assert 1.2 * unit < stress.zero_worst.peak_flux_Vs < 2.6 * unit
+    assert 1.2 * unit < currents.zero_worst.peak_flux_Vs < 2.6 * unit
     small = known_welder(switch={"kind": "zero_cross_relay", "rated_current_A": 20, "surge_current_A": 30})
     assert "the switch's surge current" in judged(small)["zero-cross-relay"].advice
 
@@ -346,15 +344,15 @@ def test_a_zero_cross_relay_is_told_its_own_inrush() -> None:
 def test_the_foot_of_a_slope_is_not_the_working_peak() -> None:
     """A downslope ends at a fraction of the current: the inrush is still measured against the weld's own peak."""
     down = {"weld": "20 cycles", "current_percent": 90, "downslope": "5 cycles"}
-    _, stress = stressed(known_welder(), down)
-    plain = stressed(known_welder(), {"weld": "20 cycles", "current_percent": 90})[1]
-    assert stress.working_peak_A == pytest.approx(plain.working_peak_A, rel=0.02)
+    _, currents = currents_for(known_welder(), down)
+    plain = currents_for(known_welder(), {"weld": "20 cycles", "current_percent": 90})[1]
+    assert currents.working_peak_A == pytest.approx(plain.working_peak_A, rel=0.02)
     assert judged(known_welder(), 1, down)["inrush"].figure < 1.3
 
 
 def test_the_worst_residue_is_the_worst_of_three() -> None:
     """`worst` is the run with the greatest peak from no residue and from either sign of it."""
-    _, stress = stressed(soft_core(87))
-    supply = sine(230, 50, len(stress.delays_deg) + 1)
-    again = worst_of_residues(stress.circuit, supply, gate_windows(supply, stress.delays_deg))
-    assert stress.worst.primary_peak_A == again.primary_peak_A
+    _, currents = currents_for(soft_core(87))
+    supply = sine(230, 50, len(currents.delays_deg) + 1)
+    again = worst_of_residues(currents.circuit, supply, gate_windows(supply, currents.delays_deg))
+    assert currents.worst.primary_peak_A == again.primary_peak_A

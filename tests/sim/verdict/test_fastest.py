@@ -7,31 +7,29 @@ from typing import Any
 
 import pytest
 
-from gen.boards import boards
+from gen.job import Job
 from gen.machine.welder import Welder
-from gen.table import TimingTable
-from sim.core.weld_current import stress_of
+from sim.core.weld_current import weld_currents
 from sim.thermal import nth_cycle
-from sim.verdict import judge_without_run
+from sim.verdict import judge_plan
 from sim.verdict.fastest import FastestPace, PaceLimit, fastest_pace
-from sim.verdict.heat import hot_parts
+from sim.verdict.hot_parts import hot_parts
 from sim.verdict.temperatures import Temperature, temperatures
-from tests.support.machines import compiled, known_welder
+from tests.support.machines import job_of, known_welder, paced_job
 
-PICO = boards()["pico"]
 LONG = {"weld": "100 cycles"}
 BIG_PLATE = {"rating_kVA": 20.0, "rating_duty_percent": 100}
 WITH_THE_PACE = {"duty", "breaker-heat", "junction", "case", "winding", "electrode-heat"}
 
 
-def tripped(table: TimingTable, welder: Welder, pace: float) -> set[str]:
-    found = judge_without_run(stress_of(table, welder), table, welder, PICO, pace)
+def tripped(job: Job, pace: float) -> set[str]:
+    found = judge_plan(paced_job(job, pace)).findings
     return {f.name for f in found if f.severity != "note"} & WITH_THE_PACE
 
 
-def found_for(welder: Welder, weld: dict[str, Any]) -> tuple[TimingTable, FastestPace]:
-    table = compiled(welder, weld)
-    return table, fastest_pace(stress_of(table, welder), table, welder)
+def found_for(welder: Welder, weld: dict[str, Any]) -> tuple[Job, FastestPace]:
+    job = job_of(welder, weld)
+    return job, fastest_pace(job, weld_currents(job.table, welder))
 
 
 CASES: dict[str, dict[str, dict[str, Any]]] = {
@@ -61,20 +59,20 @@ CASES: dict[str, dict[str, dict[str, Any]]] = {
 def test_fastest_pace_boundary(name: str) -> None:
     """Each limit in its turn: at the pace told nothing trips, and one step of two per cent faster it does, first of all."""
     welder = known_welder(**CASES[name])
-    table, found = found_for(welder, LONG)
+    job, found = found_for(welder, LONG)
     assert found.limit.name == name
-    assert tripped(table, welder, found.limit.welds_per_minute * 0.999) == set()
-    assert name in tripped(table, welder, found.limit.welds_per_minute * 1.02)
+    assert tripped(job, found.limit.welds_per_minute * 0.999) == set()
+    assert name in tripped(job, found.limit.welds_per_minute * 1.02)
     assert 0 <= found.limit.welds_per_minute - found.welds_per_minute < 0.1 + 1e-9
 
 
 def test_schedule_is_the_limit_of_a_machine_that_stays_cool() -> None:
     """A short weld on a big plate: squeeze 0.2, weld 0.2, hold 0.1, off 0.5 s, and a little for the hand."""
     welder = known_welder(transformer=BIG_PLATE)
-    table, found = found_for(welder, {"weld": "10 cycles"})
+    job, found = found_for(welder, {"weld": "10 cycles"})
     assert found.limit.name == "schedule"
     assert 48 < found.welds_per_minute < 60
-    assert tripped(table, welder, found.welds_per_minute) == set()
+    assert tripped(job, found.welds_per_minute) == set()
 
 
 def test_paces_are_rounded_down_to_tenths() -> None:
@@ -93,18 +91,18 @@ def test_duty_pace_is_the_plate() -> None:
 def test_temperatures_tell_now_soon_and_for_ever() -> None:
     """From the same answers as the findings: rising to equilibrium, and the limit passed after the time told."""
     welder = known_welder(**CASES["case"])
-    table = compiled(welder, LONG)
-    stress = stress_of(table, welder)
     pace = 18.0
-    hot = {t.name: t for t in temperatures(stress, table, welder, pace, welds=3, burst=40)}
-    findings = {f.name: f for f in judge_without_run(stress, table, welder, PICO, pace)}
+    plan = paced_job(job_of(welder, LONG), pace)
+    currents = plan.currents
+    hot = {t.name: t for t in temperatures(plan, welds=3, burst=40)}
+    findings = {f.name: f for f in judge_plan(plan).findings}
     for name, t in hot.items():
         assert t.after_run_C <= t.minute_later_C <= t.for_ever_C
         assert round(t.for_ever_C, 1) == findings[name].figure
         assert (t.time_to_limit_s is not None) == (findings[name].severity != "note")
     case = hot["case"]
     assert case.time_to_limit_s is not None
-    (part,) = (p for p in hot_parts(stress, welder, pace) if p.name == "case")
+    (part,) = (p for p in hot_parts(currents, welder, pace) if p.name == "case")
     weld = math.floor(case.time_to_limit_s / (60 / pace)) + 1  # the weld in which it passes
     before, after = (nth_cycle(part.network, part.profile, 60 / pace, n, "case").peak_degC for n in (weld - 1, weld))
     assert before <= 85 < after
@@ -113,17 +111,19 @@ def test_temperatures_tell_now_soon_and_for_ever() -> None:
 def test_rest_after_a_burst_is_that_of_a_sink() -> None:
     """Textbook: a sink cools as exp(-t / RC), so the rest is RC ln(what is left over what one more weld leaves room for)."""
     welder = known_welder(**CASES["case"])
-    table = compiled(welder, LONG)
-    stress = stress_of(table, welder)
+    plan = paced_job(job_of(welder, LONG), 4)
+    table, currents = plan.table, plan.currents
 
     def case_after(burst: int) -> Temperature:
-        return next(t for t in temperatures(stress, table, welder, 4, 1, burst) if t.name == "case")
+        return next(t for t in temperatures(plan, 1, burst) if t.name == "case")
 
     assert case_after(2).rest_s == 0
     fast_pace = 60 / (table.half_cycles * 0.01)
-    (part,) = (p for p in hot_parts(stress, welder, 4) if p.name == "case")
-    swings = stress.settled.swings
-    losses_W = [abs(s.charge_C) / 0.01 * stress.scale + 0.005 * (s.primary_rms_A * stress.scale) ** 2 for s in swings]
+    (part,) = (p for p in hot_parts(currents, welder, 4) if p.name == "case")
+    swings = currents.settled.swings
+    losses_W = [
+        abs(s.charge_C) / 0.01 * currents.scale + 0.005 * (s.primary_rms_A * currents.scale) ** 2 for s in swings
+    ]
     mean_W, tau_s, weld_s = sum(losses_W) / len(losses_W), 9.0 * 300, 2.0
     room_K = 85 - 25 - 0.2 * losses_W[-1]
     left_K = part.for_ever(fast_pace).peak_degC - 25 - 0.2 * losses_W[-1]

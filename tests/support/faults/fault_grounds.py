@@ -11,12 +11,10 @@ import random
 from functools import cache
 from typing import Any
 
-from gen.boards import boards
-from gen.firmware import render
 from gen.words import STATE_NAMES
 from sim.faults.catalogue import FAULTS, pair_left_out
 from sim.faults.runs import Case, Ground, case_of
-from tests.support.machines import compiled, make_welder
+from tests.support.machines import job_of, make_welder
 
 SEEDS = 16  # of the bench: lateness, jitter, bounce and tolerances of parts
 
@@ -74,8 +72,7 @@ def ground(number: int) -> Ground:
 def ground_of(tables: dict[str, dict[str, Any]], *, knows_rest: bool = False, again: bool = True) -> Ground:
     """Any machine with the campaign's schedule."""
     welder = make_welder(**tables)
-    table = compiled(welder, *WELD)
-    return Ground(welder, table, render(table, welder, boards()["pico"]), again=again, knows_rest=knows_rest)
+    return Ground(job_of(welder, *WELD), again=again, knows_rest=knows_rest)
 
 
 def pairs() -> tuple[list[tuple[str, str]], list[tuple[str, str, str]]]:

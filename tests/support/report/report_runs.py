@@ -7,13 +7,12 @@ from dataclasses import replace
 from functools import cache
 from typing import Any
 
-from gen.boards import boards
-from gen.firmware import program_version
 from sim.bench.recording import Recording
 from sim.bench.world import Bench, bench_for, simulate
 from sim.report import ReportData
+from sim.run import Run
 from sim.verdict import Finding, Verdict, judge
-from tests.support.machines import KNOWN, firmware, make_welder
+from tests.support.machines import KNOWN, job_of, make_welder, paced_job
 
 RODS: tuple[dict[str, Any], ...] = (
     {"pulse": "2 cycles", "current_percent": 60, "repeat": 2, "cool": "3 cycles"},
@@ -50,20 +49,17 @@ def run(
 ) -> ReportData:
     """Simulate `phases` and put the recording beside a verdict made by hand. `tables` replace keys of the welder file."""
     welder = make_welder(**tables)
-    bundle, table = firmware(welder, *phases)
-    bench = bench_for(welder, table, welds_per_minute=welds_per_minute, open_electrodes=open_electrodes)
-    recording = simulate(bundle, table, change(bench))
-    return ReportData(
-        title,
-        table,
-        welder,
-        boards()["pico"],
-        bundle,
-        recording,
-        Verdict(findings),
-        welds_per_minute,
-        (("Weldbeat", program_version()),),
+    job = job_of(welder, *phases)
+    job = replace(job, schedule=job.schedule.model_copy(update={"title": title}))
+    bench = bench_for(welder, job.table, welds_per_minute=welds_per_minute, open_electrodes=open_electrodes)
+    recording = simulate(job.bundle, job.table, change(bench))
+    made = Run(
+        **vars(paced_job(job, welds_per_minute)),
+        recording=recording,
+        open_electrodes=recording,
+        verdict=Verdict(findings),
     )
+    return ReportData(made)
 
 
 @cache
@@ -128,15 +124,15 @@ def many() -> ReportData:
         presses=tuple(weld.asked_s - 0.01 for weld in welds),
         welds=(*welds[:1500], odd, *welds[1501:]),
     )
-    return replace(data, recording=recording)
+    return replace(data, run=replace(data.run, recording=recording))
 
 
 def judged(data: ReportData) -> ReportData:
     """The same with the verdict that the checks come to."""
     bench = bench_for(data.welder, data.table, minutes=0.02, welds_per_minute=1, open_electrodes=True)
     unloaded = simulate(data.bundle, data.table, bench)
-    pace = data.welds_per_minute
-    return replace(data, verdict=judge(data.recording, unloaded, data.table, data.welder, data.board, pace))
+    with_both = replace(data.run, open_electrodes=unloaded)
+    return replace(data, run=replace(with_both, verdict=judge(with_both)))
 
 
 @cache

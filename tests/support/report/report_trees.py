@@ -8,8 +8,8 @@ from xml.etree.ElementTree import Element
 
 import html5lib
 
-from sim.report import render_report
 from sim.report.data import ReportData
+from sim.report.sections import page as render_report
 
 Shape = Callable[[], ReportData]
 

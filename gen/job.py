@@ -1,0 +1,65 @@
+"""The main job as a value: a schedule compiled for a machine, and the firmware rendered from it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+from gen.boards import Board, boards
+from gen.errors import InputError
+from gen.firmware import FirmwareBundle, render
+from gen.machine.welder import WELDER_FILE, Welder, read_welder
+from gen.schedule import Schedule, read_schedule
+from gen.table import TimingTable
+from gen.timing import compile_schedule
+from gen.user_files import Wrong, written
+
+
+@dataclass(frozen=True)
+class Job:
+    """A schedule on a machine: what is simulated, and what is flashed."""
+
+    schedule: Schedule
+    welder: Welder
+    board: Board
+    table: TimingTable
+    bundle: FirmwareBundle
+
+
+def read_job(schedule_path: Path, welder_path: Path | None = None) -> Job:
+    """Read both files, compile and render. The welder file is found as `find_welder` does. Raises InputError."""
+    welder = find_welder(welder_path)
+    return make_job(read_schedule(schedule_path), welder, schedule_path)
+
+
+def make_job(schedule: Schedule, welder: Welder, source: Path) -> Job:
+    """Compile and render. `source` names the schedule's file in a message. Raises InputError."""
+    board = board_of(welder)
+    table = compile_schedule(schedule, welder, board, source)
+    return Job(schedule, welder, board, table, render(table, welder, board))
+
+
+def find_welder(welder_path: Path | None = None) -> Welder:
+    """The welder file named, or `welder.toml` in the current folder. Raises InputError."""
+    path = welder_path or Path(WELDER_FILE)
+    if welder_path is None and not path.exists():
+        raise InputError(
+            WELDER_FILE,
+            "no such file",
+            None,
+            "looked for in this folder; allowed: name one with --welder, or make one with `weldbeat new`",
+        )
+    welder = read_welder(path)
+    if welder.board.name not in boards():
+        names = ", ".join(str(written(name)) for name in boards())
+        raise InputError(path, "board.name", written(welder.board.name), f"allowed: {names}; see `weldbeat boards`")
+    try:
+        board_of(welder)
+    except Wrong as wrong:
+        raise InputError(path, f"board.{wrong.key}", wrong.given, str(wrong)) from None
+    return welder
+
+
+def board_of(welder: Welder) -> Board:
+    """The board that a welder file names, with the pins that the file chooses. `find_welder` has checked both."""
+    return boards()[welder.board.name].with_pins(welder.board.pins)

@@ -1,0 +1,63 @@
+"""The main job's second half: run a job's firmware on the bench at a pace, and judge what it did."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+
+from gen.job import Job
+from sim.bench.world import bench_for, simulate
+from sim.core.weld_current import weld_currents
+from sim.verdict import PacedJob, SimulatedJob, Verdict, judge
+from sim.verdict.fastest import SLOWEST_PACE, FastestPace, fastest_pace
+from sim.verdict.pace import WeldCount, weld_count
+
+QUICKEST_PACE = 120.0  # welds a minute that can be asked for
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class Run(SimulatedJob):
+    """A job that was run on the bench at a pace, and judged."""
+
+    verdict: Verdict
+
+    @cached_property
+    def fastest(self) -> FastestPace:
+        """The fastest pace that may go on for ever."""
+        return fastest_pace(self.job, self.currents)
+
+    @cached_property
+    def weld_count(self) -> WeldCount:
+        """The welds asked for, made and not accepted."""
+        return weld_count(self.recording)
+
+
+def run(job: Job, pace: float | None, seed: int, minutes: float = 1.0) -> Run:
+    """Simulate for so many minutes at a pace (welds a minute; None: the fastest that may go on for ever), and judge.
+
+    A second recording is of one weld with nothing between the electrodes. Same input, same run.
+    """
+    return simulated(paced(job, pace), seed, minutes)
+
+
+def paced(job: Job, pace: float | None) -> PacedJob:
+    """The job at a pace, as `run` takes it, with the currents of one weld; nothing is simulated yet."""
+    currents = weld_currents(job.table, job.welder)
+    if pace is None:
+        pace = min(QUICKEST_PACE, max(SLOWEST_PACE, fastest_pace(job, currents).welds_per_minute))
+    return PacedJob(job=job, welds_per_minute=pace, currents=currents)
+
+
+def simulated(plan: PacedJob, seed: int, minutes: float = 1.0) -> Run:
+    """Simulate a paced job, and judge it."""
+    job, pace = plan.job, plan.welds_per_minute
+    bench = bench_for(job.welder, job.table, minutes=minutes, welds_per_minute=pace, seed=seed)
+    one_weld = bench_for(job.welder, job.table, minutes=0.02, welds_per_minute=1, seed=seed, open_electrodes=True)
+    recorded = SimulatedJob(
+        job=job,
+        welds_per_minute=pace,
+        currents=plan.currents,
+        recording=simulate(job.bundle, job.table, bench),
+        open_electrodes=simulate(job.bundle, job.table, one_weld),
+    )
+    return Run(**vars(recorded), verdict=judge(recorded))

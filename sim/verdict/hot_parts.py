@@ -1,0 +1,261 @@
+"""The parts of a machine that grow hot: each one's thermal network, its losses in one weld, and its limit."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from itertools import pairwise
+
+from gen.machine.welder import Welder
+from sim.core.impulse import Swing
+from sim.core.weld_current import WeldCurrents
+from sim.thermal import (
+    COPPER,
+    CUCR1,
+    CUCR1ZR,
+    Cooling,
+    Cycle,
+    Electrode,
+    Forecast,
+    FosterTerm,
+    LinearNetwork,
+    Mass,
+    OnState,
+    PowerProfile,
+    Segment,
+    Winding,
+    at_its_own_mean,
+    electrode_network,
+    equilibrium,
+    fastest_safe_pace,
+    forecast,
+    rest_after_burst_s,
+    switch_network,
+    time_to_limit_s,
+    winding_networks,
+)
+from sim.verdict.finding import Severity
+
+CASE_LIMIT_C = 85.0  # common practice, no source: rated currents are given at 70 to 90
+COPPER_OF_MASS = 0.3  # of a transformer's mass is winding, the rest core; common practice, no source
+SLICES = 6  # of a half-cycle, each with its own share of the loss, for the junction that follows it
+MELTED_C = 1083.0
+MATERIALS = {"Cu-ETP": COPPER, "CuCr1": CUCR1, "CuCr1Zr": CUCR1ZR}
+
+
+@dataclass(frozen=True)
+class HotPart:
+    """One part under one weld repeated at a pace. `limit_C` is of its peak, or with `by_mean` of its mean.
+
+    Where its time constant is a range `network` is the quick end, which peaks highest, and `slow` the one that rests longest.
+    """
+
+    name: str
+    network: LinearNetwork
+    profile: PowerProfile
+    output: str
+    limit_C: float
+    source: str
+    advice: str
+    severity: Severity = "refuse"
+    by_mean: bool = False
+    slow: LinearNetwork | None = None
+
+    def outlook(self, welds_per_minute: float, welds: int) -> Forecast:
+        """After `welds` welds from cold, a minute later, and for ever."""
+        return forecast(self.network, self.profile, 60 / welds_per_minute, max(1, welds), self.output)
+
+    def for_ever(self, welds_per_minute: float) -> Cycle:
+        """The cycle that endless work repeats."""
+        return equilibrium(self.network, self.profile, 60 / welds_per_minute, self.output)
+
+    def fastest(self, least_period_s: float) -> float:
+        """Welds a minute that may go on for ever; 0: not one."""
+        if self.by_mean:  # a mean rises in proportion to the pace
+            period_s = max(least_period_s, self.profile.end_s)
+            mean_C = equilibrium(self.network, self.profile, period_s, self.output).mean_degC
+            ambient_C = self.network.ambient_degC
+            most = (self.limit_C - ambient_C) / (mean_C - ambient_C) if mean_C > self.limit_C else 1.0
+            return max(0.0, most) * 60 / period_s
+        return fastest_safe_pace(self.network, self.profile, self.limit_C, self.output, least_period_s)
+
+    def rest_s(self, welds_per_minute: float, welds: int) -> float:
+        """Rest after that many welds at that pace before one more is safe."""
+        network = self.slow or self.network
+        return rest_after_burst_s(network, self.profile, 60 / welds_per_minute, welds, self.limit_C, self.output)
+
+    def time_to_limit_s(self, welds_per_minute: float) -> float:
+        """Time at this pace until the limit is passed; inf: never."""
+        return time_to_limit_s(self.network, self.profile, 60 / welds_per_minute, self.limit_C, self.output)
+
+
+def hot_parts(currents: WeldCurrents, welder: Welder, welds_per_minute: float) -> tuple[HotPart, ...]:
+    """The parts that the welder file describes well enough. Currents are taken at the upper end of their range."""
+    found = (
+        junction_part(currents, welder),
+        case_part(currents, welder),
+        winding_part(currents, welder),
+        electrode_part(currents, welder, welds_per_minute),
+    )
+    return tuple(part for part in found if part is not None)
+
+
+def junction_part(currents: WeldCurrents, welder: Welder) -> HotPart | None:
+    """The hotter junction of the switch; None where its thermal impedance is not known."""
+    switch = welder.switch
+    if not switch.foster:
+        return None
+    return HotPart(
+        "junction",
+        _on_its_sink(welder),
+        _sliced(currents, _on_state(welder)),
+        "junction_1" if currents.settled.swings[-1].positive else "junction_2",
+        switch.junction_limit_C,
+        "switch.junction_limit_C, its data sheet",
+        "Fit a larger switch or heat sink, or weld more slowly.",
+    )
+
+
+def case_part(currents: WeldCurrents, welder: Welder) -> HotPart:
+    """The case of the switch."""
+    on_state = _on_state(welder)
+
+    def losses(swing: Swing) -> tuple[float, float]:
+        mean_A = abs(swing.charge_C) / currents.half_s * currents.scale
+        loss = on_state.loss_W(mean_A, swing.primary_rms_A * currents.scale)
+        return (loss, 0.0) if swing.positive else (0.0, loss)
+
+    return HotPart(
+        "case",
+        _on_its_sink(welder),
+        _profile(currents, losses),
+        "case",
+        CASE_LIMIT_C,
+        "common practice, no source",
+        "Fit a larger heat sink or a fan, or weld more slowly.",
+        "caution",
+    )
+
+
+def _on_state(welder: Welder) -> OnState:
+    return OnState(welder.switch.on_state_V, welder.switch.on_state_slope_mohm / 1000)
+
+
+def _on_its_sink(welder: Welder) -> LinearNetwork:
+    switch, sink = welder.switch, welder.heat_sink
+    cooling = Cooling(switch.case_to_sink_K_per_W, sink.K_per_W, sink.J_per_K, welder.ambient.temperature_C)
+    # Without a ladder the junction is not judged; one that follows at once serves to reach the case.
+    return switch_network([FosterTerm(*term) for term in switch.foster or ((1e-6, 1e-3),)], cooling)
+
+
+def _profile(currents: WeldCurrents, inputs: Callable[[Swing], tuple[float, ...]]) -> PowerProfile:
+    """Each swing as a half-cycle of constant input, in its own place."""
+    first = currents.settled.swings[0].half_cycle
+    return PowerProfile(
+        tuple(
+            Segment((s.half_cycle - first) * currents.half_s, currents.half_s, inputs(s))
+            for s in currents.settled.swings
+        )
+    )
+
+
+def _sliced(currents: WeldCurrents, on_state: OnState) -> PowerProfile:
+    """Each swing's loss where it falls: as half a sine from its start to its end, with the charge and RMS that it has."""
+    first = currents.settled.swings[0].half_cycle
+    edges = [math.pi * n / SLICES for n in range(SLICES + 1)]
+    shares = [  # of the integral of a half sine, and of its square
+        ((math.cos(a) - math.cos(b)) / 2, ((b - a) - (math.sin(2 * b) - math.sin(2 * a)) / 2) / math.pi)
+        for a, b in pairwise(edges)
+    ]
+    segments = []
+    for swing in currents.settled.swings:
+        start_s = (swing.half_cycle - first + swing.start_deg / 180) * currents.half_s
+        slice_s = (swing.end_deg - swing.start_deg) / 180 * currents.half_s / SLICES
+        charge_C = abs(swing.charge_C) * currents.scale
+        squares_A2s = (swing.primary_rms_A * currents.scale) ** 2 * currents.half_s
+        for n, (linear, square) in enumerate(shares):
+            loss_W = (on_state.threshold_V * linear * charge_C + on_state.slope_ohm * square * squares_A2s) / slice_s
+            inputs = (loss_W, 0.0) if swing.positive else (0.0, loss_W)
+            segments.append(Segment(start_s + n * slice_s, slice_s, inputs))
+    return PowerProfile(tuple(segments))
+
+
+def winding_part(currents: WeldCurrents, welder: Welder) -> HotPart:
+    """The primary winding, calibrated at the rating plate."""
+    t = welder.transformer
+    plate = Winding(
+        welder.rated_current_A,
+        t.rating_duty_percent / 100,
+        t.insulation_class,
+        welder.ambient.temperature_C,
+        *_winding_time(welder),
+    )
+    profile = _profile(currents, lambda s: ((s.primary_rms_A * currents.scale) ** 2,))
+    networks = winding_networks(plate)
+    return HotPart(
+        "winding",
+        networks[0],
+        profile,
+        "winding",
+        plate.limit_degC,
+        f"class {t.insulation_class}, calibrated at the plate (IEC 60076-11 rise, from memory)",
+        "Weld more slowly, or with less current.",
+        slow=networks[-1],
+    )
+
+
+def _winding_time(welder: Welder) -> tuple[Mass | None, float | None]:
+    """Mass and time constant, as far as the file gives them: a measured time constant goes before one from the mass."""
+    t, machine = welder.transformer, welder.machine
+    if "winding_time_constant_min" in t.model_fields_set:
+        return None, 60 * t.winding_time_constant_min
+    if t.mass_kg is None or machine.loop_resistance is None:  # the windings' own resistance is not known
+        return None, None
+    loss_W = welder.rated_current_A**2 * machine.leakage_resistance.middle * t.rating_duty_percent / 100
+    if loss_W <= 0:
+        return None, None
+    return Mass(COPPER_OF_MASS * t.mass_kg, (1 - COPPER_OF_MASS) * t.mass_kg, loss_W), None
+
+
+def electrode_part(currents: WeldCurrents, welder: Welder, welds_per_minute: float) -> HotPart | None:
+    """An electrode's face; None where electrodes or turns ratio are not known."""
+    e = welder.electrodes
+    if e is None or currents.turns is None:
+        return None
+    face_mm = e.face_diameter_mm or (2 * e.groove_radius_mm if e.groove_radius_mm else 0.5 * e.diameter_mm)
+    cone_mm = min((e.diameter_mm - face_mm) / 2, 0.5 * e.length_mm)
+    electrode = Electrode(
+        MATERIALS[e.alloy],
+        e.diameter_mm / 1e3,
+        e.length_mm / 1e3,
+        face_mm / 1e3,
+        cone_mm / 1e3,
+        ambient_degC=welder.ambient.temperature_C,
+    )
+    work_ohm = welder.machine.work_resistance.middle  # referred to the primary, as the current is
+
+    share = currents.assumed.joint_share
+
+    def inputs(swing: Swing) -> tuple[float, float]:
+        primary_A2 = (swing.secondary_rms_A * currents.scale) ** 2
+        return share * work_ohm * primary_A2, primary_A2 * (currents.turns or 0) ** 2
+
+    profile = _profile(currents, inputs)
+    period_s = max(60 / welds_per_minute, profile.end_s)
+    try:
+        settled = at_its_own_mean(electrode, profile, period_s)
+    except ArithmeticError:  # it runs away: judged with the resistance of copper about to melt
+        settled = replace(electrode, mean_degC=MELTED_C)
+    softening = settled.material.softening_degC or math.inf
+    return HotPart(
+        "electrode-heat",
+        electrode_network(settled),
+        profile,
+        "face",
+        softening,
+        f"softening of {e.alloy} (ISO 5182, from memory); {share:.0%} of the joint's heat in each, assumed",
+        "The faces soften and mushroom: weld more slowly, use CuCr1Zr, a shorter or thicker electrode, or cool it.",
+        "caution",
+        by_mean=True,
+    )
