@@ -6,20 +6,18 @@ import pytest
 
 from gen.machine.welder import FREQUENCY_BAND
 from sim.verdict.planned import LOWEST_MAINS, duty
-from tests.support.machines import compiled, make_welder
+from tests.support.machines import job_of, make_welder, paced_job
 
 
 def test_duty_of_ten_cycles_thirty_times_a_minute_at_60_Hz() -> None:
     """Worked example (RWMA practice, from memory): 10 cycles x 30 welds / 3600 = 8.3 %."""
-    table = compiled(make_welder(mains={"voltage_V": 120, "frequency_Hz": 60}), {"weld": "10 cycles"})
     welder = make_welder(mains={"voltage_V": 120, "frequency_Hz": 60})
-    assert duty(table, welder, 30).figure == pytest.approx(8.33, abs=0.01)
+    assert duty(paced_job(job_of(welder, {"weld": "10 cycles"}), 30)).figure == pytest.approx(8.33, abs=0.01)
 
 
 def test_duty_at_50_Hz_counts_3000_cycles_a_minute() -> None:
     """The same at 50 Hz: 10 x 30 / 3000 = 10 %."""
-    welder = make_welder()
-    assert duty(compiled(welder, {"weld": "10 cycles"}), welder, 30).figure == pytest.approx(10.0)
+    assert duty(paced_job(job_of(make_welder(), {"weld": "10 cycles"}), 30)).figure == pytest.approx(10.0)
 
 
 def test_equal_heating() -> None:

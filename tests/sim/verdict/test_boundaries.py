@@ -17,7 +17,7 @@ from gen.machine.welder import Welder
 from gen.table import TimingRow, TimingTable
 from sim.bench.recording import Recording
 from sim.bench.world import Bench, bench_for, simulate, without_detector_error
-from sim.verdict import SimulatedJob, Verdict, judge, judged
+from sim.verdict import PacedJob, SimulatedJob, Verdict, judge, judged
 from sim.verdict.fired import FIRING_ERROR_DEG, LEAST_GATE_REST_DEG
 from sim.verdict.flux import FLUX_LIMIT, flux_balance
 from sim.verdict.planned import cool_time, disconnection, duty, gate_drive, latching, low_current, table_size
@@ -49,6 +49,11 @@ def verdict_of(
 def recorded(job: Job, loaded: Recording, unloaded: Recording, pace: float = 1) -> SimulatedJob:
     """A job with recordings chosen by the test."""
     return SimulatedJob(**vars(paced_job(job, pace)), recording=loaded, open_electrodes=unloaded)
+
+
+def planned(welder: Welder, table: TimingTable | None = None, board: Board = PICO) -> PacedJob:
+    """A job that nothing was simulated of, at one weld a minute."""
+    return paced_job(replace(job_of(welder, WELD, table=table), board=board), 1)
 
 
 def severities(verdict: Verdict) -> dict[str, str]:
@@ -219,9 +224,9 @@ def test_completed_trips_on_early_release() -> None:
 def test_duty_boundary() -> None:
     """One weld a minute more than the plate allows is refused. 10 cycles at full current: 20 half-cycles of 6000."""
     welder = make_welder(transformer={"rating_kVA": 230 * 20 / 1000, "rating_duty_percent": 10})  # 10 % at 20 A
-    table = compiled(welder, {"weld": "10 cycles"})
-    assert duty(table, welder, 30).severity == "note"
-    assert duty(table, welder, 30.1).severity == "refuse"
+    job = job_of(welder, {"weld": "10 cycles"})
+    assert duty(paced_job(job, 30)).severity == "note"
+    assert duty(paced_job(job, 30.1)).severity == "refuse"
 
 
 def test_a_finding_is_judged_before_it_is_rounded() -> None:
@@ -239,13 +244,13 @@ def test_cool_time_boundary() -> None:
     late = delay_us(100)
     for gap, expected in ((8, "note"), (6, "refuse")):
         table = rows(TimingRow("pulse", 4, late, 60), TimingRow("cool", gap), TimingRow("weld", 4, late, 60))
-        assert cool_time(table, welder).severity == expected
+        assert cool_time(planned(welder, table)).severity == expected
 
 
 def test_table_size_boundary(pico: Board) -> None:
     """The board's own number, and one more."""
     for count, expected in ((pico.limits.half_cycles, "note"), (pico.limits.half_cycles + 1, "refuse")):
-        assert table_size(rows(TimingRow("weld", count, 5000, 60)), pico).severity == expected
+        assert table_size(planned(make_welder(), rows(TimingRow("weld", count, 5000, 60)))).severity == expected
 
 
 @pytest.mark.parametrize(
@@ -261,9 +266,9 @@ def test_table_size_boundary(pico: Board) -> None:
 def test_gate_drive_boundary(drive: str | None, expected: str, pico: Board) -> None:
     """A pin that freezes high must not weld on: the hardware that ends it is named, or nothing is built."""
     welder = make_welder(protection={"gate_drive": drive})
-    assert gate_drive(welder, pico).severity == expected
+    assert gate_drive(planned(welder)).severity == expected
     by_itself = pico.model_copy(update={"over_run": pico.over_run.model_copy(update={"gate_ends_itself": True})})
-    assert gate_drive(welder, by_itself).severity == "note"
+    assert gate_drive(planned(welder, board=by_itself)).severity == "note"
 
 
 def test_gate_drive_trips_alone() -> None:
@@ -276,8 +281,8 @@ def test_a_count_that_only_the_program_bounds_wants_a_contactor(contactor: bool,
     """Where the main loop counts, a main loop that hangs must be cut off by something else."""
     loose = pico.model_copy(update={"over_run": pico.over_run.model_copy(update={"count_bounded_by": None})})
     welder = make_welder(protection={"contactor": contactor})
-    assert gate_drive(welder, loose).severity == expected
-    assert gate_drive(welder, pico).severity == "note"
+    assert gate_drive(planned(welder, board=loose)).severity == expected
+    assert gate_drive(planned(welder)).severity == "note"
 
 
 @pytest.mark.parametrize(
@@ -293,7 +298,7 @@ def test_a_count_that_only_the_program_bounds_wants_a_contactor(contactor: bool,
 )
 def test_disconnection_boundary(fitted: tuple[str, ...], expected: str) -> None:
     """A switch that has shorted needs no gate: only what breaks the mains ends it."""
-    assert disconnection(make_welder(protection=ALONE | dict.fromkeys(fitted, True))).severity == expected
+    assert disconnection(planned(make_welder(protection=ALONE | dict.fromkeys(fitted, True)))).severity == expected
 
 
 def test_disconnection_trips_alone() -> None:
@@ -304,16 +309,16 @@ def test_disconnection_trips_alone() -> None:
 def test_low_current_boundary() -> None:
     """Below 40 % change the tap (common practice, no source): a caution, never a refusal."""
     for percent, expected in ((40, "note"), (39.9, "caution")):
-        assert low_current(rows(TimingRow("weld", 8, 6000, percent))).severity == expected
+        assert low_current(planned(make_welder(), rows(TimingRow("weld", 8, 6000, percent)))).severity == expected
 
 
 def test_latching_boundary() -> None:
     """The latching current just below and just above what flows under the gate at the worst corner."""
     small = {"working_current_A": 2, "open_current_A": 0.2}
-    reached_A = latching(compiled(make_welder(transformer=small), WELD), make_welder(transformer=small)).figure * 0.2
+    reached_A = latching(planned(make_welder(transformer=small))).figure * 0.2
     for scale, expected in ((0.99, "note"), (1.01, "refuse")):
         tight = make_welder(transformer=small, switch={"latching_current_A": reached_A * scale})
-        assert latching(compiled(tight, WELD), tight).severity == expected
+        assert latching(planned(tight)).severity == expected
 
 
 def test_pace_cautions_when_presses_are_not_accepted() -> None:
