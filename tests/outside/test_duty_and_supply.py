@@ -6,7 +6,7 @@ import pytest
 
 from gen.machine.welder import FREQUENCY_BAND
 from sim.verdict.planned import LOWEST_MAINS, duty
-from tests.support.machines import job_of, make_welder, paced_job
+from tests.support.machines import compiled, job_of, make_welder, paced_job
 
 
 def test_duty_of_ten_cycles_thirty_times_a_minute_at_60_Hz() -> None:
