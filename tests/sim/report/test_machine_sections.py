@@ -125,7 +125,7 @@ def test_what_is_not_known_is_said_and_not_drawn() -> None:
 
 def test_a_run_without_a_weld_and_a_pace_beyond_the_schedule_are_said() -> None:
     assert "This run made no weld." in words(section(page_of(runs.without_weld), "heat"))
-    data = replace(runs.without_weld(), welds_per_minute=120)
+    data = runs.changed(runs.without_weld(), welds_per_minute=120)
     assert "the most that a weld of this length leaves room for" in words(section(parsed(data), "heat"))
 
 
@@ -170,7 +170,7 @@ def test_the_share_of_a_limit(
 
 def test_a_limit_of_nothing_that_is_kept_has_no_bar() -> None:
     assert margins([finding(0, 0, "note")]) == []
-    data = replace(runs.without_weld(), verdict=Verdict((finding(0, 0, "note", name="pace"), runs.PASSED)))
+    data = runs.changed(runs.without_weld(), verdict=Verdict((finding(0, 0, "note", name="pace"), runs.PASSED)))
     assert "none is allowed and none came: pace." in words(section(parsed(data), "findings"))
 
 

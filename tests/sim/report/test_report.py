@@ -82,7 +82,7 @@ def test_findings_are_listed_gravest_first_with_all_they_say() -> None:
     ],
 )
 def test_the_verdict_in_one_line(findings: tuple[Finding, ...], line: str) -> None:
-    data = replace(runs.without_weld(), verdict=Verdict(findings))
+    data = runs.changed(runs.without_weld(), verdict=Verdict(findings))
     assert headline(data) == line
     assert line in words(section(parsed(data), "verdict"))
 
@@ -243,7 +243,7 @@ def test_a_long_list_is_cut_but_keeps_the_odd_weld() -> None:
 
 
 def test_what_was_built_rounded_and_assumed() -> None:
-    data = replace(runs.rods(), table=replace(runs.rods().table, notes=("phase 1: 0.4 s & <more>",)))
+    data = runs.changed(runs.rods(), table=replace(runs.rods().table, notes=("phase 1: 0.4 s & <more>",)))
     built = words(section(parsed(data), "built"))
     for said in (
         data.table.digest,
@@ -260,7 +260,8 @@ def test_what_was_built_rounded_and_assumed() -> None:
 
 
 def test_words_of_the_user_are_escaped() -> None:
-    data = replace(runs.without_weld(), title="<b>5 & 6</b>")
+    titled = runs.without_weld().run.job.schedule.model_copy(update={"title": "<b>5 & 6</b>"})
+    data = runs.changed(runs.without_weld(), schedule=titled)
     assert words(next(parsed(data).iter("h1"))) == "<b>5 & 6</b>"
 
 

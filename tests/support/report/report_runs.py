@@ -7,6 +7,7 @@ from dataclasses import replace
 from functools import cache
 from typing import Any
 
+from gen.job import Job
 from sim.bench.recording import Recording
 from sim.bench.world import Bench, bench_for, simulate
 from sim.report import ReportData
@@ -60,6 +61,13 @@ def run(
         verdict=Verdict(findings),
     )
     return ReportData(made)
+
+
+def changed(data: ReportData, **fields: Any) -> ReportData:
+    """The same with fields of its run, or of its run's job, replaced."""
+    of_job = {name: value for name, value in fields.items() if name in Job.__dataclass_fields__}
+    of_run = {name: value for name, value in fields.items() if name not in of_job}
+    return replace(data, run=replace(data.run, job=replace(data.run.job, **of_job), **of_run))
 
 
 @cache
@@ -124,7 +132,7 @@ def many() -> ReportData:
         presses=tuple(weld.asked_s - 0.01 for weld in welds),
         welds=(*welds[:1500], odd, *welds[1501:]),
     )
-    return replace(data, run=replace(data.run, recording=recording))
+    return changed(data, recording=recording)
 
 
 def judged(data: ReportData) -> ReportData:
@@ -132,7 +140,7 @@ def judged(data: ReportData) -> ReportData:
     bench = bench_for(data.welder, data.table, minutes=0.02, welds_per_minute=1, open_electrodes=True)
     unloaded = simulate(data.bundle, data.table, bench)
     with_both = replace(data.run, open_electrodes=unloaded)
-    return replace(data, run=replace(with_both, verdict=judge(with_both)))
+    return changed(data, open_electrodes=unloaded, verdict=judge(with_both))
 
 
 @cache
