@@ -12,15 +12,12 @@ import click
 
 from gen.cli.given import value_of
 from gen.cli.plan import json_option, welder_option
-from gen.errors import InputError
 from gen.job import find_welder
-from gen.machine.breaker import NON_TRIPPING, SOURCE, dip, magnetic_rms_A
-from gen.machine.derived import Tap
-from gen.machine.electrodes import Change, compare
+from gen.machine import WELDER_FILE, Change, Welder, compared
+from gen.machine.breaker import described, dip
 from gen.machine.tables import Electrodes
-from gen.machine.welder import WELDER_FILE, Welder
 from gen.ranges import Figure, shown
-from gen.user_files import Wrong, written
+from gen.user_files import written
 
 _PARTS = {"diameter": "diameter_mm", "length": "length_mm", "offset": "offset_mm", "alloy": "alloy"}
 _ELECTRODE_ALLOWED = (
@@ -55,28 +52,12 @@ def _electrode(text: str) -> dict[str, Any]:
 @json_option
 def describe_command(welder: Path | None, electrode: dict[str, Any] | None, as_json: bool) -> None:
     """The machine as derived from its file: each figure with its range and where it came from."""
-    machine = find_welder(welder)
-    change = _compared(machine, electrode, welder or Path(WELDER_FILE)) if electrode else None
+    found = find_welder(welder)
+    change = compared(found, electrode, welder or Path(WELDER_FILE)) if electrode else None
     if as_json:
-        click.echo(json.dumps(description(machine, change), indent=2, default=Electrodes.model_dump))
+        click.echo(json.dumps(description(found, change), indent=2, default=Electrodes.model_dump))
     else:
-        click.echo("\n".join(_lines(machine) + (_change_lines(change) if change else [])))
-
-
-def _compared(welder: Welder, sizes: dict[str, Any], path: Path) -> Change:
-    for key, there in (("arms", welder.arms), ("electrodes", welder.electrodes)):
-        if there is None:
-            raise InputError(path, key, None, f"missing; allowed: a table [{key}], which --electrode needs")
-    if not welder.transformer.tap_volts:
-        allowed = "missing; allowed: this or transformer.taps, which --electrode needs"
-        raise InputError(path, "transformer.open_secondary_V", None, allowed)
-    present = welder.electrodes.model_dump(include=set(_PARTS.values())) if welder.electrodes else {}
-    other = Electrodes.model_validate(present | sizes)
-    try:
-        welder.check_fits(other, "length")
-    except Wrong as error:
-        raise InputError("command line", "--electrode: length", error.given, str(error)) from None
-    return compare(welder, other)
+        click.echo("\n".join(_lines(found) + (_change_lines(change) if change else [])))
 
 
 def description(welder: Welder, change: Change | None) -> dict[str, Any]:
@@ -88,7 +69,7 @@ def description(welder: Welder, change: Change | None) -> dict[str, Any]:
         "figures": {name: asdict(figure) for name, figure in machine.figures()},
         "taps": [
             {"name": tap.name, "in_use": tap is machine.in_use}
-            | {name: asdict(figure) if figure else None for name, figure in _tap_figures(tap)}
+            | {name: asdict(figure) if figure else None for name, figure in tap.figures()}
             for tap in machine.taps
         ],
         "outlet_dip": asdict(dip(machine, machine.in_use.working_primary, machine.in_use.load_angle)),
@@ -96,17 +77,6 @@ def description(welder: Welder, change: Change | None) -> dict[str, Any]:
         "assumed": welder.assumed(),
         "electrodes": asdict(change) if change else None,
     }
-
-
-def _tap_figures(tap: Tap) -> list[tuple[str, Figure | None]]:
-    return [
-        ("turns ratio", tap.turns_ratio),
-        ("shorted, primary", tap.short_primary),
-        ("shorted, secondary", tap.short_secondary),
-        ("working, primary", tap.working_primary),
-        ("working, secondary", tap.working_secondary),
-        ("load angle", tap.load_angle),
-    ]
 
 
 def _line(name: str, figure: Figure) -> str:
@@ -129,35 +99,13 @@ def _lines(welder: Welder) -> list[str]:
     for tap in machine.taps:
         title = f"Tap {tap.name}" if tap.name else "Currents at full conduction"
         lines += ["", title + (" (in use)" if tap.name and tap is machine.in_use else "")]
-        lines += [_line(name, figure) for name, figure in _tap_figures(tap) if figure]
-    lines += ["", *_supply_lines(welder)]
-    if not t.tap_volts:
-        lines.append(
-            "Secondary currents are not known: give transformer.open_secondary_V, or transformer.taps and tap."
-        )
-    if t.shorted_current_A is None:
-        lines.append(
-            "Narrower figures: read the primary current with the electrodes shorted, and give it as "
-            "transformer.shorted_current_A."
-        )
+        lines += [_line(name, figure) for name, figure in tap.figures() if figure]
+    lines += ["", "Outlet and breaker"]
+    lines.append(_line("voltage falls by", dip(machine, machine.in_use.working_primary, machine.in_use.load_angle)))
+    lines.append(_text("breaker", *described(welder.breaker)))
+    lines += welder.wanted()
     if assumed := welder.assumed():
         lines += ["", "Typical or derived, since the welder file leaves them out", *(f"  {key}" for key in assumed)]
-    return lines
-
-
-def _supply_lines(welder: Welder) -> list[str]:
-    machine, breaker = welder.machine, welder.breaker
-    lines = ["Outlet and breaker"]
-    lines.append(_line("voltage falls by", dip(machine, machine.in_use.working_primary, machine.in_use.load_angle)))
-    if breaker is None:
-        lines.append(_text("breaker", "not known", "give [breaker]"))
-    elif breaker.standard != "IEC 60898-1":
-        lines.append(_text("breaker", f"{breaker.rating_A:g} A", "of another standard: its limits are not known here"))
-    else:
-        low, high = magnetic_rms_A(breaker)
-        name = f"{breaker.characteristic}{breaker.rating_A:g}"
-        passes = f"passes {low:g} A RMS for 0.1 s and opens at once from {high:g} A; holds a mean over the pace of"
-        lines.append(_text("breaker", name, f"{passes} {shown(NON_TRIPPING * breaker.rating_A)} A ({SOURCE})"))
     return lines
 
 

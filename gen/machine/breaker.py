@@ -17,7 +17,7 @@ from itertools import pairwise
 
 from gen.machine.derived import Machine
 from gen.machine.tables import Breaker
-from gen.ranges import Figure, spanning
+from gen.ranges import Figure, shown, spanning
 
 SOURCE = "IEC 60898-1, from memory"
 MAGNETIC_BANDS = {"B": (3.0, 5.0), "C": (5.0, 10.0), "D": (10.0, 20.0)}
@@ -69,6 +69,20 @@ def magnetic_rms_A(breaker: Breaker) -> tuple[float, float]:
     """RMS current that it still lets through for 0.1 s, and that at which it opens at once."""
     low, high = MAGNETIC_BANDS[breaker.characteristic or "B"]
     return low * breaker.rating_A, high * breaker.rating_A
+
+
+def described(breaker: Breaker | None) -> tuple[str, str]:
+    """A breaker in words: its name or rating, and what of its limits is known here."""
+    if breaker is None:
+        return "not known", "give [breaker]"
+    if not _known(breaker):
+        return f"{breaker.rating_A:g} A", "of another standard: its limits are not known here"
+    low, high = magnetic_rms_A(breaker)
+    passes = f"passes {low:g} A RMS for 0.1 s and opens at once from {high:g} A; holds a mean over the pace of"
+    return (
+        f"{breaker.characteristic}{breaker.rating_A:g}",
+        f"{passes} {shown(NON_TRIPPING * breaker.rating_A)} A ({SOURCE})",
+    )
 
 
 def magnetic(breaker: Breaker | None, peak_A: float) -> Judgement:

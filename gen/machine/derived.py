@@ -50,6 +50,17 @@ class Tap:
     working_secondary: Figure | None
     load_angle: Figure
 
+    def figures(self) -> tuple[tuple[str, Figure | None], ...]:
+        """Name and figure, in the order in which they are best read."""
+        return (
+            ("turns ratio", self.turns_ratio),
+            ("shorted, primary", self.short_primary),
+            ("shorted, secondary", self.short_secondary),
+            ("working, primary", self.working_primary),
+            ("working, secondary", self.working_secondary),
+            ("load angle", self.load_angle),
+        )
+
 
 @dataclass(frozen=True)
 class Machine:

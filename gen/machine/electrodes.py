@@ -2,13 +2,20 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
 
+from gen.errors import InputError
 from gen.machine.loop import Loop, loop_of
 from gen.machine.readings import JOINTS_FACTOR, Case, Circuit, circuits
 from gen.machine.tables import Electrodes, WelderTables
+from gen.machine.welder import Welder
 from gen.ranges import Figure, spanning
+from gen.user_files import Wrong
 
+SIZES = ("diameter_mm", "length_mm", "offset_mm", "alloy")  # keys of [electrodes] in which two pairs may differ
 WARM_FACTOR = (1.0, 1.3)  # resistance of the shanks against that at 20 degC: to about 100 degC, 0.00393 /K
 
 
@@ -101,3 +108,23 @@ def _with(electrodes: Electrodes, outcomes: list[_Outcome]) -> With:
         spanning((1e6 * o.shank_ohm for o in outcomes), "micro-ohm", "both shanks, cold to about 100 degC"),
         spanning((o.heat_W for o in outcomes), "W", "secondary current squared times the shanks' resistance"),
     )
+
+
+def compared(welder: Welder, sizes: Mapping[str, Any], path: Path) -> Change:
+    """The electrodes of the welder file at `path` against others: `sizes` by key of [electrodes], the rest as it is.
+
+    Raises InputError where the file lacks what that needs, or the others would not fit.
+    """
+    for key, there in (("arms", welder.arms), ("electrodes", welder.electrodes)):
+        if there is None:
+            raise InputError(path, key, None, f"missing; allowed: a table [{key}], which --electrode needs")
+    if not welder.transformer.tap_volts:
+        allowed = "missing; allowed: this or transformer.taps, which --electrode needs"
+        raise InputError(path, "transformer.open_secondary_V", None, allowed)
+    present = welder.electrodes.model_dump(include=set(SIZES)) if welder.electrodes else {}
+    other = Electrodes.model_validate({**present, **sizes})
+    try:
+        welder.check_fits(other, "length")
+    except Wrong as error:
+        raise InputError("command line", "--electrode: length", error.given, str(error)) from None
+    return compare(welder, other)

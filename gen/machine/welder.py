@@ -97,6 +97,21 @@ class Welder(WelderTables):
         t = self.transformer
         return min(1.0, t.rating_duty_percent / 100 * (self.rated_current_A / t.working_current_A) ** 2)
 
+    def wanted(self) -> list[str]:
+        """What else to give, and what would then be known, or known in narrower bounds."""
+        t = self.transformer
+        found = []
+        if not t.tap_volts:
+            found.append(
+                "Secondary currents are not known: give transformer.open_secondary_V, or transformer.taps and tap."
+            )
+        if t.shorted_current_A is None:
+            found.append(
+                "Narrower figures: read the primary current with the electrodes shorted, and give it as "
+                "transformer.shorted_current_A."
+            )
+        return found
+
     def assumed(self) -> list[str]:
         """Keys that the file leaves out, each with the typical value taken instead; not those that stay unknown."""
         t, machine = self.transformer, self.machine
