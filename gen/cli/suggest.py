@@ -3,26 +3,24 @@
 from __future__ import annotations
 
 import json
+import textwrap
 from collections.abc import Callable
-from dataclasses import replace
+from dataclasses import asdict
 from pathlib import Path
-from tempfile import TemporaryDirectory
 from typing import Any
 
 import click
 
-from gen.boards import boards
 from gen.cli.given import value_of
 from gen.cli.plan import json_option, welder_option
-from gen.cli.suggest_text import as_data, as_lines
 from gen.errors import InputError
-from gen.handbook.advice import suggest
-from gen.handbook.suggestion import Suggestion
+from gen.handbook import Suggestion, by_source, guess, in_inches, naming_taps, refusal, suggest_on
+from gen.handbook.practice import given_force
+from gen.handbook.suggestion import OFF, SQUEEZE
 from gen.job import find_welder
 from gen.joint import RODS_MM, SHEETS_MM, Joint, read_joint
-from gen.machine.welder import WELDER_FILE, Welder
-from gen.schedule import read_schedule
-from gen.timing import compile_schedule
+from gen.machine import WELDER_FILE
+from gen.ranges import Figure
 from gen.units import INCH_MM, POUND_N
 from gen.user_files import validated, written
 from gen.writing import check_targets, refused, write_whole
@@ -41,6 +39,9 @@ _KEYS = {
     "pitch_mm": "--pitch",
     "overlap_mm": "--overlap",
 }
+_WIDTH = 120
+_COLUMN = 50  # where the sources begin
+_NAME = 24
 _COUNTS = {2: "two", 3: "three"}
 
 
@@ -135,27 +136,24 @@ def suggest_command(
     if output is not None:
         _check_output(output)
     wanted = read_joint(joint) if joint else _from_options(given)
-    machine = find_welder(welder)
-    described = with_electrodes(wanted, machine)
-    current = machine.machine.in_use.working_secondary
-    if current is None:
+    machine_file = find_welder(welder)
+    found = suggest_on(wanted, machine_file)
+    if found is None:
         allowed = "missing; allowed: this or transformer.taps, from which the secondary current follows"
         raise InputError(welder or Path(WELDER_FILE), "transformer.open_secondary_V", None, allowed)
-    found = suggest(described, current, machine.mains.frequency_Hz)
-    if not found.known and (taps := _taps_that_help(described, machine)):
-        found = replace(found, helps=(f"tap {' or '.join(taps)}, of which something is known", *found.helps))
-    refusal = _compiled(found, machine, output) if found.known else ""
+    found = naming_taps(found, machine_file)
+    why_not = refusal(found, machine_file, *([output.name] if output else [])) if found.known else ""
     if as_json:
-        click.echo(json.dumps(as_data(found, refusal), indent=2))
+        click.echo(json.dumps(_data(found, why_not), indent=2))
     else:
-        click.echo("\n".join(as_lines(found, refusal, inch)))
+        click.echo("\n".join(_lines(found, why_not, inch)))
     if not found.known:
         return 1
-    if output is not None and not refusal:
+    if output is not None and not why_not:
         write_whole(output, found.schedule_text())
         if not as_json:
             click.echo(f"\nWritten: {output}. Next: weldbeat simulate {output}")
-    return 1 if refusal else None
+    return 1 if why_not else None
 
 
 def _from_options(given: dict[str, Any]) -> Joint:
@@ -174,24 +172,6 @@ def _as_options(text: str) -> str:
     return text
 
 
-def with_electrodes(joint: Joint, welder: Welder) -> Joint:
-    """The joint with the welder file's face or groove, where the joint names neither."""
-    e = welder.electrodes
-    if e is None or joint.face_diameter_mm is not None or joint.groove_radius_mm is not None:
-        return joint
-    groove = e.groove_radius_mm if joint.rods_mm else None
-    return joint.model_copy(update={"face_diameter_mm": e.face_diameter_mm, "groove_radius_mm": groove})
-
-
-def _taps_that_help(joint: Joint, welder: Welder) -> list[str]:
-    """The other taps of this machine on which the tables reach the joint."""
-    return [
-        str(written(tap.name))
-        for tap in welder.machine.taps
-        if tap.working_secondary and suggest(joint, tap.working_secondary, welder.mains.frequency_Hz).known
-    ]
-
-
 def _check_output(output: Path) -> None:
     """Raise InputError where the schedule cannot go there."""
     check_targets({"--output": output}, ())
@@ -199,14 +179,65 @@ def _check_output(output: Path) -> None:
         raise refused("--output", output, "is there already; allowed: a new file")
 
 
-def _compiled(found: Suggestion, welder: Welder, output: Path | None) -> str:
-    """Why this machine would not take the schedule; empty where it does. Raises InputError for a name that cannot be one."""
-    with TemporaryDirectory() as scratch:
-        path = Path(scratch, output.name if output else "suggestion.toml")
-        path.write_text(found.schedule_text(), encoding="utf-8")
-        schedule = read_schedule(path)
-        try:
-            compile_schedule(schedule, welder, boards()[welder.board.name], path)
-        except InputError as error:
-            return str(error)
-    return ""
+def _data(found: Suggestion, refusal: str) -> dict[str, Any]:
+    """Everything that the command tells, for another program: SI, lengths in mm."""
+    return {
+        "joint": found.joint.model_dump(),
+        "frequency_Hz": found.frequency_Hz,
+        "working_current_A": asdict(found.current),
+        "force_N": asdict(force) if (force := given_force(found.joint)) else None,
+        "against": found.against,
+        "known": found.known,
+        "why_not": found.why_not,
+        "helps": list(found.helps),
+        "current_percent": found.percent if found.known else None,
+        "weld_s": asdict(found.weld) if found.weld else None,
+        "start_s": found.start_s if found.known else None,
+        "shape": asdict(found.shape) if found.known else None,
+        "beside": [asdict(figure) for figure in found.beside],
+        "squeeze_s": asdict(SQUEEZE),
+        "hold_s": asdict(found.hold) if found.hold else None,
+        "off_s": asdict(OFF),
+        "figures": [{"name": name} | asdict(figure) for name, figure in found.figures],
+        "assumptions": list(found.assumptions),
+        "cautions": list(found.cautions),
+        "practice": list(found.practice),
+        "machine_refuses": refusal,
+        "schedule": found.schedule_text() if found.known else None,
+    }
+
+
+def _lines(found: Suggestion, refusal: str, inch: bool = False) -> list[str]:
+    """The suggestion to read, in lines of at most 120 characters; `inch`: in inches and pounds."""
+    turned = in_inches if inch else str
+
+    def row(name: str, figure: Figure) -> str:
+        start = f"{turned(f'  {name:<{_NAME}}{figure.text}'):<{_COLUMN - 2}}"
+        text = f"{start}  {turned(figure.source)}"
+        return textwrap.fill(text, _WIDTH, subsequent_indent=" " * _COLUMN, break_long_words=False)
+
+    def said(text: str) -> str:
+        return textwrap.fill(
+            turned(text), _WIDTH, initial_indent="  ", subsequent_indent="    ", break_long_words=False
+        )
+
+    lines = [turned(found.joint.title), row("this machine", found.current)]
+    if force := given_force(found.joint):
+        lines.append(row("its force", force))
+    if found.against:
+        lines.append(said(found.against))
+    if found.figures:
+        lines += ["", "What the tables say", *(said(text) for text in by_source(found.figures))]
+    if found.weld is None or found.hold is None:
+        lines += ["", textwrap.fill(turned(f"No suggestion: {found.why_not}."), _WIDTH), "What would help"]
+        lines += [f"  {help_}" for help_ in found.helps]
+    else:
+        lines += ["", "On this machine, as a first guess", *(row(*named) for named in guess(found))]
+    for title, texts in (("Assumed", found.assumptions), ("In practice", found.practice)):
+        if texts:
+            lines += ["", title, *(said(text) for text in texts)]
+    if refusal:
+        lines += ["", textwrap.fill(f"The machine refuses it as it stands, so nothing is written: {refusal}", _WIDTH)]
+    if found.cautions:
+        lines += ["", "Cautions", *(said(text) for text in found.cautions)]
+    return lines

@@ -9,9 +9,8 @@ from pathlib import Path
 import click
 
 from gen.cli.given import number
-from gen.cli.suggest import with_electrodes
 from gen.errors import InputError
-from gen.handbook.advice import suggest
+from gen.handbook import suggest_on
 from gen.job import find_welder
 from gen.joint import read_joint
 from gen.machine.welder import WELDER_FILE, Welder
@@ -56,10 +55,7 @@ def known_of(joint_path: Path, welder_path: Path | None, between_s: tuple[float,
     """The joint with its trials on this machine. Raises InputError."""
     joint = read_joint(joint_path)
     machine = find_welder(welder_path)
-    current = machine.machine.in_use.working_secondary
-    found = None
-    if current is not None:
-        found = suggest(with_electrodes(joint, machine), current, machine.mains.frequency_Hz)
+    found = suggest_on(joint, machine)
     trials, kept = recorded(welder_path, joint_path.stem)
     check_same_joint(joint, trials, joint_path)
     return Known(joint_path.stem, joint, found, between_s, tuple(trials), kept[-1] if kept else None), machine

@@ -8,7 +8,6 @@ from dataclasses import dataclass
 from functools import lru_cache
 from itertools import groupby, islice
 from pathlib import Path
-from tempfile import TemporaryDirectory
 
 from gen.boards import boards
 from gen.errors import InputError
@@ -16,7 +15,7 @@ from gen.link.client import BoardSchedule, wire_rows
 from gen.link.messages import Row
 from gen.machine.welder import Welder
 from gen.phase_control import delay_for_fraction_deg, rms_fraction
-from gen.schedule import read_schedule
+from gen.schedule import schedule_from
 from gen.table import TimingTable
 from gen.timing import compile_schedule, first_delay_us, full_delay_deg
 from gen.units import degrees_to_us, us_to_degrees
@@ -58,13 +57,11 @@ def rebuilt(held: BoardSchedule, welder: Welder) -> str:
 
 
 def _compiled(text: str, name: str, welder: Welder) -> TimingTable | None:
-    with TemporaryDirectory() as folder:
-        path = Path(folder, f"{name}.toml")
-        path.write_text(text, encoding="utf-8")
-        try:
-            return compile_schedule(read_schedule(path), welder, boards()[welder.board.name], path)
-        except InputError:
-            return None
+    path = Path(f"{name}.toml")
+    try:
+        return compile_schedule(schedule_from(text, path), welder, boards()[welder.board.name], path)
+    except InputError:
+        return None
 
 
 class _NoSuchPercent(Exception):

@@ -1,0 +1,62 @@
+"""A suggestion as it is told, whoever shows it: the rows of the guess, the tables source by source, inches and pounds."""
+
+from __future__ import annotations
+
+import re
+
+from gen.handbook.practice import COMMON
+from gen.handbook.shape import BEDDING_COOL_S, IMPULSE_COOL_S
+from gen.handbook.suggestion import OFF, SQUEEZE, Suggestion
+from gen.ranges import Figure, shown
+from gen.units import INCH_MM, POUND_N
+
+# One number or several joined, before mm or N; a metric table's row, "over 0.8 to 1 mm", to be left as it is printed.
+_METRIC = re.compile(r"over [\d.]+ to [\d.]+ mm|((?:\d+(?:\.\d+)?(?: to | x | \+ | = ))*\d+(?:\.\d+)?) (mm|N)\b")
+_NUMBER = re.compile(r"\d+(?:\.\d+)?")
+
+
+def in_inches(text: str) -> str:
+    """Every length in mm and force in N of a text in inches and pounds, but for the names of a metric table's rows."""
+
+    def converted(found: re.Match[str]) -> str:
+        if found[1] is None:
+            return found[0]
+        each, unit = (INCH_MM, "in") if found[2] == "mm" else (POUND_N, "lb")
+        return f"{_NUMBER.sub(lambda number: shown(float(number[0]) / each), found[1])} {unit}"
+
+    return _METRIC.sub(converted, text)
+
+
+def by_source(figures: tuple[tuple[str, Figure], ...]) -> list[str]:
+    """The figures, a line to each source."""
+    lines: dict[str, list[str]] = {}
+    for name, figure in figures:
+        lines.setdefault(figure.source, []).append(f"{name} {figure.text}")
+    return [f"{source}: {'; '.join(told)}" for source, told in lines.items()]
+
+
+def guess(found: Suggestion) -> list[tuple[str, Figure]]:
+    """The rows of the schedule suggested, each with its name; none where nothing is known."""
+    if found.weld is None or found.hold is None:
+        return []
+    percent = Figure(found.percent, found.percent, "%", f"of the working current: {found.delivered.text}")
+    start_s = found.weld_cycles / found.frequency_Hz
+    impulses = f" in {found.shape.impulses} impulses" if found.shape.impulses > 1 else ""
+    first = Figure(start_s, start_s, "s", f"{found.weld_cycles} cycles{impulses}, to be tried on scrap")
+    shape = found.shape
+    soft = f"at {shape.soft_percent} % current ({COMMON})"
+    parts = (
+        ("bedding pulse", shape.bedding_s, f"{soft}, then {BEDDING_COOL_S:g} s without current"),
+        ("upslope", shape.upslope_s, f"{soft} to begin with; inside the weld time"),
+        ("between impulses", IMPULSE_COOL_S if shape.impulses > 1 else 0.0, f"{shape.impulses} impulses, from memory"),
+    )
+    return [
+        ("squeeze", SQUEEZE),
+        *((name, Figure(time_s, time_s, "s", source)) for name, time_s, source in parts if time_s),
+        ("percent current", percent),
+        ("weld, begin with", first),
+        ("weld, range", found.weld),
+        *(("weld, by another table", figure) for figure in found.beside),
+        ("hold", found.hold),
+        ("off", OFF),
+    ]
