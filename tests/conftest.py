@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sys
+from collections import Counter
 from importlib.util import find_spec
 from pathlib import Path
 
@@ -21,9 +22,15 @@ _NEEDS = {
 collect_ignore = [name for name, (_, there) in _NEEDS.items() if not there]
 
 
-def pytest_report_header() -> list[str]:
-    """Say what steps aside on this platform, and why."""
-    return [f"left out: tests/{name}, which needs {what}" for name, (what, there) in _NEEDS.items() if not there]
+def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:
+    """Say once, at the end, what was left out on this machine, and why."""
+    for name, (what, there) in _NEEDS.items():
+        if not there:
+            terminalreporter.write_line(f"left out: tests/{name}: it needs {what}")
+    skipped = {report.nodeid: report.longrepr for report in terminalreporter.getreports("skipped")}
+    reasons = Counter(str(why[2]).removeprefix("Skipped: ") for why in skipped.values() if isinstance(why, tuple))
+    for reason, number in reasons.items():
+        terminalreporter.write_line(f"left out: {number} tests: {reason}")
 
 
 @pytest.fixture

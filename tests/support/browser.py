@@ -17,5 +17,5 @@ def browser() -> str:
     """The command that starts it; without one, the test that asks is left out and says so."""
     found = next((path for path in map(shutil.which, BROWSERS) if path), None)
     if found is None:
-        pytest.skip(f"no Chromium here (looked for {', '.join(BROWSERS)})")
+        pytest.skip(f"Chromium is not installed (apt-get install chromium; looked for {', '.join(BROWSERS)})")
     return found

