@@ -16,6 +16,10 @@ T = TypeVar("T")
 class NotTaken(ValueError):
     """An answer or option that will not do: what was given, and what is allowed."""
 
+    def __init__(self, given: str, allowed: str) -> None:
+        super().__init__(f"{given} given; allowed: {allowed}")
+        self.allowed = allowed
+
 
 class Stopped(Exception):
     """The user wants no more of it. What was done before stays."""
@@ -73,7 +77,7 @@ def value_of(model: type[FileModel], key: str) -> Callable[[Any], Any]:
 
 def _not_taken(text: Any, what: str) -> NotTaken:
     shown = Written(text) if _is_number(text) else written(text)
-    return NotTaken(f"{shown} given; allowed: {what}")
+    return NotTaken(shown, what)
 
 
 def _is_number(text: Any) -> bool:

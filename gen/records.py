@@ -350,14 +350,14 @@ class Records:
             raise self._unusable(error) from None
 
     def _unusable(self, error: sqlite3.Error) -> InputError:
-        text = str(error)
-        if "not a database" in text or "malformed" in text:
+        code = getattr(error, "sqlite_errorcode", sqlite3.SQLITE_ERROR) & 0xFF  # without the extended part
+        if code in (sqlite3.SQLITE_NOTADB, sqlite3.SQLITE_CORRUPT):
             return self._error("not a records file, or damaged", "allowed: move it away, and a new one is made")
-        if "locked" in text:
+        if code in (sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED):
             return self._error("another program is writing to it", "allowed: when that has ended")
-        if "readonly" in text or "unable to open" in text:
+        if code in (sqlite3.SQLITE_READONLY, sqlite3.SQLITE_CANTOPEN):
             return self._error("cannot be written", "allowed: a file in a folder that you may write to")
-        return self._error(text, "allowed: a disk with room and a file that you may write to")
+        return self._error(str(error), "allowed: a disk with room and a file that you may write to")
 
     def _error(self, what: str, allowed: str) -> InputError:
         return InputError(self._path, what, None, allowed)

@@ -19,7 +19,8 @@ Unit = Literal["half-cycles", "cycles", "ms", "s"]
 _TIME = re.compile(r"\s*([0-9]{1,9}(?:\.[0-9]{1,9})?)\s*(half-cycles?|cycles?|ms|s)\s*")
 _UNITS: dict[str, Unit] = {"half-cycle": "half-cycles", "cycle": "cycles"}
 
-TIME_ALLOWED = 'allowed: a number above 0 with a unit, such as "10 half-cycles", "5 cycles", "200 ms" or "0.4 s"'
+TIME_FORMS = 'a number above 0 with a unit, such as "10 half-cycles", "5 cycles", "200 ms" or "0.4 s"'
+TIME_ALLOWED = f"allowed: {TIME_FORMS}"
 
 
 @dataclass(frozen=True)

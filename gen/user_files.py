@@ -15,7 +15,7 @@ from pydantic.fields import FieldInfo
 from pydantic_core import ErrorDetails
 
 from gen.errors import InputError
-from gen.units import TIME_ALLOWED, Duration, parse_duration
+from gen.units import TIME_ALLOWED, TIME_FORMS, Duration, parse_duration
 
 _LONGEST_SHOWN = 60  # characters
 
@@ -194,7 +194,7 @@ def allowed(field: FieldInfo | None) -> str:
     if _is_table(kind):
         return f"a table with {', '.join(kind.model_fields)}"
     if kind is Duration:
-        return TIME_ALLOWED.removeprefix("allowed: ")
+        return TIME_FORMS
     if kind is bool:
         return "true or false"
     if kind in (int, float):

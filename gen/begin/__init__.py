@@ -119,7 +119,7 @@ def fitted_of(text: str) -> tuple[str, ...]:
         return ()
     for name in names or ("",):
         if name not in FITTED:
-            raise NotTaken(f"{written(name)} given; allowed: none, or of {', '.join(FITTED)}")
+            raise NotTaken(written(name), f"none, or of {', '.join(FITTED)}")
     return names
 
 

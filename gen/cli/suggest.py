@@ -11,6 +11,8 @@ from typing import Any
 
 import click
 
+import gen.ask
+from gen.ask import NotTaken
 from gen.cli.given import value_of
 from gen.cli.plan import json_option, welder_option
 from gen.errors import InputError
@@ -76,7 +78,7 @@ def _option(name: str, key: str, metavar: str, text: str) -> Callable[[Any], Any
 
 def _measure(name: str, key: str, metavar: str, text: str) -> Callable[[Any], Any]:
     """An option in mm or N, or in inches or pounds where `in` or `lb` stands after it."""
-    metric = value_of(Joint, key)
+    metric = gen.ask.value_of(Joint, key)
     unit, factor = ("lb", POUND_N) if key.endswith("_N") else ("in", INCH_MM)
 
     def convert(typed: str) -> Any:
@@ -86,11 +88,11 @@ def _measure(name: str, key: str, metavar: str, text: str) -> Callable[[Any], An
             given = typed
         try:
             return metric(given)
-        except click.BadParameter as error:
+        except NotTaken as error:
             if given == typed:
-                raise
-            allowed = error.message.partition(" given; ")[2]
-            raise click.BadParameter(f"{written(typed)} given; {allowed} ({factor:.4g} {metavar} each)") from None
+                raise click.BadParameter(str(error)) from None
+            allowed = f"{error.allowed} ({factor:.4g} {metavar} each)"
+            raise click.BadParameter(f"{written(typed)} given; allowed: {allowed}") from None
 
     return click.option(name, key, type=convert, metavar=metavar, help=text)
 

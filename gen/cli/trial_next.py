@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import re
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import asdict
 from datetime import UTC, datetime
@@ -30,7 +29,7 @@ from gen.cli.trial_joint import (
     setting_text,
     window_text,
 )
-from gen.cli.trial_verdict import Verdicts
+from gen.cli.trial_verdict import Forbidden, Verdicts
 from gen.errors import InputError
 from gen.machine.welder import WELDER_FILE, Welder
 from gen.records import KeptRecord, Records
@@ -194,14 +193,14 @@ def _forbidden(verdicts: Verdicts, frequency_Hz: int) -> list[str]:
 
 
 def _refused(verdicts: Verdicts) -> list[dict[str, Any]]:
-    return [asdict(setting) | {"why": why} for setting, why in verdicts.refused.items()]
+    return [asdict(setting) | {"why": found.why} for setting, found in verdicts.refused.items()]
 
 
-def nearest(refused: Mapping[Setting, str]) -> dict[Setting, str]:
+def nearest(refused: Mapping[Setting, Forbidden]) -> dict[Setting, str]:
     """Of what was refused for one and the same check, the setting of the least heat."""
     found: dict[str, tuple[Setting, str]] = {}
-    for setting, why in sorted(refused.items(), key=lambda item: item[0].time_s * item[0].percent ** 2):
-        found.setdefault(re.sub(r"[\d.]+", "", why), (setting, why))
+    for setting, forbidden in sorted(refused.items(), key=lambda item: item[0].time_s * item[0].percent ** 2):
+        found.setdefault(forbidden.by, (setting, forbidden.why))
     return dict(found.values())
 
 

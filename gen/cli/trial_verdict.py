@@ -15,6 +15,14 @@ from gen.trials.rewritten import impulses, rewritten
 from gen.trials.values import Setting
 
 
+@dataclass(frozen=True)
+class Forbidden:
+    """Why a setting is refused: the check or the key that refuses it, and the reason in words."""
+
+    by: str
+    why: str
+
+
 @dataclass
 class Verdicts:
     """The verdicts on one schedule at other settings, each found once: as `push` judges, the checks without a run first."""
@@ -23,7 +31,7 @@ class Verdicts:
     path: Path
     welder: Welder
     welds_per_minute: float
-    _why_not: dict[Setting, str] = field(default_factory=dict)
+    _forbidden: dict[Setting, Forbidden | None] = field(default_factory=dict)
 
     def job(self, setting: Setting) -> Job:
         """The schedule at `setting`, compiled. Raises InputError where this machine cannot have it."""
@@ -37,32 +45,29 @@ class Verdicts:
 
     def allowed(self, setting: Setting) -> bool:
         """Whether it compiles and nothing refuses it."""
-        return not self.why_not(setting)
-
-    def why_not(self, setting: Setting) -> str:
-        """What refuses it; empty where nothing does."""
-        if setting not in self._why_not:
-            self._why_not[setting] = self._judged(setting)
-        return self._why_not[setting]
+        if setting not in self._forbidden:
+            self._forbidden[setting] = self._judged(setting)
+        return self._forbidden[setting] is None
 
     @property
-    def refused(self) -> dict[Setting, str]:
+    def refused(self) -> dict[Setting, Forbidden]:
         """Those asked for so far that were refused, and why."""
-        return {setting: why for setting, why in self._why_not.items() if why}
+        return {setting: found for setting, found in self._forbidden.items() if found is not None}
 
-    def _judged(self, setting: Setting) -> str:
+    def _judged(self, setting: Setting) -> Forbidden | None:
         from sim.run import paced, simulated
         from sim.verdict import judge_plan
 
         try:
             job = self.job(setting)
         except InputError as error:
-            return str(error)
+            return Forbidden(error.key, str(error))
         plan = paced(job, pace_asked(self.welds_per_minute))
         verdict = judge_plan(plan)
         if not verdict.refused:
             verdict = simulated(plan, seed=0).verdict
         for found in verdict.findings:
             if found.severity == "refuse":
-                return f"{found.name}, {found.figure:g} {found.unit_text}{limit_note(found)}. {found.advice}"
-        return ""
+                figure = f"{found.figure:g} {found.unit_text}{limit_note(found)}"
+                return Forbidden(found.name, f"{found.name}, {figure}. {found.advice}")
+        return None

@@ -83,7 +83,7 @@ class _Watch:
         self._selected = (hello.selected, hello.digest)
         self._began = time.monotonic()
         self._heard = self._began
-        self._shown = ""
+        self._shown: tuple[str, ...] | None = None  # the state shown last; () in a weld, when the board says none
 
     def begin(self) -> None:
         """Say which board this is, and keep what it welded before."""
@@ -126,7 +126,7 @@ class _Watch:
 
     def end(self) -> None:
         """Leave the terminal on a new line."""
-        if self._live and self._shown:
+        if self._live and self._shown is not None:
             click.echo("")
 
     def _hear(self, welds: list[WeldEntry]) -> None:
@@ -168,20 +168,20 @@ class _Watch:
         duty = f"duty left {max(0, status.duty_left_half_cycles)} half-cycles"
         if status.duty_wait_s:
             duty += f" ({status.duty_wait_s} s until the next weld)"
-        self._now(f"{mains}  {state}", f"  {duty}")
+        self._now((status.state, status.reason, status.way_out), f"{mains}  {state}  {duty}")
 
     def _show_silence(self) -> None:
         if self._as_json:
             self._json("silence", {"seconds": round(time.monotonic() - self._heard, 1)})
         else:
-            self._now(IN_A_WELD, "")
+            self._now((), IN_A_WELD)
 
-    def _now(self, state: str, rest: str) -> None:
-        """The state: on a terminal one line that changes, elsewhere a line where the first part is new (but for the mains)."""
+    def _now(self, state: tuple[str, ...], text: str) -> None:
+        """The state: on a terminal one line that changes, elsewhere a line where the state is new, whatever else is."""
         if self._live:
-            click.echo(f"\r\x1b[K{state}{rest}", nl=False)
-        elif state.partition("  ")[2] != self._shown.partition("  ")[2] or not self._shown:
-            click.echo(state + rest)
+            click.echo(f"\r\x1b[K{text}", nl=False)
+        elif state != self._shown:
+            click.echo(text)
         self._shown = state
 
     def _line(self, text: str) -> None:

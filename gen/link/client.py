@@ -18,7 +18,7 @@ from typing import Any, Protocol, Self, TypeVar
 from pydantic import ValidationError
 
 from gen import words
-from gen.link.errors import BoardRefused, OtherFirmware, Silent, Unplugged
+from gen.link.errors import BoardRefused, OtherFirmware, OtherProtocol, Silent, Unplugged
 from gen.link.framing import Lines, NotALine, decode, encode
 from gen.link.messages import (
     METHODS,
@@ -240,13 +240,13 @@ class Link:
         if result.get("program") != PROGRAM:
             raise OtherFirmware(self.port, "runs another program than Weldbeat", self._flash_first())
         if not isinstance(protocol, int) or protocol < PROTOCOL:
-            raise OtherFirmware(
+            raise OtherProtocol(
                 self.port,
                 "runs a firmware that is older than this program",
                 "allowed: build anew and flash it, see `weldbeat flash --help`",
             )
         if protocol > PROTOCOL:
-            raise OtherFirmware(
+            raise OtherProtocol(
                 self.port,
                 "runs a firmware that is newer than this program",
                 "allowed: bring this program up to date (pip install --upgrade weldbeat)",

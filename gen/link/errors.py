@@ -30,6 +30,14 @@ class OtherFirmware(LinkError):
     """Something answers, but not a Weldbeat firmware of this protocol."""
 
 
+class OtherProtocol(OtherFirmware):
+    """A Weldbeat firmware that is older or newer than this program."""
+
+
+class NotSerial(OtherFirmware):
+    """What is named as the port is no serial port."""
+
+
 class BoardRefused(LinkError):
     """The board understood and will not. `code` is that of its error reply, in gen/words.py."""
 

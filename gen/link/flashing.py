@@ -22,7 +22,7 @@ from gen.boards import Board, boards
 from gen.errors import InputError
 from gen.firmware import FirmwareBundle
 from gen.link.client import Link
-from gen.link.errors import LinkError, OtherFirmware, PortBusy, Silent, Unplugged
+from gen.link.errors import LinkError, NotSerial, OtherFirmware, OtherProtocol, PortBusy, Silent, Unplugged
 from gen.link.messages import Hello, Schedules
 from gen.link.ports import ports
 from gen.user_files import written
@@ -117,12 +117,11 @@ def look(port: str, board: Board) -> OnBoard:
     try:
         with Link(port) as link:
             return OnBoard(link.hello, link.schedules(), link.status().reason == _DAMAGED)
-    except OtherFirmware as error:
-        if "than this program" in str(error):
-            raise LinkError(port, error.key, f"it cannot be asked to make way; {_erase(board)}") from None
-        if "not a serial port" in error.key:
-            raise
-    except Silent:
+    except NotSerial:
+        raise
+    except OtherProtocol as error:
+        raise LinkError(port, error.key, f"it cannot be asked to make way; {_erase(board)}") from None
+    except (OtherFirmware, Silent):
         pass
     return _inspect(port, board)
 

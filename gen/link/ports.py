@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from gen.boards import boards
-from gen.link.errors import LinkError, OtherFirmware, PortBusy, Unplugged
+from gen.link.errors import LinkError, NotSerial, PortBusy, Unplugged
 
 if TYPE_CHECKING:
     from serial import Serial
@@ -92,4 +92,4 @@ def _cannot_open(device: str, error: Exception) -> LinkError:
         return LinkError(
             device, "you may not open it", "allowed: on Linux, after `sudo usermod -aG dialout $USER` and a new login"
         )
-    return OtherFirmware(device, "not a serial port", "allowed: a port that `weldbeat ports` lists")
+    return NotSerial(device, "not a serial port", "allowed: a port that `weldbeat ports` lists")
