@@ -65,7 +65,7 @@ class FirmwareBundle:
 
 
 @dataclass(frozen=True)
-class Drawing:
+class TextChart:
     """The schedule as lines of text, one mark for so many half-cycles."""
 
     half_cycles_per_mark: int
@@ -107,7 +107,7 @@ def duty_limit(welder: Welder) -> int:
     return int(welder.allowed_duty * 2 * welder.mains.frequency_Hz * 60 * 100)
 
 
-def draw(table: TimingTable, width: int = 72) -> Drawing:
+def draw(table: TimingTable, width: int = 72) -> TextChart:
     """The table as text: a line a row, a mark for each so many half-cycles, `#` under current."""
     longest = max(row.half_cycles for row in table.rows)
     per_mark = max(1, math.ceil(longest / width))
@@ -118,7 +118,7 @@ def draw(table: TimingTable, width: int = 72) -> Drawing:
         ms = milliseconds(row.half_cycles, table.frequency_Hz)
         current = f"{row.current_percent:g} %" if fired else ""
         lines.append(f"{row.phase:<9} {row.half_cycles:>4} half-cycles {ms:>7g} ms {current:>6} {marks}".rstrip())
-    return Drawing(per_mark, tuple(lines))
+    return TextChart(per_mark, tuple(lines))
 
 
 def render(table: TimingTable, welder: Welder, board: Board) -> FirmwareBundle:

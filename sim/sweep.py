@@ -24,7 +24,7 @@ from numpy.typing import NDArray
 from gen.job import Job
 from gen.machine.derived import derive_at
 from gen.machine.loop import Loop, loop_of
-from gen.machine.readings import CLAMP, Case, Impossible, ends
+from gen.machine.readings import CLAMP, Impossible, MachineCase, ends
 from gen.machine.welder import Welder
 from sim.core.weld_current import Assumed, weld_currents
 from sim.verdict import PacedJob, judge_plan
@@ -35,7 +35,7 @@ _TRIES = 1000
 _LEAST_LEAN = 0.1  # a weaker rank correlation is not told, nor one that chance alone would give in so few machines
 _CHANCE = 3.0  # standard deviations, each one over the root of the number of machines
 
-# What each factor of a `Case` is called, in its order; then the angle.
+# What each factor of a `MachineCase` is called, in its order; then the angle.
 _READINGS = (
     "source impedance", "shorted-current reading", "working-current reading", "secondary-voltage reading",
     "one tap against another", "loop reactance", "resistance of joints", "work resistance",
@@ -82,7 +82,7 @@ class Sweep:
 
 
 @dataclass(frozen=True)
-class Judged:
+class JudgedMachine:
     """One drawn machine: its inputs, in the order of the ranges, and (severity, figure, limit, strain) by finding."""
 
     inputs: tuple[float, ...]
@@ -91,7 +91,7 @@ class Judged:
 
 
 @dataclass(frozen=True)
-class Drawing:
+class SweepPlan:
     """What every worker needs."""
 
     job: Job
@@ -130,7 +130,7 @@ class Drawing:
             Range("ambient", 10, 40),
         )
 
-    def judged(self, number: int) -> Judged:
+    def judged(self, number: int) -> JudgedMachine:
         """The machine of this number, whoever draws it. Raises ArithmeticError where none can be found."""
         ranges = self.ranges()
         chance = np.random.default_rng([self.seed, number])
@@ -142,10 +142,10 @@ class Drawing:
                 continue
         raise ArithmeticError(f"no machine in {_TRIES} draws has the readings of this welder file together")
 
-    def _judged(self, drawn: dict[str, float]) -> Judged:
+    def _judged(self, drawn: dict[str, float]) -> JudgedMachine:
         w = self.welder
         factors = [drawn.get(name, known[0]) for name, known in zip(_READINGS, ends(w, _loop(w)), strict=True)]
-        case = Case(*factors, *[drawn[_ANGLE]])
+        case = MachineCase(*factors, *[drawn[_ANGLE]])
         welder = w.at(
             derive_at(w, case),
             transformer=w.transformer.model_copy(update={"open_current_A": drawn["idle current"]}),
@@ -162,33 +162,33 @@ class Drawing:
         job = replace(self.job, welder=welder)
         plan = PacedJob(job=job, welds_per_minute=self.welds_per_minute, currents=currents, names_safe_pace=False)
         found = judge_plan(plan).findings
-        return Judged(
+        return JudgedMachine(
             tuple(drawn.values()),
             {f.name: (f.severity, f.figure, f.limit or 0.0, f.strain) for f in found},
             {f.name: f.unit_text for f in found},
         )
 
 
-def sweep(drawing: Drawing, machines: int, workers: int = 1, made: Callable[[int], None] = lambda _: None) -> Sweep:
+def sweep(plan: SweepPlan, machines: int, workers: int = 1, made: Callable[[int], None] = lambda _: None) -> Sweep:
     """Draw and judge that many machines. `made` is told how many more are done. The workers' number changes nothing."""
     if workers == 1:
         rows = []
         for number in range(machines):
-            rows.append(drawing.judged(number))
+            rows.append(plan.judged(number))
             made(1)
-        return summary(drawing, rows)
+        return summary(plan, rows)
     chunks = [range(start, min(start + _CHUNK, machines)) for start in range(0, machines, _CHUNK)]
     rows = []
-    with _one_thread_each(), ProcessPoolExecutor(workers, get_context("spawn"), _begin, (drawing,)) as pool:
+    with _one_thread_each(), ProcessPoolExecutor(workers, get_context("spawn"), _begin, (plan,)) as pool:
         for chunk in pool.map(_judge_chunk, chunks):
             rows += chunk
             made(len(chunk))
-    return summary(drawing, rows)
+    return summary(plan, rows)
 
 
-def summary(drawing: Drawing, rows: Sequence[Judged]) -> Sweep:
+def summary(plan: SweepPlan, rows: Sequence[JudgedMachine]) -> Sweep:
     """What the machines' findings come to."""
-    ranges = drawing.ranges()
+    ranges = plan.ranges()
     inputs = np.array([row.inputs for row in rows])
     names = list(dict.fromkeys(name for row in rows for name in row.findings))
     spreads = []
@@ -215,7 +215,7 @@ def summary(drawing: Drawing, rows: Sequence[Judged]) -> Sweep:
     spreads.sort(key=lambda s: (-s.refused, -s.cautioned))
     return Sweep(
         len(rows),
-        drawing.seed,
+        plan.seed,
         ranges,
         refused / len(rows),
         cautioned / len(rows),
@@ -242,17 +242,17 @@ def _loop(welder: Welder) -> Loop | None:
 
 
 # One worker's own: what it draws from, told once.
-_drawing: Drawing | None = None
+_plan: SweepPlan | None = None
 
 
-def _begin(drawing: Drawing) -> None:
-    global _drawing
-    _drawing = drawing
+def _begin(plan: SweepPlan) -> None:
+    global _plan
+    _plan = plan
 
 
-def _judge_chunk(numbers: range) -> list[Judged]:
-    assert _drawing is not None
-    return [_drawing.judged(number) for number in numbers]
+def _judge_chunk(numbers: range) -> list[JudgedMachine]:
+    assert _plan is not None
+    return [_plan.judged(number) for number in numbers]
 
 
 @contextmanager

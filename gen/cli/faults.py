@@ -18,7 +18,7 @@ from gen.machine.welder import WELDER_FILE
 from gen.writing import check_targets, write_whole
 
 if TYPE_CHECKING:
-    from sim.faults.runs import Row
+    from sim.faults.runs import FaultRuns
 
 _HARDWARE = (
     "A shorted switch, or a gate driver stuck on, is past all software: the current flows until contactor or isolator",
@@ -80,7 +80,7 @@ def _replay(job: Job, seed: int, run: int, target: Path) -> int:
     return 0 if outcome.safe else 1
 
 
-def faults_text(rows: list[Row]) -> str:
+def faults_text(rows: list[FaultRuns]) -> str:
     """The table, a line a fault with the gravest of its runs, and what is refused."""
     from sim.faults.text import finding_of, over_run_figure, verdict_word
 
@@ -105,7 +105,7 @@ def faults_text(rows: list[Row]) -> str:
     return "\n".join([*lines, *_HARDWARE])
 
 
-def faults_json(rows: list[Row], seed: int) -> dict[str, Any]:
+def faults_json(rows: list[FaultRuns], seed: int) -> dict[str, Any]:
     """The same for another program, with every run."""
     from sim.faults.text import finding_of
 

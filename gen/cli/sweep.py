@@ -59,13 +59,13 @@ def sweep_command(
     All but the firmware's run is judged. Exit code 1 when one machine or more is refused.
     """
     from sim.run import paced
-    from sim.sweep import Drawing, sweep
+    from sim.sweep import SweepPlan, sweep
 
     job = read_job(schedule, welder)
     pace = paced(job, pace_asked(welds_per_minute)).welds_per_minute
-    drawing = Drawing(job, pace, seed)
+    plan = SweepPlan(job, pace, seed)
     with _progress(machines) as made:
-        found = sweep(drawing, machines, workers or os.cpu_count() or 1, made)
+        found = sweep(plan, machines, workers or os.cpu_count() or 1, made)
     click.echo(json.dumps(sweep_json(found, pace), indent=2) if as_json else sweep_text(found, pace))
     return 1 if found.refused else 0
 

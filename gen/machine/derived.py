@@ -21,8 +21,8 @@ from gen.machine.readings import (
     SOURCE,
     TAPPING,
     WORK_UOHM,
-    Case,
     Circuit,
+    MachineCase,
     cases,
     circuit_of,
     circuits,
@@ -136,7 +136,7 @@ def derive(welder: WelderTables) -> Machine:
     return _Summary(welder, loop, found).machine()
 
 
-def derive_at(welder: WelderTables, case: Case) -> Machine:
+def derive_at(welder: WelderTables, case: MachineCase) -> Machine:
     """The machine of one case, every figure a point; an angle given as a range too. Raises Impossible."""
     loop = loop_of(welder.arms, welder.electrodes, welder.mains.frequency_Hz) if welder.arms else None
     circuit = circuit_of(welder, loop, case)
@@ -153,7 +153,7 @@ def _contradiction(welder: WelderTables, loop: Loop | None) -> Wrong:
     bounds, let = ("the supply and the arms", "let") if both else ("the supply", "lets")
     tap = t.shorted_tap if t.shorted_current_A else None
 
-    def known(case: Case) -> complex:
+    def known(case: MachineCase) -> complex:
         turns = turns_on(welder, tap, case)
         return source_ohm(welder.mains, t) * case.source + referred(loop, case, turns)
 
@@ -197,7 +197,7 @@ class _Summary:
 
     welder: WelderTables
     loop: Loop | None
-    found: list[tuple[Case, Circuit]]
+    found: list[tuple[MachineCase, Circuit]]
 
     def over(self, value: Callable[[Circuit], float], unit: str, source: str) -> Figure:
         return spanning((value(circuit) for _, circuit in self.found), unit, source)

@@ -9,7 +9,7 @@ from typing import Any
 
 from gen.errors import InputError
 from gen.machine.loop import Loop, loop_of
-from gen.machine.readings import JOINTS_FACTOR, Case, Circuit, circuits
+from gen.machine.readings import JOINTS_FACTOR, Circuit, MachineCase, circuits
 from gen.machine.tables import Electrodes, WelderTables
 from gen.machine.welder import Welder
 from gen.ranges import Figure, spanning
@@ -80,7 +80,7 @@ def compare(welder: WelderTables, other: Electrodes) -> Change:
     )
 
 
-def _outcome(welder: WelderTables, case: Case, circuit: Circuit, now: Loop, then: Loop) -> _Outcome:
+def _outcome(welder: WelderTables, case: MachineCase, circuit: Circuit, now: Loop, then: Loop) -> _Outcome:
     warmth = _warmth(case)
     more = complex(
         (then.resistance_ohm - now.resistance_ohm) * warmth,
@@ -92,7 +92,7 @@ def _outcome(welder: WelderTables, case: Case, circuit: Circuit, now: Loop, then
     return _Outcome(short_A * circuit.turns, primary_A, primary_A * circuit.turns, then.shank_resistance_ohm * warmth)
 
 
-def _warmth(case: Case) -> float:
+def _warmth(case: MachineCase) -> float:
     """Cold where the joints are taken as good, warm where they are taken as poor."""
     share = (case.joints - JOINTS_FACTOR[0]) / (JOINTS_FACTOR[1] - JOINTS_FACTOR[0])
     return WARM_FACTOR[0] + share * (WARM_FACTOR[1] - WARM_FACTOR[0])

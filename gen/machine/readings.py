@@ -41,7 +41,7 @@ _EIGHTHS = tuple(n / 8 for n in range(9))
 
 
 @dataclass(frozen=True)
-class Case:
+class MachineCase:
     """One combination of what is not known exactly: factors on readings, and `angle` from 0 to 1 within its range."""
 
     source: float
@@ -83,7 +83,7 @@ class Impossible(Exception):
     """A case whose figures contradict each other."""
 
 
-def circuits(welder: WelderTables, loop: Loop | None) -> list[tuple[Case, Circuit]]:
+def circuits(welder: WelderTables, loop: Loop | None) -> list[tuple[MachineCase, Circuit]]:
     """The circuit of every case that is possible."""
     found = []
     for case in cases(welder, loop):
@@ -94,13 +94,13 @@ def circuits(welder: WelderTables, loop: Loop | None) -> list[tuple[Case, Circui
     return found
 
 
-def cases(welder: WelderTables, loop: Loop | None) -> Iterator[Case]:
+def cases(welder: WelderTables, loop: Loop | None) -> Iterator[MachineCase]:
     """Every combination of the ends of what is uncertain, and of the eighths of the angle."""
-    return itertools.starmap(Case, itertools.product(*ends(welder, loop), _EIGHTHS))
+    return itertools.starmap(MachineCase, itertools.product(*ends(welder, loop), _EIGHTHS))
 
 
 def ends(welder: WelderTables, loop: Loop | None) -> tuple[tuple[float, ...], ...]:
-    """The ends of each of a case's factors but the angle, in the order of `Case`; one where it is known exactly."""
+    """The ends of each of a case's factors but the angle, in the order of `MachineCase`; one where it is known exactly."""
     t = welder.transformer
     steel = STEEL_FACTOR if welder.arms and welder.arms.steel_in_throat else (1.0, 1.0)
     one = (1.0,)
@@ -143,7 +143,7 @@ def source_ohm(mains: Mains, transformer: Transformer) -> complex:
     return complex(r, x)
 
 
-def turns_on(welder: WelderTables, tap: str | None, case: Case | None = None) -> float:
+def turns_on(welder: WelderTables, tap: str | None, case: MachineCase | None = None) -> float:
     """Turns ratio of a tap (None: the one in use), as read or in one case; 0 where no open secondary voltage is known."""
     volts = welder.transformer.tap_volts
     if not volts:
@@ -156,14 +156,14 @@ def turns_on(welder: WelderTables, tap: str | None, case: Case | None = None) ->
     return turns / case.secondary * (case.tapping if tap != (welder.transformer.shorted_tap or in_use) else 1.0)
 
 
-def referred(loop: Loop | None, case: Case, turns: float) -> complex:
+def referred(loop: Loop | None, case: MachineCase, turns: float) -> complex:
     """The loop's impedance as the primary sees it; 0 where it cannot be told."""
     if loop is None or not turns:
         return 0j
     return complex(loop.resistance_ohm * case.joints, loop.reactance_ohm * case.reactance) * turns**2
 
 
-def circuit_of(welder: WelderTables, loop: Loop | None, case: Case) -> Circuit:
+def circuit_of(welder: WelderTables, loop: Loop | None, case: MachineCase) -> Circuit:
     """The circuit of one case, which may lie anywhere between the ends. Raises Impossible."""
     t, voltage_V = welder.transformer, welder.mains.voltage_V
     source = source_ohm(welder.mains, t) * case.source

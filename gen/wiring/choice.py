@@ -25,7 +25,7 @@ class Load:
 
 
 @dataclass(frozen=True)
-class Step:
+class CalculationLine:
     """One line of a calculation: what, how it was worked out, what came out, and whose formula it is."""
 
     what: str
@@ -61,7 +61,7 @@ class Chosen:
 
     part: str
     fit: str
-    steps: tuple[Step, ...]
+    steps: tuple[CalculationLine, ...]
     yours: tuple[Yours, ...] = ()
     notes: tuple[str, ...] = ()
 

@@ -47,7 +47,7 @@ class Kind:
 
 
 @dataclass(frozen=True)
-class Link:
+class Connection:
     """One wire or track of a net, where it differs from the net's others in `kind`."""
 
     start: str
@@ -55,14 +55,14 @@ class Link:
     kind: Kind | None = None
 
 
-def chain(*terminals: str, kind: Kind | None = None) -> tuple[Link, ...]:
+def chain(*terminals: str, kind: Kind | None = None) -> tuple[Connection, ...]:
     """From each terminal to the next."""
-    return tuple(Link(start, end, kind) for start, end in pairwise(terminals))
+    return tuple(Connection(start, end, kind) for start, end in pairwise(terminals))
 
 
-def star(middle: str, *others: str, kind: Kind | None = None) -> tuple[Link, ...]:
+def star(middle: str, *others: str, kind: Kind | None = None) -> tuple[Connection, ...]:
     """From one terminal to each of the others."""
-    return tuple(Link(middle, other, kind) for other in others)
+    return tuple(Connection(middle, other, kind) for other in others)
 
 
 @dataclass(frozen=True)
@@ -72,7 +72,7 @@ class Net:
     name: str
     side: Side
     kind: Kind
-    links: tuple[Link, ...]
+    links: tuple[Connection, ...]
 
     def __post_init__(self) -> None:
         reached = {self.links[0].start}

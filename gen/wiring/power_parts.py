@@ -12,7 +12,7 @@ from gen.wiring.arithmetic import (
     pair_loss_W,
     step_at_least,
 )
-from gen.wiring.choice import PRACTICE, Chosen, Load, SinkValues, Step, SwitchRatings, Yours
+from gen.wiring.choice import PRACTICE, CalculationLine, Chosen, Load, SinkValues, SwitchRatings, Yours
 
 # Margins: common practice, no source.
 RMS_MARGIN = 1.5
@@ -91,13 +91,13 @@ def varistor(welder: Welder) -> tuple[float, Chosen]:
         "cut-out or in a flame-proof sleeve, since it ends short-circuited and hot"
     )
     steps = (
-        Step(
+        CalculationLine(
             "continuous voltage",
             f"{volts:g} V x {OVERVOLTAGE:g}, the next step up",
             f"{rated_V:g} V",
             "EN 50160: 230 V and 10 %; 1.1 to 1.25 is common practice",
         ),
-        Step(
+        CalculationLine(
             "clamps at", f"{rated_V:g} V x {CLAMPING:g}", f"{rated_V * CLAMPING:.0f} V", "typical of discs, from memory"
         ),
     )
@@ -118,37 +118,37 @@ def switch(welder: Welder, load: Load, clamp_V: float) -> tuple[SwitchRatings, C
     )
     ms = 1000 * half_s
     steps = (
-        Step(
+        CalculationLine(
             "RMS current",
             f"{shown(load.working_rms_A.high)} A (upper end of {load.working_rms_A.text}) x {RMS_MARGIN:g}",
             f"at least {shown(rms_least)} A, the pair together",
             f"margin: {PRACTICE}",
         ),
-        Step(
+        CalculationLine(
             "mean of each thyristor",
             f"{shown(rms_least)} A x sqrt 2 / pi",
             f"at least {shown(rms_least * math.sqrt(2) / math.pi)} A",
             "mean of a half sine, textbook",
         ),
-        Step(
+        CalculationLine(
             "off-state voltage",
             f"{volts:g} V x sqrt 2 x {OVERVOLTAGE:g} x {OFF_STATE_MARGIN:g}, and above the varistor's {clamp_V:.0f} V",
             f"at least {off_least:.0f} V",
             f"EN 50160 for the 10 %; 2 to 2.5 times is {PRACTICE}",
         ),
-        Step(
+        CalculationLine(
             "surge of one half-cycle",
             f"{shown(load.inrush_peak_A.high)} A (worst of {load.inrush_peak_A.text}) x {SURGE_MARGIN:g}",
             f"at least {shown(surge_least)} A peak, {ms:.1f} ms, hot",
             f"{load.inrush_peak_A.source}; margin: {PRACTICE}",
         ),
-        Step(
+        CalculationLine(
             "I2t, so that a fuse can save it",
             f"{shown(load.half_cycle_i2t_A2s)} A2s / {AGEING:g} x {CLEARING:g} / {FUSE_BELOW_SWITCH:g}",
             f"at least {shown(i2t_least)} A2s",
             "I2t of fuse below that of switch: textbook (Mohan, Undeland, Robbins; IEC 60269-4), from memory",
         ),
-        Step(
+        CalculationLine(
             "surge of the rating chosen",
             f"{surge_A:g} A squared x {ms:.1f} ms / 2",
             f"{shown(ratings.i2t_A2s)} A2s",
@@ -192,19 +192,19 @@ def heat_sink(welder: Welder, load: Load) -> tuple[SinkValues, Chosen]:
     J_per_K = on_W * load.weld_s / RIPPLE_K
     guarded = "" if duty == min(1.0, asked) else f", held to {100 * duty:.3g} % by the plate's duty"
     steps = (
-        Step(
+        CalculationLine(
             "loss while welding",
             f"{s.on_state_V:g} V x 0.900 x {shown(load.working_rms_A.high)} A + {s.on_state_slope_mohm:g} mohm x I2",
             f"{shown(on_W)} W in the pair",
             "V0 times mean plus r times RMS squared, textbook",
         ),
-        Step(
+        CalculationLine(
             "mean loss at the pace",
             f"{load.weld_s:g} s x {load.welds_per_minute:g} a minute / 60 s{guarded}",
             f"{shown(mean_W)} W",
             "energy over time",
         ),
-        Step(
+        CalculationLine(
             "hottest the sink may be",
             f"case {shown(case_C)} C - {shown(on_W)} W x {s.case_to_sink_K_per_W:g} K/W - {RIPPLE_K:g} K for one weld",
             f"{shown(sink_C)} C",
@@ -213,13 +213,13 @@ def heat_sink(welder: Welder, load: Load) -> tuple[SinkValues, Chosen]:
                 "; junction from its thermal impedance" if s.foster else "; no thermal impedance given for the junction"
             ),
         ),
-        Step(
+        CalculationLine(
             "heat sink to air",
             f"({shown(sink_C)} - {ambient_C:g}) C / {shown(mean_W)} W",
             f"at most {shown(resistance)} K/W" if resistance > 0 else "none is good enough",
             "Rth = (T - Ta) / P less what is in series (Mohan, Undeland, Robbins, from memory)",
         ),
-        Step(
+        CalculationLine(
             "heat it must hold",
             f"{shown(on_W)} W x {load.weld_s:g} s / {RIPPLE_K:g} K",
             f"at least {shown(J_per_K)} J/K, {_mass(J_per_K)} of aluminium",
@@ -261,25 +261,25 @@ def fuse(welder: Welder, load: Load, ratings: SwitchRatings) -> tuple[float, Cho
     breaker_i2t = prospective_A**2 * half_s
     saves = breaker_i2t <= most
     steps = (
-        Step(
+        CalculationLine(
             "rated current",
             f"{shown(load.working_rms_A.high)} A x {FUSE_MARGIN:g}, the next step up",
             f"{rated_A:g} A",
             f"margin: {PRACTICE}; steps: IEC 60269, from memory",
         ),
-        Step(
+        CalculationLine(
             "pre-arcing I2t",
             f"{shown(load.half_cycle_i2t_A2s)} A2s of the worst half-cycle / {AGEING:g}",
             f"at least {shown(least)} A2s",
             f"so that no inrush ages it: {PRACTICE}",
         ),
-        Step(
+        CalculationLine(
             "total I2t at the mains voltage",
             f"{shown(switch_i2t)} A2s of the switch{'' if welder.switch.i2t_A2s else ' chosen'} x {FUSE_BELOW_SWITCH:g}",
             f"at most {shown(most)} A2s",
             "I2t of fuse below that of switch: IEC 60269-4 and textbooks, from memory",
         ),
-        Step(
+        CalculationLine(
             "a circuit breaker in its place",
             f"{shown(prospective_A)} A short-circuit current squared x {1000 * half_s:.1f} ms",
             f"lets {shown(breaker_i2t)} A2s through: it {'would do' if saves else 'does not save the switch'}",
@@ -311,19 +311,19 @@ def contactor(welder: Welder, load: Load) -> tuple[float, Chosen]:
     least = max(load.working_rms_A.high, making)
     rated_A = _step(least, CONTACTOR_STEPS)
     steps = (
-        Step(
+        CalculationLine(
             "carries and breaks the weld",
             f"upper end of {load.working_rms_A.text}",
             f"{shown(load.working_rms_A.high)} A",
             "AC-3 breaks 8 times its rated current (IEC 60947-4-1, from memory)",
         ),
-        Step(
+        CalculationLine(
             "makes the inrush",
             f"{shown(load.inrush_peak_A.high)} A / sqrt 2 / {MAKING:g}",
             f"{shown(making)} A",
             "AC-3 makes 10 times its rated current (IEC 60947-4-1, from memory)",
         ),
-        Step("rated current, AC-3", "the greater, the next step up", f"at least {rated_A:g} A", PRACTICE),
+        CalculationLine("rated current, AC-3", "the greater, the next step up", f"at least {rated_A:g} A", PRACTICE),
     )
     fit = (
         f"Two poles or more, both conductors, AC-3 {rated_A:g} A at {welder.mains.voltage_V:g} V (or category AC-6a, which "
@@ -354,7 +354,7 @@ def conductors(welder: Welder, load: Load) -> Chosen:
     """Cross-section, as a pointer to the local code only."""
     amperes = conductor_current_A(welder, load)
     steps = (
-        Step(
+        CalculationLine(
             "current",
             "the breaker's rating, or the working current if more"
             if welder.breaker
@@ -362,7 +362,7 @@ def conductors(welder: Welder, load: Load) -> Chosen:
             f"{shown(amperes)} A",
             "a conductor is protected by its breaker: local code",
         ),
-        Step(
+        CalculationLine(
             "cross-section, an example",
             "copper; PVC, two loaded conductors in conduit (method B1), 30 C; or 75 C",
             conductor_gauge(amperes),

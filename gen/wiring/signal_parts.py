@@ -17,7 +17,7 @@ from gen.wiring.arithmetic import (
     preferred_at_least,
     resistor_W,
 )
-from gen.wiring.choice import PRACTICE, Chosen, DetectorValues, Step
+from gen.wiring.choice import PRACTICE, CalculationLine, Chosen, DetectorValues
 from gen.wiring.power_parts import OVERVOLTAGE
 from gen.words import GATE_END_DEG
 
@@ -55,31 +55,31 @@ def gate_drive(welder: Welder, board: Board) -> tuple[Figure, Chosen]:
     spread = 100 * (band.high - band.low) / (band.high + band.low)
     in_series = " (two in series)" if volts > 260 else ""
     steps = (
-        Step(
+        CalculationLine(
             "longest gate",
             f"earliest firing to {GATE_END_DEG:g} degrees, mains at {FREQUENCY_BAND[0]:g} of its frequency",
             f"{longest:.2f} ms",
             "this firmware; EN 50160 for the band",
         ),
-        Step(
+        CalculationLine(
             "one-shot",
             "starts at the pin's rise, is reset by its fall, and ends the gate current however long the pin stays high",
             f"{middle:.1f} ms within {spread:.0f} %",
             "longer than any gate, below 12 ms: one half-cycle and no second",
         ),
-        Step(
+        CalculationLine(
             "resistor between the gates",
             f"{peak_V:.0f} V / {PHOTOTRIAC_PULSE_A:g} A, the next preferred value",
             f"{ohm:g} ohm, 1 W",
             "one pulse of a phototriac coupler: data sheets, from memory",
         ),
-        Step(
+        CalculationLine(
             "off-state voltage of the coupler",
             f"{peak_V:.0f} V with a margin for transients",
             "600 V" if volts <= 130 else "800 V" + in_series,
             PRACTICE,
         ),
-        Step(
+        CalculationLine(
             "gate current",
             "at least 3 times the data sheet's gate trigger current at the coldest",
             "from your thyristor's data sheet",
@@ -123,27 +123,29 @@ def detector(welder: Welder, board: Board) -> tuple[DetectorValues, Chosen]:
     values = DetectorValues(each, EACH_RATED_W, PULL_OHM, rise, fall)
     heat_W = resistor_W(share_V, each)
     steps = (
-        Step(
+        CalculationLine(
             "each of two resistors",
             f"({share_V:.0f} V)2 / {EACH_RATED_W * HALF:g} W, and {peak_V:.0f} V / {1000 * LED_PEAK_A:g} mA for both; "
             "the next preferred value",
             f"{each / 1000:g} kohm, {EACH_RATED_W:g} W, 350 V or more",
             f"half the rating: {PRACTICE}; IEC 60063 for the values",
         ),
-        Step("heat in each", f"({share_V:.0f} V)2 / {each / 1000:g} kohm", f"{shown(heat_W)} W", "V2 / R, textbook"),
-        Step(
+        CalculationLine(
+            "heat in each", f"({share_V:.0f} V)2 / {each / 1000:g} kohm", f"{shown(heat_W)} W", "V2 / R, textbook"
+        ),
+        CalculationLine(
             "mains voltage at which the edge comes",
             f"{1000 * led[0]:.2g} to {1000 * led[1]:.2g} mA x {2 * each / 1000:g} kohm, and the diode",
             threshold.text,
             f"pin threshold over {PULL_OHM / 1000:g} kohm and transfer ratio: {TRANSFER.source}",
         ),
-        Step(
+        CalculationLine(
             "edge offset, turning on",
             f"asin(Vth / Vpk) / omega, {f} Hz, mains +10 to -15 %",
             f"{late.low:.0f} to {late.high:.0f} us after the crossing",
             "textbook; EN 50160",
         ),
-        Step(
+        CalculationLine(
             "edge offset, turning off",
             f"the same before the crossing, less {COUPLER_OFF_US.text} to turn off",
             f"{early.low:.0f} to {early.high:.0f} us",
@@ -183,13 +185,13 @@ def conduction_sense(welder: Welder, board: Board, values: DetectorValues) -> Ch
     pulls = [1 / (1 / SENSE_PULL_OHM + 1 / own) for own in INTERNAL_PULL_OHM]
     hold = [1000 * pull * SENSE_FARAD * -math.log(1 - s) for pull, s in zip(sorted(pulls), share, strict=True)]
     steps = (
-        Step(
+        CalculationLine(
             "dark around each crossing",
             "twice the detector's worst offset, since the resistors are the same",
             f"up to {dark_us / 1000:.2f} ms",
             "as the detector",
         ),
-        Step(
+        CalculationLine(
             "hold at the pin",
             f"{SENSE_PULL_OHM / 1000:g} kohm up and {SENSE_FARAD * 1e6:g} uF down: R C ln(1 / (1 - Vth / V))",
             f"{hold[0]:.1f} to {hold[1]:.1f} ms",
@@ -217,19 +219,19 @@ def insulation(welder: Welder) -> Chosen:
     winding = welder.transformer.insulation_class
     contact = limits[winding] - 15
     steps = (
-        Step(
+        CalculationLine(
             "mains to low voltage",
             f"reinforced, {volts:g} V, overvoltage category III, pollution degree 2",
             f"{clearance:g} mm of air or more; 8 mm over surfaces",
             f"IEC 60664-1, from memory; the 8 mm: {PRACTICE}",
         ),
-        Step(
+        CalculationLine(
             "couplers and the 24 V supply",
             "reinforced or double insulation",
             "3.75 kV RMS for a minute or more",
             PRACTICE,
         ),
-        Step(
+        CalculationLine(
             "thermal contact on the winding",
             f"class {winding}: {limits[winding]} C less 15 K for the hottest spot",
             f"opens at {contact} C or below, normally closed",

@@ -16,7 +16,7 @@ from gen.wiring.arithmetic import (
     recovery,
     snubber_loss_W,
 )
-from gen.wiring.choice import PRACTICE, Chosen, SnubberValues, Step, SwitchRatings
+from gen.wiring.choice import PRACTICE, CalculationLine, Chosen, SnubberValues, SwitchRatings
 from gen.wiring.power_parts import OVERVOLTAGE
 
 # Snubber: common practice, no source.
@@ -51,43 +51,43 @@ def snubber(welder: Welder, ratings: SwitchRatings) -> tuple[SnubberValues, Chos
     leak_A = capacitor_current_A(values.farad, volts, f)
     uF = values.farad * 1e6
     steps = (
-        Step(
+        CalculationLine(
             "inductance it swings with",
             "working to shorted impedance, at the ends of the load angle",
             f"{1e3 * low_H:.3g} to {1e3 * high_H:.3g} mH",
             "X over omega; the core's own loss damps further and is left out",
         ),
-        Step(
+        CalculationLine(
             "damping ratio",
             f"(R + load) / 2 x sqrt(C / L), {values.ohm:g} ohm and {uF:.3g} uF",
             f"{min(damping):.2g} to {max(damping):.2g}",
             "textbook; 0.5 to 1 is aimed at (Rashid, from memory), less is let pass where peak and rise allow",
         ),
-        Step(
+        CalculationLine(
             "peak at turn-off",
             f"a step of {peak_V:.0f} V into R, L and C; limit {HALF:g} x {ratings.off_state_V:g} V",
             f"{seen.peak_V:.0f} V",
             f"second-order circuit, textbook; limit: {PRACTICE}",
         ),
-        Step(
+        CalculationLine(
             "steepest rise",
             f"limit {shown(steepest)} V/us, half of the rating{'' if welder.switch.kind == 'triac' else ' 500 V/us'}",
             f"{seen.steepest_V_per_s / 1e6:.3g} V/us",
             "the same circuit",
         ),
-        Step(
+        CalculationLine(
             "discharge into the switch",
             f"{peak_V:.0f} V / {values.ohm:g} ohm; limit {DISCHARGE_A:g} A",
             f"{peak_V / values.ohm:.3g} A",
             f"V / R (Rashid, from memory); limit: {PRACTICE}",
         ),
-        Step(
+        CalculationLine(
             "heat in the resistor",
             f"C V2 / 2 x {4 * f:g} a second: charged and discharged in each half-cycle",
             f"{shown(loss_W)} W while welding",
             "Rashid, from memory",
         ),
-        Step(
+        CalculationLine(
             "leakage through the primary",
             f"{volts:g} V x 2 pi {f} Hz x {uF:.3g} uF",
             f"{1000 * leak_A:.3g} mA whenever isolator and contactor are closed",
@@ -142,25 +142,25 @@ def _least_snubber(
 def alternatives(ratings: SwitchRatings, rise_V_per_us: float) -> Chosen:
     """When a triac or a relay will do, and why usually not."""
     steps = (
-        Step(
+        CalculationLine(
             "triac: rise at turn-off",
             f"{rise_V_per_us:.3g} V/us behind the snubber, against {TYPICAL_COMMUTATING:g} to 10 V/us commutating",
             "may do" if rise_V_per_us <= TYPICAL_COMMUTATING else "does not do with an ordinary one",
             f"typical data sheets, {PRACTICE}",
         ),
-        Step(
+        CalculationLine(
             "triac: surge",
             f"about 10 times its RMS current; {shown(ratings.surge_A)} A is wanted",
             f"one of {shown(ratings.surge_A / 10)} A or more",
             PRACTICE,
         ),
-        Step(
+        CalculationLine(
             "relay for any phase: surge and I2t",
             f"{shown(ratings.surge_A)} A and {shown(ratings.i2t_A2s)} A2s, as the pair",
             f"one of about {shown(max(ratings.rms_A, ratings.surge_A / 10))} A or more, on the same heat sink",
             PRACTICE,
         ),
-        Step(
+        CalculationLine(
             "relay that waits for the zero crossing",
             "a transformer switched on at the voltage zero swings to twice its steady flux",
             "never",

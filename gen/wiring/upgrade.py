@@ -6,7 +6,7 @@ from gen.boards import Board
 from gen.machine.welder import Welder
 from gen.user_files import Wrong, written
 from gen.wiring.choice import Choice
-from gen.wiring.netlist import Kind, Link, Net, Netlist, Part, chain, star
+from gen.wiring.netlist import Connection, Kind, Net, Netlist, Part, chain, star
 from gen.wiring.power_parts import conductor_current_A, conductor_gauge
 from gen.wiring.signal_parts import SENSE_FARAD, SENSE_PULL_OHM
 
@@ -272,7 +272,7 @@ def _mains_nets(welder: Welder, choice: Choice) -> tuple[Net, ...]:
     secondary = Kind("own arms", "", "", heavy=True)
     square, sense = welder.detector.kind == "square", welder.board.conduction_sense
 
-    def net(name: str, what: Kind, *links: tuple[Link, ...]) -> Net:
+    def net(name: str, what: Kind, *links: tuple[Connection, ...]) -> Net:
         return Net(name, "mains", what, tuple(link for some in links for link in some))
 
     nets = [
@@ -334,7 +334,7 @@ def _low_nets(welder: Welder) -> tuple[Net, ...]:
     contacts = _contacts(welder)
     others = {"S1.21": "S1.22", "S2.1": "S2.2", "B2.1": "B2.2", "S3.1": "S3.2"}
 
-    def net(name: str, what: Kind, *links: tuple[Link, ...]) -> Net:
+    def net(name: str, what: Kind, *links: tuple[Connection, ...]) -> Net:
         return Net(name, "low", what, tuple(link for some in links for link in some))
 
     filters = [f"C{10 + n}.2" for n, _ in enumerate(contacts)]

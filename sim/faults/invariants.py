@@ -16,7 +16,7 @@ from gen.machine.welder import FREQUENCY_BAND
 from gen.table import heat
 from gen.words import GATE_END_DEG
 from sim.bench.protection import OPENS_S
-from sim.faults.observed import EDGE_US, REACTION_S, Ask, Truth, Violation, ask_of, gate_rows, inside
+from sim.faults.observed import EDGE_US, REACTION_S, Truth, Violation, WeldRequest, ask_of, gate_rows, inside
 from sim.verdict.flux import FLUX_LIMIT, FluxPoint, decay_time_s, path_of
 
 HUNT_LEAD_DEG = 15  # so long before the true crossing an edge is believed
@@ -181,7 +181,7 @@ def _worst_flux(truth: Truth) -> list[FluxPoint]:
     return found
 
 
-def _jumps_s(truth: Truth, ask: Ask) -> float:
+def _jumps_s(truth: Truth, ask: WeldRequest) -> float:
     """When the mains left a weld's hunt window from one half-cycle to the next, which ends the row.
 
     Faster, and the gate under way reaches over the crossing, as `window` allows; slower, and it stands too early in a
@@ -207,7 +207,7 @@ def lock(truth: Truth) -> list[Violation]:
     low, high = (edge * truth.table.frequency_Hz for edge in FREQUENCY_BAND)
     off_by = 0.02 + abs(truth.bench.board.clock_rate - 1)
     starts = [0.0, *r.starts]
-    last_ask: Ask | None = None
+    last_ask: WeldRequest | None = None
     for on_s, _ in r.gates:
         ask = ask_of(truth.asks, on_s)
         if ask is None or ask is last_ask:

@@ -31,7 +31,7 @@ class Truth:
     bench: Bench
 
     @cached_property
-    def asks(self) -> list[Ask]:
+    def asks(self) -> list[WeldRequest]:
         return list(asks_of(self))
 
     @cached_property
@@ -94,7 +94,7 @@ class Truth:
 
 
 @dataclass(frozen=True)
-class Ask:
+class WeldRequest:
     """A fresh weld request: the pedal closed at `from_s` after having been open long enough while the board ran.
 
     It stands until `until_s`: the next request, a stop, a hot contact, a restart or the end of the run.
@@ -124,7 +124,7 @@ def spans_of(changes: list[tuple[float, int]]) -> list[tuple[float, float]]:
     return out
 
 
-def asks_of(truth: Truth) -> Iterator[Ask]:
+def asks_of(truth: Truth) -> Iterator[WeldRequest]:
     r = truth.recording
     opened_s, found, opens = 0.0, [], []
     starts = [0.0, *r.starts]
@@ -150,10 +150,10 @@ def asks_of(truth: Truth) -> Iterator[Ask]:
         until_s = found[n + 1] if n + 1 < len(found) else math.inf
         n_end = bisect_right(ends, from_s)
         until_s = min([until_s, *ends[n_end : n_end + 1]])
-        yield Ask(from_s, until_s, min((t for t in let_go if t > from_s), default=math.inf))
+        yield WeldRequest(from_s, until_s, min((t for t in let_go if t > from_s), default=math.inf))
 
 
-def ask_of(asks: list[Ask], time_s: float) -> Ask | None:
+def ask_of(asks: list[WeldRequest], time_s: float) -> WeldRequest | None:
     at = bisect_right(asks, time_s, key=lambda ask: ask.from_s)
     return asks[at - 1] if at else None
 

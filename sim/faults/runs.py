@@ -252,7 +252,7 @@ SHORT_MOMENTS = SET_MOMENTS[:1]  # of the report
 
 
 @dataclass(frozen=True)
-class Row:
+class FaultRuns:
     """One fault on one machine: every run of the set, by number, for the replay."""
 
     fault: Fault
@@ -287,11 +287,11 @@ def set_size(moments: int = len(SET_MOMENTS)) -> int:
     return moments * len(FAULTS)
 
 
-def strike_set(ground: Ground, seed: int, moments: int = len(SET_MOMENTS)) -> list[Row]:
+def strike_set(ground: Ground, seed: int, moments: int = len(SET_MOMENTS)) -> list[FaultRuns]:
     """Every fault at each of the first `moments` of the set."""
     found: dict[str, list[tuple[int, Outcome]]] = {name: [] for name in FAULTS}
     for number in range(set_size(moments)):
         case = numbered_case(ground, number, seed)
         if case is not None:
             found[case.faults[0]].append((number, run_case(ground, case)))
-    return [Row(FAULTS[name], tuple(outcomes)) for name, outcomes in found.items() if outcomes]
+    return [FaultRuns(FAULTS[name], tuple(outcomes)) for name, outcomes in found.items() if outcomes]

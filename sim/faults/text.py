@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 
-from sim.faults.runs import Outcome, Row
+from sim.faults.runs import FaultRuns, Outcome
 from sim.verdict.finding import Finding
 
 _ROW_S = 0.030  # gates or currents no further apart than this are told as one row
@@ -65,7 +65,7 @@ _ADVICE = (
 )
 
 
-def finding_of(row: Row) -> Finding:
+def finding_of(row: FaultRuns) -> Finding:
     """What a fault comes to: `refuse` where nothing carries it, `caution` where only the person's hand does or nobody sees it."""
     number, worst = row.worst
     by_hand = row.safe and any(o.by_hand for _, o in row.outcomes)
@@ -91,14 +91,14 @@ def finding_of(row: Row) -> Finding:
     )
 
 
-def verdict_word(row: Row) -> str:
+def verdict_word(row: FaultRuns) -> str:
     """The column `safe`."""
     severity = finding_of(row).severity
     seen = "unseen" if row.fault.unseen else "by hand"
     return {"refuse": "NO", "caution": seen, "note": "yes"}[severity]
 
 
-def over_run_figure(row: Row) -> str:
+def over_run_figure(row: FaultRuns) -> str:
     """The worst over-run in half-cycles, or that it does not end."""
     worst = row.worst[1]
     return "no end" if worst.lasts else str(worst.unwanted)

@@ -1,6 +1,6 @@
 """The report: one self-contained HTML file, one function a section, templates beside it."""
 
-from sim.faults.runs import Row
+from sim.faults.runs import FaultRuns
 from sim.report.data import ReportData
 from sim.report.sections import page
 from sim.run import Run
@@ -8,7 +8,7 @@ from sim.run import Run
 __all__ = ["ReportData", "render_report"]
 
 
-def render_report(run: Run, faults: tuple[Row, ...] = ()) -> str:
+def render_report(run: Run, faults: tuple[FaultRuns, ...] = ()) -> str:
     """The report of a run as HTML that needs no other file, no script and no network. Same run, same text.
 
     `faults`: what came of each fault injected into the same job; none where none was.

@@ -15,7 +15,7 @@ from gen.table import TimingTable, heat
 from sim.bench.recording import ObservedWeld, Recording, StateChange
 from sim.bench.switch import Conduction
 from sim.core.weld_current import WeldCurrents
-from sim.faults.runs import Row
+from sim.faults.runs import FaultRuns
 from sim.run import Run
 from sim.verdict import Finding, Verdict
 from sim.verdict.flux import flux_path
@@ -30,7 +30,7 @@ class ReportData:
     """A run as the sections of the report read it."""
 
     run: Run
-    faults: tuple[Row, ...] = ()  # what came of each fault injected into the same job
+    faults: tuple[FaultRuns, ...] = ()  # what came of each fault injected into the same job
 
     @property
     def title(self) -> str:

@@ -16,7 +16,7 @@ _BREAK = 0.25  # an unfired phase is drawn no longer than this part of the fired
 
 
 @dataclass(frozen=True)
-class Segment:
+class PhaseSpan:
     """A phase as a user thinks of it: the rows of one slope are one segment. `times`: how often it comes, with its neighbour."""
 
     phase: str
@@ -51,20 +51,20 @@ class Segment:
         return f"{delays[0]} to {delays[-1]}" if slopes else f"first {delays[0]}, then {delays[-1]}"
 
 
-def segments(table: TimingTable) -> list[Segment]:
+def segments(table: TimingTable) -> list[PhaseSpan]:
     """The rows of the table, neighbours of one phase taken together."""
-    found: list[Segment] = []
+    found: list[PhaseSpan] = []
     for row in table.rows:
         if found and found[-1].phase == row.phase:
             found[-1] = replace(found[-1], rows=(*found[-1].rows, row))
         else:
-            found.append(Segment(row.phase, (row,)))
+            found.append(PhaseSpan(row.phase, (row,)))
     return found
 
 
-def grouped(parts: list[Segment]) -> list[list[Segment]]:
+def grouped(parts: list[PhaseSpan]) -> list[list[PhaseSpan]]:
     """Segments in groups of one, or of two that repeat: a pulse and its cool time. `times` counts the repetitions."""
-    groups: list[list[Segment]] = []
+    groups: list[list[PhaseSpan]] = []
     at = 0
     while at < len(parts):
         pair, count = parts[at : at + 2], 1
@@ -117,7 +117,7 @@ def draw_timeline(table: TimingTable, width: int, name: str) -> str:
     return svg(width, bottom + 6, "".join(drawn), f"Schedule {table.name}: percent current of each phase along time")
 
 
-def _bar(part: Segment, x: float, w: float, height: Scale, pattern: str) -> str:
+def _bar(part: PhaseSpan, x: float, w: float, height: Scale, pattern: str) -> str:
     """Stairs, one for each row of the segment."""
     base, points = height(0), []
     at = x
@@ -156,7 +156,7 @@ def _labels(table: TimingTable, edges: list[float], width: int, base: float) -> 
     return "".join(drawn), base + 34 + LINE * (max(map(len, written)) - 1)
 
 
-def _words(n: int, group: list[Segment], frequency_Hz: int) -> list[str]:
+def _words(n: int, group: list[PhaseSpan], frequency_Hz: int) -> list[str]:
     """Number and names, half-cycles, milliseconds and current of a group."""
     lengths = [part.half_cycles for part in group]
     times = f"{group[0].times} × " if group[0].times > 1 else ""

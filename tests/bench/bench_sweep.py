@@ -14,7 +14,7 @@ from tempfile import TemporaryDirectory
 from gen.begin import DEMO_SCHEDULE, demo_files
 from gen.job import Job, read_job
 from gen.machine.welder import WELDER_FILE
-from sim.sweep import Drawing, sweep
+from sim.sweep import SweepPlan, sweep
 
 
 def demonstration() -> Job:
@@ -28,12 +28,12 @@ def demonstration() -> Job:
 def main() -> None:
     machines = int(sys.argv[1]) if len(sys.argv) > 1 else 1000
     job = demonstration()
-    drawing = Drawing(job, 4.0, 0)
+    plan = SweepPlan(job, 4.0, 0)
     taken, used, found = {}, {}, {}
     print(f"{machines} machines, {job.table.fired_half_cycles} half-cycles each; load before: {os.getloadavg()[0]:.1f}")
     for workers in (1, 2):
         start, cpu = time.perf_counter(), os.times()
-        found[workers] = sweep(drawing, machines, workers)
+        found[workers] = sweep(plan, machines, workers)
         taken[workers] = time.perf_counter() - start
         used[workers] = sum(os.times()[:4]) - sum(cpu[:4])
         plural = "s" if workers > 1 else " "

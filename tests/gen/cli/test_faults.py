@@ -11,7 +11,7 @@ from vcd.reader import tokenize
 from gen.cli.faults import faults_json, faults_text
 from gen.job import read_job
 from sim.faults.catalogue import FAULTS
-from sim.faults.runs import Ground, Row, strike_set
+from sim.faults.runs import FaultRuns, Ground, strike_set
 from tests.support.cli.command_line import WELDER, Outcome, contents, replaced, typed
 
 SHORT = """\
@@ -59,7 +59,7 @@ def table(tmp_path_factory: pytest.TempPathFactory) -> Outcome:
     return typed(["faults", str(folder / "job.toml"), "--welder", str(folder / "welder.toml")])
 
 
-def rows_of(folder: Path, moments: int) -> list[Row]:
+def rows_of(folder: Path, moments: int) -> list[FaultRuns]:
     return strike_set(Ground(read_job(folder / "job.toml", folder / "welder.toml")), 0, moments)
 
 

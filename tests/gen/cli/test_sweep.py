@@ -11,7 +11,7 @@ import pytest
 
 from gen.machine.readings import ends
 from sim.core.weld_current import weld_currents
-from sim.sweep import LONGEST_ROW, Drawing, Judged, Sweep, summary, sweep
+from sim.sweep import LONGEST_ROW, JudgedMachine, Sweep, SweepPlan, summary, sweep
 from sim.verdict import judge_plan
 from tests.support.cli.command_line import SCHEDULE, WELDER, replaced, typed
 from tests.support.machines import job_of, known_welder, paced_job
@@ -30,15 +30,15 @@ def shop(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
 
 
 @pytest.fixture(scope="module")
-def drawn() -> tuple[Drawing, list[Judged]]:
+def drawn() -> tuple[SweepPlan, list[JudgedMachine]]:
     """A drawing and its machines, judged once for all tests that look at many."""
     made = drawing()
     return made, [made.judged(number) for number in range(MACHINES)]
 
 
-def drawing(pace: float = 4, seed: int = 0, **tables: dict[str, object]) -> Drawing:
+def drawing(pace: float = 4, seed: int = 0, **tables: dict[str, object]) -> SweepPlan:
     welder = known_welder(**tables)
-    return Drawing(job_of(welder, WELD), pace, seed)
+    return SweepPlan(job_of(welder, WELD), pace, seed)
 
 
 def spread(found: Sweep, name: str) -> dict[str, object]:
@@ -85,7 +85,7 @@ def test_progress_counts_every_machine() -> None:
     assert sum(seen) == 5
 
 
-def test_draws_fill_their_ranges_and_no_more(drawn: tuple[Drawing, list[Judged]]) -> None:
+def test_draws_fill_their_ranges_and_no_more(drawn: tuple[SweepPlan, list[JudgedMachine]]) -> None:
     """Every input lies in its range, comes near both ends, and has its mean in the middle (even draws)."""
     made, machines = drawn
     for values, stated in zip(np.array([machine.inputs for machine in machines]).T, made.ranges(), strict=True):
@@ -106,7 +106,7 @@ def test_every_factor_of_a_reading_has_its_own_name() -> None:
     ]  # fmt: skip
 
 
-def test_supply_dip_leans_on_the_supply(drawn: tuple[Drawing, list[Judged]]) -> None:
+def test_supply_dip_leans_on_the_supply(drawn: tuple[SweepPlan, list[JudgedMachine]]) -> None:
     """Ohm's law: the dip is current times the supply's impedance, so nothing orders the machines like the latter."""
     leans = spread(summary(*drawn), "supply-dip")["leans"]
     assert isinstance(leans, tuple)
@@ -114,7 +114,7 @@ def test_supply_dip_leans_on_the_supply(drawn: tuple[Drawing, list[Judged]]) -> 
     assert leans[0][1] > 0.7
 
 
-def test_ambient_moves_the_case_degree_by_degree(drawn: tuple[Drawing, list[Judged]]) -> None:
+def test_ambient_moves_the_case_degree_by_degree(drawn: tuple[SweepPlan, list[JudgedMachine]]) -> None:
     """A linear network: a short weld's temperature is nearly the ambient's, which is drawn evenly from 10 to 40 degC."""
     found = spread(summary(*drawn), "case")
     low, _, high = found["figures"]  # type: ignore[misc]

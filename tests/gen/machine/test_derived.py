@@ -16,7 +16,7 @@ import pytest
 
 from gen.machine.derived import Machine, derive
 from gen.machine.loop import STEEL_FACTOR, loop_of
-from gen.machine.readings import CLAMP, JOINTS_FACTOR, REFERENCE_OHM, Case, cases, circuit_of
+from gen.machine.readings import CLAMP, JOINTS_FACTOR, REFERENCE_OHM, MachineCase, cases, circuit_of
 from gen.machine.tables import Arms, Electrodes
 from gen.machine.welder import Welder
 from gen.ranges import Figure
@@ -104,11 +104,11 @@ def test_no_case_between_the_ends_leaves_the_range(working: float | None) -> Non
     welder = welder_with(TAPS | ({"working_current_A": working} if working else {}), arms=ARMS, electrodes=ELECTRODES)
     assert welder.arms
     loop = loop_of(welder.arms, welder.electrodes, 50)
-    ends = {f.name: [getattr(case, f.name) for case in cases(welder, loop)] for f in fields(Case)}
+    ends = {f.name: [getattr(case, f.name) for case in cases(welder, loop)] for f in fields(MachineCase)}
     chance = random.Random(1)
     machine = derive(welder)
     for _ in range(1000):
-        case = Case(**{name: chance.uniform(min(values), max(values)) for name, values in ends.items()})
+        case = MachineCase(**{name: chance.uniform(min(values), max(values)) for name, values in ends.items()})
         circuit = circuit_of(welder, loop, case)
         for figure, value in (
             (machine.short_impedance, abs(circuit.short)),
