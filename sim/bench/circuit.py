@@ -7,13 +7,15 @@ transient (Hart, Power Electronics, section 5.3), for each harmonic by superposi
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cached_property
 
 from sim.bench.mains import HalfCycle
 
 _STEPS = 48  # of the search for extinction, and of the RMS integral, a half-cycle
-_HALVINGS = 30
+_NEAR_S = 1e-12  # how well a crossing is found
+_MOST_TRIES = 100
 
 
 @dataclass(frozen=True)
@@ -41,25 +43,18 @@ class Current:
     start_s: float
 
     @cached_property
-    def _terms(self) -> tuple[tuple[float, float, float, float, float], ...]:
-        """(peak, angular frequency, phase, lag, sine at the beginning) of each sine."""
+    def _terms(self) -> _Terms:
         resistance, inductance = self.load.resistance_ohm, self.load.inductance_H
         t0 = self.start_s - self.half.start_s
-        terms = []
+        sines = []
         for amplitude, w, phase in self.half.components:
             lag = math.atan2(w * inductance, resistance)
-            peak = amplitude / math.hypot(resistance, w * inductance)
-            terms.append((peak, w, phase, lag, math.sin(w * t0 + phase - lag)))
-        return tuple(terms)
+            sines.append((amplitude / math.hypot(resistance, w * inductance), w, w * t0 + phase - lag))
+        return tuple(sines), sum(peak * math.sin(phase) for peak, _, phase in sines), resistance / inductance
 
     def at(self, time_s: float) -> float:
         """Amperes at `time_s`, as long as nothing interrupts it."""
-        t, t0 = time_s - self.half.start_s, self.start_s - self.half.start_s
-        decay = math.exp(-(t - t0) * self.load.resistance_ohm / self.load.inductance_H)
-        total = 0.0
-        for peak, w, phase, lag, begun in self._terms:
-            total += peak * (math.sin(w * t + phase - lag) - begun * decay)
-        return total
+        return _wave(self._terms)(time_s - self.start_s)
 
     @cached_property
     def sign(self) -> int:
@@ -68,41 +63,33 @@ class Current:
 
     def reaches(self, level_A: float, until_s: float) -> float | None:
         """When it first reaches `level_A` in its own direction, or None if not before `until_s`."""
-        sign, step = self.sign, self.half.length_s / _STEPS
-        low = self.start_s
-        while low < until_s:
-            high = min(low + step, until_s)
-            if sign * self.at(high) >= level_A:
-                return self._bisect(low, high, level_A, rising=True)
+        wave, level_A, step = _wave(self._terms), self.sign * level_A, self.half.length_s / _STEPS
+        length_s, low, sign = until_s - self.start_s, 0.0, self.sign
+        while low < length_s:
+            high = min(low + step, length_s)
+            if sign * (wave(high) - level_A) >= 0:
+                return self.start_s + _crossing(wave, level_A, low, high)
             low = high
         return None
 
     def extinction(self, holding_A: float, latched_s: float) -> float:
         """When it falls to the holding current, some time after `latched_s`."""
-        sign, step = self.sign, self.half.length_s / _STEPS
-        low = latched_s
+        wave, level_A, step = _wave(self._terms), self.sign * holding_A, self.half.length_s / _STEPS
+        low, sign = latched_s - self.start_s, self.sign
         for _ in range(4 * _STEPS):
             high = low + step
-            if sign * self.at(high) <= holding_A:
-                return self._bisect(low, high, holding_A, rising=False)
+            if sign * (wave(high) - level_A) <= 0:
+                return self.start_s + _crossing(wave, level_A, low, high)
             low = high
         raise ArithmeticError(f"current from {self.start_s} s never ends")
 
-    def _bisect(self, low: float, high: float, level_A: float, rising: bool) -> float:
-        sign = self.sign
-        for _ in range(_HALVINGS):
-            middle = (low + high) / 2
-            above = sign * self.at(middle) >= level_A
-            low, high = (low, middle) if above == rising else (middle, high)
-        return high
-
     def rms_and_peak(self, end_s: float) -> tuple[float, float]:
         """(Square root of the integral of i^2 over this conduction divided by one half-cycle, greatest |i|), Simpson's rule."""
-        h = (end_s - self.start_s) / _STEPS
-        values = [self.at(self.start_s + n * h) for n in range(_STEPS + 1)]
+        wave, h = _wave(self._terms), (end_s - self.start_s) / _STEPS
+        values = [wave(n * h) for n in range(_STEPS + 1)]
         squares = [v * v for v in values]
         integral = h / 3 * (squares[0] + squares[-1] + 4 * sum(squares[1:-1:2]) + 2 * sum(squares[2:-1:2]))
-        return math.sqrt(integral / self.half.length_s), max(abs(v) for v in values)
+        return math.sqrt(integral / self.half.length_s), max(max(values), -min(values))
 
     def volt_seconds(self, from_s: float, to_s: float) -> float:
         """Integral of the voltage between two times."""
@@ -111,3 +98,36 @@ class Current:
             a / w * (math.cos(w * (from_s - t0) + p) - math.cos(w * (to_s - t0) + p))
             for a, w, p in self.half.components
         )
+
+
+_Terms = tuple[tuple[tuple[float, float, float], ...], float, float]
+"""(peak, angular frequency, phase at the beginning) of each sine; their sum at the beginning; its decay per second."""
+
+
+def _wave(terms: _Terms) -> Callable[[float], float]:
+    """Amperes by seconds from the beginning."""
+    sines, begun, rate = terms
+    sin, exp = math.sin, math.exp
+    if len(sines) == 1:  # the usual mains; a loop over one sine takes twice as long
+        ((peak, w, phase),) = sines
+        return lambda t: peak * sin(w * t + phase) - begun * exp(-rate * t)
+    return lambda t: sum([peak * sin(w * t + phase) for peak, w, phase in sines]) - begun * exp(-rate * t)
+
+
+def _crossing(wave: Callable[[float], float], level_A: float, low: float, high: float) -> float:
+    """Where the wave goes through a level that lies between its values at both ends: false position, Illinois variant."""
+    below, above = wave(low) - level_A, wave(high) - level_A
+    middle = high
+    for _ in range(_MOST_TRIES):
+        if above == below:
+            break
+        before, middle = middle, high - above * (high - low) / (above - below)
+        value = wave(middle) - level_A
+        if value == 0 or abs(middle - before) < _NEAR_S:
+            break
+        if value * above < 0:
+            low, below = high, above
+        else:
+            below /= 2
+        high, above = middle, value
+    return middle
