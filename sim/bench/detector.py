@@ -90,15 +90,16 @@ class CrossingDetector:
         self._pin.set(self._level)
 
     def _crossings(self) -> Generator[simpy.Event, None, None]:
-        env, spec = self._env, self._spec
-        index = 1
+        env, spec, half_cycle = self._env, self._spec, self._mains.half_cycle
+        square, index = spec.kind == "square", 1
         while True:
-            half = self._mains.half_cycle(index)
+            half = half_cycle(index)
             seen = half.amplitude_V > spec.threshold_V and index not in spec.missing
             edge_s = self.edge_s(half) if seen else half.start_s
-            if edge_s > env.now:
-                yield env.timeout(edge_s - env.now)
-            if seen and spec.kind == "square":
+            now = env.now
+            if edge_s > now:
+                yield env.timeout(edge_s - now)
+            if seen and square:
                 self._set(1 if half.positive else 0)
             elif seen:
                 self._set(1)

@@ -82,12 +82,14 @@ class MainsSupply:
         self._random = random.Random(seed)
         self._ideal_s = 0.0
         self._jitter_s = 0.0
+        self._peak_V = spec.voltage_V * math.sqrt(2)
 
     def half_cycle(self, index: int) -> HalfCycle:
         """Half-cycle `index`, from 0; the first is positive."""
-        while len(self.half_cycles) <= index:
+        made = self.half_cycles
+        while len(made) <= index:
             self._make()
-        return self.half_cycles[index]
+        return made[index]
 
     def at(self, time_s: float) -> HalfCycle:
         """The half-cycle under way at `time_s`."""
@@ -104,7 +106,7 @@ class MainsSupply:
         start = self._ideal_s + self._jitter_s
         self._ideal_s += 0.5 / spec.frequency_at(self._ideal_s)
         self._jitter_s = self._random.uniform(-spec.jitter_us, spec.jitter_us) * 1e-6
-        amplitude = spec.voltage_V * math.sqrt(2)
+        amplitude = self._peak_V
         for sag_start, length, left in spec.sags:
             if sag_start <= start < sag_start + length:
                 amplitude *= left

@@ -101,15 +101,14 @@ class GateDrive:
             self._rises += 1
             self._pulse = 1
             if self._spec.pulse_s is not None:
-                self._env.process(self._end_pulse(self._spec.pulse_s, self._rises))
+                self._env.timeout(self._spec.pulse_s, self._rises).callbacks.append(self._end_pulse)
         elif not asked and self._rises % 2:
             self._rises += 1
             self._pulse = 0
         self._supply()
 
-    def _end_pulse(self, length_s: float, rise: int) -> Generator[simpy.Event, None, None]:
-        yield self._env.timeout(length_s)
-        if self._rises == rise:  # the drive has not fallen since
+    def _end_pulse(self, end: simpy.Event) -> None:
+        if end.value == self._rises:  # the drive has not fallen since
             self._pulse = 0
             self._supply()
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Generator
+from contextlib import suppress
 from dataclasses import dataclass
 
 import simpy
@@ -71,7 +72,8 @@ class SolidStateSwitch:
         wires.fired.watchers.append(self.gate)
         self.conductions: list[Conduction] = []
         self.gate_on = False
-        self._gate_fell = env.event()
+        self._process: simpy.Process | None = None
+        self._needs_gate = False  # not latched: the current ends with the gate
         self.conducting = False
         self._shorted = False
         if spec.fault == "shorted":
@@ -111,11 +113,11 @@ class SolidStateSwitch:
             return
         self.gate_on = bool(level)
         if level:
-            self._gate_fell = self._env.event()
             if not self.conducting and not self._fails("gate_open") and not self._blocks(self._mains.at(self._env.now)):
-                self._env.process(self._turn_on())
-        else:
-            self._gate_fell.succeed()
+                self._process = self._env.process(self._turn_on())
+        elif self._needs_gate and self._process is not None:
+            self._needs_gate = False
+            self._process.interrupt()
 
     def _end_pulse(self, length_us: float) -> Generator[simpy.Event, None, None]:
         yield self._env.timeout(length_us * 1e-6)
@@ -157,12 +159,12 @@ class SolidStateSwitch:
         latched_s = current.reaches(spec.latching_A, half.start_s + half.length_s)
         if not told and not self._shorted:
             self._sensed.set(1)
-        if latched_s is None:  # the gate alone carries it, to the end of the half-cycle at most
-            yield env.timeout(half.start_s + half.length_s - start) | self._gate_fell
-        elif self.gate_on:
-            yield env.timeout(latched_s - start) | self._gate_fell
-        else:  # it turned on by itself, and nothing takes that away
-            yield env.timeout(latched_s - start)
+        # Without a latched current the gate alone carries it, to the end of the half-cycle at most.
+        unlatched_s = (half.start_s + half.length_s if latched_s is None else latched_s) - start
+        self._needs_gate = self.gate_on  # else it turned on by itself, and nothing takes that away
+        with suppress(simpy.Interrupt):
+            yield env.timeout(unlatched_s)
+        self._needs_gate = False
         if latched_s is not None and env.now >= latched_s:
             end = current.extinction(spec.holding_A, latched_s)
             if end > env.now:
