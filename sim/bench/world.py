@@ -1,4 +1,50 @@
-"""Puts one bench together, with the emitted files in charge of it, and runs it."""
+"""One run of the emitted files on one bench, from the values that describe it to the recording that is left of it.
+
+A user's values become a job: the timing table, and the files that a board would run.
+
+    >>> from pathlib import Path
+    >>> from gen.job import make_job
+    >>> from gen.machine.welder import Welder
+    >>> from gen.schedule import Schedule
+    >>> welder = Welder.model_validate({
+    ...     "mains": {"voltage_V": 230, "frequency_Hz": 50},
+    ...     "transformer": {"rating_kVA": 3, "rating_duty_percent": 50, "working_current_A": 20},
+    ...     "force": {"source": "foot_lever"},
+    ...     "protection": {"gate_drive": "one_shot", "contactor": True},
+    ...     "board": {"name": "pico"},
+    ... })
+    >>> phases = ({"squeeze": "0.2 s"}, {"weld": "10 cycles"}, {"hold": "5 cycles"}, {"off": "0.5 s"})
+    >>> schedule = Schedule.model_validate({"name": "example", "frequency_Hz": 50, "phases": phases})
+    >>> job = make_job(schedule, welder, Path("example.toml"))
+
+A `Bench` says what mains, detector, switch, load, protection, board and person really are. It is a value: a fault is the same
+bench with a field changed.
+
+    >>> bench = bench_for(welder, job.table, minutes=0.02, seed=1)
+    >>> missed = replace(bench, detector=replace(bench.detector, missing=frozenset({90})))
+
+A `World` makes each part once, around one SimPy environment; what one part tells another is the level of a pin.
+Time passes only in `run`, and whatever a part shows can be looked at in between.
+
+    >>> world = World(job.bundle, bench)
+    >>> world.run(0.5)
+    >>> world.wires.gate.level, world.board.states[-1].state
+    (0, 'ready')
+    >>> world.run()
+
+What is left is a frozen `Recording`, from which everything later is judged and drawn.
+
+    >>> recording = world.recording(job.table)
+    >>> [(weld.gates, weld.conducted, weld.ending) for weld in recording.welds]
+    [(20, 20, 'completed')]
+
+`simulate` does all of that at once. The same values give the same recording.
+
+    >>> simulate(job.bundle, job.table, bench).gates == recording.gates
+    True
+    >>> [weld.ending for weld in simulate(job.bundle, job.table, missed).welds]
+    ['ended early']
+"""
 
 from __future__ import annotations
 
