@@ -5,6 +5,7 @@ Limits and their sources: as in steps.py.
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 
 from gen.boards import Board
@@ -32,6 +33,9 @@ LOAD = 0.2  # plate of the load 10 %, mains 10 %, clamp meter 3 %, together; a m
 OPEN_GIVEN = 0.3
 OPEN_DC = 0.2
 CLAMP_ZERO_A = 0.2
+EARTH_MA = (
+    10.0  # IEC 60974-4:2016 (arc welding, taken over here), as the manual of a machine tester prints it (public copy)
+)
 OPEN_TYPICAL = (0.01, 0.15)  # of the working current; common practice, no source
 FIRST_WELD_SHARE = (0.3, 1.1)  # of the working current: 40 % current at the least, and what the heat was judged with
 
@@ -80,7 +84,7 @@ def resistive(welder: Welder, board: Board, read_W: float | None) -> tuple[Step,
 
 
 def open_electrodes(welder: Welder, read_A: float | None) -> tuple[Step, ...]:
-    """Magnetising current, its direct part, and no half-waves; `read_A`: the current, where it was read."""
+    """Magnetising current, its direct part, what flows to earth, and no half-waves; `read_A`: the current, where it was read."""
     t = welder.transformer
     if t.open_current_A is not None:
         given = t.open_current_A
@@ -126,7 +130,22 @@ def open_electrodes(welder: Welder, read_A: float | None) -> tuple[Step, ...]:
         signed=True,
         shot="open-electrodes",
     )
-    return through, balance
+    earth = Step(
+        "earth-current",
+        "Protective-conductor current",
+        OPEN,
+        (
+            "The same shot with a leakage clamp round all supply conductors together, the earth conductor outside it.",
+            "What it shows flows to earth. Nobody touches frame or electrodes.",
+        ),
+        "true RMS milliamperes held by a leakage clamp",
+        Figure(-math.inf, EARTH_MA, "mA", "IEC 60974-4, of arc welding, public copy; your local code decides"),
+        "isolate: moisture, a filter with large capacitors, or insulation that gives way under voltage; find it first",
+        needs_board=True,
+        tool_may_lack=True,
+        shot="open-electrodes",
+    )
+    return through, balance, earth
 
 
 def shorted(welder: Welder, board: Board) -> Step:

@@ -223,7 +223,7 @@ class Walk:
         self._guide.say("Now: press the pedal and hold it.")
         if not asked.pressed():
             return _Result(Judged("failed", "the board took no pedal; press it again when the walk goes on"))
-        reading = float(self._guide.answer(f"{step.read}: reading in A", _reading(step, [])))
+        reading = float(self._guide.answer(f"{step.read}: reading in {step.limit.unit}", _reading(step, [])))
         entry, state = asked.weld()
         log = judge_log(step, entry, None if table is None else table.fired_half_cycles, state)
         judged = judge(step, reading)

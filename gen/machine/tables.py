@@ -31,12 +31,26 @@ def _typical(text: str) -> Duration:
 
 
 class Mains(FileModel):
-    """The outlet. Its impedance is what an installation tester shows as line impedance, cable and all."""
+    """The outlet. Its impedance is what an installation tester shows as line impedance, cable and all.
+
+    `voltage_to_earth_V`: from a supply conductor to earth. `earth_conductor_m` and `_mm2`: length and section of the machine's
+    protective conductor, from its plug to its frame.
+    """
 
     voltage_V: float = Field(ge=90, le=480)
+    voltage_to_earth_V: float | None = Field(default=None, ge=40, le=480)
     frequency_Hz: Literal[50, 60]
+    earth_conductor_m: float | None = Field(default=None, gt=0, le=100)
+    earth_conductor_mm2: float | None = Field(default=None, ge=0.5, le=150)
     source_resistance_ohm: float | None = Field(default=None, gt=0, le=10)
     source_inductance_mH: float | None = Field(default=None, gt=0, le=30)
+
+    @model_validator(mode="after")
+    def _consistent(self) -> Self:
+        if self.voltage_to_earth_V is not None and self.voltage_to_earth_V > self.voltage_V:
+            allowed = f"allowed: at most voltage_V ({self.voltage_V:g}); no conductor has more to earth"
+            raise Wrong("voltage_to_earth_V", figure(self.voltage_to_earth_V), allowed)
+        return self
 
 
 class Breaker(FileModel):
@@ -297,6 +311,7 @@ class Protection(FileModel):
     over_temperature_contact: bool = False
     secondary_earthed: bool = False
     residual_current_device: bool = False
+    residual_current_mA: float | None = Field(default=None, ge=6, le=500)
 
 
 class Limits(FileModel):

@@ -38,7 +38,8 @@ MACHINE = replaced(
     replaced(
         replaced(WELDER, 'source = "foot_lever"', 'source = "air"\nforce_switch = true'),
         "[protection]",
-        '[breaker]\ncharacteristic = "C"\nrating_A = 20\n[protection]\nover_temperature_contact = true',
+        '[breaker]\ncharacteristic = "C"\nrating_A = 20\n'
+        "[protection]\nover_temperature_contact = true\nresidual_current_device = true",
     ),
     "working_current_A = 22",
     "working_current_A = 22  # typical",
@@ -46,11 +47,22 @@ MACHINE = replaced(
 
 # What is wrong in each step's turn, and words of the message that says what to do about it.
 FAULTS: dict[str, tuple[dict[str, object], str]] = {
-    "earth": ({"earth_ohm": 0.7}, "0.7 ohm, the limit is at most 0.3 ohm; clean and tighten"),
-    "insulation": ({"insulation_Mohm": 0.4}, "0.4 Mohm, the limit is at least 1 Mohm; do not connect it"),
+    "earth": ({"earth_ohm": 0.7}, "0.7 ohm, the limit is at most 0.1 ohm; clean and tighten"),
+    "insulation": ({"insulation_Mohm": 2.4}, "2.4 Mohm, the limit is at least 2.5 Mohm; do not connect it"),
+    "insulation-welding": (
+        {"insulation_welding_Mohm": 4.9},
+        "4.9 Mohm, the limit is at least 5 Mohm; do not connect it",
+    ),
+    "insulation-secondary": (
+        {"insulation_secondary_Mohm": 0.4},
+        "0.4 Mohm, the limit is at least 2.5 Mohm; do not connect it",
+    ),
     "voltage": ({"mains_V": 199.0}, "199 V, the limit is 207 to 253 V; another outlet"),
+    "voltage-to-earth": ({"to_earth_V": 0.8}, "0.8 V, the limit is 207 to 253 V; too little: no earth"),
     "line-impedance": ({"line_ohm": 1.4}, "1.4 ohm, the limit is at most 1.05 ohm; a thicker or shorter cable"),
-    "loop-impedance": ({"loop_ohm": 1.9}, "1.9 ohm, the limit is at most 1.15 ohm; the breaker would not open in time"),
+    "loop-impedance": ({"loop_ohm": 1900}, "1900 ohm, the limit is at most 1670 ohm; nothing would open in time"),
+    "residual-current": ({"residual_mA": 34.0}, "34 mA, the limit is 15 to 30 mA; a licensed electrician"),
+    "residual-time": ({"residual_ms": 410.0}, "410 ms, the limit is at most 300 ms; a licensed electrician"),
     "pedal": ({"pedal_inverted": True}, "sees the pedal pressed while nobody is on it; wire a normally open contact"),
     "stop": ({"stop_lead_off": True}, "sees the stop open while nobody presses it; it is a normally closed contact"),
     "over-temperature": ({"hot_bridged": True}, "never saw the over-temperature contact open; it may be bridged"),
@@ -71,6 +83,7 @@ FAULTS: dict[str, tuple[dict[str, object], str]] = {
         {"lead_works_loose": "Open electrodes, d.c."},
         " A; one thyristor does not fire, or the detector's two",
     ),
+    "earth-current": ({"earth_mA": 10.4}, "10.4 mA, the limit is at most 10 mA; isolate: moisture"),
     "shorted": ({"shorted_A": 46.0}, "A; too much: another tap is set"),
     "first-weld": ({"hits_the_stop": True}, "the board's log says stopped, "),
 }
@@ -145,7 +158,7 @@ def test_each_step_fails_once_is_mended_and_the_walk_goes_on(walk: Walk) -> None
     digest = firmware().board_digest
     outcome, _, person = walk(Truth(), after=the_users_own_is_selected)
     assert (outcome.code, outcome.err) == (0, ""), outcome
-    assert "Walk 1: 18 of 18 steps passed." in outcome.out
+    assert "Walk 1: 24 of 24 steps passed." in outcome.out
     rows = kept()
     derived = [row for row in rows if row[0] == "short-circuit-current"]
     assert len(derived) == 1
@@ -203,21 +216,23 @@ def test_without_a_board_or_instruments_steps_say_not_checked(walk: Walk) -> Non
     """What cannot be checked is told as such and never as passed; a board that comes later makes up for it, and only for it."""
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr("gen.link.ports.ports", list)
-        alone = typed(["commission"], "y\n0.1\n20\ny\nnone\nnone\nnone\ny\nnone\nnone\n")
+        alone = typed(["commission"], "y\n0.1\n20\n20\n20\ny\n" + 6 * "none\n" + "y\nnone\nnone\n")
     assert (alone.code, alone.err) == (0, ""), alone
     outcomes = dict(row[:2] for row in kept())
-    assert {name for name, outcome in outcomes.items() if outcome == "passed"} == {"earth", "insulation"}
+    assert {name for name, outcome in outcomes.items() if outcome == "passed"} == {
+        "earth",
+        "insulation",
+        "insulation-welding",
+        "insulation-secondary",
+    }
     assert set(outcomes.values()) == {"passed", "not checked"}
-    assert "Walk 1: 2 of 18 steps passed." in alone.out
+    assert "Walk 1: 4 of 24 steps passed." in alone.out
     assert "not checked: no board was there to ask" in alone.out
     outcome, _, _ = walk(Truth())
     assert outcome.code == 0
-    made_up = [name for name, *_ in kept()[18:] if name != "short-circuit-current"]
-    assert made_up == [
-        name
-        for name in FAULTS
-        if name not in ("earth", "insulation", "voltage", "line-impedance", "loop-impedance") and "off" not in name
-    ]
+    made_up = [name for name, *_ in kept()[24:] if name != "short-circuit-current"]
+    names = list(FAULTS)
+    assert made_up == [name for name in names[names.index("pedal") :] if "off" not in name]
 
 
 def test_a_band_from_the_parts_and_what_the_machine_lacks(walk: Walk) -> None:
@@ -236,7 +251,8 @@ def test_a_band_from_the_parts_and_what_the_machine_lacks(walk: Walk) -> None:
     assert "the welder file has no over-temperature contact" in outcomes["over-temperature"][4]
     assert outcomes["offset-rise"][1:3] == outcomes["offset-fall"][1:3] == ("passed", None)
     assert " us, from its parts" in outcomes["offset-rise"][4]
-    assert "Not checked: voltage, line-impedance, loop-impedance, over-temperature, open-balance." in outcome.out
+    supply = "voltage, voltage-to-earth, line-impedance, loop-impedance, residual-current, residual-time"
+    assert f"Not checked: {supply}, over-temperature, open-balance, earth-current." in flat(outcome.out)
 
 
 def test_one_shot_a_minute(walk: Walk) -> None:
@@ -318,7 +334,7 @@ def test_a_cable_pulled_in_the_middle_of_a_shot(walk: Walk) -> None:
     assert kept()[-1][:2] == ("resistive-load", "passed")
     outcome, _, _ = walk(Truth(), after=the_users_own_is_selected)
     assert (outcome.code, outcome.err) == (0, "")
-    assert kept()[14][:2] == ("open-electrodes", "passed")
+    assert kept()[list(FAULTS).index("open-electrodes")][:2] == ("open-electrodes", "passed")
 
 
 def test_a_new_walk_begins_at_the_first_step(walk: Walk) -> None:

@@ -23,7 +23,7 @@ from gen.commissioning.shots import (
     shot,
     with_shorted_electrodes,
 )
-from gen.commissioning.steps import EARTH_OHM, INSULATION_MOHM, KEYS, SHORT_CIRCUIT, steps
+from gen.commissioning.steps import KEYS, SHORT_CIRCUIT, steps
 from gen.commissioning.values import NOT_DONE, Step, is_done, judge
 from gen.machine.welder import Welder
 from gen.records import CheckRecord
@@ -62,28 +62,32 @@ def test_each_limit_to_the_last_digit(welder: Welder) -> None:
     assert judged >= 18
 
 
-def test_limits_of_the_standards() -> None:
-    """IEC 60974-4 (0.3 ohm, cable up to 5 m), IEC 60204-1 (1 Mohm at 500 V d.c.), EN 50160 (10 % of the voltage),
-    IEC 60364-4-41 with IEC 60898-1 (a C20 opens at once at 200 A: 1.15 ohm at 230 V): all from memory."""
+def test_limits_of_the_mains() -> None:
+    """EN 50160: 10 % of the voltage, from memory; the dip of 10 % is common practice. What is from memory says so."""
     welder = known_welder()
-    assert (EARTH_OHM, INSULATION_MOHM) == (0.3, 1.0)
     assert named(welder, "voltage").limit.low == pytest.approx(207)
     assert named(welder, "voltage").limit.high == pytest.approx(253)
-    assert named(welder, "loop-impedance").limit.high == pytest.approx(1.15)
     assert named(welder, "line-impedance").limit.high == pytest.approx(23 / 20)
     for step in steps(welder, PICO):
         if re.search(r"IEC|EN \d", step.limit.source):
-            assert "from memory" in step.limit.source
+            assert "from memory" in step.limit.source or "public copy" in step.limit.source
 
 
 def test_what_the_machine_lacks_is_said() -> None:
     """No breaker, no force switch, no contact, a pulse detector: each its own reason; a whole machine lacks nothing."""
     bare = make_welder(protection={"over_temperature_contact": False}, detector={"kind": "pulse"})
     lacking = {step.key: step.lacking for step in steps(bare, PICO) if step.lacking}
-    assert list(lacking) == ["loop-impedance", "over-temperature", "force-switch", "offset-fall"]
-    tested = known_welder(protection={"residual_current_device": True})
-    assert "residual-current device" in named(tested, "loop-impedance").lacking
-    whole = known_welder(force={"source": "air", "force_switch": True})
+    assert list(lacking) == [
+        "loop-impedance",
+        "residual-current",
+        "residual-time",
+        "over-temperature",
+        "force-switch",
+        "offset-fall",
+    ]
+    assert "names no breaker" in lacking["loop-impedance"]
+    assert "names no residual-current device" in lacking["residual-time"]
+    whole = known_welder(force={"source": "air", "force_switch": True}, protection={"residual_current_device": True})
     assert [step.key for step in steps(whole, PICO) if step.lacking] == []
 
 
@@ -212,7 +216,7 @@ def test_the_sheet_has_every_step_caution_and_limit() -> None:
         *CAUTIONS,
         *NOT_DONE,
         *(step.title for step in found),
-        *(step.mend for step in found if not step.contact),
+        *(step.mend for step in found if not step.contact and not step.lacking),
     ):
         assert words in plain
     for step in found:

@@ -270,7 +270,9 @@ class Person(io.TextIOBase):
             return "y"
         if prompt.startswith(tuple(PARTS)):
             return next(value for begins, value in PARTS.items() if prompt.startswith(begins))
-        if not self._tools and title in ("Mains voltage", "Line impedance", "Loop impedance"):
+        if not self._tools and title.startswith(
+            ("Mains voltage", "Voltage to earth", "Line impedance", "Loop impedance", "Residual-current device")
+        ):
             return "none"
         if not self._tools and title.startswith("Detector's offset"):
             return "parts"
@@ -280,7 +282,13 @@ class Person(io.TextIOBase):
             bench.sleep(4.5)  # the shot, and the pedal let go
         meters: dict[str, Callable[[], float]] = {
             "Earth continuity": lambda: truth.earth_ohm,
-            "Insulation": lambda: truth.insulation_Mohm,
+            "Insulation, mains to earth": lambda: truth.insulation_Mohm,
+            "Insulation, mains to secondary": lambda: truth.insulation_welding_Mohm,
+            "Insulation, secondary to earth": lambda: truth.insulation_secondary_Mohm,
+            "Residual-current device, current": lambda: truth.residual_mA,
+            "Residual-current device, time": lambda: truth.residual_ms,
+            "Voltage to earth": lambda: truth.to_earth_V,
+            "Protective-conductor current": lambda: truth.earth_mA,
             "Mains voltage": lambda: round(truth.mains_V, 1),
             "Line impedance": lambda: truth.line_ohm,
             "Loop impedance": lambda: truth.loop_ohm,

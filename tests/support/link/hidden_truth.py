@@ -19,6 +19,12 @@ class Truth:
     mains_Hz: float = 50.04
     earth_ohm: float = 0.084
     insulation_Mohm: float = 41.0
+    insulation_welding_Mohm: float = 87.0
+    insulation_secondary_Mohm: float = 63.0
+    to_earth_V: float = 232.9
+    earth_mA: float = 1.3
+    residual_mA: float = 22.5
+    residual_ms: float = 38.0
     line_ohm: float = 0.41
     loop_ohm: float = 0.63
     rise_us: float = 338.0
