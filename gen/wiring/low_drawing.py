@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import schemdraw.elements as elm
 
 from gen.boards import Board
@@ -167,32 +169,43 @@ def _chain(c: Canvas) -> None:
     c.name("5B", (17.5, 3.1), "center")
 
 
-def _stage(c: Canvas, y: float, stage: str, words: tuple[str, str], pin: str, net: str, resistor: str) -> None:
+@dataclass(frozen=True)
+class _Stage:
+    """A driver stage: its part, the words in its box, the board's pin, their net, and the pull-down resistor."""
+
+    part: str
+    words: tuple[str, str]
+    pin: str
+    net: str
+    resistor: str
+
+
+def _stage(c: Canvas, y: float, stage: _Stage) -> None:
     """A stage between a pin that is pulled down and what it drives, from the supply that stop and heat break."""
-    c.two(resistor, elm.ResistorIEC, (18.2, y + 0.5), (18.2, y + 1.9))
-    c.text((17.8, y + 1.2), resistor, align="right")
-    c.wire((18.2, y), f"{resistor}.1")
-    c.flag(f"{resistor}.2", "down", 0.2)
+    c.two(stage.resistor, elm.ResistorIEC, (18.2, y + 0.5), (18.2, y + 1.9))
+    c.text((17.8, y + 1.2), stage.resistor, align="right")
+    c.wire((18.2, y), f"{stage.resistor}.1")
+    c.flag(f"{stage.resistor}.2", "down", 0.2)
     c.box(
-        stage,
+        stage.part,
         (20.0, y - 2.2),
         (5.2, 3.6),
-        words,
+        stage.words,
         lift=0.75,
         left={"IN": 2.2},
         top={"SUP": 1.1},
         bottom={"0V": 2.6},
         right={"OUT": 2.2},
     )
-    c.wire(f"A1.{pin}", f"{stage}.IN")
-    c.name(net, (19.85, y - 0.35), "right")
-    c.flag(f"{stage}.SUP", "up", 0.4)
-    c.flag(f"{stage}.0V", "down", 0.2)
+    c.wire(f"A1.{stage.pin}", f"{stage.part}.IN")
+    c.name(stage.net, (19.85, y - 0.35), "right")
+    c.flag(f"{stage.part}.SUP", "up", 0.4)
+    c.flag(f"{stage.part}.0V", "down", 0.2)
 
 
 def _gate(c: Canvas) -> None:
     y = 13.0
-    _stage(c, y, "A2", ("ends by itself", "within 12 ms"), "gate", "GATE", "R8")
+    _stage(c, y, _Stage("A2", ("ends by itself", "within 12 ms"), "gate", "GATE", "R8"))
     if c.has("U2"):
         c.box("U2", (26.7, y - 1.6), (3.1, 3.2), ("gate", "isolator"), left={"A": 1.6, "K": 2.6})
         c.wire("A2.OUT", "U2.A")
@@ -206,7 +219,7 @@ def _gate(c: Canvas) -> None:
 
 def _contactor(c: Canvas) -> None:
     y = 19.4
-    _stage(c, y, "A3", ("on only while", "pulses come"), "contactor", "PULSE", "R9")
+    _stage(c, y, _Stage("A3", ("on only while", "pulses come"), "contactor", "PULSE", "R9"))
     c.two("K1", elm.RBox, (26.8, y - 2.4), (26.8, y - 0.2), ("A1", "A2"))
     c.two("D2", elm.Diode, (28.6, y - 0.2), (28.6, y - 2.4), ("A", "K"))
     c.text((27.2, y - 1.9), c.name_of("K1"))

@@ -16,6 +16,9 @@ _TOLERANCE = 1e-7  # of a step, for the last but one approximation to a root
 Decay = tuple[float, float, float]
 Sine = tuple[float, float, float, float, float]
 State = tuple[float, float, float, float]
+Level = tuple[
+    str, int, float, int
+]  # the event's kind, the index in State, the level, and the sign of (value - level) before it
 
 
 class Event(NamedTuple):
@@ -141,6 +144,7 @@ class Piece(NamedTuple):
         low, high = 0.0, min(_FIRST * step, span_s)
         start, after = self.at(low), self.at(high)
         direction = 1 if after[0] >= 0 else -1
+        levels: tuple[Level, ...] = (("zero", 0, 0.0, direction), ("upper", 2, upper_Vs, -1), ("lower", 2, lower_Vs, 1))
         kind, s = "upper" if after[2] > upper_Vs else "lower" if after[2] < lower_Vs else "", high
         peak_primary, peak_secondary = abs(start[0]), abs(self.secondary(start[0], start[2]))
         peak_flux = abs(start[2])
@@ -151,7 +155,7 @@ class Piece(NamedTuple):
             current, slope, flux, flux_slope = after
             turned, flux_turned = before[1] * slope < 0, before[3] * flux_slope < 0
             if turned or flux_turned or direction * current <= 0 or not lower_Vs < flux < upper_Vs:
-                kind, s = self._event(low, before, high, after, direction, lower_Vs, upper_Vs)
+                kind, s = self._event(low, before, high, after, levels)
                 if s < high:
                     after = self.at(s)
                     current, slope, flux, flux_slope = after
@@ -179,11 +183,11 @@ class Piece(NamedTuple):
         )
 
     def _event(
-        self, low: float, before: State, high: float, after: State, direction: int, lower: float, upper: float
+        self, low: float, before: State, high: float, after: State, levels: tuple[Level, ...]
     ) -> tuple[str, float]:
         """The first event between two nodes, ("", high) if none."""
         kind, first = "", high
-        for name, index, level, sign in (("zero", 0, 0.0, direction), ("upper", 2, upper, -1), ("lower", 2, lower, 1)):
+        for name, index, level, sign in levels:
             end, at_end = high, after
             if sign * (after[index] - level) > 0:
                 if not sign * before[index + 1] < 0 < sign * after[index + 1]:

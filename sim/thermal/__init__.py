@@ -29,7 +29,7 @@ from sim.thermal.electrode import (
     softening,
 )
 from sim.thermal.materials import COPPER, CUCR1, CUCR1ZR, LOW_CARBON_STEEL, Material
-from sim.thermal.network import LinearNetwork, chain_network
+from sim.thermal.network import LinearNetwork, NodeRow, row_network
 from sim.thermal.profile import PowerProfile, Segment
 from sim.thermal.switch import (
     Cooling,
@@ -57,6 +57,7 @@ __all__ = [
     "LinearNetwork",
     "Mass",
     "Material",
+    "NodeRow",
     "OnState",
     "PowerProfile",
     "Segment",
@@ -65,7 +66,6 @@ __all__ = [
     "alternating",
     "alternating_slices",
     "at_its_own_mean",
-    "chain_network",
     "cyclic_state",
     "electrode_network",
     "equilibrium",
@@ -75,6 +75,7 @@ __all__ = [
     "loss_slices",
     "nth_cycle",
     "rest_after_burst_s",
+    "row_network",
     "softening",
     "state_after",
     "switch_network",

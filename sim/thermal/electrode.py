@@ -16,7 +16,7 @@ import numpy as np
 
 from sim.thermal.answers import equilibrium, time_to_limit_s
 from sim.thermal.materials import Material
-from sim.thermal.network import LinearNetwork, chain_network
+from sim.thermal.network import LinearNetwork, NodeRow, row_network
 from sim.thermal.profile import PowerProfile
 
 LAYERS = 60  # within 0.5 % of the analytic rod after one half-cycle, nearer later
@@ -115,29 +115,25 @@ def electrode_network(electrode: Electrode, layers: int = LAYERS) -> LinearNetwo
     to_ambient = [e.air_W_per_m2K * e.side_m2(a, b) for a, b in spans] + [1 / e.holder.to_ambient_K_per_W]
 
     spread_ohm, spread_K_per_W = e.resistivity_ohm_m * e.spread_per_m, e.spread_per_m / k
-    shares = np.zeros((layers + 1, 2))
-    shares[0, 0] = 1
-    shares[:layers, 1] = [e.resistivity_ohm_m * e.per_area(a, b) for a, b in spans]
-    shares[0, 1] += spread_ohm
+    one_node = np.eye(layers + 1)
+    at_face, at_holder = one_node[0], one_node[layers]
+    ohm = np.zeros(layers + 1)
+    ohm[:layers] = [e.resistivity_ohm_m * e.per_area(a, b) for a, b in spans]
+    ohm[0] += spread_ohm
 
     # Half a layer lies between the first node and the face. Heat made in the constriction itself warms the contact as
     # half of it there would: V^2 / (2 k resistivity), Kohlrausch's relation (Holm), from memory.
     half_layer = e.per_area(0.0, centres[0]) / k
-    direct = np.zeros((3, 2))
-    direct[0] = half_layer + spread_K_per_W, spread_ohm * (half_layer + spread_K_per_W / 2)
-    readout = np.zeros((3, layers + 1))
-    readout[0, 0] = readout[2, layers] = 1
-    readout[1, :layers] = volumes / volumes.sum()
+    face_direct = half_layer + spread_K_per_W, spread_ohm * (half_layer + spread_K_per_W / 2)
     capacities = np.append(volumes * e.material.heat_J_per_m3K, e.holder.capacity_J_per_K)
-    return chain_network(
-        capacities,
-        links,
-        to_ambient,
-        shares,
-        readout,
-        direct,
-        ("face_W", "current_A2"),
-        ("face", "body", "holder"),
+    return row_network(
+        NodeRow(capacities, links, to_ambient),
+        {"face_W": at_face, "current_A2": ohm},
+        {
+            "face": (at_face, face_direct),
+            "body": (np.append(volumes / volumes.sum(), 0), (0, 0)),
+            "holder": (at_holder, (0, 0)),
+        },
         e.ambient_degC,
     )
 

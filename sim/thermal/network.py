@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -65,35 +66,43 @@ class LinearNetwork:
         return np.asarray(self.ambient_degC + self.readout @ state + self.direct @ np.asarray(inputs, dtype=float))
 
 
-def chain_network(
-    capacities_J_per_K: ArrayLike,
-    links_W_per_K: ArrayLike,
-    to_ambient_W_per_K: ArrayLike,
-    shares: ArrayLike,
-    readout: ArrayLike,
-    direct: ArrayLike,
-    inputs: tuple[str, ...],
-    outputs: tuple[str, ...],
+@dataclass(frozen=True, eq=False)
+class NodeRow:
+    """Nodes in a row, each linked to the next by a conductance and to ambient by another."""
+
+    capacities_J_per_K: ArrayLike
+    links_W_per_K: ArrayLike
+    """From each node to the next: one fewer than nodes."""
+    to_ambient_W_per_K: ArrayLike
+
+
+def row_network(
+    row: NodeRow,
+    inputs: Mapping[str, ArrayLike],
+    outputs: Mapping[str, tuple[ArrayLike, ArrayLike]],
     ambient_degC: float,
 ) -> LinearNetwork:
-    """Nodes in a row, each linked to the next by a conductance and to ambient by another.
+    """The network of a row of nodes.
 
-    shares: nodes x inputs, the watts that a unit of each input puts into each node. readout: outputs x nodes.
+    inputs: by name, the watts that a unit of it puts into each node. outputs: by name, its weights of the nodes' rises,
+    and the kelvins that a unit of each input adds at once.
     C x' = -G x + B u with G symmetric, so C^-1/2 G C^-1/2 has real eigenvalues and orthogonal vectors; in a row it is
     tridiagonal, which LAPACK solves without threads that wait for a busy processor.
     """
-    capacity, links = np.asarray(capacities_J_per_K, dtype=float), np.asarray(links_W_per_K, dtype=float)
+    capacity, links = np.asarray(row.capacities_J_per_K, dtype=float), np.asarray(row.links_W_per_K, dtype=float)
+    shares = np.column_stack([np.asarray(share, dtype=float) for share in inputs.values()])
+    readout = np.array([weights for weights, _ in outputs.values()], dtype=float)
     if not np.all(capacity > 0):
         raise ValueError("every node needs a capacity above 0 J/K")
     root = np.sqrt(capacity)
-    out = np.asarray(to_ambient_W_per_K, dtype=float) + np.append(links, 0) + np.append(0, links)
+    out = np.asarray(row.to_ambient_W_per_K, dtype=float) + np.append(links, 0) + np.append(0, links)
     rates, vectors = eigh_tridiagonal(out / capacity, -links / (root[:-1] * root[1:]))
     return LinearNetwork(
         rates_per_s=rates,
-        gains=vectors.T @ (np.asarray(shares, dtype=float) / root[:, None]),
-        readout=(np.asarray(readout, dtype=float) / root) @ vectors,
-        direct=np.asarray(direct, dtype=float),
-        inputs=inputs,
-        outputs=outputs,
+        gains=vectors.T @ (shares / root[:, None]),
+        readout=(readout / root) @ vectors,
+        direct=np.array([direct for _, direct in outputs.values()], dtype=float),
+        inputs=tuple(inputs),
+        outputs=tuple(outputs),
         ambient_degC=ambient_degC,
     )

@@ -6,8 +6,9 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import ArrayLike
 
-from sim.thermal.network import Array, LinearNetwork, chain_network
+from sim.thermal.network import Array, LinearNetwork, NodeRow, row_network
 from sim.thermal.profile import PowerProfile, Segment
 
 
@@ -131,19 +132,11 @@ def _modes(ladder: Sequence[FosterTerm]) -> tuple[Array, Array]:
 
 def _cooling_network(c: Cooling) -> LinearNetwork:
     """Total loss in, `case` and `sink` out."""
-    names = ("loss_W",), ("case", "sink")
     out = 1 / c.sink_to_ambient_K_per_W
     if c.case_J_per_K is None:
-        return chain_network(
-            [c.sink_J_per_K], [], [out], [[1]], [[1], [1]], [[c.case_to_sink_K_per_W], [0.0]], *names, c.ambient_degC
-        )
-    return chain_network(
-        [c.case_J_per_K, c.sink_J_per_K],
-        [1 / c.case_to_sink_K_per_W],
-        [0, out],
-        [[1], [0]],
-        np.eye(2),
-        np.zeros((2, 1)),
-        *names,
-        c.ambient_degC,
-    )
+        sink = NodeRow([c.sink_J_per_K], [], [out])
+        outputs: dict[str, tuple[ArrayLike, ArrayLike]] = {"case": ([1], [c.case_to_sink_K_per_W]), "sink": ([1], [0])}
+        return row_network(sink, {"loss_W": [1]}, outputs, c.ambient_degC)
+    case_and_sink = NodeRow([c.case_J_per_K, c.sink_J_per_K], [1 / c.case_to_sink_K_per_W], [0, out])
+    outputs = {"case": ([1, 0], [0]), "sink": ([0, 1], [0])}
+    return row_network(case_and_sink, {"loss_W": [1, 0]}, outputs, c.ambient_degC)

@@ -15,12 +15,12 @@ from sim.thermal import (
     Cooling,
     FosterTerm,
     LinearNetwork,
+    NodeRow,
     OnState,
     PowerProfile,
     Segment,
     alternating,
     alternating_slices,
-    chain_network,
     cyclic_state,
     equilibrium,
     fastest_safe_pace,
@@ -29,6 +29,7 @@ from sim.thermal import (
     loss_slices,
     nth_cycle,
     rest_after_burst_s,
+    row_network,
     state_after,
     switch_network,
     time_to_limit_s,
@@ -172,9 +173,8 @@ def test_modes_against_the_matrix_exponential() -> None:
     capacity, ambient = rng.uniform(0.1, 100, 7), rng.uniform(0, 2, 7)
     links = rng.uniform(0, 3, 6)
     shares = rng.uniform(size=(7, 2))
-    network = chain_network(
-        capacity, links, ambient, shares, np.eye(7), np.zeros((7, 2)), ("a", "b"), tuple("0123456"), 0
-    )
+    each = {str(n): (np.eye(7)[n], (0, 0)) for n in range(7)}
+    network = row_network(NodeRow(capacity, links, ambient), {"a": shares[:, 0], "b": shares[:, 1]}, each, 0)
     full = np.zeros((9, 9))
     full[:7, :7] = -np.diag(ambient)
     for i, g in enumerate(links):
@@ -359,4 +359,4 @@ def test_senseless_profiles_are_refused() -> None:
     with pytest.raises(ValueError, match="no output 'tip'"):
         equilibrium(switch_network(LADDER, COOLING), WELD, 2, "tip")
     with pytest.raises(ValueError, match="way to ambient"):
-        chain_network([1], [], [0], [[1]], [[1]], [[0]], ("a",), ("b",), 20)
+        row_network(NodeRow([1], [], [0]), {"a": [1]}, {"b": ([1], [0])}, 20)
