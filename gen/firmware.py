@@ -72,6 +72,7 @@ class TextChart:
     lines: tuple[str, ...]
 
 
+@cache
 def program_version() -> str:
     """Version of this package, for headers and reports."""
     try:

@@ -12,6 +12,7 @@ from functools import lru_cache
 _HALVINGS = 60
 
 
+@lru_cache(maxsize=4096)
 def extinction_angle_deg(delay_deg: float, load_angle_deg: float) -> float:
     """Where the current that began at `delay_deg` ends.
 
@@ -55,6 +56,7 @@ def rms_fraction(delay_deg: float, load_angle_deg: float) -> float:
     return math.sqrt(max(0.0, 2 * total / math.pi))
 
 
+@lru_cache(maxsize=4096)
 def delay_for_fraction_deg(fraction: float, load_angle_deg: float) -> float:
     """The delay that gives `fraction` (above 0, to 1) of the full RMS current: the inverse of `rms_fraction`."""
     if not 0 < fraction <= 1:

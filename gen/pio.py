@@ -7,6 +7,7 @@ Source: RP2040 data sheet, chapter 3 (PIO); MicroPython's rp2 documentation (asm
 
 import tomllib
 from dataclasses import dataclass
+from functools import cache
 from importlib.resources import files
 
 MEMORY = 32  # instructions that one PIO block holds
@@ -49,6 +50,7 @@ class PioProgram:
     instructions: tuple[Instruction, ...]
 
 
+@cache
 def load_program(name: str) -> PioProgram:
     """Return the program called `name` in programs.toml.
 
@@ -96,6 +98,7 @@ def asm_pio_source(program: PioProgram, function: str) -> str:
     return "\n".join(lines) + "\n"
 
 
+@cache
 def pio_module(square_detector: bool) -> str:
     """Return the board's `pio_programs.py`: functions `firing` and `meter` for a square or a pulse detector."""
     kind = "square" if square_detector else "pulse"

@@ -92,7 +92,7 @@ def test_equal_at_every_call(name: str, interpreter: Interpreter) -> None:
 
 def test_the_schedules_are_varied() -> None:
     """Every schedule has two of pulse, slope and percent; a third is ended early and a third meets a wrong edge."""
-    runs = [seeded_run(seed) for seed in SEEDS]
+    runs = [run_named(f"seed {seed}") for seed in SEEDS]
     assert all(len(run.features) >= 2 for run in runs)
     assert all(run.bench.pedal.bounce_ms > 0 for run in runs)
     assert sum(run.happens in EARLY for run in runs) >= len(runs) // 3

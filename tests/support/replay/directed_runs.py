@@ -6,9 +6,10 @@ recorded and replayed as any other answer.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
+from functools import cache, cached_property
 from typing import Any
 from unittest.mock import patch
 
@@ -66,9 +67,13 @@ class HotFromTheStart(StopOpenFromTheStart):
 class Directed:
     """A run, with a part of the simulator replaced where `part` names one."""
 
-    run: Run
+    make: Callable[[], Run]
     part: str = ""
     instead: Any = None
+
+    @cached_property
+    def run(self) -> Run:
+        return self.make()
 
 
 def record(run: Run, part: str = "", instead: Any = None) -> tuple[Recording, list[Transition]]:
@@ -140,49 +145,58 @@ def _maintained(run: Run) -> tuple[tuple[float, bytes], ...]:
     return ((0.4, request("maintain", 3, {})),)
 
 
-WHOLE = record(run_of("nothing", 230))[0].files
-TORN = tuple((name, data[:-1] + b"?") for name, data in WHOLE)
+@cache
+def _whole() -> tuple[tuple[str, bytes], ...]:
+    """The files of a board that has welded."""
+    return record(run_of("nothing", 230))[0].files
+
+
+def _torn() -> tuple[tuple[str, bytes], ...]:
+    return tuple((name, data[:-1] + b"?") for name, data in _whole())
+
 
 DIRECTED = {
     "pushed when ready": Directed(
-        _with("nothing", 220, serial=lambda r: _pushed(r, r.bench.pedal.presses[1].start_s + 2.5), length_s=9)
+        lambda: _with("nothing", 220, serial=lambda r: _pushed(r, r.bench.pedal.presses[1].start_s + 2.5), length_s=9)
     ),
-    "pushed before the first weld": Directed(_with("nothing", 221, serial=_sent(0.02))),
+    "pushed before the first weld": Directed(lambda: _with("nothing", 221, serial=_sent(0.02))),
     "pushed while armed": Directed(
-        _with("nothing", 222, serial=lambda r: _pushed(r, r.bench.pedal.presses[0].start_s + 0.1))
+        lambda: _with("nothing", 222, serial=lambda r: _pushed(r, r.bench.pedal.presses[0].start_s + 0.1))
     ),
     "pushed at an open stop": Directed(
-        _with("stop button at power-up", 223, stops=((0.0, 3.0),), serial=_sent(0.5)),
+        lambda: _with("stop button at power-up", 223, stops=((0.0, 3.0),), serial=_sent(0.5)),
         "HostDriver",
         StopOpenFromTheStart,
     ),
-    "settings of another firmware": Directed(_with("nothing", 231, board=BoardSpec(files=WHOLE))),
-    "settings of the last start": Directed(_with("nothing", 230, board=BoardSpec(files=WHOLE))),
-    "one copy torn": Directed(_with("nothing", 230, board=BoardSpec(files=(WHOLE[0], TORN[1])))),
-    "settings damaged": Directed(_with("nothing", 230, board=BoardSpec(files=TORN), serial=_sent(0.3))),
+    "settings of another firmware": Directed(lambda: _with("nothing", 231, board=BoardSpec(files=_whole()))),
+    "settings of the last start": Directed(lambda: _with("nothing", 230, board=BoardSpec(files=_whole()))),
+    "one copy torn": Directed(lambda: _with("nothing", 230, board=BoardSpec(files=(_whole()[0], _torn()[1])))),
+    "settings damaged": Directed(lambda: _with("nothing", 230, board=BoardSpec(files=_torn()), serial=_sent(0.3))),
     "storage fails": Directed(
-        _with("nothing", 224, serial=_sent(0.3), board=BoardSpec(flash_faults=(FlashFault(2, "failed"),)))
+        lambda: _with("nothing", 224, serial=_sent(0.3), board=BoardSpec(flash_faults=(FlashFault(2, "failed"),)))
     ),
     "a write lost": Directed(
-        _with(
+        lambda: _with(
             "nothing",
             224,
             serial=_sent(0.3),
             board=BoardSpec(flash_faults=(FlashFault(2, "lost"), FlashFault(4, "torn", 99))),
         )
     ),
-    "maintenance": Directed(_with("nothing", 225, serial=_maintained)),
-    "gate stuck after a weld": Directed(run_of("nothing", 210), "GateUnit", StuckGate),
-    "gate stuck at the stop": Directed(run_of("stop button in ready", 211), "GateUnit", StuckGate),
-    "first start dead": Directed(run_of("nothing", 212), "GateUnit", DeadFirstStart),
-    "stop open from the start": Directed(run_of("stop button at power-up", 213), "HostDriver", StopOpenFromTheStart),
-    "hot from the start": Directed(run_of("hot at power-up", 214), "HostDriver", HotFromTheStart),
-    "pedal held on": Directed(_held_on()),
-    "duty rests out": Directed(_rested_out()),
-    "mains drifts away in off time": Directed(_drifts_away()),
-    "hot while waiting": Directed(run_of("hot while waiting", 215)),
-    "hot in squeeze": Directed(run_of("hot in squeeze", 216)),
-    "hot in hold": Directed(run_of("hot in hold", 217)),
-    "hot in off": Directed(run_of("hot in off", 218)),
-    "noise in off": Directed(run_of("noise in off", 219)),
+    "maintenance": Directed(lambda: _with("nothing", 225, serial=_maintained)),
+    "gate stuck after a weld": Directed(lambda: run_of("nothing", 210), "GateUnit", StuckGate),
+    "gate stuck at the stop": Directed(lambda: run_of("stop button in ready", 211), "GateUnit", StuckGate),
+    "first start dead": Directed(lambda: run_of("nothing", 212), "GateUnit", DeadFirstStart),
+    "stop open from the start": Directed(
+        lambda: run_of("stop button at power-up", 213), "HostDriver", StopOpenFromTheStart
+    ),
+    "hot from the start": Directed(lambda: run_of("hot at power-up", 214), "HostDriver", HotFromTheStart),
+    "pedal held on": Directed(_held_on),
+    "duty rests out": Directed(_rested_out),
+    "mains drifts away in off time": Directed(_drifts_away),
+    "hot while waiting": Directed(lambda: run_of("hot while waiting", 215)),
+    "hot in squeeze": Directed(lambda: run_of("hot in squeeze", 216)),
+    "hot in hold": Directed(lambda: run_of("hot in hold", 217)),
+    "hot in off": Directed(lambda: run_of("hot in off", 218)),
+    "noise in off": Directed(lambda: run_of("noise in off", 219)),
 }

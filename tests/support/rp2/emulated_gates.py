@@ -14,6 +14,7 @@ machine; the DMA channels beside it are stand-ins (fake_board.py).
 """
 
 from dataclasses import dataclass
+from functools import cache
 from typing import Any
 
 from gen.firmware import FirmwareBundle
@@ -33,6 +34,7 @@ SETTINGS = ("OFFSET_RISE_US", "OFFSET_FALL_US", "MAX_HALF_CYCLES")
 Edge = tuple[float, int]  # microseconds of the run, level
 
 
+@cache
 def numbered_run(number: int) -> Run:
     """Four numbers in a row are one kind of run with both detectors at both frequencies; the rest is drawn."""
     return run_of(KINDS[number // 4 % len(KINDS)], number)
