@@ -9,9 +9,9 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import cached_property, lru_cache
 
 import numpy as np
-from scipy.optimize import brentq  # type: ignore[import-untyped,unused-ignore]
 
 from sim.thermal.network import Array, LinearNetwork
 from sim.thermal.profile import PowerProfile
@@ -19,7 +19,8 @@ from sim.thermal.profile import PowerProfile
 _LOOKS = np.concatenate(([0.0], np.geomspace(1e-4, 1, 17)))  # where in an interval a peak or a crossing is looked for
 _FORGOTTEN = 40.0  # time constants after which nothing of the past is left in double precision
 _TAIL = 3.0  # time constants after a weld in which a node far from the heat may still rise
-_HALVINGS = 40
+_LEAST_WAIT_S = 1e-4  # a shorter wait is none
+_ROOT_ROUNDS = 100
 
 
 @dataclass(frozen=True)
@@ -56,6 +57,11 @@ class _Weld:
             states.append(network.step(states[-1], u, float(dt)))
         self.forced = np.array(states)
 
+    @cached_property
+    def decays(self) -> Array:
+        """What is left of each mode at each look within each interval: intervals x looks x modes."""
+        return _decays(np.diff(self.times), self.network.rates_per_s)
+
     def added(self, period_s: float) -> Array:
         """What one weld begun cold leaves at the end of its period."""
         if period_s < self.profile.end_s * (1 - 1e-12):
@@ -76,9 +82,11 @@ class _Weld:
         net, row = self.network, self.network.row(output)
         end = net.step(state, self.inputs[0] * 0, period_s) + self.added(period_s)
         starts = self.forced + np.exp(-np.outer(self.times, net.rates_per_s)) * state
-        times, inputs = self.times, self.inputs
+        times, inputs, decays = self.times, self.inputs, self.decays
         if period_s > times[-1]:
+            pause = _decays(np.array([period_s - times[-1]]), net.rates_per_s)
             times, inputs = np.append(times, period_s), np.vstack((inputs, inputs[:1] * 0))
+            decays = np.concatenate((decays, pause))
         else:
             starts = starts[:-1]
         settled = inputs @ (net.gains / net.rates_per_s[:, None]).T
@@ -88,7 +96,17 @@ class _Weld:
         mean_input = np.diff(times) @ inputs / period_s
         mean_state = (net.gains @ mean_input - (end - state) / period_s) / net.rates_per_s
         mean = net.ambient_degC + c @ mean_state + net.direct[row] @ mean_input
-        return _Course(times, levels, weights, net.rates_per_s, float(mean), float(net.ambient_degC + c @ end))
+        end_degC = float(net.ambient_degC + c @ end)
+        return _Course(times, levels, weights, net.rates_per_s, decays, float(mean), end_degC)
+
+
+@lru_cache(maxsize=32)
+def _weld(network: LinearNetwork, profile: PowerProfile) -> _Weld:
+    return _Weld(network, profile)
+
+
+def _decays(lengths_s: Array, rates_per_s: Array) -> Array:
+    return np.asarray(np.exp(-np.multiply.outer(np.outer(lengths_s, _LOOKS), rates_per_s)))
 
 
 @dataclass(frozen=True, eq=False)
@@ -99,6 +117,7 @@ class _Course:
     levels: Array
     weights: Array
     rates: Array
+    decays: Array
     mean_degC: float
     end_degC: float
 
@@ -111,10 +130,7 @@ class _Course:
     def samples(self) -> tuple[Array, Array]:
         """(Offsets within each interval, temperatures there), both intervals x looks."""
         offsets = np.outer(np.diff(self.times), _LOOKS)
-        values = np.empty_like(offsets)
-        for length in np.unique(np.diff(self.times)):  # equal lengths share their exponentials
-            these = np.diff(self.times) == length
-            values[these] = self.weights[these] @ np.exp(-np.outer(self.rates, length * _LOOKS))
+        values = np.einsum("kjm,km->kj", self.decays, self.weights)
         return offsets, values + self.levels[:, None]
 
     def peak(self) -> tuple[float, float]:
@@ -124,7 +140,7 @@ class _Course:
         s, value = float(offsets[k, j]), float(values[k, j])
         low, high = float(offsets[k, max(j - 1, 0)]), float(offsets[k, min(j + 1, len(_LOOKS) - 1)])
         if self.slope(k, low) > 0 > self.slope(k, high):
-            s = float(brentq(lambda x: self.slope(k, x), low, high, xtol=1e-12))
+            s = _root(lambda x: self.slope(k, x), low, high)
             value = max(value, self.at(k, s))
         return value, float(self.times[k]) + s
 
@@ -142,32 +158,32 @@ class _Course:
             if j == 0:
                 return float(self.times[k])
             low, high = float(offsets[k, j - 1]), float(offsets[k, j])
-        return float(self.times[k]) + float(brentq(lambda s: self.at(k, s) - limit_degC, low, high, xtol=1e-12))
+        return float(self.times[k]) + _root(lambda s: self.at(k, s) - limit_degC, low, high)
 
 
 def cyclic_state(network: LinearNetwork, profile: PowerProfile, period_s: float) -> Array:
     """The state as each weld begins, after endless work. ValueError where the weld does not fit the period."""
-    return _Weld(network, profile).cyclic(period_s)
+    return _weld(network, profile).cyclic(period_s)
 
 
 def state_after(
     network: LinearNetwork, profile: PowerProfile, period_s: float, welds: int, state: Array | None = None
 ) -> Array:
     """The state after `welds` whole periods begun in `state` (cold unless given)."""
-    return _Weld(network, profile).after(period_s, welds, network.cold if state is None else state)
+    return _weld(network, profile).after(period_s, welds, network.cold if state is None else state)
 
 
 def nth_cycle(network: LinearNetwork, profile: PowerProfile, period_s: float, weld: int, output: str) -> Cycle:
     """The cycle of the `weld`-th weld (from 1), the first begun cold."""
     if weld < 1:
         raise ValueError(f"welds are counted from 1, not {weld}")
-    one = _Weld(network, profile)
+    one = _weld(network, profile)
     return _cycle(one, period_s, one.after(period_s, weld - 1, network.cold), output)
 
 
 def equilibrium(network: LinearNetwork, profile: PowerProfile, period_s: float, output: str) -> Cycle:
     """The cycle that endless work at this pace repeats."""
-    one = _Weld(network, profile)
+    one = _weld(network, profile)
     return _cycle(one, period_s, one.cyclic(period_s), output)
 
 
@@ -189,7 +205,7 @@ def fastest_safe_pace(
 
     No period is shorter than `least_period_s` or the weld itself. Searched from slow to fast: a slower one is safe too.
     """
-    one = _Weld(network, profile)
+    one = _weld(network, profile)
     least_s = max(least_period_s, profile.end_s)
 
     def excess(pause_s: float) -> float:
@@ -204,7 +220,7 @@ def rest_after_burst_s(
     network: LinearNetwork, profile: PowerProfile, period_s: float, welds: int, limit_degC: float, output: str
 ) -> float:
     """Pause from the end of the last of `welds` welds (from cold, at a pace) until one more is safe; inf: never."""
-    one = _Weld(network, profile)
+    one = _weld(network, profile)
     begun = one.after(period_s, max(welds - 1, 0), network.cold)
     ended = one.added(profile.end_s) + np.exp(-network.rates_per_s * profile.end_s) * begun if welds else begun
     tail_s = profile.end_s + _TAIL * network.slowest_s
@@ -227,7 +243,7 @@ def time_to_limit_s(
 
     From cold, or from a `state` no hotter than equilibrium.
     """
-    one = _Weld(network, profile)
+    one = _weld(network, profile)
     start = network.cold if state is None else state
 
     def course(weld: int) -> _Course:
@@ -263,9 +279,34 @@ def _least_wait_s(excess: Callable[[float], float], slowest_s: float) -> float:
     safe = _FORGOTTEN * slowest_s
     if excess(safe) > 0:
         return math.inf
-    for _ in range(_HALVINGS):
+    while safe > _LEAST_WAIT_S:
         shorter = safe / 2
         if excess(shorter) > 0:
-            return float(brentq(excess, shorter, safe, xtol=1e-9, rtol=1e-12))
+            return _root(excess, shorter, safe)
         safe = shorter
     return 0.0
+
+
+def _root(f: Callable[[float], float], low: float, high: float) -> float:
+    """Where `f` passes zero between two ends of unlike sign: false position after Illinois, to rounding.
+
+    scipy.optimize has the same, and takes longer to import than a whole command to run.
+    """
+    at_low, at_high = f(low), f(high)
+    for _ in range(_ROOT_ROUNDS):
+        if at_low == 0:
+            return low
+        if at_high == 0:
+            return high
+        middle = high - at_high * (high - low) / (at_high - at_low)
+        if not min(low, high) < middle < max(low, high):
+            middle = (low + high) / 2
+        if abs(middle - high) <= 1e-14 * abs(middle):
+            return middle
+        at_middle = f(middle)
+        if (at_middle > 0) != (at_high > 0):
+            low, at_low = high, at_high
+        else:
+            at_low /= 2
+        high, at_high = middle, at_middle
+    return high
