@@ -21,7 +21,7 @@ SECTIONS = {
         "describe": ("describe", "The machine as derived, and what other electrodes would cost."),
         "suggest": ("suggest", "A first schedule for a joint, from the handbook tables."),
         "table": ("plan", "A schedule as its timing table, counted in mains half-cycles."),
-        "choose": ("choose", "Which switch, fuse and other parts suit, with the calculation."),
+        "choose": ("wiring", "Which switch, fuse and other parts suit, with the calculation."),
         "wiring": ("wiring", "The wiring sheet of the upgrade: drawings, wire list, parts list."),
     },
     "Prove": {

@@ -1,23 +1,106 @@
-"""The command that draws the upgrade: `wiring`."""
+"""Commands about the upgrade's parts: `choose` says which suit, `wiring` draws how they are joined."""
 
 from __future__ import annotations
 
+import json
+import textwrap
+from collections.abc import Iterable
+from dataclasses import asdict
 from pathlib import Path
+from typing import Any
 
 import click
 
+from gen.boards import Board
 from gen.cautions import caution_lines
-from gen.cli.choose import chosen_for, pace_option
-from gen.cli.plan import welder_option
+from gen.cli.given import number
+from gen.cli.plan import json_option, welder_option
 from gen.errors import InputError
 from gen.job import board_of, find_welder
-from gen.machine.welder import WELDER_FILE
+from gen.machine import WELDER_FILE, Welder
 from gen.user_files import Wrong
-from gen.wiring.sheet import DRAWING_FILES, wiring_sheet
-from gen.wiring.upgrade import to_be_fitted
+from gen.wiring import Choice, Chosen, Warmth, chosen_for
 from gen.writing import check_folder, check_targets, refused, write_whole
 
 _OURS = 'aria-label="Drawing'
+_WIDTH = 120
+_WORKING = 38  # column where the working begins
+
+pace_option = click.option(
+    "--pace",
+    type=number(0.1, 120.0),
+    metavar="NUMBER",
+    default=4,
+    show_default=True,
+    help="Welds a minute that the heat sink is for, 0.1 to 120.",
+)
+
+
+@click.command("choose")
+@welder_option
+@pace_option
+@json_option
+def choose_command(welder: Path | None, pace: float, as_json: bool) -> None:
+    """Which parts suit this machine, with the calculation: switch, heat sink, fuse, snubber and the rest.
+
+    For the longest weld that the welder file allows, at full current.
+    """
+    found = find_welder(welder)
+    board = board_of(found)
+    choice, warmth = _chosen(found, board, pace, welder or Path(WELDER_FILE))
+    if as_json:
+        click.echo(json.dumps(choice_json(choice, warmth), indent=2))
+    else:
+        click.echo("\n".join(_lines(found, choice, warmth)))
+
+
+def _chosen(welder: Welder, board: Board, pace: float, path: Path) -> tuple[Choice, tuple[Warmth, ...]]:
+    from sim import parts
+
+    return chosen_for(welder, board, pace, path, parts)
+
+
+def choice_json(choice: Choice, warmth: tuple[Warmth, ...]) -> dict[str, Any]:
+    """Everything that the command tells, for another program."""
+    parts = [asdict(part) | {"yours": [asdict(y) | {"enough": y.enough} for y in part.yours]} for part in choice.parts]
+    return asdict(choice) | {
+        "parts": parts,
+        "not_enough": list(choice.not_enough),
+        "simulated_on_heat_sink": [asdict(w) for w in warmth],
+    }
+
+
+def _lines(welder: Welder, choice: Choice, warmth: tuple[Warmth, ...]) -> list[str]:
+    load = choice.load
+    lines = [
+        f"Parts for {welder.mains.voltage_V:g} V, {welder.mains.frequency_Hz} Hz, welds of up to {load.weld_s:g} s at full "
+        f"current, {load.welds_per_minute:g} a minute",
+    ]
+    for part in choice.parts:
+        lines += ["", *_part_lines(part)]
+        if part.part == "heat sink":
+            lines += [
+                f"  Simulated on it: {w.part} {w.for_ever_C:.1f} C at its peak for ever at this pace (limit {w.limit_C:g} C)"
+                for w in warmth
+            ]
+    if choice.not_enough:
+        lines += ["", "Not enough as it is", *(f"  {text}" for text in choice.not_enough)]
+    lines += ["", "Before anything is bought or wired"]
+    return lines + [f"  {line}" for line in caution_lines()]
+
+
+def _part_lines(part: Chosen) -> list[str]:
+    lines = textwrap.wrap(f"{part.part[0].upper()}{part.part[1:]}: {part.fit}.", _WIDTH, subsequent_indent="  ")
+    for step in part.steps:
+        text = f"{f'  {step.what}':<{_WORKING}}  {step.working} = {step.result}  [{step.source}]"
+        lines += textwrap.wrap(
+            text, _WIDTH, subsequent_indent=" " * (_WORKING + 2), break_long_words=False, drop_whitespace=True
+        )
+    for mine in part.yours:
+        lines += textwrap.wrap(f"  yours: {mine.text}", _WIDTH, subsequent_indent="    ")
+    for note in part.notes:
+        lines += textwrap.wrap(f"  {note}", _WIDTH, subsequent_indent="    ")
+    return lines
 
 
 @click.command("wiring")
@@ -33,15 +116,18 @@ _OURS = 'aria-label="Drawing'
 @pace_option
 def wiring_command(welder: Path | None, output: Path, folder: Path | None, pace: float) -> None:
     """The wiring sheet of the upgrade, with this machine's own pins: two drawings, wire list, parts list."""
-    machine = find_welder(welder)
-    board = board_of(machine)
+    from gen.wiring.sheet import DRAWING_FILES, wiring_sheet
+    from gen.wiring.upgrade import to_be_fitted
+
+    found = find_welder(welder)
+    board = board_of(found)
     path = welder or Path(WELDER_FILE)
     check_targets({"--output": output}, keep=(path,))
     if folder is not None:
-        _check_drawings(folder, output)
-    choice, _ = chosen_for(machine, board, pace, path)
+        _check_drawings(folder, output, DRAWING_FILES)
+    choice, _ = _chosen(found, board, pace, path)
     try:
-        sheet = wiring_sheet(machine, board, choice)
+        sheet = wiring_sheet(found, board, choice)
     except Wrong as wrong:
         raise InputError(path, wrong.key, wrong.given, str(wrong)) from None
     written = [output]
@@ -53,7 +139,7 @@ def wiring_command(welder: Path | None, output: Path, folder: Path | None, pace:
     write_whole(output, sheet.html)
     for file in written:
         click.echo(f"Written: {file}")
-    if missing := to_be_fitted(machine):
+    if missing := to_be_fitted(found):
         click.echo("To be fitted, since the welder file does not name it:")
         for what in missing:
             click.echo(f"  {what}")
@@ -62,10 +148,10 @@ def wiring_command(welder: Path | None, output: Path, folder: Path | None, pace:
         click.echo(f"  {line}")
 
 
-def _check_drawings(folder: Path, output: Path) -> None:
+def _check_drawings(folder: Path, output: Path, names: Iterable[str]) -> None:
     """Raise InputError where the drawings could not go into the folder, or would go over anything but earlier ones."""
     check_folder("--svg", folder)
-    for name in DRAWING_FILES:
+    for name in names:
         file = folder / name
         if file.resolve() == output.resolve():
             raise refused("--output", output, "this is also a drawing of --svg; allowed: a file of its own")

@@ -1,1 +1,6 @@
-"""The upgrade as hardware: choosing the parts, the wiring sheet, commissioning."""
+"""The upgrade as hardware: choosing the parts, and the wiring sheet (gen.wiring.sheet)."""
+
+from gen.wiring.choice import Choice, Chosen
+from gen.wiring.choosing import Warmth, WeldSimulated, chosen_for
+
+__all__ = ["Choice", "Chosen", "Warmth", "WeldSimulated", "chosen_for"]

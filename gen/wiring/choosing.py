@@ -2,11 +2,20 @@
 
 from __future__ import annotations
 
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Protocol
+
 from gen.boards import Board
 from gen.machine.welder import Welder
+from gen.schedule import Schedule
+from gen.table import TimingTable
+from gen.timing import compile_schedule
 from gen.wiring.arithmetic import recovery
 from gen.wiring.choice import Choice, Load
-from gen.wiring.power_parts import CLAMPING, conductors, contactor, fuse, heat_sink, switch, varistor
+from gen.wiring.power_parts import CLAMPING, conductors, contactor, fuse, heat_sink, inrush_figure, switch, varistor
 from gen.wiring.signal_parts import (
     conduction_sense,
     detector,
@@ -14,6 +23,70 @@ from gen.wiring.signal_parts import (
     insulation,
 )
 from gen.wiring.snubber import alternatives, load_circuits, snubber
+
+
+@dataclass(frozen=True)
+class Warmth:
+    """A part of the switch on the heat sink chosen, simulated: peak for ever at the pace, and the limit, degC."""
+
+    part: str
+    for_ever_C: float
+    limit_C: float
+
+
+class WeldSimulated(Protocol):
+    """What the simulator says of one weld. All on the middle of what the owner's readings leave open."""
+
+    def inrush(self, table: TimingTable, welder: Welder) -> tuple[float, float, float]:
+        """On shorted electrodes: the peak of the planned start, A; of a start at the voltage zero from the worst residue the
+        peak, A, and the greatest I2t of a half-cycle, A2s."""
+
+    def warmth(self, table: TimingTable, welder: Welder, period_s: float) -> Sequence[tuple[str, float, float]]:
+        """The switch's parts, a weld every `period_s` for ever: name, peak and limit, degC."""
+
+
+def chosen_for(
+    welder: Welder, board: Board, pace: float, path: Path, simulated: WeldSimulated
+) -> tuple[Choice, tuple[Warmth, ...]]:
+    """The parts under the longest weld allowed, at full current and `pace` welds a minute; how warm the switch then gets.
+
+    `path` names the welder file in a message. Raises InputError.
+    """
+    table = longest_weld(welder, board, path)
+    planned_A, worst_A, i2t_A2s = simulated.inrush(table, welder)
+    # The simulated machine is the middle of what the readings leave open; currents go up to its upper end.
+    scale = welder.machine.in_use.short_primary.high / welder.machine.in_use.short_primary.middle
+    weld_s = table.fired_half_cycles * (0.5 / table.frequency_Hz)
+    load = Load(
+        welder.machine.in_use.working_primary,
+        inrush_figure(planned_A, worst_A * scale),
+        i2t_A2s * scale**2,
+        weld_s,
+        pace,
+    )
+    choice = choose(welder, board, load)
+    if choice.sink.K_per_W is None:
+        return choice, ()
+    sink = welder.heat_sink.model_copy(update={"K_per_W": choice.sink.K_per_W, "J_per_K": choice.sink.J_per_K})
+    ambient = welder.ambient.model_copy(update={"temperature_C": choice.sink.ambient_C})
+    on_sink = welder.at(welder.machine, heat_sink=sink, ambient=ambient)
+    period_s = weld_s / min(1.0, weld_s * pace / 60, welder.allowed_duty)
+    return choice, tuple(Warmth(*part) for part in simulated.warmth(table, on_sink, period_s))
+
+
+def longest_weld(welder: Welder, board: Board, path: Path) -> TimingTable:
+    """The longest weld that welder file and board allow, at full current. Raises InputError naming `path`."""
+    frequency_Hz = welder.mains.frequency_Hz
+    allowed = math.floor(welder.limits.longest_weld.half_cycles(frequency_Hz))
+    half_cycles = max(2, min(allowed, board.limits.half_cycles) // 2 * 2)
+    phases = (
+        {"squeeze": "0.2 s"},
+        {"weld": f"{half_cycles} half-cycles"},
+        {"hold": "0.2 s"},
+        {"off": "0.2 s"},
+    )
+    longest = Schedule.model_validate({"name": "longest", "frequency_Hz": frequency_Hz, "phases": phases})
+    return compile_schedule(longest, welder, board, path)
 
 
 def choose(welder: Welder, board: Board, load: Load) -> Choice:

@@ -1,0 +1,35 @@
+"""What parts to be chosen must stand: the inrush of one weld on the worst core, and the warmth of the switch.
+
+Answers what gen.wiring.choosing asks of a simulator (WeldSimulated).
+"""
+
+from __future__ import annotations
+
+from gen.machine.welder import Welder
+from gen.table import TimingTable
+from sim.core import impulse
+from sim.core.weld_current import Assumed, weld_currents
+from sim.verdict.hot_parts import hot_parts
+
+LONGEST_ROW = 20  # half-cycles followed of a long weld; after them the current repeats
+HARD = Assumed(1.05, 0.8)  # knee and remanence of the hardest core that sim.sweep draws
+_OF_SWITCH = ("case", "junction")
+
+
+def inrush(table: TimingTable, welder: Welder) -> tuple[float, float, float]:
+    """On shorted electrodes: the peak of the planned start, A; of a start at the voltage zero from the worst residue the
+    peak, A, and the greatest I2t of a half-cycle, A2s."""
+    planned = weld_currents(table, welder, longest_row=LONGEST_ROW)
+    hard = weld_currents(table, welder, HARD, longest_row=LONGEST_ROW)
+    frequency_Hz = welder.mains.frequency_Hz
+    supply = impulse.sine(welder.mains.voltage_V, frequency_Hz, frequency_Hz)  # it fades in half a second
+    worst = impulse.inrush(hard.shorted, supply, 0.0)
+    i2t_A2s = max(swing.primary_rms_A**2 * hard.half_s for swing in worst.swings)
+    return planned.shorted_worst.primary_peak_A, worst.primary_peak_A, i2t_A2s
+
+
+def warmth(table: TimingTable, welder: Welder, period_s: float) -> list[tuple[str, float, float]]:
+    """Case and junction of the switch, a weld every `period_s` for ever: name, peak and limit, degC."""
+    pace = 60 / period_s
+    parts = hot_parts(weld_currents(table, welder), welder, pace)
+    return [(part.name, part.for_ever(pace).peak_degC, part.limit_C) for part in parts if part.name in _OF_SWITCH]
