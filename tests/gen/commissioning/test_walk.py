@@ -7,75 +7,23 @@ which order a front end is asked, and what is kept of the answers.
 from __future__ import annotations
 
 import re
-from collections.abc import Callable
 from pathlib import Path
-from typing import Any, TypeVar
 
 import pytest
 
 import gen
-from gen.ask import NotTaken, Stopped
+from gen.ask import Stopped
 from gen.boards import boards
-from gen.commissioning import Judged, Shot, Step, Walked, last_walk, steps, values_of_last_walk, walking
-from gen.machine.welder import Welder
+from gen.commissioning import Walked, last_walk, steps, values_of_last_walk
+from tests.support.commissioning import GOOD, Scripted, walked
 from tests.support.machines import known_welder
 
-T = TypeVar("T")
 PICO = boards()["pico"]
-
-
-# No step may be passed over that anybody can read with a cheap meter.
-GOOD = {"earth": ["0.1"], **{f"insulation{pair}": ["20"] for pair in ("", "-welding", "-secondary")}}
-
-
-class Scripted:
-    """Answers by the name of the step, "none" where nothing else is written for it; notes what it was shown."""
-
-    def __init__(self, **answers: list[str]) -> None:
-        self._answers = {name: list(given) for name, given in (GOOD | answers).items()}
-        self._step = ""
-        self.shown: list[str] = []
-        self.refused: list[str] = []
-        self.says_yes = True
-
-    def yes(self, question: str) -> bool:
-        self.shown.append(question)
-        return self.says_yes
-
-    def answer(self, question: str, read: Callable[[Any], T], typical: Any = None) -> T:
-        self.shown.append(question)
-        for text in self._answers.get(self._step, ["none"]):
-            try:
-                return read(text)
-            except NotTaken as error:
-                self.refused.append(str(error))
-        raise AssertionError(f"{self._step}: {self.refused}")
-
-    def begin(self, place: int, count: int, step: Step, enters: bool) -> bool:
-        self._step = step.key
-        if enters:
-            self.shown.append(f"stage {step.stage.title}")
-        self.shown.append(f"{place}/{count} {step.key}")
-        return self.says_yes or not enters
-
-    def say(self, text: str) -> None:
-        self.shown.append(text)
-
-    def lets_by(self, shot: Shot) -> bool:
-        raise AssertionError("no shot is made without a board")
-
-    def came_of(self, judged: Judged) -> None:
-        self.shown.append(judged.outcome)
 
 
 @pytest.fixture(autouse=True)
 def _no_board(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr("gen.link.ports.ports", list)
-
-
-def walked(welder: Welder, kept: Path, guide: Scripted, anew: bool = False) -> Walked:
-    with walking(welder, PICO, kept, guide, anew=anew) as walk:
-        return walk.go()
 
 
 def test_a_failed_step_ends_the_walk_and_is_the_next_one_taken(tmp_path: Path) -> None:
