@@ -18,9 +18,10 @@ from sim.bench.mains import MainsSpec
 from sim.bench.recording import Recording
 from sim.bench.world import bench_for
 from tests.support.app.bench_runs import WELD, gates_after, run, states
+from tests.support.app.weakened import Change, always, answers, constant, never, sets, unset
 from tests.support.machines import compiled, make_welder
 
-SUPERVISOR = "app/supervisor.py"
+FOREVER_MS = (1 << 30) - 1
 STEP_S = 0.045  # a wake time, a late step and one half-cycle under way
 HELD = (0.6, 1.5)  # long enough for the whole weld
 FULL = 40  # half-cycles of WELD
@@ -28,12 +29,12 @@ FULL = 40  # half-cycles of WELD
 
 @dataclass(frozen=True)
 class Protection:
-    """`runs` takes an edit or None; `holds` judges the recording; `without` is the edit that takes the protection out."""
+    """`runs` takes a change of the application or None; `holds` judges the recording; `without` takes the protection out."""
 
     name: str
     runs: Callable[..., Recording]
     holds: Callable[[Recording], bool]
-    without: tuple[str, str, str]
+    without: Change
 
 
 def mains(**changes: Any) -> MainsSpec:
@@ -69,39 +70,31 @@ PROTECTIONS = (
         "with a foot lever, letting go ends the weld at once",
         partial(run, (0.6, 0.4)),
         lambda r: 0 < r.fired < FULL and gates_after(r, 1.0 + 0.004 + STEP_S) == 0,
-        (SUPERVISOR, "if not self.pedal and self.config.RELEASE_STOPS:", "if False:"),
+        never("Supervisor._weld", "RELEASE_STOPS"),
     ),
     Protection(
         "letting go during squeeze means no weld",
         partial(run, (0.6, 0.1), welder=make_welder(force={"source": "air"})),
         lambda r: r.fired == 0 and "squeeze" in states(r),
-        (
-            SUPERVISOR,
-            "if not self.pedal:\n            self._end(words.RELEASED, now_ms)",
-            "if False:\n            pass",
-        ),
+        never("Supervisor._squeeze", "pedal"),
     ),
     Protection(
         "the pedal must be seen open between welds",
         partial(run, (0.6, 3.3)),
         lambda r: len(r.welds) == 1 and r.fired == FULL,
-        (SUPERVISOR, "            self.fresh = False\n            self.welds += 1", "            self.welds += 1"),
+        unset("Supervisor._ready", "fresh"),
     ),
     Protection(
         "a pedal down at power-up does nothing until it is let go",
         partial(run, (0.0, 2.0)),
         lambda r: r.fired == 0 and "locked out: pedal stuck closed" in states(r) and states(r)[-1] == "ready",
-        (
-            SUPERVISOR,
-            "elif self.pedal:\n            self._lock_out(words.STUCK_PEDAL, now_ms)",
-            "elif self.pedal:\n            self.fresh = True",
-        ),
+        never("Supervisor._start", "pedal"),
     ),
     Protection(
         "no weld before eight crossings agree",
         partial(run, (0.01, 1.5), length_s=2, mains=mains(), board=BoardSpec(rested_ms=10**7)),
         lambda r: all(s.time_s > 0.08 for s in r.states if s.state == "ready") and "ready" in states(r),
-        ("app/lock.py", "return self.agreed >= NEEDED", "return True"),
+        answers("MainsLock.locked", "True"),
     ),
     Protection(
         "no weld past the minute's duty",
@@ -113,26 +106,26 @@ PROTECTIONS = (
         ),
         # 4 A rated at 30 %, 20 A working: 1.2 % of 6000 half-cycles, 72; a weld counts 40 x 0.64 = 25.6
         lambda r: len(r.welds) == 2 and "locked out: duty used up" in states(r),
-        (SUPERVISOR, "elif not self.duty.allows(self.plan.cost):", "elif False:"),
+        never("Supervisor._ready", "allows"),
     ),
     Protection(
         "after a start the board assumes that the minute's duty is spent",
         partial(run, (0.6, 1.5), board=BoardSpec(rested_ms=0)),
         lambda r: r.fired == 0 and "locked out: duty used up" in states(r),
-        ("app/duty.py", "if rested_ms < SECONDS * 1000:", "if False:"),
+        never("DutyGuard.begin", "rested_ms"),
     ),
     Protection(
         "the next weld starts on the polarity opposite to the last that conducted",
         partial(run, (0.6, 0.35), (2.0, 1.5), seed=5),  # a seed that ends the first weld after an odd number
         lambda r: sum(1 for c in r.conductions if c.start_s < 1.5) % 2 == 1 and polarity_kept(r),
-        (SUPERVISOR, "self.positive = 1 ^ self.positive ^ (last & 1)", "pass"),
+        unset("Supervisor._finish", "positive"),
     ),
     Protection(
         "with a force switch nothing is fired before the force is there",
         # The test under current would end it too, before the first gate: so it must not come so far.
         partial(run, HELD, welder=make_welder(force={"source": "air", "force_switch": True}), forces=((9.0, 1),)),
         lambda r: r.fired == 0 and "squeeze" in states(r) and "weld" not in states(r),
-        (SUPERVISOR, "if inputs & words.FORCE or not self.config.FORCE_SWITCH:", "if True:"),
+        always("Supervisor._squeeze", "FORCE_SWITCH"),
     ),
     Protection(
         "force lost under current ends the weld",
@@ -143,7 +136,7 @@ PROTECTIONS = (
             forces=((0.0, 1), (1.0, 0)),
         ),
         lambda r: 0 < r.fired < FULL and gates_after(r, 1.0 + STEP_S) == 0,
-        (SUPERVISOR, "elif self.config.FORCE_SWITCH and not inputs & words.FORCE:", "elif False:"),
+        never("Supervisor._weld", "FORCE_SWITCH"),
     ),
     Protection(
         "an over-temperature contact ends the weld and locks out while it is open",
@@ -154,25 +147,25 @@ PROTECTIONS = (
             and "locked out: over-temperature contact open" in states(r)
             and states(r)[-1] == "ready"
         ),
-        (SUPERVISOR, "if inputs & words.HOT:", "if False:"),
+        never("Supervisor._trouble", "HOT"),
     ),
     Protection(
         "the stop line ends a weld",
         partial(run, HELD, serial=((1.0, b'{"jsonrpc": "2.0", "id": 0, "method": "stop"} 273b6c09\n'),)),
         lambda r: 0 < r.fired < FULL and gates_after(r, 1.0 + STEP_S) == 0,
-        (SUPERVISOR, "elif stop_line and self.armed():", "elif False:"),
+        never("Supervisor.step", "stop_line"),
     ),
     Protection(
         "a switch that conducts without a gate is found before any weld",
         partial(run, (2.0, 1.5), **fault("shorted")),
         lambda r: r.fired == 0 and states(r)[-1] == "locked out: switch conducts without a gate",
-        (SUPERVISOR, "if elapsed(now_ms, self.blocked_ms) > SHORTED_MS:", "if False:"),
+        constant("SHORTED_MS", FOREVER_MS),
     ),
     Protection(
         "gates without conduction end the weld",
         partial(run, HELD, **fault("gate_open")),
         lambda r: 0 < r.fired < FULL and states(r)[-1] == "locked out: no conduction after firing",
-        (SUPERVISOR, "self.config.CONDUCTION_SENSE and done >= PROVE_HALF_CYCLES and not self.conducted", "False"),
+        never("Supervisor._weld", "CONDUCTION_SENSE"),
     ),
     Protection(
         "a dropout in a weld locks out, and the return of the mains fires nothing",
@@ -180,17 +173,13 @@ PROTECTIONS = (
         lambda r: (
             0 < r.fired < FULL and gates_after(r, 1.02) == 0 and "locked out: mains lost or unsteady" in states(r)
         ),
-        (
-            SUPERVISOR,
-            "            else:\n                self._lock_out(words.MAINS_LOST, now_ms)",
-            "            else:\n                pass",
-        ),
+        constant("STALL_MS", FOREVER_MS),
     ),
     Protection(
         "a switch that shorts in a weld is found before the weld's off time is over",
         partial(run, HELD, **(fault("shorted") | {"switch": replace(fault("shorted")["switch"], fault_s=1.0)})),
         lambda r: not any(state == "ready" for state in states(r)[2:]),
-        (SUPERVISOR, "self.state == words.READY or self.state == words.HOLD or self.state == words.OFF", "False"),
+        sets("Supervisor._watch_switch", "quiet", "False"),
     ),
     Protection(
         "a weld that the program has lost sight of for longer than the contactor holds is ended",
@@ -201,41 +190,37 @@ PROTECTIONS = (
             board=BoardSpec(faults=(BoardFault("hang", 1.0, 0.1),)),
         ),
         lambda r: 0 < r.fired < FULL,
-        (SUPERVISOR, "elif self.paused:", "elif False:"),
+        never("Supervisor._weld", "paused"),
     ),
     Protection(
         "a pedal pressed before the mains was locked to does nothing until it is let go",
         partial(run, (0.16, 2.0), (2.5, 1.2)),
         lambda r: gates_after(r, 0) == gates_after(r, 2.5) == FULL,
-        (SUPERVISOR, "self.fresh = False  # a pedal pressed before", "pass  # a pedal pressed before"),
+        unset("Supervisor.step", "fresh"),
     ),
     Protection(
         "a start that met no edge is not tried again before edges have come back",
         partial(run, HELD, mains=mains(sags=((0.86, 0.07, 0.0),))),
         lambda r: r.fired == 0 and "locked out: mains lost or unsteady" in states(r),
-        (
-            SUPERVISOR,
-            "self.tries < START_TRIES and self.lock.present(now_ms)",
-            "self.tries < START_TRIES and self.lock.locked()",
-        ),
+        answers("MainsLock.present", "self.locked()"),
     ),
     Protection(
         "mains that comes back after a long time is not taken for one out of its band",
         partial(run, mains=mains(sags=((1.0, 6.0, 0.0),)), length_s=8),
         lambda r: "locked out: frequency out of band" not in states(r) and states(r)[-1] == "ready",
-        ("app/lock.py", "self.unlocked_ms = now_ms  # the mains is back", "pass  # the mains is back"),
+        never("MainsLock.edge", "LATE_MS"),
     ),
     Protection(
         "after a bite of the watchdog nothing works until stop was pressed and let go",
         partial(run, (0.6, 1.5), (3.0, 1.5), board=BoardSpec(bitten=True), stops=((2.3, 0.2),), length_s=5),
         lambda r: gates_after(r, 0) == gates_after(r, 2.5) == FULL,
-        (SUPERVISOR, "if inputs & words.WATCHDOG:", "if False:"),
+        never("Supervisor._start", "WATCHDOG"),
     ),
     Protection(
         "mains out of its band locks out",
         partial(run, (7.0, 1.5), mains=MainsSpec(230, 54), length_s=8),
         lambda r: r.fired == 0 and "locked out: frequency out of band" in states(r),
-        ("app/lock.py", "return elapsed(now_ms, self.unlocked_ms) > OUT_OF_BAND_MS", "return False"),
+        answers("MainsLock.out_of_band", "False"),
     ),
     Protection(
         "a noisy detector locks out",
@@ -249,7 +234,7 @@ PROTECTIONS = (
             ),
         ),
         lambda r: r.fired == 0 and "locked out: extra edges from the detector" in states(r),
-        ("app/lock.py", "return self.extra >= EXTRA_MOST", "return False"),
+        answers("MainsLock.noisy", "False"),
     ),
     Protection(
         "a detector that grows noisy under current ends the weld",
@@ -263,7 +248,7 @@ PROTECTIONS = (
             ),
         ),
         lambda r: gates_after(r, 1.05) == 0 and r.fired > 0,
-        ("app/lock.py", "(EXTRA_UNDER_CURRENT if begun else 1)", "1 and not begun"),
+        constant("EXTRA_UNDER_CURRENT", FOREVER_MS),
     ),
     Protection(
         "a false edge seen before the first gate ends the weld before it has begun",
@@ -273,25 +258,25 @@ PROTECTIONS = (
             detector=replace(bench_for(make_welder(), compiled(make_welder(), WELD)).detector, false_s=(0.873,)),
         ),
         lambda r: r.fired == 0 and "weld" in states(r) and "locked out: extra edges from the detector" in states(r),
-        ("app/lock.py", "if begun else 1", "if begun else EXTRA_UNDER_CURRENT"),
+        answers("MainsLock.noisy_under_current", "self.extra >= EXTRA_UNDER_CURRENT"),
     ),
     Protection(
         "a pedal stuck down after a weld locks out",
         partial(run, (0.6, 33.0), length_s=36),
         lambda r: r.fired == FULL and "locked out: pedal stuck closed" in states(r) and states(r)[-1] == "ready",
-        (SUPERVISOR, "elapsed(now_ms, self.pedal_ms) > STUCK_MS:", "False:"),
+        constant("STUCK_MS", FOREVER_MS),
     ),
     Protection(
         "a pedal pressed while settings are stored does nothing until it is let go",
         partial(run, (1.3, 2.5), serial=SELECTED),
         lambda r: r.fired == 0 and "storing" in states(r) and states(r)[-1] == "ready",
-        (SUPERVISOR, "self.fresh = False  # a pedal pressed before", "pass  # a pedal pressed before"),
+        unset("Supervisor.step", "fresh"),
     ),
     Protection(
         "after a write to flash the mains is locked to anew",
         partial(run, serial=SELECTED),
         lambda r: waited_s(r) > 0.08,
-        (SUPERVISOR, "self.stalled = True\n        outcome =", "outcome ="),
+        unset("Supervisor._storing", "stalled"),
     ),
 )
 
@@ -301,8 +286,15 @@ def test_protection(protection: Protection) -> None:
     """The property holds with the emitted application, and fails when the protection is taken out of it."""
     whole = protection.runs()
     assert protection.holds(whole), (states(whole), whole.fired)
-    without = protection.runs(edit=protection.without)
+    without = protection.runs(change=protection.without)
     assert not protection.holds(without), "the property holds without the protection: this test proves nothing"
+
+
+def test_a_protection_that_is_not_there_cannot_be_taken_out() -> None:
+    """Renamed or doubled, it is told: no property is ever shown against an application that was left whole."""
+    for change in (never("Supervisor._weld", "unheard_of"), never("Supervisor.step", "state"), constant("STALL", 1)):
+        with pytest.raises(AssertionError, match="what is to be changed is there"):
+            run(HELD, change=change)
 
 
 def test_air_finishes_a_counted_weld() -> None:
@@ -312,15 +304,8 @@ def test_air_finishes_a_counted_weld() -> None:
 
 def test_stop_ends_a_weld_in_python_and_in_the_firing_hardware() -> None:
     """The stop circuit is tested twice: with the application's test taken out the firing hardware still ends the weld."""
-    for edit in (
-        None,
-        (
-            SUPERVISOR,
-            "if inputs & words.STOP_OPEN:\n            return words.STOP_CIRCUIT_OPEN",
-            "if False:\n            pass",
-        ),
-    ):
-        recording = run(HELD, stops=((1.0, 1.0),), edit=edit)
+    for change in (None, never("Supervisor._trouble", "STOP_OPEN")):
+        recording = run(HELD, stops=((1.0, 1.0),), change=change)
         assert 0 < recording.fired < FULL
         assert gates_after(recording, 1.0) == 0
 

@@ -6,7 +6,8 @@ import pytest
 from hypothesis import HealthCheck, Phase, settings
 from hypothesis.stateful import run_state_machine_as_test
 
-from tests.support.app.application_machine import Application, Edit, loaded
+from tests.support.app.application_machine import Application, loaded
+from tests.support.app.weakened import Change, answers, constant, never, unset
 
 SETTINGS = settings(
     max_examples=50,
@@ -19,32 +20,23 @@ SETTINGS = settings(
 TestApplication = Application.TestCase
 TestApplication.settings = SETTINGS
 
-SUPERVISOR = "app/supervisor.py"
-WEAKER: dict[str, Edit] = {
-    "the pedal need not be let go": (SUPERVISOR, "self.fresh = False\n            self.welds += 1", "self.welds += 1"),
-    "an open stop is no trouble": (
-        SUPERVISOR,
-        "if inputs & words.STOP_OPEN:\n            return",
-        "if False:\n            return",
-    ),
-    "heat is no trouble": (SUPERVISOR, "if inputs & words.HOT:", "if False:"),
-    "the duty allows everything": ("app/duty.py", "return self.used + cost <= self.limit", "return True"),
-    "no lock is needed": ("app/lock.py", "return self.agreed >= NEEDED", "return True"),
-    "a weld may stand still": (SUPERVISOR, "STALL_MS = 60", "STALL_MS = 6000"),
-    "no lockout ends": (
-        SUPERVISOR,
-        "if not self.pedal and self._pedal_steady(now_ms):\n            self.reason",
-        "if False:\n            self.reason",
-    ),
+WEAKER: dict[str, Change] = {
+    "the pedal need not be let go": unset("Supervisor._ready", "fresh"),
+    "an open stop is no trouble": never("Supervisor._trouble", "STOP_OPEN"),
+    "heat is no trouble": never("Supervisor._trouble", "HOT"),
+    "the duty allows everything": answers("DutyGuard.allows", "True"),
+    "no lock is needed": answers("MainsLock.locked", "True"),
+    "a weld may stand still": constant("STALL_MS", 6000),
+    "no lockout ends": never("Supervisor._locked_out", "_pedal_steady"),
 }
 
 
 @pytest.mark.parametrize("weaker", WEAKER)
 def test_the_watched_board_notices_a_weaker_application(weaker: str) -> None:
     """One protection taken out, and something that must hold does not."""
-    edit = WEAKER[weaker]
-    loaded(0, edit)  # the line is there to be taken out
-    machine = type("Weaker", (Application,), {"edit": edit})
+    change = WEAKER[weaker]
+    loaded(0, change)  # it is there to be taken out
+    machine = type("Weaker", (Application,), {"change": staticmethod(change)})
     given = settings(SETTINGS, max_examples=400, phases=[Phase.generate], report_multiple_bugs=False)
     with pytest.raises(AssertionError):
         run_state_machine_as_test(machine, settings=given)

@@ -15,6 +15,7 @@ from sim.bench.world import simulate
 from sim.faults.catalogue import FAULTS, UNDER_WAY
 from sim.faults.runs import NOTICED_S, case_of, numbered_case, run_case, set_size, strike_set
 from sim.faults.text import finding_of, recording_text
+from tests.support.app.weakened import constant
 from tests.support.faults.fault_grounds import ALONE, MACHINES, ground, ground_of, numbered, pairs, why_empty
 from tests.support.machines import make_welder
 
@@ -129,9 +130,7 @@ def test_a_hung_interpreter_is_reset_and_ends_the_weld_by_its_table() -> None:
     assert outcome.did.startswith("restarted")
     assert outcome.unwanted == 0
     machine = ground(0)
-    files = dict(machine.bundle.files)
-    files["config.py"] = files["config.py"].replace("WATCHDOG_MS = 2000", "WATCHDOG_MS = 1000000")
-    dead = simulate(type(machine.bundle)(files), machine.table, outcome.case.bench)
+    dead = simulate(constant("WATCHDOG_MS", 1_000_000)(machine.bundle), machine.table, outcome.case.bench)
     assert dead.starts == ()
 
 

@@ -1,6 +1,6 @@
 """Each invariant holds with everything as it is, and is violated when the protection that it watches is taken out.
 
-Out of the emitted text, out of the firing hardware's inputs, or out of the hardware beyond the board.
+Out of the application, out of the firing hardware's inputs, or out of the hardware beyond the board.
 """
 
 from __future__ import annotations
@@ -11,7 +11,6 @@ from typing import Any
 
 import pytest
 
-from gen.firmware import FirmwareBundle
 from sim.bench.board import BoardFault
 from sim.bench.pedal import Press
 from sim.bench.world import Bench, simulate
@@ -31,26 +30,25 @@ from sim.faults.invariants import (
 )
 from sim.faults.observed import Truth, Violation
 from sim.faults.runs import Ground
+from tests.support.app.weakened import Change, always, answers, constant, never, sets, together, unset
 from tests.support.faults.fault_grounds import ground_of
 
-SUPERVISOR = "app/supervisor.py"
 AIR = {"force": {"source": "air"}}
-NO_STOP = (
-    SUPERVISOR,
-    "if inputs & words.STOP_OPEN:\n            return words.STOP_CIRCUIT_OPEN",
-    "if False:\n            pass",
-)
+NO_STOP = never("Supervisor._trouble", "STOP_OPEN")
 FOREVER = float("inf")
 
 
 @dataclass(frozen=True)
 class Taken:
-    """`invariant` watches a protection; `bench` makes the run; `edits` of the text and `cut` of the bench take it out."""
+    """`invariant` watches a protection, `bench` makes the run.
+
+    `changes` of the application and `cut` of the bench take it out.
+    """
 
     name: str
     invariant: Callable[[Truth], list[Violation]]
     bench: Callable[[Bench], Bench]
-    edits: tuple[tuple[str, str, str], ...] = ()
+    changes: tuple[Change, ...] = ()
     cut: Callable[[Bench], Bench] = field(default=lambda bench: bench)
     tables: dict[str, Any] = field(default_factory=lambda: dict(AIR))
     knows_rest: bool = True
@@ -83,40 +81,22 @@ TAKEN = (
         fresh_request,
         pressed((0.45, 3.0), faults=(BoardFault("watchdog", 0.8),), length_s=3.0),
         (
-            (
-                SUPERVISOR,
-                "elif inputs & words.WATCHDOG:\n            self._lock_out(words.WATCHDOG_RESTART, now_ms)",
-                "elif False:\n            pass",
-            ),
-            (
-                SUPERVISOR,
-                "elif self.pedal:\n            self._lock_out(words.STUCK_PEDAL, now_ms)",
-                "elif False:\n            pass",
-            ),
-            (
-                SUPERVISOR,
-                "self.fresh = False  # a pedal pressed before the board was ready must be let go",
-                "self.fresh = True",
-            ),
+            never("Supervisor._start", "WATCHDOG"),
+            never("Supervisor._start", "pedal"),
+            sets("Supervisor.step", "fresh", "True"),
         ),
     ),
     Taken(
         "the pedal must be seen open between welds",
         table_count,
         pressed((0.45, 3.0), length_s=2.5),
-        ((SUPERVISOR, "            self.fresh = False\n            self.welds += 1", "            self.welds += 1"),),
+        (unset("Supervisor._ready", "fresh"),),
     ),
     Taken(
         "a weld that was cut off is not begun again",
         one_train,
         lambda bench: mains(bench, sags=((0.78, 0.15, 0.0),)),
-        (
-            (
-                SUPERVISOR,
-                "if done == 0 and self.tries < START_TRIES and self.lock.present(now_ms) and self.driver.off():",
-                "if self.driver.off():",
-            ),
-        ),
+        (always("Supervisor._weld", "START_TRIES"),),
     ),
     Taken(
         "the firing hardware tests stop before every gate",
@@ -147,19 +127,13 @@ TAKEN = (
         "what was left of a weld does not fire when the mains is back",
         mains_loss,
         lambda bench: mains(bench, sags=((0.78, 0.15, 0.0),)),
-        (
-            (
-                SUPERVISOR,
-                "if done == 0 and self.tries < START_TRIES and self.lock.present(now_ms) and self.driver.off():",
-                "if self.driver.off():",
-            ),
-        ),
+        (always("Supervisor._weld", "START_TRIES"),),
     ),
     Taken(
         "the detector's offset is taken off",
         window,
         pressed((0.45, 1.0), length_s=1.5),
-        (("config.py", "OFFSET_RISE_US = 300", "OFFSET_RISE_US = -900"),),
+        (constant("OFFSET_RISE_US", -900),),
     ),
     Taken(
         "false edges excuse no more than the half-cycles that it takes to see them",
@@ -168,55 +142,41 @@ TAKEN = (
             bench, detector=replace(bench.detector, false_s=tuple(0.7552 + 0.01 * n for n in range(30)))
         ),
         (
-            ("config.py", "OFFSET_RISE_US = 300", "OFFSET_RISE_US = -620"),
-            ("config.py", "OFFSET_FALL_US = 300", "OFFSET_FALL_US = -620"),
-            ("app/lock.py", "return self.extra >= (EXTRA_UNDER_CURRENT if begun else 1)", "return False"),
+            constant("OFFSET_RISE_US", -620),
+            constant("OFFSET_FALL_US", -620),
+            answers("MainsLock.noisy_under_current", "False"),
         ),
     ),
     Taken(
         "the first half-cycle is fired late",
         flux,
         pressed((0.45, 1.0), length_s=1.5),
-        (("app/plan.py", "delay_us = delay_us * half_us // self.nominal_half_us", "delay_us = 600"),),
+        (sets("Plan.fill", "delay_us", "600", of="nominal_half_us"),),
     ),
     Taken(
         "no weld before the mains is locked to",
         lock,
         lambda bench: mains(pressed((0.45, 1.0), length_s=1.5)(bench), frequency_Hz=54.5),
-        (("app/lock.py", "return self.agreed >= NEEDED", "return True"),),
+        (answers("MainsLock.locked", "True"),),
     ),
     Taken(
         "after a start the minute's duty counts as spent",
         duty,
         pressed((0.45, 0.3), (1.8, 1.0), faults=(BoardFault("brown-out", 0.8, 0.05),), length_s=3.0),
-        (("app/duty.py", "if rested_ms < SECONDS * 1000:", "if False:"),),
+        (never("DutyGuard.begin", "rested_ms"),),
         knows_rest=False,
     ),
     Taken(
         "a lockout has a reason",
         lockouts,
         stopped,
-        (
-            (
-                SUPERVISOR,
-                "        if self.state != words.LOCKED_OUT:\n            self.reason = reason",
-                "        pass",
-            ),
-        ),
+        (never("Supervisor._lock_out", "LOCKED_OUT"),),
     ),
 )
 
 
-def edited(bundle: FirmwareBundle, edits: tuple[tuple[str, str, str], ...]) -> FirmwareBundle:
-    files = dict(bundle.files)
-    for path, old, new in edits:
-        assert files[path].count(old) == 1, f"{path} holds {old!r} {files[path].count(old)} times"
-        files[path] = files[path].replace(old, new)
-    return FirmwareBundle(files)
-
-
-def truth_of(ground: Ground, bench: Bench, edits: tuple[tuple[str, str, str], ...] = ()) -> Truth:
-    recording = simulate(edited(ground.bundle, edits), ground.table, bench)
+def truth_of(ground: Ground, bench: Bench, changes: tuple[Change, ...] = ()) -> Truth:
+    recording = simulate(together(*changes)(ground.bundle), ground.table, bench)
     return Truth(recording, ground.table, ground.welder, bench)
 
 
@@ -227,7 +187,7 @@ def test_taken_out_it_is_violated(taken: Taken) -> None:
     bench = taken.bench(ground.plain(2, "weld")[0])
     whole = truth_of(ground, bench)
     assert [v for check in INVARIANTS for v in check(whole)] == []
-    without = truth_of(ground, taken.cut(bench), taken.edits)
+    without = truth_of(ground, taken.cut(bench), taken.changes)
     assert without.recording.gates
     assert taken.invariant(without), "nothing is violated without the protection: this test proves nothing"
 

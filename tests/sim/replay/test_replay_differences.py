@@ -12,11 +12,12 @@ from gen.firmware import FirmwareBundle, with_crc
 from gen.words import STOP_OPEN
 from sim.bench.driver import CALL_INTS, DONE, INPUTS, NOW
 from sim.replay.playback import INTERPRETERS, UNIX64, WASM32, Interpreter, ReplayError, call_text, replay
+from tests.support.app.weakened import begins, constant
 from tests.support.replay.directed_runs import record
 from tests.support.replay.seeded_runs import Run, run_of
 
 SUPERVISOR = "app/supervisor.py"
-IN_WELD = "        done = self.driver.done()\n        if done != self.done:\n"  # once a step, under the heap lock
+IN_WELD = "Supervisor._weld"  # once a step, under the heap lock
 pytestmark = [pytest.mark.skipif(not it.available(), reason=f"{it.needs} is not installed") for it in INTERPRETERS]
 both = pytest.mark.parametrize("interpreter", INTERPRETERS, ids=lambda interpreter: interpreter.name)
 
@@ -26,25 +27,14 @@ def run() -> Run:
     return run_of("nothing", 400)
 
 
-def edited(bundle: FirmwareBundle, path: str, old: str, new: str) -> FirmwareBundle:
-    """A copy with one place of one file changed."""
-    text = bundle.files[path]
-    assert text.count(old) == 1
-    return FirmwareBundle(bundle.files | {path: text.replace(old, new)})
-
-
-def with_line_in_weld(bundle: FirmwareBundle, line: str) -> FirmwareBundle:
-    return edited(bundle, SUPERVISOR, IN_WELD, IN_WELD.replace("done()\n", f"done()\n        {line}\n", 1))
-
-
 @both
-@pytest.mark.parametrize("line", ["half = done / 2", "seen = (done, inputs)"], ids=["float", "tuple"])
+@pytest.mark.parametrize("line", ["half = inputs / 2", "seen = (inputs, now_ms)"], ids=["float", "tuple"])
 def test_an_allocation_while_armed_ends_the_replay(run: Run, line: str, interpreter: Interpreter) -> None:
     """Protects the heap lock: a float or a tuple in the weld is told at the first step that makes one, with its line."""
     recording, _ = record(run)
-    difference = replay(with_line_in_weld(run.bundle, line), recording, interpreter).difference
+    difference = replay(begins(IN_WELD, line)(run.bundle), recording, interpreter).difference
     assert difference is not None
-    assert first(recording.calls, DONE) == difference.number - 1
+    assert first(recording.calls, DONE) == difference.number
     assert "heap is locked" in difference.got
     assert "supervisor.py" in difference.got
 
@@ -52,19 +42,19 @@ def test_an_allocation_while_armed_ends_the_replay(run: Run, line: str, interpre
 def test_a_great_product_allocates_on_32_bits_alone(run: Run) -> None:
     """Protects the 31 bits of the board's small integers: the 64-bit build cannot find this, and the 32-bit build does."""
     recording, _ = record(run)
-    planted = with_line_in_weld(run.bundle, "far = (now_ms | 65536) * 16384")  # 2**30 and more
+    planted = begins(IN_WELD, "far = (now_ms | 65536) * 16384")(run.bundle)  # 2**30 and more
     assert replay(planted, recording, UNIX64).difference is None
     difference = replay(planted, recording, WASM32).difference
     assert difference is not None
     assert "heap is locked" in difference.got
-    kept = with_line_in_weld(run.bundle, "far = 65535 * (done | 16383)")  # below 2**30
+    kept = begins(IN_WELD, "far = 65535 * (inputs | 16383)")(run.bundle)  # below 2**30
     assert replay(kept, recording, WASM32).difference is None
 
 
 @both
 def test_a_changed_decision_is_told_at_its_first_call(run: Run, interpreter: Interpreter) -> None:
     """The difference named is the first one: where the recording of the changed application parts from the other."""
-    planted = edited(run.bundle, SUPERVISOR, "ARMED_WAKE_MS = 5", "ARMED_WAKE_MS = 6")
+    planted = constant("ARMED_WAKE_MS", 6)(run.bundle)
     recording, changed = record(run)[0], record(replace(run, bundle=planted))[0]
     difference = replay(planted, recording, interpreter).difference
     assert difference is not None

@@ -14,10 +14,10 @@ from gen.boards import boards
 from gen.firmware import render
 from gen.table import TimingTable
 from sim.bench.firmware import Firmware
-from tests.support.app.bench_runs import edited
 from tests.support.app.stored import rows_of
 from tests.support.app.talking import coded, push
 from tests.support.app.watched_board import MASK, MINUTE_MS, Shape, WatchedBoard, shape_of
+from tests.support.app.weakened import Change
 from tests.support.machines import compiled, make_welder
 
 # Four amperes at full duty and 20 A of working current: three or four welds of the first table a minute.
@@ -29,11 +29,8 @@ PLENTY_MS = 8000  # for a lockout that ends by itself, its countdown aside
 NAMES = ("test", "other")
 
 
-Edit = tuple[str, str, str]  # a file, what stands in it, and what it is replaced by
-
-
 @cache
-def loaded(kind: int, edit: Edit | None = None) -> tuple[Firmware, dict[str, Shape], TimingTable]:
+def loaded(kind: int, change: Change | None = None) -> tuple[Firmware, dict[str, Shape], TimingTable]:
     """The emitted application for a machine, what its tables come to, and the one that is pushed."""
     machine = make_welder(**MACHINES[kind], transformer={"rating_kVA": 0.92, "rating_duty_percent": 30})
     burnt_in = compiled(machine, {"weld": "16 cycles", "current_percent": 80, "upslope": "2 cycles"})
@@ -41,18 +38,18 @@ def loaded(kind: int, edit: Edit | None = None) -> tuple[Firmware, dict[str, Sha
     other = replace(compiled(machine, pulse, {"weld": "3 cycles", "current_percent": 90}), name="other")
     shapes = {table.name: shape_of(rows_of(table)) for table in (burnt_in, other)}
     bundle = render(burnt_in, machine, boards()["pico"])
-    return Firmware(bundle if edit is None else edited(bundle, *edit)), shapes, other
+    return Firmware(bundle if change is None else change(bundle)), shapes, other
 
 
 class Application(RuleBasedStateMachine):
     """The board judges each step; here stands what may happen between the steps, and what must come of it."""
 
     board: WatchedBoard
-    edit: Edit | None = None
+    change: Change | None = None
 
     @initialize(kind=st.integers(0, len(MACHINES) - 1), near_wrap=st.booleans(), seed=st.integers(0, 99))
     def power(self, kind: int, near_wrap: bool, seed: int) -> None:
-        firmware, shapes, self.other = loaded(kind, self.edit)
+        firmware, shapes, self.other = loaded(kind, self.change)
         self.board = WatchedBoard(firmware, shapes, "test", MASK - 2000 if near_wrap else 0, seed)
         self.board.run(500)
         assert self.board.state == "ready"

@@ -1,4 +1,4 @@
-"""Runs of the emitted application on a quiet bench, whole or with one line of it changed."""
+"""Runs of the emitted application on a quiet bench, whole or changed."""
 
 from __future__ import annotations
 
@@ -6,22 +6,16 @@ from dataclasses import replace
 from typing import Any
 
 from gen.boards import boards
-from gen.firmware import FirmwareBundle, render
+from gen.firmware import render
 from gen.machine.welder import Welder
 from gen.table import TimingTable
 from sim.bench.pedal import PedalSpec, Press
 from sim.bench.recording import Recording
 from sim.bench.world import Bench, bench_for, simulate, without_detector_error
+from tests.support.app.weakened import Change
 from tests.support.machines import compiled, make_welder
 
 WELD = {"weld": "20 cycles", "current_percent": 80}
-
-
-def edited(bundle: FirmwareBundle, path: str, line: str, instead: str) -> FirmwareBundle:
-    """The bundle with one text of one file replaced; the text must be there exactly once."""
-    text = bundle.files[path]
-    assert text.count(line) == 1, f"{path} holds {line!r} {text.count(line)} times"
-    return FirmwareBundle(bundle.files | {path: text.replace(line, instead)})
 
 
 def quiet_bench(
@@ -38,15 +32,15 @@ def run(
     length_s: float = 4,
     welder: Welder | None = None,
     weld: dict[str, Any] | None = None,
-    edit: tuple[str, str, str] | None = None,
+    change: Change | None = None,
     **changes: Any,
 ) -> Recording:
-    """Compile, render, edit if asked, and run on the quiet bench."""
+    """Compile, render, change if asked, and run on the quiet bench."""
     machine = welder or make_welder()
     table = compiled(machine, weld or WELD)
     bundle = render(table, machine, boards()["pico"])
-    if edit is not None:
-        bundle = edited(bundle, *edit)
+    if change is not None:
+        bundle = change(bundle)
     return simulate(bundle, table, quiet_bench(machine, table, length_s, *presses, **changes))
 
 
