@@ -1,4 +1,4 @@
-"""Every mutant of a source file: what the operators of cosmic-ray make of it, and which of them are passed over, and why."""
+"""Every mutant of a source file: what the operators of cosmic-ray make of it, which are passed over, and which may survive."""
 
 from __future__ import annotations
 
@@ -28,26 +28,39 @@ OF_STATES = "`is` for `==` beside a state, a reason or an ending: small integers
 NOT_PYTHON = "no Python any more"
 SAME = "reads the same to Python"
 
+# Survivors that are expected wherever they stand, by what the operator changes there; each is tried all the same.
+INITIAL = "an initial value in `__init__`: written anew before it is read, or any will do"
+OTHER_ONE = "of 0 and 1 the other one"
+SMALL = "small integers are one object each"
+BITS = "`|` joins bits that do not overlap"
+ADDRESS = "a base whose last bits are 0, and an offset within them"
+
 # The node of parso that these operators look at; all others look at any. Only for speed.
 _NODE_TYPES = {"ReplaceBinaryOperator": "operator", "ReplaceComparisonOperator": "comparison"}
 _IDENTITY = ("ReplaceComparisonOperator_Eq_Is", "ReplaceComparisonOperator_NotEq_IsNot")
 
+MODULE = "module"
 Place = tuple[int, int]  # line from 1, column from 0
+Rule = tuple[str, tuple[str, ...], Place, Place]  # reason, operators, begin and end
 
 
 @dataclass(frozen=True)
 class Mutation:
-    """One change to one file, not yet made. `path` is below firmware_templates; `silent`: why it can change nothing, or ""."""
+    """One change to one file, not yet made. `path` is below firmware_templates.
+
+    `within` is its number among those of this operator in its function, from 0; `silent`: why it can change nothing;
+    `rule`: why it may survive, by what stands there; "" each for no reason.
+    """
 
     path: str
-    function: str
+    function: str  # with its class; MODULE outside of any
     operator: str
     occurrence: int
+    within: int
     number: int
-    line: str
-    nth: int  # of this operator's on this line
     source_digest: str
     silent: str
+    rule: str
 
     @property
     def key(self) -> str:
@@ -79,18 +92,18 @@ def mutations(templates: Path, path: str) -> list[Mutation]:
     digest = sha256(source.encode()).hexdigest()[:12]
     tree = ast.parse(source)
     silent, functions, beside_states = list(_silent(tree)), list(_functions(tree)), list(_beside_states(tree))
-    lines = [" ".join(line.split()) for line in source.split("\n")]
+    rules = list(_rules(tree))
     found: list[Mutation] = []
-    nths = Counter[tuple[str, int]]()
+    before = Counter[tuple[str, str]]()
     for operator, occurrence, place in _occurrences(source):
         reason = next((reason for reason, begin, end in silent if begin <= place < end), "")
         if operator in _IDENTITY and any(begin <= place < end for begin, end in beside_states):
             reason = OF_STATES
-        function = ".".join(name for name, first, last in functions if first <= place[0] <= last)
-        number = place[0]
-        nth = nths[operator, number]
-        nths[operator, number] += 1
-        found.append(Mutation(path, function, operator, occurrence, number, lines[number - 1], nth, digest, reason))
+        rule = next((why for why, names, begin, end in rules if operator in names and begin <= place < end), "")
+        function = ".".join(name for name, first, last in functions if first <= place[0] <= last) or MODULE
+        within = before[function, operator]
+        before[function, operator] += 1
+        found.append(Mutation(path, function, operator, occurrence, within, place[0], digest, reason, rule))
     return found
 
 
@@ -141,10 +154,46 @@ def _silent(tree: ast.Module) -> Iterator[tuple[str, Place, Place]]:
 def _beside_states(tree: ast.Module) -> Iterator[tuple[Place, Place]]:
     """Where a comparison with a constant of words.py has its operator: from its left side's end to the constant."""
     for node in ast.walk(tree):
-        if isinstance(node, ast.Compare) and len(node.ops) == 1:
-            left, right = node.left, node.comparators[0]
-            if isinstance(right, ast.Attribute) and isinstance(right.value, ast.Name) and right.value.id == "words":
-                yield (left.end_lineno or 0, left.end_col_offset or 0), (right.lineno, right.col_offset)
+        if isinstance(node, ast.Compare) and len(node.ops) == 1 and _is_of("words", node.comparators[0]):
+            yield _between(node.left, node.comparators[0])
+
+
+def _rules(tree: ast.Module) -> Iterator[Rule]:
+    """Where a survivor is expected."""
+    for node in ast.walk(tree):
+        if isinstance(node, ast.FunctionDef) and node.name == "__init__":
+            for statement in node.body:
+                value = getattr(statement, "value", None)
+                if isinstance(statement, ast.Assign | ast.AnnAssign) and isinstance(value, ast.Constant):
+                    end = value.end_lineno or 0, value.end_col_offset or 0
+                    yield INITIAL, ("NumberReplacer", "ReplaceFalseWithTrue"), (value.lineno, value.col_offset), end
+        elif isinstance(node, ast.Compare) and len(node.ops) == 1:
+            sides = (node.left, node.comparators[0])
+            if not any(isinstance(side, ast.Constant) and isinstance(side.value, str) for side in sides):
+                yield SMALL, _IDENTITY, *_between(*sides)
+        elif isinstance(node, ast.BinOp):
+            span = _between(node.left, node.right)
+            if isinstance(node.left, ast.Constant) and node.left.value == 1:
+                yield OTHER_ONE, _exchanged("Sub", "BitXor", "RShift"), *span
+            if isinstance(node.op, ast.BitOr):
+                yield BITS, _exchanged("BitOr", "BitXor", "Add"), *span
+            if _is_of("stm", node.left) and _is_of("stm", node.right):
+                yield ADDRESS, _exchanged("Add", "BitOr", "BitXor"), *span
+
+
+def _exchanged(*operators: str) -> tuple[str, ...]:
+    """The names for each of some binary operators in another's place."""
+    return tuple(f"ReplaceBinaryOperator_{a}_{b}" for a in operators for b in operators if a != b)
+
+
+def _is_of(module: str, node: ast.expr) -> bool:
+    """True for a name of a module."""
+    return isinstance(node, ast.Attribute) and isinstance(node.value, ast.Name) and node.value.id == module
+
+
+def _between(left: ast.expr, right: ast.expr) -> tuple[Place, Place]:
+    """Where an operator stands."""
+    return (left.end_lineno or 0, left.end_col_offset or 0), (right.lineno, right.col_offset)
 
 
 def _functions(tree: ast.Module) -> Iterator[tuple[str, int, int]]:

@@ -5,8 +5,9 @@ tool) can make, and runs chosen tests against each. RESULTS is a file of JSON li
 stopped, and what has changed since is tried anew. `--only` takes paths below firmware_templates that begin so; `--again`
 tries once more what had survived; `--sample N` takes N by lot, in one process, without trying the unchanged files beforehand.
 
-mutants.toml beside it says which tests run, and lists the known survivors with their reasons. Exit 1 where one survives that
-is not listed, or where the list holds one that does not survive.
+mutants.toml beside it says which tests run, and lists the known survivors with their reasons; mutant_making.py has rules for
+those that are expected wherever they stand. Exit 1 where one survives that neither knows, or where the list holds one that
+does not survive.
 """
 
 from __future__ import annotations
@@ -23,6 +24,7 @@ from collections.abc import Iterator
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
 from fnmatch import fnmatch
+from functools import cache
 from hashlib import sha256
 from pathlib import Path
 
@@ -35,7 +37,7 @@ SETTINGS = Path(__file__).with_suffix(".toml")
 WORKERS = 2
 SEED = 1
 
-Name = tuple[str, str, str, str]  # file, function, line, and what it becomes
+Name = tuple[str, str, str, int]  # file, function, operator, and its number among those of the operator there
 
 
 @dataclass(frozen=True)
@@ -54,15 +56,30 @@ def settings() -> Settings:
         if not fitting:
             raise SystemExit(f"{SETTINGS.name}: no tests for {path}")
         tests[path] = fitting[0]
-    known = {}
-    for entry in content.get("known", []):
-        for becomes in entry["becomes"]:
-            known[entry["file"], entry["function"], entry["line"], becomes] = entry["reason"]
-    return Settings(tests, known)
+    return Settings(tests, dict(_known(content["known"])))
 
 
-def name_of(trial: Trial) -> Name:
-    return trial.mutation.path, trial.mutation.function, trial.line, trial.becomes
+def _known(reasons: dict[str, list[str]]) -> Iterator[tuple[Name, str]]:
+    """The survivors that the list names, with their reasons. A place: file, function, operator, numbers; without numbers all."""
+    for reason, places in reasons.items():
+        for place in places:
+            yield from ((name, reason) for name in named(place))
+
+
+def named(place: str) -> list[Name]:
+    """What a place on the list names."""
+    path, function, operator, *numbers = place.split(" ")
+    names = [name_of(mutation) for mutation in _of_file(path)]
+    return [it for it in names if it[:3] == (path, function, operator) and (not numbers or str(it[3]) in numbers)]
+
+
+@cache
+def _of_file(path: str) -> list[Mutation]:
+    return mutations(TEMPLATES, path)
+
+
+def name_of(mutation: Mutation) -> Name:
+    return mutation.path, mutation.function, mutation.operator, mutation.within
 
 
 def kept(file: Path) -> dict[str, Trial]:
@@ -83,7 +100,7 @@ def written(trial: Trial) -> str:
 
 def lottery(mutation: Mutation) -> bytes:
     """The lot of a mutation, which edits elsewhere in its file leave as it is."""
-    name = f"{SEED} {mutation.path} {mutation.function} {mutation.operator} {mutation.line} {mutation.nth}"
+    name = f"{SEED} {' '.join(str(part) for part in name_of(mutation))}"
     return sha256(name.encode()).digest()
 
 
@@ -117,21 +134,27 @@ def tried(wanted: list[Mutation], tests: dict[str, list[list[str]]], workers: in
         yield from pool.map(_try, wanted)
 
 
+def reason_of(mutation: Mutation, known: dict[Name, str]) -> str:
+    """Why a mutation may survive; "" where there is none."""
+    return known.get(name_of(mutation), "") or mutation.rule
+
+
 def report(trials: list[Trial], known: dict[Name, str], whole: set[str]) -> int:
     """Print figures, survivors and what is wrong with the list. `whole`: files of which every mutant was tried."""
     for path in sorted({trial.mutation.path for trial in trials}):
         _figures(path, [trial for trial in trials if trial.mutation.path == path], known)
     _figures("all", trials, known)
     survived = [trial for trial in trials if trial.outcome == SURVIVED]
-    unknown = [trial for trial in survived if name_of(trial) not in known]
+    unknown = [trial for trial in survived if not reason_of(trial.mutation, known)]
     for trial in survived:
         it = trial.mutation
-        print(f"\n{it.path}:{it.number}, {it.function}, {it.operator}: {known.get(name_of(trial), 'NOT LISTED')}")
+        reason = reason_of(it, known) or "NOT LISTED"
+        print(f"\n{it.path}:{it.number}, {it.function}, {it.operator} {it.within}: {reason}")
         print(f"    - {trial.line}\n    + {trial.becomes}")
-    alive = {name_of(trial) for trial in survived}
+    alive = {name_of(trial.mutation) for trial in survived}
     stale = [name for name in known if name[0] in whole and name not in alive]
-    for name in stale:
-        print(f"\nlisted and no survivor: {name[0]}, {name[1]}\n    - {name[2]}\n    + {name[3]}")
+    for path, function, operator, within in stale:
+        print(f"\nlisted and no survivor: {path}, {function}, {operator} {within}")
     print(f"\n{len(unknown)} survivors that are not listed, {len(stale)} listed that do not survive")
     return int(bool(unknown or stale))
 
@@ -139,7 +162,7 @@ def report(trials: list[Trial], known: dict[Name, str], whole: set[str]) -> int:
 def _figures(title: str, trials: list[Trial], known: dict[Name, str]) -> None:
     outcomes = Counter(trial.outcome for trial in trials)
     made = sum(outcomes[outcome] for outcome in (CAUGHT, TIMED_OUT, SURVIVED))
-    listed = sum(1 for trial in trials if trial.outcome == SURVIVED and name_of(trial) in known)
+    listed = sum(1 for trial in trials if trial.outcome == SURVIVED and reason_of(trial.mutation, known))
     caught = outcomes[CAUGHT] + outcomes[TIMED_OUT]
     share = 100 * caught / max(1, made - listed)
     print(
@@ -157,7 +180,7 @@ def main(arguments: list[str]) -> int:
     options = parser.parse_args(arguments)
     given = settings()
     paths = [path for path in targets(TEMPLATES) if path.startswith(options.only)]
-    found = [mutation for path in paths for mutation in mutations(TEMPLATES, path)]
+    found = [mutation for path in paths for mutation in _of_file(path)]
     trials = kept(options.results)
     wanted = [it for it in found if not it.silent]
     if options.sample:

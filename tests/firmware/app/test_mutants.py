@@ -9,6 +9,7 @@ import os
 import re
 import subprocess
 import sys
+import tomllib
 from pathlib import Path
 
 import pytest
@@ -22,7 +23,17 @@ if not sys.platform.startswith("linux"):
         "forks a process for each mutant, and reads the PIO assembler, which is for Linux", allow_module_level=True
     )
 from tests.campaigns import mutants  # noqa: E402
-from tests.campaigns.mutant_making import IN_ANNOTATION, IN_TYPE_CHECKING, OF_STATES, Mutant, mutant, mutations, targets  # noqa: E402
+from tests.campaigns.mutant_making import (  # noqa: E402
+    IN_ANNOTATION,
+    IN_TYPE_CHECKING,
+    INITIAL,
+    OF_STATES,
+    OTHER_ONE,
+    Mutant,
+    mutant,
+    mutations,
+    targets,
+)
 from tests.campaigns.mutant_trying import CAUGHT, SURVIVED, Trial  # noqa: E402
 
 DRIVER = "drivers/rp2/driver.py"
@@ -74,6 +85,31 @@ def test_a_mutant_is_one_change_to_one_line() -> None:
     assert IN_ANNOTATION in reasons
 
 
+def test_the_list_names_what_is_there() -> None:
+    """By function, operator and number, never by what a line says; each place on the list is some mutation that is tried."""
+    there = {
+        mutants.name_of(it): it for path in targets(mutants.TEMPLATES) for it in mutations(mutants.TEMPLATES, path)
+    }
+    content = tomllib.loads(mutants.SETTINGS.read_text(encoding="utf-8"))
+    places = [place for places in content["known"].values() for place in places]
+    named = [{name[:3] for name in mutants.named(place)} for place in places]
+    assert all(len(names) == 1 for names in named), [place for place, names in zip(places, named) if not names]
+    known = mutants.settings().known
+    assert not any(there[name].silent or there[name].rule for name in known), "listed, and passed over or a rule's"
+
+
+def test_a_rule_speaks_of_its_own_places_alone() -> None:
+    """An initial value in `__init__` and nowhere else; `1 - x` and no other difference; of `==` none that asks of a text."""
+    found = mutations(mutants.TEMPLATES, "app/store.py")
+    assert {it.function.split(".")[1] for it in found if it.rule == INITIAL} == {"__init__"}
+    assert {(it.function, it.operator[22:]) for it in found if it.rule == OTHER_ONE} == {
+        ("Store.write", "Sub_BitXor"),
+        ("Store.write", "Sub_RShift"),
+    }
+    asks_of_text = [it for it in mutations(mutants.TEMPLATES, "app/line.py") if it.function == "Line._answer_line"]
+    assert not any(it.rule for it in asks_of_text)
+
+
 def test_a_survivor_that_is_not_listed_and_a_listed_one_that_is_caught_are_told(
     capsys: pytest.CaptureFixture[str],
 ) -> None:
@@ -81,7 +117,7 @@ def test_a_survivor_that_is_not_listed_and_a_listed_one_that_is_caught_are_told(
     mutation = mutations(mutants.TEMPLATES, "app/clock.py")[0]
     survived = Trial(mutation, SURVIVED, "", 1.0, "a", "b")
     caught = Trial(mutation, CAUGHT, "test", 1.0, "a", "b")
-    name = mutants.name_of(survived)
+    name = mutants.name_of(mutation)
     assert mutants.report([survived], {}, {"app/clock.py"}) == 1
     assert "NOT LISTED" in capsys.readouterr().out
     assert mutants.report([survived], {name: "the same"}, {"app/clock.py"}) == 0
