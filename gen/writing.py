@@ -45,6 +45,13 @@ def check_folder(what: str, folder: Path) -> None:
         raise refused(what, folder, f"{above.name} is a file; allowed: a folder below another folder")
 
 
+def check_drawn(option: str, output: Path | None, ending: str, keep: Iterable[Path]) -> None:
+    """Raise InputError where what is drawn or listed cannot go there; the ending keeps it off files of other kinds."""
+    check_targets({option: output}, keep)
+    if output is not None and output.suffix.lower() != ending:
+        raise refused(option, output, f"allowed: a name that ends in {ending}")
+
+
 def check_own_folder(what: str, folder: Path, texts: Mapping[str, str]) -> None:
     """Raise InputError unless the folder is new or empty, or holds of `texts` what was written here, as it was."""
     check_folder(what, folder)

@@ -8,8 +8,9 @@ from functools import cached_property
 from gen.job import Job
 from sim.bench.world import bench_for, simulate
 from sim.core.weld_current import weld_currents
-from sim.verdict import PacedJob, SimulatedJob, Verdict, judge
+from sim.verdict import PacedJob, SimulatedJob, Verdict, judge, judge_plan
 from sim.verdict.fastest import SLOWEST_PACE, FastestPace, fastest_pace
+from sim.verdict.finding import Finding
 from sim.verdict.pace import WeldCount, weld_count
 
 QUICKEST_PACE = 120.0  # welds a minute that can be asked for
@@ -61,3 +62,15 @@ def simulated(plan: PacedJob, seed: int, minutes: float = 1.0) -> Run:
         open_electrodes=simulate(job.bundle, job.table, one_weld),
     )
     return Run(**vars(recorded), verdict=judge(recorded))
+
+
+def refusal(job: Job, pace: float | None) -> Finding | None:
+    """The gravest finding that refuses the job at a pace, as `run` takes it; None where the verdict lets it by.
+
+    The checks that need no run come first, then the run that is made before a push.
+    """
+    plan = paced(job, pace)
+    verdict = judge_plan(plan)
+    if not verdict.refused:
+        verdict = simulated(plan, seed=0).verdict
+    return next((found for found in verdict.findings if found.severity == "refuse"), None)

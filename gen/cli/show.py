@@ -39,15 +39,10 @@ def table_text(job: Job) -> str:
 
 def finding_line(finding: Finding) -> str:
     """One finding on one line, and its advice on the next."""
-    text = f"{finding.severity:<8}{finding.name:<17}{finding.figure:>8g} {finding.unit_text}{limit_note(finding)}"
+    text = f"{finding.severity:<8}{finding.name:<17}{finding.figure:>8g} {finding.unit_text}{finding.limit_note}"
     if finding.severity != "note":
         text += f"\n{'':8}{finding.advice}"
     return text
-
-
-def limit_note(finding: Finding) -> str:
-    """The limit in brackets; "" where it is not known."""
-    return "" if finding.limit is None else f" (limit {finding.limit:g})"
 
 
 def verdict_text(run: Run) -> str:

@@ -2,21 +2,57 @@
 
 from __future__ import annotations
 
+import textwrap
+from collections.abc import Iterable
+from pathlib import Path
+
 import click
 
+from gen.cli.given import number
 from gen.cli.listed import Listed
+from gen.user_files import written
+
+WIDTH = 120
+_LEAST_S, _MOST_S = 0.01, 60.0
+
+joint_argument = click.argument("joint", type=click.Path(path_type=Path))
+
+
+def _between(text: str) -> tuple[float, float]:
+    try:
+        low, high = (float(part) for part in text.split(","))
+    except ValueError:
+        low = high = 0.0
+    if not _LEAST_S <= low < high <= _MOST_S:
+        allowed = f"two times in s from {_LEAST_S:g} to {_MOST_S:g}, the smaller first, such as 0.5,2"
+        raise click.BadParameter(f"{written(text)} given; allowed: {allowed}")
+    return low, high
+
+
+between_option = click.option(
+    "--between",
+    type=_between,
+    metavar="S,S",
+    help="Where you expect the weld time, such as 0.5,2 (s), in place of the handbook.",
+)
+percent_option = click.option(
+    "--percent",
+    type=number(1.0, 100.0),
+    metavar="NUMBER",
+    help="Percent current. Otherwise that of the trials or of the suggestion.",
+)
 
 # Sub-command, its module and what the list says of it, in the order in which they are used.
 _COMMANDS = {
-    "add": ("trial_add", "Keep one weld on scrap and what came of it."),
-    "next": ("trial_next", "Which weld to try now, and why."),
-    "show": ("trial_show", "Trials and good window with its limits; as a picture too."),
-    "keep": ("trial_next", "Write the schedule that holds, ready to push."),
-    "compare": ("trial_show", "The joints beside each other."),
-    "page": ("trial_show", "One page about a joint, to print."),
-    "remove": ("trial_add", "Take a trial out that was noted wrongly."),
-    "export": ("trial_csv", "All trials as CSV."),
-    "import": ("trial_csv", "Add trials from a CSV, all of them or none."),
+    "add": ("trial_records", "Keep one weld on scrap and what came of it."),
+    "next": ("trial_window", "Which weld to try now, and why."),
+    "show": ("trial_window", "Trials and good window with its limits; as a picture too."),
+    "keep": ("trial_window", "Write the schedule that holds, ready to push."),
+    "compare": ("trial_window", "The joints beside each other."),
+    "page": ("trial_window", "One page about a joint, to print."),
+    "remove": ("trial_records", "Take a trial out that was noted wrongly."),
+    "export": ("trial_records", "All trials as CSV."),
+    "import": ("trial_records", "Add trials from a CSV, all of them or none."),
 }
 
 
@@ -30,3 +66,14 @@ def trial_command() -> None:
     the joint's file. What is estimated is the good window of weld time, with
     its 95 % limits, beginning from the handbook's suggestion.
     """
+
+
+def said(text: str, indent: str = "  ") -> str:
+    """A sentence as indented lines."""
+    return textwrap.fill(text, WIDTH, initial_indent=indent, subsequent_indent=f"{indent}  ", break_long_words=False)
+
+
+def said_all(heading: str, lines: Iterable[str]) -> list[str]:
+    """A heading with sentences under it; nothing where there are none."""
+    found = [said(line) for line in lines]
+    return ["", heading, *found] if found else []

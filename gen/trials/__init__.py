@@ -1,1 +1,40 @@
 """From scrap welds to a setting that holds: what was tried, what it says of the joint, and what to try next."""
+
+from gen.trials.adding import Added, add_trial, new_trials, remove_trial
+from gen.trials.dialling import DRESS_EVERY, Proposal, check_output, doubts, propose, settle, verdicts_on
+from gen.trials.joints import Compared, Known, compare, known_of, no_trials, recorded
+from gen.trials.sheet import from_csv, to_csv
+from gen.trials.told import chances_text, not_known, setting_text, window_text, windows_told
+from gen.trials.values import Setting
+from gen.trials.verdicts import Forbidden, Verdicts, nearest
+
+__all__ = [
+    "DRESS_EVERY",
+    "Added",
+    "Compared",
+    "Forbidden",
+    "Known",
+    "Proposal",
+    "Setting",
+    "Verdicts",
+    "add_trial",
+    "chances_text",
+    "check_output",
+    "compare",
+    "doubts",
+    "from_csv",
+    "known_of",
+    "nearest",
+    "new_trials",
+    "no_trials",
+    "not_known",
+    "propose",
+    "recorded",
+    "remove_trial",
+    "setting_text",
+    "settle",
+    "to_csv",
+    "verdicts_on",
+    "window_text",
+    "windows_told",
+]

@@ -9,9 +9,11 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from gen.errors import InputError
-from gen.handbook.suggestion import Suggestion
-from gen.joint import SETDOWNS, Joint, joint_from
-from gen.records import KeptRecord, TrialRecord, WeldRecord
+from gen.handbook import Suggestion, suggest_on
+from gen.job import find_welder
+from gen.joint import SETDOWNS, Joint, joint_from, read_joint
+from gen.machine import WELDER_FILE, Welder
+from gen.records import RECORDS_FILE, KeptRecord, Records, TrialRecord, WeldRecord
 from gen.trials.belief import Belief, believe
 from gen.trials.values import EXPULSIONS, OUTCOMES, Prior, Setting, Tried
 from gen.user_files import Written, written
@@ -82,6 +84,56 @@ class Known:
         last = next((record.schedule for record in reversed(self.records) if record.schedule), "")
         name = re.sub("[^a-z0-9_-]+", "-", self.name.lower()).strip("-_")[:32]
         return last or name or "trial"
+
+
+def known_of(joint_path: Path, welder_path: Path | None, between_s: tuple[float, float] | None) -> tuple[Known, Welder]:
+    """The joint with its trials, and the machine, its file found as `find_welder` does. Raises InputError."""
+    joint = read_joint(joint_path)
+    welder = find_welder(welder_path)
+    trials, kept = recorded(welder_path, joint_path.stem)
+    check_same_joint(joint, trials, joint_path)
+    found = suggest_on(joint, welder)
+    return Known(joint_path.stem, joint, found, between_s, tuple(trials), kept[-1] if kept else None), welder
+
+
+def recorded(welder_path: Path | None, joint: str | None = None) -> tuple[list[TrialRecord], list[KeptRecord]]:
+    """Trials, and what was kept, of `joint` or of all. Where there are no records yet, none are made."""
+    welder = welder_path or Path(WELDER_FILE)
+    if not welder.absolute().parent.joinpath(RECORDS_FILE).exists():
+        return [], []
+    with Records.beside(welder) as records:
+        return records.trials(joint), records.kept(joint)
+
+
+def no_trials(known: Known, source: Path) -> InputError:
+    """The message where a command needs trials."""
+    allowed = f"allowed: after the first `weldbeat trial add {source.name} SCHEDULE.toml`"
+    return InputError(source, f"no trials of {known.name}", None, allowed)
+
+
+@dataclass(frozen=True)
+class Compared:
+    """One joint of the records beside the others. `i2t`: percent squared times weld time of what was kept."""
+
+    joint: str
+    sizes: str
+    trials: int
+    kept: KeptRecord | None
+
+    @property
+    def i2t(self) -> float | None:
+        return None if self.kept is None else (self.kept.percent / 100) ** 2 * self.kept.weld_s
+
+
+def compare(trials: Sequence[TrialRecord], kept: Sequence[KeptRecord]) -> tuple[Compared, ...]:
+    """The joints by name."""
+    found = []
+    for name in sorted({record.joint for record in trials} | {record.joint for record in kept}):
+        own = [record for record in trials if record.joint == name]
+        last = next((record for record in reversed(kept) if record.joint == name), None)
+        joint = joint_in(own)
+        found.append(Compared(name, joint.title if joint else "", len(own), last))
+    return tuple(found)
 
 
 def setdown_wanted(joint: Joint) -> tuple[float, float] | None:

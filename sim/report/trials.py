@@ -9,6 +9,8 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
+from gen.trials.belief import Belief
+from gen.trials.joints import Known, tried_of
 from gen.trials.values import Expulsion, Outcome, Window
 from sim.report.svg import Scale, filled, hatch, line, number, path, svg, text, width_of
 
@@ -46,6 +48,22 @@ class Lane:
     window: Window | None
     marks: tuple[Mark, ...]
     kept_s: float | None = None
+
+
+def lanes_of(known: Known, belief: Belief | None) -> tuple[Lane, ...]:
+    """The trials as they are drawn, by percent."""
+    kept = known.kept
+    percents = {*(known.percents or (known.percent,)), *([kept.percent] if kept else [])}
+    lanes = []
+    for percent in sorted(percents):
+        marks = []
+        for record in known.records:
+            tried = tried_of(record, known.joint)
+            if record.percent == percent:
+                marks.append(Mark(record.number, record.weld_s, tried.outcome, tried.expulsion))
+        kept_s = kept.weld_s if kept and kept.percent == percent else None
+        lanes.append(Lane(percent, belief.window(percent) if belief else None, tuple(marks), kept_s))
+    return tuple(lanes)
 
 
 @dataclass(frozen=True)

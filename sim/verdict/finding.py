@@ -47,6 +47,16 @@ class Finding:
         return ", ".join(self.unit_parts)
 
     @property
+    def limit_note(self) -> str:
+        """The limit in brackets; "" where it is not known."""
+        return "" if self.limit is None else f" (limit {self.limit:g})"
+
+    @property
+    def sentence(self) -> str:
+        """Figure, limit and what to change, in one line."""
+        return f"{self.name}, {self.figure:g} {self.unit_text}{self.limit_note}. {self.advice}"
+
+    @property
     def strain(self) -> float:
         """How near the limit: 1 is at it, less within it; nan where a ratio says nothing."""
         if self.limit is None:

@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from gen.cli.prove import pace_asked
-from gen.cli.show import limit_note
 from gen.errors import InputError
 from gen.job import Job, make_job
 from gen.machine.welder import Welder
@@ -25,12 +24,15 @@ class Forbidden:
 
 @dataclass
 class Verdicts:
-    """The verdicts on one schedule at other settings, each found once: as `push` judges, the checks without a run first."""
+    """The verdicts on one schedule at other settings, each found once.
+
+    `judge`: what forbids a job; None where the verdict lets it by. It may be slow.
+    """
 
     text: str
     path: Path
     welder: Welder
-    welds_per_minute: float
+    judge: Callable[[Job], Forbidden | None]
     _forbidden: dict[Setting, Forbidden | None] = field(default_factory=dict)
 
     def job(self, setting: Setting) -> Job:
@@ -55,19 +57,16 @@ class Verdicts:
         return {setting: found for setting, found in self._forbidden.items() if found is not None}
 
     def _judged(self, setting: Setting) -> Forbidden | None:
-        from sim.run import paced, simulated
-        from sim.verdict import judge_plan
-
         try:
             job = self.job(setting)
         except InputError as error:
             return Forbidden(error.key, str(error))
-        plan = paced(job, pace_asked(self.welds_per_minute))
-        verdict = judge_plan(plan)
-        if not verdict.refused:
-            verdict = simulated(plan, seed=0).verdict
-        for found in verdict.findings:
-            if found.severity == "refuse":
-                figure = f"{found.figure:g} {found.unit_text}{limit_note(found)}"
-                return Forbidden(found.name, f"{found.name}, {figure}. {found.advice}")
-        return None
+        return self.judge(job)
+
+
+def nearest(refused: Mapping[Setting, Forbidden]) -> dict[Setting, str]:
+    """Of what was refused for one and the same check, the setting of the least heat."""
+    found: dict[str, tuple[Setting, str]] = {}
+    for setting, forbidden in sorted(refused.items(), key=lambda item: item[0].time_s * item[0].percent ** 2):
+        found.setdefault(forbidden.by, (setting, forbidden.why))
+    return dict(found.values())

@@ -1,11 +1,9 @@
-"""Trials into the records and out of them: `trial add` and `remove`."""
+"""Trials into the records and out of them: `trial add`, `remove`, `export` and `import`."""
 
 from __future__ import annotations
 
 import re
 from collections.abc import Callable
-from dataclasses import replace
-from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
@@ -13,17 +11,15 @@ import click
 
 from gen.cli.given import number
 from gen.cli.plan import schedule_argument, welder_option
-from gen.cli.trial_joint import joint_argument, recorded, setting_text
+from gen.cli.trial import joint_argument
 from gen.errors import InputError
-from gen.job import find_welder, read_job
-from gen.joint import Joint, read_joint
-from gen.machine.welder import WELDER_FILE
-from gen.records import Records, TrialRecord, WeldRecord
-from gen.trials.joints import check_same_joint, watched
-from gen.trials.rewritten import setting_of
-from gen.trials.sheet import TIME
+from gen.job import find_welder
+from gen.machine import WELDER_FILE
+from gen.records import Records
+from gen.trials import add_trial, from_csv, new_trials, recorded, remove_trial, setting_text, to_csv
 from gen.trials.values import EXPULSIONS, OUTCOMES
-from gen.user_files import Written, figure, read_text, written
+from gen.user_files import written
+from gen.writing import check_drawn, write_whole
 
 _LONGEST_NOTE = 200
 
@@ -100,56 +96,13 @@ def add_command(
     """Keep one weld of JOINT on scrap, made with SCHEDULE, and what came of it."""
     if weld is not None and last:
         raise InputError("command line", "--weld and --last", None, "allowed: one of them")
-    wanted = read_joint(joint)
-    job = read_job(schedule, welder)
-    setting = setting_of(job.schedule, schedule)
-    _check_setdown(wanted, told["setdown_mm"])
-    if told["force_N"] is None:
-        told["force_N"] = wanted.force_N
-    trial = TrialRecord(
-        joint=joint.stem,
-        number=0,
-        tried_at=datetime.now(UTC).strftime(TIME),
-        joint_text=read_text(joint),
-        schedule=job.schedule.name,
-        text=read_text(schedule),
-        digest=job.table.digest,
-        weld_s=setting.time_s,
-        percent=setting.percent,
-        dressed=int(dressed),
-        **told,
-    )
-    with Records.beside(welder or Path(WELDER_FILE)) as records:
-        earlier = records.trials(joint.stem)
-        check_same_joint(wanted, earlier, joint)
-        if weld is not None or last:
-            trial = _joined(trial, weld, records)
-        kept_as = records.add_trial(trial)
+    added = add_trial(joint, schedule, welder, told | {"dressed": int(dressed)}, weld, last)
+    trial = added.record
     told_words = trial.outcome + (f", expelled {trial.expulsion}" if trial.expulsion != "none" else "")
-    click.echo(f"Trial {kept_as} of {joint.stem}: {setting_text(setting, job.table.frequency_Hz)}, {told_words}.")
+    click.echo(
+        f"Trial {trial.number} of {joint.stem}: {setting_text(added.setting, added.frequency_Hz)}, {told_words}."
+    )
     click.echo(f"Next: weldbeat trial next {joint}")
-
-
-def _joined(trial: TrialRecord, wanted: tuple[int, int] | None, records: Records) -> TrialRecord:
-    """The trial with the watched weld that it was, and its time."""
-    option, given = ("--last", None) if wanted is None else ("--weld", Written(f"{wanted[0]}/{wanted[1]}"))
-    found = watched(records.welds(), trial.digest, wanted)
-    if not isinstance(found, WeldRecord):
-        raise InputError("command line", option, given, found)
-    for other in records.trials():
-        if (other.board, other.boot, other.count) == (found.board, found.boot, found.count) and (
-            other.tried_at == found.ended_at
-        ):
-            already = f"weld {found.boot}/{found.count} is trial {other.number} of {other.joint} already"
-            raise InputError("command line", option, given, f"{already}; allowed: another weld")
-    return replace(trial, tried_at=found.ended_at, board=found.board, boot=found.boot, count=found.count)
-
-
-def _check_setdown(joint: Joint, setdown_mm: float | None) -> None:
-    most = sum(joint.sheets_mm or joint.rods_mm or ())
-    if setdown_mm is not None and setdown_mm >= most:
-        allowed = f"allowed: less than {most:g}, all parts together"
-        raise InputError("command line", "--setdown", figure(setdown_mm), allowed)
 
 
 @click.command("remove")
@@ -159,15 +112,42 @@ def _check_setdown(joint: Joint, setdown_mm: float | None) -> None:
 def remove_command(joint: Path, trial: int, welder: Path | None) -> None:
     """Take the trial NUMBER of JOINT out of the records: one that was noted wrongly. The others keep their numbers."""
     find_welder(welder)
-    found, _ = recorded(welder, joint.stem)
-    removed = next((record for record in found if record.number == trial), None)
-    if removed is None:
-        numbers = (
-            f"allowed: {', '.join(str(record.number) for record in found)}" if found else "there are no trials yet"
-        )
-        raise InputError("command line", "NUMBER", trial, f"{joint.stem} has no such trial; {numbers}")
-    with Records.beside(welder or Path(WELDER_FILE)) as records:
-        records.remove_trial(joint.stem, trial)
+    removed = remove_trial(joint, trial, welder)
     click.echo(
         f"Removed: trial {trial} of {joint.stem}, {removed.weld_s:.3g} s at {removed.percent:g} %, {removed.outcome}."
     )
+
+
+@click.command("export")
+@click.argument("file", type=click.Path(path_type=Path))
+@welder_option
+def export_command(file: Path, welder: Path | None) -> None:
+    """Write the trials of all joints to FILE as CSV, schedules and joint files in their cells.
+
+    `weldbeat trial import` reads it back with nothing lost, here or beside another welder file.
+    """
+    find_welder(welder)
+    check_drawn("FILE", file, ".csv", keep=(welder or Path(WELDER_FILE),))
+    trials, _ = recorded(welder)
+    write_whole(file, to_csv(trials))
+    click.echo(f"Written: {file}, {len(trials)} trial{'' if len(trials) == 1 else 's'}.")
+
+
+@click.command("import")
+@click.argument("file", type=click.Path(path_type=Path))
+@welder_option
+def import_command(file: Path, welder: Path | None) -> None:
+    """Add the trials in FILE, a CSV, to the records: all of them, or none where a row is wrong.
+
+    The first line names the columns: joint, tried_at, weld_s, percent and outcome, and whatever else `weldbeat trial
+    export` writes. A trial that the records hold already is passed over.
+    """
+    find_welder(welder)
+    rows = from_csv(file)
+    earlier, _ = recorded(welder)
+    new = new_trials(rows, earlier, file)
+    if new:
+        with Records.beside(welder or Path(WELDER_FILE)) as records:
+            records.add_trials(new)
+    same = len(rows) - len(new)
+    click.echo(f"Added: {len(new)}." + (f" There already: {same}." if same else ""))

@@ -1,0 +1,406 @@
+"""The good window of a joint: `trial next`, `keep`, `show`, `compare` and `page`."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable
+from dataclasses import asdict
+from pathlib import Path
+from typing import Any
+
+import click
+from click.core import ParameterSource
+
+from gen.cautions import AT_THE_ELECTRODES, caution_lines
+from gen.cli.given import number
+from gen.cli.plan import json_option, welder_option
+from gen.cli.prove import FASTEST, pace_asked, pace_option
+from gen.cli.trial import between_option, joint_argument, percent_option, said, said_all
+from gen.errors import InputError
+from gen.job import Job, find_welder
+from gen.machine import WELDER_FILE
+from gen.records import KeptRecord, Records, TrialRecord
+from gen.trials import (
+    DRESS_EVERY,
+    Compared,
+    Forbidden,
+    Known,
+    Proposal,
+    Verdicts,
+    chances_text,
+    check_output,
+    compare,
+    doubts,
+    known_of,
+    nearest,
+    no_trials,
+    not_known,
+    propose,
+    recorded,
+    setting_text,
+    settle,
+    verdicts_on,
+    window_text,
+    windows_told,
+)
+from gen.trials.belief import Belief
+from gen.trials.values import Setting
+from gen.writing import check_drawn, write_whole
+
+schedule_option = click.option(
+    "--schedule",
+    type=click.Path(path_type=Path),
+    help="The schedule to change. Otherwise the one tried last, or the suggestion.",
+)
+
+
+@click.command("next")
+@joint_argument
+@click.option("-o", "--output", type=click.Path(path_type=Path), help="Write the schedule to try to this file.")
+@schedule_option
+@percent_option
+@between_option
+@click.option(
+    "--dress-every",
+    type=number(1, 10_000),
+    metavar="WELDS",
+    default=DRESS_EVERY,
+    show_default=True,
+    help="Remind to dress the electrodes after so many.",
+)
+@pace_option
+@welder_option
+@json_option
+def next_command(
+    joint: Path,
+    output: Path | None,
+    schedule: Path | None,
+    percent: float | None,
+    between: tuple[float, float] | None,
+    dress_every: int,
+    welds_per_minute: float,
+    welder: Path | None,
+    as_json: bool,
+) -> int | None:
+    """Which weld of JOINT to try now, and why: of those that the verdict lets by, the one that tells most.
+
+    Exit code 1 where nothing can be told, or the verdict lets nothing by.
+    """
+    known, machine_file = known_of(joint, welder, between)
+    belief = known.belief
+    if belief is None:
+        return _nothing_known(known, as_json)
+    check_output(output, known, (joint, welder or Path(WELDER_FILE)))
+    verdicts = verdicts_on(known, machine_file, schedule, output, _judge(welds_per_minute))
+    found = propose(known, belief, verdicts, percent, dress_every)
+    if found.text is not None and output is not None:
+        write_whole(output, found.text)
+    if as_json:
+        click.echo(json.dumps(_next_data(found, belief, verdicts), indent=2))
+    else:
+        click.echo("\n".join(_next_lines(known, found, belief, verdicts, welds_per_minute, joint)))
+        if found.text is not None and output is not None:
+            click.echo(f"\nWritten: {output}. Next: {_push(output, welds_per_minute)}")
+            click.echo(f"Then weld, and: weldbeat trial add {joint} {output} --outcome ...")
+    return None if found.advice.setting else 1
+
+
+def _push(output: Path, welds_per_minute: float) -> str:
+    """The command that sends it, judged at the same pace."""
+    given = click.get_current_context().get_parameter_source("welds_per_minute") is not ParameterSource.DEFAULT
+    pace = f" --pace {'max' if welds_per_minute == FASTEST else f'{welds_per_minute:g}'}" if given else ""
+    return f"weldbeat push {output} --select{pace}"
+
+
+def _nothing_known(known: Known, as_json: bool) -> int:
+    lines = not_known(known)
+    click.echo(json.dumps({"known": False, "why_not": lines[0]}, indent=2) if as_json else "\n".join(lines))
+    return 1
+
+
+def _judge(welds_per_minute: float) -> Callable[[Job], Forbidden | None]:
+    """The verdict at this pace, as `push` asks it."""
+    from sim.run import refusal
+
+    def judge(job: Job) -> Forbidden | None:
+        found = refusal(job, pace_asked(welds_per_minute))
+        return None if found is None else Forbidden(found.name, found.sentence)
+
+    return judge
+
+
+def _next_data(found: Proposal, belief: Belief, verdicts: Verdicts) -> dict[str, Any]:
+    """Everything that `next` tells, for another program."""
+    advice = found.advice
+    return {
+        "known": True,
+        "setting": asdict(advice.setting) if advice.setting else None,
+        "why": advice.why,
+        "settled": advice.settled,
+        "chances": asdict(belief.chances(advice.setting)) if advice.setting else None,
+        "reminders": list(found.reminders),
+        "refused": _refused(verdicts),
+        "schedule": found.text,
+    }
+
+
+def _next_lines(
+    known: Known, found: Proposal, belief: Belief, verdicts: Verdicts, welds_per_minute: float, joint: Path
+) -> list[str]:
+    advice = found.advice
+    frequency_Hz = verdicts.welder.mains.frequency_Hz
+    count = len(known.records)
+    lines = [f"{known.name}, {known.joint.title}", f"{count or 'no'} trial{'' if count == 1 else 's'} so far", ""]
+    if advice.setting is None:
+        lines.append(said(f"No weld to try: {advice.why}.", ""))
+    else:
+        lines.append(said(f"Try {setting_text(advice.setting, frequency_Hz)}: {advice.why}.", ""))
+        lines.append(said(chances_text(belief, advice.setting)))
+        lines.append(said(window_text(belief.window(advice.setting.percent), advice.setting.percent)))
+        if advice.settled:
+            lines.append(said(f"It may well be kept: weldbeat trial keep {joint} -o FILE.toml"))
+    lines += said_all("Mind", found.reminders)
+    lines += _forbidden(verdicts, welds_per_minute)
+    return [*lines, "", *caution_lines(cautions=AT_THE_ELECTRODES)]
+
+
+def _forbidden(verdicts: Verdicts, pace: float) -> list[str]:
+    """What was asked for on the way and refused, the least of each kind."""
+    frequency_Hz = verdicts.welder.mains.frequency_Hz
+    return said_all(
+        f"The verdict forbids, at {'the fastest pace' if pace == FASTEST else f'{pace:g} welds a minute'} (--pace)",
+        (f"{setting_text(setting, frequency_Hz)}: {why}" for setting, why in nearest(verdicts.refused).items()),
+    )
+
+
+def _refused(verdicts: Verdicts) -> list[dict[str, Any]]:
+    return [asdict(setting) | {"why": found.why} for setting, found in verdicts.refused.items()]
+
+
+@click.command("keep")
+@joint_argument
+@click.option("-o", "--output", type=click.Path(path_type=Path), required=True, help="Write the schedule to this file.")
+@schedule_option
+@percent_option
+@between_option
+@pace_option
+@welder_option
+@json_option
+def keep_command(
+    joint: Path,
+    output: Path,
+    schedule: Path | None,
+    percent: float | None,
+    between: tuple[float, float] | None,
+    welds_per_minute: float,
+    welder: Path | None,
+    as_json: bool,
+) -> int | None:
+    """Write the schedule with the best setting inside the good window of JOINT, ready to push, and record it.
+
+    Exit code 1, and nothing written, where nothing can be told or the verdict refuses the schedule.
+    """
+    known, machine_file = known_of(joint, welder, between)
+    if not known.records:
+        raise no_trials(known, joint)
+    belief = known.belief
+    if belief is None:
+        return _nothing_known(known, as_json)
+    check_output(output, known, (joint, welder or Path(WELDER_FILE)))
+    verdicts = verdicts_on(known, machine_file, schedule, output, _judge(welds_per_minute))
+    frequency = machine_file.mains.frequency_Hz
+    kept = settle(known, belief, verdicts, percent)
+    if kept is None:
+        _nothing_kept(known, verdicts, welds_per_minute, as_json)
+        return 1
+    with Records.beside(welder or Path(WELDER_FILE)) as records:
+        write_whole(output, kept.text)
+        records.add_kept(kept)
+    best = Setting(kept.weld_s, kept.percent)
+    notes = doubts(known, belief, best, joint)
+    if as_json:
+        data = asdict(kept) | {"chances": asdict(belief.chances(best)), "doubts": notes}
+        click.echo(json.dumps(data | {"refused": _refused(verdicts)}, indent=2))
+        return None
+    after = f"{kept.trials} trial{'' if kept.trials == 1 else 's'}"
+    lines = [
+        f"Kept for {known.name}: {setting_text(best, frequency)}, after {after}.",
+        said(chances_text(belief, best)),
+        said(window_text(belief.window(best.percent), best.percent)),
+        *said_all("Not sure yet", notes),
+        *_forbidden(verdicts, welds_per_minute),
+        "",
+        *caution_lines(cautions=AT_THE_ELECTRODES),
+        f"\nWritten: {output}. Next: {_push(output, welds_per_minute)}",
+    ]
+    click.echo("\n".join(lines))
+    return None
+
+
+def _nothing_kept(known: Known, verdicts: Verdicts, welds_per_minute: float, as_json: bool) -> None:
+    if as_json:
+        click.echo(json.dumps({"joint": known.name, "refused": _refused(verdicts)}, indent=2))
+        return
+    reason = (
+        "the verdict lets none by" if verdicts.refused else "there is none in whole cycles; more trials may find one"
+    )
+    lines = [f"No setting inside the good window of {known.name}: {reason}.", *_forbidden(verdicts, welds_per_minute)]
+    click.echo("\n".join([*lines, "Nothing was written."]))
+
+
+# Of a trial, where any has it: the key, its head in the terminal, its width.
+_MEASURED = (
+    ("force_N", "force N", 9),
+    ("setdown_mm", "setdown mm", 12),
+    ("strength_N", "strength N", 12),
+    ("twist_Nm", "twist Nm", 10),
+    ("nugget_mm", "nugget mm", 11),
+)
+
+
+@click.command("show")
+@joint_argument
+@click.option("-o", "--output", type=click.Path(path_type=Path), help="Draw them into this SVG file.")
+@between_option
+@welder_option
+@json_option
+def show_command(
+    joint: Path, output: Path | None, between: tuple[float, float] | None, welder: Path | None, as_json: bool
+) -> None:
+    """The trials of JOINT and the good window that they leave, with its 95 % limits; with --output as a picture too."""
+    known, machine_file = known_of(joint, welder, between)
+    check_drawn("--output", output, ".svg", keep=(joint, welder or Path(WELDER_FILE)))
+    if not known.records:
+        raise no_trials(known, joint)
+    belief, kept = known.belief, known.kept
+    if output is not None:
+        from sim.report.joint_page import standalone
+        from sim.report.trials import lanes_of
+
+        write_whole(output, standalone(lanes_of(known, belief)))
+    if as_json:
+        click.echo(json.dumps(_show_data(known, belief, kept), indent=2))
+        return
+    frequency = machine_file.mains.frequency_Hz
+    lines = [f"{known.name}, {known.joint.title}", "", *trial_rows(known.records, frequency), ""]
+    lines += not_known(known) if belief is None else [said(sentence, "") for sentence in windows_told(known, belief)]
+    if kept is not None:
+        lines.append(f"Kept: {setting_text(kept, frequency)}, schedule {kept.schedule}, {kept.kept_at[:10]}.")
+    click.echo("\n".join(lines))
+    if output is not None:
+        click.echo(f"\nWritten: {output}")
+
+
+def trial_rows(records: tuple[TrialRecord, ...], frequency_Hz: int) -> list[str]:
+    """The trials as a small table; a note on a line of its own."""
+    columns = [column for column in _MEASURED if any(getattr(record, column[0]) is not None for record in records)]
+    heads = "".join(f"{head:>{width}}" for _, head, width in columns)
+    rows = [f"  no.  {'tried':<11}{'cycles':>7}{'s':>8}{'%':>6}  {'outcome':<15}{'expelled':<9}{heads}".rstrip()]
+    for record in records:
+        measured = "".join(f"{_cell(getattr(record, key)):>{width}}" for key, _, width in columns)
+        expelled = "" if record.expulsion == "none" else record.expulsion
+        time = f"{record.weld_s * frequency_Hz:>7.4g}{record.weld_s:>8.3g}{record.percent:>6.3g}"
+        which = f"{record.number:>5}{'*' if record.dressed else ' '} {record.tried_at[:10]:<11}"
+        rows.append(f"{which}{time}  {record.outcome:<15}{expelled:<9}{measured}".rstrip())
+        if record.note:
+            rows.append(said(record.note, " " * 7))
+    if any(record.dressed for record in records):
+        rows.append("  * just after the electrodes were dressed")
+    return rows
+
+
+def _cell(value: float | None) -> str:
+    return "" if value is None else f"{value:.4g}"
+
+
+def _show_data(known: Known, belief: Belief | None, kept: KeptRecord | None) -> dict[str, Any]:
+    """Everything that `show` tells, for another program."""
+    windows = [{"percent": p} | asdict(belief.window(p)) for p in known.percents] if belief else None
+    return {
+        "joint": known.name,
+        "sizes": known.joint.model_dump(),
+        "trials": [asdict(record) for record in known.records],
+        "windows": windows,
+        "kept": asdict(kept) if kept else None,
+    }
+
+
+@click.command("page")
+@joint_argument
+@click.option("-o", "--output", type=click.Path(path_type=Path), required=True, help="Write it to this HTML file.")
+@between_option
+@welder_option
+def page_command(joint: Path, output: Path, between: tuple[float, float] | None, welder: Path | None) -> None:
+    """One page about JOINT, to print and keep: suggestion and sources, trials, good window, kept schedule, cautions."""
+    from sim.report.joint_page import JointPage, render_joint
+    from sim.report.trials import lanes_of
+
+    known, machine_file = known_of(joint, welder, between)
+    check_drawn("--output", output, ".html", keep=(joint, welder or Path(WELDER_FILE)))
+    belief, kept = known.belief, known.kept
+    page = JointPage(
+        name=known.name,
+        joint=known.joint,
+        frequency_Hz=machine_file.mains.frequency_Hz,
+        suggestion=known.suggestion,
+        between_s=known.between_s,
+        records=known.records,
+        lanes=lanes_of(known, belief),
+        windows=tuple(windows_told(known, belief)) if belief else (),
+        kept=kept,
+    )
+    write_whole(output, render_joint(page))
+    click.echo(f"Written: {output}. Open it in a browser, or print it.")
+
+
+@click.command("compare")
+@click.argument("joint", type=click.Path(path_type=Path), required=False)
+@welder_option
+@json_option
+def compare_command(joint: Path | None, welder: Path | None, as_json: bool) -> None:
+    """The joints in the records beside each other: sizes, trials, what was kept and its window, heat relative to JOINT.
+
+    Without JOINT heat is relative to the first that was kept.
+    """
+    find_welder(welder)
+    trials, kept = recorded(welder)
+    if not trials and not kept:
+        raise InputError("records", "no trials yet", None, "allowed: after the first `weldbeat trial add`")
+    rows = compare(trials, kept)
+    names = [row.joint for row in rows]
+    if joint is not None and joint.stem not in names:
+        raise InputError(joint, f"no trials of {joint.stem}", None, f"allowed: {', '.join(names)}")
+    basis = next((row for row in rows if row.i2t and (joint is None or row.joint == joint.stem)), None)
+    heats = [row.i2t / basis.i2t if basis and basis.i2t and row.i2t else None for row in rows]
+    if as_json:
+        click.echo(json.dumps([_compare_data(row, heat) for row, heat in zip(rows, heats, strict=True)], indent=2))
+        return
+    lines = [f"{'joint':<18}{'sizes':<58}{'trials':>7}  {'kept':<15}{'window, s':<14}{'I2t':>6}"]
+    for row, relative in zip(rows, heats, strict=True):
+        name, sizes, last = _cut(row.joint, 18), _cut(row.sizes, 58), row.kept
+        was = f"{last.weld_s:.3g} s, {last.percent:g} %" if last else "-"
+        window = f"{last.window_low_s:.3g} to {last.window_high_s:.3g}" if last else "-"
+        heat = f"{relative:.2f}" if relative else "-"
+        lines.append(f"{name:<18}{sizes:<58}{row.trials:>7}  {was:<15}{window:<14}{heat:>6}")
+    if basis:
+        lines.append(f"I2t: percent squared times weld time, relative to {basis.joint}; it compares on one tap only.")
+    click.echo("\n".join(lines))
+
+
+def _cut(text: str, width: int) -> str:
+    """`text` with a space after it at least, in so many characters."""
+    return text if len(text) < width else f"{text[: width - 4]}..."
+
+
+def _compare_data(row: Compared, heat: float | None) -> dict[str, Any]:
+    kept = row.kept
+    return {
+        "joint": row.joint,
+        "sizes": row.sizes,
+        "trials": row.trials,
+        "kept_s": kept.weld_s if kept else None,
+        "kept_percent": kept.percent if kept else None,
+        "window_low_s": kept.window_low_s if kept else None,
+        "window_high_s": kept.window_high_s if kept else None,
+        "i2t_relative": heat,
+    }

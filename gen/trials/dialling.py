@@ -1,0 +1,134 @@
+"""Dialling a joint in: which weld to try now, and which setting to keep, of those that the verdict lets by."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from pathlib import Path
+
+from gen.errors import InputError
+from gen.job import Job
+from gen.machine import Welder
+from gen.records import KeptRecord
+from gen.schedule import schedule_from
+from gen.trials.advice import next_trial, reminders
+from gen.trials.belief import Belief
+from gen.trials.joints import Known, choices, in_cycles
+from gen.trials.rewritten import rewritten, weld_phase
+from gen.trials.told import chance
+from gen.trials.values import Advice, Setting
+from gen.trials.verdicts import Forbidden, Verdicts
+from gen.user_files import read_text
+from gen.writing import check_targets, refused
+
+DRESS_EVERY = 20  # welds; how soon the faces spread depends on alloy, force and zinc (common practice, no source)
+_BEYOND = 1.1
+_HARDLY = 0.03  # between two probabilities of a good weld
+
+
+@dataclass(frozen=True)
+class Proposal:
+    """The next weld: the advice, what to mind before it, and the schedule to weld it with (None: there is no such weld)."""
+
+    advice: Advice
+    reminders: tuple[str, ...]
+    text: str | None
+
+
+def propose(
+    known: Known, belief: Belief, verdicts: Verdicts, percent: float | None = None, dress_every: int = DRESS_EVERY
+) -> Proposal:
+    """Of the settings that the verdict lets by, the one whose weld tells most. `percent`: at that only."""
+    percents = {percent} if percent is not None else {*known.percents, known.percent}
+    welder = verdicts.welder
+    candidates = choices(known, sorted(percents), welder.mains.frequency_Hz, _longest_s(welder), verdicts.impulses)
+    advice = next_trial(belief, candidates, verdicts.allowed)
+    text = rewritten(verdicts.text, advice.setting, verdicts.path) if advice.setting else None
+    return Proposal(advice, reminders(known.tried, dress_every), text)
+
+
+def settle(known: Known, belief: Belief, verdicts: Verdicts, percent: float | None = None) -> KeptRecord | None:
+    """The record of the best setting inside the good window, with its schedule; None where nothing inside is let by."""
+    best = _best(known, belief, known.percents if percent is None else (percent,), verdicts)
+    return None if best is None else _kept(known, belief, best, verdicts)
+
+
+def verdicts_on(
+    known: Known, welder: Welder, schedule: Path | None, output: Path | None, judge: Callable[[Job], Forbidden | None]
+) -> Verdicts:
+    """The verdicts on the schedule to change, as it would be at `output`.
+
+    It is read and found to have one weld phase. Raises InputError.
+    """
+    text = known.text if schedule is None else read_text(schedule)
+    if text is None:
+        allowed = "missing; allowed: a schedule to begin with, since neither a trial nor the handbook gives one"
+        raise InputError("command line", "--schedule", None, allowed)
+    source = schedule or Path(f"{known.schedule}.toml")
+    weld_phase(schedule_from(text, source), source)
+    if output is not None:
+        schedule_from(text, output)  # its name
+    return Verdicts(text, output or source, welder, judge)
+
+
+def check_output(output: Path | None, known: Known, keep: Iterable[Path]) -> None:
+    """Raise InputError unless a new file goes there, or one over a schedule that the records hold as it is."""
+    if output is None:
+        return
+    check_targets({"--output": output}, keep)
+    held = {record.text for record in known.records} | ({known.kept.text} if known.kept else set())
+    if output.exists() and read_text(output) not in held:
+        why = "is there already, and not in the records; allowed: a new file, or one as it was tried or kept"
+        raise refused("--output", output, why)
+
+
+def _kept(known: Known, belief: Belief, best: Setting, verdicts: Verdicts) -> KeptRecord:
+    """The record of `best`, with the schedule as it is written."""
+    job = verdicts.job(best)
+    window = belief.window(best.percent)
+    return KeptRecord(
+        joint=known.name,
+        kept_at=datetime.now(UTC).strftime("%Y-%m-%dT%H:%M:%S.%fZ"),  # two in a second are two
+        schedule=job.schedule.name,
+        text=rewritten(verdicts.text, best, verdicts.path),
+        digest=job.table.digest,
+        weld_s=best.time_s,
+        percent=best.percent,
+        window_low_s=window.low_s.median,
+        window_high_s=window.high_s.median,
+        trials=len(known.records),
+    )
+
+
+def _best(known: Known, belief: Belief, percents: Sequence[float], verdicts: Verdicts) -> Setting | None:
+    """The setting inside the window whose next weld is most likely good, of those that the verdict lets by.
+
+    One that was tried goes before one that is hardly better.
+    """
+    frequency = verdicts.welder.mains.frequency_Hz
+    impulses = verdicts.impulses
+    found = {in_cycles(belief.best(percent), frequency, impulses) for percent in percents}
+    found.update(choices(known, percents, frequency, _longest_s(verdicts.welder), impulses))
+    windows = {percent: belief.window(percent) for percent in percents}
+    inside = [s for s in found if windows[s.percent].low_s.median <= s.time_s <= windows[s.percent].high_s.median]
+    tried = {in_cycles(each.setting, frequency, impulses) for each in known.tried}
+    good = {setting: belief.chances(setting).good + (_HARDLY if setting in tried else 0.0) for setting in inside}
+    return next((s for s in sorted(inside, key=lambda s: (-good[s], s.time_s)) if verdicts.allowed(s)), None)
+
+
+def _longest_s(welder: Welder) -> float:
+    """A little beyond the longest weld, so that a search that ends there is told why."""
+    frequency = welder.mains.frequency_Hz
+    return _BEYOND * float(welder.limits.longest_weld.half_cycles(frequency)) / (2 * frequency)
+
+
+def doubts(known: Known, belief: Belief, best: Setting, joint: Path) -> list[str]:
+    """What speaks against keeping a setting already."""
+    found = []
+    good = belief.chances(best).good
+    if good < 0.5:
+        found.append(f"the next weld is good with {chance(good)} only; weldbeat trial next {joint}")
+    if not any(r.outcome == "tore parent" and r.expulsion != "late" for r in known.records):
+        found.append("no trial has torn the parent metal without late expulsion")
+    return found
