@@ -25,6 +25,7 @@ from gen.table import TimingTable, board_delay_us, heat
 from gen.timing import LONGEST_S, delay_range_us, first_delay_us
 from gen.units import milliseconds
 
+MARK = "Made by Weldbeat"  # in the header of every file that is made
 _BOARD_DIGEST = re.compile(r'^BUNDLE_DIGEST = "[0-9a-f]*"$', re.MULTILINE)
 STOP_REQUEST = '{"jsonrpc": "2.0", "id": 0, "method": "stop"}'
 

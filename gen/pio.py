@@ -1,7 +1,7 @@
 """The PIO programs of the RP2 boards, from one instruction list to the board and to the proof.
 
 `firmware_templates/drivers/rp2/programs.toml` holds each instruction once. From it come the `@rp2.asm_pio` functions that
-the board assembles itself and the `.pio` text that an independent assembler reads; tests/firmware/rp2 holds their words together.
+the board assembles itself; tests/firmware/rp2 holds their words against those of an independent assembler.
 Source: RP2040 data sheet, chapter 3 (PIO); MicroPython's rp2 documentation (asm_pio).
 """
 
@@ -11,16 +11,6 @@ from functools import cache
 from importlib.resources import files
 
 MEMORY = 32  # instructions that one PIO block holds
-
-# What the two assemblers call the same thing, where the names differ.
-_PIOASM_WORDS = {
-    "not_x": "!x",
-    "x_dec": "x--",
-    "not_y": "!y",
-    "y_dec": "y--",
-    "invert(null)": "~null",
-    "invert(x)": "~x",
-}
 
 
 @dataclass(frozen=True)
@@ -118,26 +108,3 @@ if TYPE_CHECKING:
 '''
     functions = [asm_pio_source(load_program(f"{function}_{kind}"), function) for function in ("firing", "meter")]
     return "\n\n".join([head, *functions])
-
-
-def pio_text(program: PioProgram) -> str:
-    """Return the program as `.pio` text for an independent assembler."""
-    lines = [
-        f".program {program.name}",
-        ".in 32 left",
-        ".out 32 right",
-    ]  # the number of pins of SET is not the text's to say
-    if program.fifo_join == "rx":
-        lines.append(".fifo rx")
-    for instruction in program.instructions:
-        if instruction.label == program.wrap_target:
-            lines.append(".wrap_target")
-        if instruction.label:
-            lines.append(f"{instruction.label}:")
-        args = [_PIOASM_WORDS.get(str(arg), str(arg)) for arg in instruction.args]
-        # The text assembler has no comma after the polarity and source of a wait.
-        joined = (" " if instruction.op == "wait" else ", ").join(args)
-        delay = f" [{instruction.delay}]" if instruction.delay else ""
-        lines.append(f"    {instruction.op.rstrip('_')} {joined}{delay}")
-    lines.append(".wrap")
-    return "\n".join(lines) + "\n"

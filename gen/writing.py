@@ -8,10 +8,9 @@ from pathlib import Path
 from tempfile import TemporaryDirectory
 
 from gen.errors import InputError
-from gen.firmware import FirmwareBundle
+from gen.firmware import MARK, FirmwareBundle
 from gen.user_files import written
 
-_MARK = "Made by Weldbeat"
 _BUNDLE_ALLOWED = "allowed: a new or empty folder, or one with an earlier firmware and nothing else"
 
 
@@ -95,7 +94,7 @@ def check_bundle_folder(folder: Path, bundle: FirmwareBundle, what: str = "--out
     if foreign:
         raise refused(what, folder, f"holds other files ({foreign[0]}); {_BUNDLE_ALLOWED}")
     main = folder / "main.py"
-    if not main.is_file() or _MARK not in main.read_text(encoding="utf-8", errors="replace"):
+    if not main.is_file() or MARK not in main.read_text(encoding="utf-8", errors="replace"):
         raise refused(what, folder, f"holds files that Weldbeat did not make; {_BUNDLE_ALLOWED}")
 
 

@@ -20,7 +20,7 @@ from pathlib import Path
 
 from gen.boards import Board, boards
 from gen.errors import InputError
-from gen.firmware import FirmwareBundle
+from gen.firmware import MARK, FirmwareBundle
 from gen.link.client import Link
 from gen.link.errors import LinkError, NotSerial, OtherFirmware, OtherProtocol, PortBusy, Silent, Unplugged
 from gen.link.messages import Hello, Schedules
@@ -33,7 +33,6 @@ _NEW_MAIN = "main.new"
 _INSPECT_S = 15.0
 _COPY_S = 180.0
 _RESTART_S = 15.0
-_MARK = "Made by Weldbeat"
 
 _INSPECT = """\
 import json, os, sys
@@ -86,7 +85,7 @@ def read_bundle(folder: Path) -> FirmwareBundle:
         files = {path.relative_to(folder).as_posix(): path.read_bytes().decode() for path in paths}
     except UnicodeDecodeError:
         files = {}
-    if _MARK not in files.get("main.py", "") or "config.py" not in files:
+    if MARK not in files.get("main.py", "") or "config.py" not in files:
         raise InputError("command line", "BUNDLE", written(str(folder)), f"holds no firmware; {allowed}")
     bundle = FirmwareBundle(files)
     if _setting(bundle, "BUNDLE_DIGEST") != bundle.board_digest:

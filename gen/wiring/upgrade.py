@@ -11,7 +11,6 @@ from gen.wiring.power_parts import conductor_current_A, conductor_gauge
 from gen.wiring.signal_parts import SENSE_FARAD, SENSE_PULL_OHM
 
 # Roles of the board that are always wired; the others only where the welder file asks for them.
-ALWAYS = ("stop", "pedal", "over_temperature", "detector", "gate", "contactor")
 
 # Wire markers of the contacts that the board reads.
 MARKERS = {"stop": "STOP", "pedal": "PEDAL", "over_temperature": "HOT", "force": "FORCE"}

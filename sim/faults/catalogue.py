@@ -213,9 +213,3 @@ FAULTS: dict[str, Fault] = {
         ),
     )
 }
-
-
-def pair_left_out(one: Fault, other: Fault) -> str:
-    """Why two faults cannot meet in one run; "" when they can."""
-    shared = sorted(one.takes & other.takes)
-    return f"both take the {shared[0]}: only one of them can be there" if shared else ""

@@ -23,10 +23,8 @@ from sim.thermal.answers import (
 from sim.thermal.electrode import (
     Electrode,
     Holder,
-    Softening,
     at_its_own_mean,
     electrode_network,
-    softening,
 )
 from sim.thermal.materials import COPPER, CUCR1, CUCR1ZR, LOW_CARBON_STEEL, Material
 from sim.thermal.network import LinearNetwork, NodeRow, row_network
@@ -61,7 +59,6 @@ __all__ = [
     "OnState",
     "PowerProfile",
     "Segment",
-    "Softening",
     "Winding",
     "alternating",
     "alternating_slices",
@@ -76,7 +73,6 @@ __all__ = [
     "nth_cycle",
     "rest_after_burst_s",
     "row_network",
-    "softening",
     "state_after",
     "switch_network",
     "time_to_limit_s",

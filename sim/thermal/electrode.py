@@ -14,7 +14,7 @@ from itertools import pairwise
 
 import numpy as np
 
-from sim.thermal.answers import equilibrium, time_to_limit_s
+from sim.thermal.answers import equilibrium
 from sim.thermal.materials import Material
 from sim.thermal.network import LinearNetwork, NodeRow, row_network
 from sim.thermal.profile import PowerProfile
@@ -152,33 +152,3 @@ def at_its_own_mean(electrode: Electrode, profile: PowerProfile, period_s: float
         if settled:
             return electrode
     raise ArithmeticError(f"the electrode's own resistance heats it without end (mean {mean:.0f} degC)")
-
-
-@dataclass(frozen=True)
-class Softening:
-    """When the face passes the alloy's softening temperature: first at a peak, and the cycle's mean at equilibrium.
-
-    The standard's temperature is one held for two hours (ISO 5182). Peaks that pass it for milliseconds soften a thin
-    skin over many welds; a mean that passes it softens the electrode within a day. `peak_passes_s` inf: never.
-    """
-
-    limit_degC: float
-    peak_passes_s: float
-    peak_degC: float
-    mean_degC: float
-
-    @property
-    def softens(self) -> bool:
-        """Surely: the mean itself is above."""
-        return self.mean_degC > self.limit_degC
-
-
-def softening(electrode: Electrode, profile: PowerProfile, period_s: float, layers: int = LAYERS) -> Softening:
-    """What this work does to the face. ValueError for a material without a softening temperature."""
-    limit = electrode.material.softening_degC
-    if limit is None:
-        raise ValueError(f"no softening temperature is known for {electrode.material.name}")
-    network = electrode_network(electrode, layers)
-    final = equilibrium(network, profile, period_s, "face")
-    passes = time_to_limit_s(network, profile, period_s, limit, "face")
-    return Softening(limit, passes, final.peak_degC, final.mean_degC)

@@ -24,7 +24,6 @@ from sim.thermal import (  # noqa: E402
     fastest_safe_pace,
     nth_cycle,
     rest_after_burst_s,
-    softening,
     switch_network,
     time_to_limit_s,
 )
@@ -60,7 +59,6 @@ def main() -> None:
     measure("electrode: its network", lambda: electrode_network(rod))
     measure("electrode: equilibrium of a day", lambda: equilibrium(network, joint, PERIOD_S, "face"))
     measure("electrode: fastest safe pace", lambda: fastest_safe_pace(network, joint, 300, "face"))
-    measure("electrode: softening, network included", lambda: softening(rod, joint, PERIOD_S))
     measure("electrode: resistivity at its own mean", lambda: at_its_own_mean(rod, joint, PERIOD_S))
 
 

@@ -6,10 +6,11 @@ Sources: RP2040 data sheet, chapter 3 (PIO); the emulator rp2040-pio-emulator, t
 import adafruit_pioasm
 import pytest
 
-from gen.pio import load_program, pio_module, pio_text
+from gen.pio import load_program, pio_module
 from tests.support.rp2.asm_recorder import run_source
 from tests.support.rp2.firing_welds import FREQUENCIES_HZ, random_weld, worst_error_us
 from tests.support.rp2.pio_bench import PioBench, Steps, assemble
+from tests.support.rp2.pio_text import pio_text
 
 FIRING = ("firing_square", "firing_pulse")
 TOLERANCE_US = 2  # boards/pico.toml, timing_error_us

@@ -7,11 +7,12 @@ from typing import Any
 
 import pytest
 
-from gen.pio import Instruction, PioProgram, load_program, pio_text
+from gen.pio import Instruction, PioProgram, load_program
 from gen.words import FORCE, HOT, PEDAL, STOP_OPEN, WATCHDOG
 from tests.support.rp2.fake_board import DMA, PINS, WDT_RESET, Board, Restarted
 from tests.support.rp2.firing_welds import LATENCY_US, worst_error_us
 from tests.support.rp2.pio_bench import Steps, assemble
+from tests.support.rp2.pio_text import pio_text
 
 HALF_US = 10_000
 END_US = 9_166  # 165 degrees

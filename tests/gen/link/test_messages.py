@@ -20,8 +20,9 @@ from gen.firmware import STOP_REQUEST, with_crc
 from gen.link import Link
 from gen.link.client import BoardSchedule, digest_of, wire_rows
 from gen.link.framing import Lines, NotALine, decode, encode
-from gen.link.messages import METHODS, BeginParams, Row, RowsParams, json_schema
+from gen.link.messages import METHODS, BeginParams, Row, RowsParams
 from gen.words import LONGEST_LINE, ROWS_A_LINE
+from tests.support.link.message_schema import json_schema
 from tests.support.link.stepped_board import SteppedBoard
 from tests.support.machines import firmware, make_welder
 

@@ -12,7 +12,7 @@ from functools import cache
 from typing import Any
 
 from gen.words import STATE_NAMES
-from sim.faults.catalogue import FAULTS, pair_left_out
+from sim.faults.catalogue import FAULTS, Fault
 from sim.faults.runs import Case, Ground, case_of
 from tests.support.machines import job_of, make_welder
 
@@ -85,6 +85,12 @@ def pairs() -> tuple[list[tuple[str, str]], list[tuple[str, str, str]]]:
         else:
             run.append((one, other))
     return run, left_out
+
+
+def pair_left_out(one: Fault, other: Fault) -> str:
+    """Why two faults cannot meet in one run; "" when they can."""
+    shared = sorted(one.takes & other.takes)
+    return f"both take the {shared[0]}: only one of them can be there" if shared else ""
 
 
 _PAIRS = pairs()[0]

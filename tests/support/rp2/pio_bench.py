@@ -13,7 +13,8 @@ from dataclasses import replace
 import adafruit_pioasm
 from pioemu import ShiftRegister, State, emulate
 
-from gen.pio import PioProgram, pio_text
+from gen.pio import PioProgram
+from tests.support.rp2.pio_text import pio_text
 
 CLOCKS_PER_US = 4
 STOP, DETECTOR, GATE = 1, 2, 4  # pin masks
