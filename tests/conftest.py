@@ -6,6 +6,7 @@ import sys
 from collections import Counter
 from importlib.util import find_spec
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -19,6 +20,9 @@ _NEEDS = {
     "gen/link/test_client.py": ("pseudo-terminals", sys.platform != "win32"),
     "gen/link/test_flashing.py": ("pseudo-terminals", sys.platform != "win32"),
 }
+# Scopes of many seconds, the longest first; folders whose files share their runs.
+_LONG = ["tests/firmware/app/test_mutants.py", "tests/sim/report", "tests/firmware/rp2/test_world_gates.py"]
+_SHARING = ["tests/sim/report"]
 collect_ignore = [name for name, (_, there) in _NEEDS.items() if not there]
 
 
@@ -31,6 +35,34 @@ def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:
     reasons = Counter(str(why[2]).removeprefix("Skipped: ") for why in skipped.values() if isinstance(why, tuple))
     for reason, number in reasons.items():
         terminalreporter.write_line(f"left out: {number} tests: {reason}")
+
+
+def _scope(nodeid: str) -> str:
+    """What of the suite goes to one worker as a whole: a file, or a folder whose files share their runs."""
+    file = nodeid.partition("::")[0]
+    return next((folder for folder in _SHARING if file.startswith(f"{folder}/")), file)
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """The long ones first, so that no worker begins one when the others have nothing left; then those of most tests."""
+    scopes = [_scope(item.nodeid) for item in items]
+    tests = Counter(scopes)
+    place = {scope: (_LONG.index(scope) if scope in _LONG else len(_LONG), -tests[scope]) for scope in tests}
+    order = sorted(range(len(items)), key=lambda n: place[scopes[n]])
+    items[:] = [items[n] for n in order]
+
+
+@pytest.hookimpl(optionalhook=True)
+def pytest_xdist_make_scheduler(config: pytest.Config, log: Any) -> Any:
+    """Files to workers as above, in the order above."""
+    from xdist.scheduler import LoadScopeScheduling
+
+    class ByScope(LoadScopeScheduling):
+        def _split_scope(self, nodeid: str) -> str:
+            return _scope(nodeid)
+
+    config.option.loadscopereorder = False
+    return ByScope(config, log)
 
 
 @pytest.fixture

@@ -15,10 +15,10 @@ from typing import Any
 import pytest
 
 from sim.report.data import ReportData
-from sim.report.sections import page as render_report
 from tests.support.browser import QUIET, browser
 from tests.support.report import joint_pages
 from tests.support.report import report_runs as runs
+from tests.support.report.report_trees import text_of
 
 WIDTHS = (1280, 400)
 LEAST_TEXT_PX = 10  # height of the box of any text
@@ -45,8 +45,8 @@ def measured(tmp_path_factory: pytest.TempPathFactory) -> dict[str, dict[str, An
     folder: Path = tmp_path_factory.mktemp("pages")
     planted = (OVERLAP, OVERLAP_SVG, CUT, CUT_BELOW, CUT_SVG, CUT_CELL, TOO_WIDE, OVERLAP_BAR, SOUND)
     pages = {f"planted-{n}": f"<!DOCTYPE html><html><body>{body}</body></html>" for n, body in enumerate(planted)}
-    pages |= {shape.__name__: render_report(shape()) for shape in runs.EVERY_SHAPE}
-    pages |= joint_pages.pages()
+    pages |= {shape.__name__: text_of(shape) for shape in runs.EVERY_SHAPE}
+    pages |= {name: joint_pages.once_made(name) for name in joint_pages.NAMES}
     frames = []
     for name, page in pages.items():
         (folder / f"{name}.html").write_text(page, encoding="utf-8")
@@ -93,7 +93,7 @@ def test_no_text_overlaps_or_is_cut_off(measured: dict[str, dict[str, Any]], sha
 
 
 @pytest.mark.parametrize("width", WIDTHS)
-@pytest.mark.parametrize("shape", [f"joint-{shape.__name__}" for shape in joint_pages.EVERY_SHAPE])
+@pytest.mark.parametrize("shape", joint_pages.NAMES)
 def test_pages_of_joints_neither(measured: dict[str, dict[str, Any]], shape: str, width: int) -> None:
     """The same of a joint's page, of which no text is small either."""
     page = measured[f"{shape} {width}"]

@@ -15,19 +15,19 @@ from tests.support.report import joint_pages
 PAPER_MM = {"letter": (215.9, 279.4), "A4": (210.0, 297.0)}  # ISO 216; ANSI Y14.1 size A
 
 
-@pytest.mark.parametrize("name", [f"joint-{shape.__name__}" for shape in joint_pages.EVERY_SHAPE])
+@pytest.mark.parametrize("name", joint_pages.NAMES)
 def test_html_is_sound_and_needs_nothing_else(name: str) -> None:
     """html5lib finds nothing amiss; no script and nothing fetched; same data, same text."""
-    text = joint_pages.pages()[name]
+    text = joint_pages.once_made(name)
     html5lib.HTMLParser(strict=True).parse(text)
     assert not re.search(r"<script|<link|src=|href=|url\((?!#)|@import", text)
-    assert joint_pages.pages()[name] == text
+    assert joint_pages.made(name) == text
 
 
 @pytest.mark.parametrize("paper", PAPER_MM)
 def test_a_typical_joint_fits_on_one_sheet(tmp_path: Path, paper: str) -> None:
     """Thirteen trials at three percents, everything measured, cautions and sources: one page, A4 or Letter."""
-    text = joint_pages.pages()["joint-typical"]
+    text = joint_pages.once_made("joint-typical")
     assert text.count("@page { margin: 10mm; }") == 1
     text = text.replace("@page { margin: 10mm; }", f"@page {{ margin: 10mm; size: {paper}; }}")
     (tmp_path / "page.html").write_text(text, encoding="utf-8")

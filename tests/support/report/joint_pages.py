@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from functools import cache
 
 from gen.handbook.advice import suggest
 from gen.joint import Joint
@@ -108,6 +109,12 @@ def unknown() -> JointPage:
 EVERY_SHAPE: tuple[Callable[[], JointPage], ...] = (fresh, one, typical, stacked, unknown)
 
 
-def pages() -> dict[str, str]:
-    """Each as HTML, by name."""
-    return {f"joint-{shape.__name__}": render_joint(shape()) for shape in EVERY_SHAPE}
+NAMES = [f"joint-{shape.__name__}" for shape in EVERY_SHAPE]
+
+
+def made(name: str) -> str:
+    """One of them as HTML, made anew."""
+    return render_joint(EVERY_SHAPE[NAMES.index(name)]())
+
+
+once_made = cache(made)

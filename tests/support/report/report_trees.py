@@ -15,17 +15,28 @@ Shape = Callable[[], ReportData]
 
 
 def parsed(data: ReportData) -> Element:
-    """The page as a tree; html5lib in its strict mode, which raises on the first error of form."""
-    tree: Element = html5lib.HTMLParser(strict=True, namespaceHTMLElements=False).parse(render_report(data))
+    """The page of `data` as a tree."""
+    return tree_of(render_report(data))
+
+
+def tree_of(page: str) -> Element:
+    """A page as a tree; html5lib in its strict mode, which raises on the first error of form."""
+    tree: Element = html5lib.HTMLParser(strict=True, namespaceHTMLElements=False).parse(page)
     for element in tree.iter():
         element.tag = element.tag.rpartition("}")[2]
     return tree
 
 
 @cache
+def text_of(shape: Shape) -> str:
+    """The page of one of the runs, made once."""
+    return render_report(shape())
+
+
+@cache
 def page_of(shape: Shape) -> Element:
     """The page of one of the runs, as a tree, parsed once."""
-    return parsed(shape())
+    return tree_of(text_of(shape))
 
 
 def words(element: Element) -> str:
