@@ -33,7 +33,7 @@ class Over(BaseException):
 OVER = Over()  # made beforehand: raising it allocates nothing
 
 
-class Driver:
+class RecordedDriver:
     """The driver interface over a recording. Every call must be the one recorded at its place, or main.py is ended.
 
     Only `off` and `restart` never raise: main.py calls them on its way out, of an error too, which must not be hidden.
@@ -184,7 +184,7 @@ class HeapWatch:
 
 
 FOLDER, CALLS, READ_FROM, VERSION, COLLECTS = sys.argv[1:]
-driver = Driver()
+driver = RecordedDriver()
 watch = HeapWatch()
 standing_in = Module()
 standing_in.Driver = lambda: driver
