@@ -1,3 +1,7 @@
 """The words and figures that the host shares with the board, as they lie on it: firmware_templates/app/words.py."""
 
 from firmware_templates.app.words import *  # noqa: F403
+from firmware_templates.app.words import OFF, SQUEEZE, STATE_NAMES
+
+ARMED_STATES = STATE_NAMES[SQUEEZE : OFF + 1]
+"""From an accepted pedal to the end of off time."""

@@ -17,6 +17,7 @@ from gen.records import RECORDS_FILE, KeptRecord, Records, TrialRecord, WeldReco
 from gen.trials.belief import Belief, believe
 from gen.trials.values import EXPULSIONS, OUTCOMES, Prior, Setting, Tried
 from gen.user_files import Written, written
+from gen.words import COMPLETED, ENDING_NAMES
 
 GRID = 1.04  # from one time to choose from to the next, where whole cycles are not further apart
 REACH = 3.0  # beyond the suggestion and what was tried, either way
@@ -236,7 +237,7 @@ def watched(welds: Sequence[WeldRecord], digest: str, wanted: tuple[int, int] | 
     weld = found[-1]
     if weld.digest not in (None, digest):
         return f"that was {weld.schedule}, digest {weld.digest}; this schedule has {digest}; allowed: a weld of this schedule"
-    if weld.ending != "completed" or weld.fired != weld.planned:
+    if weld.ending != ENDING_NAMES[COMPLETED] or weld.fired != weld.planned:
         done = f"that ended as {weld.ending}, {weld.fired} of {weld.planned} half-cycles fired"
         return f"{done}; allowed: one that was completed"
     return weld

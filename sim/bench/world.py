@@ -58,6 +58,7 @@ import simpy
 from gen.firmware import FirmwareBundle
 from gen.machine.welder import Welder
 from gen.table import TimingTable
+from gen.words import ARMED_STATES
 from sim.bench.board import BoardSpec, TimerBoard
 from sim.bench.circuit import SeriesLoad
 from sim.bench.detector import CrossingDetector, DetectorSpec
@@ -253,11 +254,10 @@ def _welds(
 ) -> tuple[ObservedWeld, ...]:
     """Cut the run into welds at the state changes, and count what the gate and the current did in each."""
     welds: list[ObservedWeld] = []
-    armed = ("squeeze", "weld", "hold", "off")
     for n, change in enumerate(states):
         if change.state != "squeeze":
             continue
-        after = [later for later in states[n:] if later.state not in armed]
+        after = [later for later in states[n:] if later.state not in ARMED_STATES]
         end = after[0].time_s if after else length_s
         went = [later.state for later in states[n:] if later.time_s < end]
         conducted = sum(1 for c in conductions if change.time_s <= c.start_s < end and c.latched)

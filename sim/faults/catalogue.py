@@ -6,12 +6,10 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 from typing import Any, Literal
 
-from gen.words import STATE_NAMES
+from gen.words import ARMED_STATES, STATE_NAMES
 from sim.bench.world import Bench
 from sim.faults import injections
 from sim.faults.injections import Strike
-
-UNDER_WAY = ("squeeze", "weld", "hold", "off")  # from an accepted pedal to the end of off time
 
 Layer = Literal["firmware", "firing hardware", "table", "hardware"]
 """What is meant to carry a fault: program, PIO with its hunt and stop test, the bounded table, or hardware beyond the board."""
@@ -150,7 +148,7 @@ FAULTS: dict[str, Fault] = {
         ),
         *_named(
             ("release", "the pedal is let go", "firmware", "pedal", injections.release),
-            states=UNDER_WAY,
+            states=ARMED_STATES,
             elsewhere="no weld has been asked for, so there is nothing to let go of",
         ),
         *_named(

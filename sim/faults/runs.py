@@ -10,11 +10,12 @@ from typing import Literal
 
 from gen.firmware import with_crc
 from gen.job import Job
+from gen.words import ARMED_STATES
 from sim.bench.board import BoardSpec
 from sim.bench.pedal import PedalSpec, Press
 from sim.bench.recording import Recording
 from sim.bench.world import Bench, bench_for, simulate
-from sim.faults.catalogue import FAULTS, UNDER_WAY, Fault
+from sim.faults.catalogue import FAULTS, Fault
 from sim.faults.injections import Strike
 from sim.faults.invariants import INVARIANTS, over_run, worst_flux
 from sim.faults.observed import Truth, Violation
@@ -197,7 +198,7 @@ def _did(truth: Truth, case: Case) -> str:
     reasons = [change.reason for change in after if change.state == "locked out"]
     if reasons:
         said.append(f"locked out: {reasons[-1]}")
-    elif case.state in UNDER_WAY:
+    elif case.state in ARMED_STATES:
         weld = next((weld for weld in r.welds if weld.asked_s <= case.at_s < weld.ended_s), None)
         if weld is not None:
             said.append("weld completed" if weld.gates >= weld.planned else "weld ended early")

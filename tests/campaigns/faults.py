@@ -19,9 +19,9 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
-from gen.words import STATE_NAMES
+from gen.words import ARMED_STATES, STATE_NAMES
 from sim.bench.world import simulate
-from sim.faults.catalogue import FAULTS, UNDER_WAY
+from sim.faults.catalogue import FAULTS
 from sim.faults.runs import case_of, run_case
 from sim.faults.text import recording_text
 from sim.vcd import vcd_text
@@ -86,7 +86,7 @@ def batch(first: int) -> Tally:
         ground, case = made
         outcome = run_case(ground, case)
         tally.runs += 1
-        tally.under_way += outcome.struck in UNDER_WAY
+        tally.under_way += outcome.struck in ARMED_STATES
         tally.in_weld += outcome.struck == "weld"
         tally.by_hand += outcome.carried.startswith(("isolator", "stop: "))
         if len(case.faults) == 2:

@@ -8,11 +8,11 @@ from dataclasses import replace
 
 import pytest
 
-from gen.words import STATE_NAMES
+from gen.words import ARMED_STATES, STATE_NAMES
 from sim.bench.board import BoardFault
 from sim.bench.protection import OPENS_S, PULSE_S, TRAIN_S, protection_of
 from sim.bench.world import simulate
-from sim.faults.catalogue import FAULTS, UNDER_WAY
+from sim.faults.catalogue import FAULTS
 from sim.faults.runs import NOTICED_S, case_of, numbered_case, run_case, set_size, strike_set
 from sim.faults.text import finding_of, recording_text
 from tests.support.app.weakened import constant
@@ -77,7 +77,7 @@ def test_a_seeded_part_of_the_campaign() -> None:
             continue
         outcome = run_case(*ground_and_case)
         made += 1
-        under_way += outcome.struck in UNDER_WAY
+        under_way += outcome.struck in ARMED_STATES
         amiss += [(number, outcome.case.faults, v) for v in outcome.violations]
         if outcome.lasts:
             amiss.append((number, outcome.case.faults, "the current does not end"))
