@@ -42,7 +42,7 @@ SECTIONS = {
         "push": ("link", "Send a schedule to a board, if the verdict lets it."),
         "pull": ("link", "Fetch a schedule from a board as a file."),
         "schedules": ("link", "The schedules that a board holds; select or remove one."),
-        "watch": ("watch", "Mains, state and welds of a board as they come; keeps the welds."),
+        "watch": ("link", "Mains, state and welds of a board as they come; keeps the welds."),
         "trial": ("trial", "Trials on scrap: keep each, ask for the next, keep what holds."),
     },
 }

@@ -1,46 +1,36 @@
-"""Commands that speak to a board: `ports`, `flash`, `push`, `pull` and `schedules`."""
+"""Commands that speak to a board: `ports`, `flash`, `push`, `pull`, `schedules` and `watch`."""
 
 from __future__ import annotations
 
 import json
-import re
-from datetime import UTC, datetime
+import sys
+import time
+from collections.abc import Iterable
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 import click
 
 from gen.cautions import caution_lines
+from gen.cli.given import number, taken
+from gen.cli.keys import Keys
 from gen.cli.plan import json_option, schedule_argument, welder_option
 from gen.cli.prove import pace_asked, pace_option
 from gen.cli.show import verdict_text
 from gen.errors import InputError
 from gen.job import find_welder, read_job
-from gen.link import Link, LinkError
-from gen.link.client import PATIENCE_S, BoardSchedule
-from gen.link.flashing import OnBoard, bundle_board, bundle_schedule, flash, look, read_bundle
-from gen.link.messages import NAME_PATTERN
-from gen.link.ports import FoundPort, find_port
+from gen.link import Link, Look, Watch, answer_on, as_file, push, schedule_name
+from gen.link.client import PATIENCE_S
+from gen.link.flashing import bundle_board, bundle_schedule, flash, look, now_on, read_bundle, replaced
+from gen.link.messages import Hello
+from gen.link.ports import find_port
 from gen.link.ports import ports as serial_ports
-from gen.machine.welder import WELDER_FILE
-from gen.records import Records
+from gen.link.watching import IN_A_WELD, NO_EMERGENCY_STOP
+from gen.machine import WELDER_FILE
+from gen.records import Records, WeldRecord
 from gen.user_files import written
 from gen.writing import check_targets, refused, write_whole
 
-if TYPE_CHECKING:
-    from gen.machine.welder import Welder
-
-
-def _name(text: str) -> str:
-    """The type of a schedule's name on the command line."""
-    if re.fullmatch(NAME_PATTERN, text) is None:
-        allowed = "allowed: at most 32 of a to z, 0 to 9, - and _, the first a letter or digit"
-        raise click.BadParameter(f"{written(text)} given; {allowed}")
-    return text
-
-
 port_argument = click.argument("port", required=False)
-_ASK_S = 1.5
 
 
 def opened(port: str | None, patience_s: float = PATIENCE_S) -> Link:
@@ -52,7 +42,7 @@ def opened(port: str | None, patience_s: float = PATIENCE_S) -> Link:
 @json_option
 def ports_command(as_json: bool) -> None:
     """The serial ports of this computer, and what answers on each that belongs to a timer board."""
-    found = [(port, _answer(port)) for port in serial_ports()]
+    found = [(port, answer_on(port)) for port in serial_ports()]
     if as_json:
         told = [
             {
@@ -73,17 +63,6 @@ def ports_command(as_json: bool) -> None:
         click.echo("No timer board found. A cable that only charges carries no data: try another one.")
 
 
-def _answer(port: FoundPort) -> str:
-    if not port.board:
-        return "not asked: no timer board"
-    try:
-        with Link(port.device, _ASK_S) as link:
-            hello = link.hello
-            return f"Weldbeat {hello.version} on {hello.board}, schedule {hello.selected}, {link.status().state}"
-    except LinkError as error:
-        return error.key
-
-
 @click.command("flash")
 @click.argument("bundle", type=click.Path(path_type=Path))
 @port_argument
@@ -101,39 +80,17 @@ def flash_command(bundle: Path, port: str | None, yes: bool, forget_schedules: b
     for line in caution_lines():
         click.echo(line)
     click.echo("")
-    click.echo(f"{device}: {_now_on(on_board)}")
+    click.echo(f"{device}: {now_on(on_board)}")
     click.echo(
         f"{bundle}: {bundle_board(firmware).title}, schedule {bundle_schedule(firmware)}, {len(firmware.files)} files"
     )
-    for line in _replaced(on_board, forget_schedules):
+    for line in replaced(on_board, forget_schedules):
         click.echo(line)
     if not yes:
         click.confirm("Replace it?", abort=True)
     hello = flash(device, firmware, on_board, forget_schedules, click.echo)
     click.echo(f"The board runs Weldbeat {hello.version} ({hello.bundle}); the next weld is {hello.selected}.")
     click.echo("First with the gate lead off and a lamp or a scope in its place.")
-
-
-def _now_on(on_board: OnBoard) -> str:
-    if on_board.hello is not None:
-        return f"runs Weldbeat {on_board.hello.version}, schedule {on_board.hello.selected}"
-    return f"MicroPython {'.'.join(str(part) for part in on_board.micropython)} on {on_board.machine}"
-
-
-def _replaced(on_board: OnBoard, forget_schedules: bool) -> list[str]:
-    """What will be gone, in words."""
-    if on_board.damaged:
-        return ["Will be replaced: its firmware, and its settings, which are damaged."]
-    if on_board.schedules is not None:
-        names = ", ".join(held.name for held in on_board.schedules.names)
-        if forget_schedules:
-            return [f"Will be gone: its firmware, and its schedules ({names}); `weldbeat pull` fetches one."]
-        return [f"Will be replaced: its firmware. Its schedules stay ({names}) where the new limits allow them."]
-    if on_board.files:
-        return [
-            f"Will be replaced or left beside it: {', '.join(on_board.files[:12])}{' ...' if len(on_board.files) > 12 else ''}"
-        ]
-    return ["The board holds no files."]
 
 
 @click.command("push")
@@ -157,31 +114,22 @@ def push_command(schedule: Path, port: str | None, welder: Path | None, welds_pe
         click.echo("Nothing was sent.")
         return 1
     with opened(port) as link, Records.beside(welder or Path(WELDER_FILE)) as records:
-        if link.hello.board != job.board.name:
-            raise LinkError(
-                link.port,
-                f"is a {link.hello.board}, the welder file names {job.board.name}",
-                "allowed: the board it names",
-            )
-        link.push(job.table)
-        held = link.read(job.table.name)
-        if held.digest != job.table.digest:
-            raise LinkError(link.port, f"holds {held.digest}, sent was {job.table.digest}", "allowed: push it again")
-        text = schedule.read_bytes().decode("utf-8-sig")
-        records.add_pushed(held.digest, held.name, text, datetime.now(UTC).strftime("%Y-%m-%dT%H:%M:%SZ"))
-        selected = link.select(held.name).selected if select else link.hello.selected
+        pushed = push(job, schedule, link, records, select)
+    held = pushed.held
     click.echo(
         f"Verdict: {run.verdict.word}. {link.port} holds {held.name}, {len(held.rows)} rows, digest {held.digest}."
     )
-    if selected == held.name:
+    if pushed.selected == held.name:
         click.echo("It is the schedule of the next weld.")
     else:
-        click.echo(f"The next weld is still {selected}; change that with `weldbeat schedules --select {held.name}`.")
+        click.echo(
+            f"The next weld is still {pushed.selected}; change that with `weldbeat schedules --select {held.name}`."
+        )
     return 0
 
 
 @click.command("pull")
-@click.argument("name", type=_name, metavar="NAME")
+@click.argument("name", type=taken(schedule_name), metavar="NAME")
 @port_argument
 @click.option("-o", "--output", type=click.Path(path_type=Path), help="The file to write. Otherwise NAME.toml here.")
 @welder_option
@@ -198,28 +146,20 @@ def pull_command(name: str, port: str | None, output: Path | None, welder: Path 
     if target.exists():
         raise refused("--output", target, "is there already; allowed: a new file")
     check_targets({"--output": target}, keep=(welder or Path(WELDER_FILE),))
-    machine = find_welder(welder)
+    found = find_welder(welder)
     with opened(port) as link, Records.beside(welder or Path(WELDER_FILE)) as records:
         held = link.read(name)
-        text, origin = _as_file(held, machine, records)
+        text, origin = as_file(held, found, records)
     write_whole(target, text)
     click.echo(f"Written: {target}, {origin}; digest {held.digest}, as on the board.")
 
 
-def _as_file(held: BoardSchedule, machine: Welder, records: Records) -> tuple[str, str]:
-    """The schedule file, and where it comes from. Raises InputError where no file would compile to the same rows."""
-    from gen.link.pulled import digest_under, rebuilt
-
-    kept = records.pushed_text(held.digest)
-    if kept is not None and digest_under(kept, held.name, machine) == held.digest:
-        return kept, "as it was pushed"
-    return rebuilt(held, machine), "written anew from its rows"
-
-
 @click.command("schedules")
 @port_argument
-@click.option("--select", "select", type=_name, metavar="NAME", help="Make NAME the schedule of the next weld.")
-@click.option("--remove", "remove", type=_name, metavar="NAME", help="Take NAME off the board.")
+@click.option(
+    "--select", "select", type=taken(schedule_name), metavar="NAME", help="Make NAME the schedule of the next weld."
+)
+@click.option("--remove", "remove", type=taken(schedule_name), metavar="NAME", help="Take NAME off the board.")
 @json_option
 def schedules_command(port: str | None, select: str | None, remove: str | None, as_json: bool) -> None:
     """List the schedules that the board on PORT holds; the selected one is what the next weld will be.
@@ -239,3 +179,120 @@ def schedules_command(port: str | None, select: str | None, remove: str | None, 
     for name, digest in found.names:
         click.echo(f"{'*' if name == found.selected else ' '} {name:<32} {digest}")
     click.echo("* is the schedule of the next weld")
+
+
+_PAUSE_S = 0.25
+_WATCH_PATIENCE_S = 15.0
+
+
+@click.command("watch")
+@port_argument
+@welder_option
+@click.option(
+    "--for",
+    "seconds",
+    type=number(0.0, 1_000_000.0),
+    metavar="SECONDS",
+    help="End after so many seconds; otherwise Ctrl-C ends it.",
+)
+@json_option
+def watch_command(port: str | None, welder: Path | None, seconds: float | None, as_json: bool) -> None:
+    """Show mains frequency, state, welds and duty left of the board on PORT, and keep its welds in records.sqlite.
+
+    Key s sends the stop line, which ends a weld. It is not an emergency stop: it needs this program, the cable and a
+    board that listens. Without PORT the only board found is taken. With --json, one JSON object a line.
+    """
+    find_welder(welder)  # the records lie beside it
+    until = None if seconds is None else time.monotonic() + seconds
+    with (
+        opened(port, _WATCH_PATIENCE_S) as link,
+        Records.beside(welder or Path(WELDER_FILE)) as records,
+        Keys() as keys,
+    ):
+        watch, shown = Watch(link, records), _Shown(as_json)
+        try:
+            shown.board(watch.board, link.hello)
+            shown.welds(watch.begin())
+            while until is None or time.monotonic() < until:
+                seen = watch.look()
+                if seen is not None:
+                    shown.welds(seen.welds)
+                    shown.look(seen)
+                pause = time.monotonic() + _PAUSE_S
+                while True:
+                    if "s" in keys.pressed().lower():
+                        watch.stop()
+                        shown.stop()
+                    if time.monotonic() >= pause:
+                        break
+                    time.sleep(0.02)
+        except KeyboardInterrupt:
+            pass  # the way to end it
+        finally:
+            shown.end()
+
+
+class _Shown:
+    """What a watch has shown: in a terminal the last line changes, elsewhere there is a line for what is new."""
+
+    def __init__(self, as_json: bool) -> None:
+        self._as_json = as_json
+        self._live = sys.stdout.isatty() and not as_json
+        self._last: tuple[str, ...] | None = None  # the state shown last; () in a weld, when the board says none
+
+    def board(self, name: str, hello: Hello) -> None:
+        if self._as_json:
+            self._json("board", {"name": name, **hello.model_dump()})
+        else:
+            click.echo(f"{name}, Weldbeat {hello.version}, schedule {hello.selected} ({hello.digest}).")
+            click.echo(f"Key s: stop ({NO_EMERGENCY_STOP}). Ctrl-C: end watching.")
+
+    def welds(self, records: Iterable[WeldRecord]) -> None:
+        for record in records:
+            if self._as_json:
+                self._json("weld", vars(record))
+            else:
+                halves = f"{record.fired} of {record.planned} half-cycles"
+                self._line(f"weld {record.count}: {record.ending}, {halves}, {record.ended_at}")
+
+    def look(self, look: Look) -> None:
+        status = look.status
+        if status is None and self._as_json:
+            self._json("silence", {"seconds": round(look.silent_s, 1)})
+        elif status is None:
+            self._now((), IN_A_WELD)
+        elif self._as_json:
+            self._json("status", status.model_dump())
+        else:
+            state = status.state + (f": {status.reason}; {status.way_out}" if status.reason != "none" else "")
+            mains = f"{status.mains_mHz / 1000:.2f} Hz" if status.mains_mHz else "no mains"
+            duty = f"duty left {max(0, status.duty_left_half_cycles)} half-cycles"
+            if status.duty_wait_s:
+                duty += f" ({status.duty_wait_s} s until the next weld)"
+            self._now((status.state, status.reason, status.way_out), f"{mains}  {state}  {duty}")
+
+    def stop(self) -> None:
+        if self._as_json:
+            self._json("stop", {"sent": True, "note": NO_EMERGENCY_STOP})
+        else:
+            self._line(f"stop sent ({NO_EMERGENCY_STOP})")
+
+    def end(self) -> None:
+        """Leave the terminal on a new line."""
+        if self._live and self._last is not None:
+            click.echo("")
+
+    def _now(self, state: tuple[str, ...], text: str) -> None:
+        """The state: on a terminal one line that changes, elsewhere a line where the state is new, whatever else is."""
+        if self._live:
+            click.echo(f"\r\x1b[K{text}", nl=False)
+        elif state != self._last:
+            click.echo(text)
+        self._last = state
+
+    def _line(self, text: str) -> None:
+        click.echo(f"\r\x1b[K{text}" if self._live else text)
+
+    def _json(self, kind: str, content: dict[str, object]) -> None:
+        click.echo(json.dumps({"type": kind, **content}))
+        sys.stdout.flush()

@@ -294,3 +294,26 @@ def _failure(port: str, printed: list[str], code: int) -> LinkError:
     if "SerialException" in text or "Input/output error" in text or "disconnected" in text:
         return Unplugged(port, "went away", "allowed: plug it in again and repeat the command")
     return LinkError(port, f"mpremote: {text[:120]}", "allowed: repeat the command")
+
+
+def now_on(on_board: OnBoard) -> str:
+    """What a board runs, in words."""
+    if on_board.hello is not None:
+        return f"runs Weldbeat {on_board.hello.version}, schedule {on_board.hello.selected}"
+    return f"MicroPython {'.'.join(str(part) for part in on_board.micropython)} on {on_board.machine}"
+
+
+def replaced(on_board: OnBoard, forget_schedules: bool) -> list[str]:
+    """What will be gone, in words."""
+    if on_board.damaged:
+        return ["Will be replaced: its firmware, and its settings, which are damaged."]
+    if on_board.schedules is not None:
+        names = ", ".join(held.name for held in on_board.schedules.names)
+        if forget_schedules:
+            return [f"Will be gone: its firmware, and its schedules ({names}); `weldbeat pull` fetches one."]
+        return [f"Will be replaced: its firmware. Its schedules stay ({names}) where the new limits allow them."]
+    if on_board.files:
+        return [
+            f"Will be replaced or left beside it: {', '.join(on_board.files[:12])}{' ...' if len(on_board.files) > 12 else ''}"
+        ]
+    return ["The board holds no files."]

@@ -1,0 +1,78 @@
+"""What is asked of a board in one go: what answers on a port, a push that is read back, a pull as the file that it was."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from pathlib import Path
+
+from gen.ask import NotTaken
+from gen.job import Job
+from gen.link.client import BoardSchedule, Link
+from gen.link.errors import LinkError
+from gen.link.messages import NAME_PATTERN
+from gen.link.ports import FoundPort
+from gen.link.pulled import digest_under, rebuilt
+from gen.machine import Welder
+from gen.records import Records
+from gen.user_files import written
+
+_ASK_S = 1.5  # for a port of which it is not known what answers
+
+
+@dataclass(frozen=True)
+class Pushed:
+    """What a board holds after a push, and the name of the schedule that its next weld is."""
+
+    held: BoardSchedule
+    selected: str
+
+
+def schedule_name(text: str) -> str:
+    """Reads a schedule's name."""
+    if re.fullmatch(NAME_PATTERN, text) is None:
+        allowed = "at most 32 of a to z, 0 to 9, - and _, the first a letter or digit"
+        raise NotTaken(written(text), allowed)
+    return text
+
+
+def push(job: Job, schedule: Path, link: Link, records: Records, select: bool) -> Pushed:
+    """Store the job's table on the board, read it back, and keep the file that it came from. Raises LinkError.
+
+    Judging comes before and is the caller's. `select`: it also becomes the schedule of the next weld.
+    """
+    if link.hello.board != job.board.name:
+        raise LinkError(
+            link.port,
+            f"is a {link.hello.board}, the welder file names {job.board.name}",
+            "allowed: the board it names",
+        )
+    link.push(job.table)
+    held = link.read(job.table.name)
+    if held.digest != job.table.digest:
+        raise LinkError(link.port, f"holds {held.digest}, sent was {job.table.digest}", "allowed: push it again")
+    text = schedule.read_bytes().decode("utf-8-sig")
+    records.add_pushed(held.digest, held.name, text, datetime.now(UTC).strftime("%Y-%m-%dT%H:%M:%SZ"))
+    selected = link.select(held.name).selected if select else link.hello.selected
+    return Pushed(held, selected)
+
+
+def as_file(held: BoardSchedule, welder: Welder, records: Records) -> tuple[str, str]:
+    """The schedule file, and where it comes from. Raises InputError where no file would compile to the same rows."""
+    kept = records.pushed_text(held.digest)
+    if kept is not None and digest_under(kept, held.name, welder) == held.digest:
+        return kept, "as it was pushed"
+    return rebuilt(held, welder), "written anew from its rows"
+
+
+def answer_on(port: FoundPort) -> str:
+    """What answers on a port, in words; only one that belongs to a timer board is asked."""
+    if not port.board:
+        return "not asked: no timer board"
+    try:
+        with Link(port.device, _ASK_S) as link:
+            hello = link.hello
+            return f"Weldbeat {hello.version} on {hello.board}, schedule {hello.selected}, {link.status().state}"
+    except LinkError as error:
+        return error.key

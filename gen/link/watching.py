@@ -1,0 +1,98 @@
+"""A board watched: what it does, asked again and again, and its welds kept."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
+
+from gen import words
+from gen.link.client import ARMED_S, Link
+from gen.link.errors import Silent
+from gen.link.messages import Status, WeldEntry
+from gen.link.ports import unique_name
+from gen.records import Records, WeldRecord
+
+_ANSWER_S = 0.25  # short, so that a stop is heard while the board is silent in a weld
+_NOTICED_S = 1.0  # a board that is silent for longer is taken to be in a weld
+IN_A_WELD = "in a weld (the board answers again when its off time is over)"
+NO_EMERGENCY_STOP = "not an emergency stop"
+
+
+@dataclass(frozen=True)
+class Look:
+    """What one look found. `status` None: the board was silent, for `silent_s`. `welds`: kept at this look."""
+
+    status: Status | None
+    silent_s: float
+    welds: tuple[WeldRecord, ...] = ()
+
+
+class Watch:
+    """One watch of the board on an open link: the last weld that was kept, and since when the board is silent."""
+
+    def __init__(self, link: Link, records: Records) -> None:
+        self._link = link
+        self._records = records
+        hello = link.hello
+        self.board = unique_name(link.port, hello.board)
+        self._boot = hello.boot
+        self._last = 0  # weld that was heard of
+        self._selected = (hello.selected, hello.digest)
+        self._began = time.monotonic()
+        self._heard = self._began
+
+    def begin(self) -> tuple[WeldRecord, ...]:
+        """Keep what the board welded before. Raises LinkError."""
+        return self._keep(self._link.welds()[1])
+
+    def look(self) -> Look | None:
+        """Ask once; None where the board has been silent for a moment only. Raises LinkError where it is silent too long."""
+        try:
+            status = self._link.status(_ANSWER_S, tries=1)
+        except Silent:
+            silent_s = time.monotonic() - self._heard
+            if silent_s > ARMED_S:
+                raise
+            return Look(None, silent_s) if silent_s > _NOTICED_S else None
+        self._heard = time.monotonic()
+        if status.selected != self._selected[0]:
+            held = dict(self._link.schedules().names)
+            self._selected = (status.selected, held.get(status.selected, ""))
+        welds: tuple[WeldRecord, ...] = ()
+        if status.welds != self._last:
+            if status.welds < self._last:
+                self._last = 0  # it has started anew
+            self._boot, entries = self._link.welds(self._last)
+            welds = self._keep(entries)
+        return Look(status, 0.0, welds)
+
+    def stop(self) -> None:
+        """Send the stop line, which ends a weld. It is not an emergency stop."""
+        self._link.stop()
+
+    def _keep(self, welds: Iterable[WeldEntry]) -> tuple[WeldRecord, ...]:
+        now = datetime.now(UTC)
+        watched_s = time.monotonic() - self._began
+        records = []
+        for weld in welds:
+            ended_at = (now - timedelta(seconds=weld.age_s)).strftime("%Y-%m-%dT%H:%M:%SZ")
+            name, digest = self._selected if weld.age_s < watched_s else (None, None)
+            records.append(
+                WeldRecord(
+                    self.board,
+                    self._boot,
+                    weld.number,
+                    ended_at,
+                    words.ENDING_NAMES[weld.ending],
+                    weld.planned,
+                    weld.fired,
+                    weld.duty_used_half_cycles,
+                    name,
+                    digest,
+                )
+            )
+        self._records.add_welds(records)
+        self._last = max((self._last, *(record.count for record in records)))
+        return tuple(records)
