@@ -54,19 +54,19 @@ def faults_command(
         target = vcd or Path(f"fault-{replay}.vcd")
         check_targets({"--vcd": target}, keep=(schedule, welder or Path(WELDER_FILE)))
         return _replay(job, seed, replay, target)
-    from sim.faults.runs import Ground, strike_set
+    from sim.faults.runs import FaultTarget, inject_all
 
-    rows = strike_set(Ground(job), seed)
+    rows = inject_all(FaultTarget(job), seed)
     click.echo(json.dumps(faults_json(rows, seed), indent=2) if as_json else faults_text(rows))
     return 0 if all(row.safe for row in rows) else 1
 
 
 def _replay(job: Job, seed: int, run: int, target: Path) -> int:
-    from sim.faults.runs import Ground, numbered_case, run_case, set_size
+    from sim.faults.runs import FaultTarget, numbered_case, run_case, set_size
     from sim.faults.text import recording_text
     from sim.vcd import vcd_text
 
-    ground = Ground(job)
+    ground = FaultTarget(job)
     case = numbered_case(ground, run, seed) if run < set_size() else None
     if case is None:
         raise InputError(
@@ -74,7 +74,7 @@ def _replay(job: Job, seed: int, run: int, target: Path) -> int:
         )
     outcome = run_case(ground, case)
     write_whole(target, vcd_text(outcome.recording))
-    click.echo(f"Run {run}, seed {seed}: {' and '.join(case.faults)}, in {outcome.struck}")
+    click.echo(f"Run {run}, seed {seed}: {' and '.join(case.faults)}, in {outcome.state}")
     click.echo(recording_text(outcome))
     click.echo(f"Written: {target}")
     return 0 if outcome.safe else 1
@@ -92,7 +92,7 @@ def faults_text(rows: list[FaultRuns]) -> str:
     for row in rows:
         run, worst = row.worst
         did = worst.did if len(worst.did) <= 40 else f"{worst.did[:37]}..."
-        carried = row.carried if row.safe else "nothing that is named"
+        carried = row.ended_by if row.safe else "nothing that is named"
         lines.append(
             f"{row.fault.name:<24} {did:<40} {over_run_figure(row):>8} {verdict_word(row):<8}{carried:<28}{run:>4}"
         )
@@ -120,16 +120,16 @@ def faults_json(rows: list[FaultRuns], seed: int) -> dict[str, Any]:
                 "safe": row.safe,
                 "over_run_half_cycles": row.worst[1].unwanted,
                 "ends": not row.worst[1].lasts,
-                "carried_by": row.carried,
+                "carried_by": row.ended_by,
                 "advice": finding_of(row).advice,
                 "runs": [
                     {
                         "run": run,
                         "struck_at_s": outcome.case.at_s,
-                        "struck_in": outcome.struck,
+                        "struck_in": outcome.state,
                         "did": outcome.did,
                         "over_run_half_cycles": outcome.unwanted,
-                        "carried_by": outcome.carried,
+                        "carried_by": outcome.ended_by,
                         "violations": [f"{v.invariant}: {v.what}" for v in outcome.violations],
                     }
                     for run, outcome in row.outcomes

@@ -142,10 +142,10 @@ def build_command(schedule: Path, folder: Path, welder: Path | None, welds_per_m
 
 def reported(run: Run) -> str:
     """The report of a run, with what each fault does to the same job."""
-    from sim.faults.runs import SHORT_MOMENTS, Ground, strike_set
+    from sim.faults.runs import SHORT_MOMENTS, FaultTarget, inject_all
     from sim.report import render_report
 
-    return render_report(run, tuple(strike_set(Ground(run.job), run.recording.seed, len(SHORT_MOMENTS))))
+    return render_report(run, tuple(inject_all(FaultTarget(run.job), run.recording.seed, len(SHORT_MOMENTS))))
 
 
 def write_results(run: Run, report: tuple[Path, str] | None, vcd: Path | None, csv_path: Path | None) -> None:

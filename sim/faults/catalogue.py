@@ -1,4 +1,4 @@
-"""What can go wrong, by name: which states it can strike in, what is meant to carry it, and what nobody would see of it."""
+"""The faults by name: the states in which they can begin, what protects against them, and how an unseen one is found."""
 
 from __future__ import annotations
 
@@ -9,34 +9,35 @@ from typing import Any, Literal
 from gen.words import ARMED_STATES, STATE_NAMES
 from sim.bench.world import Bench
 from sim.faults import injections
-from sim.faults.injections import Strike
+from sim.faults.injections import Injection
 
 Layer = Literal["firmware", "firing hardware", "table", "hardware"]
-"""What is meant to carry a fault: program, PIO with its hunt and stop test, the bounded table, or hardware beyond the board."""
+"""What protects against a fault: program, PIO with its hunt and stop test, the bounded table, or hardware off the board."""
 
 
 @dataclass(frozen=True)
 class Fault:
-    """One thing that goes wrong. `takes`: what it has for itself, so that two that take the same cannot meet.
-
-    `states`: those that it can strike in; `elsewhere`: why not in the others. `acts`: a person has to act, since current
-    may flow that no gate asked for. `not_asked`: an invariant that says nothing here, with the reason. `unseen`: what a
-    fault that nothing on the board notices does meanwhile, and how it is found.
-    """
+    """One thing that goes wrong."""
 
     name: str
     words: str
     layer: Layer
     takes: frozenset[str]
-    apply: Callable[[Strike], Bench]
+    """Parts of the bench that it changes: two faults that take the same part are never in one run."""
+    apply: Callable[[Injection], Bench]
     states: tuple[str, ...] = STATE_NAMES
+    """The states in which it can begin."""
     elsewhere: str = ""
+    """Why not in the others."""
     acts: bool = False
+    """Whether a person has to act, since current may flow that no gate asked for."""
     not_asked: dict[str, str] = field(default_factory=dict)
+    """Invariants that do not apply, with the reason."""
     unseen: str = ""
+    """For a fault that nothing on the board notices: what it does meanwhile, and how it is found."""
 
 
-def _named(*faults: tuple[str, str, Layer, str, Callable[[Strike], Bench]], **common: Any) -> tuple[Fault, ...]:
+def _named(*faults: tuple[str, str, Layer, str, Callable[[Injection], Bench]], **common: Any) -> tuple[Fault, ...]:
     return tuple(
         Fault(name, words, layer, frozenset(takes.split()), apply, **common)
         for name, words, layer, takes, apply in faults

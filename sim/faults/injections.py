@@ -1,4 +1,4 @@
-"""What each fault does to a bench: a strike gives the same bench with one thing wrong from a moment on.
+"""What each fault does to a bench: an injection gives the same bench with one thing wrong from a moment on.
 
 How strong and how long is drawn from a seeded chance; ranges are common practice, no source, where nothing else is said.
 """
@@ -17,8 +17,8 @@ from sim.bench.world import Bench
 
 
 @dataclass(frozen=True)
-class Strike:
-    """A bench, the moment at which it is struck, and what draws the rest. `first`: the press under way or the next one."""
+class Injection:
+    """A bench, when its fault begins, and the random numbers that draw the rest."""
 
     bench: Bench
     at_s: float
@@ -36,26 +36,28 @@ class Strike:
         return self.chance.uniform(low, high)
 
 
-def _mains(strike: Strike, **changes: Any) -> Bench:
-    return replace(strike.bench, mains=replace(strike.bench.mains, **changes))
+def _mains(injection: Injection, **changes: Any) -> Bench:
+    return replace(injection.bench, mains=replace(injection.bench.mains, **changes))
 
 
-def _detector(strike: Strike, **changes: Any) -> Bench:
-    return replace(strike.bench, detector=replace(strike.bench.detector, **changes))
+def _detector(injection: Injection, **changes: Any) -> Bench:
+    return replace(injection.bench, detector=replace(injection.bench.detector, **changes))
 
 
-def switch(strike: Strike, fault: str) -> Bench:
-    return replace(strike.bench, switch=replace(strike.bench.switch, fault=fault, fault_s=max(strike.at_s, 1e-6)))
+def switch(injection: Injection, fault: str) -> Bench:
+    return replace(
+        injection.bench, switch=replace(injection.bench.switch, fault=fault, fault_s=max(injection.at_s, 1e-6))
+    )
 
 
-def protection(strike: Strike, **changes: Any) -> Bench:
-    return replace(strike.bench, protection=replace(strike.bench.protection, **changes))
+def protection(injection: Injection, **changes: Any) -> Bench:
+    return replace(injection.bench, protection=replace(injection.bench.protection, **changes))
 
 
-def board(kind: Any, least_s: float = 0, most_s: float = 0) -> Callable[[Strike], Bench]:
-    def apply(strike: Strike) -> Bench:
-        length_s = least_s if least_s == most_s else strike.between(least_s, most_s)
-        return _happens(strike.bench, BoardFault(kind, strike.at_s, length_s))
+def board(kind: Any, least_s: float = 0, most_s: float = 0) -> Callable[[Injection], Bench]:
+    def apply(injection: Injection) -> Bench:
+        length_s = least_s if least_s == most_s else injection.between(least_s, most_s)
+        return _happens(injection.bench, BoardFault(kind, injection.at_s, length_s))
 
     return apply
 
@@ -67,68 +69,70 @@ def _happens(bench: Bench, *faults: BoardFault) -> Bench:
 # -- mains and detector
 
 
-def missing(strike: Strike) -> Bench:
-    first = int(strike.at_s * 2 * strike.frequency_Hz) + 1
-    return _detector(strike, missing=frozenset(range(first, first + strike.chance.choice((1, 1, 1, 2)))))
+def missing(injection: Injection) -> Bench:
+    first = int(injection.at_s * 2 * injection.frequency_Hz) + 1
+    return _detector(injection, missing=frozenset(range(first, first + injection.chance.choice((1, 1, 1, 2)))))
 
 
-def doubled(strike: Strike) -> Bench:
-    return _detector(strike, doubled=(strike.at_s, strike.between(0.02, 0.5), strike.between(50e-6, 2e-3)))
+def doubled(injection: Injection) -> Bench:
+    return _detector(injection, doubled=(injection.at_s, injection.between(0.02, 0.5), injection.between(50e-6, 2e-3)))
 
 
-def noise(strike: Strike) -> Bench:
-    length_s = strike.between(0.005, 0.15)
-    times = [strike.at_s + strike.between(0, length_s) for _ in range(strike.chance.randrange(1, 60))]
-    return _detector(strike, false_s=tuple(sorted(times)))
+def noise(injection: Injection) -> Bench:
+    length_s = injection.between(0.005, 0.15)
+    times = [injection.at_s + injection.between(0, length_s) for _ in range(injection.chance.randrange(1, 60))]
+    return _detector(injection, false_s=tuple(sorted(times)))
 
 
-def stuck_detector(level: int) -> Callable[[Strike], Bench]:
-    return lambda strike: _detector(strike, stuck=(strike.at_s, strike.chance.choice((0.05, 0.3, 9.0)), level))
+def stuck_detector(level: int) -> Callable[[Injection], Bench]:
+    return lambda injection: _detector(
+        injection, stuck=(injection.at_s, injection.chance.choice((0.05, 0.3, 9.0)), level)
+    )
 
 
-def drift(strike: Strike) -> Bench:
+def drift(injection: Injection) -> Bench:
     # An optocoupler that ages or warms moves by tens of microseconds (from memory); ten times that here.
-    rate = strike.between(200, 5000) * strike.chance.choice((-1, 1))
-    return _detector(strike, drift=(strike.at_s, rate, strike.between(100, 400)))
+    rate = injection.between(200, 5000) * injection.chance.choice((-1, 1))
+    return _detector(injection, drift=(injection.at_s, rate, injection.between(100, 400)))
 
 
-def _other_frequency(strike: Strike) -> float:
-    return strike.between(40, 70)
+def _other_frequency(injection: Injection) -> float:
+    return injection.between(40, 70)
 
 
-def step(strike: Strike) -> Bench:
-    other, end_s = _other_frequency(strike), strike.at_s + strike.between(0.05, 0.5)
-    points = ((strike.at_s, other), (end_s, other), (end_s + 1e-6, strike.frequency_Hz))
-    return _mains(strike, frequencies=points)
+def step(injection: Injection) -> Bench:
+    other, end_s = _other_frequency(injection), injection.at_s + injection.between(0.05, 0.5)
+    points = ((injection.at_s, other), (end_s, other), (end_s + 1e-6, injection.frequency_Hz))
+    return _mains(injection, frequencies=points)
 
 
-def ramp(strike: Strike) -> Bench:
-    other, slope_s = _other_frequency(strike), strike.between(0.05, 1.0)
-    top_s = strike.at_s + slope_s
-    points = ((strike.at_s, strike.frequency_Hz), (top_s, other), (top_s + slope_s, strike.frequency_Hz))
-    return _mains(strike, frequencies=points)
+def ramp(injection: Injection) -> Bench:
+    other, slope_s = _other_frequency(injection), injection.between(0.05, 1.0)
+    top_s = injection.at_s + slope_s
+    points = ((injection.at_s, injection.frequency_Hz), (top_s, other), (top_s + slope_s, injection.frequency_Hz))
+    return _mains(injection, frequencies=points)
 
 
-def sag(strike: Strike) -> Bench:
-    return _mains(strike, sags=((strike.at_s, strike.between(0.01, 0.5), strike.between(0.2, 0.9)),))
+def sag(injection: Injection) -> Bench:
+    return _mains(injection, sags=((injection.at_s, injection.between(0.01, 0.5), injection.between(0.2, 0.9)),))
 
 
-def short_dropout(strike: Strike) -> Bench:
-    return _mains(strike, sags=((strike.at_s, strike.between(0.01, 0.2), 0.0),))
+def short_dropout(injection: Injection) -> Bench:
+    return _mains(injection, sags=((injection.at_s, injection.between(0.01, 0.2), 0.0),))
 
 
-def half_wave_supply(strike: Strike) -> Bench:
-    span = (strike.at_s, strike.between(0.05, 1.0), strike.chance.randrange(2))
-    return _mains(strike, half_waves=(span,))
+def half_wave_supply(injection: Injection) -> Bench:
+    span = (injection.at_s, injection.between(0.05, 1.0), injection.chance.randrange(2))
+    return _mains(injection, half_waves=(span,))
 
 
-def second(strike: Strike) -> Bench:
-    return _mains(replace(strike, bench=_longer(strike.bench, 1.0)), sags=((strike.at_s, 1.0, 0.0),))
+def second(injection: Injection) -> Bench:
+    return _mains(replace(injection, bench=_longer(injection.bench, 1.0)), sags=((injection.at_s, 1.0, 0.0),))
 
 
-def hour(strike: Strike) -> Bench:
+def hour(injection: Injection) -> Bench:
     # The board stays on. Nothing changes while the mains is out, so its clock is moved on instead of counting it out.
-    return _happens(second(strike), BoardFault("leap", strike.at_s + 0.5, 3600))
+    return _happens(second(injection), BoardFault("leap", injection.at_s + 0.5, 3600))
 
 
 def _longer(bench: Bench, s: float) -> Bench:
@@ -138,67 +142,67 @@ def _longer(bench: Bench, s: float) -> Bench:
 # -- the person
 
 
-def _pressed(strike: Strike, presses: list[Press], bounce_ms: float | None = None) -> Bench:
-    pedal = strike.bench.pedal
+def _pressed(injection: Injection, presses: list[Press], bounce_ms: float | None = None) -> Bench:
+    pedal = injection.bench.pedal
     return replace(
-        strike.bench,
+        injection.bench,
         pedal=replace(pedal, presses=tuple(presses), bounce_ms=pedal.bounce_ms if bounce_ms is None else bounce_ms),
     )
 
 
-def _cut(strike: Strike) -> tuple[list[Press], list[Press]]:
+def _cut(injection: Injection) -> tuple[list[Press], list[Press]]:
     """The presses before the moment, the one under way ended there, and what is left of it and those after."""
     before, after = [], []
-    for press in strike.bench.pedal.presses:
+    for press in injection.bench.pedal.presses:
         end_s = press.start_s + press.hold_s
-        if press.start_s < strike.at_s:
-            before.append(Press(press.start_s, min(press.hold_s, strike.at_s - press.start_s)))
-        if end_s > strike.at_s:
-            start_s = max(press.start_s, strike.at_s)
+        if press.start_s < injection.at_s:
+            before.append(Press(press.start_s, min(press.hold_s, injection.at_s - press.start_s)))
+        if end_s > injection.at_s:
+            start_s = max(press.start_s, injection.at_s)
             after.append(Press(start_s, end_s - start_s))
     return before, after
 
 
-def bounce(strike: Strike) -> Bench:
-    before, after = _cut(strike)
-    presses, at_s = before, strike.at_s
-    for _ in range(strike.chance.randrange(2, 8)):
-        hold_s = strike.between(0.0002, 0.002)
-        presses.append(Press(at_s + strike.between(0.0002, 0.002), hold_s))
+def bounce(injection: Injection) -> Bench:
+    before, after = _cut(injection)
+    presses, at_s = before, injection.at_s
+    for _ in range(injection.chance.randrange(2, 8)):
+        hold_s = injection.between(0.0002, 0.002)
+        presses.append(Press(at_s + injection.between(0.0002, 0.002), hold_s))
         at_s = presses[-1].start_s + hold_s
     rest = [Press(max(press.start_s, at_s + 0.001), press.hold_s) for press in after]
-    return _pressed(strike, presses + rest, 0.0)
+    return _pressed(injection, presses + rest, 0.0)
 
 
-def stuck_pedal(strike: Strike) -> Bench:
-    before, _ = _cut(strike)
-    return _pressed(strike, [*before, Press(strike.at_s, strike.left_s)])
+def stuck_pedal(injection: Injection) -> Bench:
+    before, _ = _cut(injection)
+    return _pressed(injection, [*before, Press(injection.at_s, injection.left_s)])
 
 
-def chatter(strike: Strike) -> Bench:
-    before, after = _cut(strike)
-    presses, at_s, end_s = before, strike.at_s, strike.at_s + strike.between(0.2, 1.0)
-    longest_s = strike.between(0.003, 0.08)
+def chatter(injection: Injection) -> Bench:
+    before, after = _cut(injection)
+    presses, at_s, end_s = before, injection.at_s, injection.at_s + injection.between(0.2, 1.0)
+    longest_s = injection.between(0.003, 0.08)
     while at_s < end_s:
-        open_s, hold_s = strike.between(0.001, longest_s), strike.between(0.001, longest_s)
+        open_s, hold_s = injection.between(0.001, longest_s), injection.between(0.001, longest_s)
         presses.append(Press(at_s + open_s, hold_s))
         at_s += open_s + hold_s
     rest = [Press(press.start_s, press.hold_s) for press in after if press.start_s > at_s]
-    return _pressed(strike, presses + rest, 0.0)
+    return _pressed(injection, presses + rest, 0.0)
 
 
-def release(strike: Strike) -> Bench:
-    before, after = _cut(strike)
-    return _pressed(strike, before + [press for press in after if press.start_s > strike.at_s])
+def release(injection: Injection) -> Bench:
+    before, after = _cut(injection)
+    return _pressed(injection, before + [press for press in after if press.start_s > injection.at_s])
 
 
-def stop(strike: Strike) -> Bench:
-    return replace(strike.bench, stops=((strike.at_s, strike.between(0.1, 0.3)),))
+def stop(injection: Injection) -> Bench:
+    return replace(injection.bench, stops=((injection.at_s, injection.between(0.1, 0.3)),))
 
 
-def hot(strike: Strike) -> Bench:
-    earlier = tuple((from_s, min(length_s, strike.at_s - from_s)) for from_s, length_s in strike.bench.hots)
-    return replace(strike.bench, hots=(*earlier, (strike.at_s, strike.between(0.1, 0.4))))
+def hot(injection: Injection) -> Bench:
+    earlier = tuple((from_s, min(length_s, injection.at_s - from_s)) for from_s, length_s in injection.bench.hots)
+    return replace(injection.bench, hots=(*earlier, (injection.at_s, injection.between(0.1, 0.4))))
 
 
 # -- the board
@@ -207,28 +211,28 @@ _HUNG = BoardFault("hang", 0, math.inf)
 BITE_S = 2.6  # from a hang to the first steps of the next start
 
 
-def hang(strike: Strike) -> Bench:
-    return _happens(_longer(strike.bench, BITE_S), replace(_HUNG, at_s=strike.at_s))
+def hang(injection: Injection) -> Bench:
+    return _happens(_longer(injection.bench, BITE_S), replace(_HUNG, at_s=injection.at_s))
 
 
-def hang_and_stop(strike: Strike) -> Bench:
-    return replace(hang(strike), stops=((strike.at_s + strike.between(0.02, 0.06), 0.5),))
+def hang_and_stop(injection: Injection) -> Bench:
+    return replace(hang(injection), stops=((injection.at_s + injection.between(0.02, 0.06), 0.5),))
 
 
-def without_stop_test(strike: Strike) -> Bench:
-    return stop(strike).with_board(stop_reaches_gate=False)
+def without_stop_test(injection: Injection) -> Bench:
+    return stop(injection).with_board(stop_reaches_gate=False)
 
 
-def hang_and_stop_without_test(strike: Strike) -> Bench:
-    return hang_and_stop(strike).with_board(stop_reaches_gate=False)
+def hang_and_stop_without_test(injection: Injection) -> Bench:
+    return hang_and_stop(injection).with_board(stop_reaches_gate=False)
 
 
-def soft_reset(strike: Strike) -> Bench:
-    return _longer(board("soft reset")(strike), 0.5)
+def soft_reset(injection: Injection) -> Bench:
+    return _longer(board("soft reset")(injection), 0.5)
 
 
-def flood(strike: Strike) -> Bench:
-    chance = strike.chance
+def flood(injection: Injection) -> Bench:
+    chance = injection.chance
     data = b"".join(
         chance.choice(
             (
@@ -240,17 +244,17 @@ def flood(strike: Strike) -> Bench:
         )
         for _ in range(chance.randrange(20, 80))
     )
-    return replace(strike.bench, serial=(*strike.bench.serial, (strike.at_s, data)))
+    return replace(injection.bench, serial=(*injection.bench.serial, (injection.at_s, data)))
 
 
-def damage(strike: Strike) -> Bench:
-    later = BoardFault("brown-out", strike.at_s + strike.between(0.0, 0.4), 0.05)
-    return _happens(_longer(strike.bench, 0.6), BoardFault("damage", strike.at_s), later)
+def damage(injection: Injection) -> Bench:
+    later = BoardFault("brown-out", injection.at_s + injection.between(0.0, 0.4), 0.05)
+    return _happens(_longer(injection.bench, 0.6), BoardFault("damage", injection.at_s), later)
 
 
-def clock(rate: float) -> Callable[[Strike], Bench]:
-    return lambda strike: strike.bench.with_board(clock_rate=rate)
+def clock(rate: float) -> Callable[[Injection], Bench]:
+    return lambda injection: injection.bench.with_board(clock_rate=rate)
 
 
-def late(strike: Strike) -> Bench:
-    return protection(strike, late=(strike.at_s, strike.at_s + 9, strike.between(0.1e-3, 4e-3)))
+def late(injection: Injection) -> Bench:
+    return protection(injection, late=(injection.at_s, injection.at_s + 9, injection.between(0.1e-3, 4e-3)))

@@ -16,7 +16,7 @@ from gen.machine.welder import FREQUENCY_BAND
 from gen.table import heat
 from gen.words import GATE_END_DEG
 from sim.bench.protection import OPENS_S
-from sim.faults.observed import EDGE_US, REACTION_S, Truth, Violation, WeldRequest, ask_of, gate_rows, inside
+from sim.faults.observed import EDGE_US, REACTION_S, ObservedRun, Violation, WeldRequest, gate_rows, inside, request_at
 from sim.verdict.flux import FLUX_LIMIT, FluxPoint, decay_time_s, path_of
 
 HUNT_LEAD_DEG = 15  # so long before the true crossing an edge is believed
@@ -31,53 +31,53 @@ FASTER, SLOWER = (
 )  # a half-cycle so much shorter ends before its gate; one so much longer misses its window
 
 
-def fresh_request(truth: Truth) -> list[Violation]:
+def fresh_request(observed: ObservedRun) -> list[Violation]:
     """The gate never rises without a fresh weld request: none before it, none left after stop, heat or a restart."""
-    asks = truth.asks
+    requests = observed.requests
     wrong = []
-    stopped = truth.stopped
-    for on_s, _ in truth.recording.gates:
-        ask = ask_of(asks, on_s)
-        if ask is None:
+    stopped = observed.stopped
+    for on_s, _ in observed.recording.gates:
+        request = request_at(requests, on_s)
+        if request is None:
             wrong.append(Violation("fresh-request", on_s, "a gate before any request"))
-        elif on_s > ask.until_s + REACTION_S and not truth.hung(on_s) and not inside(stopped, on_s):
+        elif on_s > request.until_s + REACTION_S and not observed.hung(on_s) and not inside(stopped, on_s):
             wrong.append(Violation("fresh-request", on_s, "a gate after what ended the request"))
     return wrong
 
 
-def table_count(truth: Truth) -> list[Violation]:
+def table_count(observed: ObservedRun) -> list[Violation]:
     """For one request never more gates than the table has, nor more currents where the gate makes them."""
     wrong = []
-    most = truth.table.fired_half_cycles
-    for gates in gate_rows(truth):
+    most = observed.table.fired_half_cycles
+    for gates in gate_rows(observed):
         if len(gates) > most:
             wrong.append(Violation("table-count", gates[most], f"{len(gates)} gates, the table has {most}"))
     return wrong
 
 
-def one_train(truth: Truth) -> list[Violation]:
+def one_train(observed: ObservedRun) -> list[Violation]:
     """The gates of one request come in one row: after a gap that the table does not have, nothing more is fired."""
-    rows = truth.table.impulse_rows
+    rows = observed.table.impulse_rows
     longest = max([row.half_cycles for row in rows if row.firing_delay_us is None], default=0)
     wrong, last_s = [], -math.inf
-    for on_s, _ in truth.recording.gates:
-        if last_s >= 0 and ask_of(truth.asks, on_s) is ask_of(truth.asks, last_s):
-            gap = truth.recording.half_cycle_at(on_s).index - truth.recording.half_cycle_at(last_s).index
+    for on_s, _ in observed.recording.gates:
+        if last_s >= 0 and request_at(observed.requests, on_s) is request_at(observed.requests, last_s):
+            gap = observed.recording.half_cycle_at(on_s).index - observed.recording.half_cycle_at(last_s).index
             if gap > longest + 2:
                 wrong.append(Violation("one-train", on_s, f"a gate {gap} half-cycles after the one before"))
         last_s = on_s
     return wrong
 
 
-def after_stop(truth: Truth) -> list[Violation]:
+def after_stop(observed: ObservedRun) -> list[Violation]:
     """After stop no gate by the firing hardware's own test; without that none by Python; without both no current by hardware."""
-    wrong, r, bench = [], truth.recording, truth.bench
-    for open_s, closed_s in truth.stopped:
+    wrong, r, bench = [], observed.recording, observed.bench
+    for open_s, closed_s in observed.stopped:
         last_s = open_s + (2e-6 if bench.board.stop_reaches_gate else REACTION_S)
         late = [on_s for on_s, _ in r.gates if last_s < on_s < closed_s]
         if bench.board.stop_reaches_gate:
             wrong += [Violation("after-stop", on_s, "a gate with stop open") for on_s in late]
-        elif not truth.hung(open_s):
+        elif not observed.hung(open_s):
             wrong += [Violation("after-stop", on_s, "a gate with stop open, Python alive") for on_s in late]
         elif not bench.protection.stop_cuts_gate and not bench.protection.stop_cuts_contactor:
             wrong += [
@@ -91,41 +91,41 @@ def after_stop(truth: Truth) -> list[Violation]:
     return wrong
 
 
-def mains_loss(truth: Truth) -> list[Violation]:
+def mains_loss(observed: ObservedRun) -> list[Violation]:
     """Off within the hunt window when the mains goes, and nothing fired on its return without a request after it.
 
     Before its first gate the board notices a loss by the edges that stay away for `UNNOTICED_S`, which does no harm. False
     edges may stand in for those of the mains, until the program has seen them.
     """
     wrong = []
-    for lost_s, back_s in truth.losses:
-        half_s = truth.recording.half_cycle_at(lost_s - 1e-9).length_s
-        for on_s, off_s in truth.recording.gates:
-            if truth.shaken(on_s):
+    for lost_s, back_s in observed.losses:
+        half_s = observed.recording.half_cycle_at(lost_s - 1e-9).length_s
+        for on_s, off_s in observed.recording.gates:
+            if observed.shaken(on_s):
                 continue
             if lost_s + 1.25 * half_s < on_s < back_s:
                 wrong.append(Violation("mains-loss", on_s, "a gate without mains"))
             elif on_s >= back_s > lost_s + half_s * 1.5:
-                ask = ask_of(truth.asks, on_s)
-                begun = ask is not None and any(ask.from_s < t < lost_s for t, _ in truth.recording.gates)
+                request = request_at(observed.requests, on_s)
+                begun = request is not None and any(request.from_s < t < lost_s for t, _ in observed.recording.gates)
                 noticed = begun or back_s - lost_s > UNNOTICED_S
-                if ask is None or (noticed and ask.from_s < back_s):
+                if request is None or (noticed and request.from_s < back_s):
                     wrong.append(Violation("mains-loss", on_s, "a gate on the return of the mains"))
             if off_s > lost_s + 1.25 * half_s and on_s < lost_s:
                 wrong.append(Violation("mains-loss", off_s, "a gate held on without mains"))
     return wrong
 
 
-def window(truth: Truth) -> list[Violation]:
+def window(observed: ObservedRun) -> list[Violation]:
     """Every gate within its own half-cycle, from its delay less the hunt's lead to the true crossing.
 
     Two things that the firing hardware cannot know are let pass. While false edges come, a row may be displaced for the few
     half-cycles that the program needs to see them. Where the mains has become faster since the weld began, a gate may reach
     over the crossing as far as the detector tells it late, and the last one further: the row must end with it.
     """
-    wrong, r = [], truth.recording
-    delays = [row.firing_delay_us for row in truth.table.impulse_rows if row.firing_delay_us is not None]
-    least_deg = min(delays) * 2 * truth.table.frequency_Hz * 180e-6 - HUNT_LEAD_DEG
+    wrong, r = [], observed.recording
+    delays = [row.firing_delay_us for row in observed.table.impulse_rows if row.firing_delay_us is not None]
+    least_deg = min(delays) * 2 * observed.table.frequency_Hz * 180e-6 - HUNT_LEAD_DEG
     gates = r.gates
     first_half_s, displaced = 0.0, 0
     for n, (on_s, off_s) in enumerate(gates):
@@ -138,60 +138,62 @@ def window(truth: Truth) -> list[Violation]:
         what = ""
         if at_deg < least_deg - EDGE_US * 1e-6 / half.length_s * 180:
             what = f"a gate at {at_deg:.0f} degrees, allowed from {least_deg:.0f}"
-        elif over_us > (EDGE_US + truth.offset_us if half.length_s < 0.98 * first_half_s else 0):
+        elif over_us > (EDGE_US + observed.offset_us if half.length_s < 0.98 * first_half_s else 0):
             followed = n + 1 < len(gates) and gates[n + 1][0] - off_s < 2.5 * first_half_s
             if half.length_s > first_half_s * 0.98 or followed:
                 what = f"a gate {over_us:.0f} us past the crossing"
         if what:
             displaced += 1
-            if not truth.shaken(on_s) or displaced > MOST_DISPLACED:
+            if not observed.shaken(on_s) or displaced > MOST_DISPLACED:
                 wrong.append(Violation("window", on_s, what))
     return wrong
 
 
-def flux(truth: Truth) -> list[Violation]:
+def flux(observed: ObservedRun) -> list[Violation]:
     """No flux past its limit from our own firing, where switch, driver and supply voltage are whole.
 
     Under false edges one half-cycle may be fired as early as at the crossing, which is what the machine's `inrush` is for.
     """
     return [
         Violation("flux", point.time_s, f"{abs(point.flux):.2f} of the steady peak")
-        for point in _worst_flux(truth)
-        if abs(point.flux) > (ZERO_FLUX if truth.shaken(point.time_s) else FLUX_LIMIT)
+        for point in _worst_flux(observed)
+        if abs(point.flux) > (ZERO_FLUX if observed.shaken(point.time_s) else FLUX_LIMIT)
     ]
 
 
-def worst_flux(truth: Truth) -> float:
+def worst_flux(observed: ObservedRun) -> float:
     """The greatest flux of any request, in units of the steady peak."""
-    return max((abs(point.flux) for point in _worst_flux(truth)), default=0.0)
+    return max((abs(point.flux) for point in _worst_flux(observed)), default=0.0)
 
 
-def _worst_flux(truth: Truth) -> list[FluxPoint]:
+def _worst_flux(observed: ObservedRun) -> list[FluxPoint]:
     """The greatest of each request, from no residue at its beginning."""
-    if not truth.recording.conductions:
+    if not observed.recording.conductions:
         return []
-    longest_s = max(c.current.half.length_s for c in truth.recording.conductions)
-    unit = truth.bench.mains.voltage_V * math.sqrt(2) * longest_s / math.pi  # of the slowest half-cycle under current
+    longest_s = max(c.current.half.length_s for c in observed.recording.conductions)
+    unit = (
+        observed.bench.mains.voltage_V * math.sqrt(2) * longest_s / math.pi
+    )  # of the slowest half-cycle under current
     found = []
-    for ask in truth.asks:
-        ends = [a.from_s for a in truth.asks if a.from_s > ask.from_s]
-        to_s = min([*ends, _jumps_s(truth, ask)], default=math.inf)
-        path = path_of(truth.recording.conductions, unit, decay_time_s(truth.welder), ask.from_s, to_s)
+    for request in observed.requests:
+        ends = [a.from_s for a in observed.requests if a.from_s > request.from_s]
+        to_s = min([*ends, _jumps_s(observed, request)], default=math.inf)
+        path = path_of(observed.recording.conductions, unit, decay_time_s(observed.welder), request.from_s, to_s)
         found.append(max(path, key=lambda p: abs(p.flux)))
     return found
 
 
-def _jumps_s(truth: Truth, ask: WeldRequest) -> float:
+def _jumps_s(observed: ObservedRun, request: WeldRequest) -> float:
     """When the mains left a weld's hunt window from one half-cycle to the next, which ends the row.
 
     Faster, and the gate under way reaches over the crossing, as `window` allows; slower, and it stands too early in a
     half-cycle of whose length nothing can be known yet.
     """
-    first_s = next((on_s for on_s, _ in truth.recording.gates if on_s >= ask.from_s), math.inf)
+    first_s = next((on_s for on_s, _ in observed.recording.gates if on_s >= request.from_s), math.inf)
     if first_s == math.inf:
         return first_s
-    halves = truth.recording.half_cycles
-    at = truth.recording.half_cycle_at(first_s).index
+    halves = observed.recording.half_cycles
+    at = observed.recording.half_cycle_at(first_s).index
     begun_s = halves[max(at - 2, 0)].length_s
     for half in halves[at:]:
         if half.length_s < FASTER * begun_s:
@@ -201,18 +203,18 @@ def _jumps_s(truth: Truth, ask: WeldRequest) -> float:
     return math.inf
 
 
-def lock(truth: Truth) -> list[Violation]:
+def lock(observed: ObservedRun) -> list[Violation]:
     """No weld before eight true crossings inside the band, since the start of the board and since any loss of mains."""
-    wrong, r = [], truth.recording
-    low, high = (edge * truth.table.frequency_Hz for edge in FREQUENCY_BAND)
-    off_by = 0.02 + abs(truth.bench.board.clock_rate - 1)
+    wrong, r = [], observed.recording
+    low, high = (edge * observed.table.frequency_Hz for edge in FREQUENCY_BAND)
+    off_by = 0.02 + abs(observed.bench.board.clock_rate - 1)
     starts = [0.0, *r.starts]
-    last_ask: WeldRequest | None = None
+    last_request: WeldRequest | None = None
     for on_s, _ in r.gates:
-        ask = ask_of(truth.asks, on_s)
-        if ask is None or ask is last_ask:
+        request = request_at(observed.requests, on_s)
+        if request is None or request is last_request:
             continue
-        last_ask = ask
+        last_request = request
         half = r.half_cycle_at(on_s)
         before = r.half_cycles[max(half.index - LOCK_HALF_CYCLES, 0) : half.index]
         begun_s = starts[bisect_right(starts, on_s) - 1]
@@ -226,14 +228,16 @@ def lock(truth: Truth) -> list[Violation]:
     return wrong
 
 
-def duty(truth: Truth) -> list[Violation]:
+def duty(observed: ObservedRun) -> list[Violation]:
     """In no minute more heat than the rating allows, and none in the minute after a start that knows of no rest."""
-    heats = [heat(row) for row in truth.table.rows if row.firing_delay_us is not None for _ in range(row.half_cycles)]
-    limit, wrong, bench = duty_limit(truth.welder), [], truth.bench
+    heats = [
+        heat(row) for row in observed.table.rows if row.firing_delay_us is not None for _ in range(row.half_cycles)
+    ]
+    limit, wrong, bench = duty_limit(observed.welder), [], observed.bench
     unrested = [0.0] if bench.board.rested_ms < MINUTE_S * 1000 else []
-    unrested += truth.recording.starts if bench.board.rested_after_reset_ms < MINUTE_S * 1000 else ()
+    unrested += observed.recording.starts if bench.board.rested_after_reset_ms < MINUTE_S * 1000 else ()
     spent: list[tuple[float, int]] = []
-    for gates in gate_rows(truth):
+    for gates in gate_rows(observed):
         spent += zip(gates, heats, strict=False)
     used, oldest = 0, 0
     for at_s, cost in spent:
@@ -241,24 +245,24 @@ def duty(truth: Truth) -> list[Violation]:
         while spent[oldest][0] <= at_s - MINUTE_S:
             used -= spent[oldest][1]
             oldest += 1
-        if used > limit and not truth.leaps:
+        if used > limit and not observed.leaps:
             return [Violation("duty", at_s, f"{used} of {limit} hundredths in a minute")]
-        if any(start_s <= at_s < start_s + MINUTE_S for start_s in unrested) and not truth.leaps:
+        if any(start_s <= at_s < start_s + MINUTE_S for start_s in unrested) and not observed.leaps:
             wrong.append(Violation("duty", at_s, "a gate within a minute of a start that knows of no rest"))
     return wrong
 
 
-def lockouts(truth: Truth) -> list[Violation]:
+def lockouts(observed: ObservedRun) -> list[Violation]:
     """Every lockout has a reason, and the reason a way out."""
     ways = dict(zip(words.REASON_NAMES, words.WAY_OUT, strict=True))
     return [
         Violation("lockouts", change.time_s, f"locked out without a way out: {change.reason}")
-        for change in truth.recording.states
+        for change in observed.recording.states
         if change.state == "locked out" and not ways.get(change.reason)
     ]
 
 
-INVARIANTS: tuple[Callable[[Truth], list[Violation]], ...] = (
+INVARIANTS: tuple[Callable[[ObservedRun], list[Violation]], ...] = (
     fresh_request,
     table_count,
     one_train,
@@ -272,26 +276,26 @@ INVARIANTS: tuple[Callable[[Truth], list[Violation]], ...] = (
 )
 
 
-def over_run(truth: Truth) -> list[float]:
+def over_run(observed: ObservedRun) -> list[float]:
     """When each half-cycle of current began that nobody wanted any more.
 
     Current is wanted from a fresh request on, for the table's number of half-cycles, until stop or the over-temperature
     contact opens and, where the hand holds the force, the pedal is let go.
     """
     unwanted = []
-    release = truth.welder.force.source != "air"
+    release = observed.welder.force.source != "air"
     made: dict[float, int] = {}
-    shut = [*truth.stopped, *((t, t + length) for t, length in truth.bench.hots)]
-    for c in truth.recording.conductions:
-        ask = ask_of(truth.asks, c.start_s)
+    shut = [*observed.stopped, *((t, t + length) for t, length in observed.bench.hots)]
+    for c in observed.recording.conductions:
+        request = request_at(observed.requests, c.start_s)
         count = 0
-        if ask is not None:
-            count = made[ask.from_s] = made.get(ask.from_s, 0) + 1
+        if request is not None:
+            count = made[request.from_s] = made.get(request.from_s, 0) + 1
         if (
-            ask is None
-            or count > truth.table.fired_half_cycles
-            or c.start_s > ask.until_s
-            or (release and c.start_s > ask.pedal_opened_s)
+            request is None
+            or count > observed.table.fired_half_cycles
+            or c.start_s > request.until_s
+            or (release and c.start_s > request.pedal_opened_s)
             or inside(shut, c.start_s)
         ):
             unwanted.append(c.start_s)

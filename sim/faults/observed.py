@@ -1,4 +1,4 @@
-"""A run beside what the bench really was: requests, losses and stops as the contacts and the mains had them."""
+"""A run next to its bench: requests, mains losses and stops as contacts and mains had them, not as the board saw them."""
 
 from __future__ import annotations
 
@@ -22,8 +22,8 @@ SHAKEN_S = 0.060  # a few half-cycles: six extra edges are three false ones, and
 
 
 @dataclass(frozen=True)
-class Truth:
-    """A run beside everything that it was made of."""
+class ObservedRun:
+    """A run with everything that it was made of."""
 
     recording: Recording
     table: TimingTable
@@ -31,8 +31,8 @@ class Truth:
     bench: Bench
 
     @cached_property
-    def asks(self) -> list[WeldRequest]:
-        return list(asks_of(self))
+    def requests(self) -> list[WeldRequest]:
+        return list(requests_of(self))
 
     @cached_property
     def losses(self) -> list[tuple[float, float]]:
@@ -49,7 +49,7 @@ class Truth:
 
     @cached_property
     def false_edges(self) -> list[float]:
-        """When the detector changed without a crossing, as near as the offsets let one tell."""
+        """When the detector changed without a crossing, within what its offset allows."""
         reach_s = (self.offset_us + EDGE_US) * 1e-6
         pulse = self.bench.detector.kind == "pulse"
         out = []
@@ -62,7 +62,7 @@ class Truth:
         return out
 
     def shaken(self, time_s: float) -> bool:
-        """True where false edges came so shortly before that the program may not have acted yet."""
+        """Whether false edges came so shortly before that the program may not have acted yet."""
         at = bisect_right(self.false_edges, time_s)
         return at > 0 and time_s - self.false_edges[at - 1] < SHAKEN_S
 
@@ -75,7 +75,7 @@ class Truth:
 
     @property
     def leaps(self) -> bool:
-        """True where the board's clock was moved on, so that its minutes are not those of the run."""
+        """Whether the board's clock was moved on, so that its minutes are not those of the run."""
         return any(fault.kind == "leap" for fault in self.bench.board.faults)
 
     @property
@@ -84,7 +84,7 @@ class Truth:
         return spans_of([(c.time_s, c.value) for c in self.recording.stops])
 
     def hung(self, time_s: float) -> bool:
-        """True where the interpreter does not run: hung, or not yet started again."""
+        """Whether the interpreter stands still: hung, or not yet started again."""
         for fault in self.bench.board.faults:
             if fault.kind == "hang" and fault.at_s - REACTION_S <= time_s:
                 begun = min([s for s in self.recording.starts if s > fault.at_s], default=math.inf)
@@ -107,7 +107,7 @@ class WeldRequest:
 
 @dataclass(frozen=True)
 class Violation:
-    """What was amiss, and when."""
+    """A breach of an invariant, and when it began."""
 
     invariant: str
     time_s: float
@@ -124,11 +124,11 @@ def spans_of(changes: list[tuple[float, int]]) -> list[tuple[float, float]]:
     return out
 
 
-def asks_of(truth: Truth) -> Iterator[WeldRequest]:
-    r = truth.recording
+def requests_of(observed: ObservedRun) -> Iterator[WeldRequest]:
+    r = observed.recording
     opened_s, found, opens = 0.0, [], []
     starts = [0.0, *r.starts]
-    ends = sorted([c.time_s for c in r.stops if c.value] + [t for t, _ in truth.bench.hots] + list(r.starts))
+    ends = sorted([c.time_s for c in r.stops if c.value] + [t for t, _ in observed.bench.hots] + list(r.starts))
     for change in r.pedal:
         if not change.value:
             opened_s = change.time_s
@@ -153,17 +153,17 @@ def asks_of(truth: Truth) -> Iterator[WeldRequest]:
         yield WeldRequest(from_s, until_s, min((t for t in let_go if t > from_s), default=math.inf))
 
 
-def ask_of(asks: list[WeldRequest], time_s: float) -> WeldRequest | None:
-    at = bisect_right(asks, time_s, key=lambda ask: ask.from_s)
-    return asks[at - 1] if at else None
+def request_at(requests: list[WeldRequest], time_s: float) -> WeldRequest | None:
+    at = bisect_right(requests, time_s, key=lambda request: request.from_s)
+    return requests[at - 1] if at else None
 
 
 def inside(spans: list[tuple[float, float]], time_s: float) -> bool:
     return any(from_s <= time_s < to_s for from_s, to_s in spans)
 
 
-def gate_rows(truth: Truth) -> Iterator[list[float]]:
+def gate_rows(observed: ObservedRun) -> Iterator[list[float]]:
     """When the gates of each request rose, up to the next request."""
-    ends_s = [*(ask.from_s for ask in truth.asks[1:]), math.inf]
-    for ask, end_s in zip(truth.asks, ends_s, strict=False):
-        yield [on_s for on_s, _ in truth.recording.gates if ask.from_s <= on_s < end_s]
+    ends_s = [*(request.from_s for request in observed.requests[1:]), math.inf]
+    for request, end_s in zip(observed.requests, ends_s, strict=False):
+        yield [on_s for on_s, _ in observed.recording.gates if request.from_s <= on_s < end_s]

@@ -1,4 +1,4 @@
-"""Strikes a machine with faults: where and when, what came of it, and what carried it."""
+"""Injects faults into a simulated machine: in which state and when, what the board did, and what ended the current."""
 
 from __future__ import annotations
 
@@ -16,9 +16,9 @@ from sim.bench.pedal import PedalSpec, Press
 from sim.bench.recording import Recording
 from sim.bench.world import Bench, bench_for, simulate
 from sim.faults.catalogue import FAULTS, Fault
-from sim.faults.injections import Strike
+from sim.faults.injections import Injection
 from sim.faults.invariants import INVARIANTS, over_run, worst_flux
-from sim.faults.observed import Truth, Violation
+from sim.faults.observed import ObservedRun, Violation
 
 PRESS_S = 0.45  # from power-up; the lock takes half of it
 DETOUR_S = 0.5  # what storing or a lockout before the press takes
@@ -26,11 +26,11 @@ NOTICED_S = 2.0  # a person who hears the transformer hum reaches the stop butto
 THEN_S = 1.0  # and the isolator
 
 
-class Ground:
-    """A machine with its schedule and firmware, to be struck.
+class FaultTarget:
+    """A machine with its schedule and firmware, into which faults are injected.
 
-    `again`: the pedal is pressed a second time, later. `knows_rest`: the board knows of its rest after a reset too, so that
-    its duty guard does not hide what else keeps it off.
+    `again`: the pedal is pressed a second time after the weld. `knows_rest`: the board can prove its rest after a reset, so
+    that the duty guard does not hide the other protections.
     """
 
     def __init__(
@@ -50,7 +50,7 @@ class Ground:
         self.half_cycles = sum(row.half_cycles for row in job.table.impulse_rows)
 
     def plain(self, seed: int, state: str) -> tuple[Bench, dict[str, tuple[float, float]]]:
-        """A bench that comes through `state`, and when it was first in each state with nothing going wrong."""
+        """A bench whose run reaches `state`, and the first (start, end) of each state in its run without a fault."""
         by = state if state in ("storing", "locked out") else ""
         if (seed, by) not in self._plain:
             bench = self._bench(seed, by)
@@ -90,62 +90,65 @@ def _first_spans(recording: Recording) -> dict[str, tuple[float, float]]:
 
 @dataclass(frozen=True)
 class Case:
-    """One run: what strikes, in which state, when."""
+    """One run with faults: names in the catalogue, and the bench with them injected."""
 
     faults: tuple[str, ...]
     state: str
+    """The state in which the first fault begins in a run without a fault."""
     at_s: float
+    """When the first fault begins."""
     bench: Bench
-    stop_s: float | None = None  # when a person who notices presses stop; the isolator follows
+    stop_s: float | None = None
+    """When a person who notices presses the stop; the isolator follows. None where nobody has to."""
 
 
 @dataclass(frozen=True)
 class Outcome:
-    """What came of a case."""
+    """The result of a case."""
 
     case: Case
     recording: Recording
     violations: tuple[Violation, ...]
-    struck: str
-    """The state that the fault really struck."""
+    state: str
+    """The state that the board was in when the fault began."""
     did: str
     """What the board did, in words."""
     unwanted: int
-    """Over-run in half-cycles."""
+    """Over-run: half-cycles of current that nobody asked for."""
     lasts: bool
     """Whether the current was still there at the end of the run."""
-    carried: str
+    ended_by: str
     """What ended the current, in words; "" for nothing."""
     by_hand: bool
     """Whether a person ended it, with the stop or the isolator."""
     flux: float
-    """The worst, where the board's gates make the currents, else 0."""
+    """The greatest flux, in steady peaks; 0 where the currents are not those of the board's gates."""
 
     @property
     def safe(self) -> bool:
-        """Survived by the board or by hardware that the welder file names."""
+        """Whether no invariant was violated and the current ended."""
         return not self.violations and not self.lasts
 
 
 def case_of(
-    ground: Ground, names: tuple[str, ...], state: str, seed: int, chance: random.Random, part: float | None = None
+    target: FaultTarget, names: tuple[str, ...], state: str, seed: int, chance: random.Random, part: float | None = None
 ) -> Case | None:
-    """The case of these faults in this state, or None where the state is not reached. `part`: where in it, 0 to 1."""
-    bench, spans = ground.plain(seed, state)
+    """The case of these faults in this state; None where the state is not reached. `part`: 0 the state's start, 1 its end."""
+    bench, spans = target.plain(seed, state)
     if state not in spans:
         return None
     from_s, to_s = spans[state]
     at_s = from_s + (chance.random() if part is None else part) * (to_s - from_s)
     stop_s = None
-    strike = Strike(bench, at_s, chance)
+    injection = Injection(bench, at_s, chance)
     for number, name in enumerate(names):
-        strike = replace(strike, at_s=at_s if not number else at_s + chance.choice((0.0, chance.uniform(0, 0.1))))
-        strike = replace(strike, bench=FAULTS[name].apply(strike))
-    bench = strike.bench
+        injection = replace(injection, at_s=at_s if not number else at_s + chance.choice((0.0, chance.uniform(0, 0.1))))
+        injection = replace(injection, bench=FAULTS[name].apply(injection))
+    bench = injection.bench
     if any(FAULTS[name].acts for name in names):
         ends_s = spans["hold"][0] if "hold" in spans else at_s
         stop_s = max(at_s, ends_s) + NOTICED_S
-        isolator_s = stop_s + THEN_S if ground.welder.protection.isolator else float("inf")
+        isolator_s = stop_s + THEN_S if target.welder.protection.isolator else float("inf")
         bench = replace(
             bench,
             stops=(*(span for span in bench.stops if sum(span) < stop_s), (stop_s, 9.0)),
@@ -155,13 +158,13 @@ def case_of(
     return Case(names, state, at_s, bench, stop_s)
 
 
-def run_case(ground: Ground, case: Case) -> Outcome:
-    """Simulate and judge it."""
-    recording = simulate(ground.bundle, ground.table, case.bench)
-    truth = Truth(recording, ground.table, ground.welder, case.bench)
+def run_case(target: FaultTarget, case: Case) -> Outcome:
+    """Simulate the case and judge its run."""
+    recording = simulate(target.bundle, target.table, case.bench)
+    observed = ObservedRun(recording, target.table, target.welder, case.bench)
     faults = [FAULTS[name] for name in case.faults]
-    violations = tuple(v for check in INVARIANTS if _asked(check.__name__, faults) for v in check(truth))
-    unwanted = over_run(truth)
+    violations = tuple(v for check in INVARIANTS if _asked(check.__name__, faults) for v in check(observed))
+    unwanted = over_run(observed)
     ends = [c.end_s for c in recording.conductions[-1:]]
     lasts = bool(unwanted) and bool(ends) and ends[0] > case.bench.length_s - 0.05
     return Outcome(
@@ -169,12 +172,12 @@ def run_case(ground: Ground, case: Case) -> Outcome:
         recording,
         violations,
         state_at(recording, case.at_s),
-        _did(truth, case),
+        _did(observed, case),
         len(unwanted),
         lasts,
-        _carried(case, faults, unwanted, lasts),
+        _ended_by(case, faults, unwanted, lasts),
         not lasts and _ended_by_hand(case, unwanted) is not None,
-        worst_flux(truth) if _asked("flux", faults) else 0.0,
+        worst_flux(observed) if _asked("flux", faults) else 0.0,
     )
 
 
@@ -188,9 +191,9 @@ def state_at(recording: Recording, time_s: float) -> str:
     return recording.states[at - 1].state if at else "starting"
 
 
-def _did(truth: Truth, case: Case) -> str:
+def _did(observed: ObservedRun, case: Case) -> str:
     """What the board did, in a few words."""
-    r = truth.recording
+    r = observed.recording
     after = [change for change in r.states if change.time_s >= case.at_s]
     said = []
     if any(start_s > case.at_s for start_s in r.starts):
@@ -208,8 +211,8 @@ def _did(truth: Truth, case: Case) -> str:
 _LAYERS = {"firmware": "program", "firing hardware": "firing hardware", "table": "end of the table"}
 
 
-def _carried(case: Case, faults: list[Fault], unwanted: list[float], lasts: bool) -> str:
-    """Where a person had to act, what ended the current; else the layer that is there for the fault."""
+def _ended_by(case: Case, faults: list[Fault], unwanted: list[float], lasts: bool) -> str:
+    """What ended the current where a person had to act; elsewhere the layer that protects against the fault."""
     fitted = case.bench.protection
     if lasts:
         return ""
@@ -228,7 +231,7 @@ def _carried(case: Case, faults: list[Fault], unwanted: list[float], lasts: bool
 
 
 def _ended_by_hand(case: Case, unwanted: list[float]) -> Literal["stop", "isolator"] | None:
-    """What the person who noticed ended the current with; None where it ended before."""
+    """What a person ended the current with; None where it had ended before."""
     if case.stop_s is None or not unwanted:
         return None
     if unwanted[-1] > case.bench.protection.isolated_s - 0.02:
@@ -240,7 +243,7 @@ def _fitted(**parts: bool) -> str:
     return ", ".join(name.replace("_", " ") for name, fitted in parts.items() if fitted)
 
 
-# Where the set of `weldbeat faults` strikes: (state, part of it); None draws the part.
+# When the set of `weldbeat faults` injects each fault: (state, part of it, 0 to 1); None draws the part.
 SET_MOMENTS: tuple[tuple[str, float | None], ...] = (
     ("weld", None),
     ("weld", 0.01),
@@ -254,14 +257,14 @@ SHORT_MOMENTS = SET_MOMENTS[:1]  # of the report
 
 @dataclass(frozen=True)
 class FaultRuns:
-    """One fault on one machine: every run of the set, by number, for the replay."""
+    """One fault on one machine: every run of the set, with its number for the replay."""
 
     fault: Fault
     outcomes: tuple[tuple[int, Outcome], ...]
 
     @property
     def worst(self) -> tuple[int, Outcome]:
-        """The gravest of them, and of equals the first."""
+        """The run with the gravest outcome; of equals the first."""
         return max(self.outcomes, key=lambda o: (not o[1].safe, o[1].unwanted))
 
     @property
@@ -269,18 +272,18 @@ class FaultRuns:
         return all(outcome.safe for _, outcome in self.outcomes)
 
     @property
-    def carried(self) -> str:
-        """What carried the worst; "nothing" where nothing that the welder file names did."""
-        return self.worst[1].carried if self.safe else "nothing that the welder file names"
+    def ended_by(self) -> str:
+        """What ended the current of the worst run."""
+        return self.worst[1].ended_by if self.safe else "nothing that the welder file names"
 
 
-def numbered_case(ground: Ground, number: int, seed: int) -> Case | None:
+def numbered_case(target: FaultTarget, number: int, seed: int) -> Case | None:
     """Run `number` of the set: fault by fault, moment by moment. None where the fault or the schedule has no such moment."""
     names = list(FAULTS)
     name, (state, part) = names[number % len(names)], SET_MOMENTS[number // len(names)]
     if state not in FAULTS[name].states:
         return None
-    return case_of(ground, (name,), state, seed, random.Random(f"{seed} {number}"), part)
+    return case_of(target, (name,), state, seed, random.Random(f"{seed} {number}"), part)
 
 
 def set_size(moments: int = len(SET_MOMENTS)) -> int:
@@ -288,11 +291,11 @@ def set_size(moments: int = len(SET_MOMENTS)) -> int:
     return moments * len(FAULTS)
 
 
-def strike_set(ground: Ground, seed: int, moments: int = len(SET_MOMENTS)) -> list[FaultRuns]:
-    """Every fault at each of the first `moments` of the set."""
+def inject_all(target: FaultTarget, seed: int, moments: int = len(SET_MOMENTS)) -> list[FaultRuns]:
+    """Run every fault at each of the first `moments` of the set."""
     found: dict[str, list[tuple[int, Outcome]]] = {name: [] for name in FAULTS}
     for number in range(set_size(moments)):
-        case = numbered_case(ground, number, seed)
+        case = numbered_case(target, number, seed)
         if case is not None:
-            found[case.faults[0]].append((number, run_case(ground, case)))
+            found[case.faults[0]].append((number, run_case(target, case)))
     return [FaultRuns(FAULTS[name], tuple(outcomes)) for name, outcomes in found.items() if outcomes]

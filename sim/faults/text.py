@@ -1,4 +1,4 @@
-"""A struck run as text: what happened, in the order of time."""
+"""A run with faults as text: its events in the order of time."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from collections.abc import Iterable, Iterator
 from sim.faults.runs import FaultRuns, Outcome
 from sim.verdict.finding import Finding
 
-_ROW_S = 0.030  # gates or currents no further apart than this are told as one row
+_ROW_S = 0.030  # gates or currents no further apart than this are one row
 
 
 def recording_text(outcome: Outcome) -> str:
@@ -24,8 +24,8 @@ def recording_text(outcome: Outcome) -> str:
     lines += _rows("gate", r.gates)
     lines += _rows("current", [(c.start_s, c.end_s) for c in r.conductions])
     lines += [(v.time_s, f"VIOLATION of {v.invariant}: {v.what}") for v in outcome.violations]
-    told = "\n".join(f"{time_s:10.4f} s  {text}" for time_s, text in sorted(lines, key=lambda line: line[0]))
-    return f"{told}\n{case.bench.length_s:10.4f} s  end of the run; {over_run_words(outcome)}"
+    events = "\n".join(f"{time_s:10.4f} s  {text}" for time_s, text in sorted(lines, key=lambda line: line[0]))
+    return f"{events}\n{case.bench.length_s:10.4f} s  end of the run; {over_run_words(outcome)}"
 
 
 def over_run_words(outcome: Outcome) -> str:
@@ -66,7 +66,7 @@ _ADVICE = (
 
 
 def finding_of(row: FaultRuns) -> Finding:
-    """What a fault comes to: `refuse` where nothing carries it, `caution` where only the person's hand does or nobody sees it."""
+    """The finding of a fault: `refuse` where nothing ends the current, `caution` where only a person does or nobody sees it."""
     number, worst = row.worst
     by_hand = row.safe and any(o.by_hand for _, o in row.outcomes)
     if not row.safe:
@@ -74,7 +74,7 @@ def finding_of(row: FaultRuns) -> Finding:
         if worst.violations:
             advice = f"{worst.violations[0].what}; see weldbeat faults --seed {worst.recording.seed} --replay {number}. {_ADVICE}"
     elif by_hand:
-        severity, advice = "caution", f"No software ends this: {row.carried}. Keep it within reach, and use it."
+        severity, advice = "caution", f"No software ends this: {row.ended_by}. Keep it within reach, and use it."
     elif row.fault.unseen:
         severity, advice = "caution", row.fault.unseen
     else:

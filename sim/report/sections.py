@@ -208,14 +208,14 @@ def findings(data: ReportData) -> Markup:
 
 
 def faults(data: ReportData) -> Markup:
-    """What comes of each fault, and what carries it: board or hardware. Nothing where none was struck."""
+    """The worst run of each fault, and what ended its current; no section where no fault was injected."""
     if not data.faults:
         return Markup("")
     found = [finding_of(row) for row in data.faults]
     return _section(
         "faults",
         rows=[
-            (row.fault.name, row.fault.words, row.worst[1].did, over_run_figure(row), verdict_word(row), row.carried)
+            (row.fault.name, row.fault.words, row.worst[1].did, over_run_figure(row), verdict_word(row), row.ended_by)
             for row in data.faults
         ],
         findings=[finding for finding in found if finding.severity != "note"],

@@ -86,20 +86,20 @@ def batch(first: int) -> Tally:
         ground, case = made
         outcome = run_case(ground, case)
         tally.runs += 1
-        tally.under_way += outcome.struck in ARMED_STATES
-        tally.in_weld += outcome.struck == "weld"
-        tally.by_hand += outcome.carried.startswith(("isolator", "stop: "))
+        tally.under_way += outcome.state in ARMED_STATES
+        tally.in_weld += outcome.state == "weld"
+        tally.by_hand += outcome.by_hand
         if len(case.faults) == 2:
             tally.pairs[" + ".join(case.faults)] += 1
         else:
-            tally.cells[f"{case.faults[0]}|{outcome.struck}"] += 1
+            tally.cells[f"{case.faults[0]}|{outcome.state}"] += 1
             name = case.faults[0]
             tally.worst[name] = max(tally.worst.get(name, 0), outcome.unwanted)
             tally.flux[name] = max(tally.flux.get(name, 0.0), outcome.flux)
         what = [f"{v.invariant} at {v.time_s:.4f} s: {v.what}" for v in outcome.violations]
         if outcome.lasts:
             what.append("the current does not end")
-        tally.amiss += [f"run {number} ({' + '.join(case.faults)} in {outcome.struck}): {text}" for text in what]
+        tally.amiss += [f"run {number} ({' + '.join(case.faults)} in {outcome.state}): {text}" for text in what]
     return tally
 
 
@@ -204,7 +204,7 @@ def replay(number: int) -> int:
         print(f"run {number} does not come through its state")
         return 1
     outcome = run_case(*made)
-    print(f"run {number}: {' + '.join(outcome.case.faults)} in {outcome.struck}")
+    print(f"run {number}: {' + '.join(outcome.case.faults)} in {outcome.state}")
     print(recording_text(outcome))
     target = Path(f"fault-{number}.vcd")
     target.write_text(vcd_text(outcome.recording))

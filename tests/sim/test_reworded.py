@@ -19,7 +19,7 @@ from gen.handbook.advice import suggest
 from gen.joint import Joint
 from gen.machine.welder import Welder
 from gen.ranges import Figure
-from sim.faults.runs import Ground, strike_set
+from sim.faults.runs import FaultTarget, inject_all
 from sim.faults.text import finding_of
 from sim.report.margins import draw_margins, margins
 from sim.verdict import judge_plan
@@ -134,8 +134,8 @@ def test_faults() -> None:
     """What each fault comes to, and whether a person has to end it."""
 
     def decide() -> Any:
-        ground = Ground(job_of(make_welder(), {"weld": "3 cycles"}))
-        rows = strike_set(ground, seed=0, moments=1)
+        ground = FaultTarget(job_of(make_welder(), {"weld": "3 cycles"}))
+        rows = inject_all(ground, seed=0, moments=1)
         return [(f.name, f.severity, f.figure, f.limit, f.time_s) for f in map(finding_of, rows)]
 
     assert {severity for _, severity, *_ in same_in_other_words(decide)} == {"caution", "note"}

@@ -27,7 +27,7 @@ READ_ONLY: dict[type[Any], tuple[str, ...]] = {
     Step: ("title", "stage", "do", "read", "mend", "lacking"),
     Contact: ("act", "undo", "wrong_at_rest", "never"),
     Judged: ("why",),
-    Outcome: ("did", "carried"),
+    Outcome: ("did", "ended_by"),
     InputError: ("allowed",),
 }
 

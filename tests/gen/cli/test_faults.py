@@ -11,7 +11,7 @@ from vcd.reader import tokenize
 from gen.cli.faults import faults_json, faults_text
 from gen.job import read_job
 from sim.faults.catalogue import FAULTS
-from sim.faults.runs import FaultRuns, Ground, strike_set
+from sim.faults.runs import FaultRuns, FaultTarget, inject_all
 from tests.support.cli.command_line import WELDER, Outcome, contents, replaced, typed
 
 SHORT = """\
@@ -60,7 +60,7 @@ def table(tmp_path_factory: pytest.TempPathFactory) -> Outcome:
 
 
 def rows_of(folder: Path, moments: int) -> list[FaultRuns]:
-    return strike_set(Ground(read_job(folder / "job.toml", folder / "welder.toml")), 0, moments)
+    return inject_all(FaultTarget(read_job(folder / "job.toml", folder / "welder.toml")), 0, moments)
 
 
 def test_a_protected_machine_survives_everything(table: Outcome) -> None:
@@ -102,7 +102,7 @@ def test_an_isolator_is_enough_to_be_told_and_not_refused(shop: Path) -> None:
     lay_out(shop, "[protection]\nisolator = true\n")
     row = next(row for row in rows_of(shop, 1) if row.fault.name == "switch shorted")
     assert row.safe
-    assert row.carried == "isolator"
+    assert row.ended_by == "isolator"
 
 
 def test_a_run_is_replayed_and_its_waveforms_written(shop: Path, table: Outcome) -> None:

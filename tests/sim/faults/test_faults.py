@@ -13,7 +13,7 @@ from sim.bench.board import BoardFault
 from sim.bench.protection import OPENS_S, PULSE_S, TRAIN_S, protection_of
 from sim.bench.world import simulate
 from sim.faults.catalogue import FAULTS
-from sim.faults.runs import NOTICED_S, case_of, numbered_case, run_case, set_size, strike_set
+from sim.faults.runs import NOTICED_S, case_of, inject_all, numbered_case, run_case, set_size
 from sim.faults.text import finding_of, recording_text
 from tests.support.app.weakened import constant
 from tests.support.faults.fault_grounds import ALONE, MACHINES, ground, ground_of, numbered, pairs, why_empty
@@ -77,7 +77,7 @@ def test_a_seeded_part_of_the_campaign() -> None:
             continue
         outcome = run_case(*ground_and_case)
         made += 1
-        under_way += outcome.struck in ARMED_STATES
+        under_way += outcome.state in ARMED_STATES
         amiss += [(number, outcome.case.faults, v) for v in outcome.violations]
         if outcome.lasts:
             amiss.append((number, outcome.case.faults, "the current does not end"))
@@ -121,7 +121,7 @@ def test_no_fault_undoes_what_it_strikes() -> None:
     """A strike in a lockout finds the board locked out, though it may be of the kind that made the lockout."""
     for name, fault in FAULTS.items():
         if "locked out" in fault.states:
-            assert outcome_of(name, state="locked out").struck == "locked out", name
+            assert outcome_of(name, state="locked out").state == "locked out", name
 
 
 def test_a_hung_interpreter_is_reset_and_ends_the_weld_by_its_table() -> None:
@@ -153,17 +153,17 @@ def test_stop_with_a_hung_interpreter_is_the_firing_hardware_s() -> None:
 def test_a_shorted_switch_is_carried_by_what_is_fitted_and_by_nothing_else() -> None:
     """Sense and contactor: the board. A contactor: the stop button. An isolator: that. Nothing: refused."""
     sensed = outcome_of("switch shorted", {"board": {"conduction_sense": True}})
-    assert sensed.carried == "contactor"
+    assert sensed.ended_by == "contactor"
     assert sensed.safe
     stopped = outcome_of("switch shorted")
-    assert stopped.carried.startswith("stop: contactor")
+    assert stopped.ended_by.startswith("stop: contactor")
     assert stopped.unwanted > NOTICED_S * 100 * 0.9
     isolated = outcome_of("switch shorted", ALONE)
-    assert isolated.carried == "isolator"
+    assert isolated.ended_by == "isolator"
     assert isolated.safe
     assert isolated.unwanted > stopped.unwanted
     alone = outcome_of("switch shorted", {"protection": ALONE["protection"] | {"isolator": False}})
-    assert alone.carried == ""
+    assert alone.ended_by == ""
     assert alone.lasts
     assert not alone.safe
 
@@ -242,7 +242,7 @@ def test_damaged_settings_lock_out_after_the_restart() -> None:
 def test_the_set_of_the_command_line() -> None:
     """Every fault has its row, every number its run; with all hardware fitted nothing is refused."""
     machine = ground(1)
-    rows = strike_set(machine, 0, 1)
+    rows = inject_all(machine, 0, 1)
     assert [row.fault.name for row in rows] == list(FAULTS)
     assert all(row.safe for row in rows), [row.worst[1].violations for row in rows if not row.safe]
     numbers = [number for row in rows for number, _ in row.outcomes]

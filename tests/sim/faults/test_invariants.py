@@ -28,8 +28,8 @@ from sim.faults.invariants import (
     table_count,
     window,
 )
-from sim.faults.observed import Truth, Violation
-from sim.faults.runs import Ground
+from sim.faults.observed import ObservedRun, Violation
+from sim.faults.runs import FaultTarget
 from tests.support.app.weakened import Change, always, answers, constant, never, sets, together, unset
 from tests.support.faults.fault_grounds import ground_of
 
@@ -46,7 +46,7 @@ class Taken:
     """
 
     name: str
-    invariant: Callable[[Truth], list[Violation]]
+    invariant: Callable[[ObservedRun], list[Violation]]
     bench: Callable[[Bench], Bench]
     changes: tuple[Change, ...] = ()
     cut: Callable[[Bench], Bench] = field(default=lambda bench: bench)
@@ -175,9 +175,9 @@ TAKEN = (
 )
 
 
-def truth_of(ground: Ground, bench: Bench, changes: tuple[Change, ...] = ()) -> Truth:
+def observed_of(ground: FaultTarget, bench: Bench, changes: tuple[Change, ...] = ()) -> ObservedRun:
     recording = simulate(together(*changes)(ground.bundle), ground.table, bench)
-    return Truth(recording, ground.table, ground.welder, bench)
+    return ObservedRun(recording, ground.table, ground.welder, bench)
 
 
 @pytest.mark.parametrize("taken", TAKEN, ids=lambda taken: taken.name.replace(" ", "-"))
@@ -185,9 +185,9 @@ def test_taken_out_it_is_violated(taken: Taken) -> None:
     """With the protection every invariant holds and a gate is given; without it this one does not."""
     ground = ground_of(taken.tables, knows_rest=taken.knows_rest)
     bench = taken.bench(ground.plain(2, "weld")[0])
-    whole = truth_of(ground, bench)
+    whole = observed_of(ground, bench)
     assert [v for check in INVARIANTS for v in check(whole)] == []
-    without = truth_of(ground, taken.cut(bench), taken.changes)
+    without = observed_of(ground, taken.cut(bench), taken.changes)
     assert without.recording.gates
     assert taken.invariant(without), "nothing is violated without the protection: this test proves nothing"
 
@@ -201,7 +201,7 @@ def test_over_run_counts_what_nobody_wants() -> None:
     """A plain weld has none; a switch that conducts for ever has a half-cycle for each of the mains, which is arithmetic."""
     ground = ground_of(AIR, again=False)
     bench = ground.plain(2, "weld")[0]
-    assert over_run(truth_of(ground, bench)) == []
+    assert over_run(observed_of(ground, bench)) == []
     shorted = replace(
         bench,
         switch=replace(bench.switch, fault="shorted", fault_s=0.1),
@@ -209,5 +209,5 @@ def test_over_run_counts_what_nobody_wants() -> None:
         pedal=replace(bench.pedal, presses=()),
         length_s=1.1,
     )
-    unwanted = over_run(truth_of(ground, shorted))
+    unwanted = over_run(observed_of(ground, shorted))
     assert abs(len(unwanted) - 100) <= 1, "a second at 50 Hz"

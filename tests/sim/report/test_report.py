@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 from gen.cautions import CAUTIONS
 from gen.firmware import duty_limit, heat
 from sim.faults.catalogue import FAULTS
-from sim.faults.runs import Ground, strike_set
+from sim.faults.runs import FaultTarget, inject_all
 from sim.report.data import flux_of, refusals
 from sim.report.sections import headline, limit_words
 from sim.report.sections import page as render_report
@@ -313,13 +313,13 @@ def test_faults_are_told_with_what_carries_them() -> None:
     """A row a fault; what nothing carries is said to be so; without faults struck there is no such section."""
     data = runs.rods()
     bare = make_welder(protection={"isolator": False, "contactor": False})
-    struck = tuple(strike_set(Ground(replace(data.run.job, welder=bare)), 0, 1))
+    struck = tuple(inject_all(FaultTarget(replace(data.run.job, welder=bare)), 0, 1))
     tree = section(parsed(replace(data, faults=struck)), "faults")
     listed = {row[0]: row[1:] for row in rows(tree)}
     assert len(listed) == len(FAULTS)
     shorted = next(cells for name, cells in listed.items() if name.startswith("switch shorted"))
     assert shorted[1:] == ["no end", "NO", "nothing that the welder file names"]
     sag = next(row for row in struck if row.fault.name == "sag")
-    assert listed[f"sag{sag.fault.words}"] == [sag.worst[1].did, str(sag.worst[1].unwanted), "yes", sag.carried]
+    assert listed[f"sag{sag.fault.words}"] == [sag.worst[1].did, str(sag.worst[1].unwanted), "yes", sag.ended_by]
     assert "switch shorted: Nothing that the welder file names ends the current" in words(tree)
     assert page_of(runs.rods).find(".//section[@id='faults']") is None

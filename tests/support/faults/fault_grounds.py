@@ -13,7 +13,7 @@ from typing import Any
 
 from gen.words import STATE_NAMES
 from sim.faults.catalogue import FAULTS, Fault
-from sim.faults.runs import Case, Ground, case_of
+from sim.faults.runs import Case, FaultTarget, case_of
 from tests.support.machines import job_of, make_welder
 
 SEEDS = 16  # of the bench: lateness, jitter, bounce and tolerances of parts
@@ -63,16 +63,16 @@ WELD: tuple[dict[str, Any], ...] = (
 
 
 @cache
-def ground(number: int) -> Ground:
+def ground(number: int) -> FaultTarget:
     """Machine `number` of the campaign with its schedule."""
     tables, knows_rest = MACHINES[number]
     return ground_of(tables, knows_rest=knows_rest)
 
 
-def ground_of(tables: dict[str, dict[str, Any]], *, knows_rest: bool = False, again: bool = True) -> Ground:
+def ground_of(tables: dict[str, dict[str, Any]], *, knows_rest: bool = False, again: bool = True) -> FaultTarget:
     """Any machine with the campaign's schedule."""
     welder = make_welder(**tables)
-    return Ground(job_of(welder, *WELD), again=again, knows_rest=knows_rest)
+    return FaultTarget(job_of(welder, *WELD), again=again, knows_rest=knows_rest)
 
 
 def pairs() -> tuple[list[tuple[str, str]], list[tuple[str, str, str]]]:
@@ -97,7 +97,7 @@ _PAIRS = pairs()[0]
 _ELSEWHERE = [(name, state) for name, fault in FAULTS.items() for state in fault.states if state != "weld"]
 
 
-def numbered(number: int) -> tuple[Ground, Case] | None:
+def numbered(number: int) -> tuple[FaultTarget, Case] | None:
     """Run `number` of the campaign. None where a machine does not come through the state."""
     chance = random.Random(f"campaign {number}")
     struck, turn = divmod(number, 6)
