@@ -17,15 +17,25 @@ _OF_SWITCH = ("case", "junction")
 
 
 def inrush(table: TimingTable, welder: Welder) -> tuple[float, float, float]:
-    """On shorted electrodes: the peak of the planned start, A; of a start at the voltage zero from the worst residue the
-    peak, A, and the greatest I2t of a half-cycle, A2s."""
+    """On shorted electrodes: the peak of the planned start, A; then the worst, of a start at the voltage zero from the worst
+    residue or of the shorted current itself: the peak, A, and the greatest I2t of a half-cycle, A2s.
+
+    What holds the inrush back is at its least already; the shorted current goes up to the upper end of its range.
+    """
     planned = weld_currents(table, welder, longest_row=LONGEST_ROW)
     hard = weld_currents(table, welder, HARD, longest_row=LONGEST_ROW)
     frequency_Hz = welder.mains.frequency_Hz
     supply = impulse.sine(welder.mains.voltage_V, frequency_Hz, frequency_Hz)  # it fades in half a second
     worst = impulse.inrush(hard.shorted, supply, 0.0)
-    i2t_A2s = max(swing.primary_rms_A**2 * hard.half_s for swing in worst.swings)
-    return planned.shorted_worst.primary_peak_A, worst.primary_peak_A, i2t_A2s
+    scale = welder.machine.in_use.short_primary.high / welder.machine.in_use.short_primary.middle
+    shorted = planned.shorted_settled
+    rms_A = max(swing.primary_rms_A for swing in worst.swings)
+    shorted_rms_A = scale * max(swing.primary_rms_A for swing in shorted.swings)
+    return (
+        planned.shorted_worst.primary_peak_A,
+        max(worst.primary_peak_A, scale * shorted.primary_peak_A),
+        max(rms_A, shorted_rms_A) ** 2 * hard.half_s,
+    )
 
 
 def warmth(table: TimingTable, welder: Welder, period_s: float) -> list[tuple[str, float, float]]:

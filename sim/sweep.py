@@ -121,7 +121,7 @@ class SweepPlan:
             Range("idle current", idle_A * idle[0], idle_A * idle[1]),
             Range("knee", 1.05, 1.4),
             Range("remanence", 0, 0.8),
-            Range("saturated inductance", 2, 6),
+            Range("reactance, core saturated", w.machine.air_core_reactance.low, w.machine.air_core_reactance.high),
             Range("joint's share", 0.15, 0.4),
             Range("heat sink", 0.7 * sink.K_per_W, 1.3 * sink.K_per_W),
             Range("case to sink", 0.7 * s.case_to_sink_K_per_W, 1.3 * s.case_to_sink_K_per_W),
@@ -155,7 +155,7 @@ class SweepPlan:
             ),
             ambient=w.ambient.model_copy(update={"temperature_C": drawn["ambient"]}),
         )
-        assumed = Assumed(drawn["knee"], drawn["remanence"], drawn["saturated inductance"], drawn["joint's share"])
+        assumed = Assumed(drawn["knee"], drawn["remanence"], drawn["reactance, core saturated"], drawn["joint's share"])
         currents = weld_currents(
             self.job.table, welder, assumed, late_us=drawn["detector offset"], longest_row=LONGEST_ROW
         )

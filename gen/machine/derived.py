@@ -11,6 +11,7 @@ import math
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 
+from gen.machine.core import air_core_reactance
 from gen.machine.loop import Loop, loop_of
 from gen.machine.readings import (
     CLAMP,
@@ -81,6 +82,7 @@ class Machine:
     work_secondary_uohm: Figure | None
     short_impedance: Figure
     short_angle: Figure
+    air_core_reactance: Figure
     taps: tuple[Tap, ...]
 
     @property
@@ -125,6 +127,7 @@ class Machine:
             yield "work resistance, itself", self.work_secondary_uohm
         yield "short-circuit impedance", self.short_impedance
         yield "short-circuit angle", self.short_angle
+        yield "reactance, core saturated", self.air_core_reactance
 
 
 def derive(welder: WelderTables) -> Machine:
@@ -231,6 +234,7 @@ class _Summary:
             self.over(lambda c: 1e6 * c.work_ohm / c.turns**2, "micro-ohm", self.work()) if turns else None,
             self.over(lambda c: abs(c.short), "ohm", reading),
             self.over(lambda c: math.degrees(cmath.phase(c.short)), "degrees", angle),
+            air_core_reactance(w),
             tuple(self.tap(name) for name in t.tap_volts or {"": 0.0}),
         )
 

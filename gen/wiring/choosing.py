@@ -54,13 +54,11 @@ def chosen_for(
     """
     table = longest_weld(welder, board, path)
     planned_A, worst_A, i2t_A2s = simulated.inrush(table, welder)
-    # The simulated machine is the middle of what the readings leave open; currents go up to its upper end.
-    scale = welder.machine.in_use.short_primary.high / welder.machine.in_use.short_primary.middle
     weld_s = table.fired_half_cycles * (0.5 / table.frequency_Hz)
     load = Load(
         welder.machine.in_use.working_primary,
-        inrush_figure(planned_A, worst_A * scale),
-        i2t_A2s * scale**2,
+        inrush_figure(planned_A, worst_A),
+        i2t_A2s,
         weld_s,
         pace,
     )

@@ -379,6 +379,6 @@ def inrush_figure(planned_A: float, worst_A: float) -> Figure:
     """The inrush from what is planned to the worst, with where it comes from."""
     source = (
         "simulated on shorted electrodes: as planned, to a start at the voltage zero from the worst residue of the hardest "
-        "core that `weldbeat sweep` draws (assumed)"
+        "core that `weldbeat sweep` draws, with the least supply and coil in air to hold it back"
     )
     return Figure(min(planned_A, worst_A), worst_A, "A", source)

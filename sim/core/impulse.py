@@ -106,10 +106,14 @@ def run(
     gates: Sequence[Firing],
     initial_flux_Vs: float = 0.0,
     electrodes_closed: bool = True,
+    *,
+    remanent: bool = False,
 ) -> Impulse:
     """Fire `gates` into the transformer until the last current has ended, from no primary current and this flux.
 
-    With the electrodes closed, flux without primary current is held by a current in the secondary and fades with it.
+    With the electrodes closed, flux without primary current is held by a current in the secondary and fades with it;
+    `remanent`: the core holds the initial flux by itself, from before, and what comes on top fades. So the residue is
+    never worn away: the worst case, for alternating current does wear some of it away.
     With them open the core holds it by itself: the curve is moved sideways to pass through it at no current, and at
     each extinction the flux snaps to remanence, of the sign of the current that ended. Where a gate is on as the
     current passes zero, the other thyristor takes over at once. A current that outlasts the supply goes on in its
@@ -117,7 +121,7 @@ def run(
     """
     if not supply:
         raise ValueError("a run needs at least one half-cycle")
-    return _Run(circuit, supply, gates, initial_flux_Vs, electrodes_closed).impulse()
+    return _Run(circuit, supply, gates, initial_flux_Vs, electrodes_closed, remanent).impulse()
 
 
 def flux_after_pause(
@@ -138,7 +142,7 @@ def worst_of_residues(
 ) -> Impulse:
     """The run with the greatest primary peak, of those from no residue and from the remanent flux of either sign."""
     residues = sorted({0.0, circuit.remanent_Vs, -circuit.remanent_Vs})
-    found = [run(circuit, supply, gates, residue, electrodes_closed) for residue in residues]
+    found = [run(circuit, supply, gates, residue, electrodes_closed, remanent=True) for residue in residues]
     return max(found, key=lambda impulse: impulse.primary_peak_A)
 
 
@@ -237,8 +241,10 @@ class _Run:
         gates: Sequence[Firing],
         flux_Vs: float,
         closed: bool,
+        remanent: bool,
     ) -> None:
         self._circuit, self._supply, self._closed = circuit, supply, closed
+        self._held_A = circuit.curve.current(flux_Vs) if remanent and closed else 0.0
         self._end_s = supply[-1].start_s + supply[-1].length_s
         self._gates = sorted((g for g in gates if g.on_s < self._end_s), key=lambda g: g.on_s)
         self._ends = _ends_of_sines(supply)
@@ -272,8 +278,8 @@ class _Run:
     def _idle_until(self, until_s: float) -> None:
         """No primary current. The fading core's current heats the secondary, which counts to the swing before."""
         if until_s > self._now:
-            if self._closed and self._flux:
-                self._flux, heat = fade(self._circuit, self._flux, until_s - self._now)
+            if self._closed:
+                self._flux, heat = fade(self._circuit, self._flux, until_s - self._now, self._held_A)
                 if self._tallies:
                     self._tallies[-1].secondary += heat
             self._now = until_s
@@ -285,7 +291,7 @@ class _Run:
         """From a gate to an extinction, one swing after another."""
         curve, branches, supply = self._circuit.curve, self._circuit.branches, self._supply
         segment, current = curve.segment(self._flux), 0.0
-        held = 0.0 if self._closed else curve.current(self._flux)
+        held = self._held_A if self._closed else curve.current(self._flux)
         tally: _Tally | None = None
         for _ in range(_PIECES * len(supply)):
             while self._half + 1 < len(supply) and self._now >= supply[self._half + 1].start_s:

@@ -180,32 +180,34 @@ class Branch:
             decays = (self.r1 / (self.l1 + henry), a, henry * a), (1.0, 0.0, 0.0)
         return Piece(decays, sines[0], tuple(sines[1:]), henry, offset_A)
 
-    def fade(self, flux_Vs: float, offset_A: float, length_s: float, least_Vs: float) -> tuple[float, float, float]:
-        """No primary current, the secondary closed: the flux fades until `least_Vs` (towards zero) or for `length_s`.
+    def fade(self, flux_Vs: float, offset_A: float, length_s: float, until_Vs: float) -> tuple[float, float, float]:
+        """No primary current, the secondary closed: the flux fades for `length_s`, or to `until_Vs` if that comes first.
 
         Returns the flux, the time taken, and the integral of the secondary current squared.
         """
         rate, current = self.r2 / (self.l2 + self.henry), flux_Vs / self.henry + offset_A
         after = current * math.exp(-rate * length_s)
-        at_knee = least_Vs / self.henry + offset_A
-        if at_knee and abs(after) < abs(at_knee):
-            after, length_s = at_knee, math.log(current / at_knee) / rate
+        at_end = until_Vs / self.henry + offset_A
+        if at_end * current > 0 and abs(after) < abs(at_end):
+            after, length_s = at_end, math.log(current / at_end) / rate
         return (after - offset_A) * self.henry, length_s, (current * current - after * after) / (2 * rate)
 
 
-def fade(circuit: TransformerCircuit, flux_Vs: float, length_s: float) -> tuple[float, float]:
+def fade(circuit: TransformerCircuit, flux_Vs: float, length_s: float, held_A: float = 0.0) -> tuple[float, float]:
     """Flux after `length_s` with the electrodes closed and no primary current, and the secondary's A2 s.
 
     The core's current runs round the secondary, which slows the fall of the flux. In closed form, piece by piece.
+    `held_A`: of the core's current, what its remanence carries by itself; the flux fades to where no more is needed.
     """
-    curve, heat = circuit.curve, 0.0
-    sign, flux = math.copysign(1.0, flux_Vs), abs(flux_Vs)
-    n = curve.segment(flux)
+    segments, flux, heat = circuit.curve.segments, flux_Vs, 0.0
+    n = circuit.curve.segment(flux)
     while True:
-        low, _, _, offset = curve.segments[n]
-        flux, taken, squares = circuit.branches[n].fade(flux, offset, length_s, max(low, 0.0))
+        low, high, henry, offset = segments[n]
+        down = flux / henry + offset - held_A > 0
+        border = low if down else high
+        flux, taken, squares = circuit.branches[n].fade(flux, offset - held_A, length_s, border)
         heat += squares
         length_s -= taken
-        if length_s <= 0 or low < 0:
-            return sign * flux, heat
-        n -= 1
+        if length_s <= 0:
+            return flux, heat
+        n += -1 if down else 1

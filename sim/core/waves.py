@@ -14,7 +14,7 @@ from sim.core.pieces import Piece
 from sim.core.transformer import Branch, TransformerCircuit, fade
 
 _SAMPLES = 48  # a half-cycle: the greatest is then within a thousandth or two of the peak
-_LEAST = 8  # a stretch, however short
+_LEAST = 24  # a stretch, however short: a peak in saturation is narrow
 _SAME_TIME_S = 1e-9
 
 
@@ -40,21 +40,22 @@ def wave(
     supply: Sequence[HalfCycle],
     gates: Sequence[Firing],
     until_s: float,
-    initial_flux_Vs: float = 0.0,
+    residue_Vs: float = 0.0,
 ) -> Wave:
-    """What `run` follows with the electrodes closed, from the start of the supply until `until_s`. Raises as it does."""
+    """What `run` follows with the electrodes closed, from remanence, until `until_s` of the supply. Raises as it does."""
     watched = _Watched(*(getattr(circuit, f.name) for f in fields(circuit)))
-    impulse = run(watched, supply, gates, initial_flux_Vs)
+    impulse = run(watched, supply, gates, residue_Vs, remanent=True)
+    held_A = circuit.curve.current(residue_Vs)
     half_of = {half.index: half for half in supply}
     ends = [half_of[s.half_cycle].start_s + s.end_deg / 180 * half_of[s.half_cycle].length_s for s in impulse.swings]
     step_s = supply[0].length_s / _SAMPLES
-    points = [(supply[0].start_s, 0.0, initial_flux_Vs)]
+    points = [(supply[0].start_s, 0.0, residue_Vs)]
 
     def idle(to_s: float) -> None:
         """The core alone: its flux fades."""
         from_s, _, flux = points[-1]
         for s in _between(to_s - from_s, step_s):
-            points.append((from_s + s, 0.0, fade(circuit, flux, s)[0]))
+            points.append((from_s + s, 0.0, fade(circuit, flux, s, held_A)[0]))
 
     starts = [start_s for start_s, _ in watched.pieces]
     for (start_s, piece), next_s in zip(watched.pieces, [*starts[1:], math.inf], strict=True):

@@ -1,7 +1,8 @@
 """What one weld of a table does to this machine: every swing of its current, for the checks of electrics and heat.
 
-Composes gen.machine (what the owner's readings come to) with sim.impulse (what a firing pattern does). The saturation
-curve, the remanence and the joint's share are on no plate: they are assumed here, named, and swept by sim.sweep.
+Composes gen.machine (what the owner's readings come to) with sim.impulse (what a firing pattern does). The knee, the
+remanence and the joint's share are on no plate: they are assumed here, named, and swept by sim.sweep. What holds the
+current back once the core is saturated is taken at the least that the machine may have (gen.machine.core).
 """
 
 from __future__ import annotations
@@ -13,6 +14,8 @@ from functools import cached_property
 from itertools import accumulate, pairwise
 
 from gen.machine.welder import Welder
+from gen.phase_control import delay_for_fraction_deg
+from gen.schedule import SLOPE_END_PERCENT
 from gen.table import TimingTable
 from gen.units import us_to_degrees
 from sim.bench.mains import HalfCycle
@@ -31,25 +34,27 @@ from sim.core.impulse import (
 )
 from sim.core.transformer import MagnetisingCurve, TransformerCircuit
 
-# Common practice, no source: power transformers saturate at 1.1 to 1.4 of their rated flux, keep up to 0.8 of it, and the
-# winding without its core has a few times the leakage inductance.
+# Common practice, no source: power transformers saturate at 1.1 to 1.4 of their rated flux and keep up to 0.8 of it.
 KNEE = 1.2
 REMANENCE = 0.5
-SATURATED_OVER_LEAKAGE = 4.0
 JOINT_SHARE = 0.25  # of the joint's heat into each electrode
 
-GAP_AFTER_ODD = 5  # half-cycles
+SLOPE_HALF_CYCLES = 20  # of the upslope that is advised against inrush
 GAP_AFTER_ODD = 5  # half-cycles before the next weld begins on the wrong polarity
+_LEAST_OHM = 1e-6
 RELAY_INHIBIT_V = 25.0  # a zero-cross relay turns on only below it; 10 to 35 V, common practice, no source
 
 
 @dataclass(frozen=True)
 class Assumed:
-    """What no plate gives: knee in units of the steady peak flux, remanence as a fraction of the knee, joint's share."""
+    """What no plate gives: knee in units of the steady peak flux, remanence as a fraction of the knee, joint's share.
+
+    `air_core_ohm`: the primary's reactance with its core saturated; None for the least that the machine may have.
+    """
 
     knee: float = KNEE
     remanence: float = REMANENCE
-    saturated_over_leakage: float = SATURATED_OVER_LEAKAGE
+    air_core_ohm: float | None = None
     joint_share: float = JOINT_SHARE
 
 
@@ -96,7 +101,7 @@ class WeldCurrents:
     """One weld, in primary amperes. Each run is made when it is first asked for.
 
     `scale`: the upper end of the working current over its middle, for what is judged at its worst. `turns` None: not
-    known.
+    known. `slope_deg`: delays of an upslope to the weld's greatest current, in each half-cycle, as advice would have it.
     """
 
     circuit: TransformerCircuit
@@ -107,6 +112,7 @@ class WeldCurrents:
     scale: float
     turns: float | None
     assumed: Assumed
+    slope_deg: tuple[float, ...]
 
     @property
     def delays_deg(self) -> tuple[float | None, ...]:
@@ -129,8 +135,25 @@ class WeldCurrents:
     def worst(self) -> Impulse:
         """From the residue with the greatest peak."""
         residues = self.circuit.remanent_Vs, -self.circuit.remanent_Vs
-        found = [run(self.circuit, *self._supply_and_gates, residue) for residue in residues if residue]
+        found = [run(self.circuit, *self._supply_and_gates, residue, remanent=True) for residue in residues if residue]
         return max(found, key=lambda impulse: impulse.primary_peak_A, default=self.settled)
+
+    @cached_property
+    def against_residue(self) -> Impulse:
+        """Begun against the residue, as a weld is that follows another: on the polarity opposite to the last."""
+        return run(self.circuit, *self._supply_and_gates, -self.circuit.remanent_Vs, remanent=True)
+
+    @cached_property
+    def sloped_worst(self) -> Impulse:
+        """From the worst residue, with the advised upslope first."""
+        delays = self.slope_deg + (min(d for d in self.delays_deg if d is not None),) * 2
+        supply = sine(self.voltage_V, 0.5 / self.half_s, len(delays) + 1)
+        return worst_of_residues(self.circuit, supply, gate_windows(supply, delays))
+
+    @cached_property
+    def shorted_settled(self) -> Impulse:
+        """With the electrodes shorted, begun without residue."""
+        return run(self.shorted, *self._supply_and_gates)
 
     @cached_property
     def shorted_worst(self) -> Impulse:
@@ -198,29 +221,43 @@ class WeldCurrents:
 
 
 def circuit_of(welder: Welder, assumed: Assumed | None = None, *, shorted: bool = False) -> TransformerCircuit:
-    """The machine's middle as a circuit; windings and leakage are divided evenly between primary and secondary."""
+    """The machine as a circuit: the middle of its impedances in all, and of those before the core no more than is sure.
+
+    A saturated core shorts what is behind it, so that only supply, primary resistance and the coil in air hold the
+    current back. Of these the least that the machine may have is put before the core and the rest behind it, where it
+    limits the working current all the same. The coil in air has all of the primary's leakage in it: half of it is put
+    before the core and half is the core's branch, and how it is divided does not change the inrush.
+    """
     assumed = assumed or Assumed()
     machine, omega = welder.machine, 2 * math.pi * welder.mains.frequency_Hz
-    leakage = machine.leakage_ohm
     work = 0.0 if shorted else machine.work_resistance.middle
-    secondary = leakage / 2 + machine.loop_ohm + work
+    source = complex(machine.source_resistance.low, machine.source_reactance.low)
+    primary_ohm = max(_primary_share(welder) * machine.leakage_resistance.low, _LEAST_OHM)
+    air_ohm = machine.air_core_reactance.low if assumed.air_core_ohm is None else assumed.air_core_ohm
+    before = source + complex(primary_ohm, air_ohm / 2)
+    behind = machine.source_ohm + machine.leakage_ohm + machine.loop_ohm + work - before
     curve = MagnetisingCurve.from_working_point(
         welder.mains.voltage_V,
         welder.mains.frequency_Hz,
         welder.transformer.idle_current_A,
         assumed.knee,
-        assumed.saturated_over_leakage * max(leakage.imag, 1e-3) / omega,
+        air_ohm / 2 / omega,
     )
     return TransformerCircuit(
-        source_ohm=machine.source_ohm.real,
-        source_H=machine.source_ohm.imag / omega,
-        primary_ohm=max(leakage.real / 2, 1e-6),
-        primary_H=max(leakage.imag / 2, 1e-6) / omega,
-        secondary_ohm=max(secondary.real, 1e-6),
-        secondary_H=max(secondary.imag, 1e-6) / omega,
+        source_ohm=source.real,
+        source_H=source.imag / omega,
+        primary_ohm=primary_ohm,
+        primary_H=air_ohm / 2 / omega,
+        secondary_ohm=max(behind.real, _LEAST_OHM),
+        secondary_H=max(behind.imag, _LEAST_OHM) / omega,
         curve=curve,
         remanence=assumed.remanence,
     )
+
+
+def _primary_share(welder: Welder) -> float:
+    """The primary's share of the resistance of windings (and of the loop, where it is not told apart)."""
+    return 0.5 if welder.machine.loop_resistance is not None else 0.25
 
 
 def weld_currents(
@@ -239,6 +276,12 @@ def weld_currents(
     )
     working = welder.machine.in_use.working_primary
     turns = welder.machine.in_use.turns_ratio
+    percent = max((row.current_percent for row in table.impulse_rows if row.firing_delay_us is not None), default=0.0)
+    t, earliest = welder.transformer, min((d for _, d in rows if d is not None), default=0.0)
+    angle_deg = (t.load_angle_min_deg + t.load_angle_max_deg) / 2
+    slope = [
+        SLOPE_END_PERCENT + (percent - SLOPE_END_PERCENT) * n / SLOPE_HALF_CYCLES for n in range(SLOPE_HALF_CYCLES)
+    ]
     return WeldCurrents(
         circuit=circuit_of(welder, assumed),
         shorted=circuit_of(welder, assumed, shorted=True),
@@ -248,6 +291,7 @@ def weld_currents(
         scale=working.high / working.middle,
         turns=turns.middle if turns else None,
         assumed=assumed,
+        slope_deg=tuple(max(earliest, delay_for_fraction_deg(p / 100, angle_deg)) for p in slope if p < 100),
     )
 
 

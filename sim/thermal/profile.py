@@ -10,7 +10,7 @@ import numpy as np
 
 from sim.thermal.network import Array
 
-_SAME_TIME_S = 1e-12
+_SAME_TIME_S = 1e-9  # far above the rounding of an hour in seconds, far below a slice of a half-cycle
 
 
 @dataclass(frozen=True)
@@ -39,7 +39,7 @@ class PowerProfile:
         for s in self.segments:
             if not (s.length_s > 0 and all(math.isfinite(x) for x in (s.start_s, s.length_s, *s.inputs))):
                 raise ValueError(f"a segment needs a length above 0 s and finite figures: {s}")
-            if s.start_s < before_s - _SAME_TIME_S:
+            if s.start_s < before_s - _SAME_TIME_S or s.end_s <= before_s:
                 raise ValueError(f"the segment at {s.start_s:g} s begins before the last one ends, at {before_s:g} s")
             if len(s.inputs) != len(self.segments[0].inputs):
                 raise ValueError("all segments need the same number of inputs")

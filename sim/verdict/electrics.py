@@ -6,6 +6,10 @@ import math
 from dataclasses import replace
 
 from gen.machine.breaker import Judgement, Trip, dip, magnetic, thermal
+from gen.ranges import shown
+from gen.schedule import SLOPE_END_PERCENT
+from sim.core.impulse import Impulse
+from sim.core.weld_current import WeldCurrents
 from sim.verdict.evidence import PacedJob
 from sim.verdict.finding import Finding, Severity, judged
 
@@ -24,7 +28,11 @@ _TRIP_WORDS = {Trip.MAY_TRIP: "may trip", Trip.TRIPS: "trips"}
 
 
 def inrush(run: PacedJob) -> Finding:
-    """Greatest peak of any half-cycle from the worst residue, against the working peak."""
+    """Greatest peak of any half-cycle from the worst residue, against the working peak.
+
+    The worst residue is that of a first weld after power-up, or after one that was cut off: later welds begin on the
+    polarity that the last one ended against.
+    """
     currents = run.currents
     figure = currents.worst.primary_peak_A / currents.working_peak_A if currents.working_peak_A else 0.0
     return judged(
@@ -32,22 +40,49 @@ def inrush(run: PacedJob) -> Finding:
         figure,
         INRUSH_LIMIT,
         "times the working peak",
-        "common practice, no source; knee and remanence are assumed",
-        "Delay the first half-cycle (limits.first_delay_deg near 90) and slope the current up.",
+        "common practice, no source; knee and remanence are assumed, the saturated core's reactance is the least it may be",
+        _gentler(currents) if run.names_safe_pace and figure > INRUSH_LIMIT else "Slope the current up and down.",
         otherwise="caution",
         digits=2,
     )
 
 
+def _gentler(currents: WeldCurrents) -> str:
+    """What each way to start would peak at, on the same core."""
+
+    def peak(of: Impulse) -> str:
+        return f"{shown(of.primary_peak_A)} A ({of.primary_peak_A / currents.working_peak_A:.2g} times)"
+
+    worst_A, cycles = currents.worst.primary_peak_A, len(currents.slope_deg) // 2
+    slope = (
+        f"An upslope of {cycles} cycles from {SLOPE_END_PERCENT:g} % makes it {peak(currents.sloped_worst)} at most. "
+        if cycles and currents.sloped_worst.primary_peak_A < 0.95 * worst_A
+        else ""
+    )
+    return (
+        f"So much, {shown(worst_A)} A, is for a first weld after power-up or after one that was cut off, whose residue nobody "
+        f"knows. A weld that follows another begins against its residue: {peak(currents.against_residue)}. One that follows a "
+        f"weld with a long downslope finds the core demagnetised: {peak(currents.settled)}. {slope}Let the first weld be one "
+        "on scrap."
+    )
+
+
 def breaker(run: PacedJob) -> Finding:
-    """The breaker's magnetic release against the worst peak."""
-    currents = run.currents
-    peak = max(currents.worst.primary_peak_A, currents.working_peak_A * currents.scale)
+    """The breaker's magnetic release against the worst peak.
+
+    The worst peak may come or not, so that of it a breaker may trip; it must where the working current is enough.
+    """
+    currents, fitted = run.currents, run.welder.breaker
+    working_A = currents.working_peak_A * currents.scale
+    release = magnetic(fitted, max(currents.worst.primary_peak_A, working_A))
+    if release.trip is Trip.TRIPS and magnetic(fitted, working_A).trip is not Trip.TRIPS:
+        release = replace(release, trip=Trip.MAY_TRIP)
     found = _breaker_finding(
         "breaker",
-        magnetic(run.welder.breaker, peak),
+        release,
         "A",
-        "Slope the current up and delay the first half-cycle, or have an electrician fit a slower characteristic.",
+        "Slope the current up and down, let the first weld after power-up be one on scrap, or have an electrician fit a "
+        "slower characteristic.",
     )
     return replace(found, conditions=("peak over root 2",))
 

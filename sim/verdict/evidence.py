@@ -19,7 +19,9 @@ class PacedJob:
     job: Job
     welds_per_minute: float
     currents: WeldCurrents  # of one weld: computed once for every check
-    names_safe_pace: bool = True  # the advice of a part that is too hot names the pace it would bear: a long search
+    names_safe_pace: bool = (
+        True  # advice names the pace that a part would bear, or what a start would draw: long to find
+    )
 
     @property
     def table(self) -> TimingTable:

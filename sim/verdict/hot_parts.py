@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 from dataclasses import dataclass, replace
-from itertools import pairwise
+from itertools import groupby, pairwise
 
 from gen.machine.welder import Welder
 from sim.core.impulse import Swing
@@ -150,28 +150,36 @@ def _on_its_sink(welder: Welder) -> LinearNetwork:
 
 
 def _profile(currents: WeldCurrents, inputs: Callable[[Swing], tuple[float, ...]]) -> PowerProfile:
-    """Each swing as a half-cycle of constant input, in its own place."""
+    """Each half-cycle with constant input, in its own place: that of the swings that begin in it."""
     first = currents.settled.swings[0].half_cycle
     return PowerProfile(
         tuple(
-            Segment((s.half_cycle - first) * currents.half_s, currents.half_s, inputs(s))
-            for s in currents.settled.swings
+            Segment(
+                (half_cycle - first) * currents.half_s,
+                currents.half_s,
+                tuple(sum(parts) for parts in zip(*map(inputs, swings), strict=True)),
+            )
+            for half_cycle, swings in groupby(currents.settled.swings, lambda swing: swing.half_cycle)
         )
     )
 
 
 def _sliced(currents: WeldCurrents, on_state: OnState) -> PowerProfile:
-    """Each swing's loss where it falls: as half a sine from its start to its end, with the charge and RMS that it has."""
-    first = currents.settled.swings[0].half_cycle
+    """Each swing's loss where it falls: as half a sine from its start to its end, with the charge and RMS that it has.
+
+    A swing that stands for others may end a little after the next of them begins; it is then ended there, its loss kept.
+    """
+    swings = currents.settled.swings
+    starts_s = [(s.half_cycle - swings[0].half_cycle + s.start_deg / 180) * currents.half_s for s in swings]
     edges = [math.pi * n / SLICES for n in range(SLICES + 1)]
     shares = [  # of the integral of a half sine, and of its square
         ((math.cos(a) - math.cos(b)) / 2, ((b - a) - (math.sin(2 * b) - math.sin(2 * a)) / 2) / math.pi)
         for a, b in pairwise(edges)
     ]
     segments = []
-    for swing in currents.settled.swings:
-        start_s = (swing.half_cycle - first + swing.start_deg / 180) * currents.half_s
-        slice_s = (swing.end_deg - swing.start_deg) / 180 * currents.half_s / SLICES
+    for swing, start_s, next_s in zip(swings, starts_s, [*starts_s[1:], math.inf], strict=True):
+        length_s = (swing.end_deg - swing.start_deg) / 180 * currents.half_s
+        slice_s = min(length_s, next_s - start_s) / SLICES
         charge_C = abs(swing.charge_C) * currents.scale
         squares_A2s = (swing.primary_rms_A * currents.scale) ** 2 * currents.half_s
         for n, (linear, square) in enumerate(shares):

@@ -10,7 +10,7 @@ from __future__ import annotations
 import math
 import shutil
 import subprocess
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
@@ -50,6 +50,7 @@ class Netlist:
     until_deg: float = 165.0
     residue: float = 0.0
     closed: bool = True
+    remanent: bool = False
 
 
 LINEAR = {"knee": 50.0, "idle_A": 0.02}
@@ -61,6 +62,12 @@ CASES = {
     "saturating at zero delay with source impedance": Netlist(machine(40, source=0.3), (0, 45, 45, 45)),
     "from 87 degrees on an adverse residue": Netlist(machine(45), (87, 60, 60, 60), residue=0.8),
     "from 87 degrees on a kind residue": Netlist(machine(45), (87, 60, 60, 60), residue=-0.8),
+    "from 87 degrees on a residue that stays, air in the core": Netlist(
+        replace(machine(45, source=0.05), curve=MagnetisingCurve.from_working_point(230, 50, 0.8, 1.2, 0.5e-3)),
+        (87, 60, 60, 60),
+        residue=0.5,
+        remanent=True,
+    ),
     "a missed firing": Netlist(machine(55), (87, 70, None, 70)),
     "open electrodes, long gate": Netlist(machine(45), (87, 70, 70, 70), closed=False),
     "open electrodes, short gate": Netlist(machine(45, knee=1.1), (60, 60, 60, 60), until_deg=66, closed=False),
@@ -74,7 +81,7 @@ def written(case: Netlist, gates: tuple[Firing, ...], data: Path) -> str:
     """The netlist's text."""
     c = case.circuit
     flux = case.residue * c.curve.knee_Vs
-    held = 0.0 if case.closed else c.curve.current(flux)
+    held = 0.0 if case.closed and not case.remanent else c.curve.current(flux)
     (knee, amps), far = c.curve.knees[-1], 100.0
     points = [(-knee - far * c.curve.saturated_H, -amps - far), (-knee, -amps)]
     points += [(-f, -i) for f, i in points[::-1]]
@@ -85,7 +92,7 @@ def written(case: Netlist, gates: tuple[Firing, ...], data: Path) -> str:
     end = (HALF_CYCLES + 1) * 0.5 / FREQUENCY_HZ
     secondary = f"""\
 R2 p q {c.secondary_ohm:.12g}
-L2 q 0 {c.secondary_H:.12g} ic={-c.curve.current(flux):.12g}
+L2 q 0 {c.secondary_H:.12g} ic={held - c.curve.current(flux):.12g}
 """
     return f"""welder
 V1 s 0 SIN(0 {VOLTAGE_V * math.sqrt(2):.12g} {FREQUENCY_HZ:g})
@@ -125,7 +132,8 @@ def test_against_ngspice(name: str, tmp_path: Path) -> None:
     case = CASES[name]
     supply = sine(VOLTAGE_V, FREQUENCY_HZ, HALF_CYCLES)
     gates = gate_windows(supply, case.delays_deg, case.until_deg)
-    found = run(case.circuit, supply, gates, case.residue * case.circuit.curve.knee_Vs, case.closed)
+    residue_Vs = case.residue * case.circuit.curve.knee_Vs
+    found = run(case.circuit, supply, gates, residue_Vs, case.closed, remanent=case.remanent)
     (tmp_path / "welder.cir").write_text(written(case, gates, tmp_path / "out.txt"))
     done = subprocess.run(["ngspice", "-b", "welder.cir"], cwd=tmp_path, capture_output=True, text=True, timeout=120)
     assert "aborted" not in done.stdout + done.stderr

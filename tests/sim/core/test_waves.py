@@ -30,7 +30,7 @@ def drawn(pattern: str, residue: float) -> Wave:
 @CASES
 def test_every_swing_is_drawn_as_the_run_follows_it(pattern: str, residue: float) -> None:
     found = drawn(pattern, residue)
-    impulse = run(CIRCUIT, SUPPLY, PATTERNS[pattern], residue * CIRCUIT.remanent_Vs)
+    impulse = run(CIRCUIT, SUPPLY, PATTERNS[pattern], residue * CIRCUIT.remanent_Vs, remanent=True)
     times = [t for t, _, _ in found.points]
     assert times == sorted(times)
     outside = set(times)

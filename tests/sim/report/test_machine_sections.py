@@ -235,8 +235,9 @@ def test_ranges_of_ohms_are_drawn_to_one_scale() -> None:
     ohms = [figure for _, figure in machine.figures() if figure.unit == "ohm"]
     for svg in pictures(section(page_of(runs.everything), "machine")):
         bars = outlines(svg, "kept")
-        (x1, o1), (x2, o2) = (bars[-1][0][0], ohms[-1].low), (bars[0][0][0], ohms[0].low)
-        per_ohm = (x1 - x2) / (o1 - o2)
+        ends = [(figure.low, bar[0][0]) for bar, figure in zip(bars, ohms, strict=True)]
+        (least, left), (most, right) = min(ends), max(ends)
+        per_ohm = (right - left) / (most - least)
         for bar, figure in zip(bars, ohms, strict=True):
             width = bar[1][0] - bar[0][0]
             assert width == pytest.approx(max((figure.high - figure.low) * per_ohm, 1.5), abs=0.05)

@@ -60,8 +60,14 @@ def severities(verdict: Verdict) -> dict[str, str]:
     return {f.name: f.severity for f in verdict.findings}
 
 
+# A first weld from an unknown residue may saturate the core of nearly every machine, and the breaker then need not hold.
+UNKNOWN_RESIDUE = {"inrush": "caution", "breaker": "caution"}
+
+
 def tripped(verdict: Verdict) -> list[str]:
-    return sorted(f.name for f in verdict.findings if f.severity != "note")
+    found = {f.name: f.severity for f in verdict.findings if f.severity != "note"}
+    assert found.items() >= UNKNOWN_RESIDUE.items()
+    return sorted(found.keys() - UNKNOWN_RESIDUE)
 
 
 def detector_late_by(welder: Welder, extra_us: float) -> dict[str, Any]:
@@ -71,9 +77,9 @@ def detector_late_by(welder: Welder, extra_us: float) -> dict[str, Any]:
 
 
 def test_a_sound_schedule_passes_every_check() -> None:
-    """The baseline: without a fault no finding is graver than a note, so each test below trips what it names."""
+    """The baseline: without a fault only an unknown residue is graver than a note, so each test below trips what it names."""
     verdict = verdict_of(make_welder(), WELD)
-    assert verdict.word == "passed"
+    assert verdict.word == "passed with cautions"
     assert tripped(verdict) == []
 
 
