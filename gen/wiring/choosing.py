@@ -35,7 +35,7 @@ class Warmth:
 
 
 class WeldSimulated(Protocol):
-    """What the simulator says of one weld. All on the middle of what the owner's readings leave open."""
+    """What the simulator says of one weld. Of inrush the worst that the readings leave open, of warmth the middle."""
 
     def inrush(self, table: TimingTable, welder: Welder) -> tuple[float, float, float]:
         """On shorted electrodes: the peak of the planned start, A; of a start at the voltage zero from the worst residue the
