@@ -14,7 +14,6 @@ from functools import cached_property
 from itertools import accumulate, pairwise
 
 from gen.machine.welder import Welder
-from gen.phase_control import delay_for_fraction_deg
 from gen.schedule import SLOPE_END_PERCENT
 from gen.table import TimingTable
 from gen.units import us_to_degrees
@@ -42,6 +41,7 @@ JOINT_SHARE = 0.25  # of the joint's heat into each electrode
 SLOPE_HALF_CYCLES = 20  # of the upslope that is advised against inrush
 GAP_AFTER_ODD = 5  # half-cycles before the next weld begins on the wrong polarity
 _LEAST_OHM = 1e-6
+_HALVINGS = 10  # to a tenth of a degree
 RELAY_INHIBIT_V = 25.0  # a zero-cross relay turns on only below it; 10 to 35 V, common practice, no source
 
 
@@ -101,7 +101,7 @@ class WeldCurrents:
     """One weld, in primary amperes. Each run is made when it is first asked for.
 
     `scale`: the upper end of the working current over its middle, for what is judged at its worst. `turns` None: not
-    known. `slope_deg`: delays of an upslope to the weld's greatest current, in each half-cycle, as advice would have it.
+    known. `percent`: the weld's greatest.
     """
 
     circuit: TransformerCircuit
@@ -112,7 +112,7 @@ class WeldCurrents:
     scale: float
     turns: float | None
     assumed: Assumed
-    slope_deg: tuple[float, ...]
+    percent: float
 
     @property
     def delays_deg(self) -> tuple[float | None, ...]:
@@ -142,6 +142,31 @@ class WeldCurrents:
     def against_residue(self) -> Impulse:
         """Begun against the residue, as a weld is that follows another: on the polarity opposite to the last."""
         return run(self.circuit, *self._supply_and_gates, -self.circuit.remanent_Vs, remanent=True)
+
+    @cached_property
+    def slope_deg(self) -> tuple[float, ...]:
+        """Delay of each half-cycle of an upslope to the weld's greatest current, as is advised against inrush.
+
+        Evenly in degrees, which is nearly evenly in per cent; none where the weld is not above the foot of a slope.
+        """
+        earliest = min(d for d in self.delays_deg if d is not None)
+        if self.percent <= SLOPE_END_PERCENT:
+            return ()
+        wanted_A = self._steady_rms_A(earliest) * SLOPE_END_PERCENT / self.percent
+        early, late = earliest, 180.0
+        for _ in range(_HALVINGS):
+            middle = (early + late) / 2
+            early, late = (middle, late) if self._steady_rms_A(middle) > wanted_A else (early, middle)
+        return tuple(early + (earliest - early) * n / SLOPE_HALF_CYCLES for n in range(SLOPE_HALF_CYCLES))
+
+    def _steady_rms_A(self, delay_deg: float) -> float:
+        """Of one half-cycle fired at this delay, the core far from its knee."""
+        (knee_Vs, knee_A), supply = self.circuit.curve.knees[0], sine(self.voltage_V, 0.5 / self.half_s, 2)
+        linear = MagnetisingCurve(((10 * knee_Vs, 10 * knee_A),), self.circuit.curve.saturated_H)
+        swings = run(
+            replace(self.circuit, curve=linear), supply, gate_windows(supply, [delay_deg], delay_deg + 1)
+        ).swings
+        return swings[0].primary_rms_A if swings else 0.0
 
     @cached_property
     def sloped_worst(self) -> Impulse:
@@ -276,12 +301,6 @@ def weld_currents(
     )
     working = welder.machine.in_use.working_primary
     turns = welder.machine.in_use.turns_ratio
-    percent = max((row.current_percent for row in table.impulse_rows if row.firing_delay_us is not None), default=0.0)
-    t, earliest = welder.transformer, min((d for _, d in rows if d is not None), default=0.0)
-    angle_deg = (t.load_angle_min_deg + t.load_angle_max_deg) / 2
-    slope = [
-        SLOPE_END_PERCENT + (percent - SLOPE_END_PERCENT) * n / SLOPE_HALF_CYCLES for n in range(SLOPE_HALF_CYCLES)
-    ]
     return WeldCurrents(
         circuit=circuit_of(welder, assumed),
         shorted=circuit_of(welder, assumed, shorted=True),
@@ -291,7 +310,9 @@ def weld_currents(
         scale=working.high / working.middle,
         turns=turns.middle if turns else None,
         assumed=assumed,
-        slope_deg=tuple(max(earliest, delay_for_fraction_deg(p / 100, angle_deg)) for p in slope if p < 100),
+        percent=max(
+            (row.current_percent for row in table.impulse_rows if row.firing_delay_us is not None), default=0.0
+        ),
     )
 
 
