@@ -22,7 +22,7 @@ class NotTaken(ValueError):
 
 
 class Stopped(Exception):
-    """The user wants no more of it. What was done before stays."""
+    """The user ended it. What was done before stays."""
 
 
 class Ask(Protocol):

@@ -56,7 +56,7 @@ class Capabilities(FileModel):
 
 @dataclass(frozen=True)
 class BoardPin:
-    """The pin of one role. `header` is what is printed beside it on the board or its drawing.
+    """The pin of one role. `header` is the label printed next to it on the board or its drawing.
 
     `alternatives` are the other pins that can take the role. `at_boot`: what it does from power-up until the program sets
     it; `moves_at_boot`: whether it may drive or change then.

@@ -7,7 +7,7 @@ from typing import Any
 
 
 class InputError(ValueError):
-    """Bad input, told in one line: where it stands, what was given, what is allowed.
+    """Bad input, reported in one line: where it stands, the value, and what is allowed.
 
     The command line prints it and ends with exit code 2, before anything is written.
     """

@@ -46,7 +46,7 @@ class FirmwareBundle:
 
     @property
     def board_digest(self) -> str:
-        """What the board tells of itself, BUNDLE_DIGEST of its config.py: the digest while that is still empty."""
+        """What the board reports, BUNDLE_DIGEST of its config.py: the digest while that is still empty."""
         return FirmwareBundle(self._with_board_digest("")).digest
 
     def _with_board_digest(self, digest: str) -> dict[str, str]:

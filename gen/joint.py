@@ -199,7 +199,7 @@ def _times(given: Any, factor: float) -> Any:
 
 
 def _as_typed(error: InputError, path: Path, content: dict[str, Any]) -> InputError:
-    """A message about a metric key, told of the inch key that the file has in its place."""
+    """A message about a metric key, reworded for the inch key that the file has in its place."""
     for key, (stands_for, factor) in INCH_KEYS.items():
         if key in content and error.key.split(".")[0] == stands_for:
             unit = "25.4 mm to the inch" if factor == INCH_MM else "4.448 N to the pound"

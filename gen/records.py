@@ -1,4 +1,4 @@
-"""`records.sqlite` beside welder.toml: welds, schedules sent to boards, trials on scrap, commissioning.
+"""`records.sqlite`, next to welder.toml: welds, schedules sent to boards, trials on scrap, commissioning.
 
 One transaction a change, so that it holds the whole change or nothing of it. A file of another kind, or of a newer
 version, is never written to.
@@ -119,7 +119,7 @@ class WeldRecord:
 
 @dataclass(frozen=True)
 class TrialRecord:
-    """One weld on scrap and what came of it; columns as in the table `trials`. `number` 0: the next of its joint."""
+    """One weld on scrap and its result; columns as in the table `trials`. `number` 0: the next of its joint."""
 
     joint: str
     number: int
@@ -162,7 +162,7 @@ class KeptRecord:
 
 @dataclass(frozen=True)
 class CheckRecord:
-    """One step of a commissioning and what came of it. `number` 0: the next of its walk."""
+    """One step of a commissioning and its result. `number` 0: the next of its walk."""
 
     walk: int
     step: str
@@ -339,7 +339,7 @@ class Records:
 
     @contextmanager
     def _change(self) -> Iterator[None]:
-        """All that is done inside, or nothing of it."""
+        """A transaction: all changes made inside, or none."""
         try:
             self._db.execute("BEGIN IMMEDIATE")
             yield

@@ -34,7 +34,7 @@ def board_delay_us(row: TimingRow) -> int:
 
 @dataclass(frozen=True)
 class TimingTable:
-    """What a schedule comes to on one machine.
+    """A schedule compiled for one machine.
 
     `notes` say what was rounded and what range a percentage means on this load; `slope_step` is "half-cycle" or
     "cycle", whichever kept the flux smaller ("" without slopes). Notes are not part of the digest.

@@ -213,7 +213,7 @@ class _Compiler:
     # -- limits --------------------------------------------------------------------------------------------------
 
     def check_current_time(self) -> None:
-        """All current of one weld, against the welder's longest: before rows are made of it."""
+        """Check the current of one weld against the welder's longest, before any row is made."""
         longest = self.welder.limits.longest_weld
         most = longest.half_cycles(self.schedule.frequency_Hz)
         total = 0

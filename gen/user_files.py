@@ -203,7 +203,7 @@ def allowed(field: FieldInfo | None) -> str:
 
 
 def _kind(annotation: Any) -> Any:
-    """The type itself, where None is allowed beside it and where a validator goes with it."""
+    """The type without the None that is allowed too, and without its validator."""
     if get_origin(annotation) in (Union, UnionType):
         annotation = next(a for a in get_args(annotation) if a is not NoneType)
     return get_args(annotation)[0] if get_origin(annotation) is Annotated else annotation

@@ -74,7 +74,7 @@ def check_without(what: str, folder: Path, names: Iterable[str]) -> None:
 
 
 def write_whole(path: Path, text: str) -> None:
-    """Write `text` beside `path` first and rename it, so that a reader never sees half a file."""
+    """Write `text` to a file next to `path` and rename it, so that a reader never sees half a file."""
     part = path.with_name(path.name + ".part")
     part.write_bytes(text.encode())
     os.replace(part, path)

@@ -61,7 +61,7 @@ class BoardAsked:
         return Judged("passed")
 
     def _level(self, contact: Contact) -> bool:
-        """The level of a contact. A board that has taken the pedal welds and is silent, which tells that it is pressed."""
+        """The level of a contact. A board that has taken the pedal welds and is silent: the pedal is pressed."""
         status = self._status()
         if status is None:
             return contact.bit == words.PEDAL
@@ -181,7 +181,7 @@ def _state(status: Status | None) -> str:
 
 
 def judge_log(step: Step, entry: WeldEntry | None, planned: int | None, state: str) -> Judged:
-    """Whether the board's log tells of a whole weld."""
+    """Whether the board's log holds a whole weld."""
     if entry is None:
         return Judged("failed", f"the board's log holds no such weld; it is {state}; {step.mend}")
     whole = entry.ending == words.COMPLETED and entry.fired == entry.planned

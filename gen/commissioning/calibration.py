@@ -40,7 +40,7 @@ _ASSUMED = re.compile(r"#\s*typical\b")
 def calibrated(path: Path, values: Mapping[str, float | int | str]) -> str:
     """The text of the welder file at `path` with `values` (by `table.key`) in it; comments and layout stay.
 
-    A key that stands commented out is given in its place. Raises InputError where the file that would come of it is wrong.
+    A key that stands commented out is given in its place. Raises InputError where the changed file would be wrong.
     """
     content = read_toml(path)
     text = path.read_bytes().decode("utf-8-sig")

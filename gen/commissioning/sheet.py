@@ -42,7 +42,7 @@ def sheet_html(welder: Welder, board: Board, steps: Sequence[Step]) -> str:
 def record_html(welder: Welder, board: Board, steps: Sequence[Step], walk: Sequence[CheckRecord]) -> str:
     """The record of one walk as one self-contained HTML page: every try of every step, and a line to sign.
 
-    Limits and instructions are told as they stood when each step was tried. Raises InputError where the walk has no checks.
+    Limits and instructions are those of the time at which each step was tried. Raises InputError where the walk has no checks.
     """
     if not walk:
         allowed = "allowed: a walk with `weldbeat commission` before"

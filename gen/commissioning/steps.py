@@ -32,7 +32,7 @@ from gen.machine.welder import FREQUENCY_BAND, Welder
 from gen.ranges import Figure, shown
 from gen.units import us_to_degrees
 
-# What the reading with shorted electrodes comes to, kept beside it as a check of its own.
+# The short-circuit current computed from the reading with shorted electrodes, kept as a check of its own.
 SHORT_CIRCUIT = "short-circuit-current"
 # The welder file's key that the reading of a step replaces.
 KEYS = {

@@ -109,7 +109,7 @@ SCRAP = Stage(
 
 @dataclass(frozen=True)
 class Contact:
-    """An input that the board tells of: its level at rest, what to do to it, and what is wrong where it does not follow."""
+    """An input that the board reports: its level at rest, how to work it, and what is wrong where it does not follow."""
 
     bit: int
     at_rest: bool

@@ -1,4 +1,4 @@
-"""The walk from unpowered to the first weld: what is asked at each step, what came of it, and where it goes on."""
+"""The walk from unpowered to the first weld: what is asked at each step, its result, and where it goes on."""
 
 from __future__ import annotations
 

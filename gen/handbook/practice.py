@@ -74,7 +74,7 @@ def force_cautions(joint: Joint, table: Figure) -> tuple[str, ...]:
 
 
 def force_practice(joint: Joint, table: Figure) -> tuple[str, ...]:
-    """How to come to the table's force, where the joint does not say its own."""
+    """How to reach the table's force, where the joint does not give its own."""
     if joint.force_N is not None:
         return ()
     worth = ", ".join(f"a {name} within {100 * within:.0f} %" for name, within in FORCE_WITHIN.items())
@@ -135,7 +135,7 @@ def spacing_factor(joint: Joint) -> tuple[float, str]:
 
 
 def sheet_shunting(joint: Joint, spacing: Figure | None, overlap: Figure | None) -> tuple[list[str], list[str]]:
-    """(cautions, practice) of the welds beside this one, and of the edge; None where the table has no such figure."""
+    """(cautions, practice) about neighbouring welds and the edge. `spacing`, `overlap`: None where the table has none."""
     cautions, practice = [], []
     if joint.pitch_mm is not None and spacing is None:
         cautions.append(f"whether a pitch of {joint.pitch_mm:g} mm is enough is not known: this table has no spacing")

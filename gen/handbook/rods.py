@@ -21,7 +21,7 @@ HOLD_S = 0.5  # typical (common practice, no source); thick rods as long as the 
 
 @dataclass(frozen=True)
 class RodSetting:
-    """The table at one diameter: time and current, and what they come to at another current."""
+    """The table at one diameter: its time and current, and from them the time at another current."""
 
     diameter_mm: float
     weld_s: float
@@ -156,7 +156,7 @@ def _helps(joint: Joint) -> tuple[str, ...]:
 
 @dataclass(frozen=True)
 class _TableFigures:
-    """What the cross-wire table says of a joint. `forces`: where copies of it differ, the widest first."""
+    """The cross-wire table's figures for a joint. `forces`: more than one where copies of the table differ, the widest first."""
 
     current: Figure
     weld: Figure

@@ -1,4 +1,4 @@
-"""Two or three sheets: by the thinner outer one, from the classes of the spot-welding table, beside two other tables."""
+"""Two or three sheets: by the thinner outer one, from the classes of the spot-welding table, compared with two other tables."""
 
 from __future__ import annotations
 
@@ -308,7 +308,7 @@ def _figures(joint: Joint, classes: Classes, optimum: _Optimum, current_A: float
 
 
 def _between(classes: Classes, current_A: float, size_mm: float) -> str:
-    """Where the class table is read for a current and a thickness, and which of it is from memory."""
+    """Which classes and rows of the class table are read, and whether they are from memory."""
     one, two = classes.pair(current_A)
     letters = f"class {one.letter}" if one is two else f"between classes {one.letter} and {two.letter}"
     return f"{letters}, {cited(class_rows(two.letter), size_mm)}"
@@ -320,7 +320,7 @@ def _table_force(classes: Classes, current_A: float) -> Figure:
 
 
 def _never(classes: Classes) -> list[tuple[str, Figure]]:
-    """Below what current no time will do, as far as the classes say anything of it."""
+    """The current below which no time will do, where the classes give one."""
     if classes.law is None:
         return []
     _, b, c = classes.rows

@@ -132,7 +132,7 @@ def _outside(joint: Joint, current: Figure, frequency_Hz: int, why: str) -> Sugg
 def _suggested(
     joint: Joint, current: Figure, frequency_Hz: int, setup: _SetUp, weld: Figure, start_s: float
 ) -> Suggestion:
-    """The suggestion where the machine comes to the set-up's currents, turned down to its most where it has more."""
+    """The suggestion where the machine reaches the set-up's currents; above the greatest of them the percentage is lowered."""
     percent = percent_for(setup.most_A, current)
     delivered = scaled(current, percent)
     least = f"{shown(setup.least_A)} A"

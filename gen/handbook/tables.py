@@ -1,4 +1,4 @@
-"""The handbook tables beside this file, as frozen rows: as printed, and in SI. Their first lines say where they come from."""
+"""The handbook tables of this folder as frozen rows, as printed and in SI. The first lines of each file name its source."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""The message table of the serial link. These models are the truth; the JSON Schema is made from them.
+"""The message table of the serial link. These models define it.
 
 JSON-RPC 2.0 without batches and notifications. Rows and welds travel as short arrays, since a line has 480 bytes.
 """

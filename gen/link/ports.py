@@ -65,7 +65,7 @@ def only_port() -> str | None:
 
 
 def unique_name(device: str, board: str) -> str:
-    """What tells one board from the next: the serial number of its USB, or the board's name where it has none."""
+    """What identifies a board: the serial number of its USB, or the board's name where it has none."""
     number = next((port.serial_number for port in ports() if port.device == device), "")
     return f"{board} {number}" if number else board
 

@@ -22,7 +22,7 @@ from gen.units import degrees_to_us, us_to_degrees
 from gen.words import GATE_END_DEG, PHASES
 
 _MOST_DECIMALS = 6
-_MOST_TRIED = 100  # percentages that all come to the same
+_MOST_TRIED = 100  # percentages that all give the same row
 _WELD = ("upslope", "weld", "downslope")
 
 
@@ -120,7 +120,7 @@ def _weld(rows: list[Row]) -> list[Row]:
 
 @dataclass(frozen=True)
 class _Finder:
-    """Finds the percentages; of those that come to the same, the one with the fewest decimals."""
+    """Finds the percentages; of those that give the same row, the one with the fewest decimals."""
 
     welder: Welder
     step: int

@@ -67,7 +67,7 @@ class Tap:
 class Machine:
     """All as seen from the primary on the tap in use, in ohms, unless the name says otherwise.
 
-    Where the loop cannot be told apart (no arms, or no turns ratio) `loop_*` are None and leakage includes it.
+    Where the loop cannot be separated (no arms, or no turns ratio) `loop_*` are None and the leakage includes it.
     """
 
     voltage_V: float
@@ -97,7 +97,7 @@ class Machine:
 
     @property
     def leakage_ohm(self) -> complex:
-        """Middle of windings and leakage, and of the loop where it is not told apart."""
+        """Middle of windings and leakage, and of the loop where it is not separated."""
         return complex(self.leakage_resistance.middle, self.leakage_reactance.middle)
 
     @property

@@ -157,7 +157,7 @@ def turns_on(welder: WelderTables, tap: str | None, case: MachineCase | None = N
 
 
 def referred(loop: Loop | None, case: MachineCase, turns: float) -> complex:
-    """The loop's impedance as the primary sees it; 0 where it cannot be told."""
+    """The loop's impedance as the primary sees it; 0 where it is not known."""
     if loop is None or not turns:
         return 0j
     return complex(loop.resistance_ohm * case.joints, loop.reactance_ohm * case.reactance) * turns**2

@@ -1,4 +1,4 @@
-"""A schedule file with another weld time and percent, everything else of it as it was: comments, order, line ends.
+"""A schedule file with another weld time and percent, everything else as it was: comments, order, line ends.
 
 The weld time of a trial is that of all impulses of the weld together: its weld phase and, in pulsation, the pulses that
 are as strong and about as long. A pulse that beds the work in is none of them and stays as it is.

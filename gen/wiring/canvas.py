@@ -54,7 +54,7 @@ class Canvas:
         return self.netlist.part(part) is not None
 
     def name_of(self, part: str) -> str:
-        """What is written beside a part: its name, with a star where it is to be fitted."""
+        """What is written next to a part: its name, with a star where it is to be fitted."""
         found = self.netlist.part(part)
         return f"{part}*" if found is not None and not found.fitted else part
 
@@ -154,7 +154,7 @@ class Canvas:
         return self._terminals[terminal]
 
     def name(self, net: str, at: Place, align: Align = "left") -> None:
-        """A net's name on one of its conductors, just above `at`, or beside it."""
+        """A net's name on one of its conductors, just above `at`, or next to it."""
         self.add(
             elm.Label()
             .at(_up(at))

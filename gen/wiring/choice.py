@@ -1,4 +1,4 @@
-"""What `weldbeat choose` tells: for every part what to fit, the calculation, and whether the one there is enough."""
+"""The answer of `weldbeat choose`: for every part what to fit, the calculation, and whether the one fitted is enough."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What a zero-crossing detector's offset comes to from its parts: an optocoupler's LED behind a series resistor.
+"""The offset of a zero-crossing detector, computed from its parts: an optocoupler's LED behind a series resistor.
 
 The LED lights from where the mains has driven its threshold current through the resistor, and goes out there again, so
 the edge that begins a positive half-cycle comes late and the one that ends it early, each moved by the optocoupler's own

@@ -122,7 +122,7 @@ def _contactor(c: Canvas) -> None:
 
 
 def _switch(c: Canvas) -> None:
-    """The switch between its two buses, with snubber and sense beside it."""
+    """The switch between its two buses, with snubber and sense next to it."""
     top, bottom = 18.5, 24.3
     c.wire("K1.2", (_L, top))
     c.name("L3", (_L + 0.2, 17.9))

@@ -84,7 +84,7 @@ def _answer(welder: Welder, erratum: Erratum) -> str:
 
 
 def rules(welder: Welder, board: Board, choice: Choice) -> tuple[str, ...]:
-    """What the wiring must do, beside the lines of the drawings."""
+    """What the wiring must do that the lines of the drawings do not show."""
     d, sense, one_shot = choice.detector, welder.board.conduction_sense, choice.one_shot_ms
     gate = board.pins["gate"]
     read = ", before every gate" if board.family == "rp2" else ""

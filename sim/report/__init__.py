@@ -1,4 +1,4 @@
-"""The report: one self-contained HTML file, one function a section, templates beside it."""
+"""The report: one self-contained HTML file, one function a section, with its template in templates/."""
 
 from sim.faults.runs import FaultRuns
 from sim.report.data import ReportData

@@ -38,7 +38,7 @@ class View:
 def view_of(data: ReportData, weld: ObservedWeld) -> View:
     """A view of one weld, which has at least one gate."""
     recording, gates, conductions = data.recording, data.gates_of(weld), data.conductions_of(weld)
-    square = data.welder.detector.kind == "square"  # the other kind tells a crossing by its rising edge alone
+    square = data.welder.detector.kind == "square"  # the other kind marks a crossing by its rising edge alone
     edges_s = [change.time_s for change in recording.detector if change.value or square]
     fired = [recording.half_cycle_at(on_s) for on_s, _ in gates]
     numbers = {half.index: n for n, half in enumerate(fired, 1)}
@@ -47,7 +47,7 @@ def view_of(data: ReportData, weld: ObservedWeld) -> View:
 
 
 def shown_half_cycles(view: View, last: bool, width: int) -> list[HalfCycle]:
-    """The half-cycles of one enlargement: the fired ones at that end, and one beside them."""
+    """The half-cycles of one enlargement: the fired ones at that end, and one next to them."""
     count = 3 if width == NARROW else 5
     fired = sorted(view.numbers)
     if last:

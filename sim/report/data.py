@@ -21,7 +21,7 @@ from sim.verdict import Finding, Verdict
 from sim.verdict.flux import flux_path
 
 MINUTE_S = 60.0
-FLUX_CHECK = "flux-balance"  # the finding whose limit is drawn beside the flux path
+FLUX_CHECK = "flux-balance"  # the finding whose limit is drawn with the flux path
 _LEAST_POINTS, _MOST_POINTS = 4, 24  # of the flux path, a conduction
 
 

@@ -177,7 +177,7 @@ def _panel(part: PartHeat, ambient_C: float, x: Scale, top: float, width: int, p
 
 
 def _labels(labels: Sequence[tuple[float, str, str]], x: Scale, y: Scale) -> str:
-    """What each line is and where it ends, right of it and not upon each other."""
+    """A label for each line, right of its end; labels do not overlap."""
     ordered = sorted(labels, key=lambda label: y(label[0]))
     wanted = [y(value) for value, _, _ in ordered]
     places = spread(wanted, [LINE] * len(ordered), y.at_high - LINE, y.at_low + LINE / 2)

@@ -23,7 +23,7 @@ def limit_words(finding: Finding) -> str:
 
 @dataclass(frozen=True)
 class Margin:
-    """A finding with the share of its limit that is used: 1 is the limit itself, inf where it cannot be told, being beyond."""
+    """A finding with the share of its limit that is used: 1 at the limit, inf where it has no ratio or its limit is not known."""
 
     finding: Finding
     share: float

@@ -29,7 +29,7 @@ _MOST_ROWS = 24  # of the welds listed as they come; every odd one is listed bey
 
 @cache
 def templates() -> Environment:
-    """The templates beside this module."""
+    """The templates of the report."""
     environment = Environment(
         loader=PackageLoader("sim.report"),
         undefined=StrictUndefined,
@@ -257,7 +257,7 @@ def _ending(data: ReportData, weld: ObservedWeld) -> str:
 
 
 def machine(data: ReportData) -> Markup:
-    """What the owner's readings come to, with the range of each figure and where it comes from."""
+    """The machine computed from its owner's readings, with the range and the source of each figure."""
     m = data.welder.machine
     return _section(
         "machine",

@@ -1,4 +1,4 @@
-"""The first half-cycles of a weld on a core that saturates, beside the same machine switched on at voltage zero."""
+"""The first half-cycles of a weld on a core that saturates, compared with the same machine switched on at voltage zero."""
 
 from __future__ import annotations
 
@@ -103,7 +103,7 @@ def draw_switching(every: Switching, width: int, name: str) -> str:
 
 
 def _key(shown: Switching, width: int) -> tuple[str, float]:
-    """Which line is which, and how high each goes; and the bottom of it."""
+    """The legend with each line's peak, and its bottom edge."""
     drawn, x, y = [], 2.0, 12.0
     for class_, words in (
         ("current", f"this schedule: {number(shown.scheduled.peak_A)} A peak here"),

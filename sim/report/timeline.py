@@ -17,7 +17,7 @@ _BREAK = 0.25  # an unfired phase is drawn no longer than this part of the fired
 
 @dataclass(frozen=True)
 class PhaseSpan:
-    """A phase as a user thinks of it: the rows of one slope are one segment. `times`: how often it comes, with its neighbour."""
+    """A phase as a user sees it: the rows of one slope are one span. `times`: how often it is repeated with its neighbour."""
 
     phase: str
     rows: tuple[TimingRow, ...]
@@ -130,7 +130,7 @@ def _bar(part: PhaseSpan, x: float, w: float, height: Scale, pattern: str) -> st
 
 
 def _labels(table: TimingTable, edges: list[float], width: int, base: float) -> tuple[str, float]:
-    """Each group's name, length and current below it, or as much of that as fits; and the bottom of it all."""
+    """Each group's name, length and current below it, or as much of that as fits; and their bottom edge."""
     groups = grouped(segments(table))
     centres, at = [], 0
     for group in groups:

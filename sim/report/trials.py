@@ -19,7 +19,7 @@ _STEP = 20  # from one row of marks to the next
 _BAR = 14  # height of the window
 _GAP = 18  # between two percents
 _R = 5.0  # half the width of a mark
-_MOST_NUMBERS = 4  # beside one mark
+_MOST_NUMBERS = 4  # at one mark
 _WINDOW = "good window, 95 % limits"
 _LEGEND: tuple[tuple[str, Outcome, Expulsion], ...] = (
     ("no bond", "no bond", "none"),
@@ -32,7 +32,7 @@ _LEGEND: tuple[tuple[str, Outcome, Expulsion], ...] = (
 
 @dataclass(frozen=True)
 class Mark:
-    """One trial: its number, weld time in s and what came of it. Drawn, `number` tells of all that were alike."""
+    """One trial: its number, weld time in s and result. Where equal trials are drawn as one mark, `number` lists them all."""
 
     number: int | str
     time_s: float

@@ -259,7 +259,7 @@ def time_to_limit_s(
     safe, unsafe = 0, 1
     while not passes(unsafe):
         safe, unsafe = unsafe, 2 * unsafe
-        if period_s * safe > 2 * _FORGOTTEN * network.slowest_s:  # passed by less than double precision tells
+        if period_s * safe > 2 * _FORGOTTEN * network.slowest_s:  # passed by less than double precision resolves
             return math.inf
     while unsafe - safe > 1:
         middle = (safe + unsafe) // 2
