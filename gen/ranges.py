@@ -23,8 +23,13 @@ class Figure:
     @property
     def text(self) -> str:
         """The range in three digits: `22.1 to 25.4 A`."""
+        return f"{self.span} {self.unit}".rstrip()
+
+    @property
+    def span(self) -> str:
+        """The same without its unit."""
         low, high = shown(self.low), shown(self.high)
-        return f"{low if low == high else f'{low} to {high}'} {self.unit}".rstrip()
+        return low if low == high else f"{low} to {high}"
 
 
 def shown(value: float) -> str:

@@ -11,20 +11,25 @@ from dataclasses import dataclass
 
 from gen.words import DIGEST_LETTERS, FIRED_PHASES
 
+LEVEL_PHASES = ("pulse", "weld")  # of one current throughout, unlike a slope
+
 
 @dataclass(frozen=True)
 class TimingRow:
-    """A run of equal half-cycles. `firing_delay_us` is from the true zero crossing at nominal frequency; None: no gate."""
+    """A run of equal half-cycles."""
 
     phase: str
     half_cycles: int
-    firing_delay_us: int | None = None
-    current_percent: float = 0
+    firing_delay_us: int | None = None  # from the true zero crossing at nominal frequency; None: no gate
+    current_percent: float = (
+        0  # what this delay fires at, which for the first after a pause is less than what was asked
+    )
+    share: tuple[float, float] = (0.0, 0.0)  # least and most of the current at full conduction that it delivers
 
 
 def heat(row: TimingRow) -> int:
-    """Heat of one half-cycle in hundredths of one at full current, rounded up."""
-    return math.ceil(row.current_percent**2 / 100) if row.firing_delay_us is not None else 0
+    """The most heat of one half-cycle, in hundredths of one at full conduction, rounded up."""
+    return math.ceil(100 * row.share[1] ** 2 - 1e-9) if row.firing_delay_us is not None else 0
 
 
 def board_delay_us(row: TimingRow) -> int:
@@ -75,5 +80,5 @@ class TimingTable:
 
     @property
     def heating_half_cycles(self) -> float:
-        """Fired half-cycles, each weighed by its current squared: what duty is counted in."""
-        return sum(row.half_cycles * (row.current_percent / 100) ** 2 for row in self.rows if row.phase in FIRED_PHASES)
+        """Fired half-cycles, each weighed by the square of the most current that it delivers: what duty is counted in."""
+        return sum(row.half_cycles * row.share[1] ** 2 for row in self.rows if row.phase in FIRED_PHASES)

@@ -3,22 +3,24 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from pathlib import Path
 
 from gen.boards import Board
+from gen.current import FULL_MARGIN_DEG, NARROW, PercentScale, delivered, scale_of
 from gen.errors import InputError
 from gen.machine.welder import FREQUENCY_BAND, Welder
-from gen.phase_control import delay_for_fraction_deg, extinction_angle_deg, rms_fraction
+from gen.phase_control import extinction_angle_deg
 from gen.schedule import Cool, Hold, Off, Pulse, Schedule, Squeeze, Weld
-from gen.table import TimingRow, TimingTable
+from gen.table import LEVEL_PHASES, TimingRow, TimingTable
 from gen.units import Duration, Rounded, degrees_to_us, milliseconds, nearest, nearest_even, us_to_degrees
 from gen.user_files import Written, figure, written
 from gen.words import GATE_END_DEG
 
+NOTED_LOSS = 0.05  # of a weld's heat
 LEAST_GATE_DEG = 10.0  # less gate than this, and latching is a matter of luck
-FULL_MARGIN_DEG = 3.0  # 100 % fires this far beyond the greatest load angle
 LONGEST_S = 60  # of any one time; no squeeze, weld or rest is longer, and a slip of the pen often is
 
 
@@ -79,18 +81,12 @@ class _Compiler:
     # -- delays --------------------------------------------------------------------------------------------------
 
     @property
-    def full_delay_deg(self) -> float:
-        """Where 100 % fires: beyond the greatest load angle, never before it."""
-        return full_delay_deg(self.welder)
-
-    @property
-    def middle_load_angle_deg(self) -> float:
-        t = self.welder.transformer
-        return (t.load_angle_min_deg + t.load_angle_max_deg) / 2
+    def scale(self) -> PercentScale:
+        return scale_of(self.welder)
 
     def delay_deg(self, percent: float, key: str) -> float:
         if percent == 100:
-            return self.full_delay_deg
+            return self.scale.full_deg
         if not self.welder.switch.fires_at_any_phase:
             raise self.error(
                 key,
@@ -99,10 +95,10 @@ class _Compiler:
             )
         if not self.board.capabilities.random_phase_firing:
             raise self.error(key, figure(percent), f"board {self.board.name} cannot time a firing delay; allowed: 100")
-        delay = max(self.full_delay_deg, delay_for_fraction_deg(percent / 100, self.middle_load_angle_deg))
+        delay = self.scale.delay_deg(percent)
         left = GATE_END_DEG - delay
         if left < LEAST_GATE_DEG:
-            least = 100 * rms_fraction(GATE_END_DEG - LEAST_GATE_DEG, self.middle_load_angle_deg)
+            least = self.scale.percent(GATE_END_DEG - LEAST_GATE_DEG)
             raise self.error(
                 key,
                 figure(percent),
@@ -127,11 +123,6 @@ class _Compiler:
                 f"load_angle_max_deg of at least {math.ceil(needed_deg - FULL_MARGIN_DEG)}, in the welder file",
             )
         return us
-
-    def percent_range(self, delay_deg: float) -> tuple[float, float]:
-        t = self.welder.transformer
-        ends = [100 * rms_fraction(delay_deg, p) for p in (t.load_angle_min_deg, t.load_angle_max_deg)]
-        return min(ends), max(ends)
 
     # -- phases --------------------------------------------------------------------------------------------------
 
@@ -161,7 +152,11 @@ class _Compiler:
         return rows
 
     def fired_row(self, phase: str, half_cycles: int, percent: float, key: str) -> TimingRow:
-        return TimingRow(phase, half_cycles, self.delay_us(percent, key), round(percent, 1))
+        return self.row_at(phase, half_cycles, self.delay_us(percent, key), percent)
+
+    def row_at(self, phase: str, half_cycles: int, delay_us: int, percent: float) -> TimingRow:
+        share = self.scale.share(us_to_degrees(delay_us, self.schedule.frequency_Hz))
+        return TimingRow(phase, half_cycles, delay_us, round(percent, 1), share)
 
     def pulse_rows(self, number: int, phase: Pulse, notes: list[str]) -> list[TimingRow]:
         key = f"phase {number}: "
@@ -204,8 +199,9 @@ class _Compiler:
         for row in rows:
             after_pause = not result or result[-1].firing_delay_us is None
             if row.firing_delay_us is not None and after_pause and row.firing_delay_us < first_us:
-                result.append(TimingRow(row.phase, 1, first_us, row.current_percent))
-                row = TimingRow(row.phase, row.half_cycles - 1, row.firing_delay_us, row.current_percent)
+                percent = self.scale.percent(us_to_degrees(first_us, self.schedule.frequency_Hz))
+                result.append(self.row_at(row.phase, 1, first_us, percent))
+                row = replace(row, half_cycles=row.half_cycles - 1)
             if row.half_cycles:
                 result.append(row)
         return result
@@ -253,22 +249,44 @@ class _Compiler:
         percents = {p.current_percent for p in self.schedule.phases if isinstance(p, (Pulse, Weld))}
         for percent in sorted(percents):
             delay = self.delay_deg(percent, "current_percent")
-            low, high = self.percent_range(delay)
+            current = delivered(self.welder.machine.in_use.working, self.scale.share(delay))
+            notes.append(f"{percent:g} % fires at {delay:.1f} degrees and delivers {current.text} RMS")
+        t = self.welder.transformer
+        least = self.scale.share(self.scale.full_deg)[0]
+        if least < NARROW:
+            narrower = (
+                "a reading with the electrodes shorted narrows it (`weldbeat commission`, then `weldbeat calibrate`)"
+                if t.shorted_current_A is None
+                else "a measured load angle narrows it (load_angle_min_deg and load_angle_max_deg in the welder file)"
+            )
             notes.append(
-                f"{percent:g} % fires at {delay:.1f} degrees: {low:.0f} to {high:.0f} % of full current over the load-angle range"
+                f"100 % may be as little as {100 * least:.0f} % of the current at full conduction: the load angle is known "
+                f"only within {t.load_angle_min_deg:g} to {t.load_angle_max_deg:g} degrees; {narrower}"
             )
         return notes
 
-
-def full_delay_deg(welder: Welder) -> float:
-    """Where 100 % fires: beyond the greatest load angle, never before it."""
-    return welder.transformer.load_angle_max_deg + FULL_MARGIN_DEG
+    def first_notes(self, rows: Sequence[TimingRow]) -> list[str]:
+        """What the late first half-cycle of each impulse costs, where that is worth knowing."""
+        asked = taken = 0.0
+        for row, after in zip(rows, [*rows[1:], None], strict=True):
+            heat = row.half_cycles * row.current_percent**2
+            late = row.half_cycles == 1 and after is not None and after.phase == row.phase
+            if late and after is not None and row.phase in LEVEL_PHASES and after.current_percent > row.current_percent:
+                taken += after.current_percent**2 - heat
+                heat = after.current_percent**2
+            asked += heat
+        if taken < NOTED_LOSS * asked:
+            return []
+        return [
+            f"the first half-cycle of an impulse fires at {self.welder.limits.first_delay_deg:g} degrees or later, so that the "
+            f"core starts near balance; that takes {100 * taken / asked:.0f} % of this weld's heat"
+        ]
 
 
 def delay_range_us(welder: Welder, board: Board) -> tuple[int, int]:
     """The earliest and the latest firing delay that any table for this machine may hold, at nominal frequency."""
     f, detector = welder.mains.frequency_Hz, welder.detector
-    full = round(degrees_to_us(full_delay_deg(welder), f))
+    full = round(degrees_to_us(scale_of(welder).full_deg, f))
     latest_edge = max(detector.offset_rise_us, detector.offset_fall_us)
     earliest = max(full, math.ceil((latest_edge + board.limits.least_blank_us) * FREQUENCY_BAND[1]))
     if not welder.switch.fires_at_any_phase:
@@ -287,14 +305,8 @@ def merged(rows: list[TimingRow]) -> list[TimingRow]:
     """Neighbouring rows that differ only in length, as one."""
     result: list[TimingRow] = []
     for row in rows:
-        if result and (result[-1].phase, result[-1].firing_delay_us, result[-1].current_percent) == (
-            row.phase,
-            row.firing_delay_us,
-            row.current_percent,
-        ):
-            row = TimingRow(
-                row.phase, result.pop().half_cycles + row.half_cycles, row.firing_delay_us, row.current_percent
-            )
+        if result and replace(result[-1], half_cycles=row.half_cycles) == row:
+            row = replace(row, half_cycles=result.pop().half_cycles + row.half_cycles)
         result.append(row)
     return result
 
@@ -347,12 +359,12 @@ def compile_schedule(schedule: Schedule, welder: Welder, board: Board, source: P
     for name, step in (("half-cycle", 1), ("cycle", 2)):
         notes: list[str] = []
         by_step[name] = (compiler.rows(step, notes), notes)
-    angle = compiler.middle_load_angle_deg
+    angle = compiler.scale.middle_deg
     peaks = {name: flux_peak(rows, schedule.frequency_Hz, angle) for name, (rows, _) in by_step.items()}
     step_name = "half-cycle" if peaks["half-cycle"] < peaks["cycle"] else "cycle"
     rows, notes = by_step[step_name]
     sloped = any(row.phase in ("upslope", "downslope") for row in rows)
-    notes += compiler.percent_notes()
+    notes += [*compiler.percent_notes(), *compiler.first_notes(rows)]
     if sloped:
         notes.append(
             f"slopes step each {step_name}: flux peaks at {peaks[step_name]:.2f} of its steady peak "

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from gen.current import delivered
 from gen.job import Job
 from gen.units import milliseconds, us_to_degrees
 
@@ -15,22 +16,25 @@ if TYPE_CHECKING:
 def table_text(job: Job) -> str:
     """The timing table as a person reads it."""
     table, f = job.table, job.table.frequency_Hz
+    working = job.welder.machine.in_use.working
     lines = [
         f"{table.name}{': ' + job.schedule.title if job.schedule.title else ''}",
         f"{f} Hz on {job.board.title}, digest {table.digest}",
         "",
-        f"{'phase':<10}{'half-cycles':>12}{'ms':>9}{'current':>9}{'firing delay':>22}{'total ms':>10}",
+        f"{'phase':<10}{'half-cycles':>12}{'ms':>9}{'current':>9}{f'delivers, {working.unit}':>17}"
+        f"{'firing delay':>22}{'total ms':>10}",
     ]
     total = 0
     for row in table.rows:
         total += row.half_cycles
-        delay = current = ""
+        delay = current = flows = ""
         if row.firing_delay_us is not None:
             delay = f"{row.firing_delay_us} us = {us_to_degrees(row.firing_delay_us, f):.1f} deg"
             current = f"{row.current_percent:g} %"
+            flows = delivered(working, row.share).span
         ms = f"{milliseconds(row.half_cycles, f):.5g}"
         lines.append(
-            f"{row.phase:<10}{row.half_cycles:>12}{ms:>9}{current:>9}{delay:>22}{milliseconds(total, f):>10.0f}"
+            f"{row.phase:<10}{row.half_cycles:>12}{ms:>9}{current:>9}{flows:>17}{delay:>22}{milliseconds(total, f):>10.0f}"
         )
     lines += ["", f"{table.fired_half_cycles} half-cycles of current, {milliseconds(table.fired_half_cycles, f):g} ms"]
     lines += [f"- {note}" for note in table.notes]

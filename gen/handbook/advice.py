@@ -20,7 +20,7 @@ SCALED = "scale is an insulator: clean to bright metal first; the figures are fo
 
 
 def suggest(joint: Joint, working_current_A: Figure, frequency_Hz: int) -> Suggestion:
-    """A first schedule for `joint` on a machine with this secondary working current at full conduction."""
+    """A first schedule for `joint` on a machine whose secondary delivers this current at 100 %."""
     if joint.surface == "zinc" and joint.rods_mm:
         why_not = "not known: no figures for zinc-coated rods are known here"
         helps = ("bare steel, or the zinc ground off well beyond the weld",)

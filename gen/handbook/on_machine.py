@@ -6,6 +6,7 @@ from dataclasses import replace
 from pathlib import Path
 
 from gen.boards import boards
+from gen.current import full_current
 from gen.errors import InputError
 from gen.handbook.advice import suggest
 from gen.handbook.suggestion import Suggestion
@@ -18,9 +19,10 @@ from gen.user_files import written
 
 def suggest_on(joint: Joint, welder: Welder) -> Suggestion | None:
     """A first schedule for `joint` on this machine; None where the machine's secondary current is not known."""
-    current = welder.machine.in_use.working_secondary
-    if current is None:
+    tap = welder.machine.in_use
+    if tap.working_secondary is None:
         return None
+    current = full_current(tap, tap.working_secondary)
     return suggest(with_electrodes(joint, welder), current, welder.mains.frequency_Hz)
 
 
@@ -46,7 +48,8 @@ def _taps_that_help(joint: Joint, welder: Welder) -> list[str]:
     return [
         str(written(tap.name))
         for tap in welder.machine.taps
-        if tap.working_secondary and suggest(joint, tap.working_secondary, welder.mains.frequency_Hz).known
+        if tap.working_secondary
+        and suggest(joint, full_current(tap, tap.working_secondary), welder.mains.frequency_Hz).known
     ]
 
 

@@ -10,14 +10,14 @@ from itertools import groupby, islice
 from pathlib import Path
 
 from gen.boards import boards
+from gen.current import PercentScale, scale_of
 from gen.errors import InputError
 from gen.link.client import BoardSchedule, wire_rows
 from gen.link.messages import Row
 from gen.machine.welder import Welder
-from gen.phase_control import delay_for_fraction_deg, rms_fraction
 from gen.schedule import schedule_from
 from gen.table import TimingTable
-from gen.timing import compile_schedule, first_delay_us, full_delay_deg
+from gen.timing import compile_schedule, first_delay_us
 from gen.units import degrees_to_us, us_to_degrees
 from gen.words import GATE_END_DEG, PHASES
 
@@ -82,7 +82,7 @@ def _text(held: BoardSchedule, welder: Welder, step: int) -> str:
         lines.append("[[phase]]")
         kind = PHASES[rows[0].phase]
         if kind == "pulse":
-            part = _same_heat(rows)
+            part = _same_current(rows)
             lines += [f'pulse = "{_length(part)} half-cycles"', f"current_percent = {finder.percent(part[-1])}"]
             del rows[: len(part)]
             if rows and PHASES[rows[0].phase] == "cool":
@@ -100,9 +100,11 @@ def _length(rows: list[Row]) -> int:
     return sum(row.half_cycles for row in rows)
 
 
-def _same_heat(rows: list[Row]) -> list[Row]:
-    """The rows of one impulse: its first half-cycle may fire later than the rest."""
-    return list(next(groupby(rows, key=lambda row: (row.phase, row.heat)))[1])
+def _same_current(rows: list[Row]) -> list[Row]:
+    """The rows of one impulse at one current: its first half-cycle may fire later than the rest."""
+    first, *rest = rows
+    late = first.half_cycles == 1 and bool(rest) and rest[0].phase == first.phase
+    return [first, rest[0]] if late else [first]
 
 
 def _weld(rows: list[Row]) -> list[Row]:
@@ -112,7 +114,7 @@ def _weld(rows: list[Row]) -> list[Row]:
         rest = rows[len(part) :]
         if rest and PHASES[rest[0].phase] == kind:
             if kind == "weld":
-                part += _same_heat(rest)
+                part += _same_current(rest)
             else:
                 part += next(list(group) for _, group in groupby(rest, key=lambda row: row.phase))
     return part
@@ -126,13 +128,12 @@ class _Finder:
     step: int
 
     @property
-    def middle_deg(self) -> float:
-        t = self.welder.transformer
-        return (t.load_angle_min_deg + t.load_angle_max_deg) / 2
+    def scale(self) -> PercentScale:
+        return scale_of(self.welder)
 
     def delay_us(self, percent: float) -> int:
         """What the compiler makes of a percentage."""
-        return _delay_us(percent, self.middle_deg, full_delay_deg(self.welder), self.welder.mains.frequency_Hz)
+        return _delay_us(percent, self.scale, self.welder.mains.frequency_Hz)
 
     def interval(self, row: Row) -> tuple[float, float]:
         """The percentages that fire at the delay of `row`, rounded to a microsecond: least and greatest."""
@@ -140,16 +141,16 @@ class _Finder:
         latest_deg = us_to_degrees(row.delay_us + 0.5, f)
         if row.delay_us < full_us or latest_deg >= GATE_END_DEG:
             raise _NoSuchPercent(row)
-        low = 100 * rms_fraction(latest_deg, self.middle_deg)
+        low = self.scale.percent(latest_deg)
         if row.delay_us == full_us:
             return low, 100
-        return low, 100 * rms_fraction(us_to_degrees(row.delay_us - 0.5, f), self.middle_deg)
+        return low, self.scale.percent(us_to_degrees(row.delay_us - 0.5, f))
 
     def percents(self, row: Row) -> Iterator[str]:
-        """The percentages of a row, as they would stand in a file. Many where 100 % fires no earlier than they do."""
+        """The percentages of a row, as they would stand in a file."""
         low, high = self.interval(row)
         for text in _decimals(low, high):
-            if self.delay_us(float(text)) == row.delay_us and _heat(float(text)) == row.heat:
+            if self.delay_us(float(text)) == row.delay_us:
                 yield text
 
     def percent(self, row: Row) -> str:
@@ -195,13 +196,8 @@ class _Finder:
 
 
 @lru_cache(maxsize=4096)
-def _delay_us(percent: float, middle_deg: float, full_deg: float, frequency_Hz: int) -> int:
-    degrees = full_deg if percent >= 100 else max(full_deg, delay_for_fraction_deg(percent / 100, middle_deg))
-    return round(degrees_to_us(degrees, frequency_Hz))
-
-
-def _heat(percent: float) -> int:
-    return math.ceil(round(percent, 1) ** 2 / 100)
+def _delay_us(percent: float, scale: PercentScale, frequency_Hz: int) -> int:
+    return round(degrees_to_us(scale.delay_deg(min(percent, 100)), frequency_Hz))
 
 
 def _decimals(low: float, high: float) -> Iterator[str]:

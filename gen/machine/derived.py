@@ -51,6 +51,11 @@ class Tap:
     working_secondary: Figure | None
     load_angle: Figure
 
+    @property
+    def working(self) -> Figure:
+        """The working current where it welds; the primary's where the secondary's is not known."""
+        return self.working_secondary or self.working_primary
+
     def figures(self) -> tuple[tuple[str, Figure | None], ...]:
         """Name and figure, in the order in which they are best read."""
         return (

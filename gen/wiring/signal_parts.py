@@ -5,9 +5,9 @@ from __future__ import annotations
 import math
 
 from gen.boards import Board
+from gen.current import scale_of
 from gen.machine.welder import FREQUENCY_BAND, Welder
 from gen.ranges import Figure, shown
-from gen.timing import full_delay_deg
 from gen.units import degrees_to_us
 from gen.wiring.arithmetic import (
     LED_V,
@@ -41,7 +41,7 @@ REINFORCED = ((150, 3.0), (300, 5.5), (600, 8.0))
 def longest_gate_ms(welder: Welder) -> float:
     """From full current's firing, than which no gate begins sooner, to where gates end, where the mains runs slow."""
     f = welder.mains.frequency_Hz
-    return degrees_to_us(GATE_END_DEG - full_delay_deg(welder), f) / FREQUENCY_BAND[0] / 1000
+    return degrees_to_us(GATE_END_DEG - scale_of(welder).full_deg, f) / FREQUENCY_BAND[0] / 1000
 
 
 def gate_drive(welder: Welder, board: Board) -> tuple[Figure, Chosen]:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
-from gen.table import TimingRow, TimingTable
+from gen.table import LEVEL_PHASES, TimingRow, TimingTable
 from gen.units import milliseconds
 from gen.words import FIRED_PHASES
 from sim.report.svg import FONT, LINE, Scale, filled, hatch, line, path, spread, svg, text, width_of
@@ -37,7 +37,14 @@ class PhaseSpan:
         if not self.fired:
             return ""
         first, last = self.rows[0].current_percent, self.rows[-1].current_percent
-        return f"{first:g}\u00a0%" if first == last else f"{first:g} to {last:g}\u00a0%"
+        if first == last:
+            return f"{first:g}\u00a0%"
+        return f"first {first:g}\u00a0%, then {last:g}\u00a0%" if self.late_first else f"{first:g} to {last:g}\u00a0%"
+
+    @property
+    def late_first(self) -> bool:
+        """Whether its first half-cycle fires later than all the others, which fire alike."""
+        return self.phase in LEVEL_PHASES and len(self.rows) == 2 and self.rows[0].half_cycles == 1
 
     @property
     def delay_us(self) -> str:
@@ -47,8 +54,7 @@ class PhaseSpan:
             return ""
         if len(set(delays)) == 1:
             return f"{delays[0]}"
-        slopes = len({row.current_percent for row in self.rows}) > 1
-        return f"{delays[0]} to {delays[-1]}" if slopes else f"first {delays[0]}, then {delays[-1]}"
+        return f"first {delays[0]}, then {delays[-1]}" if self.late_first else f"{delays[0]} to {delays[-1]}"
 
 
 def segments(table: TimingTable) -> list[PhaseSpan]:

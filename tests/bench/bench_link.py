@@ -20,7 +20,7 @@ from gen.link import Link
 from gen.table import TimingRow, TimingTable
 from tests.support.link.stepped_board import SteppedBoard
 from tests.support.link.unix_board import UnixBoard
-from tests.support.machines import firmware, make_welder
+from tests.support.machines import fired_row, firmware, make_welder
 
 WORST_ROWS = 200
 SCHEDULES = 16
@@ -52,7 +52,7 @@ print(len(store.schedules), gc.mem_alloc() - before, len(store.packed(1)))
 
 def table(rows: int, name: str) -> TimingTable:
     """A table of `rows` rows, every fired one different from the next."""
-    fired = [TimingRow("weld", 2, 6000 + i % 2, 60) for i in range(rows - 3)]
+    fired = [fired_row("weld", 2, 6000 + i % 2, 60) for i in range(rows - 3)]
     return TimingTable(name, 50, (TimingRow("squeeze", 20), *fired, TimingRow("hold", 20), TimingRow("off", 20)))
 
 

@@ -16,7 +16,7 @@ from gen.cautions import CAUTIONS, caution_lines
 from gen.firmware import STOP_REQUEST, FirmwareBundle, draw, duty_limit, program_version, render, with_crc
 from gen.machine.welder import FREQUENCY_BAND
 from gen.table import TimingRow, heat
-from tests.support.machines import compiled, firmware, make_welder
+from tests.support.machines import compiled, fired_row, firmware, make_welder
 
 PULSED: tuple[dict[str, Any], ...] = (
     {"pulse": "2 cycles", "current_percent": 60, "repeat": 2, "cool": "4 cycles"},
@@ -118,14 +118,14 @@ def test_the_schedule_is_drawn() -> None:
 def test_heat_is_rounded_so_that_the_guard_never_counts_too_little(percent: float, half_cycles: int) -> None:
     """Hundredths of a half-cycle at full current, I^2 (RWMA practice, from memory): up, and by less than one."""
     exact = percent**2 / 100
-    counted = heat(TimingRow("weld", half_cycles, 5000, percent))
+    counted = heat(fired_row("weld", half_cycles, 5000, percent))
     assert exact <= counted < exact + 1
     assert heat(TimingRow("cool", half_cycles)) == 0
 
 
 def test_heat_by_hand() -> None:
     """Full current 100, 85 % 72.25 and so 73, half 25."""
-    assert [heat(TimingRow("weld", 1, 5000, percent)) for percent in (100, 85, 50)] == [100, 73, 25]
+    assert [heat(fired_row("weld", 1, 5000, percent)) for percent in (100, 85, 50)] == [100, 73, 25]
 
 
 @pytest.mark.parametrize(

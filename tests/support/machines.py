@@ -10,7 +10,7 @@ from gen.firmware import FirmwareBundle, render
 from gen.job import Job
 from gen.machine.welder import Welder
 from gen.schedule import Schedule
-from gen.table import TimingTable
+from gen.table import TimingRow, TimingTable
 from gen.timing import compile_schedule
 from sim.core.weld_current import weld_currents
 from sim.verdict import PacedJob
@@ -76,6 +76,11 @@ def firmware(welder: Welder, *phases: dict[str, Any]) -> tuple[FirmwareBundle, T
     """The firmware of `phases` on `welder`, and its table."""
     table = compiled(welder, *phases)
     return render(table, welder, boards()["pico"]), table
+
+
+def fired_row(phase: str, half_cycles: int, delay_us: int, percent: float) -> TimingRow:
+    """A row made by hand, which delivers its percentage of the current at full conduction whatever the load angle."""
+    return TimingRow(phase, half_cycles, delay_us, percent, (percent / 100, percent / 100))
 
 
 def job_of(welder: Welder, *phases: dict[str, Any], table: TimingTable | None = None) -> Job:

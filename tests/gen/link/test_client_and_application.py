@@ -23,7 +23,7 @@ from gen.link.client import digest_of
 from gen.link.errors import BoardRefused
 from gen.table import TimingRow, TimingTable
 from tests.support.link.stepped_board import SteppedBoard
-from tests.support.machines import firmware, make_welder
+from tests.support.machines import fired_row, firmware, make_welder
 
 BUILT_IN = "test"
 NAMES = ("corner", "drying-rack", "hook_2", BUILT_IN)
@@ -45,7 +45,7 @@ def tables(draw: st.DrawFn) -> TimingTable:
             rows.append(TimingRow("cool", 2 * draw(st.integers(2, 9))))
         percent = draw(st.integers(40, 90))
         rows.append(
-            TimingRow("weld", 2 * draw(st.integers(1, 8)) + draw(st.sampled_from([0] * 19 + [1])), 6000, percent)
+            fired_row("weld", 2 * draw(st.integers(1, 8)) + draw(st.sampled_from([0] * 19 + [1])), 6000, percent)
         )
     rows += [TimingRow("hold", draw(st.integers(1, 20))), TimingRow("off", draw(st.integers(1, 20)))]
     return TimingTable(draw(st.sampled_from(NAMES)), 50, tuple(rows))

@@ -21,7 +21,7 @@ from sim.verdict import PacedJob, SimulatedJob, Verdict, judge, judged
 from sim.verdict.fired import FIRING_ERROR_DEG, LEAST_GATE_REST_DEG
 from sim.verdict.flux import FLUX_LIMIT, flux_balance
 from sim.verdict.planned import cool_time, disconnection, duty, gate_drive, latching, low_current, table_size
-from tests.support.machines import compiled, job_of, paced_job
+from tests.support.machines import compiled, fired_row, job_of, paced_job
 from tests.support.machines import known_welder as make_welder
 
 WELD = {"weld": "6 cycles", "current_percent": 80}
@@ -130,7 +130,7 @@ def delay_us(degrees: float) -> int:
 @pytest.mark.parametrize(("degrees", "expected"), [(154.9, "note"), (155.1, "refuse")])
 def test_gate_window_boundary(degrees: float, expected: str) -> None:
     """A gate from 155 degrees has 10 left before its end at 165."""
-    verdict = verdict_of(make_welder(), table=rows(TimingRow("weld", 8, delay_us(degrees), 45)))
+    verdict = verdict_of(make_welder(), table=rows(fired_row("weld", 8, delay_us(degrees), 45)))
     assert severities(verdict)["gate-window"] == expected
 
 
@@ -139,7 +139,7 @@ def test_polarity_trips_on_an_odd_gap(half_cycles: int) -> None:
     """Two impulses with an even gap between them, and with an odd one: the second starts on the polarity just used."""
     late = delay_us(100)
     gap = half_cycles
-    table = rows(TimingRow("pulse", 4, late, 60), TimingRow("cool", gap), TimingRow("weld", 4, late, 60))
+    table = rows(fired_row("pulse", 4, late, 60), TimingRow("cool", gap), fired_row("weld", 4, late, 60))
     verdict = verdict_of(make_welder(), table=table)
     assert severities(verdict)["polarity"] == ("note" if gap % 2 == 0 else "refuse")
 
@@ -152,7 +152,7 @@ def test_flux_balance_trips_on_an_early_first_half_cycle(first_deg: float, expec
     """
     welder = make_welder(transformer={"load_angle_min_deg": 20, "load_angle_max_deg": 25})
     first = delay_us(first_deg if first_deg == 87 else 28)
-    table = rows(TimingRow("weld", 1, first, 100), TimingRow("weld", 9, delay_us(28), 100))
+    table = rows(fired_row("weld", 1, first, 100), fired_row("weld", 9, delay_us(28), 100))
     verdict = verdict_of(welder, table=table)
     finding = next(f for f in verdict.findings if f.name == "flux-balance")
     assert finding.severity == expected
@@ -161,7 +161,7 @@ def test_flux_balance_trips_on_an_early_first_half_cycle(first_deg: float, expec
 
 def flux_of_first_delay(degrees: float) -> float:
     welder = make_welder(transformer={"load_angle_min_deg": 20, "load_angle_max_deg": 25})
-    table = rows(TimingRow("weld", 1, delay_us(degrees), 100), TimingRow("weld", 9, delay_us(28), 100))
+    table = rows(fired_row("weld", 1, delay_us(degrees), 100), fired_row("weld", 9, delay_us(28), 100))
     return next(f for f in verdict_of(welder, table=table).findings if f.name == "flux-balance").figure
 
 
@@ -228,9 +228,9 @@ def test_completed_trips_on_early_release() -> None:
 
 
 def test_duty_boundary() -> None:
-    """One weld a minute more than the plate allows is refused. 10 cycles at full current: 20 half-cycles of 6000."""
+    """A tenth of a weld a minute more than the plate allows is refused: 10 % of 6,000 half-cycles at 20 A."""
     welder = make_welder(transformer={"rating_kVA": 230 * 20 / 1000, "rating_duty_percent": 10})  # 10 % at 20 A
-    job = job_of(welder, {"weld": "10 cycles"})
+    job = job_of(welder, table=rows(*[fired_row("weld", 20, delay_us(70), 100)]))
     assert duty(paced_job(job, 30)).severity == "note"
     assert duty(paced_job(job, 30.1)).severity == "refuse"
 
@@ -249,14 +249,14 @@ def test_cool_time_boundary() -> None:
     welder = make_welder(limits={"least_cool": "4 cycles"})
     late = delay_us(100)
     for gap, expected in ((8, "note"), (6, "refuse")):
-        table = rows(TimingRow("pulse", 4, late, 60), TimingRow("cool", gap), TimingRow("weld", 4, late, 60))
+        table = rows(fired_row("pulse", 4, late, 60), TimingRow("cool", gap), fired_row("weld", 4, late, 60))
         assert cool_time(planned(welder, table)).severity == expected
 
 
 def test_table_size_boundary(pico: Board) -> None:
     """The board's own number, and one more."""
     for count, expected in ((pico.limits.half_cycles, "note"), (pico.limits.half_cycles + 1, "refuse")):
-        assert table_size(planned(make_welder(), rows(TimingRow("weld", count, 5000, 60)))).severity == expected
+        assert table_size(planned(make_welder(), rows(fired_row("weld", count, 5000, 60)))).severity == expected
 
 
 @pytest.mark.parametrize(
@@ -315,7 +315,7 @@ def test_disconnection_trips_alone() -> None:
 def test_low_current_boundary() -> None:
     """Below 40 % change the tap (common practice, no source): a caution, never a refusal."""
     for percent, expected in ((40, "note"), (39.9, "caution")):
-        assert low_current(planned(make_welder(), rows(TimingRow("weld", 8, 6000, percent)))).severity == expected
+        assert low_current(planned(make_welder(), rows(fired_row("weld", 8, 6000, percent)))).severity == expected
 
 
 def test_latching_boundary() -> None:
