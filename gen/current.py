@@ -20,6 +20,8 @@ NARROW = (
     0.95  # at 100 % less than this share of the full current may flow: the range of the load angle is worth narrowing
 )
 
+_STEPS = 12  # of the range of the load angle, in which the least share is looked for
+
 
 @dataclass(frozen=True)
 class PercentScale:
@@ -48,9 +50,13 @@ class PercentScale:
         return 100 * rms_fraction(delay_deg, self.middle_deg) / rms_fraction(self.full_deg, self.middle_deg)
 
     def share(self, delay_deg: float) -> tuple[float, float]:
-        """Least and most of the current at full conduction that a firing delay delivers over the range of the angle."""
-        ends = rms_fraction(delay_deg, self.low_deg), rms_fraction(delay_deg, self.high_deg)
-        return min(ends), max(ends)
+        """Least and most of the current at full conduction that a firing delay delivers over the range of the angle.
+
+        The least is often within the range, where the share dips between that of a resistance and that of an inductance.
+        """
+        angles = [self.low_deg + n / _STEPS * (self.high_deg - self.low_deg) for n in range(_STEPS + 1)]
+        shares = [rms_fraction(delay_deg, angle) for angle in angles]
+        return min(shares), max(shares)
 
 
 def scale_of(welder: Welder) -> PercentScale:

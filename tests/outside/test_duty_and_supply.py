@@ -67,7 +67,7 @@ def test_percent_current_counts_squared() -> None:
     welder = fired_at_once()
     full = compiled(welder, {"weld": "10 cycles"}).heating_half_cycles
     half = compiled(welder, {"weld": "40 cycles", "current_percent": 50}).heating_half_cycles
-    assert half == pytest.approx(full)
+    assert half == pytest.approx(full, rel=1e-3)  # delays are whole microseconds
 
 
 def test_band_holds_the_supply_of_EN_50160() -> None:
