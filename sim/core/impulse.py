@@ -12,10 +12,10 @@ from dataclasses import dataclass, replace
 
 from gen.words import GATE_END_DEG
 from sim.bench.mains import HalfCycle
-from sim.core.pieces import Event, Piece
+from sim.core.linear import Event, LinearSolution
 from sim.core.transformer import TransformerCircuit, fade
 
-_PIECES = 200  # a half-cycle: more than this means the current flutters at zero
+_MOST_SOLUTIONS = 200  # a half-cycle: more than this means the current flutters at zero
 
 
 @dataclass(frozen=True)
@@ -201,12 +201,12 @@ class _Tally:
         self.half, self.start_s, self.direction, self.closed = half, start_s, direction, closed
         self.end_s = self.flux_Vs = self.charge = self.primary = self.secondary = self.peak = self.peak2 = 0.0
 
-    def add(self, piece: Piece, event: Event) -> None:
-        squares = piece.squares(event.after_s)
+    def add(self, solution: LinearSolution, event: Event) -> None:
+        squares = solution.squares(event.after_s)
         self.primary += squares.primary_A2s
         self.charge += squares.charge_C
         self.peak = max(self.peak, event.peak_primary_A)
-        if self.closed:  # open, the piece's secondary current is only rounding
+        if self.closed:  # open, the solution's secondary current is only rounding
             self.secondary += squares.secondary_A2s
             self.peak2 = max(self.peak2, event.peak_secondary_A)
 
@@ -293,18 +293,18 @@ class _Run:
         segment, current = curve.segment(self._flux), 0.0
         held = self._held_A if self._closed else curve.current(self._flux)
         tally: _Tally | None = None
-        for _ in range(_PIECES * len(supply)):
+        for _ in range(_MOST_SOLUTIONS * len(supply)):
             while self._half + 1 < len(supply) and self._now >= supply[self._half + 1].start_s:
                 self._half += 1
             half = supply[self._half]
             span_s = self._ends[self._half] - self._now
             lower, upper, _, offset = curve.segments[segment]
-            piece = branches[segment].piece(half, self._now, current, self._flux, offset - held, self._closed)
-            event = piece.run_to_event(span_s, lower, upper, half.length_s)
+            solution = branches[segment].solution(half, self._now, current, self._flux, offset - held, self._closed)
+            event = solution.run_to_event(span_s, lower, upper, half.length_s)
             if tally is None:
                 tally = _Tally(half, self._now, event.direction, self._closed)
                 self._tallies.append(tally)
-            tally.add(piece, event)
+            tally.add(solution, event)
             self._now += event.after_s
             self._flux, current = event.flux_Vs, event.current_A
             self._peak_flux = max(self._peak_flux, event.peak_flux_Vs)

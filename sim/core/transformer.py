@@ -1,9 +1,9 @@
 """The welder's transformer as the switch sees it: leakage, a core that saturates and remembers, secondary and work.
 
 Everything is referred to the primary. Source and primary leakage feed the magnetising branch, in parallel with the
-secondary. The branch is lossless: flux linkage against current in straight pieces, single-valued. Between the knees
-the circuit is linear, so each piece is solved in closed form (sim/core/pieces.py) and only its end is searched for;
-sim/core/impulse.py strings the pieces together.
+secondary. The branch is lossless: flux linkage against current in straight segments, single-valued. Between the knees
+the circuit is linear, so it is solved in closed form (sim/core/linear.py) and only the next event is searched for;
+sim/core/impulse.py follows the solutions from event to event.
 
 Left out: iron loss and the width of the loop, the thyristors' drop and latching, capacitance, resistances that heat up.
 The curve is the caller's guess, for no plate gives it: sweep the knee and the remanence before trusting a figure.
@@ -18,14 +18,14 @@ from dataclasses import dataclass
 from functools import cached_property
 
 from sim.bench.mains import HalfCycle
-from sim.core.pieces import Decay, Piece, Sine
+from sim.core.linear import Decay, LinearSolution, Sine
 
 
 @dataclass(frozen=True)
 class MagnetisingCurve:
     """Magnetising current against flux linkage, through the origin and symmetric.
 
-    `knees`: (flux linkage in volt-seconds, current in amperes), rising, where one straight piece meets the next;
+    `knees`: (flux linkage in volt-seconds, current in amperes), rising, where one straight segment meets the next;
     `saturated_H`: the inductance beyond the last, that of the winding without its core. ValueError if it does not rise.
     """
 
@@ -53,7 +53,7 @@ class MagnetisingCurve:
 
     @cached_property
     def segments(self) -> tuple[tuple[float, float, float, float], ...]:
-        """(flux from, flux to, inductance, current at no flux if the piece reached there), from the most negative."""
+        """(flux from, flux to, inductance, current at no flux if the segment reached there), from the most negative."""
         upper: list[tuple[float, float, float, float]] = []
         flux, current = 0.0, 0.0
         for next_flux, next_current in self.knees:
@@ -69,7 +69,7 @@ class MagnetisingCurve:
         return tuple(segment[1] for segment in self.segments[:-1])
 
     def segment(self, flux_Vs: float) -> int:
-        """Index of the piece in which this flux lies."""
+        """Index of the segment in which this flux lies."""
         return bisect_right(self._borders, flux_Vs)
 
     def current(self, flux_Vs: float) -> float:
@@ -109,7 +109,7 @@ class TransformerCircuit:
 
     @cached_property
     def branches(self) -> tuple[Branch, ...]:
-        """The linear circuit of each piece of the curve."""
+        """The linear circuit of each segment of the curve."""
         return tuple(Branch(self, henry) for _, _, henry, _ in self.curve.segments)
 
 
@@ -150,10 +150,10 @@ class Branch:
             self._answers[w, closed] = found
         return found
 
-    def piece(
+    def solution(
         self, half: HalfCycle, start_s: float, current_A: float, flux_Vs: float, offset_A: float, closed: bool
-    ) -> Piece:
-        """The piece that starts from this current and flux, in the voltage of `half` as if it went on."""
+    ) -> LinearSolution:
+        """The solution that starts from this current and flux, in the voltage of `half` as if it went on."""
         sines: list[Sine] = []
         steady, steady_flux = 0.0, 0.0
         for amplitude, w, phase in half.components:
@@ -178,7 +178,7 @@ class Branch:
         else:
             a = current_A - steady
             decays = (self.r1 / (self.l1 + henry), a, henry * a), (1.0, 0.0, 0.0)
-        return Piece(decays, sines[0], tuple(sines[1:]), henry, offset_A)
+        return LinearSolution(decays, sines[0], tuple(sines[1:]), henry, offset_A)
 
     def fade(self, flux_Vs: float, offset_A: float, length_s: float, until_Vs: float) -> tuple[float, float, float]:
         """No primary current, the secondary closed: the flux fades for `length_s`, or to `until_Vs` if that comes first.
@@ -196,7 +196,7 @@ class Branch:
 def fade(circuit: TransformerCircuit, flux_Vs: float, length_s: float, held_A: float = 0.0) -> tuple[float, float]:
     """Flux after `length_s` with the electrodes closed and no primary current, and the secondary's A2 s.
 
-    The core's current runs round the secondary, which slows the fall of the flux. In closed form, piece by piece.
+    The core's current runs round the secondary, which slows the fall of the flux. In closed form, segment by segment.
     `held_A`: of the core's current, what its remanence carries by itself; the flux fades to where no more is needed.
     """
     segments, flux, heat = circuit.curve.segments, flux_Vs, 0.0

@@ -1,4 +1,4 @@
-"""Primary current and flux along time, for drawing: the pieces of `sim.impulse.run`, looked at in between."""
+"""Primary current and flux along time, for drawing: the solutions of `sim.core.impulse.run`, sampled."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from functools import cached_property
 
 from sim.bench.mains import HalfCycle
 from sim.core.impulse import Firing, run
-from sim.core.pieces import Piece
+from sim.core.linear import LinearSolution
 from sim.core.transformer import Branch, TransformerCircuit, fade
 
 _SAMPLES = 48  # a half-cycle: the greatest is then within a thousandth or two of the peak
@@ -57,13 +57,13 @@ def wave(
         for s in _between(to_s - from_s, step_s):
             points.append((from_s + s, 0.0, fade(circuit, flux, s, held_A)[0]))
 
-    starts = [start_s for start_s, _ in watched.pieces]
-    for (start_s, piece), next_s in zip(watched.pieces, [*starts[1:], math.inf], strict=True):
+    starts = [start_s for start_s, _ in watched.solutions]
+    for (start_s, solution), next_s in zip(watched.solutions, [*starts[1:], math.inf], strict=True):
         if start_s > points[-1][0] + _SAME_TIME_S:
             idle(start_s)
         end_s = min(ends[min(bisect_right(ends, start_s + _SAME_TIME_S), len(ends) - 1)], next_s)
         for s in _between(end_s - start_s, step_s):
-            current, _, flux, _ = piece.at(s)
+            current, _, flux, _ = solution.at(s)
             points.append((start_s + s, current, flux))
     if until_s > points[-1][0]:
         idle(until_s)
@@ -79,26 +79,28 @@ def _between(length_s: float, step_s: float) -> list[float]:
 
 
 class _Noting(Branch):
-    """A branch that keeps the pieces it makes."""
+    """A branch that keeps the solutions it makes."""
 
-    def __init__(self, circuit: TransformerCircuit, henry: float, pieces: list[tuple[float, Piece]]) -> None:
+    def __init__(
+        self, circuit: TransformerCircuit, henry: float, solutions: list[tuple[float, LinearSolution]]
+    ) -> None:
         super().__init__(circuit, henry)
-        self._pieces = pieces
+        self._solutions = solutions
 
-    def piece(
+    def solution(
         self, half: HalfCycle, start_s: float, current_A: float, flux_Vs: float, offset_A: float, closed: bool
-    ) -> Piece:
-        made = super().piece(half, start_s, current_A, flux_Vs, offset_A, closed)
-        self._pieces.append((start_s, made))
+    ) -> LinearSolution:
+        made = super().solution(half, start_s, current_A, flux_Vs, offset_A, closed)
+        self._solutions.append((start_s, made))
         return made
 
 
 @dataclass(frozen=True)
 class _Watched(TransformerCircuit):
-    """A circuit whose pieces are kept, with the time at which each begins."""
+    """A circuit whose solutions are kept, each with the time at which it begins."""
 
-    pieces: list[tuple[float, Piece]] = field(default_factory=list, init=False)
+    solutions: list[tuple[float, LinearSolution]] = field(default_factory=list, init=False)
 
     @cached_property
     def branches(self) -> tuple[Branch, ...]:
-        return tuple(_Noting(self, henry, self.pieces) for _, _, henry, _ in self.curve.segments)
+        return tuple(_Noting(self, henry, self.solutions) for _, _, henry, _ in self.curve.segments)

@@ -1,6 +1,6 @@
-"""One piece of a transformer's current: between two events the circuit is linear, its currents decays and sines.
+"""The linear circuit of a transformer between two events, solved: its currents are decays and sines.
 
-Current and flux are in closed form, so the end of a piece is found by bracketing and not by stepping, and the squares
+Current and flux are in closed form. The next event is found by bracketing, not by stepping, and the squares
 for heating are integrated exactly.
 """
 
@@ -22,9 +22,9 @@ Level = tuple[
 
 
 class Event(NamedTuple):
-    """How a piece ends, `after_s` from its start: "zero" current, flux past "upper" or "lower" limit, or "end" of span.
+    """The event that ends a solution, `after_s` from its start: "zero" current, flux past "upper" or "lower", "end" of span.
 
-    `direction` is the sign of the primary current in the piece. The peaks are the greatest magnitudes within it.
+    `direction` is the sign of the primary current up to it. The peaks are the greatest magnitudes up to it.
     """
 
     kind: str
@@ -38,15 +38,15 @@ class Event(NamedTuple):
 
 
 class Squares(NamedTuple):
-    """Integrals over a piece: primary and secondary current squared (A2 s), and the primary current (C)."""
+    """Integrals from the start of a solution: primary and secondary current squared (A2 s), and the primary current (C)."""
 
     primary_A2s: float
     secondary_A2s: float
     charge_C: float
 
 
-class Piece(NamedTuple):
-    """Primary current and flux of the magnetising branch, by seconds from the piece's start.
+class LinearSolution(NamedTuple):
+    """Primary current and flux of the magnetising branch, by seconds from the solution's start.
 
     `decays`: (rate in 1/s, amplitude in the current, in the flux), of the circuit's two time constants. `sine` and
     `harmonics`: (angular frequency; cosine and sine amplitude in the current; in the flux). The magnetising current is
@@ -88,7 +88,7 @@ class Piece(NamedTuple):
         return current_A - flux_Vs / self.inductance_H - self.offset_A
 
     def squares(self, length_s: float) -> Squares:
-        """Exact integrals from the piece's start."""
+        """Exact integrals from the solution's start."""
         t, inverse = length_s, 1 / self.inductance_H
         (r1, a1, b1), (r2, a2, b2) = self.decays
         b1, b2 = a1 - b1 * inverse, a2 - b2 * inverse
@@ -139,7 +139,7 @@ class Piece(NamedTuple):
         return s
 
     def run_to_event(self, span_s: float, lower_Vs: float, upper_Vs: float, half_cycle_s: float) -> Event:
-        """Follow the piece to the first event. The primary current may start at zero, and the flux at either limit."""
+        """Follow the solution to the first event. The primary current may start at zero, and the flux at either limit."""
         step, inverse = half_cycle_s / _NODES, 1 / self.inductance_H
         low, high = 0.0, min(_FIRST * step, span_s)
         start, after = self.at(low), self.at(high)
