@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from functools import cache
 from importlib.resources import files
 from importlib.resources.abc import Traversable
+from pathlib import PurePath
 from typing import Annotated, Self, TypeVar
 
 from pydantic import BeforeValidator, Field, model_validator
@@ -193,5 +194,5 @@ def board_from(file: Traversable) -> Board:
 @cache
 def boards() -> dict[str, Board]:
     """Every board, by name."""
-    found = sorted((f for f in files("boards").iterdir() if f.name.endswith(".toml")), key=lambda f: f.name)
+    found = sorted((f for f in files("boards").iterdir() if PurePath(f.name).suffix == ".toml"), key=lambda f: f.name)
     return {board.name: board for board in map(board_from, found)}

@@ -12,7 +12,7 @@ from functools import cache
 from importlib.metadata import PackageNotFoundError, version
 from importlib.resources import files
 from importlib.resources.abc import Traversable
-from pathlib import Path
+from pathlib import Path, PurePath
 from typing import Any
 
 from jinja2 import Environment, FunctionLoader, StrictUndefined
@@ -166,7 +166,7 @@ def render(table: TimingTable, welder: Welder, board: Board) -> FirmwareBundle:
     if drivers.joinpath(board.family, "programs.toml").is_file():
         out["pio_programs.py"] = pio_module(welder.detector.kind == "square")
     for file in sorted(files("firmware_templates").joinpath("app").iterdir(), key=_name):
-        if file.name.endswith(".py"):
+        if PurePath(file.name).suffix == ".py":
             out[f"app/{file.name}"] = file.read_text(encoding="utf-8")
     return FirmwareBundle(dict(sorted(out.items()))).named()
 
