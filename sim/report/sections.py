@@ -10,6 +10,7 @@ from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
 from gen.cautions import CAUTIONS
+from gen.current import delivered
 from sim.bench.recording import ObservedWeld, StateChange
 from sim.faults.text import finding_of, over_run_figure, verdict_word
 from sim.report.charts import draw_flux, draw_minute
@@ -83,15 +84,18 @@ def all_cautions() -> Markup:
 def schedule(data: ReportData) -> Markup:
     """The phases along time, and in a table with their firing delays."""
     table, rows = data.table, []
+    working = data.welder.machine.in_use.working
     for n, group in enumerate(grouped(segments(table)), 1):
         for part in group:
-            rows.append((str(n), part, in_ms(part.half_cycles, table.frequency_Hz)))
+            flows = delivered(working, part.share).span if part.fired else ""
+            rows.append((str(n), part, in_ms(part.half_cycles, table.frequency_Hz), flows))
     return _section(
         "schedule",
         picture=picture(lambda width, name: draw_timeline(table, width, name), "timeline"),
         rows=rows,
         table=table,
         total_ms=in_ms(table.half_cycles, table.frequency_Hz),
+        side="secondary" if data.welder.machine.in_use.working_secondary else "primary",
     )
 
 

@@ -42,6 +42,11 @@ class PhaseSpan:
         return f"first {first:g}\u00a0%, then {last:g}\u00a0%" if self.late_first else f"{first:g} to {last:g}\u00a0%"
 
     @property
+    def share(self) -> tuple[float, float]:
+        """Least and most of the current at full conduction that its rows deliver."""
+        return min(row.share[0] for row in self.rows), max(row.share[1] for row in self.rows)
+
+    @property
     def late_first(self) -> bool:
         """Whether its first half-cycle fires later than all the others, which fire alike."""
         return self.phase in LEVEL_PHASES and len(self.rows) == 2 and self.rows[0].half_cycles == 1
