@@ -105,7 +105,7 @@ def with_crc(text: str) -> str:
 
 
 def duty_limit(welder: Welder) -> int:
-    """What the board's duty guard lets pass in a minute, in hundredths of a half-cycle at full current."""
+    """What the board's duty guard lets pass in a minute, in hundredths of a half-cycle at full conduction."""
     return int(welder.allowed_duty * 2 * welder.mains.frequency_Hz * 60 * 100)
 
 

@@ -1,6 +1,6 @@
 """The duty guard: how much of the last minute was spent heating, in integers.
 
-Heat is counted in hundredths of a half-cycle at full current: a half-cycle at 50 % current counts 25.
+Heat is counted in hundredths of a half-cycle at full conduction: one at half that current counts 25.
 """
 
 from array import array

@@ -102,7 +102,7 @@ class Config(Protocol):
     NOMINAL_HALF_US: int
     SHORTEST_HALF_US: int
     LONGEST_HALF_US: int
-    DUTY_LIMIT: int  # hundredths of a half-cycle at full current, a minute
+    DUTY_LIMIT: int  # hundredths of a half-cycle at full conduction, a minute
     ROWS: "tuple[tuple[str, int, int, int], ...]"
     EARLIEST_DELAY_US: int
     LATEST_DELAY_US: int

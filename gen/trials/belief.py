@@ -107,7 +107,7 @@ class Belief:
     _under: tuple[tuple[float, Posterior], ...] = field(repr=False)  # weights sum to 1
 
     def window(self, percent: float) -> Window:
-        """The good window of weld time at `percent` of the full current."""
+        """The good window of weld time at `percent` current."""
         low, high, chance = [], [], 0.0
         for weight, shift, p in self._cases(percent):
             places = self._edges.heat - shift

@@ -14,7 +14,7 @@ EXPULSIONS: tuple[Expulsion, ...] = ("none", "early", "late")
 
 @dataclass(frozen=True)
 class Setting:
-    """Weld time under current, s, and percent of the full current. Both above 0."""
+    """Weld time under current, s, and percent current. Both above 0."""
 
     time_s: float
     percent: float

@@ -45,7 +45,7 @@ def draw_minute(
     """Heat in the minute before each moment, against the limit; below it when the welds were, and presses that began none."""
     x = Scale(minute.start_s, max(minute.end_s, minute.start_s + 1), _LEFT, width - _RIGHT)
     y = Scale(0, 1.15 * max(minute.limit, minute.used, 1), _TOP + _HEIGHT, _TOP)
-    drawn = [hatch(f"hatch-{name}"), text(2, 12, "heat of the last minute, in half-cycles at full current")]
+    drawn = [hatch(f"hatch-{name}"), text(2, 12, "heat of the last minute, in half-cycles at full conduction")]
     for value in ticks(0, y.high / 1.05, 4):
         drawn.append(line(_LEFT, y(value), width - _RIGHT, y(value), "grid" if value else "axis"))
         drawn.append(text(_LEFT - 6, y(value) + 4, number(value), "end"))
@@ -75,7 +75,5 @@ def draw_minute(
         if x(seconds) < width - _RIGHT - 14 or seconds == x.high:
             drawn.append(text(min(x(seconds), width - _RIGHT - 8), bottom + 19, number(seconds, 4), "middle"))
     drawn.append(text(width - _RIGHT, bottom + 36, "s of the run", "end"))
-    label = (
-        f"Heat used in the busiest minute, {number(minute.used)} of {number(minute.limit)} half-cycles at full current"
-    )
+    label = f"Heat used in the busiest minute, {number(minute.used)} of {number(minute.limit)} half-cycles at full conduction"
     return svg(width, bottom + 42, "".join(drawn), label)

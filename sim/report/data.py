@@ -108,7 +108,7 @@ def _start(conduction: Conduction) -> float:
 
 @dataclass(frozen=True)
 class Minute:
-    """The minute of the run with the most heat in it, in half-cycles at full current as the board counts them.
+    """The minute of the run with the most heat in it, in half-cycles at full conduction as the board counts them.
 
     `path`: (time, heat in the minute up to it). `thermal_A`: the steady current that heats as the simulated one did over
     this minute; `thermal_limit_A`: the same of the rating plate.
@@ -167,7 +167,7 @@ def _cut(path: list[tuple[float, float]], start_s: float, end_s: float) -> tuple
 
 
 def _charges(data: ReportData) -> list[tuple[float, float]]:
-    """(Time, heat) of each gate: by its row of the table, or of one at full current where the table has none for it."""
+    """(Time, heat) of each gate: by its row of the table, or of one at full conduction where the table has none for it."""
     costs = [
         heat(row) / 100 for row in data.table.rows if row.firing_delay_us is not None for _ in range(row.half_cycles)
     ]

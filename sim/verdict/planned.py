@@ -29,7 +29,7 @@ def duty(run: PacedJob) -> Finding:
         "duty",
         100 * asked,
         100 * welder.allowed_duty,
-        "% of a minute at full current",
+        "% of a minute at full conduction",
         f"plate: {t.rating_kVA:g} kVA at {t.rating_duty_percent:g} %, equal heating I^2 x duty (RWMA practice, from memory)",
         f"Weld no faster than {math.floor(most)} a minute, or shorten the weld or lower its current.",
         digits=2,

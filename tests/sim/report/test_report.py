@@ -57,14 +57,14 @@ def test_findings_are_listed_gravest_first_with_all_they_say() -> None:
         ["gate-window", "passed"],
         ["flux-balance", "passed"],
     ]
-    assert listed[0][2:4] == ["31.2 % of a minute at full current", "at most 21.3"]
+    assert listed[0][2:4] == ["31.2 % of a minute at full conduction", "at most 21.3"]
     assert listed[2][2:4] == ["53.1 degrees of gate", "at least 10"]
     for finding, row in zip((runs.REFUSED, runs.DOUBTFUL, runs.PASSED, runs.FLUX), listed, strict=True):
         assert finding.source in row[4]
         assert finding.advice in row[4]
         assert finding.unit_text in row[2]
     verdict = words(section(tree, "verdict"))
-    assert verdict.startswith("Refused: duty, 31.2 % of a minute at full current; allowed: at most 21.3.")
+    assert verdict.startswith("Refused: duty, 31.2 % of a minute at full conduction; allowed: at most 21.3.")
     assert verdict.index("refused: duty.") < verdict.index("caution: pace.")
     assert "Weld no faster than 7 a minute." in verdict
     assert "at 12.500 s of the run" in verdict

@@ -31,7 +31,7 @@ REFUSED = Finding(
     "refuse",
     31.25,
     21.3,
-    "% of a minute at full current",
+    "% of a minute at full conduction",
     "plate: 3 kVA at 50 %",
     "Weld no faster than 7 a minute.",
     time_s=12.5,
