@@ -27,6 +27,8 @@ _METAL = (
     "no figures are known here"
 )
 ForceMeasured = Literal["gauge", "spring", "lever"]
+ForceHeld = Literal["air", "spring", "hand"]
+ForceSource = Literal["hand", "foot_lever", "air"]
 # How far the force may be off, of itself: typical (common practice, no source).
 FORCE_WITHIN: dict[str, float] = {"gauge": 0.05, "spring": 0.15, "lever": 0.35}
 
@@ -155,6 +157,16 @@ class Joint(FileModel):
             return None
         within = FORCE_WITHIN[self.force_measured or "lever"]
         return self.force_N * (1 - within), self.force_N * (1 + within)
+
+    def force_held(self, source: ForceSource) -> ForceHeld:
+        """What keeps the force alike from weld to weld, on a machine whose force comes from `source`.
+
+        A spring that is read holds a hand or a foot to its force at every weld. A gauge does not: it is out again before the
+        weld.
+        """
+        if source == "air":
+            return "air"
+        return "spring" if self.force_measured == "spring" else "hand"
 
     @property
     def title(self) -> str:

@@ -31,12 +31,15 @@ from gen.trials import (
     check_output,
     compare,
     doubts,
+    good_text,
+    good_told,
     known_of,
     nearest,
     no_trials,
     not_known,
     propose,
     recorded,
+    scatter_text,
     setting_text,
     settle,
     verdicts_on,
@@ -137,7 +140,8 @@ def _next_data(found: Proposal, belief: Belief, verdicts: Verdicts) -> dict[str,
         "setting": asdict(advice.setting) if advice.setting else None,
         "why": advice.why,
         "settled": advice.settled,
-        "chances": asdict(belief.chances(advice.setting)) if advice.setting else None,
+        "chances": asdict(advice.chances) if advice.chances else None,
+        "scatter": asdict(belief.scatter),
         "reminders": list(found.reminders),
         "refused": _refused(verdicts),
         "schedule": found.text,
@@ -151,14 +155,16 @@ def _next_lines(
     frequency_Hz = verdicts.welder.mains.frequency_Hz
     count = len(known.records)
     lines = [f"{known.name}, {known.joint.title}", f"{count or 'no'} trial{'' if count == 1 else 's'} so far", ""]
-    if advice.setting is None:
+    if advice.setting is None or advice.chances is None:
         lines.append(said(f"No weld to try: {advice.why}.", ""))
     else:
-        lines.append(said(f"Try {setting_text(advice.setting, frequency_Hz)}: {advice.why}.", ""))
-        lines.append(said(chances_text(belief, advice.setting)))
+        lines.append(said(f"Try {setting_text(advice.setting, frequency_Hz)}: {good_text(advice.chances)}.", ""))
+        lines.append(said(advice.why))
+        lines.append(said(chances_text(advice.chances)))
         lines.append(said(window_text(belief.window(advice.setting.percent), advice.setting.percent)))
+        lines.append(said(scatter_text(belief.scatter)))
         if advice.settled:
-            lines.append(said(f"It may well be kept: weldbeat trial keep {joint} -o FILE.toml"))
+            lines.append(said(f"Settled. It may be kept: weldbeat trial keep {joint} -o FILE.toml"))
     lines += said_all("Mind", found.reminders)
     lines += _forbidden(verdicts, welds_per_minute)
     return [*lines, "", *caution_lines(cautions=AT_THE_ELECTRODES)]
@@ -217,15 +223,17 @@ def keep_command(
         write_whole(output, kept.text)
         records.add_kept(kept)
     best = Setting(kept.weld_s, kept.percent)
-    notes = doubts(known, belief, best, joint)
+    chances = belief.chances(best)
+    notes = doubts(known, chances, joint)
     if as_json:
-        data = asdict(kept) | {"chances": asdict(belief.chances(best)), "doubts": notes}
+        data = asdict(kept) | {"chances": asdict(chances), "doubts": notes}
         click.echo(json.dumps(data | {"refused": _refused(verdicts)}, indent=2))
         return None
     after = f"{kept.trials} trial{'' if kept.trials == 1 else 's'}"
     lines = [
         f"Kept for {known.name}: {setting_text(best, frequency)}, after {after}.",
-        said(chances_text(belief, best)),
+        said(good_text(chances)),
+        said(chances_text(chances)),
         said(window_text(belief.window(best.percent), best.percent)),
         *said_all("Not sure yet", notes),
         *_forbidden(verdicts, welds_per_minute),
@@ -282,7 +290,10 @@ def show_command(
         click.echo(json.dumps(_show_data(known, belief, kept), indent=2))
         return
     frequency = machine_file.mains.frequency_Hz
-    lines = [f"{known.name}, {known.joint.title}", "", *trial_rows(known.records, frequency), ""]
+    lines = [f"{known.name}, {known.joint.title}", ""]
+    if belief is not None:
+        lines += [*(said(sentence, "") for sentence in good_told(known, belief)), ""]
+    lines += [*trial_rows(known.records, frequency), ""]
     lines += not_known(known) if belief is None else [said(sentence, "") for sentence in windows_told(known, belief)]
     if kept is not None:
         lines.append(f"Kept: {setting_text(kept, frequency)}, schedule {kept.schedule}, {kept.kept_at[:10]}.")
@@ -315,14 +326,21 @@ def _cell(value: float | None) -> str:
 
 def _show_data(known: Known, belief: Belief | None, kept: KeptRecord | None) -> dict[str, Any]:
     """Everything that `show` tells, for another program."""
-    windows = [{"percent": p} | asdict(belief.window(p)) for p in known.percents] if belief else None
+    windows = [_window_data(belief, percent) for percent in known.percents] if belief else None
     return {
         "joint": known.name,
         "sizes": known.joint.model_dump(),
         "trials": [asdict(record) for record in known.records],
         "windows": windows,
+        "scatter": asdict(belief.scatter) if belief else None,
         "kept": asdict(kept) if kept else None,
     }
+
+
+def _window_data(belief: Belief, percent: float) -> dict[str, Any]:
+    best = belief.best(percent)
+    told = {"percent": percent, "best_s": best.time_s, "chances": asdict(belief.chances(best))}
+    return told | asdict(belief.window(percent))
 
 
 @click.command("page")
@@ -346,6 +364,7 @@ def page_command(joint: Path, output: Path, between: tuple[float, float] | None,
         between_s=known.between_s,
         records=known.records,
         lanes=lanes_of(known, belief),
+        likely_good=tuple(good_told(known, belief)) if belief else (),
         windows=tuple(windows_told(known, belief)) if belief else (),
         kept=kept,
     )

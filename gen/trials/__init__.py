@@ -4,7 +4,16 @@ from gen.trials.adding import Added, add_trial, new_trials, remove_trial
 from gen.trials.dialling import DRESS_EVERY, Proposal, check_output, doubts, propose, settle, verdicts_on
 from gen.trials.joints import Compared, Known, compare, known_of, no_trials, recorded
 from gen.trials.sheet import from_csv, to_csv
-from gen.trials.told import chances_text, not_known, setting_text, window_text, windows_told
+from gen.trials.told import (
+    chances_text,
+    good_text,
+    good_told,
+    not_known,
+    scatter_text,
+    setting_text,
+    window_text,
+    windows_told,
+)
 from gen.trials.values import Setting
 from gen.trials.verdicts import Forbidden, Verdicts, nearest
 
@@ -23,6 +32,8 @@ __all__ = [
     "compare",
     "doubts",
     "from_csv",
+    "good_text",
+    "good_told",
     "known_of",
     "nearest",
     "new_trials",
@@ -31,6 +42,7 @@ __all__ = [
     "propose",
     "recorded",
     "remove_trial",
+    "scatter_text",
     "setting_text",
     "settle",
     "to_csv",

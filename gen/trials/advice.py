@@ -8,18 +8,22 @@ from collections.abc import Callable, Sequence
 from gen.trials.belief import Belief
 from gen.trials.values import Advice, Setting, Tried
 
-SURE = 0.8  # chance that a setting lies in the window from which on it is repeated, not sought any more
-REPEATS = 2  # good welds at a setting before it is one to keep
+SURE = 0.8  # predicted chance of a good weld from which on a setting is repeated, and may be settled
+SURE_LEAST = 0.7  # its lower limit (values.Chances.good_least) before it is settled
+REPEATS = 4  # good welds at a setting before it is settled, whatever is predicted
+TELLING = 8  # welds before it is said that the scatter stands in the way
 ALIKE = 0.1  # welds whose times differ by no more than this share count as repeats
-LIKELY = 0.9  # a trial is sought among settings at least so likely in the window, against the likeliest that is allowed
+LIKELY = 0.9  # a trial is sought among settings at least so likely good, against the likeliest that is allowed
+_WORTH_ASKING = 0.5  # of the greatest chance to lie in the window: a setting below is none of the likeliest good
 
 
 def next_trial(belief: Belief, candidates: Sequence[Setting], allowed: Callable[[Setting], bool]) -> Advice:
-    """The candidate whose weld is expected to tell most of the window, among those that `allowed` lets by.
+    """The candidate whose weld is expected to tell most, among those that `allowed` lets by.
 
-    It is sought among the settings about as likely in the window as any, since each weld of these is also one that may be
-    kept; `Belief.information` says which of them tells most. Once one lies in the window with a chance of `SURE`, that one is
-    offered again, and is settled with `REPEATS` good welds at it or so near that they are repeats.
+    It is sought among the settings about as likely good at the next weld as any, since each weld of these is also one that may
+    be kept; `Belief.information` says which of them tells most. Once the next weld at one is good with a chance of `SURE`, that
+    one is offered again. It is settled when besides the lower limit of that chance has come to `SURE_LEAST`, with `REPEATS` good
+    welds at it or so near that they are repeats.
 
     `allowed` may be slow: it is asked of a setting only when that is about to be offered, best first, and once.
     """
@@ -31,23 +35,37 @@ def next_trial(belief: Belief, candidates: Sequence[Setting], allowed: Callable[
         return answers[setting]
 
     inside = {setting: belief.inside(setting) for setting in candidates}
-    sure = [setting for setting in inside if inside[setting] >= SURE]
-    repeats = {setting: _good_welds(setting, belief) for setting in sure}
-    good = {setting: belief.chances(setting).good for setting in sure}
+    ranked = sorted(inside, key=lambda s: (-inside[s], s.time_s))
+    likeliest = next((s for s in ranked if may(s)), None)
+    if likeliest is None:
+        return Advice(None, "none of the settings to choose from is allowed", None, False)
+    worth = [s for s in ranked if inside[s] >= _WORTH_ASKING * inside[likeliest]]
+    good = {setting: belief.good(setting) for setting in worth}
+    repeats = {setting: _good_welds(setting, belief) for setting in worth}
+    sure = [setting for setting in worth if good[setting] >= SURE]
     for setting in sorted(sure, key=lambda s: (-min(repeats[s], REPEATS), -good[s], s.time_s)):
         if may(setting):
-            chance = f"in the good window with a chance of {100 * inside[setting]:.0f} %"
-            why = f"{chance}; good welds at it or close by: {repeats[setting]}"
-            return Advice(setting, why, repeats[setting] >= REPEATS)
-    likeliest = next((s for s in sorted(inside, key=lambda s: (-inside[s], s.time_s)) if may(s)), None)
-    if likeliest is None:
-        return Advice(None, "none of the settings to choose from is allowed", False)
-    tells = {
-        s: belief.information(s) for s in inside if inside[s] >= LIKELY * inside[likeliest] and answers.get(s, True)
-    }
+            chances = belief.chances(setting)
+            why = f"likely enough good to be made again; good welds at it or close by: {repeats[setting]}"
+            return Advice(setting, why, chances, repeats[setting] >= REPEATS and chances.good_least >= SURE_LEAST)
+    best = next(s for s in sorted(good, key=lambda s: (-good[s], s.time_s)) if may(s))
+    tells = {s: belief.information(s) for s in good if good[s] >= LIKELY * good[best] and answers.get(s, True)}
     setting = next(s for s in sorted(tells, key=lambda s: (-tells[s], s.time_s)) if may(s))
-    why = f"tells most of where the window lies; in it with a chance of {100 * inside[setting]:.0f} %"
-    return Advice(setting, why, False)
+    return Advice(
+        setting, "tells most of where the window lies and how the welds scatter", belief.chances(setting), False
+    )
+
+
+def scatter_in_the_way(belief: Belief) -> str | None:
+    """What to do where the welds scatter so much that no setting can be settled; None before that can be told, or otherwise."""
+    if len(belief.tried) < TELLING or belief.reachable >= SURE:
+        return None
+    bad = 100 * (1 - belief.reachable)
+    return (
+        f"even at the best time about {bad:.0f} of 100 welds would not be good, as the heat scatters by about "
+        f"{100 * belief.scatter.median:.0f} % from weld to weld: first hold the force more alike (a spring that is read, or "
+        "air), clean the surfaces and fit the parts alike"
+    )
 
 
 def is_good(one: Tried, setdown_limit: float | None) -> bool:

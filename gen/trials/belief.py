@@ -9,7 +9,8 @@ from functools import cached_property
 
 import numpy as np
 import numpy.typing as npt
-from scipy.special import xlogy  # type: ignore[import-untyped,unused-ignore]
+from numpy.lib.stride_tricks import as_strided, sliding_window_view
+from scipy.special import ndtr, xlogy  # type: ignore[import-untyped,unused-ignore]
 
 from gen.trials.model import (
     ASSUMED,
@@ -31,8 +32,11 @@ from gen.trials.model import (
 from gen.trials.values import Chances, Credible, Prior, Setting, Tried, Window
 
 _CENTRAL = (0.5, 0.025, 0.975)
-_ALL = slice(None)
-_NOTHING = 1e-9  # a probability that counts as none
+LEAST = 0.1  # the lower limit of a chance: it is below with this probability
+_BINS = 100  # of a chance, where its lower limit is sought
+_NOTHING = 1e-7  # a probability that counts as none
+_FAR = 20.0  # of the logarithm: an edge so much less likely than another is left out
+_SOME = 4  # every so manieth rise is looked at to find how likely the likeliest is at least
 _BEST_STEP = 0.02  # of the times among which `best` chooses, in heat
 
 
@@ -40,51 +44,84 @@ _BEST_STEP = 0.02  # of the times among which `best` chooses, in heat
 class Posterior:
     """What is believed under one wear and one power of current, or under all powers where only one percent was tried.
 
-    `powers`: (g, weight), summing to 1. `log_evidence`: of the welds under this wear and power. The rest, normalised: `tear`
-    (T,) of t; `expel` (T, T) of e and `limit` (T, T) of u given t, a row each t; `shape` (G, S, T) given t; `expel_shape`
-    (S, T) given e; `limit_shape` (K, R, T) given u.
+    `powers`: (g, weight), summing to 1. `log_evidence`: of the welds under this wear and power. Only the scatters and edges
+    that have any weight are kept: `scatters`, which; `heat` (T,), of t; `rise` (R,), of e - t and u - t, from 0 or below.
+    `edges` (S, T, R): of s, t and e - t together, summing to 1. `gap` (G, S, T): given s and t. `limit` (T, R): of u - t
+    given t. `limit_shape` (K, C, T + R - 1): given u, a place each sum of t and u - t.
     """
 
     powers: tuple[tuple[float, float], ...]
     worn_heat: float
     log_evidence: float
-    tear: Floats
-    shape: Floats
-    expel: Floats
-    expel_shape: Floats
+    scatters: slice
+    heat: Floats
+    rise: Floats
+    edges: Floats
+    gap: Floats
     limit: Floats | None
     limit_shape: Floats | None
 
     @cached_property
+    def upper(self) -> Floats:
+        """(T + R - 1,): the places where e and u may lie."""
+        count = len(self.heat) + len(self.rise) - 1
+        return np.asarray(self.heat[0] + self.rise[0] + np.arange(count) * STEP, dtype=np.float64)
+
+    @cached_property
+    def tear(self) -> Floats:
+        """(S, T): of s and t."""
+        return np.asarray(self.edges.sum(axis=2), dtype=np.float64)
+
+    @cached_property
+    def expel(self) -> Floats:
+        """(S, T + R - 1): of s and e."""
+        return np.stack([_at_upper(one) for one in self.edges])
+
+    @cached_property
     def _beyond(self) -> Floats:
-        """(T, T + 1): chance given t that both upper edges lie at or above each place of the grid; the last column is 0."""
-        above = _tail(self.expel)
+        """(T, R + 1): chance of t, and that both upper edges lie at or above each place; the last column is 0."""
+        above = _tail(self.edges.sum(axis=0))
         return above if self.limit is None else above * _tail(self.limit)
 
     @cached_property
     def high(self) -> Floats:
-        """(T, T): the upper edge of the window, the lower of e and u, given t."""
+        """(T, R): of t and of the upper edge of the window, the lower of e and u."""
         return self._beyond[:, :-1] - self._beyond[:, 1:]
 
     @cached_property
+    def at_high(self) -> Floats:
+        """(T + R - 1,): of the upper edge of the window."""
+        return _at_upper(self.high)
+
+    @cached_property
     def inside(self) -> Floats:
-        """(T,): the chance that a heat on the grid lies in the window."""
-        return np.asarray(self.tear @ np.triu(self._beyond[:, :-1]), dtype=np.float64)
+        """(T + R - 1,): the chance that a heat at each of `upper` lies in the window."""
+        above_tear = np.where(self.rise > -STEP / 2, self._beyond[:, :-1], 0.0)
+        return _at_upper(above_tear)
 
     @cached_property
-    def expel_marginal(self) -> Floats:
-        """(T,): of e, whatever t."""
-        return np.asarray(self.tear @ self.expel, dtype=np.float64)
-
-    @cached_property
-    def supports(self) -> tuple[slice, slice]:
-        """Where on the grid t and e can lie at all."""
-        return _support(self.tear), _support(self.expel_marginal)
+    def has_window(self) -> float:
+        """The chance that there is any."""
+        return float(self.high[:, self.rise > STEP / 2].sum())
 
 
-def _support(weights: Floats) -> slice:
-    held = np.flatnonzero(weights > _NOTHING)
-    return slice(int(held[0]), int(held[-1]) + 1)
+def _at_upper(weights: Floats) -> Floats:
+    """Sums of (T, R) over all t and rises that make one place."""
+    count, rises = weights.shape
+    places = np.arange(count)[:, None] + np.arange(rises)[None, :]
+    return np.asarray(np.bincount(places.ravel(), weights.ravel(), count + rises - 1), dtype=np.float64)
+
+
+def _by_rise(upper: Floats, rises: int) -> Floats:
+    """(..., T, R) of (..., T + R - 1): what stands at each t and rise."""
+    shape = (*upper.shape[:-1], upper.shape[-1] - rises + 1, rises)
+    return as_strided(upper, shape, (*upper.strides, upper.strides[-1]), writeable=False)
+
+
+def _span(held: npt.NDArray[np.bool_]) -> slice:
+    """From the first to the last that is held."""
+    places = np.flatnonzero(held)
+    return slice(int(places[0]), int(places[-1]) + 1)
 
 
 def _tail(rows: Floats) -> Floats:
@@ -97,85 +134,146 @@ def _tail(rows: Floats) -> Floats:
 class Belief:
     """What is known of a joint after `tried`, for the electrodes as they are now. Made by `believe`.
 
-    All answers are for the next weld, on electrodes as worn as they then are.
+    All answers are for the next weld, on electrodes as worn as they then are. "The window" is as `Window` defines it.
     """
 
     prior: Prior
     tried: tuple[Tried, ...]
     assumed: Assumptions
-    _edges: Edges = field(repr=False)
     _under: tuple[tuple[float, Posterior], ...] = field(repr=False)  # weights sum to 1
 
     def window(self, percent: float) -> Window:
         """The good window of weld time at `percent` current."""
         low, high, chance = [], [], 0.0
         for weight, shift, p in self._cases(percent):
-            places = self._edges.heat - shift
-            low.append((places, weight * p.tear))
-            high.append((places, weight * (p.tear @ p.high)))
-            chance += weight * float(p.tear @ np.triu(p.high, 1).sum(axis=1))
+            low.append((p.heat - shift, weight * p.tear.sum(axis=0)))
+            high.append((p.upper - shift, weight * p.at_high))
+            chance += weight * p.has_window
         return Window(_credible(low), _credible(high), min(chance, 1.0))
 
     def inside(self, setting: Setting) -> float:
         """The probability that `setting` lies in the good window."""
         heat = math.log(setting.time_s)
         return sum(
-            weight * float(np.interp(heat + shift, self._edges.heat, p.inside, 0.0, 0.0))
+            weight * float(np.interp(heat + shift, p.upper, p.inside, 0.0, 0.0))
             for weight, shift, p in self._cases(setting.percent)
         )
+
+    @property
+    def scatter(self) -> Credible:
+        """From weld to weld, the standard deviation of the logarithm of the heat."""
+        each = shapes(self.assumed, self.prior.force_held).scatter
+        of_each = np.zeros(len(each))
+        for weight, p in self._under:
+            of_each[p.scatters] += weight * p.tear.sum(axis=1)
+        nodes, which = np.unique(each, return_inverse=True)
+        weights = np.bincount(which, of_each)
+        step = math.log(nodes[1] / nodes[0])
+        ends = np.append(np.log(nodes) - step / 2, math.log(nodes[-1]) + step / 2)
+        below = np.append(0.0, np.cumsum(weights))
+        return Credible(*(math.exp(float(np.interp(share * below[-1], below, ends))) for share in _CENTRAL))
+
+    @property
+    def reachable(self) -> float:
+        """The chance of a good weld at the best time once all is known, as far as can be told now; setdown is left out.
+
+        At the best time a weld is about as many scatters above t as below e: by (e - t) / (s + h s).
+        """
+        made, total = shapes(self.assumed, self.prior.force_held), 0.0
+        for weight, p in self._under:
+            both = (made.scatter + made.expel_scatter)[p.scatters]
+            total += weight * float((p.edges.sum(axis=1) * ndtr(p.rise / both[:, None]) ** 2).sum())
+        return total
+
+    def good(self, setting: Setting) -> float:
+        """The chance that the next weld at `setting` is good, as `Chances` has it."""
+        heat, total = math.log(setting.time_s), 0.0
+        for weight, shift, p in self._cases(setting.percent):
+            tears, _, kept = self._passing(p, heat + shift)
+            total += weight * float((tears * kept).sum(axis=0) @ self._low_enough(p, heat + shift))
+        return min(total, 1.0)
 
     def chances(self, setting: Setting) -> Chances:
         """What the next weld at `setting` may come to, written down rightly."""
         total = np.zeros(5)
-        heat, grid = math.log(setting.time_s), self._edges.heat
+        heat = math.log(setting.time_s)
         for weight, shift, p in self._cases(setting.percent):
-            outcome, expelled = self._predicted(p, heat + shift)
-            whole = 1 - p.expel @ expelled
-            if p.limit is not None and p.limit_shape is not None:
-                below = within_limit(heat + shift, grid, self.assumed)
-                whole = whole * (p.limit @ (below * p.limit_shape).sum(axis=(0, 1)))
-            found = [*(outcome @ p.tear), p.expel_marginal @ expelled, p.tear @ (outcome[2] * whole)]
-            total += weight * np.array(found)
-        return Chances(*(min(max(float(x), 0.0), 1.0) for x in total))
+            outcome = self._outcomes(p, heat + shift)
+            tears, expels, kept = self._passing(p, heat + shift)
+            good = (tears * kept).sum(axis=0) @ self._low_enough(p, heat + shift)
+            total += weight * np.array([*(outcome * p.tear).sum(axis=(1, 2)), (expels * p.expel).sum(), good])
+        no_bond, broke, tore, late, good = (min(max(float(x), 0.0), 1.0) for x in total)
+        return Chances(no_bond, broke, tore, late, good, self._good_least(setting))
+
+    def _good_least(self, setting: Setting) -> float:
+        """What the chance of a good weld is at least, but for a probability of `LEAST`."""
+        heat = math.log(setting.time_s)
+        chances, weights = [], []
+        for weight, shift, p in self._cases(setting.percent):
+            tears, expels, _ = self._passing(p, heat + shift)
+            whole = tears[:, :, None] * (1 - _by_rise(expels, len(p.rise)))
+            held = _binned(np.moveaxis(whole, 1, 0), np.moveaxis(p.edges, 1, 0))
+            if p.limit is None or p.limit_shape is None:
+                chances.append(_MIDDLES)
+                weights.append(weight * held.sum(axis=0))
+                continue
+            below = within_limit(heat + shift, p.upper, self.assumed)
+            given_limit = _binned(np.moveaxis(below, 2, 0), np.moveaxis(p.limit_shape, 2, 0))
+            given_tear = sliding_window_view(given_limit, len(p.rise), axis=0)  # (T, bins, R)
+            both = held.T @ np.einsum("tbr,tr->tb", given_tear, p.limit)
+            chances.append(np.outer(_MIDDLES, _MIDDLES).ravel())
+            weights.append(weight * both.ravel())
+        chance, share = np.concatenate(chances), np.concatenate(weights)
+        order = np.argsort(chance)
+        reached = np.searchsorted(np.cumsum(share[order]), LEAST * share.sum())
+        return float(chance[order][min(int(reached), len(order) - 1)])
 
     def best(self, percent: float) -> Setting:
         """The setting at `percent` whose next weld is most likely good."""
         window = self.window(percent)
         ends = sorted(math.log(edge) for edge in (window.low_s.median, window.high_s.median))
         heats = np.arange(ends[0] - 2 * _BEST_STEP, ends[1] + 3 * _BEST_STEP, _BEST_STEP)
-        choices = [Setting(math.exp(heat), percent) for heat in heats]
-        return max(choices, key=lambda s: self.chances(s).good)
+        return max((Setting(math.exp(heat), percent) for heat in heats), key=self.good)
 
     def information(self, setting: Setting) -> float:
-        """How much the next weld at `setting` is expected to tell of where welds tear and where they expel, in nats.
+        """How much the next weld at `setting` is expected to tell of where welds tear, where they expel and how they scatter,
+        in nats.
 
-        The mutual information of its outcome and expulsion with t and e (gen/trials/model.py): what is uncertain of the
-        result, less what would still be so if both edges were known. Setdown is left out of it: its scatter is the
+        The mutual information of its outcome and expulsion with t, e and s (gen/trials/model.py): what is uncertain of the
+        result, less what would still be so if these were known. Setdown is left out of it: its scatter is the
         same at every heat, so that it tells of its limit nearly as much wherever it is measured.
         """
         heat = math.log(setting.time_s)
         joint = np.zeros((3, 2))
         known = 0.0
         for weight, shift, p in self._cases(setting.percent):
-            outcome, expelled = self._predicted(p, heat + shift)
-            outcome, expelled = as_written(outcome, self.assumed), as_written(_both(expelled), self.assumed)
-            joint += weight * (outcome * p.tear) @ (expelled @ p.expel.T).T
-            known += weight * float(p.tear @ _entropy(outcome) + p.expel_marginal @ _entropy(expelled))
+            outcome = as_written(self._outcomes(p, heat + shift), self.assumed)
+            _, expels, _ = self._passing(p, heat + shift)
+            expelled = as_written(np.stack([1 - expels, expels]), self.assumed)
+            late = _spread(p.edges, expelled[1])
+            joint += weight * np.stack(
+                [(outcome * (p.tear - late)).sum(axis=(1, 2)), (outcome * late).sum(axis=(1, 2))], 1
+            )
+            known += weight * float((p.tear * _entropy(outcome)).sum() + (p.expel * _entropy(expelled)).sum())
         return max(float(_entropy(joint.reshape(6))) - known, 0.0)
 
-    def _predicted(self, p: Posterior, heat: float) -> tuple[Floats, Floats]:
-        """Chances of the three outcomes given t, (3, T), and of late expulsion given e, (T,).
+    def _outcomes(self, p: Posterior, heat: float) -> Floats:
+        """Chances of the three outcomes given s and t, (3, S, T)."""
+        chances = self._curves.outcome(heat - p.heat[0], len(p.heat))[:, :, p.scatters]
+        return np.asarray(np.einsum("ogst,gst->ost", chances, p.gap), dtype=np.float64)
 
-        Only where t or e can lie; elsewhere the first outcome, or none, stands for what has no weight.
-        """
-        table, above_first = self._curves, heat - self._edges.heat[0]
-        tears, expels = p.supports
-        outcome = np.zeros((3, len(p.tear)))
-        outcome[0] = 1.0
-        outcome[:, tears] = np.einsum("ogst,gst->ot", table.outcome(above_first)[..., tears], p.shape[..., tears])
-        expelled = np.zeros(len(p.tear))
-        expelled[expels] = np.einsum("st,st->t", table.expelled(above_first)[:, expels], p.expel_shape[:, expels])
-        return outcome, expelled
+    def _passing(self, p: Posterior, heat: float) -> tuple[Floats, Floats, Floats]:
+        """Chances to tear given s and t, (S, T), to expel late given s and e, (S, T + R - 1); of s, t and no late expulsion."""
+        tears = self._curves.tore(heat - p.heat[0], len(p.heat))[p.scatters]
+        expels = self._curves.expelled(heat - p.upper[0], len(p.upper))[p.scatters]
+        return tears, expels, _spread(p.edges, 1 - expels)
+
+    def _low_enough(self, p: Posterior, heat: float) -> Floats:
+        """Chance given t that the setdown stays below the limit wanted, (T,)."""
+        if p.limit is None or p.limit_shape is None:
+            return np.ones(len(p.heat))
+        below = (within_limit(heat, p.upper, self.assumed) * p.limit_shape).sum(axis=(0, 1))
+        return np.asarray((_by_rise(below, len(p.rise)) * p.limit).sum(axis=1), dtype=np.float64)
 
     def _cases(self, percent: float) -> Iterator[tuple[float, float, Posterior]]:
         """(weight, what to add to the log of a time for its heat, posterior)."""
@@ -189,7 +287,24 @@ class Belief:
 
     @property
     def _curves(self) -> Curves:
-        return curves(self.assumed, len(self._edges.heat))
+        return curves(self.assumed, self.prior.force_held)
+
+
+_MIDDLES = (np.arange(_BINS) + 0.5) / _BINS
+
+
+def _binned(chances: Floats, weights: Floats) -> Floats:
+    """For each place along the first axis the weights of the chances there, by bins of them: (places, _BINS)."""
+    count = len(chances)
+    bins = np.minimum((chances * _BINS).astype(np.intp), _BINS - 1).reshape(count, -1)
+    bins += _BINS * np.arange(count)[:, None]
+    found = np.bincount(bins.ravel(), weights.reshape(count, -1).ravel(), count * _BINS)
+    return np.asarray(found.reshape(count, _BINS), dtype=np.float64)
+
+
+def _spread(weights: Floats, of_upper: Floats) -> Floats:
+    """(S, T) of weights (S, T, R) and chances (S, T + R - 1) given the upper edge: their sums of products over the rises."""
+    return np.asarray(np.einsum("str,str->st", weights, _by_rise(of_upper, weights.shape[2])), dtype=np.float64)
 
 
 def believe(prior: Prior, tried: Sequence[Tried], assumed: Assumptions = ASSUMED) -> Belief:
@@ -209,7 +324,7 @@ def believe(prior: Prior, tried: Sequence[Tried], assumed: Assumptions = ASSUMED
     logs = np.array([log + posterior.log_evidence for log, posterior in found])
     shares = np.exp(logs - logs.max())
     shares /= shares.sum()
-    return Belief(prior, welds, assumed, grid, tuple((float(s), p) for s, (_, p) in zip(shares, found)))
+    return Belief(prior, welds, assumed, tuple((float(s), p) for s, (_, p) in zip(shares, found) if s > _NOTHING))
 
 
 def _posterior(
@@ -220,49 +335,74 @@ def _posterior(
     wear: float,
     assumed: Assumptions,
 ) -> Posterior:
-    made, table = shapes(assumed), curves(assumed, len(grid.heat))
-    tore = np.log(made.gap_weight[:, None] * made.scatter_weight[None, :])[:, :, None] + np.zeros(len(grid.heat))
-    expelled = np.log(made.scatter_weight)[:, None] + np.zeros(len(grid.heat))
-    limit = np.log(made.power_weight[:, None] * made.setdown_scatter_weight[None, :])[:, :, None]
-    limit = limit + np.zeros(len(grid.heat))
+    made, table = shapes(assumed, prior.force_held), curves(assumed, prior.force_held)
+    count, count_upper, first, first_upper = len(grid.heat), len(grid.upper), grid.heat[0], grid.upper[0]
+    tore = np.log(made.gap_weight)[:, None, None] + np.zeros((len(made.scatter), count))
+    expelled = np.log(made.scatter_weight)[:, None] + np.zeros(count_upper)
+    limit = np.log(made.power_weight[:, None] * made.setdown_scatter_weight[None, :])[:, :, None] + np.zeros(
+        count_upper
+    )
     worn = welds_since_dressing(welds)
-    for one, count in zip(welds, worn):
+    for one, before in zip(welds, worn):
         if one.expulsion == "early":
             continue
         heat = math.log(one.setting.time_s) + powers[0][0] * math.log(one.setting.percent / prior.percent)
-        heat -= wear * count
-        tore += table.log_outcome(one.outcome, heat - grid.heat[0])
-        expelled += table.log_expelled(one.expulsion == "late", heat - grid.heat[0])
+        heat -= wear * before
+        tore += table.log_outcome(one.outcome, heat - first, count)
+        expelled += table.log_expelled(one.expulsion == "late", heat - first_upper, count_upper)
         if prior.setdown_share is not None and one.setdown_share is not None:
-            limit += log_setdown(one.setdown_share, heat, prior.setdown_share[1], grid.heat, assumed)
-    evidence_tear, shape, log_tear = _normalised(tore, grid.tear > 0)
-    evidence_expel, expel_shape, log_expel = _normalised(expelled)
-    tear = grid.tear * evidence_tear
-    expel = grid.expel * evidence_expel
-    tear *= expel.sum(axis=1)
-    of_limit, limit_shape, log_limit = None, None, 0.0
+            limit += log_setdown(one.setdown_share, heat, prior.setdown_share[1], grid.upper, assumed)
+    log_tear, gap = _summed(tore)
+    log_tear += np.log(grid.tear)
+    of_limit, limit_shape = None, None
     if grid.limit is not None:
-        evidence_limit, limit_shape, log_limit = _normalised(limit)
-        of_limit = grid.limit * evidence_limit
-        tear *= of_limit.sum(axis=1)
-        of_limit /= of_limit.sum(axis=1, keepdims=True) + 1e-300
-    expel /= expel.sum(axis=1, keepdims=True) + 1e-300
-    total = float(tear.sum())
-    log_evidence = math.log(total) + log_tear + log_expel + log_limit
+        log_limit, limit_shape = _summed(limit, 2)
+        log_limit = _by_rise(log_limit, len(grid.rise)) + _log(grid.limit)
+        log_limits, of_limit = _summed(np.moveaxis(log_limit, 1, 0))
+        of_limit = of_limit.T
+        log_tear += log_limits
+    given = _by_rise(expelled, len(grid.rise)) + _log(grid.expel)
+    bound = log_tear.max(axis=0) + given.max(axis=(0, 2))
+    some = (log_tear[:, :, None] + given[:, :, ::_SOME]).max(axis=(0, 2))
+    near = _span(bound > some.max() - _FAR)
+    logs = log_tear[:, near, None] + given[:, near]
+    most = float(logs.max())
+    weights = np.exp(logs - most)
+    total = float(weights.sum())
+    weights /= total
+    s, t, r = (_span(weights.sum(axis=others) > _NOTHING) for others in ((1, 2), (0, 2), (0, 1)))
+    of_t = slice(near.start + t.start, near.start + t.stop)
+    if of_limit is not None:
+        also = _span(of_limit[of_t].max(axis=0) > _NOTHING)
+        r = slice(min(r.start, also.start), max(r.stop, also.stop))
+    zero = round(-grid.rise[0] / STEP)
+    r = slice(min(r.start, zero), max(r.stop, zero + 1))
+    kept = weights[s, t, r]
     return Posterior(
-        powers, wear * worn[-1], log_evidence, tear / total, shape, expel, expel_shape, of_limit, limit_shape
+        powers,
+        wear * worn[-1],
+        math.log(total) + most,
+        s,
+        grid.heat[of_t],
+        grid.rise[r],
+        kept / kept.sum(),
+        gap[:, s, of_t],
+        None if of_limit is None else of_limit[of_t, r],
+        None if limit_shape is None else limit_shape[..., of_t.start + r.start : of_t.stop + r.stop - 1],
     )
 
 
-def _normalised(logs: Floats, held: npt.NDArray[np.bool_] | slice = _ALL) -> tuple[Floats, Floats, float]:
-    """Of log weights with the edges last: their sums at each edge, the shares that make them up, and the log taken out.
+def _log(weights: Floats) -> Floats:
+    return np.asarray(np.log(weights + 1e-300), dtype=np.float64)
 
-    `held`: where the edge can lie, so that welds which speak for a place outside cannot leave nothing inside.
-    """
-    most = float(logs[..., held].max())
-    weights = np.exp(np.minimum(logs - most, 0.0))
-    sums = weights.sum(axis=tuple(range(weights.ndim - 1)))
-    return sums, weights / (sums + 1e-300), most
+
+def _summed(logs: Floats, axes: int = 1) -> tuple[Floats, Floats]:
+    """Over the first `axes` of log weights: the logs of their sums, and the shares that make them up."""
+    leading = tuple(range(axes))
+    most = logs.max(axis=leading, keepdims=True)
+    weights = np.exp(logs - most)
+    sums = weights.sum(axis=leading, keepdims=True)
+    return (np.log(sums) + most).reshape(logs.shape[axes:]), weights / sums
 
 
 def _credible(cases: list[tuple[Floats, Floats]]) -> Credible:
@@ -274,10 +414,6 @@ def _credible(cases: list[tuple[Floats, Floats]]) -> Credible:
         ends = np.append(places - STEP / 2, places[-1] + STEP / 2)
         heaped += np.interp(at, ends, np.append(0.0, np.cumsum(weights)))
     return Credible(*(math.exp(float(np.interp(share * heaped[-1], heaped, at))) for share in _CENTRAL))
-
-
-def _both(chance: Floats) -> Floats:
-    return np.stack([1 - chance, chance])
 
 
 def _entropy(chances: Floats) -> Floats:

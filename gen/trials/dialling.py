@@ -12,12 +12,12 @@ from gen.job import Job
 from gen.machine import Welder
 from gen.records import KeptRecord
 from gen.schedule import schedule_from
-from gen.trials.advice import next_trial, reminders
+from gen.trials.advice import SURE, SURE_LEAST, next_trial, reminders, scatter_in_the_way
 from gen.trials.belief import Belief
 from gen.trials.joints import Known, choices, in_cycles
 from gen.trials.rewritten import rewritten, weld_phase
-from gen.trials.told import chance
-from gen.trials.values import Advice, Setting
+from gen.trials.told import good_text
+from gen.trials.values import Advice, Chances, Setting
 from gen.trials.verdicts import Forbidden, Verdicts
 from gen.user_files import read_text
 from gen.writing import check_targets, refused
@@ -45,7 +45,9 @@ def propose(
     candidates = choices(known, sorted(percents), welder.mains.frequency_Hz, _longest_s(welder), verdicts.impulses)
     advice = next_trial(belief, candidates, verdicts.allowed)
     text = rewritten(verdicts.text, advice.setting, verdicts.path) if advice.setting else None
-    return Proposal(advice, reminders(known.tried, dress_every), text)
+    scatter = scatter_in_the_way(belief)
+    minded = (*reminders(known.tried, dress_every), *([scatter] if scatter else []))
+    return Proposal(advice, minded, text)
 
 
 def settle(known: Known, belief: Belief, verdicts: Verdicts, percent: float | None = None) -> KeptRecord | None:
@@ -113,7 +115,7 @@ def _best(known: Known, belief: Belief, percents: Sequence[float], verdicts: Ver
     windows = {percent: belief.window(percent) for percent in percents}
     inside = [s for s in found if windows[s.percent].low_s.median <= s.time_s <= windows[s.percent].high_s.median]
     tried = {in_cycles(each.setting, frequency, impulses) for each in known.tried}
-    good = {setting: belief.chances(setting).good + (_HARDLY if setting in tried else 0.0) for setting in inside}
+    good = {setting: belief.good(setting) + (_HARDLY if setting in tried else 0.0) for setting in inside}
     return next((s for s in sorted(inside, key=lambda s: (-good[s], s.time_s)) if verdicts.allowed(s)), None)
 
 
@@ -123,12 +125,11 @@ def _longest_s(welder: Welder) -> float:
     return _BEYOND * float(welder.limits.longest_weld.half_cycles(frequency)) / (2 * frequency)
 
 
-def doubts(known: Known, belief: Belief, best: Setting, joint: Path) -> list[str]:
-    """What speaks against keeping a setting already."""
+def doubts(known: Known, chances: Chances, joint: Path) -> list[str]:
+    """What speaks against keeping a setting of these chances already."""
     found = []
-    good = belief.chances(best).good
-    if good < 0.5:
-        found.append(f"the next weld is good with {chance(good)} only; weldbeat trial next {joint}")
+    if chances.good < SURE or chances.good_least < SURE_LEAST:
+        found.append(f"{good_text(chances)}, too little to be called settled; weldbeat trial next {joint}")
     if not any(r.outcome == "tore parent" and r.expulsion != "late" for r in known.records):
         found.append("no trial has torn the parent metal without late expulsion")
     return found

@@ -11,7 +11,7 @@ from pathlib import Path
 from gen.errors import InputError
 from gen.handbook import Suggestion, suggest_on
 from gen.job import find_welder
-from gen.joint import SETDOWNS, Joint, joint_from, read_joint
+from gen.joint import SETDOWNS, ForceSource, Joint, joint_from, read_joint
 from gen.machine import WELDER_FILE, Welder
 from gen.records import RECORDS_FILE, KeptRecord, Records, TrialRecord, WeldRecord
 from gen.trials.belief import Belief, believe
@@ -28,6 +28,7 @@ class Known:
     """Where a joint stands: its file, what the handbook suggests (None: not asked, or nothing known), and the trials.
 
     `between_s`: the weld time as its user expects it, in place of the handbook. `records` in their order; `kept` last.
+    `force_source`: what presses the electrodes together on this machine; of `hand` least is expected.
     """
 
     name: str
@@ -36,11 +37,17 @@ class Known:
     between_s: tuple[float, float] | None
     records: tuple[TrialRecord, ...]
     kept: KeptRecord | None
+    force_source: ForceSource = "hand"
 
     @property
     def percents(self) -> tuple[float, ...]:
         """What was tried, rising."""
         return tuple(sorted({record.percent for record in self.records}))
+
+    @property
+    def percents_told(self) -> tuple[float, ...]:
+        """What is told of, falling: what was tried, or else what is suggested."""
+        return tuple(reversed(self.percents or (self.percent,)))
 
     @property
     def percent(self) -> float:
@@ -52,14 +59,14 @@ class Known:
     @property
     def prior(self) -> Prior | None:
         """What is believed before any trial; None where neither the handbook nor the user says anything."""
-        wanted = setdown_wanted(self.joint)
+        wanted, held = setdown_wanted(self.joint), self.joint.force_held(self.force_source)
         if self.between_s is not None:
             percent = self.records[0].percent if self.records else self.percent
-            return Prior(*self.between_s, percent, wanted)
+            return Prior(*self.between_s, percent, wanted, held)
         if self.suggestion is None or self.suggestion.weld is None:
             return None
         weld = self.suggestion.weld
-        return Prior(weld.low, weld.high, self.suggestion.percent, wanted)
+        return Prior(weld.low, weld.high, self.suggestion.percent, wanted, held)
 
     @property
     def tried(self) -> tuple[Tried, ...]:
@@ -94,7 +101,8 @@ def known_of(joint_path: Path, welder_path: Path | None, between_s: tuple[float,
     trials, kept = recorded(welder_path, joint_path.stem)
     check_same_joint(joint, trials, joint_path)
     found = suggest_on(joint, welder)
-    return Known(joint_path.stem, joint, found, between_s, tuple(trials), kept[-1] if kept else None), welder
+    last = kept[-1] if kept else None
+    return Known(joint_path.stem, joint, found, between_s, tuple(trials), last, welder.force.source), welder
 
 
 def recorded(welder_path: Path | None, joint: str | None = None) -> tuple[list[TrialRecord], list[KeptRecord]]:

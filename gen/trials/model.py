@@ -2,11 +2,13 @@
 
 The latent heat of a weld is x = log(weld time / s) + g log(percent / the prior's percent) - d n: at one current the heat
 goes as the time; with current as its power g, 2 if none were lost (percent squared), about 2.5 as it is lost; and each of
-the n welds since the electrodes were dressed takes d from it, as a worn face spreads the current. Over x there are
+the n welds since the electrodes were dressed takes d from it, as a worn face spreads the current. No two welds at one setting
+come to the same heat: force and fit-up differ, and s is the standard deviation of what they make of x. Over x there are
 
 - an ordered probit: a weld bonds at all with the chance Phi((x - b) / s), and tears the parent metal with
   Phi((x - t) / s), b below t. A weld that does either is told apart by how it broke, so these three are ordered;
-- a curve of its own for late expulsion, Phi((x - e) / r): a weld may tear the parent metal and expel, so that expulsion is
+- a curve of its own for late expulsion, Phi((x - e) / (h s)): h, since over a long weld the heat levels off, so that the same
+  scatter is worth more time at the upper edge. A weld may tear the parent metal and expel, so that expulsion is
   no fourth rung of the same ladder;
 - the setdown where it is measured: log share = log(upper limit wanted) + k (x - u) + normal scatter, u being where the
   limit is reached.
@@ -15,8 +17,9 @@ An outcome or an expulsion is written down wrongly now and then, so each likelih
 of the pen may not outweigh all the other welds. Early expulsion comes before the heat does, of force, dirt or no upslope;
 such a weld says nothing of time here, not even by how it broke.
 
-Given t, the other two edges e and u and all that shapes the curves are taken as independent. So the posterior is a handful of
-small tables for each (g, d), summed exactly, without sampling: the same welds always give the same answer.
+Given t, s and h, the edges e and u and all else that shapes the curves are taken as independent. So the posterior is a small
+table over (s and h, t, e - t) for each (g, d), and a few smaller ones beside it, summed exactly, without sampling: the same welds
+always give the same answer.
 """
 
 from __future__ import annotations
@@ -31,6 +34,7 @@ from scipy.special import ndtr, roots_hermitenorm, roots_laguerre  # type: ignor
 from scipy.stats import norm  # type: ignore[import-untyped,unused-ignore]
 from scipy.stats import t as student
 
+from gen.joint import ForceHeld
 from gen.trials.values import OUTCOMES, Outcome, Prior, Tried
 
 Floats = npt.NDArray[np.float64]
@@ -50,18 +54,24 @@ class Assumptions:
 
     `tear_scale`, `tear_freedom`: t about the handbook's range is Student's t, heavy-tailed since a suggestion may be half or
     double. `lobe`: e - t, mean and standard deviation; the current ranges of ISO 14373 at medium force span a factor of
-    1.29 to 1.5, which is 0.5 to 0.8 in heat. `bond_gap`: t - b. `scatter`: s and r, weld to weld. `exponent`: g, mean and
-    standard deviation; the class table of gen/handbook gives 2.0 to 2.7 from class A to class C (from memory) of sheets
-    from 0.5 to 2 mm. `wear`: the mean of d, exponentially distributed. `mislabelled`: the share of outcomes, and of
-    expulsions, written down wrongly. `setdown_power`: k; the cross-wire table's 15 and 30 % give about 0.9.
-    `setdown_scatter`: of the log share. `limit_scale`: standard deviation of u - t about what k makes of the setdown wanted.
+    1.29 to 1.5, which is 0.5 to 0.8 in heat. `bond_gap`: t - b. `by_air`, `by_spring`, `by_hand`: s, by what holds the
+    force; the welds then teach it. FORCE_WITHIN of gen/joint.py (common practice, no source) has a force off by 5, 15 and
+    35 % as it is held ever less well. How much of that comes through to the heat, and what fit-up and surface add, are our
+    assumptions. `flatter`: h. `exponent`: g, mean and standard deviation; the class table of gen/handbook gives 2.0 to 2.7
+    from class A to class C (from memory) of sheets from 0.5 to 2 mm. `wear`: the mean of d, exponentially distributed.
+    `mislabelled`: the share of outcomes, and of expulsions, written down wrongly. `setdown_power`: k; the cross-wire table's
+    15 and 30 % give about 0.9. `setdown_scatter`: of the log share. `limit_scale`: standard deviation of u - t about what k
+    makes of the setdown wanted.
     """
 
     tear_scale: float = 0.45
     tear_freedom: float = 4.0
     lobe: tuple[float, float] = (0.55, 0.35)
     bond_gap: LogNormal = LogNormal(0.35, 0.6)
-    scatter: LogNormal = LogNormal(0.12, 0.5)
+    by_air: LogNormal = LogNormal(0.06, 0.4)
+    by_spring: LogNormal = LogNormal(0.12, 0.35)
+    by_hand: LogNormal = LogNormal(0.26, 0.3)
+    flatter: LogNormal = LogNormal(1.25, 0.3)
     exponent: tuple[float, float] = (2.5, 0.4)
     wear: float = 0.004
     mislabelled: float = 0.05
@@ -69,13 +79,20 @@ class Assumptions:
     setdown_scatter: LogNormal = LogNormal(0.2, 0.4)
     limit_scale: float = 0.4
 
+    def scatter(self, held: ForceHeld) -> LogNormal:
+        """What is assumed of s before any weld, by what holds the force."""
+        return {"air": self.by_air, "spring": self.by_spring, "hand": self.by_hand}[held]
+
 
 ASSUMED = Assumptions()
 
-STEP = 0.03  # of the grid of edges, in heat: a quarter of a common scatter
+STEP = 0.03  # of the grid of edges, in heat
 _PARTS = 4  # a weld's heat is rounded to a fourth of the step
 TEAR_REACH = 2.1  # a suggestion more than a factor of 8 off is not reckoned with
-_BELOW, _ABOVE = 2.4, 3.3  # reach of the grid about the middle of the prior: room for t, and for e and u above it
+_EDGE_REACH = 3.0  # standard deviations of e - t and u - t that are reckoned with
+_BEYOND = (
+    12.0  # heat either side of an edge that is tabled: the span of all edges, and room beyond where all is certain
+)
 _ODD_SETDOWN = 1.0  # scatter of the log share of a setdown that was measured wrongly
 _LEAST = 1e-300  # keeps logarithms finite where no slip of the pen is assumed
 _LEAST_SHARE = 0.005  # below this a setdown cannot be measured
@@ -83,13 +100,16 @@ _LEAST_SHARE = 0.005  # below this a setdown cannot be measured
 
 @dataclass(frozen=True)
 class Edges:
-    """The grid of heat on which each edge lies, (T,), and what is believed of the edges before any weld.
+    """The grid of heat on which the edges lie, and what is believed of them before any weld.
 
-    `tear`: (T,), of t. `expel` and `limit`: (T, T), of e and u given t, a row each t; `limit` is None where no setdown is
-    wanted.
+    `heat`: (T,), of t. `rise`: (R,), of e - t and of u - t, multiples of `STEP`. `upper`: (T + R - 1,), of e and u, from the
+    lowest t with the least rise to the highest with the most. `tear`: (T,), `expel` and `limit`: (R,), the weights of
+    t, e - t and u - t; `limit` is None where no setdown is wanted.
     """
 
     heat: Floats
+    rise: Floats
+    upper: Floats
     tear: Floats
     expel: Floats
     limit: Floats | None
@@ -98,16 +118,20 @@ class Edges:
 @cache
 def edges(prior: Prior, assumed: Assumptions) -> Edges:
     """What the handbook's range says of the edges: its middle is the middle of the lobe, its width adds to the doubt."""
-    middle = 0.5 * math.log(prior.low_s * prior.high_s)
-    heat = np.asarray(middle + np.arange(-round(_BELOW / STEP), round(_ABOVE / STEP) + 1) * STEP, dtype=np.float64)
     low, scale = tear_prior(prior, assumed)
+    steps = round(TEAR_REACH / STEP)
+    heat = np.asarray(low + np.arange(-steps, steps + 1) * STEP, dtype=np.float64)
     tear = np.asarray(student.pdf((heat - low) / scale, assumed.tear_freedom), dtype=np.float64)
-    tear[np.abs(heat - low) > TEAR_REACH] = 0.0
-    mean, deviation = assumed.lobe
-    limit = None
+    rises = [assumed.lobe]
     if prior.setdown_share is not None:
-        limit = _given_tear(heat, *limit_prior(prior.setdown_share, assumed))
-    return Edges(heat, tear / tear.sum(), _given_tear(heat, mean, deviation), limit)
+        rises.append(limit_prior(prior.setdown_share, assumed))
+    least = min(math.floor((mean - _EDGE_REACH * deviation) / STEP) for mean, deviation in rises)
+    most = max(math.ceil((mean + _EDGE_REACH * deviation) / STEP) for mean, deviation in rises)
+    rise = np.asarray(np.arange(min(least, 0), most + 1) * STEP, dtype=np.float64)
+    of_rises = [np.asarray(norm.pdf(rise, mean, deviation), dtype=np.float64) for mean, deviation in rises]
+    of_expel, *of_limit = (weights / weights.sum() for weights in of_rises)
+    upper = heat[0] + rise[0] + np.arange(len(heat) + len(rise) - 1) * STEP
+    return Edges(heat, rise, upper, tear / tear.sum(), of_expel, of_limit[0] if of_limit else None)
 
 
 def tear_prior(prior: Prior, assumed: Assumptions) -> tuple[float, float]:
@@ -127,18 +151,17 @@ def limit_prior(wanted: tuple[float, float], assumed: Assumptions) -> tuple[floa
     return math.log(most / least) / assumed.setdown_power.median, assumed.limit_scale
 
 
-def _given_tear(heat: Floats, mean: float, deviation: float) -> Floats:
-    rows = np.asarray(norm.pdf(heat[None, :] - heat[:, None], mean, deviation), dtype=np.float64)
-    return np.asarray(rows / rows.sum(axis=1, keepdims=True), dtype=np.float64)
-
-
 @dataclass(frozen=True)
 class Shapes:
-    """What shapes the curves, each with its weights before any weld: gap (G,), scatter (S,), power (K,), its scatter (R,)."""
+    """What shapes the curves, each with its weights before any weld: gap (G,), scatter (S,), power (K,), its scatter (C,).
+
+    Each of the S is s and h together: `scatter` is s, of outcomes, and `expel_scatter` is h s, of late expulsion.
+    """
 
     gap: Floats
     gap_weight: Floats
     scatter: Floats
+    expel_scatter: Floats
     scatter_weight: Floats
     power: Floats
     power_weight: Floats
@@ -147,18 +170,22 @@ class Shapes:
 
 
 @cache
-def shapes(assumed: Assumptions) -> Shapes:
+def shapes(assumed: Assumptions, held: ForceHeld) -> Shapes:
     """The nodes of the shapes, evenly spaced in logarithms, since welds sharpen them within the prior."""
+    scatter, scatter_weight = _nodes(assumed.scatter(held), 7)
+    flatter, flatter_weight = _nodes(assumed.flatter, 3, 1.8)
     return Shapes(
         *_nodes(assumed.bond_gap, 11),
-        *_nodes(assumed.scatter, 9),
+        np.repeat(scatter, len(flatter)),
+        np.outer(scatter, flatter).ravel(),
+        np.outer(scatter_weight, flatter_weight).ravel(),
         *_nodes(assumed.setdown_power, 7),
         *_nodes(assumed.setdown_scatter, 5),
     )
 
 
-def _nodes(quantity: LogNormal, count: int) -> tuple[Floats, Floats]:
-    z = np.linspace(-2.4, 2.4, count)
+def _nodes(quantity: LogNormal, count: int, reach: float = 2.4) -> tuple[Floats, Floats]:
+    z = np.linspace(-reach, reach, count)
     weights = np.exp(-0.5 * z**2)
     return quantity.median * np.exp(quantity.sigma * z), weights / weights.sum()
 
@@ -188,16 +215,16 @@ def as_written(chances: Floats, assumed: Assumptions) -> Floats:
 
 
 class Curves:
-    """The chances of outcomes and expulsion over all edges of a grid of `count`, looked up by how far a weld is from them.
+    """The chances of outcomes and expulsion over all edges of a grid, looked up by how far a weld is from them.
 
-    Each look-up is a slice of a table over the differences of heat, made once; that is what makes a belief quick.
+    Each look-up is a slice of a table over the differences of heat, made once; that is what makes a belief quick. A look-up
+    takes how far the weld is above the first edge of the grid, and how many edges the grid has.
     """
 
-    def __init__(self, assumed: Assumptions, count: int) -> None:
-        self._count = count
-        self._reach = (count + round(3.0 / STEP)) * _PARTS  # a weld may lie off the grid; beyond this all is certain
+    def __init__(self, assumed: Assumptions, held: ForceHeld) -> None:
+        self._reach = round(_BEYOND / STEP) * _PARTS
         d = np.arange(-self._reach, self._reach + 1) * (STEP / _PARTS)
-        made = shapes(assumed)
+        made = shapes(assumed, held)
         gap, scatter = made.gap[:, None, None], made.scatter[None, :, None]
         above_tear, above_bond = d[None, None, :] / scatter, (d[None, None, :] + gap) / scatter
         tore = np.broadcast_to(ndtr(above_tear), above_bond.shape)
@@ -206,49 +233,54 @@ class Curves:
         each = np.stack([ndtr(-above_bond), broke, tore])
         self._outcome: Floats = each  # (3, G, S, differences)
         self._log_outcome: Floats = np.log(as_written(each, assumed) + _LEAST)
-        expelled = ndtr(d[None, :] / made.scatter[:, None])
-        self._expelled: Floats = expelled  # (S, differences)
-        both = np.stack([ndtr(-d[None, :] / made.scatter[:, None]), expelled])
+        self._tore: Floats = ndtr(d[None, :] / made.scatter[:, None])  # (S, differences)
+        above_expel = d[None, :] / made.expel_scatter[:, None]
+        self._expelled: Floats = ndtr(above_expel)
+        both = np.stack([ndtr(-above_expel), self._expelled])
         self._log_expelled: Floats = np.log(as_written(both, assumed) + _LEAST)
 
-    def _slice(self, above_first: float) -> slice:
-        """Where to look for a weld's heat above each edge of the grid, its heat above the first edge being given."""
-        last = (self._count - 1) * _PARTS
+    def _slice(self, above_first: float, count: int) -> slice:
+        last = (count - 1) * _PARTS
         start = self._reach + round(above_first * _PARTS / STEP)
         start = min(max(start, last), 2 * self._reach)
         stop = start - last - 1
         return slice(start, stop if stop >= 0 else None, -_PARTS)
 
-    def log_outcome(self, outcome: Outcome, above_first: float) -> Floats:
-        """Log likelihood of an outcome as written down, (G, S, T)."""
-        found: Floats = self._log_outcome[OUTCOMES.index(outcome)][..., self._slice(above_first)]
+    def log_outcome(self, outcome: Outcome, above_first: float, count: int) -> Floats:
+        """Log likelihood of an outcome as written down, (G, S, count)."""
+        found: Floats = self._log_outcome[OUTCOMES.index(outcome)][..., self._slice(above_first, count)]
         return found
 
-    def log_expelled(self, late: bool, above_first: float) -> Floats:
-        """Log likelihood of late expulsion, or none, as written down, (S, T)."""
-        found: Floats = self._log_expelled[int(late)][..., self._slice(above_first)]
+    def log_expelled(self, late: bool, above_first: float, count: int) -> Floats:
+        """Log likelihood of late expulsion, or none, as written down, (S, count)."""
+        found: Floats = self._log_expelled[int(late)][..., self._slice(above_first, count)]
         return found
 
-    def outcome(self, above_first: float) -> Floats:
-        """Chances of the three outcomes as they truly are, (3, G, S, T)."""
-        found: Floats = self._outcome[..., self._slice(above_first)]
+    def outcome(self, above_first: float, count: int) -> Floats:
+        """Chances of the three outcomes as they truly are, (3, G, S, count)."""
+        found: Floats = self._outcome[..., self._slice(above_first, count)]
         return found
 
-    def expelled(self, above_first: float) -> Floats:
-        """Chance of late expulsion as it truly is, (S, T)."""
-        found: Floats = self._expelled[..., self._slice(above_first)]
+    def tore(self, above_first: float, count: int) -> Floats:
+        """Chance to tear the parent metal as it truly is, (S, count)."""
+        found: Floats = self._tore[..., self._slice(above_first, count)]
+        return found
+
+    def expelled(self, above_first: float, count: int) -> Floats:
+        """Chance of late expulsion as it truly is, (S, count)."""
+        found: Floats = self._expelled[..., self._slice(above_first, count)]
         return found
 
 
 @cache
-def curves(assumed: Assumptions, count: int) -> Curves:
+def curves(assumed: Assumptions, held: ForceHeld) -> Curves:
     """The one table of its kind."""
-    return Curves(assumed, count)
+    return Curves(assumed, held)
 
 
 def log_setdown(share: float, heat: float, limit: float, grid: Floats, assumed: Assumptions) -> Floats:
-    """Log likelihood of a measured setdown share for each place of u on the grid, (K, R, T)."""
-    made = shapes(assumed)
+    """Log likelihood of a measured setdown share for each place of u on the grid, (K, C, places)."""
+    made = shapes(assumed, "hand")  # these shapes are the same whatever holds the force
     miss = math.log(max(share, _LEAST_SHARE) / limit) - made.power[:, None, None] * (heat - grid[None, None, :])
     scatter = made.setdown_scatter[None, :, None]
     right = np.exp(-0.5 * (miss / scatter) ** 2) / scatter
@@ -259,8 +291,8 @@ def log_setdown(share: float, heat: float, limit: float, grid: Floats, assumed: 
 
 
 def within_limit(heat: float, grid: Floats, assumed: Assumptions) -> Floats:
-    """Chance that the next weld's setdown stays below the limit, (K, R, T)."""
-    made = shapes(assumed)
+    """Chance that the next weld's setdown stays below the limit, (K, C, places)."""
+    made = shapes(assumed, "hand")
     above = made.power[:, None, None] * (heat - grid[None, None, :]) / made.setdown_scatter[None, :, None]
     return np.asarray(ndtr(-above), dtype=np.float64)
 

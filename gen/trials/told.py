@@ -5,7 +5,7 @@ from __future__ import annotations
 from gen.records import KeptRecord, TrialRecord
 from gen.trials.belief import Belief
 from gen.trials.joints import Known
-from gen.trials.values import Setting, Window
+from gen.trials.values import Chances, Credible, Setting, Window
 
 
 def not_known(known: Known) -> list[str]:
@@ -43,19 +43,36 @@ def chance(probability: float) -> str:
     return "below 1 %" if probability < 0.5 else "above 99 %"
 
 
-def chances_text(belief: Belief, setting: Setting) -> str:
-    """What the next weld at a setting may come to."""
-    c = belief.chances(setting)
+def good_text(chances: Chances) -> str:
+    """How likely the next weld at a setting is good."""
+    return f"chance of a good weld {chance(chances.good)} ({chance(chances.good_least)} or more, nine times in ten)"
+
+
+def scatter_text(scatter: Credible) -> str:
+    """How the heat scatters."""
+    low, middle, high = (f"{100 * share:.0f}" for share in (scatter.low, scatter.median, scatter.high))
+    return f"from weld to weld the heat scatters by about {middle} % ({low} to {high} %)"
+
+
+def chances_text(c: Chances) -> str:
+    """What else the next weld at a setting may come to."""
     return (
         f"expected: no bond {chance(c.no_bond)}, broke at joint {chance(c.broke)}, tore parent {chance(c.tore)}; "
-        f"expelled late {chance(c.expelled)}; good {chance(c.good)}"
+        f"expelled late {chance(c.expelled)}"
     )
 
 
 def windows_told(known: Known, belief: Belief) -> list[str]:
-    """A sentence for each percent tried."""
-    found = []
-    for percent in reversed(known.percents or (known.percent,)):
-        words = window_text(belief.window(percent), percent)
-        found.append(f"{words[:1].upper()}{words[1:]}.")
-    return found
+    """A sentence for each percent tried, and how the welds scatter."""
+    told = [window_text(belief.window(percent), percent) for percent in known.percents_told]
+    return [f"{words[:1].upper()}{words[1:]}." for words in (*told, scatter_text(belief.scatter))]
+
+
+def good_told(known: Known, belief: Belief) -> list[str]:
+    """A sentence for each setting that matters, how likely a weld is good: the one kept, and the best time of each percent."""
+    kept = [("at the setting kept", Setting(known.kept.weld_s, known.kept.percent))] if known.kept else []
+    best = [("at the best time", belief.best(percent)) for percent in known.percents_told]
+    return [
+        f"{good_text(belief.chances(setting)).capitalize()} {which}, {setting.time_s:.3g} s at {setting.percent:g} %."
+        for which, setting in (*kept, *best)
+    ]

@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
+from gen.joint import ForceHeld
+
 Outcome = Literal["no bond", "broke at joint", "tore parent"]
 Expulsion = Literal["none", "early", "late"]
 
@@ -41,12 +43,16 @@ class Tried:
 
 @dataclass(frozen=True)
 class Prior:
-    """What the handbook suggests: a range of weld time, s, at `percent`; the setdown wanted, from..to, as a share."""
+    """What the handbook suggests: a range of weld time, s, at `percent`; the setdown wanted, from..to, as a share.
+
+    `force_held`: what keeps the force alike from weld to weld, and so how much the heat is expected to scatter.
+    """
 
     low_s: float
     high_s: float
     percent: float
     setdown_share: tuple[float, float] | None = None
+    force_held: ForceHeld = "hand"
 
     def __post_init__(self) -> None:
         if not (0 < self.low_s <= self.high_s and 0 < self.percent <= 100):
@@ -69,7 +75,9 @@ class Window:
     """The good weld times at one percent, s, and the probability that there are any at all.
 
     From where a weld tears the parent metal as often as not, up to where it expels late as often as not, or where its
-    setdown passes the upper limit wanted, whichever comes first. Where `chance` is low, `low_s` may be above `high_s`.
+    setdown passes the upper limit wanted as often as not, whichever comes first. So its edges stay where they are however much
+    the welds scatter; how often a weld inside is good does not, and is told apart (`Chances.good`). "The true window" of a
+    simulated joint is the same, by its own law. Where `chance` is low, `low_s` may be above `high_s`.
     """
 
     low_s: Credible
@@ -82,7 +90,9 @@ class Chances:
     """What the next weld at a setting may come to, each a probability.
 
     The first three sum to 1. `expelled`: late. `good`: tears the parent metal, does not expel late, and its setdown stays
-    below the upper limit where one was given.
+    below the upper limit where one was given. That chance is reckoned over all that is uncertain, the scatter from weld to weld
+    with it; `good_least` is its lower limit: with a probability of one in ten it is below. Early expulsion is left out, since it
+    is of force and dirt, not of the setting.
     """
 
     no_bond: float
@@ -90,15 +100,18 @@ class Chances:
     tore: float
     expelled: float
     good: float
+    good_least: float
 
 
 @dataclass(frozen=True)
 class Advice:
-    """The next weld to try and why, in one line. `setting` is None where nothing among the candidates is allowed.
+    """The next weld to try and why, in one line. `setting` and its `chances` are None where no candidate is allowed.
 
-    `settled`: the setting is one to keep, with enough good welds at it.
+    `settled`: the setting is one to keep. Its next weld is predicted good with a high chance, the lower limit of that chance is
+    high too, and it had enough good welds.
     """
 
     setting: Setting | None
     why: str
+    chances: Chances | None
     settled: bool

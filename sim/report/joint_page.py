@@ -25,7 +25,7 @@ MEASURED = (
 
 @dataclass(frozen=True)
 class JointPage:
-    """What the page shows. `windows`: a sentence for each percent."""
+    """What the page shows. `likely_good`, `windows`: sentences, of the chance of a good weld and of where the window lies."""
 
     name: str
     joint: Joint
@@ -34,6 +34,7 @@ class JointPage:
     between_s: tuple[float, float] | None
     records: tuple[TrialRecord, ...]
     lanes: tuple[Lane, ...]
+    likely_good: tuple[str, ...]
     windows: tuple[str, ...]
     kept: KeptRecord | None
 

@@ -7,6 +7,7 @@ invented (tests/support/outside/dial_laws.py); tests/campaigns/dial_in.py runs t
 
 from __future__ import annotations
 
+import itertools
 import math
 from dataclasses import replace
 from functools import cache
@@ -21,7 +22,7 @@ from gen.trials.belief import believe
 from gen.trials.model import ASSUMED, STEP, TEAR_REACH, LogNormal, curves, edges, limit_prior, shapes, tear_prior
 from gen.trials.values import OUTCOMES, Prior, Setting, Tried
 from tests.support.outside.dial_laws import HANDBOOK, LAWS
-from tests.support.outside.dial_methods import PRIORS, Trial, figures, try_out
+from tests.support.outside.dial_methods import SCATTERS, Trial, figures, promised, try_out
 
 # -- against statsmodels --------------------------------------------------------------------------------------------
 
@@ -30,7 +31,7 @@ FLAT = replace(
     ASSUMED,
     tear_scale=30.0,
     bond_gap=LogNormal(0.35, 0.6),
-    scatter=LogNormal(0.18, 0.45),
+    by_hand=LogNormal(0.18, 0.45),
     mislabelled=0.0,
     wear=0.0,
 )
@@ -54,9 +55,9 @@ def seeded(seed: int) -> tuple[list[Tried], OrderedModel, object]:
 def test_likelihood_is_the_ordered_probits(seed: int) -> None:
     """At every edge and shape of our grid the welds have the likelihood that statsmodels gives them, to 1e-6."""
     tried, model, _ = seeded(seed)
-    grid, made = edges(HANDBOOK, FLAT).heat, shapes(FLAT)
-    table = curves(FLAT, len(grid))
-    ours = sum(table.log_outcome(w.outcome, math.log(w.setting.time_s) - grid[0]) for w in tried)
+    grid, made = edges(HANDBOOK, FLAT).heat, shapes(FLAT, "hand")
+    table = curves(FLAT, "hand")
+    ours = sum(table.log_outcome(w.outcome, math.log(w.setting.time_s) - grid[0], len(grid)) for w in tried)
     checked = 0
     for g, gap in enumerate(made.gap):
         for s, scatter in enumerate(made.scatter):
@@ -84,8 +85,8 @@ def test_estimate_is_the_ordered_probits(seed: int) -> None:
     assert math.log(low.median) == pytest.approx(tear, abs=error / 4)
     assert math.log(low.high / low.low) / (2 * norm.ppf(0.975)) == pytest.approx(error, rel=1 / 6)
     grid = edges(HANDBOOK, FLAT).heat
-    table = curves(FLAT, len(grid))
-    ours = sum(table.log_outcome(w.outcome, math.log(w.setting.time_s) - grid[0]) for w in tried)
+    table = curves(FLAT, "hand")
+    ours = sum(table.log_outcome(w.outcome, math.log(w.setting.time_s) - grid[0], len(grid)) for w in tried)
     best = np.unravel_index(np.argmax(ours), ours.shape)
     assert grid[best[2]] == pytest.approx(tear, abs=STEP)
     assert ours.max() <= fit.llf + 1e-6
@@ -119,7 +120,8 @@ def test_posterior_is_the_prior_weighted(prior: Prior, count: int) -> None:
     location, scale = tear_prior(prior, a)
     t = location + scale * rng.standard_t(a.tear_freedom, n)
     b, e = t - drawn(a.bond_gap), t + rng.normal(*a.lobe, n)
-    s, r, g, d = drawn(a.scatter), drawn(a.scatter), rng.normal(*a.exponent, n), rng.exponential(a.wear, n)
+    s, g, d = drawn(a.scatter(prior.force_held)), rng.normal(*a.exponent, n), rng.exponential(a.wear, n)
+    r = drawn(a.flatter) * s
     k, rho = drawn(a.setdown_power), drawn(a.setdown_scatter)
     u = t + rng.normal(*limit_prior(prior.setdown_share, a), n) if prior.setdown_share else np.full(n, np.inf)
 
@@ -181,33 +183,43 @@ def test_assumptions_are_near_the_tables() -> None:
 
 # -- in the small ---------------------------------------------------------------------------------------------------
 
-JOINTS = 6  # of each law and prior
+JOINTS = 2  # of each law and scatter: about a hundredth of what the campaign runs
 
 
 @cache
-def campaign(law: str) -> list[Trial]:
-    """A few joints of a law with each prior, no two alike."""
-    return [
-        try_out(law, prior, 900 + number * JOINTS + joint)
-        for number, prior in enumerate(PRIORS)
-        for joint in range(JOINTS)
-    ]
+def campaign() -> list[Trial]:
+    """A few joints of each law and scatter, no two alike."""
+    seeds = itertools.count(900)
+    return [try_out(law, scatter, next(seeds)) for law in LAWS for scatter in SCATTERS for _ in range(JOINTS)]
 
 
-def test_sooner_than_simpler_rules() -> None:
-    """Over all laws and priors the adviser needs fewer welds than either rule by the mean, no more by the median (a whole
-    number, so that few joints may not part it)."""
-    trials = [trial for law in LAWS for trial in campaign(law)]
-    ours, *others = (figures(trials, method) for method in range(3))
-    for other in others:
-        assert ours.median <= other.median
-        assert ours.mean < other.mean - 0.5
-    assert ours.found > 0.85
-
-
-@pytest.mark.parametrize("law", LAWS)
-def test_window_holds_the_truth(law: str) -> None:
-    """The 95 % window holds the true edges about so often: of 30 edges a law, at most 5 are missed by chance in 1 of 100
+def test_windows_hold_the_truth() -> None:
+    """The 95 % windows hold the true edges about so often: of 64 edges more than 10 are missed by chance in fewer than 1 of 100
     such tests at 93 %."""
-    held = [edge for trial in campaign(law) for edge in trial.covered]
-    assert len(held) - sum(held) <= 5
+    held = [edge for trial in campaign() for edge in trial.covered]
+    assert len(held) == 2 * JOINTS * len(LAWS) * len(SCATTERS)
+    assert len(held) - sum(held) <= 10
+
+
+def test_settled_settings_lie_inside() -> None:
+    """Of the settings settled where a weld can be good nine times in ten, nine in ten lie in the true window, but for what chance
+    makes of so few: at 90 % more than 5 of 20 miss it in about 1 of 100 such tests."""
+    found = [trial.runs[0].found for trial in campaign() if trial.weldable and trial.settled]
+    assert len(found) >= 12
+    assert len(found) - sum(found) <= 5
+
+
+def test_chance_printed_is_the_true_one() -> None:
+    """At the settings settled the chance of a good weld is as predicted, by the mean over all laws and scatters: the true chances
+    differ by about 0.15 from joint to joint, so that of 20 the mean is known to 0.035."""
+    predicted, true = promised(campaign())
+    assert predicted == pytest.approx(true, abs=0.1)
+
+
+def test_better_than_simpler_rules() -> None:
+    """Where a weld can be good nine times in ten the adviser needs fewer welds by the mean than either rule that asks for as many
+    good welds, and holds to settings no worse."""
+    ours, *others = (figures(campaign(), method) for method in range(3))
+    for other in others:
+        assert ours.mean < other.mean
+        assert ours.good > other.good - 0.02

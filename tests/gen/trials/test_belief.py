@@ -10,15 +10,16 @@ import itertools
 import math
 from dataclasses import replace
 
+import numpy as np
 import pytest
-from scipy.special import rel_entr
+from scipy.special import ndtr, rel_entr
 
-from gen.trials.advice import ALIKE, LIKELY, REPEATS, SURE, next_trial, reminders
+from gen.trials.advice import ALIKE, LIKELY, REPEATS, SURE, SURE_LEAST, next_trial, reminders, scatter_in_the_way
 from gen.trials.belief import Belief, believe
-from gen.trials.model import ASSUMED, Floats
+from gen.trials.model import ASSUMED, STEP, Floats, edges, shapes
 from gen.trials.values import OUTCOMES, Outcome, Prior, Setting, Tried
 
-PRIOR = Prior(0.3, 0.5, 80)
+PRIOR = Prior(0.3, 0.5, 80, force_held="spring")
 TIMES = [n * 0.02 for n in range(5, 60, 2)]
 CANDIDATES = [Setting(time_s, 80) for time_s in TIMES]
 
@@ -215,7 +216,10 @@ def test_settles_and_then_stays() -> None:
         tried.append(Tried(advice.setting, "tore parent"))
     assert advice.settled
     belief = believe(PRIOR, tried)
-    assert belief.inside(advice.setting) >= SURE
+    chances = belief.chances(advice.setting)
+    assert chances == advice.chances
+    assert chances.good >= SURE
+    assert chances.good_least >= SURE_LEAST
     assert sum(abs(t.setting.time_s / advice.setting.time_s - 1) <= ALIKE for t in tried) >= REPEATS
     again = next_trial(believe(PRIOR, [*tried, Tried(advice.setting, "tore parent")]), CANDIDATES, lambda _: True)
     assert again.setting == advice.setting
@@ -246,6 +250,68 @@ def test_does_not_settle_on_cold_welds() -> None:
     assert tried[-1].setting.time_s > tried[0].setting.time_s
 
 
+def test_scatter_is_learnt() -> None:
+    """Welds that part cleanly at the edges lower the scatter believed, mixed ones raise it; air is believed to scatter less."""
+    clean = [weld(t, o) for t in (0.3, 0.33) for o in ("broke at joint",) * 4]
+    clean += [weld(t) for t in (0.36, 0.4) for _ in range(4)]
+    mixed = [weld(t, o) for t in (0.25, 0.3, 0.36, 0.42, 0.5) for o in ("broke at joint", "tore parent", "tore parent")]
+    start = believe(PRIOR, []).scatter.median
+    assert (
+        believe(PRIOR, clean).scatter.median < 0.9 * start < start < 1.2 * start < believe(PRIOR, mixed).scatter.median
+    )
+    held = [believe(replace(PRIOR, force_held=by), WELDS).scatter.median for by in ("air", "spring", "hand")]
+    assert held == sorted(held)
+
+
+def test_scatter_costs_chance() -> None:
+    """The same welds promise less where the force is held by hand than by air, and the lower limit is the lower."""
+    by_air, by_hand = (
+        believe(replace(PRIOR, force_held=by), WELDS).chances(Setting(0.44, 80)) for by in ("air", "hand")
+    )
+    assert by_hand.good < by_air.good - 0.05
+    for one in (by_air, by_hand):
+        assert one.good_least < one.good
+
+
+@pytest.mark.parametrize("wanted", [None, (0.075, 0.225)])
+def test_lower_limit_is_a_tenth(wanted: tuple[float, float] | None) -> None:
+    """Of joints drawn from what is believed of the edges, the scatter and the setdown, one in ten is good less often than the
+    lower limit, and all together as often as predicted."""
+    measured = [replace(w, setdown_share=0.1 + 0.05 * n) for n, w in enumerate(WELDS[2:5])]
+    belief = believe(replace(PRIOR, setdown_share=wanted, force_held="hand"), [*WELDS, *(measured if wanted else [])])
+    setting, rng, count = Setting(0.42, 80), np.random.default_rng(3), 20_000
+    made, found = shapes(belief.assumed, "hand"), []
+    for weight, p in belief._under:
+        n = round(weight * count)
+        s, t, r = np.unravel_index(rng.choice(p.edges.size, n, p=p.edges.ravel()), p.edges.shape)
+        heat = math.log(setting.time_s) - p.worn_heat
+        tears = ndtr((heat - p.heat[t]) / made.scatter[p.scatters][s])
+        whole = tears * ndtr((p.heat[t] + p.rise[r] - heat) / made.expel_scatter[p.scatters][s])
+        if p.limit is not None and p.limit_shape is not None:
+            u = np.array([rng.choice(len(p.rise), p=p.limit[i] / p.limit[i].sum()) for i in t])
+            shapes_of = p.limit_shape.reshape(-1, p.limit_shape.shape[-1])
+            k = np.array([rng.choice(len(shapes_of), p=shapes_of[:, i] / shapes_of[:, i].sum()) for i in t + u])
+            above = made.power[k // 5] * (heat - p.heat[t] - p.rise[u]) / made.setdown_scatter[k % 5]
+            whole = whole * ndtr(-above)
+        found.append(whole)
+    drawn, told = np.concatenate(found), belief.chances(setting)
+    assert drawn.mean() == pytest.approx(told.good, abs=0.01)
+    assert float(np.quantile(drawn, 0.1)) == pytest.approx(told.good_least, abs=0.03)
+
+
+def test_scatter_in_the_way() -> None:
+    """Where good and bad welds lie mixed at every time it is said that the force wants holding, not before a few welds; where
+    they part cleanly it is not."""
+    mixed = [weld(0.4, *what) for what in (("tore parent",), ("broke at joint",), ("no bond",))] * 4
+    mixed += [weld(t, "tore parent", expulsion="late") for t in (0.36, 0.42, 0.46)]
+    by_hand = replace(PRIOR, force_held="hand")
+    told = scatter_in_the_way(believe(by_hand, mixed))
+    assert told
+    assert "hold the force" in told
+    assert scatter_in_the_way(believe(by_hand, mixed[:5])) is None
+    assert scatter_in_the_way(believe(replace(PRIOR, force_held="air"), WELDS * 2)) is None
+
+
 def test_best_is_the_best() -> None:
     """No time on a fine scale has a better chance of a good weld than the one given as best."""
     belief = believe(PRIOR, WELDS)
@@ -259,24 +325,30 @@ def test_best_is_the_best() -> None:
 @pytest.mark.parametrize("count", [0, 3])
 def test_information_is_what_is_learnt(time_s: float, count: int) -> None:
     """What a weld is said to tell is what it does tell, by the average over its six results of how far each moves the belief
-    in both edges: relative entropy, in nats, of the belief after it against that before."""
+    in the scatter and both edges: relative entropy, in nats, of the belief after it against that before."""
     assumed = replace(ASSUMED, wear=0.0)  # one table, so that the beliefs can be laid side by side
     before = believe(PRIOR, WELDS[:count], assumed)
-    first = both_edges(before)
+    first = learnable(before)
+    held = first > 0  # what has next to no weight is left out of a belief
     learnt = total = 0.0
     for outcome, expulsion in itertools.product(OUTCOMES, ("none", "late")):
         after = believe(PRIOR, [*WELDS[:count], weld(time_s, outcome, expulsion=expulsion)], assumed)
         chance = math.exp(evidence(after) - evidence(before))
-        learnt += chance * float(rel_entr(both_edges(after), first).sum())
+        learnt += chance * float(rel_entr(learnable(after)[held], first[held]).sum())
         total += chance
     assert total == pytest.approx(1, abs=1e-6)
     assert before.information(Setting(time_s, 80)) == pytest.approx(learnt, abs=1e-3)
 
 
-def both_edges(belief: Belief) -> Floats:
-    """(T, T): of where it tears and where it expels."""
+def learnable(belief: Belief) -> Floats:
+    """Of the scatter, where it tears and where it expels, laid out over the whole grid."""
     ((_, posterior),) = belief._under
-    return posterior.tear[:, None] * posterior.expel
+    grid = edges(PRIOR, belief.assumed)
+    whole = np.zeros((len(shapes(belief.assumed, PRIOR.force_held).scatter), len(grid.heat), len(grid.rise)))
+    t, r = (round((a[0] - b[0]) / STEP) for a, b in ((posterior.heat, grid.heat), (posterior.rise, grid.rise)))
+    _, count, rises = posterior.edges.shape
+    whole[posterior.scatters, t : t + count, r : r + rises] = posterior.edges
+    return whole
 
 
 def evidence(belief: Belief) -> float:
@@ -289,7 +361,7 @@ def test_next_is_the_most_telling() -> None:
     belief = believe(PRIOR, WELDS[:2])
     advice = next_trial(belief, CANDIDATES, lambda _: True)
     assert advice.setting is not None
-    likely = [s for s in CANDIDATES if belief.inside(s) >= LIKELY * max(map(belief.inside, CANDIDATES))]
+    likely = [s for s in CANDIDATES if belief.good(s) >= LIKELY * max(map(belief.good, CANDIDATES))]
     assert len(likely) > 2
     assert advice.setting == max(likely, key=belief.information)
 

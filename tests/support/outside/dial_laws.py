@@ -1,7 +1,8 @@
 """Simulated joints for the dial-in: the estimator's own law, and three that it does not use.
 
-Invented joints, for judging methods against each other only. Every law knows its own true window: from where a weld tears the
-parent metal as often as not to where it expels late as often as not.
+Invented joints, for judging methods only. Every law knows its own true window, as gen/trials/values.py defines it, and the true
+chance of a good weld. `scatter` is the same for every law: from weld to weld, the standard deviation of the logarithm of the
+weld time at which a weld comes to tear the parent metal.
 """
 
 from __future__ import annotations
@@ -25,11 +26,15 @@ Chance = Callable[[float, int], float]  # of (weld time s, welds since dressing)
 
 @dataclass(frozen=True)
 class Joint:
-    """A joint whose truth is known. `weld(rng, time_s, worn)` gives what truly happens: (outcome, late expulsion)."""
+    """A joint whose truth is known. `weld(rng, time_s, worn)` gives what truly happens: (outcome, late expulsion).
+
+    `good`: the chance that a weld tears the parent metal and does not expel late.
+    """
 
     weld: Callable[[np.random.Generator, float, int], tuple[Outcome, bool]]
     tears: Chance
     expels: Chance
+    good: Chance
 
     def window(self, worn: int) -> tuple[float, float]:
         """The true window, s, after `worn` welds; infinite where it never comes to that."""
@@ -40,9 +45,9 @@ class Joint:
         low, high = self.window(worn)
         return low <= time_s <= high
 
-    def weldable(self) -> bool:
-        """Whether any time that may be tried lies in the window when the electrodes are new."""
-        return any(self.holds(time_s, 0) for time_s in times(HANDBOOK))
+    def most(self, worn: int) -> float:
+        """The chance of a good weld at the best of the times that may be tried."""
+        return max(self.good(time_s, worn) for time_s in times(HANDBOOK))
 
 
 def _half(chance: Chance, worn: int) -> float:
@@ -72,25 +77,25 @@ def _independent(bonds: Chance, tears: Chance, expels: Chance) -> Joint:
         rung = (u < bonds(time_s, worn)) + (u < tears(time_s, worn))
         return OUTCOMES[rung], bool(rng.random() < expels(time_s, worn))
 
-    return Joint(weld, tears, expels)
+    return Joint(weld, tears, expels, lambda time_s, worn: tears(time_s, worn) * (1 - expels(time_s, worn)))
 
 
 def _drawn(rng: np.random.Generator, quantity: LogNormal) -> float:
     return quantity.median * math.exp(quantity.sigma * rng.standard_normal())
 
 
-def own(rng: np.random.Generator) -> Joint:
-    """The estimator's own law, drawn from what it assumes (gen/trials/model.py), not from its grid."""
+def own(rng: np.random.Generator, scatter: float) -> Joint:
+    """The estimator's own law, drawn from what it assumes (gen/trials/model.py), not from its grid; the scatter is given."""
     a = ASSUMED
     location, scale = tear_prior(HANDBOOK, a)
     while abs(off := scale * rng.standard_t(a.tear_freedom)) > TEAR_REACH:
         pass
     t = location + off
     b, e = t - _drawn(rng, a.bond_gap), t + rng.normal(*a.lobe)
-    s, r, d = _drawn(rng, a.scatter), _drawn(rng, a.scatter), rng.exponential(a.wear)
+    r, d = scatter * _drawn(rng, a.flatter), rng.exponential(a.wear)
     return _independent(
-        lambda time_s, worn: _phi((math.log(time_s) - d * worn - b) / s),
-        lambda time_s, worn: _phi((math.log(time_s) - d * worn - t) / s),
+        lambda time_s, worn: _phi((math.log(time_s) - d * worn - b) / scatter),
+        lambda time_s, worn: _phi((math.log(time_s) - d * worn - t) / scatter),
         lambda time_s, worn: _phi((math.log(time_s) - d * worn - e) / r),
     )
 
@@ -100,15 +105,17 @@ def _middle(rng: np.random.Generator) -> float:
     return math.sqrt(HANDBOOK.low_s * HANDBOOK.high_s) * math.exp(0.35 * rng.standard_normal())
 
 
-def heating(rng: np.random.Generator) -> Joint:
+def heating(rng: np.random.Generator, scatter: float) -> Joint:
     """First-order heating with a loss: the temperature nears its end as 1 - exp(-t / tau), and bonds, tears and expels at
-    levels of its own with a logistic spread; worn faces lower it a little."""
+    levels of its own with a logistic spread; worn faces lower it a little. As the temperature levels off, the same spread of
+    it is more of time where a weld expels than where it tears."""
     tear = rng.uniform(0.35, 0.65)
     expel = min(tear * rng.uniform(1.12, 1.4), 0.97)
     bond = tear * rng.uniform(0.65, 0.9)
-    spread = rng.uniform(0.03, 0.06)
     wear = rng.uniform(0, 0.004)
     low, high = -math.log1p(-tear), -math.log1p(-expel)
+    rise = low / math.expm1(low)  # of log temperature with log time, where it tears
+    spread = scatter * rise * math.sqrt(3) / math.pi
     tau_s = _middle(rng) / math.sqrt(low * high)
 
     def reaches(level: float) -> Chance:
@@ -121,33 +128,33 @@ def heating(rng: np.random.Generator) -> Joint:
     return _independent(reaches(bond), reaches(tear), reaches(expel))
 
 
-def threshold(rng: np.random.Generator) -> Joint:
+def threshold(rng: np.random.Generator, scatter: float) -> Joint:
     """One energy a weld, log-normally scattered, decides its outcome and its expulsion both, so that they hang together;
     the electrodes wear by up to 1 % a weld."""
     low = _middle(rng) * math.exp(-0.5 * (ratio := rng.uniform(0.25, 0.9)))
     high, bond = low * math.exp(ratio), low * rng.uniform(0.5, 0.85)
-    sigma = rng.uniform(0.06, 0.2)
     wear = rng.uniform(0, 0.01)
 
     def energy(time_s: float, worn: int) -> float:
         return time_s * (1 - wear) ** worn
 
     def weld(rng: np.random.Generator, time_s: float, worn: int) -> tuple[Outcome, bool]:
-        here = energy(time_s, worn) * math.exp(sigma * rng.standard_normal())
+        here = energy(time_s, worn) * math.exp(scatter * rng.standard_normal())
         return OUTCOMES[(here > bond) + (here > low)], here > high
 
     def passes(level: float) -> Chance:
-        return lambda time_s, worn: _phi(math.log(energy(time_s, worn) / level) / sigma)
+        return lambda time_s, worn: _phi(math.log(energy(time_s, worn) / level) / scatter)
 
-    return Joint(weld, passes(low), passes(high))
+    tears, expels = passes(low), passes(high)
+    return Joint(weld, tears, expels, lambda time_s, worn: tears(time_s, worn) - expels(time_s, worn))
 
 
-def weakest(rng: np.random.Generator) -> Joint:
-    """Weibull curves in time, as of a weakest link: lopsided, each with a steepness of its own."""
+def weakest(rng: np.random.Generator, scatter: float) -> Joint:
+    """Weibull curves in time, as of a weakest link: lopsided, each up to a quarter steeper or flatter than the scatter says."""
     low = _middle(rng) * math.exp(-0.5 * (ratio := rng.uniform(0.25, 0.9)))
 
     def passes(half_s: float) -> Chance:
-        steepness = rng.uniform(5, 14)
+        steepness = math.pi / math.sqrt(6) / scatter * rng.uniform(0.8, 1.25)
         return lambda time_s, worn: -math.expm1(-math.log(2) * (time_s * (1 - wear) ** worn / half_s) ** steepness)
 
     wear = rng.uniform(0, 0.006)
@@ -156,7 +163,7 @@ def weakest(rng: np.random.Generator) -> Joint:
     return _independent(lambda t, worn: max(bonds_alone(t, worn), tears(t, worn)), tears, expels)
 
 
-LAWS: dict[str, Callable[[np.random.Generator], Joint]] = {
+LAWS: dict[str, Callable[[np.random.Generator, float], Joint]] = {
     "own": own,
     "heating": heating,
     "threshold": threshold,

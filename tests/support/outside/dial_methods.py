@@ -1,7 +1,7 @@
 """Three ways to dial a simulated joint in, judged alike: the adviser, fixed steps upward, and bisection.
 
-Each makes one weld after the other until it holds to a setting, which takes two good welds there for all three: the adviser
-when it says settled, the others when two good ones came running at one time. What counts is the number of welds made until
+Each makes one weld after the other until it holds to a setting, which takes `REPEATS` good welds there for all three: the adviser
+when it says settled, the others when so many good ones came running at one time. What counts is the number of welds made until
 then, and whether the setting held lies in the true window on the electrodes as worn as they then are. One that holds to a
 setting outside has not found it, nor has one that holds to none within `MOST_TRIALS`: both count as beyond all numbers.
 """
@@ -14,20 +14,25 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from gen.trials.advice import is_good, next_trial
+from gen.joint import ForceHeld
+from gen.trials.advice import REPEATS, is_good, next_trial
 from gen.trials.belief import believe
-from gen.trials.values import OUTCOMES, Expulsion, Prior, Setting, Tried, Window
+from gen.trials.values import OUTCOMES, Chances, Expulsion, Prior, Setting, Tried, Window
 from tests.support.outside.dial_laws import CYCLE_S, HANDBOOK, LAWS, PERCENT, Joint, times
 
 WRONG_LABEL = 1 / 20
 EARLY = 0.03  # share of welds that expel early whatever the time, of dirt
 MOST_TRIALS = 25
 PRIORS = {"right": 1.0, "half": 0.5, "double": 2.0}
+# What is taken to hold the force where the heat truly scatters by so much from weld to weld.
+HELD: dict[float, ForceHeld] = {0.05: "air", 0.1: "spring", 0.2: "hand", 0.3: "hand"}
+SCATTERS = tuple(HELD)
+OFTEN = 0.9  # a joint can be welded if the best setting is good at least so often
 
 
-def prior_times(factor: float) -> Prior:
-    """The handbook's suggestion, wrong by a factor."""
-    return replace(HANDBOOK, low_s=HANDBOOK.low_s * factor, high_s=HANDBOOK.high_s * factor)
+def prior_times(factor: float, held: ForceHeld) -> Prior:
+    """The handbook's suggestion, wrong by a factor, and what is said to hold the force."""
+    return replace(HANDBOOK, low_s=HANDBOOK.low_s * factor, high_s=HANDBOOK.high_s * factor, force_held=held)
 
 
 @dataclass
@@ -52,38 +57,51 @@ class Bench:
 
 @dataclass(frozen=True)
 class Run:
-    """How one method fared. `held_s`: the setting that it held to in the end, or None; `trials`: welds made until then."""
+    """How one method fared. `held_s`: the setting that it held to in the end, or None; `trials`: welds made until then.
+
+    `good`: the true chance that the next weld is good there; 0 where it held to none.
+    """
 
     held_s: float | None
     trials: int
     found: bool
+    good: float
 
 
-def ours(bench: Bench, prior: Prior) -> tuple[Run, Window]:
-    """The adviser, taken at its word until it calls a setting settled, and its window then."""
+def _run(held_s: float | None, bench: Bench) -> Run:
+    if held_s is None:
+        return Run(None, bench.welds, False, 0.0)
+    here = held_s, bench.welds
+    return Run(held_s, bench.welds, bench.joint.holds(*here), bench.joint.good(*here))
+
+
+def ours(bench: Bench, prior: Prior) -> tuple[Run, Chances, float, Window]:
+    """The adviser, taken at its word until it calls a setting settled; what it predicts of the setting last offered, the true
+    chance of a good weld there, and its window."""
     candidates = [Setting(time_s, PERCENT) for time_s in times(HANDBOOK)]
     tried: list[Tried] = []
     while True:
         belief = believe(prior, tried)
         advice = next_trial(belief, candidates, lambda _: True)
         assert advice.setting is not None
+        assert advice.chances is not None
         if advice.settled or len(tried) == MOST_TRIALS:
-            held_s = advice.setting.time_s if advice.settled else None
-            found = held_s is not None and bench.joint.holds(held_s, bench.welds)
-            return Run(held_s, len(tried), found), belief.window(PERCENT)
+            run = _run(advice.setting.time_s if advice.settled else None, bench)
+            return run, advice.chances, bench.joint.good(advice.setting.time_s, bench.welds), belief.window(PERCENT)
         tried.append(bench.weld(advice.setting.time_s))
 
 
 def by_rule(rule: Callable[[Prior, list[Tried]], Iterator[float]], bench: Bench, prior: Prior) -> Run:
-    """A fixed rule, which yields the next time and ends when it has had two good welds running at one time."""
+    """A fixed rule, which yields the next time and ends when it has had `REPEATS` good welds running at one time."""
     tried: list[Tried] = []
     for time_s in rule(prior, tried):
         if len(tried) == MOST_TRIALS:
             break
         tried.append(bench.weld(time_s))
-        if len(tried) > 1 and tried[-2].setting == tried[-1].setting and all(is_good(t, None) for t in tried[-2:]):
-            return Run(time_s, len(tried), bench.joint.holds(time_s, bench.welds))
-    return Run(None, len(tried), False)
+        last = tried[-REPEATS:]
+        if len(last) == REPEATS and all(t.setting == last[0].setting and is_good(t, None) for t in last):
+            return _run(time_s, bench)
+    return _run(None, bench)
 
 
 def _cycles(time_s: float) -> float:
@@ -122,54 +140,75 @@ def bisection(prior: Prior, tried: list[Tried]) -> Iterator[float]:
 
 @dataclass(frozen=True)
 class Trial:
-    """One joint: how each method fared, whether it can be welded at all, and whether our 95 % held each true edge."""
+    """One joint: how each method fared, and how true the adviser's figures were when it was done.
+
+    `best`: the true chance of a good weld at the best setting then. `predicted`, `least` and `true`: that chance at the setting
+    offered last as it was predicted, its lower limit, and as it is. `covered`: whether our 95 % held each true edge.
+    """
 
     runs: tuple[Run, Run, Run]
-    weldable: bool
+    best: float
+    predicted: float
+    least: float
+    true: float
     covered: tuple[bool, bool]
+
+    @property
+    def weldable(self) -> bool:
+        """Whether its best setting is good often enough."""
+        return self.best >= OFTEN
+
+    @property
+    def settled(self) -> bool:
+        """Whether the adviser came to that."""
+        return self.runs[0].held_s is not None
 
 
 METHODS = ("ours", "steps upward", "bisection")
 
 
-def try_out(law: str, prior_name: str, seed: int) -> Trial:
-    """The joint of this law and seed, dialled in by each method from the handbook's suggestion, right or wrong.
+def try_out(law: str, scatter: float, seed: int, held: ForceHeld | None = None) -> Trial:
+    """The joint of this law, scatter and seed, dialled in by each method; the seed also says how the suggestion is wrong.
 
-    Each method has chances of its own; which joint it is does not depend on the prior.
+    Each method has chances of its own. `held`: what is said to hold the force, where it is not what `HELD` says.
     """
-    joint = LAWS[law](np.random.default_rng(seed))
-    prior = prior_times(PRIORS[prior_name])
+    joint = LAWS[law](np.random.default_rng(seed), scatter)
+    prior = prior_times(tuple(PRIORS.values())[seed % len(PRIORS)], held or HELD[scatter])
     benches = [Bench(joint, np.random.default_rng((seed, method))) for method in range(3)]
-    run, window = ours(benches[0], prior)
+    run, chances, true, window = ours(benches[0], prior)
     others = by_rule(steps_upward, benches[1], prior), by_rule(bisection, benches[2], prior)
-    true_low, true_high = joint.window(benches[0].welds)
-    covered = window.low_s.low <= true_low <= window.low_s.high, window.high_s.low <= true_high <= window.high_s.high
-    return Trial((run, *others), joint.weldable(), covered)
+    worn = benches[0].welds
+    low, high = joint.window(worn)
+    covered = window.low_s.low <= low <= window.low_s.high, window.high_s.low <= high <= window.high_s.high
+    return Trial((run, *others), joint.most(worn), chances.good, chances.good_least, true, covered)
 
 
 @dataclass(frozen=True)
 class Figures:
     """Of one method over joints that can be welded: median and 90th percentile of welds to a setting inside, infinite where
     more were not found; their mean, one not found counted as `MOST_TRIALS`; the share found; the share held to a setting
-    outside."""
+    outside; the true chance of a good weld at the settings held."""
 
     median: float
     mean: float
     ninetieth: float
     found: float
     wrong: float
+    good: float
 
 
 def figures(trials: list[Trial], method: int) -> Figures:
-    """The figures of one method."""
+    """The figures of one method. There must be a joint that can be welded."""
     runs = [trial.runs[method] for trial in trials if trial.weldable]
+    held = [run for run in runs if run.held_s is not None]
     welds = sorted(run.trials if run.found else math.inf for run in runs)
     return Figures(
         welds[len(welds) // 2],
         sum(min(count, MOST_TRIALS) for count in welds) / len(welds),
         welds[9 * len(welds) // 10],
         sum(run.found for run in runs) / len(runs),
-        sum(run.held_s is not None and not run.found for run in runs) / len(runs),
+        sum(not run.found for run in held) / len(runs),
+        sum(run.good for run in held) / max(1, len(held)),
     )
 
 
@@ -177,3 +216,10 @@ def coverage(trials: list[Trial]) -> tuple[float, float]:
     """The shares of all joints whose true edges, low and high, our 95 % held when the adviser was done."""
     low, high = np.mean([trial.covered for trial in trials], axis=0)
     return float(low), float(high)
+
+
+def promised(trials: list[Trial]) -> tuple[float, float]:
+    """Over the joints settled, the mean of the chance of a good weld as it was predicted, and as it is; nan without any."""
+    settled = [(trial.predicted, trial.true) for trial in trials if trial.settled]
+    predicted, true = np.mean(settled, axis=0) if settled else (math.nan, math.nan)
+    return float(predicted), float(true)
