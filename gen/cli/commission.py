@@ -49,7 +49,7 @@ _WIDTH = 116
 )
 @click.option("--anew", is_flag=True, help="Begin a new walk, from the first step.")
 def commission_command(
-    port: str | None, welder: Path | None, sheet: Path | None, record: Path | None, anew: bool
+    port: str | None, welder_path: Path | None, sheet: Path | None, record: Path | None, anew: bool
 ) -> int:
     """Walk the steps that take the welder from unpowered to its first weld, with the board on PORT.
 
@@ -57,8 +57,8 @@ def commission_command(
     ends the walk (exit code 1); the same command goes on with it when it is mended. Readings are kept in records.sqlite.
     Without PORT the only board found is asked; without any, the steps that need one say "not checked".
     """
-    found, path = find_welder(welder), welder or Path(WELDER_FILE)
-    board = boards()[found.board.name]
+    welder, path = find_welder(welder_path), welder_path or Path(WELDER_FILE)
+    board = boards()[welder.board.name]
     kept = path.absolute().parent / RECORDS_FILE
     check_targets({"--sheet": sheet, "--record": record}, keep=(path, kept))
     if sheet is not None or record is not None:
@@ -66,9 +66,9 @@ def commission_command(
             if given is not None:
                 shown = None if given is True else written(given)
                 raise InputError("command line", what, shown, "no walk is made; allowed: without --sheet and --record")
-        _print(sheet, record, found, board, kept)
+        _print(sheet, record, welder, board, kept)
         return 0
-    with walking(found, board, kept, _Guide(board), port, anew) as walk:
+    with walking(welder, board, kept, _Guide(board), port, anew) as walk:
         for line in caution_lines():
             click.echo(line)
         walked = walk.go()
@@ -144,15 +144,15 @@ class _Guide(Asked):
 @click.argument("values", nargs=-1, metavar="[KEY=VALUE]...")
 @welder_option
 @click.option("--yes", is_flag=True, help="Do not ask before the welder file is written.")
-def calibrate_command(values: tuple[str, ...], welder: Path | None, yes: bool) -> None:
+def calibrate_command(values: tuple[str, ...], welder_path: Path | None, yes: bool) -> None:
     """Put measured values into the welder file, in the place of assumed ones, such as detector.offset_rise_us=412.
 
     Without KEY=VALUE the readings of the last commissioning are taken. What would change is shown first; the file is
     checked before it is written, and comments stay.
     """
-    found, path = find_welder(welder), welder or Path(WELDER_FILE)
+    welder, path = find_welder(welder_path), welder_path or Path(WELDER_FILE)
     kept = path.absolute().parent / RECORDS_FILE
-    _offer(path, measured_values(values) if values else values_of_last_walk(kept, found), yes)
+    _offer(path, measured_values(values) if values else values_of_last_walk(kept, welder), yes)
 
 
 def _offer(path: Path, values: Mapping[str, float | int | str], yes: bool) -> None:

@@ -50,14 +50,14 @@ def _electrode(text: str) -> dict[str, Any]:
     help="Compare with other electrodes, such as diameter=10,length=45,offset=20; what is left out stays as it is.",
 )
 @json_option
-def describe_command(welder: Path | None, electrode: dict[str, Any] | None, as_json: bool) -> None:
+def describe_command(welder_path: Path | None, electrode: dict[str, Any] | None, as_json: bool) -> None:
     """The machine as derived from its file: each figure with its range and where it came from."""
-    found = find_welder(welder)
-    change = compared(found, electrode, welder or Path(WELDER_FILE)) if electrode else None
+    welder = find_welder(welder_path)
+    change = compared(welder, electrode, welder_path or Path(WELDER_FILE)) if electrode else None
     if as_json:
-        click.echo(json.dumps(description(found, change), indent=2, default=Electrodes.model_dump))
+        click.echo(json.dumps(description(welder, change), indent=2, default=Electrodes.model_dump))
     else:
-        click.echo("\n".join(_lines(found) + (_change_lines(change) if change else [])))
+        click.echo("\n".join(_lines(welder) + (_change_lines(change) if change else [])))
 
 
 def description(welder: Welder, change: Change | None) -> dict[str, Any]:

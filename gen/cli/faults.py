@@ -41,7 +41,7 @@ _HARDWARE = (
 )
 @json_option
 def faults_command(
-    schedule: Path, welder: Path | None, seed: int, replay: int | None, vcd: Path | None, as_json: bool
+    schedule: Path, welder_path: Path | None, seed: int, replay: int | None, vcd: Path | None, as_json: bool
 ) -> int:
     """Let every fault strike SCHEDULE on this machine, and say what carries it: board or hardware.
 
@@ -49,10 +49,10 @@ def faults_command(
     """
     if vcd is not None and replay is None:
         raise InputError("command line", "--vcd", None, "it goes with --replay; allowed: both or neither")
-    job = read_job(schedule, welder)
+    job = read_job(schedule, welder_path)
     if replay is not None:
         target = vcd or Path(f"fault-{replay}.vcd")
-        check_targets({"--vcd": target}, keep=(schedule, welder or Path(WELDER_FILE)))
+        check_targets({"--vcd": target}, keep=(schedule, welder_path or Path(WELDER_FILE)))
         return _replay(job, seed, replay, target)
     from sim.faults.runs import FaultTarget, inject_all
 

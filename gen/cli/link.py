@@ -99,13 +99,15 @@ def flash_command(bundle: Path, port: str | None, yes: bool, forget_schedules: b
 @welder_option
 @pace_option
 @click.option("--select", "select", is_flag=True, help="Also make it the schedule of the next weld.")
-def push_command(schedule: Path, port: str | None, welder: Path | None, welds_per_minute: float, select: bool) -> int:
+def push_command(
+    schedule: Path, port: str | None, welder_path: Path | None, welds_per_minute: float, select: bool
+) -> int:
     """Compile and simulate SCHEDULE, and store it on the board on PORT under its name.
 
     Nothing is sent when the verdict refuses (exit code 1). The board checks it against the limits it was built with, and
     what it holds is read back and compared. Without PORT the only board found is taken.
     """
-    job = read_job(schedule, welder)
+    job = read_job(schedule, welder_path)
     from sim.run import run as run_job
 
     run = run_job(job, pace_asked(welds_per_minute), seed=0)
@@ -113,7 +115,7 @@ def push_command(schedule: Path, port: str | None, welder: Path | None, welds_pe
         click.echo(verdict_text(run))
         click.echo("Nothing was sent.")
         return 1
-    with opened(port) as link, Records.beside(welder or Path(WELDER_FILE)) as records:
+    with opened(port) as link, Records.beside(welder_path or Path(WELDER_FILE)) as records:
         pushed = push(job, schedule, link, records, select)
     held = pushed.held
     click.echo(
@@ -133,7 +135,7 @@ def push_command(schedule: Path, port: str | None, welder: Path | None, welds_pe
 @port_argument
 @click.option("-o", "--output", type=click.Path(path_type=Path), help="The file to write. Otherwise NAME.toml here.")
 @welder_option
-def pull_command(name: str, port: str | None, output: Path | None, welder: Path | None) -> None:
+def pull_command(name: str, port: str | None, output: Path | None, welder_path: Path | None) -> None:
     """Fetch the schedule NAME from the board on PORT as a schedule file.
 
     The file compiles to what the board holds, digest and all. One that was pushed from here comes back as it was written;
@@ -145,11 +147,11 @@ def pull_command(name: str, port: str | None, output: Path | None, welder: Path 
         raise InputError("command line", "NAME", written(name), why)
     if target.exists():
         raise refused("--output", target, "is there already; allowed: a new file")
-    check_targets({"--output": target}, keep=(welder or Path(WELDER_FILE),))
-    found = find_welder(welder)
-    with opened(port) as link, Records.beside(welder or Path(WELDER_FILE)) as records:
+    check_targets({"--output": target}, keep=(welder_path or Path(WELDER_FILE),))
+    welder = find_welder(welder_path)
+    with opened(port) as link, Records.beside(welder_path or Path(WELDER_FILE)) as records:
         held = link.read(name)
-        text, origin = as_file(held, found, records)
+        text, origin = as_file(held, welder, records)
     write_whole(target, text)
     click.echo(f"Written: {target}, {origin}; digest {held.digest}, as on the board.")
 
@@ -196,17 +198,17 @@ _WATCH_PATIENCE_S = 15.0
     help="End after so many seconds; otherwise Ctrl-C ends it.",
 )
 @json_option
-def watch_command(port: str | None, welder: Path | None, seconds: float | None, as_json: bool) -> None:
+def watch_command(port: str | None, welder_path: Path | None, seconds: float | None, as_json: bool) -> None:
     """Show mains frequency, state, welds and duty left of the board on PORT, and keep its welds in records.sqlite.
 
     Key s sends the stop line, which ends a weld. It is not an emergency stop: it needs this program, the cable and a
     board that listens. Without PORT the only board found is taken. With --json, one JSON object a line.
     """
-    find_welder(welder)  # the records lie beside it
+    find_welder(welder_path)  # the records lie beside it
     until = None if seconds is None else time.monotonic() + seconds
     with (
         opened(port, _WATCH_PATIENCE_S) as link,
-        Records.beside(welder or Path(WELDER_FILE)) as records,
+        Records.beside(welder_path or Path(WELDER_FILE)) as records,
         Keys() as keys,
     ):
         watch, shown = Watch(link, records), _Shown(as_json)

@@ -22,7 +22,10 @@ from gen.user_files import written
 
 schedule_argument = click.argument("schedule", type=click.Path(path_type=Path))
 welder_option = click.option(
-    "--welder", type=click.Path(path_type=Path), help="The welder file. Otherwise welder.toml in the current folder."
+    "--welder",
+    "welder_path",
+    type=click.Path(path_type=Path),
+    help="The welder file. Otherwise welder.toml in the current folder.",
 )
 json_option = click.option("--json", "as_json", is_flag=True, help="Print JSON, for another program to read.")
 
@@ -109,11 +112,11 @@ def board_json(board: Board) -> dict[str, Any]:
 @welder_option
 @click.option("--csv", "as_csv", is_flag=True, help="Print CSV.")
 @json_option
-def table_command(schedule: Path, welder: Path | None, as_csv: bool, as_json: bool) -> None:
+def table_command(schedule: Path, welder_path: Path | None, as_csv: bool, as_json: bool) -> None:
     """SCHEDULE as its timing table: phase, half-cycles, time, firing delay, and what was rounded."""
     if as_csv and as_json:
         raise InputError("command line", "--csv and --json", None, "allowed: one of them")
-    job = read_job(schedule, welder)
+    job = read_job(schedule, welder_path)
     if as_json:
         click.echo(json.dumps(table_json(job), indent=2))
     elif as_csv:

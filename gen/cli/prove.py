@@ -74,7 +74,7 @@ seed_option = click.option(
 @json_option
 def simulate_command(
     schedule: Path,
-    welder: Path | None,
+    welder_path: Path | None,
     minutes: float,
     welds_per_minute: float,
     seed: int,
@@ -85,8 +85,10 @@ def simulate_command(
     as_json: bool,
 ) -> int:
     """Run the firmware for SCHEDULE on a simulated welder and judge what it did. Exit code 1 when it is refused."""
-    job = read_job(schedule, welder)
-    check_targets({"--report": report, "--vcd": vcd, "--csv": csv_path}, keep=(schedule, welder or Path(WELDER_FILE)))
+    job = read_job(schedule, welder_path)
+    check_targets(
+        {"--report": report, "--vcd": vcd, "--csv": csv_path}, keep=(schedule, welder_path or Path(WELDER_FILE))
+    )
     from sim.run import run as run_job
     from sim.verdict.temperatures import temperatures
 
@@ -112,9 +114,11 @@ def simulate_command(
 @welder_option
 @pace_option
 @json_option
-def build_command(schedule: Path, folder: Path, welder: Path | None, welds_per_minute: float, as_json: bool) -> int:
+def build_command(
+    schedule: Path, folder: Path, welder_path: Path | None, welds_per_minute: float, as_json: bool
+) -> int:
     """Write the firmware for SCHEDULE into a folder. Nothing is written when the verdict refuses (exit code 1)."""
-    job = read_job(schedule, welder)
+    job = read_job(schedule, welder_path)
     check_bundle_folder(folder, job.bundle)
     from sim.run import run as run_job
 

@@ -122,7 +122,7 @@ def _measure(name: str, key: str, metavar: str, text: str) -> Callable[[Any], An
 @click.option("--inch", is_flag=True, help="Print inches and pounds; files stay metric.")
 @json_option
 def suggest_command(
-    joint: Path | None, welder: Path | None, output: Path | None, inch: bool, as_json: bool, **options: Any
+    joint: Path | None, welder_path: Path | None, output: Path | None, inch: bool, as_json: bool, **options: Any
 ) -> int | None:
     """A first schedule for a joint on this machine, from the handbook tables, with its reasons and sources.
 
@@ -138,13 +138,13 @@ def suggest_command(
     if output is not None:
         _check_output(output)
     wanted = read_joint(joint) if joint else _from_options(given)
-    machine_file = find_welder(welder)
-    found = suggest_on(wanted, machine_file)
+    welder = find_welder(welder_path)
+    found = suggest_on(wanted, welder)
     if found is None:
         allowed = "missing; allowed: this or transformer.taps, from which the secondary current follows"
-        raise InputError(welder or Path(WELDER_FILE), "transformer.open_secondary_V", None, allowed)
-    found = naming_taps(found, machine_file)
-    why_not = refusal(found, machine_file, *([output.name] if output else [])) if found.known else ""
+        raise InputError(welder_path or Path(WELDER_FILE), "transformer.open_secondary_V", None, allowed)
+    found = naming_taps(found, welder)
+    why_not = refusal(found, welder, *([output.name] if output else [])) if found.known else ""
     if as_json:
         click.echo(json.dumps(_data(found, why_not), indent=2))
     else:

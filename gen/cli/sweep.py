@@ -47,7 +47,7 @@ _LEANS_SHOWN = 3
 @json_option
 def sweep_command(
     schedule: Path,
-    welder: Path | None,
+    welder_path: Path | None,
     machines: int,
     welds_per_minute: float,
     seed: int,
@@ -61,7 +61,7 @@ def sweep_command(
     from sim.run import paced
     from sim.sweep import SweepPlan, sweep
 
-    job = read_job(schedule, welder)
+    job = read_job(schedule, welder_path)
     pace = paced(job, pace_asked(welds_per_minute)).welds_per_minute
     plan = SweepPlan(job, pace, seed)
     with _progress(machines) as made:

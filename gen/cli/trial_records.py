@@ -90,13 +90,13 @@ def add_command(
     weld: tuple[int, int] | None,
     last: bool,
     dressed: bool,
-    welder: Path | None,
+    welder_path: Path | None,
     **told: Any,
 ) -> None:
     """Keep one weld of JOINT on scrap, made with SCHEDULE, and what came of it."""
     if weld is not None and last:
         raise InputError("command line", "--weld and --last", None, "allowed: one of them")
-    added = add_trial(joint, schedule, welder, told | {"dressed": int(dressed)}, weld, last)
+    added = add_trial(joint, schedule, welder_path, told | {"dressed": int(dressed)}, weld, last)
     trial = added.record
     told_words = trial.outcome + (f", expelled {trial.expulsion}" if trial.expulsion != "none" else "")
     click.echo(
@@ -109,10 +109,10 @@ def add_command(
 @joint_argument
 @click.argument("trial", type=number(1, 1_000_000), metavar="NUMBER")
 @welder_option
-def remove_command(joint: Path, trial: int, welder: Path | None) -> None:
+def remove_command(joint: Path, trial: int, welder_path: Path | None) -> None:
     """Take the trial NUMBER of JOINT out of the records: one that was noted wrongly. The others keep their numbers."""
-    find_welder(welder)
-    removed = remove_trial(joint, trial, welder)
+    find_welder(welder_path)
+    removed = remove_trial(joint, trial, welder_path)
     click.echo(
         f"Removed: trial {trial} of {joint.stem}, {removed.weld_s:.3g} s at {removed.percent:g} %, {removed.outcome}."
     )
@@ -121,14 +121,14 @@ def remove_command(joint: Path, trial: int, welder: Path | None) -> None:
 @click.command("export")
 @click.argument("file", type=click.Path(path_type=Path))
 @welder_option
-def export_command(file: Path, welder: Path | None) -> None:
+def export_command(file: Path, welder_path: Path | None) -> None:
     """Write the trials of all joints to FILE as CSV, schedules and joint files in their cells.
 
     `weldbeat trial import` reads it back with nothing lost, here or beside another welder file.
     """
-    find_welder(welder)
-    check_drawn("FILE", file, ".csv", keep=(welder or Path(WELDER_FILE),))
-    trials, _ = recorded(welder)
+    find_welder(welder_path)
+    check_drawn("FILE", file, ".csv", keep=(welder_path or Path(WELDER_FILE),))
+    trials, _ = recorded(welder_path)
     write_whole(file, to_csv(trials))
     click.echo(f"Written: {file}, {len(trials)} trial{'' if len(trials) == 1 else 's'}.")
 
@@ -136,18 +136,18 @@ def export_command(file: Path, welder: Path | None) -> None:
 @click.command("import")
 @click.argument("file", type=click.Path(path_type=Path))
 @welder_option
-def import_command(file: Path, welder: Path | None) -> None:
+def import_command(file: Path, welder_path: Path | None) -> None:
     """Add the trials in FILE, a CSV, to the records: all of them, or none where a row is wrong.
 
     The first line names the columns: joint, tried_at, weld_s, percent and outcome, and whatever else `weldbeat trial
     export` writes. A trial that the records hold already is passed over.
     """
-    find_welder(welder)
+    find_welder(welder_path)
     rows = from_csv(file)
-    earlier, _ = recorded(welder)
+    earlier, _ = recorded(welder_path)
     new = new_trials(rows, earlier, file)
     if new:
-        with Records.beside(welder or Path(WELDER_FILE)) as records:
+        with Records.beside(welder_path or Path(WELDER_FILE)) as records:
             records.add_trials(new)
     same = len(rows) - len(new)
     click.echo(f"Added: {len(new)}." + (f" There already: {same}." if same else ""))

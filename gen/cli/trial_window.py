@@ -82,19 +82,19 @@ def next_command(
     between: tuple[float, float] | None,
     dress_every: int,
     welds_per_minute: float,
-    welder: Path | None,
+    welder_path: Path | None,
     as_json: bool,
 ) -> int | None:
     """Which weld of JOINT to try now, and why: of those that the verdict lets by, the one that tells most.
 
     Exit code 1 where nothing can be told, or the verdict lets nothing by.
     """
-    known, machine_file = known_of(joint, welder, between)
+    known, welder = known_of(joint, welder_path, between)
     belief = known.belief
     if belief is None:
         return _nothing_known(known, as_json)
-    check_output(output, known, (joint, welder or Path(WELDER_FILE)))
-    verdicts = verdicts_on(known, machine_file, schedule, output, _judge(welds_per_minute))
+    check_output(output, known, (joint, welder_path or Path(WELDER_FILE)))
+    verdicts = verdicts_on(known, welder, schedule, output, _judge(welds_per_minute))
     found = propose(known, belief, verdicts, percent, dress_every)
     if found.text is not None and output is not None:
         write_whole(output, found.text)
@@ -199,27 +199,27 @@ def keep_command(
     percent: float | None,
     between: tuple[float, float] | None,
     welds_per_minute: float,
-    welder: Path | None,
+    welder_path: Path | None,
     as_json: bool,
 ) -> int | None:
     """Write the schedule with the best setting inside the good window of JOINT, ready to push, and record it.
 
     Exit code 1, and nothing written, where nothing can be told or the verdict refuses the schedule.
     """
-    known, machine_file = known_of(joint, welder, between)
+    known, welder = known_of(joint, welder_path, between)
     if not known.records:
         raise no_trials(known, joint)
     belief = known.belief
     if belief is None:
         return _nothing_known(known, as_json)
-    check_output(output, known, (joint, welder or Path(WELDER_FILE)))
-    verdicts = verdicts_on(known, machine_file, schedule, output, _judge(welds_per_minute))
-    frequency = machine_file.mains.frequency_Hz
+    check_output(output, known, (joint, welder_path or Path(WELDER_FILE)))
+    verdicts = verdicts_on(known, welder, schedule, output, _judge(welds_per_minute))
+    frequency = welder.mains.frequency_Hz
     kept = settle(known, belief, verdicts, percent)
     if kept is None:
         _nothing_kept(known, verdicts, welds_per_minute, as_json)
         return 1
-    with Records.beside(welder or Path(WELDER_FILE)) as records:
+    with Records.beside(welder_path or Path(WELDER_FILE)) as records:
         write_whole(output, kept.text)
         records.add_kept(kept)
     best = Setting(kept.weld_s, kept.percent)
@@ -273,11 +273,11 @@ _MEASURED = (
 @welder_option
 @json_option
 def show_command(
-    joint: Path, output: Path | None, between: tuple[float, float] | None, welder: Path | None, as_json: bool
+    joint: Path, output: Path | None, between: tuple[float, float] | None, welder_path: Path | None, as_json: bool
 ) -> None:
     """The trials of JOINT and the good window that they leave, with its 95 % limits; with --output as a picture too."""
-    known, machine_file = known_of(joint, welder, between)
-    check_drawn("--output", output, ".svg", keep=(joint, welder or Path(WELDER_FILE)))
+    known, welder = known_of(joint, welder_path, between)
+    check_drawn("--output", output, ".svg", keep=(joint, welder_path or Path(WELDER_FILE)))
     if not known.records:
         raise no_trials(known, joint)
     belief, kept = known.belief, known.kept
@@ -289,7 +289,7 @@ def show_command(
     if as_json:
         click.echo(json.dumps(_show_data(known, belief, kept), indent=2))
         return
-    frequency = machine_file.mains.frequency_Hz
+    frequency = welder.mains.frequency_Hz
     lines = [f"{known.name}, {known.joint.title}", ""]
     if belief is not None:
         lines += [*(said(sentence, "") for sentence in good_told(known, belief)), ""]
@@ -348,18 +348,18 @@ def _window_data(belief: Belief, percent: float) -> dict[str, Any]:
 @click.option("-o", "--output", type=click.Path(path_type=Path), required=True, help="Write it to this HTML file.")
 @between_option
 @welder_option
-def page_command(joint: Path, output: Path, between: tuple[float, float] | None, welder: Path | None) -> None:
+def page_command(joint: Path, output: Path, between: tuple[float, float] | None, welder_path: Path | None) -> None:
     """One page about JOINT, to print and keep: suggestion and sources, trials, good window, kept schedule, cautions."""
     from sim.report.joint_page import JointPage, render_joint
     from sim.report.trials import lanes_of
 
-    known, machine_file = known_of(joint, welder, between)
-    check_drawn("--output", output, ".html", keep=(joint, welder or Path(WELDER_FILE)))
+    known, welder = known_of(joint, welder_path, between)
+    check_drawn("--output", output, ".html", keep=(joint, welder_path or Path(WELDER_FILE)))
     belief, kept = known.belief, known.kept
     page = JointPage(
         name=known.name,
         joint=known.joint,
-        frequency_Hz=machine_file.mains.frequency_Hz,
+        frequency_Hz=welder.mains.frequency_Hz,
         suggestion=known.suggestion,
         between_s=known.between_s,
         records=known.records,
@@ -376,13 +376,13 @@ def page_command(joint: Path, output: Path, between: tuple[float, float] | None,
 @click.argument("joint", type=click.Path(path_type=Path), required=False)
 @welder_option
 @json_option
-def compare_command(joint: Path | None, welder: Path | None, as_json: bool) -> None:
+def compare_command(joint: Path | None, welder_path: Path | None, as_json: bool) -> None:
     """The joints in the records beside each other: sizes, trials, what was kept and its window, heat relative to JOINT.
 
     Without JOINT heat is relative to the first that was kept.
     """
-    find_welder(welder)
-    trials, kept = recorded(welder)
+    find_welder(welder_path)
+    trials, kept = recorded(welder_path)
     if not trials and not kept:
         raise InputError("records", "no trials yet", None, "allowed: after the first `weldbeat trial add`")
     rows = compare(trials, kept)

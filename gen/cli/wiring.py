@@ -40,18 +40,18 @@ pace_option = click.option(
 @welder_option
 @pace_option
 @json_option
-def choose_command(welder: Path | None, pace: float, as_json: bool) -> None:
+def choose_command(welder_path: Path | None, pace: float, as_json: bool) -> None:
     """Which parts suit this machine, with the calculation: switch, heat sink, fuse, snubber and the rest.
 
     For the longest weld that the welder file allows, at full current.
     """
-    found = find_welder(welder)
-    board = board_of(found)
-    choice, warmth = _chosen(found, board, pace, welder or Path(WELDER_FILE))
+    welder = find_welder(welder_path)
+    board = board_of(welder)
+    choice, warmth = _chosen(welder, board, pace, welder_path or Path(WELDER_FILE))
     if as_json:
         click.echo(json.dumps(choice_json(choice, warmth), indent=2))
     else:
-        click.echo("\n".join(_lines(found, choice, warmth)))
+        click.echo("\n".join(_lines(welder, choice, warmth)))
 
 
 def _chosen(welder: Welder, board: Board, pace: float, path: Path) -> tuple[Choice, tuple[Warmth, ...]]:
@@ -114,20 +114,20 @@ def _part_lines(part: Chosen) -> list[str]:
 )
 @click.option("--svg", "folder", type=click.Path(path_type=Path), help="Folder for the two drawings, as SVG too.")
 @pace_option
-def wiring_command(welder: Path | None, output: Path, folder: Path | None, pace: float) -> None:
+def wiring_command(welder_path: Path | None, output: Path, folder: Path | None, pace: float) -> None:
     """The wiring sheet of the upgrade, with this machine's own pins: two drawings, wire list, parts list."""
     from gen.wiring.sheet import DRAWING_FILES, wiring_sheet
     from gen.wiring.upgrade import to_be_fitted
 
-    found = find_welder(welder)
-    board = board_of(found)
-    path = welder or Path(WELDER_FILE)
+    welder = find_welder(welder_path)
+    board = board_of(welder)
+    path = welder_path or Path(WELDER_FILE)
     check_targets({"--output": output}, keep=(path,))
     if folder is not None:
         _check_drawings(folder, output, DRAWING_FILES)
-    choice, _ = _chosen(found, board, pace, path)
+    choice, _ = _chosen(welder, board, pace, path)
     try:
-        sheet = wiring_sheet(found, board, choice)
+        sheet = wiring_sheet(welder, board, choice)
     except Wrong as wrong:
         raise InputError(path, wrong.key, wrong.given, str(wrong)) from None
     written = [output]
@@ -139,7 +139,7 @@ def wiring_command(welder: Path | None, output: Path, folder: Path | None, pace:
     write_whole(output, sheet.html)
     for file in written:
         click.echo(f"Written: {file}")
-    if missing := to_be_fitted(found):
+    if missing := to_be_fitted(welder):
         click.echo("To be fitted, since the welder file does not name it:")
         for what in missing:
             click.echo(f"  {what}")

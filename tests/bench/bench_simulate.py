@@ -108,7 +108,7 @@ def start_up(welder: Welder) -> None:
 
 
 if __name__ == "__main__":
-    machine = make_welder(transformer={"rating_kVA": 400})
-    minute(machine)
+    welder = make_welder(transformer={"rating_kVA": 400})
+    minute(welder)
     scaling()
-    start_up(machine)
+    start_up(welder)

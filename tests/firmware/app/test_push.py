@@ -198,14 +198,14 @@ def test_whatever_the_compiler_makes_is_within_the_limits() -> None:
     for frequency_Hz in (50, 60):
         for detector in ({}, {"kind": "pulse", "offset_rise_us": 900, "offset_fall_us": 900}):
             for first in (60, 87, 120):
-                machine = make_welder(
+                welder = make_welder(
                     mains={"frequency_Hz": frequency_Hz}, detector=detector, limits={"first_delay_deg": first}
                 )
                 for percent in (45, 70, 100):
                     table = compiled(
-                        machine, *PHASES, {"cool": "2 cycles"}, {"weld": "9 cycles", "current_percent": percent}
+                        welder, *PHASES, {"cool": "2 cycles"}, {"weld": "9 cycles", "current_percent": percent}
                     )
-                    config = config_of(render(table, machine, boards()["pico"]))
+                    config = config_of(render(table, welder, boards()["pico"]))
                     assert refusal(config.ROWS, config) == ""
 
 

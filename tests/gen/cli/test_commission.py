@@ -190,13 +190,13 @@ def the_users_own_is_selected(bench: CommissionBench) -> None:
 def reading_is_in_the_welder_file() -> None:
     """The short-circuit current at full conduction, from a reading a little below it: within the angle's band."""
     text = Path("welder.toml").read_text()
-    machine = read_welder(Path("welder.toml"))
-    shorted, open_A = machine.transformer.shorted_current_A, machine.transformer.open_current_A
+    welder = read_welder(Path("welder.toml"))
+    shorted, open_A = welder.transformer.shorted_current_A, welder.transformer.open_current_A
     assert shorted is not None
     assert open_A is not None
     assert shorted == pytest.approx(Truth().shorted_A, rel=0.09)
     assert open_A == pytest.approx(Truth().idle_A, rel=0.03)
-    assert (machine.detector.offset_rise_us, machine.detector.offset_fall_us) == (338, 271)
+    assert (welder.detector.offset_rise_us, welder.detector.offset_fall_us) == (338, 271)
     assert "offset_rise_us = 338  # measured" in text
     assert set(MACHINE.splitlines()) - set(text.splitlines()) == {"voltage_V = 230"}
 

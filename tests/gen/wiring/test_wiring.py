@@ -25,13 +25,13 @@ XHTML = "{http://www.w3.org/1999/xhtml}"
 
 
 @pytest.fixture(scope="module", params=list(MACHINES))
-def machine(request: pytest.FixtureRequest) -> Welder:
+def welder(request: pytest.FixtureRequest) -> Welder:
     return known_welder(**MACHINES[request.param])
 
 
 @pytest.fixture(scope="module")
-def sheet(machine: Welder) -> Sheet:
-    return sheet_of(machine)
+def sheet(welder: Welder) -> Sheet:
+    return sheet_of(welder)
 
 
 def test_drawing_wire_list_and_netlist_are_one(sheet: Sheet) -> None:
@@ -130,9 +130,9 @@ def test_no_other_file_and_no_network_is_needed(sheet: Sheet) -> None:
         assert outside not in bare
 
 
-def test_same_machine_same_bytes(machine: Welder, sheet: Sheet) -> None:
+def test_same_machine_same_bytes(welder: Welder, sheet: Sheet) -> None:
     """So that a sheet can be compared with an earlier one."""
-    assert sheet_of(machine) == sheet
+    assert sheet_of(welder) == sheet
 
 
 @pytest.mark.parametrize("name", sorted(boards()))
@@ -186,7 +186,7 @@ ELECTRICAL = {"S1": [("11", "12"), ("21", "22")], "B1": [("1", "2")]}
 
 
 @pytest.mark.parametrize("opened", ["S1", "B1"])
-def test_stop_and_heat_contacts_break_by_themselves(machine: Welder, sheet: Sheet, opened: str) -> None:
+def test_stop_and_heat_contacts_break_by_themselves(welder: Welder, sheet: Sheet, opened: str) -> None:
     """With either open, 24 V reaches neither the gate stage nor the coil; the board stays fed, and tells why."""
     fed = {"A2.SUP", "A3.SUP", "K1.A1"}
     assert fed <= reach(sheet.netlist, "G1.+", ELECTRICAL)
@@ -215,14 +215,14 @@ def test_detector_is_on_the_transformers_two_conductors(sheet: Sheet) -> None:
     assert {"U1.K", "K1.3"} <= reach(sheet.netlist, "Q1.4", fuses)
 
 
-def test_earth_is_whole_and_the_secondary_is_on_it_once(machine: Welder, sheet: Sheet) -> None:
+def test_earth_is_whole_and_the_secondary_is_on_it_once(welder: Welder, sheet: Sheet) -> None:
     """Every metal part on the bar by a wire of its own; one link to the secondary, or none with a residual-current device."""
     earth = next(net for net in sheet.netlist.nets if net.name == "PE")
     assert {"Q0.PE", "EN.PE", "H1.PE", "T1.core", "XB.PE"} <= set(earth.terminals)
     assert all(link.start == "XE.bar" for link in earth.links)
     through = reach(sheet.netlist, "T1.X2", {"XS": [("X2", "PE")]})
     assert ("XE.bar" in through) == (
-        machine.protection.secondary_earthed or not machine.protection.residual_current_device
+        welder.protection.secondary_earthed or not welder.protection.residual_current_device
     )
 
 
@@ -254,7 +254,7 @@ def test_what_is_not_there_is_drawn_and_said_to_be_fitted() -> None:
     )
 
 
-def test_rules_say_what_lines_cannot(sheet: Sheet, machine: Welder) -> None:
+def test_rules_say_what_lines_cannot(sheet: Sheet, welder: Welder) -> None:
     """The facts that a drawing does not carry stand beside it."""
     for words in (
         "before every gate",
@@ -267,7 +267,7 @@ def test_rules_say_what_lines_cannot(sheet: Sheet, machine: Welder) -> None:
         "count as live",
     ):
         assert words in sheet.html, words
-    assert ("across the zero crossing" in sheet.html) == machine.board.conduction_sense
+    assert ("across the zero crossing" in sheet.html) == welder.board.conduction_sense
 
 
 def test_a_zero_cross_relay_is_not_wired() -> None:

@@ -36,12 +36,12 @@ def run(
     **changes: Any,
 ) -> Recording:
     """Compile, render, change if asked, and run on the quiet bench."""
-    machine = welder or make_welder()
-    table = compiled(machine, weld or WELD)
-    bundle = render(table, machine, boards()["pico"])
+    welder = welder or make_welder()
+    table = compiled(welder, weld or WELD)
+    bundle = render(table, welder, boards()["pico"])
     if change is not None:
         bundle = change(bundle)
-    return simulate(bundle, table, quiet_bench(machine, table, length_s, *presses, **changes))
+    return simulate(bundle, table, quiet_bench(welder, table, length_s, *presses, **changes))
 
 
 def states(recording: Recording) -> list[str]:

@@ -30,11 +30,11 @@ def config_of(bundle: FirmwareBundle) -> Any:
     return SimpleNamespace(**names)
 
 
-def made(name: str = "first", **welder: dict[str, Any]) -> tuple[FirmwareBundle, TimingTable]:
+def made(name: str = "first", **tables: dict[str, Any]) -> tuple[FirmwareBundle, TimingTable]:
     """A bundle whose burnt-in schedule has this name."""
-    machine = make_welder(**welder)
-    table = replace(compiled(machine, *PHASES), name=name)
-    return render(table, machine, boards()["pico"]), table
+    welder = make_welder(**tables)
+    table = replace(compiled(welder, *PHASES), name=name)
+    return render(table, welder, boards()["pico"]), table
 
 
 def rows_of(table: TimingTable) -> tuple[tuple[str, int, int, int], ...]:
