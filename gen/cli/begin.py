@@ -20,9 +20,10 @@ from gen.begin import (
     machine_files,
 )
 from gen.cautions import caution_lines
-from gen.cli.given import Asked, taken, value_of
+from gen.cli.options import taken, value_of
 from gen.cli.prove import reported, write_results
 from gen.cli.show import table_text, verdict_text
+from gen.cli.terminal import Asked
 from gen.job import read_job
 from gen.machine.welder import WELDER_FILE
 from gen.writing import check_bundle_folder, check_own_folder, check_without, write_bundle, write_whole

@@ -10,9 +10,9 @@ import click
 
 from gen.boards import Board, boards
 from gen.cautions import CAUTIONS, caution_lines
-from gen.cli.given import Asked
-from gen.cli.plan import welder_option
+from gen.cli.options import welder_option
 from gen.cli.show import verdict_text
+from gen.cli.terminal import Asked
 from gen.commissioning import (
     Judged,
     Shot,

@@ -10,8 +10,7 @@ from typing import Any
 
 import click
 
-from gen.cli.given import value_of
-from gen.cli.plan import json_option, welder_option
+from gen.cli.options import json_option, value_of, welder_option
 from gen.job import find_welder
 from gen.machine import WELDER_FILE, Change, Welder, compared
 from gen.machine.breaker import described, dip

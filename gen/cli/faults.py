@@ -9,9 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from gen.cli.given import number
-from gen.cli.plan import json_option, schedule_argument, welder_option
-from gen.cli.prove import seed_option
+from gen.cli.options import json_option, number, schedule_argument, seed_option, welder_option
 from gen.errors import InputError
 from gen.job import Job, read_job
 from gen.machine.welder import WELDER_FILE

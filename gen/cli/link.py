@@ -11,11 +11,18 @@ from pathlib import Path
 import click
 
 from gen.cautions import caution_lines
-from gen.cli.given import number, taken
-from gen.cli.keys import Keys
-from gen.cli.plan import json_option, schedule_argument, welder_option
-from gen.cli.prove import pace_asked, pace_option
+from gen.cli.options import (
+    json_option,
+    number,
+    pace_asked,
+    pace_option,
+    port_argument,
+    schedule_argument,
+    taken,
+    welder_option,
+)
 from gen.cli.show import verdict_text
+from gen.cli.terminal import Keys
 from gen.errors import InputError
 from gen.job import find_welder, read_job
 from gen.link import Link, Look, Watch, answer_on, as_file, push, schedule_name
@@ -29,8 +36,6 @@ from gen.machine import WELDER_FILE
 from gen.records import Records, WeldRecord
 from gen.user_files import written
 from gen.writing import check_targets, refused, write_whole
-
-port_argument = click.argument("port", required=False)
 
 
 def opened(port: str | None, patience_s: float = PATIENCE_S) -> Link:

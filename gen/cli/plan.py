@@ -13,21 +13,13 @@ from typing import Any
 import click
 
 from gen.boards import Board, boards
+from gen.cli.options import json_option, schedule_argument, welder_option
 from gen.cli.show import table_text
 from gen.errors import InputError
 from gen.job import Job, read_job
 from gen.table import TimingTable
 from gen.units import milliseconds
 from gen.user_files import written
-
-schedule_argument = click.argument("schedule", type=click.Path(path_type=Path))
-welder_option = click.option(
-    "--welder",
-    "welder_path",
-    type=click.Path(path_type=Path),
-    help="The welder file. Otherwise welder.toml in the current folder.",
-)
-json_option = click.option("--json", "as_json", is_flag=True, help="Print JSON, for another program to read.")
 
 
 def _board_name(text: str) -> str:

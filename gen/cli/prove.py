@@ -3,50 +3,20 @@
 from __future__ import annotations
 
 import json
-import math
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
 from gen.cautions import caution_lines
-from gen.cli.given import number
-from gen.cli.heat import heat_json, heat_text
-from gen.cli.plan import json_option, schedule_argument, welder_option
-from gen.cli.show import finding_line, verdict_text
+from gen.cli.options import json_option, number, pace_asked, pace_option, schedule_argument, seed_option, welder_option
+from gen.cli.show import finding_line, heat_json, heat_text, verdict_text
 from gen.job import read_job
 from gen.machine.welder import WELDER_FILE
 from gen.writing import check_bundle_folder, check_targets, write_bundle, write_whole
 
 if TYPE_CHECKING:
     from sim.run import Run
-
-FASTEST = math.inf  # stands for the word `max` on the command line
-
-
-def pace_asked(welds_per_minute: float) -> float | None:
-    """The pace as `sim.run.run` takes it: None for the word `max`."""
-    return None if welds_per_minute == FASTEST else welds_per_minute
-
-
-pace_option = click.option(
-    "--welds-per-minute",
-    "--pace",
-    "welds_per_minute",
-    type=number(0.1, 120.0, {"max": FASTEST}),
-    metavar="NUMBER",
-    default=4,
-    show_default=True,
-    help="Pace at which the pedal is pressed, 0.1 to 120; max: the fastest that may go on for ever.",
-)
-seed_option = click.option(
-    "--seed",
-    type=number(0, 1_000_000),
-    metavar="NUMBER",
-    default=0,
-    show_default=True,
-    help="A whole number; another one draws other jitter, bounce and tolerances of parts.",
-)
 
 
 @click.command("simulate")

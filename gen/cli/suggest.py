@@ -13,8 +13,7 @@ import click
 
 import gen.ask
 from gen.ask import NotTaken
-from gen.cli.given import value_of
-from gen.cli.plan import json_option, welder_option
+from gen.cli.options import json_option, value_of, welder_option
 from gen.errors import InputError
 from gen.handbook import Suggestion, by_source, guess, in_inches, naming_taps, refusal, suggest_on
 from gen.handbook.practice import given_force

@@ -13,9 +13,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from gen.cli.given import number
-from gen.cli.plan import json_option, schedule_argument, welder_option
-from gen.cli.prove import pace_asked, pace_option, seed_option
+from gen.cli.options import json_option, number, pace_asked, pace_option, schedule_argument, seed_option, welder_option
 from gen.job import read_job
 from gen.ranges import shown
 

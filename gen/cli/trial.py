@@ -2,17 +2,14 @@
 
 from __future__ import annotations
 
-import textwrap
-from collections.abc import Iterable
 from pathlib import Path
 
 import click
 
-from gen.cli.given import number
-from gen.cli.listed import Listed
+from gen.cli import Listed
+from gen.cli.options import number
 from gen.user_files import written
 
-WIDTH = 120
 _LEAST_S, _MOST_S = 0.01, 60.0
 
 joint_argument = click.argument("joint", type=click.Path(path_type=Path))
@@ -66,14 +63,3 @@ def trial_command() -> None:
     the joint's file. What is estimated is the good window of weld time, with
     its 95 % limits, beginning from the handbook's suggestion.
     """
-
-
-def said(text: str, indent: str = "  ") -> str:
-    """A sentence as indented lines."""
-    return textwrap.fill(text, WIDTH, initial_indent=indent, subsequent_indent=f"{indent}  ", break_long_words=False)
-
-
-def said_all(heading: str, lines: Iterable[str]) -> list[str]:
-    """A heading with sentences under it; nothing where there are none."""
-    found = [said(line) for line in lines]
-    return ["", heading, *found] if found else []

@@ -9,8 +9,7 @@ from typing import Any
 
 import click
 
-from gen.cli.given import number
-from gen.cli.plan import schedule_argument, welder_option
+from gen.cli.options import number, schedule_argument, welder_option
 from gen.cli.trial import joint_argument
 from gen.errors import InputError
 from gen.job import find_welder

@@ -12,10 +12,9 @@ import click
 from click.core import ParameterSource
 
 from gen.cautions import AT_THE_ELECTRODES, caution_lines
-from gen.cli.given import number
-from gen.cli.plan import json_option, welder_option
-from gen.cli.prove import FASTEST, pace_asked, pace_option
-from gen.cli.trial import between_option, joint_argument, percent_option, said, said_all
+from gen.cli.options import FASTEST, json_option, number, pace_asked, pace_option, welder_option
+from gen.cli.terminal import said, said_all
+from gen.cli.trial import between_option, joint_argument, percent_option
 from gen.errors import InputError
 from gen.job import Job, find_welder
 from gen.machine import WELDER_FILE

@@ -13,8 +13,7 @@ import click
 
 from gen.boards import Board
 from gen.cautions import caution_lines
-from gen.cli.given import number
-from gen.cli.plan import json_option, welder_option
+from gen.cli.options import json_option, number, welder_option
 from gen.errors import InputError
 from gen.job import board_of, find_welder
 from gen.machine import WELDER_FILE, Welder

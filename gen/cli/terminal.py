@@ -1,11 +1,19 @@
-"""Single keys from the terminal, while something else goes on."""
+"""A terminal: how it asks, single keys while something else goes on, and sentences folded to its width."""
 
 from __future__ import annotations
 
 import sys
+import textwrap
+from collections.abc import Callable, Iterable
 from types import TracebackType
-from typing import Self
+from typing import Any, Self, TypeVar
 
+import click
+
+from gen.cli.options import taken
+
+T = TypeVar("T")
+WIDTH = 120
 if sys.platform == "win32":
     import msvcrt
 
@@ -54,3 +62,28 @@ else:
             if self._saved is None or not select.select([sys.stdin], [], [], 0)[0]:
                 return ""
             return os.read(sys.stdin.fileno(), 64).decode(errors="replace")
+
+
+class Asked:
+    """A terminal asks, as gen.ask.Ask wants it. `indent` goes before each question."""
+
+    def __init__(self, indent: str = "") -> None:
+        self._indent = indent
+
+    def yes(self, question: str) -> bool:
+        return click.confirm(f"{self._indent}{question}")
+
+    def answer(self, question: str, read: Callable[[Any], T], typical: Any = None) -> T:
+        found: T = click.prompt(f"{self._indent}{question}", default=typical, value_proc=taken(read))
+        return found
+
+
+def said(text: str, indent: str = "  ") -> str:
+    """A sentence as indented lines."""
+    return textwrap.fill(text, WIDTH, initial_indent=indent, subsequent_indent=f"{indent}  ", break_long_words=False)
+
+
+def said_all(heading: str, lines: Iterable[str]) -> list[str]:
+    """A heading with sentences under it; nothing where there are none."""
+    found = [said(line) for line in lines]
+    return ["", heading, *found] if found else []

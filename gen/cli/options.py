@@ -1,0 +1,75 @@
+"""Options, and what the command line takes, with the same plain messages as the files: what was given, and what is allowed."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Mapping
+from pathlib import Path
+from typing import Any, TypeVar
+
+import click
+
+import gen.ask
+from gen.ask import NotTaken
+from gen.user_files import FileModel
+
+T = TypeVar("T")
+
+
+def taken(read: Callable[[Any], T]) -> Callable[[Any], T]:
+    """An option's type: what `read` makes of it."""
+
+    def convert(text: Any) -> T:
+        try:
+            return read(text)
+        except NotTaken as error:
+            raise click.BadParameter(str(error)) from None
+
+    return convert
+
+
+def number(least: float, most: float, words: Mapping[str, float] | None = None) -> Callable[[str], float]:
+    """An option's type, as `gen.ask.number` reads it."""
+    return taken(gen.ask.number(least, most, words))
+
+
+def value_of(model: type[FileModel], key: str) -> Callable[[Any], Any]:
+    """An option's type, as `gen.ask.value_of` reads it."""
+    return taken(gen.ask.value_of(model, key))
+
+
+schedule_argument = click.argument("schedule", type=click.Path(path_type=Path))
+welder_option = click.option(
+    "--welder",
+    "welder_path",
+    type=click.Path(path_type=Path),
+    help="The welder file. Otherwise welder.toml in the current folder.",
+)
+json_option = click.option("--json", "as_json", is_flag=True, help="Print JSON, for another program to read.")
+port_argument = click.argument("port", required=False)
+FASTEST = math.inf  # stands for the word `max` on the command line
+
+
+def pace_asked(welds_per_minute: float) -> float | None:
+    """The pace as `sim.run.run` takes it: None for the word `max`."""
+    return None if welds_per_minute == FASTEST else welds_per_minute
+
+
+pace_option = click.option(
+    "--welds-per-minute",
+    "--pace",
+    "welds_per_minute",
+    type=number(0.1, 120.0, {"max": FASTEST}),
+    metavar="NUMBER",
+    default=4,
+    show_default=True,
+    help="Pace at which the pedal is pressed, 0.1 to 120; max: the fastest that may go on for ever.",
+)
+seed_option = click.option(
+    "--seed",
+    type=number(0, 1_000_000),
+    metavar="NUMBER",
+    default=0,
+    show_default=True,
+    help="A whole number; another one draws other jitter, bounce and tolerances of parts.",
+)
