@@ -54,11 +54,17 @@ class Mains(FileModel):
 
 
 class Breaker(FileModel):
-    """The circuit breaker before the outlet, as printed on it (C20: characteristic C, 20 A)."""
+    """The circuit breaker before the outlet, as printed on it (C20: characteristic C, 20 A).
+
+    Panel: the air around it, warmer than the room where breakers stand side by side. Other load: what else its circuit
+    feeds while the welder works.
+    """
 
     standard: Literal["IEC 60898-1", "other"] = "IEC 60898-1"
     characteristic: Literal["B", "C", "D"] | None = None
     rating_A: float = Field(gt=0, le=125)
+    panel_temperature_C: float = Field(default=40, ge=-20, le=70)
+    other_load_A: float = Field(default=0, ge=0, le=125)
 
     @model_validator(mode="after")
     def _consistent(self) -> Self:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 
+from gen.machine.breaker import SOURCE, most_let_through
 from gen.machine.welder import Welder
 from gen.ranges import Figure, shown
 from gen.wiring.arithmetic import (
@@ -252,14 +253,10 @@ def _mass(J_per_K: float) -> str:
 
 def fuse(welder: Welder, load: Load, ratings: SwitchRatings) -> tuple[float, Chosen]:
     """Rated current and the part, and why the circuit breaker does not take its place."""
-    volts, half_s = welder.mains.voltage_V, 0.5 / welder.mains.frequency_Hz
+    volts = welder.mains.voltage_V
     rated_A = _step(load.working_rms_A.high * FUSE_MARGIN, FUSE_STEPS)
     switch_i2t = welder.switch.i2t_A2s or ratings.i2t_A2s
     least, most = load.half_cycle_i2t_A2s / AGEING, switch_i2t * FUSE_BELOW_SWITCH
-    r, x = welder.machine.source_resistance.low, welder.machine.source_reactance.low
-    prospective_A = volts / math.hypot(r, x)
-    breaker_i2t = prospective_A**2 * half_s
-    saves = breaker_i2t <= most
     steps = (
         CalculationLine(
             "rated current",
@@ -279,12 +276,7 @@ def fuse(welder: Welder, load: Load, ratings: SwitchRatings) -> tuple[float, Cho
             f"at most {shown(most)} A2s",
             "I2t of fuse below that of switch: IEC 60269-4 and textbooks, from memory",
         ),
-        CalculationLine(
-            "a circuit breaker in its place",
-            f"{shown(prospective_A)} A short-circuit current squared x {1000 * half_s:.1f} ms",
-            f"lets {shown(breaker_i2t)} A2s through: it {'would do' if saves else 'does not save the switch'}",
-            f"opens no sooner than a half-cycle; supply {welder.machine.source_resistance.source}",
-        ),
+        _breaker_instead(welder, most),
     )
     if most < least * CLEARING:
         note = (
@@ -299,6 +291,32 @@ def fuse(welder: Welder, load: Load, ratings: SwitchRatings) -> tuple[float, Cho
         f"{shown(least)} A2s"
     )
     return rated_A, Chosen("fuse", fit, steps, notes=notes)
+
+
+def _breaker_instead(welder: Welder, most_A2s: float) -> CalculationLine:
+    """Whether the circuit breaker would save the switch: by the standard's bands, for no maker's curve is known here.
+
+    At every fault from the electrodes shorted to a short circuit at the machine.
+    """
+    what, fitted, machine = "a circuit breaker in its place", welder.breaker, welder.machine
+    ask = "a semiconductor fuse (IEC 60269-4), unless its maker's let-through curve says less"
+    if fitted is None or fitted.standard != "IEC 60898-1":
+        working = "no breaker of IEC 60898-1 in the welder file"
+        return CalculationLine(what, working, f"does not count: {ask}", "its bands are not known here")
+    prospective_A = machine.voltage_V / math.hypot(machine.source_resistance.low, machine.source_reactance.low)
+    least_A = min(machine.in_use.short_primary.low, prospective_A)
+    let_A2s, at_A, after_s = most_let_through(fitted, least_A, prospective_A)
+    saves = let_A2s <= most_A2s
+    opens = f"need not open before {after_s:g} s" if math.isfinite(after_s) else "need not open at all"
+    faults = f"{fitted.characteristic}{fitted.rating_A:g}, faults of {shown(least_A)} to {shown(prospective_A)} A"
+    through = f"lets {shown(let_A2s)} A2s through" if math.isfinite(let_A2s) else "lets any through"
+    word = "it would do" if saves else f"it does not save the switch: {ask}"
+    return CalculationLine(
+        what,
+        f"{faults}: at {shown(at_A)} A it {opens}",
+        f"{through}: {word}",
+        f"{SOURCE}, at the slow end of its bands; supply {machine.source_resistance.source}",
+    )
 
 
 def _fuse_volts(volts: float) -> float:

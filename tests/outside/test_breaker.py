@@ -1,17 +1,29 @@
 """The circuit breaker against IEC 60898-1 (from memory), and the voltage dip against the standard approximation.
 
-Every fixed point of the standard is tried on both sides. Between them the lines are our interpolation, so only
-their order is tested there.
+Every fixed point of the standard is tried on both sides; between them many bimetals that pass them all are simulated.
 """
 
 from __future__ import annotations
 
 import math
-from typing import Literal
+import random
+from collections.abc import Sequence
+from typing import Any, Literal
 
 import pytest
 
-from gen.machine.breaker import Trip, dip, latest_trip_s, magnetic, pace_rms_A, soonest_trip_s, thermal
+from gen.machine.breaker import (
+    NON_TRIPPING,
+    Trip,
+    dip,
+    holding_rating_A,
+    latest_trip_s,
+    magnetic,
+    most_let_through,
+    pace_rms_A,
+    quickest_travel,
+    thermal,
+)
 from gen.machine.derived import derive
 from gen.machine.tables import Breaker, WelderTables
 from gen.ranges import Figure
@@ -21,7 +33,7 @@ BANDS: tuple[tuple[Letter, float, float], ...] = (("B", 3, 5), ("C", 5, 10), ("D
 
 
 def breaker(letter: Letter = "C", rating_A: float = 20) -> Breaker:
-    return Breaker(standard="IEC 60898-1", characteristic=letter, rating_A=rating_A)
+    return Breaker(standard="IEC 60898-1", characteristic=letter, rating_A=rating_A, panel_temperature_C=30)
 
 
 @pytest.mark.parametrize(("letter", "low", "high"), BANDS)
@@ -38,32 +50,121 @@ def test_magnetic_bands_are_rms(letter: Letter, low: float, high: float) -> None
         assert (found.holds_to, found.trips_from) == (16 * low, 16 * high)
 
 
-@pytest.mark.parametrize("letter", ["B", "C", "D"])
+@pytest.mark.parametrize(("letter", "low", "high"), BANDS)
 @pytest.mark.parametrize(
     ("rating_A", "conventional_s", "at_255_s"), [(16, 3600, 60), (32, 3600, 60), (40, 3600, 120), (80, 7200, 120)]
 )
-def test_fixed_points(letter: Letter, rating_A: float, conventional_s: float, at_255_s: float) -> None:
-    """1.13: not within the conventional time; 1.45: within it; 2.55: after 1 s and within 60 s (120 s above 32 A)."""
+def test_fixed_points(
+    letter: Letter, low: float, high: float, rating_A: float, conventional_s: float, at_255_s: float
+) -> None:
+    """1.13: not within the conventional time; 1.45: within it; 2.55: after 1 s and within 60 s (120 s above 32 A).
+
+    At the lower magnetic limit not before 0.1 s, at the upper one by then. Each is just reached by the quickest, but for
+    D at 2.55: who holds 10 times for 0.1 s has not bent so far.
+    """
     b = breaker(letter, rating_A)
-    assert soonest_trip_s(b, 1.129 * rating_A) == math.inf
-    assert soonest_trip_s(b, 1.13 * rating_A) == pytest.approx(conventional_s)
+    for multiple, seconds, every_s in ((NON_TRIPPING, 10.0, 10.0), (2.55, 1.0, 1e6), (low, 0.1, 1e6)):
+        reached = 0.614 if (letter, multiple) == ("D", 2.55) else 1
+        assert quickest_travel(b, [(multiple * rating_A, seconds)], every_s) == pytest.approx(reached, abs=0.01)
     assert latest_trip_s(b, 1.449 * rating_A) == math.inf
     assert latest_trip_s(b, 1.45 * rating_A) == pytest.approx(conventional_s)
-    assert soonest_trip_s(b, 2.55 * rating_A) == pytest.approx(1)
     assert latest_trip_s(b, 2.55 * rating_A) == pytest.approx(at_255_s)
+    assert latest_trip_s(b, high * rating_A) == pytest.approx(0.1)
 
 
-@pytest.mark.parametrize(("letter", "low", "high"), BANDS)
-def test_soonest_is_sooner_than_latest(letter: Letter, low: float, high: float) -> None:
-    """Both bounds fall with the current and keep their order; at the lower magnetic limit 0.1 s (from memory)."""
-    b = breaker(letter)
-    assert soonest_trip_s(b, 20 * low) == pytest.approx(0.1)
-    multiples = [1.1 + 0.05 * n for n in range(400)]
-    for bound in (soonest_trip_s, latest_trip_s):
-        times = [bound(b, 20 * m) for m in multiples]
-        assert times == sorted(times, reverse=True)
-    assert all(soonest_trip_s(b, 20 * m) <= latest_trip_s(b, 20 * m) for m in multiples)
-    assert latest_trip_s(b, 20 * high) == pytest.approx(0.1)
+Lags = tuple[tuple[float, float], ...]  # (weight, time constant); the weights make 1
+
+
+def bent(lags: Lags, current: Sequence[tuple[float, float]]) -> float:
+    """Greatest sum of first-order lags under (multiple of the rating, seconds), step after step from cold."""
+    states, most = [0.0] * len(lags), 0.0
+    for multiple, seconds in current:
+        steps = [(multiple**2 * weight, math.exp(-seconds / tau)) for weight, tau in lags]
+        states = [to + (was - to) * kept for was, (to, kept) in zip(states, steps, strict=True)]
+        most = max(most, sum(states))
+    return most
+
+
+def conforming(r: random.Random, letter: Letter) -> tuple[Lags, float]:
+    """A bimetal of up to three lags and what trips it, that passes every fixed point of the standard; quick ones often."""
+    low = {name: least for name, least, _ in BANDS}[letter]
+    while True:
+        threshold = r.choice((1.131, r.uniform(1.13, 1.449))) ** 2
+        weights = [r.random() ** 3 for _ in range(r.choice((1, 2, 2, 3)))]
+        lags = tuple((weight / sum(weights), 10 ** r.uniform(-2, 3)) for weight in weights)
+        # as quick as it may be: all time constants shrunk together until a fixed point is nearly missed
+        shrink = 1.0
+        for _ in range(200):
+            quicker = tuple((weight, tau * shrink * 0.93) for weight, tau in lags)
+            if bent(quicker, [(2.55, 1.0)]) >= threshold or bent(quicker, [(low, 0.1)]) >= threshold:
+                break
+            shrink *= 0.93
+        lags = tuple((weight, tau * shrink) for weight, tau in lags)
+        holds = bent(lags, [(1.13, 3600)]), bent(lags, [(2.55, 1.0)]), bent(lags, [(low, 0.1)])
+        if max(holds) < threshold < min(bent(lags, [(1.45, 3600)]), bent(lags, [(2.55, 60)])):
+            return lags, threshold
+
+
+def test_no_conforming_bimetal_trips_where_it_surely_holds() -> None:
+    """Bimetals of one to three lags, each tried on every fixed point, under welds that `thermal` lets hold.
+
+    Where it does not let them hold, some of the same bimetals do trip: the bound is not far out.
+    """
+    r = random.Random(11)
+    letters: tuple[Letter, ...] = ("B", "C", "D")
+    bimetals = {letter: [conforming(r, letter) for _ in range(40)] for letter in letters}
+    held = tripping = beyond = 0
+    for _ in range(150):
+        letter = r.choice(letters)
+        multiple, seconds, gap_s = r.uniform(0.9, 2.9), r.uniform(0.1, 4), r.uniform(0.05, 1)
+        impulses = r.choice((1, 1, 2, 3))
+        every_s = impulses * (seconds + gap_s) * r.uniform(1.05, 12)
+        pulses = [(20 * multiple, seconds)] * impulses
+        found = thermal(Breaker(characteristic=letter, rating_A=20, panel_temperature_C=30), pulses, every_s)
+        weld = [(multiple, seconds), (0.0, gap_s)] * impulses
+        weld.append((0.0, every_s - impulses * (seconds + gap_s)))
+        tripped = [bent(lags, weld * 60) >= threshold for lags, threshold in bimetals[letter]]
+        if found.trip is Trip.HOLDS:
+            held += 1
+            assert not any(tripped), (letter, multiple, seconds, impulses, every_s)
+        elif found.figure < 1.3:
+            beyond += 1
+            tripping += any(tripped)
+    assert held > 30
+    assert tripping > beyond / 2 > 0
+
+
+def test_a_warm_panel_and_other_loads_take_their_share() -> None:
+    """0.6 % of the rating a kelvin above 30 degC (makers' tables, common practice, no source), and amperes add in phase."""
+    at: dict[str, Any] = {"characteristic": "C", "rating_A": 20}
+    assert holding_rating_A(Breaker(**at, panel_temperature_C=50)) == pytest.approx(0.88 * 20)
+    assert holding_rating_A(Breaker(**at, panel_temperature_C=10)) == 20
+    weld = [(30.0, 1.0)]
+    cool, warm, shared = (
+        quickest_travel(Breaker(**at, **more), weld, 30)
+        for more in (
+            {"panel_temperature_C": 30},
+            {"panel_temperature_C": 50},
+            {"panel_temperature_C": 30, "other_load_A": 5},
+        )
+    )
+    assert warm == pytest.approx(cool / 0.88**2, rel=0.02)
+    assert shared > cool
+    steady = Breaker(**at, panel_temperature_C=30, other_load_A=5)
+    assert quickest_travel(steady, [(17.6, 10.0)], 10) == pytest.approx(1, abs=1e-3)
+
+
+def test_a_breaker_need_not_open_below_its_upper_band() -> None:
+    """A D40 at 441 A, eleven times its rating: the standard lets it take two minutes, while a thyristor dies in one cycle.
+
+    From 20 times on it has 0.1 s; what that lets through is still beyond any switch of its size.
+    """
+    d40 = breaker("D", 40)
+    a2s, amperes, seconds = most_let_through(d40, 441, 700)
+    assert (amperes, seconds) == (700, 120)
+    assert a2s == pytest.approx(700**2 * 120)
+    assert most_let_through(d40, 900, 1000)[0] == pytest.approx(1000**2 * 0.1)
+    assert most_let_through(d40, 441, 2000)[1] == pytest.approx(800)
 
 
 @pytest.mark.parametrize(
@@ -102,7 +203,8 @@ def test_heat_of_pace_and_pulse_add() -> None:
     assert thermal(breaker(), [(51.0, 61.0)], 1e6).figure > thermal(breaker(), [pulse], 600).trips_from
     two = thermal(breaker(), [pulse, pulse], 600)
     assert two.trip is Trip.MAY_TRIP
-    assert two.figure == pytest.approx(2 * thermal(breaker(), [pulse], 600).figure)
+    one = thermal(breaker(), [pulse], 600).figure
+    assert one < two.figure < 2 * one
 
 
 def test_not_known() -> None:

@@ -107,6 +107,20 @@ def test_no_fuse_fits_a_switch_too_small() -> None:
     assert "No fuse fits" not in chosen(known_welder(switch={"i2t_A2s": 5000})).part("fuse").notes[0]
 
 
+def test_a_breaker_is_not_trusted_below_its_upper_band() -> None:
+    """IEC 60898-1: a D40 need not open for two minutes at a short circuit of 441 A, whose one half-cycle the switch bears."""
+    weak = {"source_resistance_ohm": 0.52, "source_inductance_mH": 0.01}
+    part = chosen(
+        known_welder(mains=weak, breaker={"characteristic": "D", "rating_A": 40}, switch={"i2t_A2s": 5000})
+    ).part("fuse")
+    line = next(line for line in part.steps if line.what == "a circuit breaker in its place")
+    assert "does not save the switch" in line.result
+    assert "IEC 60269-4" in line.result
+    other = chosen(known_welder(breaker={"standard": "other", "characteristic": None})).part("fuse")
+    line = next(line for line in other.steps if line.what == "a circuit breaker in its place")
+    assert line.result.startswith("does not count")
+
+
 def test_figures_without_order_are_put_in_order() -> None:
     """A planned start that is already the worst gives a point, not a range turned round."""
     assert inrush_figure(60, 60) == replace(Figure(60, 60, "A", ""), source=inrush_figure(60, 60).source)
