@@ -373,4 +373,4 @@ def test_an_unsure_current_begins_cold() -> None:
     assert "the long end below class C, outside the table" in wide.weld.source
     assert any("nothing is known" in text for text in wide.cautions)
     rod = suggest(Joint(rods_mm=(5, 5)), amperes(2400, 0.1), 50)
-    assert rod.start_s == pytest.approx(setting("cold_drawn", 15, 5).floor_s(2640))
+    assert rod.start_s == pytest.approx(setting("cold_drawn", 15, 5).time_s(2640, "flat"))

@@ -29,12 +29,13 @@ def here(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
 
 def test_rods_are_suggested_written_and_pass_on(here: Path) -> None:
     """The reasons with rows and sources, a file that the next command takes, and never over a file that is there."""
-    line = ["suggest", "--rods", "5,8", "--setdown", "15", "-o", "rungs.toml"]
+    line = ["suggest", "--rods", "4,5", "--setdown", "15", "-o", "rungs.toml"]
     outcome = typed(line)
     assert (outcome.code, outcome.err) == (0, "")
     for words in (
-        "cross-wire table, cold-drawn, setdown 15 %, row 0.25 in",
+        "cross-wire table, cold-drawn, setdown 15 %, between rows 0.125 in and 0.1875 in",
         "Our assumption",
+        "a conduction model of crossed rods",
         "equal I^2 t",
         "groove",
         "bedding pulse",
@@ -52,9 +53,13 @@ def test_rods_are_suggested_written_and_pass_on(here: Path) -> None:
 
 def test_a_joint_file_says_the_same(here: Path) -> None:
     """Options and file are two ways to tell one joint; inches are millimetres."""
-    (here / "joint.toml").write_text('rods_mm = [6.35, 5]\nfinish = "hot_drawn"\nsetdown_percent = 15\nforce_N = 900\n')
+    (here / "joint.toml").write_text(
+        'rods_mm = [4.7625, 4]\nfinish = "hot_drawn"\nsetdown_percent = 15\nforce_N = 900\n'
+    )
     by_file = typed(["suggest", "--joint", "joint.toml"])
-    by_options = typed(["suggest", "--rods", "0.25in,5", "--finish", "hot_drawn", "--setdown", "15", "--force", "900"])
+    by_options = typed(
+        ["suggest", "--rods", "0.1875in,4", "--finish", "hot_drawn", "--setdown", "15", "--force", "900"]
+    )
     assert by_file == by_options
     assert (by_file.code, "FROM MEMORY" in by_file.out) == (0, True)
 
@@ -135,7 +140,7 @@ def test_not_known_is_said_and_nothing_written(here: Path) -> None:
 def test_another_tap_that_helps_is_named(here: Path) -> None:
     """The machine's own taps are tried."""
     (here / "welder.toml").write_text(TAPS)
-    outcome = typed(["suggest", "--rods", "12,12", "--setdown", "30"])
+    outcome = typed(["suggest", "--rods", "8,8", "--setdown", "15"])
     assert outcome.code == 1
     assert 'What would help\n  tap "high", of which something is known' in outcome.out
 
@@ -153,7 +158,7 @@ def test_zinc_tells_of_fumes(here: Path) -> None:
 def test_a_schedule_that_this_machine_refuses_is_not_written(here: Path) -> None:
     """The limits of the welder file hold for a suggestion too."""
     (here / "welder.toml").write_text(replaced(MACHINE, 'longest_weld = "3 s"', 'longest_weld = "0.5 s"'))
-    outcome = typed(["suggest", "--rods", "6,6", "--setdown", "15", "-o", "long.toml"])
+    outcome = typed(["suggest", "--rods", "5,5", "--setdown", "15", "-o", "long.toml"])
     assert outcome.code == 1
     assert "The machine refuses it as it stands, so nothing is written: long.toml" in outcome.out
     assert not (here / "long.toml").exists()
