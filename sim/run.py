@@ -11,7 +11,7 @@ from sim.core.weld_current import weld_currents
 from sim.verdict import PacedJob, SimulatedJob, Verdict, judge, judge_plan
 from sim.verdict.fastest import SLOWEST_PACE, FastestPace, fastest_pace
 from sim.verdict.finding import Finding
-from sim.verdict.pace import WeldCount, weld_count
+from sim.verdict.recorded import WeldCount, weld_count
 
 QUICKEST_PACE = 120.0  # welds a minute that can be asked for
 

@@ -9,12 +9,10 @@ from typing import Literal
 import simpy
 
 from gen.firmware import FirmwareBundle
-from sim.bench.clock import Clock
+from sim.bench.chip import WRITE_S, Clock, Flash, FlashFault
 from sim.bench.driver import HostDriver, SerialLine
-from sim.bench.firmware import Firmware
-from sim.bench.flash import WRITE_S, Flash, FlashFault
 from sim.bench.gate import DetectorSettings, GateUnit
-from sim.bench.host import Host
+from sim.bench.host import Firmware, Host
 from sim.bench.pin import Pin, Wires
 from sim.bench.recording import StateChange
 from sim.bench.switch import SolidStateSwitch

@@ -7,8 +7,7 @@ from collections import deque
 from typing import Any
 
 from gen.words import BLOCKING, CONDUCTING, FORCE, HOT, NOT_FITTED, PEDAL, STOP_OPEN, WATCHDOG
-from sim.bench.clock import MASK, Clock
-from sim.bench.flash import Flash
+from sim.bench.chip import MASK, Clock, Flash
 from sim.bench.gate import GateUnit
 from sim.bench.pin import Wires
 from sim.bench.switch import SolidStateSwitch

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import simpy
 
 from gen.words import GATE_END_DEG
-from sim.bench.clock import Clock
+from sim.bench.chip import Clock
 from sim.bench.pin import Pin
 
 LATENCY_US = 5  # from the detector's edge to the gate, apart from the blank in the word

@@ -21,7 +21,7 @@ from pathlib import Path
 from typing import Any
 
 from gen.firmware import FirmwareBundle
-from sim.bench.clock import MASK
+from sim.bench.chip import MASK
 from sim.bench.driver import (
     ALIVE,
     CALL_INTS,

@@ -27,8 +27,7 @@ from sim.thermal.electrode import (
     electrode_network,
 )
 from sim.thermal.materials import COPPER, CUCR1, CUCR1ZR, LOW_CARBON_STEEL, Material
-from sim.thermal.network import LinearNetwork, NodeRow, row_network
-from sim.thermal.profile import PowerProfile, Segment
+from sim.thermal.network import LinearNetwork, NodeRow, PowerProfile, Segment, row_network
 from sim.thermal.switch import (
     Cooling,
     FosterTerm,

@@ -13,8 +13,7 @@ from functools import cached_property, lru_cache
 
 import numpy as np
 
-from sim.thermal.network import Array, LinearNetwork
-from sim.thermal.profile import PowerProfile
+from sim.thermal.network import Array, LinearNetwork, PowerProfile
 
 _LOOKS = np.concatenate(([0.0], np.geomspace(1e-4, 1, 17)))  # where in an interval a peak or a crossing is looked for
 _FORGOTTEN = 40.0  # time constants after which nothing of the past is left in double precision

@@ -16,8 +16,7 @@ import numpy as np
 
 from sim.thermal.answers import equilibrium
 from sim.thermal.materials import Material
-from sim.thermal.network import LinearNetwork, NodeRow, row_network
-from sim.thermal.profile import PowerProfile
+from sim.thermal.network import LinearNetwork, NodeRow, PowerProfile, row_network
 
 LAYERS = 60  # within 0.5 % of the analytic rod after one half-cycle, nearer later
 

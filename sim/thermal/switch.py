@@ -8,8 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike
 
-from sim.thermal.network import Array, LinearNetwork, NodeRow, row_network
-from sim.thermal.profile import PowerProfile, Segment
+from sim.thermal.network import Array, LinearNetwork, NodeRow, PowerProfile, Segment, row_network
 
 
 @dataclass(frozen=True)

@@ -17,15 +17,20 @@ from sim.verdict.electrics import (
     triac_commutation,
     zero_cross_relay,
 )
-from sim.verdict.evidence import PacedJob, SimulatedJob
-from sim.verdict.finding import Finding, Severity, Verdict, judged
-from sim.verdict.fired import firing, gate_end, gate_window, half_cycles, polarity
+from sim.verdict.finding import Finding, PacedJob, Severity, SimulatedJob, Verdict, judged
 from sim.verdict.flux import flux_balance
 from sim.verdict.heat import case, electrode_heat, junction, winding
-from sim.verdict.left_out import not_judged
-from sim.verdict.open_electrodes import open_electrodes
-from sim.verdict.pace import completed, pace
-from sim.verdict.planned import cool_time, disconnection, duty, gate_drive, latching, low_current, table_size
+from sim.verdict.planned import (
+    cool_time,
+    disconnection,
+    duty,
+    gate_drive,
+    latching,
+    low_current,
+    not_judged,
+    table_size,
+)
+from sim.verdict.recorded import completed, firing, gate_end, gate_window, half_cycles, open_electrodes, pace, polarity
 
 __all__ = ["CHECKS", "Finding", "PacedJob", "Severity", "SimulatedJob", "Verdict", "judge", "judge_plan", "judged"]
 

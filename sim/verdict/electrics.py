@@ -10,8 +10,7 @@ from gen.ranges import shown
 from gen.schedule import SLOPE_END_PERCENT
 from sim.core.impulse import Impulse
 from sim.core.weld_current import WeldCurrents
-from sim.verdict.evidence import PacedJob
-from sim.verdict.finding import Finding, Severity, judged
+from sim.verdict.finding import Finding, PacedJob, Severity, judged
 
 INRUSH_LIMIT = 2.5  # times the working peak
 DIP_LIMIT_PERCENT = 10.0

@@ -9,8 +9,7 @@ from dataclasses import dataclass
 from gen.machine.welder import Welder
 from sim.bench.recording import Recording
 from sim.bench.switch import Conduction
-from sim.verdict.evidence import SimulatedJob
-from sim.verdict.finding import Finding, judged
+from sim.verdict.finding import Finding, SimulatedJob, judged
 
 FLUX_LIMIT = 1.4
 

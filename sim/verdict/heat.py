@@ -5,8 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import replace
 
-from sim.verdict.evidence import PacedJob
-from sim.verdict.finding import Finding, judged
+from sim.verdict.finding import Finding, PacedJob, judged
 from sim.verdict.hot_parts import HotPart, case_part, electrode_part, junction_part, winding_part
 
 

@@ -1,4 +1,4 @@
-"""Checks of the timing table against the machine, over the band and the load-angle range; they need no run."""
+"""Checks of the timing table against the machine, over the band and the load-angle range; and of what the file leaves out."""
 
 from __future__ import annotations
 
@@ -11,9 +11,8 @@ from gen.schedule import SLOPE_END_PERCENT
 from gen.words import GATE_END_DEG
 from sim.bench.circuit import Current, SeriesLoad
 from sim.bench.mains import HalfCycle
-from sim.verdict.evidence import PacedJob
-from sim.verdict.finding import Finding, judged
-from sim.verdict.fired import planned_delays_us
+from sim.verdict.finding import Finding, PacedJob, judged
+from sim.verdict.recorded import planned_delays_us
 
 LOWEST_MAINS = 0.85  # EN 50160: 230 V, +10 % and -15 % always
 _SAMPLES = 40
@@ -144,4 +143,31 @@ def latching(run: PacedJob) -> Finding:
         "Use a switch with a lower latching current, or fire earlier (more per cent).",
         low=True,
         digits=2,
+    )
+
+
+def not_judged(run: PacedJob) -> Finding | None:
+    """Checks left out because the welder file does not tell enough."""
+    welder = run.welder
+    missing = {
+        "switch-current": ("switch.rated_current_A", welder.switch.rated_current_A),
+        "switch-surge": ("switch.surge_current_A", welder.switch.surge_current_A),
+        "junction": ("switch.foster", welder.switch.foster),
+        "electrode-heat": (
+            "electrodes and transformer.open_secondary_V",
+            welder.electrodes if welder.machine.in_use.turns_ratio else None,
+        ),
+    }
+    left_out = {name: key for name, (key, value) in missing.items() if value is None}
+    if not left_out:
+        return None
+    keys = ", ".join(f"{key} for {name}" for name, key in left_out.items())
+    return Finding(
+        "not-judged",
+        "caution",
+        len(left_out),
+        0,
+        "checks left out",
+        "the welder file",
+        f"Nothing is known about these: give {keys}.",
     )

@@ -5,8 +5,8 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from sim.verdict.evidence import PacedJob
 from sim.verdict.fastest import parts_at_their_pace
+from sim.verdict.finding import PacedJob
 from sim.verdict.hot_parts import HotPart, hot_parts
 
 

@@ -10,7 +10,7 @@ from typing import Any
 
 import simpy
 
-from sim.bench.clock import Clock
+from sim.bench.chip import Clock
 from sim.bench.gate import DetectorSettings, GateUnit
 from sim.bench.pin import Pin
 

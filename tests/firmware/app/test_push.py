@@ -15,8 +15,8 @@ from gen.boards import boards
 from gen.firmware import render
 from gen.words import PEDAL, STOP_OPEN
 from gen.words import PHASES as NAMES
+from sim.bench.chip import Flash, FlashFault
 from sim.bench.driver import CALL_INTS, READ
-from sim.bench.flash import Flash, FlashFault
 from sim.bench.recording import Recording
 from sim.bench.world import simulate
 from tests.support.app.bench_runs import quiet_bench

@@ -16,7 +16,7 @@ from gen import words
 from gen.boards import boards
 from gen.firmware import render
 from gen.words import PEDAL, STOP_OPEN
-from sim.bench.flash import Flash, FlashFault
+from sim.bench.chip import Flash, FlashFault
 from tests.support.app.stored import PHASES, SHORT_ROWS, config_of, made, rows_of
 from tests.support.app.talking import TalkingBoard, coded, push, request
 from tests.support.machines import compiled, make_welder

@@ -19,7 +19,7 @@ from firmware_templates.app.store import FILES, MOST_BYTES, Store
 from firmware_templates.app.table_check import digest
 from gen.words import MOST_SCHEDULES
 from sim.bench.board import BoardSpec
-from sim.bench.flash import Flash, FlashFault, PowerLost
+from sim.bench.chip import Flash, FlashFault, PowerLost
 from sim.bench.world import simulate
 from tests.support.app.bench_runs import quiet_bench, states
 from tests.support.app.little_flash import BLOCK, BLOCKS, ENDLESS, Chip, LittleDriver

@@ -10,7 +10,7 @@ import pytest
 
 from firmware_templates.app.store import FILES, Store, packed, unpacked
 from firmware_templates.app.table_check import digest
-from sim.bench.flash import Flash, FlashFault
+from sim.bench.chip import Flash, FlashFault
 from tests.support.app.stored import FlashDriver, config_of, made, rows_of, started
 
 BUNDLE, TABLE = made()

@@ -11,8 +11,8 @@ from functools import cache
 import pytest
 
 from sim.bench.driver import START
-from sim.bench.firmware import Firmware
 from sim.bench.gate import GateUnit
+from sim.bench.host import Firmware
 from sim.bench.recording import Recording
 from sim.bench.world import simulate
 from tests.support.rp2 import wrong_gates

@@ -19,7 +19,7 @@ from gen.firmware import render
 from gen.schedule import Schedule
 from gen.timing import compile_schedule
 from sim.bench.driver import CALL_INTS, CALL_NAMES, CONDUCTION, CURRENT, DONE, FIRED, NOW, OFF, START, WRITE
-from sim.bench.firmware import Firmware
+from sim.bench.host import Firmware
 from sim.bench.recording import Recording
 from sim.bench.world import bench_for
 from sim.replay.playback import INTERPRETERS, Interpreter, replay

@@ -18,9 +18,9 @@ from gen.table import TimingRow, TimingTable
 from sim.bench.recording import Recording
 from sim.bench.world import Bench, bench_for, simulate, without_detector_error
 from sim.verdict import PacedJob, SimulatedJob, Verdict, judge, judged
-from sim.verdict.fired import FIRING_ERROR_DEG, LEAST_GATE_REST_DEG
 from sim.verdict.flux import FLUX_LIMIT, flux_balance
 from sim.verdict.planned import cool_time, disconnection, duty, gate_drive, latching, low_current, table_size
+from sim.verdict.recorded import FIRING_ERROR_DEG, LEAST_GATE_REST_DEG
 from tests.support.machines import compiled, fired_row, job_of, paced_job
 from tests.support.machines import known_welder as make_welder
 

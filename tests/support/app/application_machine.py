@@ -13,7 +13,7 @@ from gen import words
 from gen.boards import boards
 from gen.firmware import render
 from gen.table import TimingTable
-from sim.bench.firmware import Firmware
+from sim.bench.host import Firmware
 from tests.support.app.stored import rows_of
 from tests.support.app.talking import coded, push
 from tests.support.app.watched_board import MASK, MINUTE_MS, Shape, WatchedBoard, shape_of

@@ -9,7 +9,7 @@ from typing import Any
 
 from littlefs import LittleFS, LittleFSError, UserContext, lfs
 
-from sim.bench.flash import PowerLost
+from sim.bench.chip import PowerLost
 
 BLOCK, BLOCKS = 4096, 16
 PROG, CACHE = 256, 1024  # as MicroPython makes it on this chip

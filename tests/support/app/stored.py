@@ -10,7 +10,7 @@ from firmware_templates.app.store import Store
 from gen.boards import boards
 from gen.firmware import FirmwareBundle, render
 from gen.table import TimingTable, board_delay_us, heat
-from sim.bench.flash import Flash
+from sim.bench.chip import Flash
 from tests.support.machines import compiled, make_welder
 
 PHASES: tuple[dict[str, Any], ...] = (

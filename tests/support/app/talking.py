@@ -11,7 +11,7 @@ from firmware_templates.app.supervisor import Supervisor
 from gen import words
 from gen.table import TimingTable, board_delay_us, heat
 from gen.words import PHASES
-from sim.bench.flash import Flash
+from sim.bench.chip import Flash
 
 STEP_MS = 10  # one half-cycle
 

@@ -15,8 +15,8 @@ from typing import Any
 
 from gen import words
 from gen.words import FORCE, HOT, PEDAL, STOP_OPEN, WATCHDOG
-from sim.bench.firmware import Firmware
-from sim.bench.flash import Flash, FlashFault, PowerLost
+from sim.bench.chip import Flash, FlashFault, PowerLost
+from sim.bench.host import Firmware
 from tests.support.app.whole_numbers import whole
 
 MASK = (1 << 30) - 1

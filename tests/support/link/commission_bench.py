@@ -22,14 +22,12 @@ import simpy
 
 from gen.firmware import FirmwareBundle
 from gen.words import FORCE, HOT, PEDAL, STOP_OPEN
+from sim.bench.chip import Clock, Flash
 from sim.bench.circuit import SeriesLoad
-from sim.bench.clock import Clock
 from sim.bench.detector import CrossingDetector, DetectorSpec
 from sim.bench.driver import HostDriver, SerialLine
-from sim.bench.firmware import Firmware
-from sim.bench.flash import Flash
 from sim.bench.gate import DetectorSettings, GateUnit
-from sim.bench.host import Host
+from sim.bench.host import Firmware, Host
 from sim.bench.mains import MainsSpec, MainsSupply
 from sim.bench.pin import PinTrace, Wires
 from sim.bench.protection import Contactor, GateDrive, ProtectionSpec

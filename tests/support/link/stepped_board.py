@@ -8,7 +8,7 @@ from __future__ import annotations
 from typing import Any
 
 from gen.firmware import FirmwareBundle
-from sim.bench.firmware import Firmware
+from sim.bench.host import Firmware
 
 MASK = (1 << 30) - 1
 STEP_MS = 5

@@ -16,8 +16,8 @@ from unittest.mock import patch
 from gen.table import board_delay_us, heat
 from gen.words import PHASES
 from sim.bench.board import BoardSpec
+from sim.bench.chip import FlashFault
 from sim.bench.driver import HostDriver
-from sim.bench.flash import FlashFault
 from sim.bench.gate import GateUnit
 from sim.bench.pedal import Press
 from sim.bench.recording import Recording

@@ -20,7 +20,7 @@ from typing import Any
 from gen.firmware import FirmwareBundle
 from gen.pio import pio_module
 from sim.bench.driver import CALL_INTS, CALL_NAMES, DONE, FIRED, OFF, SET, START
-from sim.bench.firmware import Firmware
+from sim.bench.host import Firmware
 from sim.bench.recording import LevelChange, Recording
 from tests.support.replay.seeded_runs import EARLY, EDGES, OTHERS, Run, run_of
 from tests.support.rp2.fake_board import BOARD_IO, DRIVER, Board

@@ -1,4 +1,4 @@
-"""Checks of what was fired: counts, moments, windows and polarity, from gates and currents, never from the firmware."""
+"""Checks of what the bench recorded: counts, moments, windows, polarity and pace, never the firmware's own counters."""
 
 from __future__ import annotations
 
@@ -10,8 +10,7 @@ from gen.timing import LEAST_GATE_DEG
 from gen.units import us_to_degrees
 from gen.words import GATE_END_DEG
 from sim.bench.recording import ObservedWeld, Recording
-from sim.verdict.evidence import PacedJob, SimulatedJob
-from sim.verdict.finding import Finding, judged
+from sim.verdict.finding import Finding, PacedJob, SimulatedJob, judged
 
 FIRING_ERROR_DEG = 2.0
 LEAST_GATE_REST_DEG = 5.0
@@ -138,5 +137,70 @@ def polarity(run: SimulatedJob) -> Finding:
         "half-cycles after one of their own polarity",
         "common practice, no source",
         "The core is pushed the same way twice: use even impulses and gaps, and a detector that tells polarity.",
+        time_s=when,
+    )
+
+
+@dataclass(frozen=True)
+class WeldCount:
+    """Welds asked for at this pace, those that ran to their end, and those that the board did not accept or had no time for."""
+
+    asked: int
+    made: int
+    refused: int
+
+
+def weld_count(recording: Recording) -> WeldCount:
+    """Count the welds of a run."""
+    asked = len(recording.presses)
+    return WeldCount(asked, sum(1 for w in recording.welds if w.ending == "completed"), asked - len(recording.welds))
+
+
+def completed(run: SimulatedJob) -> Finding:
+    """Every weld that began ran to its end; the simulated person held the pedal long enough."""
+    early = [w.asked_s for w in run.recording.welds if w.ending != "completed"]
+    return judged(
+        "completed",
+        len(early),
+        0,
+        "welds ended early",
+        "the run itself",
+        "See the states in the report for the reason.",
+        time_s=early[0] if early else None,
+    )
+
+
+def pace(run: SimulatedJob) -> Finding:
+    """Presses that came while the board was not ready."""
+    longest = run.table.half_cycles * 0.5 / run.table.frequency_Hz
+    return judged(
+        "pace",
+        weld_count(run.recording).refused,
+        0,
+        "welds not accepted",
+        "the run itself",
+        f"One weld with its off time takes {longest:.2f} s, and the duty guard may ask for more rest: weld more slowly.",
+        otherwise="caution",
+    )
+
+
+def open_electrodes(run: SimulatedJob) -> Finding:
+    """Difference between half-cycles of either polarity in one weld of a run with open electrodes; 0 also when none latch."""
+    worst, when = 0, None
+    for weld in run.open_electrodes.welds:
+        sides = [
+            1 if c.positive else -1
+            for c in run.open_electrodes.conductions
+            if weld.asked_s <= c.start_s < weld.ended_s and c.latched
+        ]
+        if abs(sum(sides)) > worst:
+            worst, when = abs(sum(sides)), weld.asked_s
+    return judged(
+        "open-electrodes",
+        worst,
+        1,
+        "half-cycles more of one polarity",
+        "textbook: a short gate below the load angle gives half-wave conduction",
+        "The switch rectifies into the core. Check latching current and the end of the gate.",
         time_s=when,
     )
