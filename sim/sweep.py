@@ -22,9 +22,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gen.job import Job
-from gen.machine.derived import derive_at
+from gen.machine.derived import CLAMP, Impossible, MachineCase, derive_at, ends
 from gen.machine.loop import Loop, loop_of
-from gen.machine.readings import CLAMP, Impossible, MachineCase, ends
 from gen.machine.welder import Welder
 from sim.core.weld_current import Assumed, weld_currents
 from sim.verdict import PacedJob, judge_plan

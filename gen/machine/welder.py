@@ -8,8 +8,7 @@ from typing import Any, Self
 
 from pydantic import ModelWrapValidatorHandler, PrivateAttr, model_validator
 
-from gen.machine.derived import Machine, derive
-from gen.machine.readings import load_angles, source_given, working_given
+from gen.machine.derived import Machine, derive, load_angles, source_given, working_given
 from gen.machine.tables import Electrodes, Transformer, WelderTables
 from gen.units import Duration
 from gen.user_files import FileModel, Wrong, figure, read_toml, validated, written

@@ -9,7 +9,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from gen.machine.readings import ends
+from gen.machine.derived import ends
 from sim.core.weld_current import weld_currents
 from sim.sweep import LONGEST_ROW, JudgedMachine, Sweep, SweepPlan, summary, sweep
 from sim.verdict import judge_plan

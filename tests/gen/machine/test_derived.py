@@ -14,9 +14,8 @@ from typing import Any
 
 import pytest
 
-from gen.machine.derived import Machine, derive
+from gen.machine.derived import CLAMP, JOINTS_FACTOR, REFERENCE_OHM, Machine, MachineCase, cases, circuit_of, derive
 from gen.machine.loop import STEEL_FACTOR, loop_of
-from gen.machine.readings import CLAMP, JOINTS_FACTOR, REFERENCE_OHM, MachineCase, cases, circuit_of
 from gen.machine.tables import Arms, Electrodes
 from gen.machine.welder import Welder
 from gen.ranges import Figure
