@@ -12,8 +12,7 @@ from dataclasses import dataclass, replace
 
 from gen.words import GATE_END_DEG
 from sim.bench.mains import HalfCycle
-from sim.core.linear import Event, LinearSolution
-from sim.core.transformer import TransformerCircuit, fade
+from sim.core.transformer import Event, LinearSolution, TransformerCircuit, fade
 
 _MOST_SOLUTIONS = 200  # a half-cycle: more than this means the current flutters at zero
 

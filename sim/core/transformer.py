@@ -2,7 +2,7 @@
 
 Everything is referred to the primary. Source and primary leakage feed the magnetising branch, in parallel with the
 secondary. The branch is lossless: flux linkage against current in straight segments, single-valued. Between the knees
-the circuit is linear, so it is solved in closed form (sim/core/linear.py) and only the next event is searched for;
+the circuit is linear, so it is solved in closed form and only the next event is searched for;
 sim/core/impulse.py follows the solutions from event to event.
 
 Left out: iron loss and the width of the loop, the thyristors' drop and latching, capacitance, resistances that heat up.
@@ -16,9 +16,215 @@ import math
 from bisect import bisect_right
 from dataclasses import dataclass
 from functools import cached_property
+from typing import NamedTuple
 
 from sim.bench.mains import HalfCycle
-from sim.core.linear import Decay, LinearSolution, Sine
+
+_NODES = 12  # looked at in a half-cycle: between two of them the current and the flux turn once at most
+_FIRST = 1e-3  # of a step: where the scan starts. A swing shorter than this, a hundredth of a degree, is not seen
+_TOLERANCE = 1e-7  # of a step, for the last but one approximation to a root
+
+Decay = tuple[float, float, float]
+Sine = tuple[float, float, float, float, float]
+State = tuple[float, float, float, float]
+Level = tuple[
+    str, int, float, int
+]  # the event's kind, the index in State, the level, and the sign of (value - level) before it
+
+
+class Event(NamedTuple):
+    """The event that ends a solution, `after_s` from its start: "zero" current, flux past "upper" or "lower", "end" of span.
+
+    `direction` is the sign of the primary current up to it. The peaks are the greatest magnitudes up to it.
+    """
+
+    kind: str
+    after_s: float
+    direction: int
+    current_A: float
+    flux_Vs: float
+    peak_primary_A: float
+    peak_secondary_A: float
+    peak_flux_Vs: float
+
+
+class Squares(NamedTuple):
+    """Integrals from the start of a solution: primary and secondary current squared (A2 s), and the primary current (C)."""
+
+    primary_A2s: float
+    secondary_A2s: float
+    charge_C: float
+
+
+class LinearSolution(NamedTuple):
+    """Primary current and flux of the magnetising branch, by seconds from the solution's start.
+
+    `decays`: (rate in 1/s, amplitude in the current, in the flux), of the circuit's two time constants. `sine` and
+    `harmonics`: (angular frequency; cosine and sine amplitude in the current; in the flux). The magnetising current is
+    `flux / inductance_H + offset_A`; the secondary carries the rest.
+    """
+
+    decays: tuple[Decay, Decay]
+    sine: Sine
+    harmonics: tuple[Sine, ...]
+    inductance_H: float
+    offset_A: float
+
+    def at(self, s: float) -> State:
+        """Primary current, its slope, flux, its slope. Written out, for nearly all the time of a run is spent here."""
+        ((r1, a1, b1), (r2, a2, b2)), (w, ac, as_, bc, bs), harmonics, henry, offset = self
+        e = math.exp(-r1 * s)
+        a1 *= e
+        b1 *= e
+        e = math.exp(-r2 * s)
+        a2 *= e
+        b2 *= e
+        c = math.cos(w * s)
+        d = math.sin(w * s)
+        current = a1 + a2 + ac * c + as_ * d
+        current_slope = w * (as_ * c - ac * d) - r1 * a1 - r2 * a2
+        flux = b1 + b2 + bc * c + bs * d - henry * offset
+        flux_slope = w * (bs * c - bc * d) - r1 * b1 - r2 * b2
+        for w, ac, as_, bc, bs in harmonics:
+            c = math.cos(w * s)
+            d = math.sin(w * s)
+            current += ac * c + as_ * d
+            flux += bc * c + bs * d
+            current_slope += w * (as_ * c - ac * d)
+            flux_slope += w * (bs * c - bc * d)
+        return current, current_slope, flux, flux_slope
+
+    def secondary(self, current_A: float, flux_Vs: float) -> float:
+        """Secondary current, referred to the primary, at this primary current and flux."""
+        return current_A - flux_Vs / self.inductance_H - self.offset_A
+
+    def squares(self, length_s: float) -> Squares:
+        """Exact integrals from the solution's start."""
+        t, inverse = length_s, 1 / self.inductance_H
+        (r1, a1, b1), (r2, a2, b2) = self.decays
+        b1, b2 = a1 - b1 * inverse, a2 - b2 * inverse
+        e1, e2 = math.exp(-r1 * t), math.exp(-r2 * t)
+        own1, own2, mixed = (1 - e1 * e1) / (2 * r1), (1 - e2 * e2) / (2 * r2), 2 * (1 - e1 * e2) / (r1 + r2)
+        first = a1 * a1 * own1 + a2 * a2 * own2 + a1 * a2 * mixed
+        second = b1 * b1 * own1 + b2 * b2 * own2 + b1 * b2 * mixed
+        charge = a1 * (1 - e1) / r1 + a2 * (1 - e2) / r2
+        sines = [
+            (w, ac, as_, ac - bc * inverse, as_ - bs * inverse) for w, ac, as_, bc, bs in (self.sine, *self.harmonics)
+        ]
+        for n, (w, ac, as_, bc, bs) in enumerate(sines):
+            c, d = math.cos(w * t), math.sin(w * t)
+            charge += (ac * d + as_ * (1 - c)) / w
+            cos2, sin2, both = t / 2 + d * c / (2 * w), t / 2 - d * c / (2 * w), d * d / w
+            first += ac * ac * cos2 + as_ * as_ * sin2 + ac * as_ * both
+            second += bc * bc * cos2 + bs * bs * sin2 + bc * bs * both
+            scale1, scale2 = 2 / (r1 * r1 + w * w), 2 / (r2 * r2 + w * w)
+            cosine1, sine1 = (r1 + e1 * (w * d - r1 * c)) * scale1, (w - e1 * (r1 * d + w * c)) * scale1
+            cosine2, sine2 = (r2 + e2 * (w * d - r2 * c)) * scale2, (w - e2 * (r2 * d + w * c)) * scale2
+            first += ac * (a1 * cosine1 + a2 * cosine2) + as_ * (a1 * sine1 + a2 * sine2)
+            second += bc * (b1 * cosine1 + b2 * cosine2) + bs * (b1 * sine1 + b2 * sine2)
+            for v, cc, cs, dc, ds in sines[n + 1 :]:
+                add, sub = w + v, w - v
+                sin_add, sin_sub = math.sin(add * t) / add, math.sin(sub * t) / sub
+                cos_add, cos_sub = (1 - math.cos(add * t)) / add, (1 - math.cos(sub * t)) / sub
+                cc_, ss_, sc_, cs_ = sin_sub + sin_add, sin_sub - sin_add, cos_add + cos_sub, cos_add - cos_sub
+                first += ac * cc * cc_ + as_ * cs * ss_ + as_ * cc * sc_ + ac * cs * cs_
+                second += bc * dc * cc_ + bs * ds * ss_ + bs * dc * sc_ + bc * ds * cs_
+        return Squares(max(first, 0.0), max(second, 0.0), charge)  # rounding may leave less than nothing
+
+    def _root(self, low: float, at_low: State, high: float, at_high: State, index: int, level: float) -> float:
+        """Where the current (index 0) or the flux (2) passes `level` between two points: Newton, bracketed."""
+        rising = at_low[index] < level
+        tolerance = _TOLERANCE * (high - low)
+        s = low + (high - low) * (level - at_low[index]) / (at_high[index] - at_low[index])
+        for _ in range(60):
+            values = self.at(s)
+            gap, slope = values[index] - level, values[index + 1]
+            if (gap < 0) == rising:
+                low = s
+            else:
+                high = s
+            new = s - gap / slope if slope else low
+            if abs(new - s) <= tolerance:  # the next would be nearer by the square of that
+                return new
+            s = new if low < new < high else (low + high) / 2
+        return s
+
+    def run_to_event(self, span_s: float, lower_Vs: float, upper_Vs: float, half_cycle_s: float) -> Event:
+        """Follow the solution to the first event. The primary current may start at zero, and the flux at either limit."""
+        step, inverse = half_cycle_s / _NODES, 1 / self.inductance_H
+        low, high = 0.0, min(_FIRST * step, span_s)
+        start, after = self.at(low), self.at(high)
+        direction = 1 if after[0] >= 0 else -1
+        levels: tuple[Level, ...] = (("zero", 0, 0.0, direction), ("upper", 2, upper_Vs, -1), ("lower", 2, lower_Vs, 1))
+        kind, s = "upper" if after[2] > upper_Vs else "lower" if after[2] < lower_Vs else "", high
+        peak_primary, peak_secondary = abs(start[0]), abs(self.secondary(start[0], start[2]))
+        peak_flux = abs(start[2])
+        while not kind and high < span_s:
+            low, before = high, after
+            high = min(max(step, high + step), span_s)
+            s, after = high, self.at(high)
+            current, slope, flux, flux_slope = after
+            turned, flux_turned = before[1] * slope < 0, before[3] * flux_slope < 0
+            if turned or flux_turned or direction * current <= 0 or not lower_Vs < flux < upper_Vs:
+                kind, s = self._event(low, before, high, after, levels)
+                if s < high:
+                    after = self.at(s)
+                    current, slope, flux, flux_slope = after
+                if before[1] * slope < 0:
+                    top = self.at(_turn(low, before[0], before[1], s, current, slope))[0]
+                    peak_primary = max(peak_primary, abs(top))
+                if before[3] * flux_slope < 0:
+                    top = self.at(_turn(low, before[2], before[3], s, flux, flux_slope))[2]
+                    peak_flux = max(peak_flux, abs(top))
+            secondary_before, secondary_slope = before[1] - before[3] * inverse, slope - flux_slope * inverse
+            if secondary_before * secondary_slope < 0:
+                began, ended = self.secondary(before[0], before[2]), self.secondary(current, flux)
+                values = self.at(_turn(low, began, secondary_before, s, ended, secondary_slope))
+                peak_secondary = max(peak_secondary, abs(self.secondary(values[0], values[2])))
+        current, _, flux, _ = after
+        return Event(
+            kind or "end",
+            s,
+            direction,
+            current,
+            flux,
+            max(peak_primary, abs(current)),
+            max(peak_secondary, abs(self.secondary(current, flux))),
+            max(peak_flux, abs(flux)),
+        )
+
+    def _event(
+        self, low: float, before: State, high: float, after: State, levels: tuple[Level, ...]
+    ) -> tuple[str, float]:
+        """The first event between two nodes, ("", high) if none."""
+        kind, first = "", high
+        for name, index, level, sign in levels:
+            end, at_end = high, after
+            if sign * (after[index] - level) > 0:
+                if not sign * before[index + 1] < 0 < sign * after[index + 1]:
+                    continue
+                # it turned back between: how far did it get?
+                end = _turn(low, before[index], before[index + 1], high, after[index], after[index + 1])
+                at_end = self.at(end)
+                if sign * (at_end[index] - level) > 0:
+                    continue
+            s = self._root(low, before, end, at_end, index, level)
+            if s <= first:
+                kind, first = name, s
+        return kind, first
+
+
+def _turn(low: float, value_low: float, slope_low: float, high: float, value_high: float, slope_high: float) -> float:
+    """Where the cubic with these values and slopes, the slopes being of opposite signs, turns between them."""
+    h = high - low
+    chord = (value_high - value_low) / h
+    a, b = 3 * (slope_low + slope_high - 2 * chord), 2 * (3 * chord - 2 * slope_low - slope_high)
+    root = math.sqrt(max(b * b - 4 * a * slope_low, 0.0))
+    q = -(b + math.copysign(root, b)) / 2
+    for u in (slope_low / q if q else 0.5, q / a if a else 0.5):
+        if 0 <= u <= 1:
+            return low + u * h
+    return (low + high) / 2
 
 
 @dataclass(frozen=True)

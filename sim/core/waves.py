@@ -10,8 +10,7 @@ from functools import cached_property
 
 from sim.bench.mains import HalfCycle
 from sim.core.impulse import Firing, run
-from sim.core.linear import LinearSolution
-from sim.core.transformer import Branch, TransformerCircuit, fade
+from sim.core.transformer import Branch, LinearSolution, TransformerCircuit, fade
 
 _SAMPLES = 48  # a half-cycle: the greatest is then within a thousandth or two of the peak
 _LEAST = 24  # a stretch, however short: a peak in saturation is narrow
