@@ -159,7 +159,7 @@ class SweepPlan:
             self.job.table, welder, assumed, late_us=drawn["detector offset"], longest_row=LONGEST_ROW
         )
         job = replace(self.job, welder=welder)
-        plan = PacedJob(job=job, welds_per_minute=self.welds_per_minute, currents=currents, names_safe_pace=False)
+        plan = PacedJob(job=job, welds_per_minute=self.welds_per_minute, currents=currents, advises=False)
         found = judge_plan(plan).findings
         return JudgedMachine(
             tuple(drawn.values()),

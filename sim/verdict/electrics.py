@@ -40,7 +40,7 @@ def inrush(run: PacedJob) -> Finding:
         INRUSH_LIMIT,
         "times the working peak",
         "common practice, no source; knee and remanence are assumed, the saturated core's reactance is the least it may be",
-        _gentler(currents) if run.names_safe_pace and figure > INRUSH_LIMIT else "Slope the current up and down.",
+        _gentler(currents) if run.advises and figure > INRUSH_LIMIT else "Slope the current up and down.",
         otherwise="caution",
         digits=2,
     )

@@ -128,8 +128,8 @@ class PacedJob:
     job: Job
     welds_per_minute: float
     currents: WeldCurrents  # of one weld: computed once for every check
-    names_safe_pace: bool = (
-        True  # advice names the pace that a part would bear, or what a start would draw: long to find
+    advises: bool = (
+        True  # whether advice is searched for, such as the pace that a hot part would bear: it takes longest
     )
 
     @property

@@ -37,7 +37,7 @@ def _judged(part: HotPart, run: PacedJob) -> Finding:
     weld_s = (table.half_cycles - table.time_of("off")) * 0.5 / table.frequency_Hz
     final = part.for_ever(min(run.welds_per_minute, 60 / weld_s))
     figure = final.mean_degC if part.by_mean else final.peak_degC
-    fastest = part.fastest(weld_s) if run.names_safe_pace and figure > part.limit_C else 0.0
+    fastest = part.fastest(weld_s) if run.advises and figure > part.limit_C else 0.0
     slower = f" It holds for ever at {_floored(fastest):g} welds a minute." if fastest >= 0.1 else ""
     found = judged(
         part.name,
