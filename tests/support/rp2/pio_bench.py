@@ -8,9 +8,11 @@ detector, bit 2 the gate. Time is in clocks of the state machine, four to a micr
 from bisect import bisect_right
 from collections import deque
 from collections.abc import Callable, Generator, Iterable
-from dataclasses import replace
+from typing import Any
 
 import adafruit_pioasm
+import pioemu.emulation
+import pioemu.primitive_operations
 from pioemu import ShiftRegister, State, emulate
 
 from gen.pio import PioProgram
@@ -20,6 +22,18 @@ CLOCKS_PER_US = 4
 STOP, DETECTOR, GATE = 1, 2, 4  # pin masks
 FIFO_DEPTH = 4
 NEVER = 1 << 62
+
+
+def replace(state: State, /, **changes: Any) -> State:
+    """As dataclasses.replace, which is half of what the emulation costs, for a class that only holds its fields."""
+    made = object.__new__(State)
+    made.__dict__.update(state.__dict__, **changes)
+    return made
+
+
+EMULATOR = (pioemu.emulation, pioemu.primitive_operations)
+for _module in EMULATOR:
+    _module.replace = replace
 
 
 class Steps:
