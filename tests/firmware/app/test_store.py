@@ -188,9 +188,9 @@ def test_flash_that_holds_nothing_locks_out() -> None:
 def test_another_firmware_brings_its_schedule_and_its_limits() -> None:
     """What is flashed is what is selected; kept schedules stay only where the new limits allow them."""
     files = dict(before())
-    bundle, table = made("first", limits={"first_delay_deg": 95})
+    bundle, table = made("first", limits={"first_delay_deg": 110})
     store = started(FlashDriver(Flash(files)), config_of(bundle))
-    assert store.names() == [("first", table.digest)]  # "second" fires its first half-cycle at 87 degrees
+    assert store.names() == [("first", table.digest)]  # "second" fires its first half-cycle at 101 degrees
     bundle, table = made("fourth", force={"source": "hand"})
     store = started(FlashDriver(Flash(files)), config_of(bundle))
     assert store.selected == "fourth"
