@@ -10,6 +10,7 @@ import re
 import subprocess
 import sys
 import tomllib
+from functools import cache
 from pathlib import Path
 
 import pytest
@@ -30,6 +31,7 @@ from tests.campaigns.mutant_making import (  # noqa: E402
     OF_STATES,
     OTHER_ONE,
     Mutant,
+    Mutation,
     mutant,
     mutations,
     targets,
@@ -37,6 +39,11 @@ from tests.campaigns.mutant_making import (  # noqa: E402
 from tests.campaigns.mutant_trying import CAUGHT, SURVIVED, Trial  # noqa: E402
 
 DRIVER = "drivers/rp2/driver.py"
+
+
+@cache
+def found_in(path: str) -> list[Mutation]:
+    return mutations(mutants.TEMPLATES, path)
 
 
 def test_a_sample_of_all_mutants_is_caught(tmp_path: Path) -> None:
@@ -72,14 +79,14 @@ def test_every_file_of_the_board_is_a_target() -> None:
 
 def test_a_mutant_is_one_change_to_one_line() -> None:
     """And compiles; what stands in annotations or is for mypy alone is passed over, and said to be."""
-    found = mutations(mutants.TEMPLATES, "app/lock.py")
+    found = found_in("app/lock.py")
     assert len(found) > 300
     made = mutant(mutants.TEMPLATES, found[-1])
     assert isinstance(made, Mutant)
     source = (mutants.TEMPLATES / "app/lock.py").read_text(encoding="utf-8")
     changed = [n for n, (old, new) in enumerate(zip(source.split("\n"), made.text.split("\n")), 1) if old != new]
     assert changed == [found[-1].number]
-    reasons = {it.silent for path in targets(mutants.TEMPLATES) for it in mutations(mutants.TEMPLATES, path)}
+    reasons = {it.silent for path in targets(mutants.TEMPLATES) for it in found_in(path)}
     assert "" in reasons
     assert reasons <= {"", IN_ANNOTATION, IN_TYPE_CHECKING, OF_STATES}
     assert IN_ANNOTATION in reasons
@@ -87,9 +94,7 @@ def test_a_mutant_is_one_change_to_one_line() -> None:
 
 def test_the_list_names_what_is_there() -> None:
     """By function, operator and number, never by what a line says; each place on the list is some mutation that is tried."""
-    there = {
-        mutants.name_of(it): it for path in targets(mutants.TEMPLATES) for it in mutations(mutants.TEMPLATES, path)
-    }
+    there = {mutants.name_of(it): it for path in targets(mutants.TEMPLATES) for it in found_in(path)}
     content = tomllib.loads(mutants.SETTINGS.read_text(encoding="utf-8"))
     places = [place for places in content["known"].values() for place in places]
     named = [{name[:3] for name in mutants.named(place)} for place in places]
@@ -100,13 +105,13 @@ def test_the_list_names_what_is_there() -> None:
 
 def test_a_rule_speaks_of_its_own_places_alone() -> None:
     """An initial value in `__init__` and nowhere else; `1 - x` and no other difference; of `==` none that asks of a text."""
-    found = mutations(mutants.TEMPLATES, "app/store.py")
+    found = found_in("app/store.py")
     assert {it.function.split(".")[1] for it in found if it.rule == INITIAL} == {"__init__"}
     assert {(it.function, it.operator[22:]) for it in found if it.rule == OTHER_ONE} == {
         ("Store.write", "Sub_BitXor"),
         ("Store.write", "Sub_RShift"),
     }
-    asks_of_text = [it for it in mutations(mutants.TEMPLATES, "app/line.py") if it.function == "Line._answer_line"]
+    asks_of_text = [it for it in found_in("app/line.py") if it.function == "Line._answer_line"]
     assert not any(it.rule for it in asks_of_text)
 
 
@@ -114,7 +119,7 @@ def test_a_survivor_that_is_not_listed_and_a_listed_one_that_is_caught_are_told(
     capsys: pytest.CaptureFixture[str],
 ) -> None:
     """Either is exit code 1; neither is 0."""
-    mutation = mutations(mutants.TEMPLATES, "app/clock.py")[0]
+    mutation = found_in("app/clock.py")[0]
     survived = Trial(mutation, SURVIVED, "", 1.0, "a", "b")
     caught = Trial(mutation, CAUGHT, "test", 1.0, "a", "b")
     name = mutants.name_of(mutation)
