@@ -29,10 +29,10 @@ class BoardLimits(FileModel):
     `watchdog_ms`: how long the program may show no sign of life; it covers the erasing of flash.
     """
 
-    rows: int = Field(gt=0)
-    half_cycles: int = Field(gt=0)
-    timing_error_us: float = Field(gt=0)
-    least_blank_us: int = Field(gt=0)
+    rows: int = Field(ge=1, le=10_000)
+    half_cycles: int = Field(ge=2, le=100_000)
+    timing_error_us: float = Field(ge=0.1, le=20_000)
+    least_blank_us: int = Field(ge=1, le=10_000)
     watchdog_ms: int = Field(ge=2000, le=8388)
 
 
@@ -105,7 +105,7 @@ class Board(FileModel):
     title: str
     family: str
     chip: str
-    logic_V: float
+    logic_V: float = Field(ge=1, le=5.5)
     micropython_min: str
     micropython_file: str
     stubs: str

@@ -80,12 +80,12 @@ class Joint(FileModel):
     setdown_percent: Annotated[float, AfterValidator(_setdown)] = Field(
         default=15, description="15, 30 or 50, the setdowns of the table"
     )
-    force_N: float | None = Field(default=None, gt=0, le=50_000)
+    force_N: float | None = Field(default=None, ge=1, le=50_000)
     force_measured: ForceMeasured | None = None
-    face_diameter_mm: float | None = Field(default=None, gt=0, le=100)
-    groove_radius_mm: float | None = Field(default=None, gt=0, le=50)
-    pitch_mm: float | None = Field(default=None, gt=0, le=5000)
-    overlap_mm: float | None = Field(default=None, gt=0, le=1000)
+    face_diameter_mm: float | None = Field(default=None, ge=0.1, le=100)
+    groove_radius_mm: float | None = Field(default=None, ge=0.1, le=50)
+    pitch_mm: float | None = Field(default=None, ge=0.1, le=5000)
+    overlap_mm: float | None = Field(default=None, ge=0.1, le=1000)
 
     @model_validator(mode="after")
     def _consistent(self) -> Self:

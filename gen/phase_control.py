@@ -9,6 +9,9 @@ from __future__ import annotations
 import math
 from functools import lru_cache
 
+_RESISTIVE_DEG = (
+    1e-6  # below it the angle's tangent may vanish, and its current ends within a nanosecond of the voltage
+)
 _HALVINGS = 60
 
 
@@ -23,7 +26,7 @@ def extinction_angle_deg(delay_deg: float, load_angle_deg: float) -> float:
         raise ValueError(f"delay {delay_deg} must be 0 to 180 and load angle {load_angle_deg} 0 to 90 degrees")
     if delay_deg <= load_angle_deg:
         return load_angle_deg + 180
-    if load_angle_deg == 0:
+    if load_angle_deg < _RESISTIVE_DEG:
         return 180.0
     a, p = math.radians(delay_deg), math.radians(load_angle_deg)
 
@@ -46,7 +49,7 @@ def rms_fraction(delay_deg: float, load_angle_deg: float) -> float:
     b = math.radians(extinction_angle_deg(delay_deg, load_angle_deg))
     # i = sin(t - p) - s exp(-(t - a) k), squared and integrated from a to b
     total = (b - a) / 2 - (math.sin(2 * (b - p)) - math.sin(2 * (a - p))) / 4
-    if load_angle_deg > 0:
+    if load_angle_deg >= _RESISTIVE_DEG:
         s, k = math.sin(a - p), 1 / math.tan(p)
 
         def cross(t: float) -> float:  # integral of sin(t - p) exp(-k (t - a))

@@ -11,6 +11,7 @@ from gen.errors import InputError
 from gen.user_files import FileModel, Time, Written, Wrong, figure, parsed_toml, read_toml, validated, written
 
 SLOPE_END_PERCENT = 40.0  # below this, change the tap instead (common practice, no source)
+LEAST_PERCENT = 1.0  # below this no firing is left that could be timed
 
 
 class Squeeze(FileModel):
@@ -23,7 +24,7 @@ class Pulse(FileModel):
     """A short impulse, `repeat` times, each followed by `cool`."""
 
     pulse: Time
-    current_percent: float = Field(default=100, gt=0, le=100)
+    current_percent: float = Field(default=100, ge=LEAST_PERCENT, le=100)
     repeat: int = Field(default=1, ge=1, le=20)
     cool: Time | None = None
 
@@ -42,11 +43,11 @@ class Weld(FileModel):
     """The weld. Slopes are counted inside the weld time: current climbs from, and falls to, the given percentages."""
 
     weld: Time
-    current_percent: float = Field(default=100, gt=0, le=100)
+    current_percent: float = Field(default=100, ge=LEAST_PERCENT, le=100)
     upslope: Time | None = None
-    upslope_from_percent: float = Field(default=SLOPE_END_PERCENT, gt=0, le=100)
+    upslope_from_percent: float = Field(default=SLOPE_END_PERCENT, ge=LEAST_PERCENT, le=100)
     downslope: Time | None = None
-    downslope_to_percent: float = Field(default=SLOPE_END_PERCENT, gt=0, le=100)
+    downslope_to_percent: float = Field(default=SLOPE_END_PERCENT, ge=LEAST_PERCENT, le=100)
 
     @model_validator(mode="after")
     def _consistent(self) -> Self:
@@ -149,7 +150,7 @@ def _phase(number: int, content: Any, path: Path) -> Phase:
         raise InputError(path, where, written(content), "allowed: a [[phase]] table")
     kinds = [key for key in _KINDS if key in content]
     if not kinds:
-        raise InputError(path, where, Written(", ".join(content) or "nothing"), f"allowed: {one_of}")
+        raise InputError(path, where, Written(", ".join(list(content)[:5]) or "nothing"), f"allowed: {one_of}")
     if kinds[1:] not in ([], ["cool"] if kinds[0] == "pulse" else []):
         given = Written(" and ".join(kinds))
         raise InputError(

@@ -1,10 +1,12 @@
-"""Reads the TOML files that users write, and turns whatever is wrong with one into one clear message."""
+"""Reads the files that users write, bounded, and turns whatever is wrong with one into one clear message."""
 
 from __future__ import annotations
 
 import json
 import math
+import os
 import re
+import stat
 import tomllib
 from pathlib import Path
 from types import NoneType, UnionType
@@ -18,6 +20,12 @@ from gen.errors import InputError
 from gen.units import TIME_ALLOWED, TIME_FORMS, Duration, parse_duration
 
 _LONGEST_SHOWN = 60  # characters
+
+LARGEST_FILE = 1_000_000  # bytes: a thousand times a welder file with its comments
+# A dotted key makes a table for each of its parts: a file of nothing else would take a gigabyte to read.
+_LONGEST_LINE = 1000  # characters, so that no key is longer either
+_MOST_DOTS = 10_000  # in one file
+_INTEGERS = range(-(2**63), 2**63)  # TOML 1.0.0, "Integer": whoever reads one outside of 64 bits must refuse it
 
 # What the TOML reader says, what the user most likely did, and what is allowed. Its own words name no remedy.
 _TOML_MISTAKES = (
@@ -46,11 +54,13 @@ def written(value: Any) -> Written:
     if isinstance(value, bool):
         text = "true" if value else "false"
     elif isinstance(value, str):
-        text = '"' + _printable(value) + '"'
+        text = '"' + _printable(value[: _LONGEST_SHOWN + 1]) + '"'
     elif isinstance(value, (dict, BaseModel)):
         text = "a table"
     elif isinstance(value, list):
         text = f"a list of {len(value)}"
+    elif isinstance(value, int) and value not in _INTEGERS:
+        text = f"a whole number of {value.bit_length()} bits"
     else:
         text = str(value)
     return Written(text if len(text) <= _LONGEST_SHOWN else text[: _LONGEST_SHOWN - 3] + "...")
@@ -105,29 +115,82 @@ def read_toml(path: Path) -> dict[str, Any]:
     return parsed_toml(read_text(path), where)
 
 
-def read_text(path: Path) -> str:
-    """The file's text, its line ends as they are. Raises InputError when it is missing, a folder or not UTF-8."""
+def read_text(path: Path, kind: str = "a TOML file", most: int = LARGEST_FILE) -> str:
+    """The text of a file of at most `most` bytes, its line ends as they are; `kind` says what is allowed there.
+
+    Raises InputError when it is missing, a folder, a pipe, a device, larger or not UTF-8.
+    """
     where = path if path.name else str(path)
     try:
-        return path.read_bytes().decode("utf-8-sig")
+        return _read_bytes(path, where, kind, most).decode("utf-8-sig")
+    except InputError:
+        raise
     except (FileNotFoundError, NotADirectoryError):
-        raise InputError(
-            where, "no such file", None, f"looked for as {_printable(str(path))}; allowed: a TOML file"
-        ) from None
+        why = f"looked for as {_printable(str(path))}; allowed: {kind}"
+        raise InputError(where, "no such file", None, why) from None
     except IsADirectoryError:
-        raise InputError(where, "this is a folder", None, "allowed: a TOML file") from None
+        raise InputError(where, "this is a folder", None, f"allowed: {kind}") from None
     except UnicodeDecodeError:
-        raise InputError(where, "not text in UTF-8", None, "allowed: a TOML file, saved as UTF-8") from None
+        raise InputError(where, "not text in UTF-8", None, f"allowed: {kind}, saved as UTF-8") from None
+    except ValueError:  # a name that no file can have
+        raise InputError(where, "no such file", None, f"allowed: {kind}") from None
     except OSError as error:
-        raise InputError(where, "cannot be read", None, f"{error.strerror}; allowed: a TOML file") from None
+        raise InputError(where, "cannot be read", None, f"{error.strerror}; allowed: {kind}") from None
+
+
+def _read_bytes(path: Path, where: str | Path, kind: str, most: int) -> bytes:
+    """What is in a regular file. A pipe is not opened: it would wait for ever; nor a device: opening one can do something."""
+    _check_regular(path.stat().st_mode, where, kind)
+    file = os.open(path, os.O_RDONLY | getattr(os, "O_NONBLOCK", 0) | getattr(os, "O_BINARY", 0))
+    with os.fdopen(file, "rb") as opened:
+        _check_regular(os.fstat(file).st_mode, where, kind)  # it may have been changed for another meanwhile
+        content = opened.read(most + 1)
+    if len(content) > most:
+        raise InputError(where, f"larger than {most} bytes", None, f"allowed: {kind} of at most that")
+    return content
+
+
+def _check_regular(mode: int, where: str | Path, kind: str) -> None:
+    if stat.S_ISDIR(mode):
+        raise IsADirectoryError
+    if not stat.S_ISREG(mode):
+        raise InputError(where, "this is a pipe or a device, not a file", None, f"allowed: {kind}")
 
 
 def parsed_toml(text: str, where: str | Path) -> dict[str, Any]:
     """The content of TOML that stands, or would stand, in the file `where`. Raises InputError."""
+    _check_size(text, where)
     try:
-        return tomllib.loads(text)
+        content = tomllib.loads(text)
     except (ValueError, RecursionError) as error:  # ValueError: also a number of more digits than Python will read
         raise InputError(where, *_toml_mistake(str(error))) from None
+    _check_integers(content, where)
+    return content
+
+
+def _check_size(text: str, where: str | Path) -> None:
+    """Raise InputError where reading the TOML could take memory out of all proportion to the text."""
+    for number, line in enumerate(text.split("\n"), 1):
+        if len(line) > _LONGEST_LINE:
+            allowed = f"{len(line)} characters long; allowed: lines, and so keys, of at most {_LONGEST_LINE} characters"
+            raise InputError(where, f"line {number}", None, allowed)
+    if text.count(".") > _MOST_DOTS:
+        raise InputError(
+            where, f"more than {_MOST_DOTS} dots", None, "allowed: at most so many; a dotted key has one or two"
+        )
+
+
+def _check_integers(content: dict[str, Any], where: str | Path) -> None:
+    """Raise InputError for a whole number outside of 64 bits, which no float and no field holds."""
+    waiting: list[tuple[str, Any]] = list(content.items())[::-1]
+    while waiting:
+        key, value = waiting.pop()
+        if isinstance(value, int) and value not in _INTEGERS:
+            raise InputError(where, _printable(key), written(value), "allowed: whole numbers of at most 64 bits")
+        if isinstance(value, dict):
+            waiting += [(f"{key}.{inner}"[:_LONGEST_LINE], each) for inner, each in value.items()][::-1]
+        elif isinstance(value, list):
+            waiting += [(key, each) for each in value][::-1]
 
 
 def _toml_mistake(message: str) -> tuple[str, None, str]:

@@ -16,7 +16,7 @@ from gen.commissioning.steps import KEYS
 from gen.errors import InputError
 from gen.machine.welder import Welder
 from gen.records import RECORDS_FILE, CheckRecord, Records
-from gen.user_files import read_toml, validated, written
+from gen.user_files import read_text, read_toml, validated, written
 
 # Keys of the welder file that an instrument can read. shorted_tap says on which tap its current was read.
 MEASURED = (
@@ -43,7 +43,7 @@ def calibrated(path: Path, values: Mapping[str, float | int | str]) -> str:
     A key that stands commented out is given in its place. Raises InputError where the changed file would be wrong.
     """
     content = read_toml(path)
-    text = path.read_bytes().decode("utf-8-sig")
+    text = read_text(path)
     for key, value in values.items():
         table, name = key.split(".")
         if name not in content.get(table, {}):
@@ -89,7 +89,7 @@ def _given(text: str, table: str, name: str, value: float | int | str) -> str:
 
 def difference(path: Path, changed: str) -> str:
     """What would change in the file, as a unified diff; "" for nothing."""
-    before = path.read_bytes().decode("utf-8-sig").splitlines()
+    before = read_text(path).splitlines()
     lines = difflib.unified_diff(before, changed.splitlines(), str(path), f"{path}, calibrated", lineterm="", n=1)
     return "\n".join(lines)
 
@@ -104,7 +104,7 @@ def measured_key(text: str) -> tuple[str, float | int | str]:
         )
     try:
         read = tomllib.loads(f"value = {value}")["value"]
-    except tomllib.TOMLDecodeError:
+    except (ValueError, RecursionError):
         read = value.strip()
     if not isinstance(read, (int, float, str)):
         raise InputError("command line", key, written(value), "allowed: a number, or a name in quotes")

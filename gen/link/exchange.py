@@ -16,7 +16,7 @@ from gen.link.ports import FoundPort
 from gen.link.pulled import digest_under, rebuilt
 from gen.machine import Welder
 from gen.records import Records
-from gen.user_files import written
+from gen.user_files import read_text, written
 
 _ASK_S = 1.5  # for a port of which it is not known what answers
 
@@ -52,7 +52,7 @@ def push(job: Job, schedule: Path, link: Link, records: Records, select: bool) -
     held = link.read(job.table.name)
     if held.digest != job.table.digest:
         raise LinkError(link.port, f"holds {held.digest}, sent was {job.table.digest}", "allowed: push it again")
-    text = schedule.read_bytes().decode("utf-8-sig")
+    text = read_text(schedule)
     records.add_pushed(held.digest, held.name, text, datetime.now(UTC).strftime("%Y-%m-%dT%H:%M:%SZ"))
     selected = link.select(held.name).selected if select else link.hello.selected
     return Pushed(held, selected)

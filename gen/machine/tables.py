@@ -9,6 +9,11 @@ from pydantic import BeforeValidator, Field, PlainValidator, model_validator
 from gen.units import Duration, parse_duration
 from gen.user_files import FileModel, Time, Written, Wrong, figure, written
 
+# The bounds of each key are wide of every machine that this program is for, and narrow enough that no figure that follows
+# overflows or vanishes (common practice, no source).
+FOSTER_TERMS = 20
+FOSTER = ((0.0001, 100.0), (0.00001, 10_000.0))  # least and most of a term: K/W, s
+
 Alloy = Literal["Cu-ETP", "CuCr1", "CuCr1Zr"]  # no beryllium copper in a home shop
 
 
@@ -40,10 +45,10 @@ class Mains(FileModel):
     voltage_V: float = Field(ge=90, le=480)
     voltage_to_earth_V: float | None = Field(default=None, ge=40, le=480)
     frequency_Hz: Literal[50, 60]
-    earth_conductor_m: float | None = Field(default=None, gt=0, le=100)
+    earth_conductor_m: float | None = Field(default=None, ge=0.1, le=100)
     earth_conductor_mm2: float | None = Field(default=None, ge=0.5, le=150)
-    source_resistance_ohm: float | None = Field(default=None, gt=0, le=10)
-    source_inductance_mH: float | None = Field(default=None, gt=0, le=30)
+    source_resistance_ohm: float | None = Field(default=None, ge=1e-6, le=10)
+    source_inductance_mH: float | None = Field(default=None, ge=1e-6, le=30)
 
     @model_validator(mode="after")
     def _consistent(self) -> Self:
@@ -62,7 +67,7 @@ class Breaker(FileModel):
 
     standard: Literal["IEC 60898-1", "other"] = "IEC 60898-1"
     characteristic: Literal["B", "C", "D"] | None = None
-    rating_A: float = Field(gt=0, le=125)
+    rating_A: float = Field(ge=0.1, le=125)
     panel_temperature_C: float = Field(default=40, ge=-20, le=70)
     other_load_A: float = Field(default=0, ge=0, le=125)
 
@@ -79,28 +84,29 @@ class Transformer(FileModel):
     `working_current_A` and the load angles may be left out where `shorted_current_A` is given, from which they follow.
     """
 
-    rating_kVA: float = Field(gt=0, le=500)
+    rating_kVA: float = Field(ge=0.05, le=500)
     rating_duty_percent: float = Field(
         ge=10,
         le=100,
         description="10 to 100, the duty that the plate's permanent or 50 % power is for (a power for a few per cent "
         "of duty is a peak or short-circuit figure and no rating)",
     )
-    working_current_A: float = Field(default=0, gt=0, le=2000)  # left out: the welder fills it in
+    working_current_A: float = Field(default=0, ge=0.1, le=2000)  # left out: the welder fills it in
     load_angle_min_deg: float = Field(default=40, ge=0, le=80)
     load_angle_max_deg: float = Field(default=65, ge=0, le=80)
-    open_current_A: float | None = Field(default=None, gt=0)
-    open_secondary_V: float | None = Field(default=None, gt=0, le=100)
-    taps: dict[str, Annotated[float, Field(gt=0, le=100)]] | None = Field(
+    open_current_A: float | None = Field(default=None, ge=0.001, le=2000)
+    open_secondary_V: float | None = Field(default=None, ge=0.1, le=100)
+    taps: dict[str, Annotated[float, Field(ge=0.1, le=100)]] | None = Field(
         default=None,
         min_length=1,
-        description="a table of tap names, each with its open secondary voltage above 0 and at most 100",
+        max_length=50,
+        description="a table of 1 to 50 tap names, each with its open secondary voltage from 0.1 to 100",
     )
     tap: str | None = None
-    shorted_current_A: float | None = Field(default=None, gt=0, le=4000)
+    shorted_current_A: float | None = Field(default=None, ge=0.1, le=4000)
     shorted_tap: str | None = None
     winding_time_constant_min: float = Field(default=20, ge=1, le=240)
-    mass_kg: float | None = Field(default=None, gt=0, le=5000)
+    mass_kg: float | None = Field(default=None, ge=0.1, le=5000)
     insulation_class: Literal["A", "E", "B", "F", "H"] = "A"
 
     @model_validator(mode="after")
@@ -110,7 +116,7 @@ class Transformer(FileModel):
             raise Wrong(
                 "working_current_A",
                 None,
-                "missing; allowed: a number above 0 and at most 2000, or shorted_current_A, from which it follows",
+                "missing; allowed: a number from 0.1 to 2000, or shorted_current_A, from which it follows",
             )
         in_order(self, "load_angle_min_deg", "load_angle_max_deg")
         if "working_current_A" in given and self.idle_current_A >= self.working_current_A:
@@ -182,21 +188,21 @@ class Transformer(FileModel):
 class Arms(FileModel):
     """The secondary arms, copper: length from the transformer's terminals to the electrodes' axis, and the gap."""
 
-    length_mm: float = Field(gt=0, le=3000)
-    throat_mm: float = Field(gt=0, le=2000)
-    diameter_mm: float = Field(gt=0, le=200)
+    length_mm: float = Field(ge=1, le=3000)
+    throat_mm: float = Field(ge=1, le=2000)
+    diameter_mm: float = Field(ge=1, le=200)
     steel_in_throat: bool = False
 
 
 class Electrodes(FileModel):
     """Both electrodes, taken to be alike. Length: of one, out of its holder. Offset: of its face from its axis."""
 
-    diameter_mm: float = Field(gt=0, le=100)
-    length_mm: float = Field(gt=0, le=1000)
+    diameter_mm: float = Field(ge=1, le=100)
+    length_mm: float = Field(ge=1, le=1000)
     offset_mm: float = Field(default=0, ge=0, le=500)
     alloy: Alloy = "Cu-ETP"
-    face_diameter_mm: float | None = Field(default=None, gt=0, le=100)
-    groove_radius_mm: float | None = Field(default=None, gt=0, le=50)
+    face_diameter_mm: float | None = Field(default=None, ge=0.1, le=100)
+    groove_radius_mm: float | None = Field(default=None, ge=0.1, le=50)
 
     @model_validator(mode="after")
     def _consistent(self) -> Self:
@@ -226,19 +232,19 @@ class Switch(FileModel):
     """The thyristors. `foster`: [K/W, s] for each term of the data sheet's thermal impedance, junction to case."""
 
     kind: Literal["scr_pair", "triac", "random_phase_relay", "zero_cross_relay"] = "scr_pair"
-    latching_current_A: float = Field(default=0.2, gt=0, le=5)
-    holding_current_A: float = Field(default=0.1, gt=0, le=5)
+    latching_current_A: float = Field(default=0.2, ge=0.001, le=5)
+    holding_current_A: float = Field(default=0.1, ge=0.001, le=5)
     turn_on_delay_us: float = Field(default=10, ge=0, le=1000)
-    rated_current_A: float | None = Field(default=None, gt=0, le=5000)
-    surge_current_A: float | None = Field(default=None, gt=0, le=100_000)
-    i2t_A2s: float | None = Field(default=None, gt=0, le=1e9)
-    on_state_V: float = Field(default=1.0, gt=0, le=3)
-    on_state_slope_mohm: float = Field(default=5, gt=0, le=100)
-    commutating_dv_dt_V_per_us: float | None = Field(default=None, gt=0, le=10_000)
+    rated_current_A: float | None = Field(default=None, ge=0.1, le=5000)
+    surge_current_A: float | None = Field(default=None, ge=1, le=100_000)
+    i2t_A2s: float | None = Field(default=None, ge=0.1, le=1e9)
+    on_state_V: float = Field(default=1.0, ge=0.1, le=3)
+    on_state_slope_mohm: float = Field(default=5, ge=0.001, le=100)
+    commutating_dv_dt_V_per_us: float | None = Field(default=None, ge=0.1, le=10_000)
     foster: Annotated[tuple[tuple[float, ...], ...] | None, BeforeValidator(_as_tuples)] = Field(
         default=None, description="a list of [K/W, s] pairs, such as [[0.12, 0.02], [0.2, 0.3]]"
     )
-    case_to_sink_K_per_W: float = Field(default=0.2, gt=0, le=10)
+    case_to_sink_K_per_W: float = Field(default=0.2, ge=0.001, le=10)
     junction_limit_C: float = Field(default=125, ge=80, le=200)
 
     @model_validator(mode="after")
@@ -251,12 +257,15 @@ class Switch(FileModel):
         return self
 
     def _foster_consistent(self, foster: tuple[tuple[float, ...], ...]) -> None:
-        if not foster:
-            raise Wrong("foster", Written("[]"), "allowed: one or more [K/W, s] pairs, or the key left out")
+        if not 1 <= len(foster) <= FOSTER_TERMS:
+            shown = Written(f"a list of {len(foster)}" if foster else "[]")
+            raise Wrong("foster", shown, f"allowed: 1 to {FOSTER_TERMS} [K/W, s] pairs, or the key left out")
         for number, term in enumerate(foster, 1):
-            if len(term) != 2 or min(term) <= 0:
-                shown = Written("[" + ", ".join(f"{part:g}" for part in term) + "]")
-                raise Wrong("foster", shown, f"as term {number}; allowed: two numbers above 0, K/W and seconds")
+            if len(term) != 2 or not all(low <= part <= high for part, (low, high) in zip(term, FOSTER)):
+                shown = Written("[" + ", ".join(f"{part:g}" for part in term[:4]) + "]")
+                (least_K, most_K), (least_s, most_s) = FOSTER
+                allowed = f"allowed: K/W from {least_K:g} to {most_K:g} and seconds from {least_s:g} to {most_s:g}"
+                raise Wrong("foster", shown, f"as term {number}; {allowed}")
 
     @property
     def fires_at_any_phase(self) -> bool:
@@ -266,8 +275,8 @@ class Switch(FileModel):
 class HeatSink(FileModel):
     """What the switch sits on: to the air around it, and how much heat it holds (aluminium: 900 J/K a kilogram)."""
 
-    K_per_W: float = Field(default=1.0, gt=0, le=100)
-    J_per_K: float = Field(default=300, gt=0, le=1e6)
+    K_per_W: float = Field(default=1.0, ge=0.001, le=100)
+    J_per_K: float = Field(default=300, ge=0.1, le=1e6)
 
 
 class Ambient(FileModel):

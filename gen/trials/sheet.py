@@ -17,12 +17,13 @@ from gen.joint import joint_from
 from gen.records import TrialRecord
 from gen.schedule import schedule_from
 from gen.trials.values import Expulsion, Outcome
-from gen.user_files import Written, written
+from gen.user_files import Written, read_text, written
 
 COLUMNS = tuple(field.name for field in fields(TrialRecord))
 NEEDED = ("joint", "tried_at", "weld_s", "percent", "outcome")
 TIME = "%Y-%m-%dT%H:%M:%SZ"  # UTC
 LARGEST = 1e6  # of what is measured; a slip of the pen is often larger
+_LARGEST_SHEET = 20_000_000  # bytes: some five thousand trials with the texts of their files
 _LARGEST_WHOLE = 2**62  # SQLite's integers end at 2**63
 
 
@@ -42,12 +43,7 @@ def from_csv(path: Path) -> list[tuple[int, TrialRecord]]:
 
     Raises InputError for the first cell that is wrong, with its line and column.
     """
-    try:
-        text = path.read_bytes().decode("utf-8-sig")
-    except UnicodeDecodeError:
-        raise InputError(path, "not text in UTF-8", None, "allowed: CSV, saved as UTF-8") from None
-    except OSError as error:
-        raise InputError(path, "cannot be read", None, f"{error.strerror}; allowed: a CSV file") from None
+    text = read_text(path, "a CSV file", _LARGEST_SHEET)
     reader = csv.reader(io.StringIO(text, newline=""), strict=True)
     try:
         header = next(reader, [])

@@ -182,12 +182,76 @@ def test_a_name_too_long_for_the_file_system(shed: Path) -> None:
     refused(shed, ["table", name], f"weldbeat: {name}: cannot be read; File name too long; allowed: a TOML file\n")
 
 
-@pytest.mark.parametrize("text", ["frequency_Hz = " + "5" * 5000, "a = " + "[" * 100_000], ids=["digits", "brackets"])
-def test_files_that_choke_the_reader(shed: Path, text: str) -> None:
-    """Numbers without end and nesting without end are bad input, not a crash."""
+LONG = "line 1; {} characters long; allowed: lines, and so keys, of at most 1000 characters"
+CHOKING = {
+    "digits": ("frequency_Hz = " + "5" * 5000, LONG.format(5015)),
+    "hexadecimal digits": (
+        "frequency_Hz = 0x" + "f" * 900,
+        "frequency_Hz: a whole number of 3600 bits given; allowed: whole numbers of at most 64 bits",
+    ),
+    "one bit too many": (
+        f"[mains]\nvoltage_V = [{2**63 - 1}, {2**63}]",
+        "mains.voltage_V: a whole number of 64 bits given; allowed: whole numbers of at most 64 bits",
+    ),
+    "brackets": (
+        "a = " + "[\n" * 100_000,
+        'last line; not readable as TOML; allowed: one key = value a line, with times and words in quotes ("0.4 s")',
+    ),
+    "a key of many parts": ("a" + ".a" * 600 + " = 1", LONG.format(1205)),
+    "many keys of many parts": (
+        "".join(f"a{n}{'.a' * 40} = 1\n" for n in range(300)),
+        "more than 10000 dots; allowed: at most so many; a dotted key has one or two",
+    ),
+    "a megabyte": ("#\n" * 500_001, "larger than 1000000 bytes; allowed: a TOML file of at most that"),
+}
+
+
+@pytest.mark.parametrize(("text", "message"), CHOKING.values(), ids=CHOKING)
+def test_files_that_choke_the_reader(shed: Path, text: str, message: str) -> None:
+    """Files, keys, numbers and nesting without end are bad input, not a crash and not a gigabyte of memory.
+
+    Integers: TOML 1.0.0 asks for 64 bits, and for an error where one is larger.
+    """
     (shed / "job.toml").write_text(text)
-    allowed = 'not readable as TOML; allowed: one key = value a line, with times and words in quotes ("0.4 s")'
-    refused(shed, ["table", "job.toml"], f"weldbeat: job.toml: last line; {allowed}\n")
+    refused(shed, ["table", "job.toml"], f"weldbeat: job.toml: {message}\n")
+
+
+@pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="no pipes in folders here")
+@pytest.mark.parametrize(
+    "line", [["table", "pipe"], ["table", "job.toml", "--welder", "pipe"], ["trial", "import", "pipe"]]
+)
+def test_a_pipe_for_a_file_is_not_waited_for(shed: Path, tmp_path: Path, line: list[str]) -> None:
+    """A pipe that nobody writes to would keep the command for ever."""
+    os.mkfifo(shed / "pipe")
+    outcome = typed(line)
+    assert outcome.code == 2
+    assert outcome.err.startswith("weldbeat: pipe: this is a pipe or a device, not a file; allowed: a ")
+
+
+def test_a_device_for_a_file(shed: Path) -> None:
+    """Zeros without end are not read."""
+    message = "weldbeat: zero: this is a pipe or a device, not a file; allowed: a TOML file\n"
+    refused(shed, ["table", "/dev/zero"], message)
+
+
+LONG_WORDS = {
+    "a key": f"{'k' * 900} = 1\n" + SCHEDULE,
+    "keys": "\n".join(f"{'k' * 900}{n} = 1" for n in range(900)) + "\n" + SCHEDULE,
+    "phases": SCHEDULE.replace(
+        "[[phase]]\nhold", "[[phase]]\n" + "\n".join(f"k{n:0900} = 1" for n in range(900)) + "\nhold"
+    ),
+    "title": f'title = "{"t" * 900}"\n' + SCHEDULE,
+}
+
+
+@pytest.mark.parametrize("text", LONG_WORDS.values(), ids=LONG_WORDS)
+def test_a_message_stays_readable(shed: Path, text: str) -> None:
+    """A message tells of a file; it does not carry it."""
+    (shed / "job.toml").write_text(text)
+    outcome = typed(["table", "job.toml"])
+    assert outcome.code == 2
+    assert len(outcome.err) < 1500
+    assert "allowed: " in outcome.err
 
 
 EDGE = "fires 423 us after the zero crossing where the mains runs fast, but the detector's edge comes 1500 us after it"
