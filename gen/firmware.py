@@ -8,7 +8,7 @@ import json
 import math
 import re
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, lru_cache
 from importlib.metadata import PackageNotFoundError, version
 from importlib.resources import files
 from importlib.resources.abc import Traversable
@@ -19,14 +19,17 @@ from jinja2 import Environment, FunctionLoader, StrictUndefined
 
 from gen.boards import Board
 from gen.cautions import caution_lines
+from gen.current import PercentScale, scale_of
 from gen.machine.welder import FREQUENCY_BAND, Welder
+from gen.phase_control import delay_for_fraction_deg
 from gen.pio import pio_module
-from gen.table import TimingTable, board_delay_us, heat
+from gen.table import TimingRow, TimingTable, board_delay_us, heat
 from gen.timing import LONGEST_S, delay_range_us, first_delay_us
-from gen.units import milliseconds
+from gen.units import degrees_to_us, milliseconds, us_to_degrees
 
 MARK = "Made by Weldbeat"  # in the header of every file that is made
 _BOARD_DIGEST = re.compile(r'^BUNDLE_DIGEST = "[0-9a-f]*"$', re.MULTILINE)
+HEAT_RATIO = 1.1  # from one step of the board's table of least heats to the next
 STOP_REQUEST = '{"jsonrpc": "2.0", "id": 0, "method": "stop"}'
 
 
@@ -109,6 +112,27 @@ def duty_limit(welder: Welder) -> int:
     return int(welder.allowed_duty * 2 * welder.mains.frequency_Hz * 60 * 100)
 
 
+@lru_cache(maxsize=64)
+def heat_steps(scale: PercentScale, frequency_Hz: int, earliest_us: int, latest_us: int) -> tuple[tuple[int, int], ...]:
+    """What the board holds a row's heat against: (delay, heat of that very delay), by rising delay.
+
+    Heat falls as the delay grows, so that of the first step at or after a row's delay is a lower bound of the row's. The
+    steps lie near equal ratios of heat; only where they lie is found on the greater load angle alone.
+    """
+    delays, level = {earliest_us, latest_us}, 1.0
+    while level < 100:
+        delay_deg = delay_for_fraction_deg(math.sqrt(level / 100), scale.high_deg)
+        delays.add(math.floor(degrees_to_us(delay_deg, frequency_Hz)))
+        level = max(level + 1, level * HEAT_RATIO)
+    steps: list[tuple[int, int]] = []
+    for delay_us in sorted(us for us in delays if earliest_us <= us <= latest_us):
+        row = TimingRow("weld", 1, delay_us, 100, scale.share(us_to_degrees(delay_us, frequency_Hz)))
+        if steps and steps[-1][1] == heat(row):
+            steps.pop()
+        steps.append((delay_us, heat(row)))
+    return tuple(steps)
+
+
 def draw(table: TimingTable, width: int = 72) -> TextChart:
     """The table as text: a line a row, a mark for each so many half-cycles, `#` under current."""
     longest = max(row.half_cycles for row in table.rows)
@@ -143,6 +167,7 @@ def render(table: TimingTable, welder: Welder, board: Board) -> FirmwareBundle:
         "duty_limit": duty_limit(welder),
         "earliest_us": earliest_us,
         "latest_us": latest_us,
+        "heat_steps": heat_steps(scale_of(welder), welder.mains.frequency_Hz, earliest_us, latest_us),
         "first_us": first_delay_us(welder),
         "longest_weld": math.floor(limits.longest_weld.half_cycles(table.frequency_Hz)),
         "least_cool": math.ceil(limits.least_cool.half_cycles(table.frequency_Hz)),

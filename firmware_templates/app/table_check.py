@@ -54,7 +54,18 @@ def _row_refusal(rows: "Rows", config: "Config") -> str:
             return "%s fired at %d us: %d to %d here" % ((phase, delay_us) + allowed)
         elif not 1 <= heat <= 100:
             return "%s with heat %d: 1 to 100" % (phase, heat)
+        elif heat < _least_heat(delay_us, config):
+            least = _least_heat(delay_us, config)
+            return "%s fired at %d us with heat %d: at least %d here" % (phase, delay_us, heat, least)
     return ""
+
+
+def _least_heat(delay_us: int, config: "Config") -> int:
+    """What a half-cycle fired there heats at least: what is told to heat less would be welded past the duty guard."""
+    for latest_us, heat in config.HEAT_STEPS:
+        if delay_us <= latest_us:
+            return heat
+    return 100
 
 
 def _order_refusal(rows: "Rows") -> str:

@@ -107,6 +107,7 @@ class Config(Protocol):
     EARLIEST_DELAY_US: int
     LATEST_DELAY_US: int
     FIRST_DELAY_US: int
+    HEAT_STEPS: "tuple[tuple[int, int], ...]"  # firing delay, rising, and the least heat of a row fired there or before
     LONGEST_WELD_HALF_CYCLES: int
     LEAST_COOL_HALF_CYCLES: int
     LONGEST_TIME_HALF_CYCLES: int

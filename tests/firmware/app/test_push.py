@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Generator
 from dataclasses import replace
 from typing import Any
@@ -13,6 +14,7 @@ from firmware_templates.app.table_check import digest, refusal
 from gen import words
 from gen.boards import boards
 from gen.firmware import render
+from gen.phase_control import rms_fraction
 from gen.words import PEDAL, STOP_OPEN
 from gen.words import PHASES as NAMES
 from sim.bench.chip import Flash, FlashFault
@@ -113,7 +115,7 @@ def test_the_last_64_welds_are_told_six_at_a_time() -> None:
 # -- limits --------------------------------------------------------------------------------------------------------------
 
 SQUEEZE, HOLD, OFF = ["squeeze", 20, -1, 0], ["hold", 10, -1, 0], ["off", 50, -1, 0]
-W1, W = ["weld", 1, 4833, 64], ["weld", 19, 4156, 64]
+W1, W = ["weld", 1, 4833, 64], ["weld", 19, 4156, 82]
 COOL = ["cool", 4, -1, 0]
 REFUSED: dict[str, tuple[list[list[Any]], str]] = {
     "too early": ([SQUEEZE, W1, ["weld", 19, 3777, 64], HOLD, OFF], "weld fired at 3777 us: 3778 to 8611 here"),
@@ -123,19 +125,27 @@ REFUSED: dict[str, tuple[list[list[Any]], str]] = {
         "first half-cycle fired at 4832 us: at least 4833 here",
     ),
     "first of the second impulse": (
-        [SQUEEZE, W1, W, COOL, ["weld", 2, 4156, 64], HOLD, OFF],
+        [SQUEEZE, W1, W, COOL, ["weld", 2, 4156, 82], HOLD, OFF],
         "first half-cycle fired at 4156 us",
     ),
-    "odd impulse": ([SQUEEZE, W1, ["weld", 20, 4156, 64], HOLD, OFF], "impulse of 21 half-cycles: an even number"),
+    "odd impulse": ([SQUEEZE, W1, ["weld", 20, 4156, 82], HOLD, OFF], "impulse of 21 half-cycles: an even number"),
     "odd impulse before cool": ([SQUEEZE, W1, COOL, W1, W, HOLD, OFF], "impulse of 1 half-cycles: an even number"),
     "odd cool": ([SQUEEZE, W1, W, ["cool", 5, -1, 0], W1, W, HOLD, OFF], "cool of 5 half-cycles: an even number"),
     "short cool": ([SQUEEZE, W1, W, ["cool", 2, -1, 0], W1, W, HOLD, OFF], "cool of 2 half-cycles: at least 4 here"),
-    "long weld": ([SQUEEZE, W1, ["weld", 301, 4156, 1], HOLD, OFF], "302 half-cycles under current: at most 300 here"),
+    "long weld": ([SQUEEZE, W1, ["weld", 301, 4156, 82], HOLD, OFF], "302 half-cycles under current: at most 300 here"),
     "long time": ([["squeeze", 6001, -1, 0], W1, W, HOLD, OFF], "squeeze of 6001 half-cycles: 1 to 6000 here"),
     "no time": ([SQUEEZE, W1, W, ["hold", 0, -1, 0], OFF], "hold of 0 half-cycles: 1 to 6000 here"),
     "long span": ([SQUEEZE, W1, W, ["cool", 1470, -1, 0], W1, W, HOLD, OFF], "1510 half-cycles from the first fired"),
     "no heat": ([SQUEEZE, W1, ["weld", 19, 4156, 0], HOLD, OFF], "weld with heat 0: 1 to 100"),
     "more than full heat": ([SQUEEZE, W1, ["weld", 19, 4156, 101], HOLD, OFF], "weld with heat 101: 1 to 100"),
+    "less heat than its delay gives": (
+        [SQUEEZE, ["weld", 4, 4833, 50], HOLD, OFF],
+        "weld fired at 4833 us with heat 50: at least 51 here",
+    ),
+    "a weld past the duty guard": (
+        [["squeeze", 1, -1, 0], ["weld", 2, 4833, 1], ["weld", 298, 3778, 1], ["hold", 1, -1, 0], ["off", 1, -1, 0]],
+        "weld fired at 4833 us with heat 1: at least 51 here",
+    ),
     "not fired": ([SQUEEZE, W1, ["weld", 19, -1, 0], HOLD, OFF], "weld fired at -1 us"),
     "gate in squeeze": ([["squeeze", 20, 5000, 64], W1, W, HOLD, OFF], "squeeze with a gate or heat"),
     "gate in hold": ([SQUEEZE, W1, W, ["hold", 10, 5000, 0], OFF], "hold with a gate or heat"),
@@ -191,6 +201,30 @@ def test_duty_rows_and_span_have_limits_too() -> None:
     assert "in a minute here" in answers[-1]["error"]["message"]
     begin = request(30, "push_begin", name="x", digest="0" * 16, rows_total=CONFIG.MAX_ROWS + 1)
     assert board.send(begin)[0]["error"] == {"code": -32002, "message": "257 rows: at most 256 here"}
+
+
+@pytest.mark.parametrize(
+    ("low_deg", "high_deg", "frequency_Hz"), [(40, 65, 50), (40, 65, 60), (20, 75, 50), (60, 60, 60)]
+)
+def test_no_heat_far_below_that_of_its_delay_is_taken(low_deg: float, high_deg: float, frequency_Hz: int) -> None:
+    """At every delay the least heat taken is within a tenth and one hundredth of that in Hart's closed form (section 5.3).
+
+    So what is told to heat less than it does cannot weld far past the duty guard; what the compiler tells is always taken.
+    """
+    angles = {"load_angle_min_deg": low_deg, "load_angle_max_deg": high_deg}
+    welder = make_welder(mains={"frequency_Hz": frequency_Hz}, transformer=angles)
+    config = config_of(render(compiled(welder, {"weld": "6 cycles"}), welder, boards()["pico"]))
+    for delay_us in range(config.FIRST_DELAY_US, config.LATEST_DELAY_US + 1, 53):
+        true = (
+            100 * max(rms_fraction(delay_us * frequency_Hz * 180e-6 * 2, angle) for angle in (low_deg, high_deg)) ** 2
+        )
+        rows: list[Any] = [("squeeze", 1, -1, 0), ("weld", 2, delay_us, 0), ("hold", 1, -1, 0), ("off", 1, -1, 0)]
+
+        def taken(heat: int, rows: list[Any] = rows) -> bool:
+            return refusal([rows[0], (*rows[1][:3], heat), *rows[2:]], config) == ""
+
+        least = next(heat for heat in range(1, 101) if taken(heat))
+        assert true / 1.1 - 1 <= least <= math.ceil(true - 1e-6)
 
 
 def test_whatever_the_compiler_makes_is_within_the_limits() -> None:

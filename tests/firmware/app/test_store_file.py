@@ -205,10 +205,11 @@ def test_another_firmware_keeps_what_its_limits_allow() -> None:
     names = ("another", "first", "second")
     _, store, _ = start(stored(7, "second", schedules=[(name, SHORT) for name in names], bundle="x"), None)
     assert [name for name, _ in store.names()] == ["another", "second", "first"]
-    refused = (("squeeze", 10, -1, 0), ("weld", 3, 5000, 50), ("hold", 4, -1, 0), ("off", 300, -1, 0))
-    _, store, _ = start(stored(7, "odd", schedules=[("odd", refused), ("first", SHORT)], bundle="x"), None)
-    assert [name for name, _ in store.names()] == ["first"]
-    assert store.rows("first") == ROWS
+    for half_cycles, heat in ((3, 50), (2, 40)):  # an odd impulse; less heat than a gate at 5000 us gives
+        refused = (SHORT[0], ("weld", half_cycles, 5000, heat), *SHORT[2:])
+        _, store, _ = start(stored(7, "odd", schedules=[("odd", refused), ("first", SHORT)], bundle="x"), None)
+        assert [name for name, _ in store.names()] == ["first"]
+        assert store.rows("first") == ROWS
 
 
 def test_another_firmware_drops_the_oldest_where_there_is_no_room() -> None:

@@ -43,7 +43,7 @@ def tables(draw: st.DrawFn) -> TimingTable:
     for i in range(impulses):
         if i:
             rows.append(TimingRow("cool", 2 * draw(st.integers(2, 9))))
-        percent = draw(st.integers(40, 90))
+        percent = draw(st.integers(50, 90))  # of the current: as much heat as a gate at 6000 us gives, or more
         rows.append(
             fired_row("weld", 2 * draw(st.integers(1, 8)) + draw(st.sampled_from([0] * 19 + [1])), 6000, percent)
         )
