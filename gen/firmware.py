@@ -21,7 +21,7 @@ from gen.boards import Board
 from gen.cautions import caution_lines
 from gen.current import PercentScale, scale_of
 from gen.machine.welder import FREQUENCY_BAND, Welder
-from gen.phase_control import delay_for_fraction_deg
+from gen.phase_control import delay_for_fraction_deg, volt_seconds
 from gen.pio import pio_module
 from gen.table import TimingRow, TimingTable, board_delay_us, heat
 from gen.timing import LONGEST_S, delay_range_us, first_delay_us
@@ -30,6 +30,8 @@ from gen.units import degrees_to_us, milliseconds, us_to_degrees
 MARK = "Made by Weldbeat"  # in the header of every file that is made
 _BOARD_DIGEST = re.compile(r'^BUNDLE_DIGEST = "[0-9a-f]*"$', re.MULTILINE)
 HEAT_RATIO = 1.1  # from one step of the board's table of least heats to the next
+VOLT_SECONDS_STEPS = 32  # of the range of delays: 3 degrees or so, over which a line is within 1/2000 of the curve
+WHOLE_HALF_CYCLE = 10_000  # what the board calls the volt-seconds of a half-cycle that is not fired late
 STOP_REQUEST = '{"jsonrpc": "2.0", "id": 0, "method": "stop"}'
 
 
@@ -133,6 +135,23 @@ def heat_steps(scale: PercentScale, frequency_Hz: int, earliest_us: int, latest_
     return tuple(steps)
 
 
+def volt_seconds_step_us(earliest_us: int, latest_us: int) -> int:
+    """Microseconds between two entries of the board's tables of volt-seconds."""
+    return max(1, math.ceil((latest_us - earliest_us) / VOLT_SECONDS_STEPS))
+
+
+def volt_seconds_steps(
+    scale: PercentScale, frequency_Hz: int, earliest_us: int, latest_us: int
+) -> tuple[tuple[int, ...], ...]:
+    """Volt-seconds by delay at either end of the load angle's range, which the board compares the two polarities by."""
+    step_us = volt_seconds_step_us(earliest_us, latest_us)
+    delays_deg = [us_to_degrees(earliest_us + n * step_us, frequency_Hz) for n in range(VOLT_SECONDS_STEPS + 1)]
+    return tuple(
+        tuple(round(WHOLE_HALF_CYCLE * volt_seconds(delay, angle) / 2) for delay in delays_deg)
+        for angle in (scale.low_deg, scale.high_deg)
+    )
+
+
 def draw(table: TimingTable, width: int = 72) -> TextChart:
     """The table as text: a line a row, a mark for each so many half-cycles, `#` under current."""
     longest = max(row.half_cycles for row in table.rows)
@@ -168,6 +187,8 @@ def render(table: TimingTable, welder: Welder, board: Board) -> FirmwareBundle:
         "earliest_us": earliest_us,
         "latest_us": latest_us,
         "heat_steps": heat_steps(scale_of(welder), welder.mains.frequency_Hz, earliest_us, latest_us),
+        "volt_seconds_step_us": volt_seconds_step_us(earliest_us, latest_us),
+        "volt_seconds": volt_seconds_steps(scale_of(welder), welder.mains.frequency_Hz, earliest_us, latest_us),
         "first_us": first_delay_us(welder),
         "longest_weld": math.floor(limits.longest_weld.half_cycles(table.frequency_Hz)),
         "least_cool": math.ceil(limits.least_cool.half_cycles(table.frequency_Hz)),

@@ -12,7 +12,7 @@ from gen.boards import Board
 from gen.current import FULL_MARGIN_DEG, NARROW, PercentScale, delivered, scale_of
 from gen.errors import InputError
 from gen.machine.welder import FREQUENCY_BAND, Welder
-from gen.phase_control import extinction_angle_deg
+from gen.phase_control import extinction_angle_deg, volt_seconds
 from gen.schedule import Cool, Hold, Off, Pulse, Schedule, Squeeze, Weld
 from gen.table import LEVEL_PHASES, TimingRow, TimingTable
 from gen.units import Duration, Rounded, degrees_to_us, milliseconds, nearest, nearest_even, us_to_degrees
@@ -21,6 +21,7 @@ from gen.words import GATE_END_DEG
 
 NOTED_LOSS = 0.05  # of a weld's heat
 LEAST_GATE_DEG = 10.0  # less gate than this, and latching is a matter of luck
+MOST_ONE_SIDED = 0.9  # of what the board lets by: its tables are in whole numbers
 LONGEST_S = 60  # of any one time; no squeeze, weld or rest is longer, and a slip of the pen often is
 
 
@@ -335,6 +336,31 @@ def flux_peak(rows: tuple[TimingRow, ...] | list[TimingRow], frequency_Hz: int, 
     return peak
 
 
+def one_sided(rows: Sequence[TimingRow], frequency_Hz: int, scale: PercentScale) -> float:
+    """The most that one polarity leads the other within an impulse, of the range of volt-seconds that a delay can give.
+
+    Counted at the end of each cycle, at either end of the range of the load angle. The board refuses more than 1. Slopes
+    that step each cycle give what the late first half-cycle leaves, which is less.
+    """
+    most = 0.0
+    for angle in (scale.low_deg, scale.high_deg):
+        latest_deg = GATE_END_DEG - LEAST_GATE_DEG
+        widest = volt_seconds(scale.full_deg, angle) - volt_seconds(latest_deg, angle)
+        lead, sign = 0.0, 1
+        for row in rows:
+            if row.firing_delay_us is None:
+                lead, sign = 0.0, 1
+                continue
+            given = volt_seconds(us_to_degrees(row.firing_delay_us, frequency_Hz), angle)
+            left = row.half_cycles
+            if sign < 0:
+                lead, sign, left = lead - given, 1, left - 1
+                most = max(most, abs(lead) / widest)
+            if left % 2:
+                lead, sign = lead + given, -1
+    return most
+
+
 def compile_schedule(schedule: Schedule, welder: Welder, board: Board, source: Path) -> TimingTable:
     """The timing table of `schedule` on this machine.
 
@@ -361,7 +387,8 @@ def compile_schedule(schedule: Schedule, welder: Welder, board: Board, source: P
         by_step[name] = (compiler.rows(step, notes), notes)
     angle = compiler.scale.middle_deg
     peaks = {name: flux_peak(rows, schedule.frequency_Hz, angle) for name, (rows, _) in by_step.items()}
-    step_name = "half-cycle" if peaks["half-cycle"] < peaks["cycle"] else "cycle"
+    even = one_sided(by_step["half-cycle"][0], schedule.frequency_Hz, compiler.scale) <= MOST_ONE_SIDED
+    step_name = "half-cycle" if peaks["half-cycle"] < peaks["cycle"] and even else "cycle"
     rows, notes = by_step[step_name]
     sloped = any(row.phase in ("upslope", "downslope") for row in rows)
     notes += [*compiler.percent_notes(), *compiler.first_notes(rows)]

@@ -36,7 +36,12 @@ def digest(name: str, frequency_Hz: int, rows: "Rows") -> str:
 
 def refusal(rows: "Rows", config: "Config") -> str:
     """The limit that a table breaks, in words; "" when it keeps them all."""
-    return _row_refusal(rows, config) or _order_refusal(rows) or _current_refusal(rows, config)
+    return (
+        _row_refusal(rows, config)
+        or _order_refusal(rows)
+        or _current_refusal(rows, config)
+        or _balance_refusal(rows, config)
+    )
 
 
 def _row_refusal(rows: "Rows", config: "Config") -> str:
@@ -110,3 +115,43 @@ def _current_refusal(rows: "Rows", config: "Config") -> str:
     if cost > config.DUTY_LIMIT:
         return "heat of %d in one weld: at most %d in a minute here" % (cost, config.DUTY_LIMIT)
     return ""
+
+
+def _balance_refusal(rows: "Rows", config: "Config") -> str:
+    """The two halves of each cycle: what one polarity gets more than the other magnetises the core and saturates it.
+
+    Their running difference within an impulse is at most that of one cycle between the earliest firing and the latest. A
+    current that rises once and falls once stays within that, whatever its steps.
+    """
+    for volt_seconds in config.VOLT_SECONDS:
+        most = volt_seconds[0] - volt_seconds[-1]
+        excess = 0
+        second_half = False
+        for phase, half_cycles, delay_us, _ in rows:
+            if phase not in FIRED_PHASES:
+                excess = 0
+                continue
+            given = _volt_seconds(delay_us, volt_seconds, config)
+            if second_half:
+                excess -= given
+                half_cycles -= 1
+                second_half = False
+                if not -most <= excess <= most:
+                    return "one polarity ahead by %d %% of a half-cycle's volt-seconds: at most %d %% here" % (
+                        abs(excess) // 100,
+                        most // 100,
+                    )
+            if half_cycles & 1:
+                excess += given
+                second_half = True
+    return ""
+
+
+def _volt_seconds(delay_us: int, volt_seconds: "tuple[int, ...]", config: "Config") -> int:
+    """Of a half-cycle fired there, between two entries of a table; falls as the delay grows, as the table does."""
+    after_us = delay_us - config.EARLIEST_DELAY_US
+    i = after_us // config.VOLT_SECONDS_STEP_US
+    if i + 1 >= len(volt_seconds):
+        return volt_seconds[-1]
+    drop = (volt_seconds[i] - volt_seconds[i + 1]) * (after_us % config.VOLT_SECONDS_STEP_US)
+    return volt_seconds[i] - drop // config.VOLT_SECONDS_STEP_US

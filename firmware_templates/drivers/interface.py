@@ -108,6 +108,8 @@ class Config(Protocol):
     LATEST_DELAY_US: int
     FIRST_DELAY_US: int
     HEAT_STEPS: "tuple[tuple[int, int], ...]"  # firing delay, rising, and the least heat of a row fired there or before
+    VOLT_SECONDS_STEP_US: int
+    VOLT_SECONDS: "tuple[tuple[int, ...], ...]"  # from EARLIEST_DELAY_US on, each at a load angle
     LONGEST_WELD_HALF_CYCLES: int
     LEAST_COOL_HALF_CYCLES: int
     LONGEST_TIME_HALF_CYCLES: int

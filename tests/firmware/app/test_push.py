@@ -9,10 +9,13 @@ from typing import Any
 from unittest.mock import patch
 
 import pytest
+from hypothesis import given, reject, settings
+from hypothesis import strategies as st
 
 from firmware_templates.app.table_check import digest, refusal
 from gen import words
 from gen.boards import boards
+from gen.errors import InputError
 from gen.firmware import render
 from gen.phase_control import rms_fraction
 from gen.words import PEDAL, STOP_OPEN
@@ -146,6 +149,10 @@ REFUSED: dict[str, tuple[list[list[Any]], str]] = {
         [["squeeze", 1, -1, 0], ["weld", 2, 4833, 1], ["weld", 298, 3778, 1], ["hold", 1, -1, 0], ["off", 1, -1, 0]],
         "weld fired at 4833 us with heat 1: at least 51 here",
     ),
+    "one polarity fired early, the other late": (
+        [SQUEEZE, *[["weld", 1, 8611, 1], ["weld", 1, 3778, 100]] * 126, HOLD, OFF],
+        "one polarity ahead by 111 % of a half-cycle's volt-seconds: at most 55 % here",
+    ),
     "not fired": ([SQUEEZE, W1, ["weld", 19, -1, 0], HOLD, OFF], "weld fired at -1 us"),
     "gate in squeeze": ([["squeeze", 20, 5000, 64], W1, W, HOLD, OFF], "squeeze with a gate or heat"),
     "gate in hold": ([SQUEEZE, W1, W, ["hold", 10, 5000, 0], OFF], "hold with a gate or heat"),
@@ -176,7 +183,7 @@ def test_a_table_over_a_limit_is_refused_with_its_figure(limit: str, board: Talk
     assert codes(answers)[-1] == -32002
     assert message in answers[-1]["error"]["message"]
     assert board.kept() == kept
-    assert codes(pushed(board, [SQUEEZE, W1, W, COOL, W1, W, HOLD, OFF], first=20))[-1] == 0
+    assert codes(pushed(board, [SQUEEZE, W1, W, COOL, W1, W, HOLD, OFF], first=100))[-1] == 0
 
 
 def test_at_the_limits_a_table_is_taken(board: TalkingBoard) -> None:
@@ -241,6 +248,36 @@ def test_whatever_the_compiler_makes_is_within_the_limits() -> None:
                     )
                     config = config_of(render(table, welder, boards()["pico"]))
                     assert refusal(config.ROWS, config) == ""
+
+
+SLOPED = st.fixed_dictionaries(
+    {"weld": st.just("40 cycles"), "current_percent": st.integers(61, 100)},
+    optional={
+        "upslope": st.integers(1, 20).map("{} cycles".format),
+        "downslope": st.integers(1, 20).map("{} cycles".format),
+    },
+)
+PULSES = st.fixed_dictionaries(
+    {"pulse": st.integers(1, 5).map("{} cycles".format), "current_percent": st.integers(40, 100)},
+    optional={"cool": st.just("3 cycles")},
+)
+
+
+@given(st.lists(st.one_of(SLOPED, PULSES), min_size=1, max_size=5), st.sampled_from([(40, 65), (10, 30), (70, 80)]))
+@settings(max_examples=12, deadline=None)
+def test_no_slope_of_the_compiler_is_one_sided_to_the_board(
+    phases: list[dict[str, Any]], angles: tuple[float, float]
+) -> None:
+    """Slopes that step each half-cycle, several in one impulse too, keep the polarities as even as the board asks."""
+    transformer = {"load_angle_min_deg": angles[0], "load_angle_max_deg": angles[1]}
+    welder = make_welder(limits={"longest_weld": "10 s"}, transformer=transformer)
+    phases = [*phases, {"weld": "2 cycles"}]
+    try:
+        table = compiled(welder, *phases)
+    except InputError:
+        reject()  # a board's rows are too few, or a current too small
+    config = config_of(render(table, welder, boards()["pico"]))
+    assert "polarity" not in refusal(config.ROWS, config)
 
 
 # -- what is not a request -----------------------------------------------------------------------------------------------

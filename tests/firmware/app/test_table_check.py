@@ -19,6 +19,8 @@ CONFIG: Any = SimpleNamespace(
     EARLIEST_DELAY_US=3000,
     LATEST_DELAY_US=8000,
     FIRST_DELAY_US=4000,
+    VOLT_SECONDS_STEP_US=2500,
+    VOLT_SECONDS=((9000, 5000, 1000), (8000, 5000, 2000)),
     HEAT_STEPS=((3500, 40), (4500, 30), (8000, 1)),
     LONGEST_WELD_HALF_CYCLES=40,
     LEAST_COOL_HALF_CYCLES=5,
@@ -43,6 +45,7 @@ def cool(half_cycles: int = 6) -> tuple[str, int, int, int]:
 ORDER = "order of phases: "
 FIRST_AND_LAST = ORDER + "squeeze first, hold and off last"
 BETWEEN = ORDER + "between squeeze and hold only current, and single cool times within it"
+ONE_SIDED = "one polarity ahead by %d %% of a half-cycle's volt-seconds: at most %d %% here"
 CASES: list[tuple[Rows, str]] = [
     (table(weld()), ""),
     # Rows.
@@ -85,6 +88,16 @@ CASES: list[tuple[Rows, str]] = [
     (table(weld(28, heat=100), weld(1, heat=99), weld(1, heat=100)), ""),
     (table(weld(30, heat=100), weld(2, heat=1)), "heat of 3002 in one weld: at most 3000 in a minute here"),
     (table(weld(30, heat=99), cool(), weld(2, heat=16)), "heat of 3002 in one weld: at most 3000 in a minute here"),
+    # One polarity ahead of the other, of which a cycle at either end of the range may be.
+    (table(weld(1, 8000), weld(1, 3000)), ""),
+    (table(weld(1, 8000), weld(1, 3000), weld(1, 5500), weld(1, 5499)), ONE_SIDED % (80, 80)),
+    (table(weld(1, 8000), weld(1, 3000), weld(1, 5500), weld(3, 5500)), ""),
+    (table(weld(1, 8000), weld(1, 3000), weld(1, 3000), weld(1, 8000)), ""),
+    (table(weld(1, 8000), weld(1, 3000), cool(), weld(1, 8000), weld(1, 3000)), ""),
+    (table(weld(1, 8000), weld(4, 3000), weld(1, 8000)), ""),
+    (table(weld(1, 8000), weld(2, 3000), weld(1, 8000)), ""),
+    (table(weld(1, 8000), weld(1, 3000), weld(1, 8000), weld(3, 3000)), ONE_SIDED % (160, 80)),
+    (table(weld(1, 5500), weld(1, 8000), weld(1, 3000), weld(1, 8000)), ONE_SIDED % (120, 80)),
     # Half-cycles under current, and from the first to the last.
     (table(weld(40, heat=1)), ""),
     (table(weld(42, heat=1)), "42 half-cycles under current: at most 40 here"),
