@@ -15,9 +15,11 @@ import click
 from gen.boards import Board, boards
 from gen.cli.options import json_option, schedule_argument, welder_option
 from gen.cli.show import table_text
+from gen.current import delivered
 from gen.errors import InputError
 from gen.job import Job, read_job
-from gen.table import TimingTable
+from gen.ranges import Figure
+from gen.table import TimingRow, TimingTable
 from gen.units import milliseconds
 from gen.user_files import written
 
@@ -119,11 +121,12 @@ def table_command(schedule: Path, welder_path: Path | None, as_csv: bool, as_jso
 
 def table_json(job: Job) -> dict[str, Any]:
     """The table for another program."""
-    table = job.table
+    table, tap = job.table, job.welder.machine.in_use
     return {
         "schedule": table.name,
         "board": job.board.name,
         "frequency_Hz": table.frequency_Hz,
+        "delivers_in": "secondary" if tap.working_secondary else "primary",
         "digest": table.digest,
         "rows": [
             {
@@ -131,6 +134,7 @@ def table_json(job: Job) -> dict[str, Any]:
                 "half_cycles": row.half_cycles,
                 "firing_delay_us": row.firing_delay_us,
                 "current_percent": row.current_percent if row.firing_delay_us is not None else None,
+                "delivers_A": _ends(tap.working, row) if row.firing_delay_us is not None else None,
             }
             for row in table.rows
         ],
@@ -139,6 +143,12 @@ def table_json(job: Job) -> dict[str, Any]:
         "slope_step": table.slope_step,
         "notes": list(table.notes),
     }
+
+
+def _ends(working: Figure, row: TimingRow) -> list[float]:
+    """Least and most amperes that a row delivers."""
+    current = delivered(working, row.share)
+    return [round(current.low, 2), round(current.high, 2)]
 
 
 def table_csv(table: TimingTable) -> str:
