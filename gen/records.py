@@ -1,26 +1,35 @@
 """`records.sqlite`, next to welder.toml: welds, schedules sent to boards, trials on scrap, commissioning.
 
-One transaction a change, so that it holds the whole change or nothing of it. A file of another kind, or of a newer
-version, is never written to.
+One transaction a change, so that it holds the whole change or nothing of it. A file of another kind, of a newer
+version, or damaged, is never written to; whatever is read is checked, value by value, before it is used.
 """
 
 from __future__ import annotations
 
+import math
+import os
+import re
 import sqlite3
-from collections.abc import Iterable, Iterator
-from contextlib import contextmanager
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from contextlib import closing, contextmanager
 from dataclasses import dataclass, fields, replace
 from datetime import datetime, timedelta
 from pathlib import Path
 from types import TracebackType
-from typing import Self
+from typing import Any, Self, TypeVar, get_type_hints
 
 from gen.errors import InputError
+from gen.user_files import written
+from gen.words import ENDING_NAMES
 
 RECORDS_FILE = "records.sqlite"
 _APPLICATION = 0x5742_6561  # "WBea" in the header of the file, where other programs put theirs
 _SAME_WELD = timedelta(minutes=5)  # two accounts of one weld differ by the clocks of board and computer
 _WAIT_S = 5.0  # for another program that is writing
+WAY_OUT = (
+    "allowed: as it was written; copy the file, see what `weldbeat rescue NEW` can still read of it, or move it away and a "
+    "new one is made"
+)
 
 # What each version added to the file, in order; an older file gets what it lacks when it is opened.
 _VERSIONS = (
@@ -175,6 +184,83 @@ class CheckRecord:
     note: str
 
 
+Record = TypeVar("Record", WeldRecord, TrialRecord, KeptRecord, CheckRecord)
+TABLES: dict[str, type[WeldRecord | TrialRecord | KeptRecord | CheckRecord]] = {
+    "welds": WeldRecord,
+    "trials": TrialRecord,
+    "kept": KeptRecord,
+    "checks": CheckRecord,
+}
+
+
+class Impossible(ValueError):
+    """A value that was never written: its column, and the value."""
+
+    def __init__(self, column: str, value: Any) -> None:
+        super().__init__(column)
+        self.column = column
+        self.value = value
+
+
+_TIME = re.compile(r"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d(\.\d{1,6})?Z")
+_MOST = 1e9  # of what is measured
+_MOST_COUNTED = 2**62
+_LONGEST_TEXT = 1_000_000  # characters, as long as a file may be
+
+
+def _is_time(value: str) -> bool:
+    if not _TIME.fullmatch(value):
+        return False
+    try:
+        datetime.fromisoformat(value)
+    except ValueError:
+        return False
+    return True
+
+
+# What a column of this name holds, in whichever table, beyond its kind.
+_HOLDS: dict[str, Callable[[Any], bool]] = {
+    **dict.fromkeys(("ended_at", "tried_at", "kept_at", "checked_at", "pushed_at"), _is_time),
+    "ending": lambda value: value in ENDING_NAMES,
+    "expulsion": lambda value: value in ("none", "early", "late"),
+    "outcome": lambda value: value in ("no bond", "broke at joint", "tore parent", "passed", "failed", "not checked"),
+    "dressed": lambda value: value in (0, 1),
+    "life": lambda value: value >= 1,
+    "weld_s": lambda value: value > 0,
+    "percent": lambda value: 0 < value <= 100,
+    "reading": lambda value: True,  # below 0 too
+}
+
+
+def _fits(column: str, kinds: Any, value: Any) -> bool:
+    """Whether `value` is of a column's kind and within what the column can hold."""
+    if value is None:
+        return isinstance(None, kinds)
+    if not isinstance(value, kinds):
+        return False
+    if isinstance(value, str) and len(value) > _LONGEST_TEXT:
+        return False
+    if isinstance(value, int) and not 0 <= value <= _MOST_COUNTED:
+        return False
+    if isinstance(value, float) and not (math.isfinite(value) and abs(value) <= _MOST):
+        return False
+    holds = _HOLDS.get(column, lambda value: not isinstance(value, float) or value >= 0)
+    return holds(value)
+
+
+def checked(kind: type[Record], row: Sequence[Any]) -> Record:
+    """The row as a record. Raises Impossible where a value is none that was ever written."""
+    fitting(_columns(kind), row, KINDS_OF[kind])
+    return kind(*row)
+
+
+def fitting(columns: Sequence[str], row: Sequence[Any], kinds: Mapping[str, Any] | None = None) -> None:
+    """Raise Impossible where a value of these columns is none that was ever written."""
+    for column, value in zip(columns, row, strict=True):
+        if not _fits(column, (kinds or KINDS)[column], value):
+            raise Impossible(column, value)
+
+
 class Records:
     """The open file, made where it is missing. Raises InputError where it cannot be used; use it in a `with`."""
 
@@ -188,15 +274,13 @@ class Records:
         return cls(welder_path.absolute().parent / RECORDS_FILE)
 
     def __enter__(self) -> Self:
-        try:
+        if self._path.exists() and not (self._path.is_file() or self._path.is_dir()):
+            raise self._error("a pipe or a device, not a file", "allowed: move it away, and a new one is made")
+        with self._told():
             self._db = sqlite3.connect(self._path, timeout=_WAIT_S, isolation_level=None)
-        except sqlite3.Error as error:
-            raise self._unusable(error) from None
         try:
-            self._prepare()
-        except sqlite3.Error as error:
-            self._db.close()
-            raise self._unusable(error) from None
+            with self._told():
+                self._prepare()
         except InputError:
             self._db.close()
             raise
@@ -210,8 +294,8 @@ class Records:
     def _prepare(self) -> None:
         self._db.execute("BEGIN IMMEDIATE")  # another program may be making it at the same time
         application, version = (int(self._db.execute(f"PRAGMA {name}").fetchone()[0]) for name in _HEADER)
-        empty = self._db.execute("SELECT count(*) FROM sqlite_schema").fetchone()[0] == 0
-        new = application == 0 and version == 0 and empty
+        there = dict(self._db.execute("SELECT name, sql FROM sqlite_schema WHERE sql IS NOT NULL").fetchall())
+        new = application == 0 and version == 0 and not there
         if not new and application != _APPLICATION:
             raise self._error("a database of another program", "allowed: move it away, and a new one is made")
         if version > VERSION:
@@ -219,13 +303,40 @@ class Records:
                 f"written by a newer Weldbeat (version {version} of the file)",
                 f"allowed: at most {VERSION}; update Weldbeat",
             )
+        if there != tables_of(version):
+            raise self._error("damaged: its tables are not as they were made", WAY_OUT)
+        if self._db.execute("PRAGMA integrity_check(1)").fetchone() != ("ok",):
+            raise self._error("damaged", WAY_OUT)
+        if 0 < version < VERSION:
+            self._back_up(version)
         for added in _VERSIONS[version:]:
-            for statement in added.split(";\n"):
+            for statement in _statements(added):
                 self._db.execute(statement)
         if version < VERSION:
             self._db.execute(f"PRAGMA application_id = {_APPLICATION}")
             self._db.execute(f"PRAGMA user_version = {VERSION}")
         self._db.execute("COMMIT")
+
+    def _back_up(self, version: int) -> None:
+        """Copy the file as it is, before its tables are changed, next to it under a name that is free."""
+        for number in range(1, 1000):
+            name = f"{self._path.stem}-version-{version}{'' if number == 1 else f'-{number}'}{self._path.suffix}"
+            copy = self._path.with_name(name)
+            try:
+                os.close(os.open(copy, os.O_CREAT | os.O_EXCL | os.O_WRONLY, 0o666))
+            except FileExistsError:
+                continue
+            except OSError as error:
+                why = f"cannot be copied to {name} before it is changed: {error.strerror}"
+                raise self._error(why, "allowed: a folder that you may write to") from None
+            try:
+                with closing(sqlite3.connect(self._path)) as source, closing(sqlite3.connect(copy)) as target:
+                    source.backup(target)
+            except sqlite3.Error:
+                copy.unlink()
+                raise
+            return
+        raise self._error("has a thousand copies of earlier versions", "allowed: move them away")
 
     def add_welds(self, welds: Iterable[WeldRecord]) -> int:
         """Keep those that are not there yet; returns how many that were. What is there stays as it was.
@@ -234,7 +345,7 @@ class Records:
         """
         added = 0
         with self._change():
-            lives = dict(self._db.execute("SELECT board, max(life) FROM welds GROUP BY board").fetchall())
+            lives = dict(self._read("SELECT board, max(life) FROM welds GROUP BY board", ("board", "life")))
             for weld in welds:
                 life = self._life(weld, lives)
                 if life is not None:
@@ -248,7 +359,7 @@ class Records:
     def _life(self, weld: WeldRecord, lives: dict[str, int]) -> int | None:
         """Under which life of its board to keep a weld, noted in `lives`; None where it is kept already."""
         statement = "SELECT ended_at, life FROM welds WHERE board = ? AND boot = ? AND count = ?"
-        same = self._db.execute(statement, (weld.board, weld.boot, weld.count)).fetchall()
+        same = self._read(statement, ("ended_at", "life"), (weld.board, weld.boot, weld.count))
         ended_at = datetime.fromisoformat(weld.ended_at)
         if any(abs(datetime.fromisoformat(at) - ended_at) < _SAME_WELD for at, _ in same):
             return None
@@ -259,8 +370,7 @@ class Records:
 
     def welds(self) -> list[WeldRecord]:
         """Every weld, in the order in which they ended."""
-        rows = self._db.execute(f"SELECT {', '.join(_WELD_COLUMNS)} FROM welds ORDER BY ended_at, board, boot, count")
-        return [WeldRecord(*row) for row in rows]
+        return self._records(WeldRecord, "FROM welds ORDER BY ended_at, board, boot, count")
 
     def add_pushed(self, digest: str, name: str, text: str, pushed_at: str) -> None:
         """Keep the text of a schedule that a board now holds under `digest`."""
@@ -269,8 +379,8 @@ class Records:
 
     def pushed_text(self, digest: str) -> str | None:
         """The schedule file that was pushed under `digest`, or None."""
-        found = self._db.execute("SELECT text FROM pushed WHERE digest = ?", (digest,)).fetchone()
-        return None if found is None else str(found[0])
+        found = self._read("SELECT text FROM pushed WHERE digest = ?", ("text",), (digest,))
+        return str(found[0][0]) if found else None
 
     def add_trial(self, trial: TrialRecord) -> int:
         """Keep one trial; returns its number, the next of its joint where it has none."""
@@ -288,11 +398,7 @@ class Records:
 
     def trials(self, joint: str | None = None) -> list[TrialRecord]:
         """The trials of `joint`, or of all, in order."""
-        rows = self._db.execute(
-            f"SELECT {', '.join(_columns(TrialRecord))} FROM trials WHERE ? IN (joint, '') ORDER BY joint, number",
-            (joint or "",),
-        )
-        return [TrialRecord(*row) for row in rows]
+        return self._records(TrialRecord, "FROM trials WHERE ? IN (joint, '') ORDER BY joint, number", (joint or "",))
 
     def add_kept(self, kept: KeptRecord) -> None:
         """Keep the setting that was settled on."""
@@ -301,11 +407,7 @@ class Records:
 
     def kept(self, joint: str | None = None) -> list[KeptRecord]:
         """What was kept for `joint`, or for all, the newest last."""
-        rows = self._db.execute(
-            f"SELECT {', '.join(_columns(KeptRecord))} FROM kept WHERE ? IN (joint, '') ORDER BY kept_at, joint",
-            (joint or "",),
-        )
-        return [KeptRecord(*row) for row in rows]
+        return self._records(KeptRecord, "FROM kept WHERE ? IN (joint, '') ORDER BY kept_at, joint", (joint or "",))
 
     def add_check(self, check: CheckRecord) -> int:
         """Keep one step of a commissioning; returns its number, the next of its walk where it has none."""
@@ -313,11 +415,7 @@ class Records:
 
     def checks(self, walk: int | None = None) -> list[CheckRecord]:
         """The steps of a walk, or of all, in order."""
-        rows = self._db.execute(
-            f"SELECT {', '.join(_columns(CheckRecord))} FROM checks WHERE ? IN (walk, 0) ORDER BY walk, number",
-            (walk or 0,),
-        )
-        return [CheckRecord(*row) for row in rows]
+        return self._records(CheckRecord, "FROM checks WHERE ? IN (walk, 0) ORDER BY walk, number", (walk or 0,))
 
     def _add_numbered(self, table: str, group: str, record: TrialRecord | CheckRecord) -> int:
         with self._change():
@@ -328,7 +426,7 @@ class Records:
         number = record.number
         if number == 0:
             statement = f"SELECT coalesce(max(number), 0) + 1 FROM {table} WHERE {group} = ?"
-            number = int(self._db.execute(statement, (getattr(record, group),)).fetchone()[0])
+            ((number,),) = self._read(statement, ("number",), (getattr(record, group),))
         self._insert(table, replace(record, number=number))
         return number
 
@@ -336,6 +434,33 @@ class Records:
         columns = _columns(type(record))
         statement = f"INSERT INTO {table} ({', '.join(columns)}) VALUES ({', '.join('?' * len(columns))})"
         self._db.execute(statement, [getattr(record, column) for column in columns])
+
+    def _records(self, kind: type[Record], rest: str, given: Sequence[Any] = ()) -> list[Record]:
+        """Every row as a record; `rest`: the statement after its columns. Each value is checked."""
+        with self._told():
+            rows = self._db.execute(f"SELECT {', '.join(_columns(kind))} {rest}", given).fetchall()
+            return [checked(kind, row) for row in rows]
+
+    def _read(self, statement: str, columns: Sequence[str], given: Sequence[Any] = ()) -> list[Any]:
+        """The rows of a statement that gives `columns`; each value is checked."""
+        with self._told():
+            rows = self._db.execute(statement, given).fetchall()
+            for row in rows:
+                fitting(columns, row)
+            return rows
+
+    @contextmanager
+    def _told(self) -> Iterator[None]:
+        """Whatever a damaged file does to what is inside ends in one sentence with the way out."""
+        try:
+            yield
+        except sqlite3.Error as error:
+            raise self._unusable(error) from None
+        except Impossible as error:
+            what = f"damaged: {error.column} {written(error.value)} was never written"
+            raise self._error(what, WAY_OUT) from None
+        except (TypeError, OverflowError, UnicodeError, IndexError):
+            raise self._error("damaged", WAY_OUT) from None
 
     @contextmanager
     def _change(self) -> Iterator[None]:
@@ -345,14 +470,26 @@ class Records:
             yield
             self._db.execute("COMMIT")
         except sqlite3.Error as error:
+            self._undo()
+            raise self._unusable(error) from None
+        except BaseException:
+            self._undo()
+            raise
+
+    def _undo(self) -> None:
+        """End a change that failed. Where even that fails, closing the file undoes it."""
+        try:
             if self._db.in_transaction:
                 self._db.execute("ROLLBACK")
-            raise self._unusable(error) from None
+        except sqlite3.Error:
+            self._db.close()
 
     def _unusable(self, error: sqlite3.Error) -> InputError:
         code = getattr(error, "sqlite_errorcode", sqlite3.SQLITE_ERROR) & 0xFF  # without the extended part
         if code in (sqlite3.SQLITE_NOTADB, sqlite3.SQLITE_CORRUPT):
-            return self._error("not a records file, or damaged", "allowed: move it away, and a new one is made")
+            return self._error("not a records file, or damaged", WAY_OUT)
+        if code in (sqlite3.SQLITE_ERROR, sqlite3.SQLITE_SCHEMA, sqlite3.SQLITE_MISMATCH, sqlite3.SQLITE_FORMAT):
+            return self._error("damaged", WAY_OUT)
         if code in (sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED):
             return self._error("another program is writing to it", "allowed: when that has ended")
         if code in (sqlite3.SQLITE_READONLY, sqlite3.SQLITE_CANTOPEN):
@@ -370,4 +507,22 @@ def _columns(kind: type[WeldRecord | TrialRecord | KeptRecord | CheckRecord]) ->
     return tuple(field.name for field in fields(kind))
 
 
+def _statements(script: str) -> list[str]:
+    return [statement.strip() for statement in script.split(";\n") if statement.strip()]
+
+
+def tables_of(version: int) -> dict[str, str]:
+    """The tables of a file of this version: of each name the statement that made it."""
+    made = [statement for script in _VERSIONS[:version] for statement in _statements(script)]
+    return {statement.split()[2]: statement for statement in made}
+
+
 _WELD_COLUMNS = _columns(WeldRecord)
+# Of each column what Python takes it for, by record; in no record stand a weld's life and what was pushed.
+KINDS_OF: dict[Any, dict[str, Any]] = {kind: get_type_hints(kind) for kind in TABLES.values()}
+KINDS: dict[str, Any] = {column: kind for kinds in KINDS_OF.values() for column, kind in kinds.items()} | {
+    "board": str,
+    "life": int,
+    "name": str,
+    "pushed_at": str,
+}

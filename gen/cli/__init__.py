@@ -74,6 +74,7 @@ SECTIONS = {
         "schedules": ("link", "The schedules that a board holds; select or remove one."),
         "watch": ("link", "Mains, state and welds of a board as they come; keeps the welds."),
         "trial": ("trial", "Trials on scrap: keep each, ask for the next, keep what holds."),
+        "rescue": ("rescue", "Read what can be read of damaged records into a new file."),
     },
 }
 
