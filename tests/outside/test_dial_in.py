@@ -110,7 +110,8 @@ MIXED = (
 
 @pytest.mark.parametrize(("prior", "count"), [(HANDBOOK, 3), (HANDBOOK, 8), (WANTED, 4)])
 def test_posterior_is_the_prior_weighted(prior: Prior, count: int) -> None:
-    """300,000 draws from the stated prior, each weighted by its likelihood: edges within 0.03 in log, chance within 0.02."""
+    """300,000 draws from the stated prior, each weighted by its likelihood: edges within 0.03 in log, scatter
+    within 5 %, chances of a window and of a good weld within 0.02, and the lower limit of that within 0.04."""
     a, n = ASSUMED, 300_000
     rng = np.random.default_rng(5)
 
@@ -146,7 +147,8 @@ def test_posterior_is_the_prior_weighted(prior: Prior, count: int) -> None:
     weights /= weights.sum()
     assert 1 / (weights**2).sum() > 1500  # draws that count
 
-    window = believe(prior, MIXED[:count]).window(80)
+    belief = believe(prior, MIXED[:count])
+    window = belief.window(80)
     high = np.minimum(e, u)
     for edge, found in ((t, window.low_s), (high, window.high_s)):
         now = edge + d * worn
@@ -155,6 +157,19 @@ def test_posterior_is_the_prior_weighted(prior: Prior, count: int) -> None:
         for ours, theirs, within in zip((found.median, found.low, found.high), at, (0.03, 0.06, 0.06)):
             assert math.log(ours) == pytest.approx(theirs, abs=within)
     assert window.chance == pytest.approx(weights @ (high > t), abs=0.02)
+
+    def share_below(values: np.ndarray, share: float) -> float:
+        order = np.argsort(values)
+        return float(values[order][np.searchsorted(np.cumsum(weights[order]), share)])
+
+    assert belief.scatter.median == pytest.approx(share_below(s, 0.5), rel=0.05)
+    x = math.log(0.42) - d * worn
+    good = norm.cdf((x - t) / s) * norm.cdf((e - x) / r)
+    if prior.setdown_share:
+        good *= norm.cdf(k * (u - x) / rho)
+    chances = belief.chances(Setting(0.42, 80))
+    assert chances.good == pytest.approx(weights @ good, abs=0.02)
+    assert chances.good_least == pytest.approx(share_below(good, 0.1), abs=0.04)
 
 
 # -- against the tables that the assumptions name --------------------------------------------------------------------

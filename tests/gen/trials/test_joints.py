@@ -10,7 +10,7 @@ import pytest
 
 from gen.errors import InputError
 from gen.handbook.advice import suggest
-from gen.joint import Joint
+from gen.joint import ForceHeld, ForceMeasured, ForceSource, Joint
 from gen.ranges import Figure
 from gen.records import TrialRecord
 from gen.schedule import schedule_from
@@ -62,6 +62,26 @@ def test_setdown_is_wanted_half_way_to_the_next_column() -> None:
     assert shares == [(0.075, 0.225), (0.225, 0.4), (0.4, 0.6)]
     assert setdown_wanted(Joint(sheets_mm=(1.0, 1.0))) is None
     assert tried_of(trial(1.0, setdown_mm=0.6), RODS).setdown_share == pytest.approx(0.15)
+
+
+@pytest.mark.parametrize(
+    ("source", "measured", "held"),
+    [
+        ("air", None, "air"),
+        ("air", "spring", "air"),
+        ("foot_lever", "spring", "spring"),
+        ("hand", "spring", "spring"),
+        ("foot_lever", "gauge", "hand"),
+        ("hand", "lever", "hand"),
+        ("hand", None, "hand"),
+    ],
+)
+def test_what_holds_the_force(source: ForceSource, measured: ForceMeasured | None, held: ForceHeld) -> None:
+    """Air holds it best, a spring that is read next; a gauge is out again before the weld (common practice, no source)."""
+    joint = Joint(rods_mm=(4.0, 4.0), force_N=900.0, force_measured=measured)
+    prior = Known("rungs", joint, None, (0.3, 0.9), (), None, source).prior
+    assert prior
+    assert prior.force_held == held
 
 
 def test_before_any_trial_stands_the_suggestion() -> None:
