@@ -50,7 +50,7 @@ def test_new_asks_and_takes_answers(here: Path) -> None:
     assert (outcome.code, outcome.err) == (0, "")
     for bad in (
         "12 given; allowed: a number from 90 to 480",
-        '"short" given; allowed: a number above 0',
+        '"short" given; allowed: a number from 0.05 to 500',
         "3 given; allowed: 10 to 100",
         '"fuse" given; allowed: "one_shot", "pulse_transformer", "capacitor" or "direct"',
         '"fuse" given; allowed: none, or of isolator, contactor,',

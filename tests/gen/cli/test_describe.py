@@ -42,7 +42,7 @@ TWO_TAPS = 'tap = "low"\ntaps = {low = 1.8, high = 2.4}\n'
 CONTRADICTIONS = {
     "neither current": (
         welder("open_secondary_V = 2.4\n"),
-        "transformer.working_current_A; missing; allowed: a number above 0 and at most 2000, or shorted_current_A, from "
+        "transformer.working_current_A; missing; allowed: a number from 0.1 to 2000, or shorted_current_A, from "
         "which it follows",
     ),
     "open secondary above primary": (
@@ -69,13 +69,13 @@ CONTRADICTIONS = {
     ),
     "no taps in the table": (
         welder('shorted_current_A = 30\ntap = "high"\ntaps = {}\n'),
-        "transformer.taps: a table given; allowed: a table of tap names, each with its open secondary voltage above 0 "
-        "and at most 100",
+        "transformer.taps: a table given; allowed: a table of 1 to 50 tap names, each with its open secondary voltage "
+        "from 0.1 to 100",
     ),
     "a tap of no volts": (
         welder('shorted_current_A = 30\ntap = "high"\ntaps = {high = 0}\n'),
-        "transformer.taps.high: 0 given; allowed: a table of tap names, each with its open secondary voltage above 0 and "
-        "at most 100",
+        "transformer.taps.high: 0 given; allowed: a table of 1 to 50 tap names, each with its open secondary voltage "
+        "from 0.1 to 100",
     ),
     "two open voltages": (
         welder("open_secondary_V = 2.4\nshorted_current_A = 30\n" + TWO_TAPS),
@@ -142,15 +142,15 @@ CONTRADICTIONS = {
     ),
     "no resistance": (
         welder(mains="source_resistance_ohm = 0\n"),
-        "mains.source_resistance_ohm: 0 given; allowed: a number above 0 and at most 10",
+        "mains.source_resistance_ohm: 0 given; allowed: a number from 1e-06 to 10",
     ),
     "negative inductance": (
         welder(mains="source_inductance_mH = -0.5\n"),
-        "mains.source_inductance_mH: -0.5 given; allowed: a number above 0 and at most 30",
+        "mains.source_inductance_mH: -0.5 given; allowed: a number from 1e-06 to 30",
     ),
     "a slope of nothing": (
         welder(switch="on_state_slope_mohm = 0\n"),
-        "switch.on_state_slope_mohm: 0 given; allowed: a number above 0 and at most 100",
+        "switch.on_state_slope_mohm: 0 given; allowed: a number from 0.001 to 100",
     ),
     "surge below rating": (
         welder(switch="rated_current_A = 100\nsurge_current_A = 50\n"),
@@ -158,19 +158,19 @@ CONTRADICTIONS = {
     ),
     "an empty ladder": (
         welder(switch="foster = []\n"),
-        "switch.foster: [] given; allowed: one or more [K/W, s] pairs, or the key left out",
+        "switch.foster: [] given; allowed: 1 to 20 [K/W, s] pairs, or the key left out",
     ),
     "a negative term": (
         welder(switch="foster = [[0.1, 0.02], [-0.2, 0.3]]\n"),
-        "switch.foster: [-0.2, 0.3] given; as term 2; allowed: two numbers above 0, K/W and seconds",
+        "switch.foster: [-0.2, 0.3] given; as term 2; allowed: K/W from 0.0001 to 100 and seconds from 1e-05 to 10000",
     ),
     "a term of one": (
         welder(switch="foster = [[0.1]]\n"),
-        "switch.foster: [0.1] given; as term 1; allowed: two numbers above 0, K/W and seconds",
+        "switch.foster: [0.1] given; as term 1; allowed: K/W from 0.0001 to 100 and seconds from 1e-05 to 10000",
     ),
     "an empty term": (
         welder(switch="foster = [[]]\n"),
-        "switch.foster: [] given; as term 1; allowed: two numbers above 0, K/W and seconds",
+        "switch.foster: [] given; as term 1; allowed: K/W from 0.0001 to 100 and seconds from 1e-05 to 10000",
     ),
     "no ladder at all": (
         welder(switch='foster = "0.1 K/W"\n'),
@@ -249,8 +249,8 @@ BAD_ELECTRODES = {
     "10": f'"10" given; {ALLOWED}',
     "diametre=10": f'"diametre=10" given; {ALLOWED}',
     "diameter=10,diameter=11": f'"diameter=10,diameter=11" given; {ALLOWED}',
-    "diameter=0": "diameter: 0 given; allowed: a number above 0 and at most 100",
-    "length=long": 'length: "long" given; allowed: a number above 0 and at most 1000',
+    "diameter=0": "diameter: 0 given; allowed: a number from 1 to 100",
+    "length=long": 'length: "long" given; allowed: a number from 1 to 1000',
     "offset=-1": "offset: -1 given; allowed: a number from 0 to 500",
     "offset=nan": "offset: nan given; allowed: a number from 0 to 500",
     "alloy=brass": 'alloy: "brass" given; allowed: "Cu-ETP", "CuCr1" or "CuCr1Zr"',

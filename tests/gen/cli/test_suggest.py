@@ -94,7 +94,7 @@ def test_a_joint_file_says_the_same(here: Path) -> None:
         ),
         (
             "rods_in = [0.2, 0.2]\nforce_lb = -1",
-            "joint.toml: force_lb: -1 given; allowed: a number above 0 and at most 50000 (4.448 N to the pound)",
+            "joint.toml: force_lb: -1 given; allowed: a number from 1 to 50000 (4.448 N to the pound)",
         ),
         (
             "rods_in = [0.2, 0.2]\nrods_mm = [5, 5]",
@@ -116,7 +116,7 @@ def test_a_joint_file_says_the_same(here: Path) -> None:
         ("", "joint.toml: sheets_mm and rods_mm; allowed: one of them"),
         (
             "rods_mm = [5, 5]\nforce_N = -1",
-            "joint.toml: force_N: -1 given; allowed: a number above 0 and at most 50000",
+            "joint.toml: force_N: -1 given; allowed: a number from 1 to 50000",
         ),
     ],
 )
