@@ -1,11 +1,19 @@
-"""Writes files whole or not at all, and over nothing that is the user's own."""
+"""Writes files whole or not at all, and over nothing that is the user's own.
+
+At each instant, whatever kills the program or cuts the power, the old is there or the new.
+"""
 
 from __future__ import annotations
 
+import ctypes
 import os
+import secrets
+import shutil
+import stat
+import sys
 from collections.abc import Iterable, Mapping
+from contextlib import suppress
 from pathlib import Path
-from tempfile import TemporaryDirectory
 
 from gen.errors import InputError
 from gen.firmware import MARK, FirmwareBundle
@@ -27,6 +35,7 @@ def check_targets(targets: Mapping[str, Path | None], keep: Iterable[Path]) -> N
             continue
         if path.is_dir():
             raise refused(option, path, "this is a folder; allowed: a file name")
+        _check_plain(option, path)
         if not path.absolute().parent.is_dir():
             raise refused(option, path, "its folder is not there; allowed: a file in an existing folder")
         place = path.resolve()
@@ -73,15 +82,80 @@ def check_without(what: str, folder: Path, names: Iterable[str]) -> None:
             raise refused(what, folder, f"{name} is in it already; allowed: a folder without one")
 
 
+def _check_plain(what: str, path: Path) -> None:
+    """Raise InputError where a link, a pipe or a device is in the place of a file: it is not replaced and not followed."""
+    if path.is_symlink():
+        raise refused(what, path, "this is a link to another place; allowed: a file name")
+    if path.exists() and not path.is_file():
+        raise refused(what, path, "this is a pipe or a device; allowed: a file name")
+
+
 def write_whole(path: Path, text: str) -> None:
-    """Write `text` to a file next to `path` and rename it, so that a reader never sees half a file."""
-    part = path.with_name(path.name + ".part")
-    part.write_bytes(text.encode())
-    os.replace(part, path)
+    """Write `text` to a new file next to `path`, put it onto the disk and rename it over `path`.
+
+    Raises InputError, which names `path`, where that cannot be done; the file that was there is then as it was.
+    """
+    _check_plain("output", path)
+    part = _beside(path, ".part")
+    try:
+        mode = stat.S_IMODE(path.stat().st_mode) if path.exists() else None
+        _write_new(part, text.encode(), mode)
+        os.replace(part, path)
+    except OSError as error:
+        _remove(part)
+        raise _cannot_write(path, error) from None
+    except BaseException:
+        _remove(part)
+        raise
+    _sync_folder(path.absolute().parent)
+
+
+def _beside(path: Path, ending: str) -> Path:
+    """A name next to `path` that nothing has and nobody can foresee."""
+    return path.with_name(f".{path.name[:100]}-{secrets.token_hex(8)}{ending}")
+
+
+def _cannot_write(path: Path, error: OSError) -> InputError:
+    why = f"{error.strerror}; allowed: a place with room that you may write to; what was there is as it was"
+    return InputError(path, "cannot be written", None, why)
+
+
+def _write_new(path: Path, content: bytes, mode: int | None = None) -> None:
+    """Write a file that is not there yet, onto the disk. Raises OSError."""
+    flags = os.O_CREAT | os.O_EXCL | os.O_WRONLY | getattr(os, "O_NOFOLLOW", 0) | getattr(os, "O_BINARY", 0)
+    file = os.open(path, flags, 0o666)
+    try:
+        if mode is not None and hasattr(os, "fchmod"):
+            os.fchmod(file, mode)
+        rest = memoryview(content)
+        while rest:
+            rest = rest[os.write(file, rest) :]
+        os.fsync(file)
+    finally:
+        os.close(file)
+
+
+def _sync_folder(folder: Path) -> None:
+    """Put the names in a folder onto the disk, where the system can."""
+    with suppress(OSError):
+        file = os.open(folder, os.O_RDONLY)
+        try:
+            os.fsync(file)
+        finally:
+            os.close(file)
+
+
+def _remove(path: Path) -> None:
+    with suppress(OSError):
+        if path.is_dir() and not path.is_symlink():
+            shutil.rmtree(path)
+        else:
+            os.unlink(path)
 
 
 def check_bundle_folder(folder: Path, bundle: FirmwareBundle, what: str = "--output") -> None:
     """Raise InputError where `folder` holds anything but an earlier bundle of the same files."""
+    _put_back(folder.resolve())
     check_folder(what, folder)
     if folder.resolve() in (Path.cwd(), *Path.cwd().parents):
         raise refused(what, folder, "you are in this folder; allowed: another one, such as firmware")
@@ -99,12 +173,81 @@ def check_bundle_folder(folder: Path, bundle: FirmwareBundle, what: str = "--out
 
 
 def write_bundle(folder: Path, bundle: FirmwareBundle) -> None:
-    """Put the bundle into `folder`, in place of an earlier one, by renaming a finished copy."""
+    """Put the bundle into `folder`, in place of an earlier one, by one exchange with a finished copy.
+
+    Raises InputError where that cannot be done; the earlier one is then as it was.
+    """
     place = folder.resolve()
-    place.parent.mkdir(parents=True, exist_ok=True)
-    with TemporaryDirectory(dir=place.parent, prefix=f".{place.name}-") as beside:
-        new, earlier = Path(beside, "new"), Path(beside, "earlier")
-        bundle.write(new)
-        if place.exists():
-            os.replace(place, earlier)
-        os.replace(new, place)
+    new = _beside(place, ".new")
+    try:
+        place.parent.mkdir(parents=True, exist_ok=True)
+        _put_back(place)
+        os.mkdir(new)
+        for name, text in bundle.files.items():
+            file = new / name
+            file.parent.mkdir(parents=True, exist_ok=True)
+            _write_new(file, text.encode())
+        for below in (new, *(path for path in new.rglob("*") if path.is_dir())):
+            _sync_folder(below)
+        if not place.exists():
+            os.rename(new, place)
+        elif not _exchange(new, place):
+            _in_two_steps(new, place)
+    except OSError as error:
+        raise _cannot_write(folder, error) from None
+    finally:
+        _remove(new)
+    _sync_folder(place.parent)
+
+
+# Of linux/fs.h and linux/fcntl.h.
+_RENAME_EXCHANGE = 2
+_HERE = -100
+
+
+def _exchange(one: Path, other: Path) -> bool:
+    """Let two names change places at one instant. False where the system or its disk cannot."""
+    if not sys.platform.startswith("linux"):
+        return False
+    renameat2 = getattr(ctypes.CDLL(None, use_errno=True), "renameat2", None)
+    return renameat2 is not None and not renameat2(
+        _HERE, os.fsencode(one), _HERE, os.fsencode(other), ctypes.c_uint(_RENAME_EXCHANGE)
+    )
+
+
+def _earlier(place: Path) -> Path:
+    """Where a folder waits while another takes its place. Of one name, so that the next call finds it."""
+    return place.with_name(f".{place.name}-earlier")
+
+
+def _in_two_steps(new: Path, place: Path) -> None:
+    """The same where there is no exchange: killed between the two, the next call puts the earlier one back."""
+    earlier = _earlier(place)
+    os.rename(place, earlier)
+    try:
+        os.rename(new, place)
+    except OSError:
+        os.rename(earlier, place)
+        raise
+    _discard(earlier)
+
+
+def _discard(earlier: Path) -> None:
+    """Take away an earlier folder; it leaves its name at one instant, so that no half of it is ever put back."""
+    gone = _beside(earlier, ".gone")
+    os.rename(earlier, gone)
+    _remove(gone)
+
+
+def _put_back(place: Path) -> None:
+    """Finish what a killed program left: an earlier folder goes back where there is none, and away where there is."""
+    earlier = _earlier(place)
+    if not earlier.is_dir() or earlier.is_symlink():
+        return
+    main = earlier / "main.py"
+    if place.exists():
+        if main.is_file() and MARK in main.read_text(encoding="utf-8", errors="replace"):
+            _discard(earlier)
+    else:
+        with suppress(OSError):
+            os.rename(earlier, place)
