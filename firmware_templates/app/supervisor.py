@@ -4,7 +4,7 @@
 late may move a reaction; it cannot add a firing, because the firing hardware was given its half-cycles at the start.
 """
 
-from . import words
+from . import failure, words
 from .clock import after, elapsed
 from .duty import DutyGuard
 from .line import Line
@@ -28,6 +28,8 @@ START_TRIES = 3  # an edge may fall between reading the detector and starting
 SHORTED_MS = 400  # conducting and never blocking for this long, without a gate
 PAUSE_MS = 50  # steps further apart: the contactor may have dropped, and must not close again under a gate
 PROVE_HALF_CYCLES = 4  # after this many fired, conduction must have been seen
+
+ACKNOWLEDGED = (words.NO_CONDUCTION, words.WATCHDOG_RESTART, words.PROGRAM_FAILED)  # these end after a press of stop
 
 METERED = 8  # half-cycles that a driver keeps, at most
 
@@ -70,6 +72,7 @@ class Supervisor:
         self.blocked_ms = 0
         self.was_locked_out = False  # when storing began: it goes back there
         self.stalled = False  # flash was written since the last step, and the program stood still
+        self.failure = ""  # the words of the error that ended the run before this
         self.maintain = 0  # 1: restart without the application
 
     def armed(self) -> bool:
@@ -141,7 +144,8 @@ class Supervisor:
         """The status, as JSON text."""
         return (
             '{"state": "%s", "reason": "%s", "way_out": "%s", "mains_mHz": %d, "welds": %d, "last": "%s", '
-            '"fired": %d, "planned": %d, "duty_left_half_cycles": %d, "duty_wait_s": %d, "selected": "%s", "inputs": %d}'
+            '"fired": %d, "planned": %d, "duty_left_half_cycles": %d, "duty_wait_s": %d, "selected": "%s", "inputs": %d, '
+            '"failure": "%s"}'
         ) % (
             words.STATE_NAMES[self.state],
             words.REASON_NAMES[self.reason],
@@ -155,6 +159,7 @@ class Supervisor:
             self.duty.seconds_until(self.plan.cost),
             self.store.selected,
             self.inputs,
+            self.failure,
         )
 
     # -- looking -------------------------------------------------------------------------------------------------
@@ -226,8 +231,11 @@ class Supervisor:
         self.stalled = True
         whole = self.store.start()
         self._take_schedule()
+        self.failure = failure.kept(self.driver)
         if not whole:
             self._lock_out(words.SETTINGS_DAMAGED, now_ms)
+        elif self.failure:
+            self._lock_out(words.PROGRAM_FAILED, now_ms)
         elif inputs & words.WATCHDOG:
             self._lock_out(words.WATCHDOG_RESTART, now_ms)
         elif self.pedal:
@@ -371,7 +379,7 @@ class Supervisor:
             return  # only the isolator and a repair end these
         if self.reason == words.SETTINGS_DAMAGED:
             return  # nothing is known of what should be welded
-        if (self.reason == words.NO_CONDUCTION or self.reason == words.WATCHDOG_RESTART) and not self.acknowledged:
+        if self.reason in ACKNOWLEDGED and not self.acknowledged:
             return
         if trouble:
             self.reason = trouble  # what stands now is told, so that the way out is the right one
@@ -381,5 +389,9 @@ class Supervisor:
         if self.reason == words.DUTY and not self.duty.allows(self.plan.cost):
             return
         if not self.pedal and self._pedal_steady(now_ms):
+            if self.failure:
+                failure.forget(self.driver)
+                self.failure = ""
+                self.stalled = True
             self.reason = words.NO_REASON
             self._enter(words.WAITING_FOR_MAINS, now_ms)

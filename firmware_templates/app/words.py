@@ -55,6 +55,7 @@ GATE_STUCK = 9
 WATCHDOG_RESTART = 10
 DUTY = 11
 SETTINGS_DAMAGED = 12
+PROGRAM_FAILED = 13
 
 REASON_NAMES = (
     "none",
@@ -70,6 +71,7 @@ REASON_NAMES = (
     "restarted by the watchdog",
     "duty used up",
     "settings damaged",
+    "the program failed",
 )
 
 # What ends each lockout. The pedal must be open as well, always.
@@ -87,6 +89,7 @@ WAY_OUT = (
     "press and release stop",
     "wait: the countdown runs",
     "remove both settings files and flash the board again",
+    "read the failure in the status, then press and release stop",
 )
 
 # -- the ways in which a weld ends ---------------------------------------------------------------------------------

@@ -88,7 +88,10 @@ class Driver(Protocol):
         """
 
     def restart(self, maintain: int) -> None:
-        """Restart the board; with `maintain` 1 into a state without application and watchdog, where files can be copied."""
+        """Restart the board; with `maintain` 1 into a state without application and watchdog, where files can be copied.
+
+        With 0 it comes of an error, and a board whose reset shows as a bite of the watchdog leaves it so.
+        """
 
 
 class Config(Protocol):

@@ -272,6 +272,8 @@ class _Shown:
             self._json("status", status.model_dump())
         else:
             state = status.state + (f": {status.reason}; {status.way_out}" if status.reason != "none" else "")
+            if status.failure:
+                state += f" ({status.failure})"
             mains = f"{status.mains_mHz / 1000:.2f} Hz" if status.mains_mHz else "no mains"
             duty = f"duty left {max(0, status.duty_left_half_cycles)} half-cycles"
             if status.duty_wait_s:

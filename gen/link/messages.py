@@ -127,6 +127,7 @@ class Status(Result):
     """What the board does. `mains_mHz` is 0 while it is not locked to the mains; `welds` counts since the start.
 
     `inputs`: levels of the contacts when it answered, a sum of PEDAL, STOP_OPEN, FORCE and HOT. What is not fitted reads as safe.
+    `failure`: the words of the error that ended the run before this and was not acknowledged; "" where there is none.
     """
 
     state: str
@@ -141,6 +142,7 @@ class Status(Result):
     duty_wait_s: Count
     selected: str
     inputs: Count
+    failure: str = ""  # an older firmware does not tell it
 
 
 class Schedules(Result):

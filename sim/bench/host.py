@@ -35,6 +35,8 @@ class Firmware:
     """The module of its settings."""
     supervisor: Any
     """The module of the application's one entry."""
+    failure: Any
+    """The module that keeps what ended the program."""
 
     def __init__(self, bundle: FirmwareBundle) -> None:
         self._prefix = f"_weldbeat_firmware_{next(_runs)}"
@@ -43,6 +45,7 @@ class Firmware:
         try:
             self.config = self._module("config", bundle.files["config.py"])
             self.supervisor = importlib.import_module(f"{self._prefix}.app.supervisor")
+            self.failure = importlib.import_module(f"{self._prefix}.app.failure")
         finally:
             sys.meta_path.remove(self)
             for name in [name for name in sys.modules if name.startswith(self._prefix)]:
@@ -87,6 +90,7 @@ class Host:
     ) -> None:
         self.supervisor = firmware.supervisor.Supervisor(driver, firmware.config)
         """The application."""
+        self._keep = firmware.failure.keep
         self._clock = clock
         self._driver = driver
         self._random = random.Random(seed)
@@ -119,7 +123,7 @@ class Host:
         self._fails = True
 
     def _run(self) -> Generator[simpy.Event, None, bool | None]:
-        maintain = 0
+        maintain, failed = 0, None
         try:
             yield from self._loop()
             if self._dead:
@@ -127,9 +131,11 @@ class Host:
             maintain = self.supervisor.maintain
         except PowerLost:
             return False
-        except StepFailed:
-            pass
+        except StepFailed as error:
+            failed = error
         self._driver.off()
+        if failed is not None:
+            self._keep(self._driver, failed)
         self._driver.restart(maintain)
         return not maintain
 
@@ -144,7 +150,7 @@ class Host:
                 return
             now_ms = driver.now_ms()
             if self._fails:
-                raise StepFailed
+                raise StepFailed("of the simulator")
             wake_ms = step(now_ms)
             self._tell()
             if stall_s := driver.take_stall():

@@ -189,9 +189,7 @@ class Driver(BoardIo):
 
     def restart(self, maintain: int) -> None:
         time.sleep_ms(100)  # for the last answer to leave
-        # A deliberate restart is a watchdog reset too on this chip: leave word that it was meant.
+        # Without a word the next start takes this for a bite, and locks out: it comes of an error.
         if maintain:
             _leave_word(_MAINTAIN, _MAINTAIN_CHECK)
-        else:
-            _leave_word(_INTENT, _INTENT_CHECK)
         machine.reset()

@@ -95,6 +95,7 @@ def test_status_tells_what_the_board_does(talk: Talk) -> None:
         "duty_wait_s": 0,
         "selected": "first",
         "inputs": 0,
+        "failure": "",
     }
     assert talk.ask("status") == idle
     talk.weld()

@@ -69,6 +69,7 @@ def test_each_state_reason_and_ending_is_told_by_its_names_place() -> None:
         words.WATCHDOG_RESTART: ("restarted by the watchdog", "press and release stop"),
         words.DUTY: ("duty used up", "wait: the countdown runs"),
         words.SETTINGS_DAMAGED: ("settings damaged", "remove both settings files and flash the board again"),
+        words.PROGRAM_FAILED: ("the program failed", "read the failure in the status, then press and release stop"),
     }
     assert ways == dict(enumerate(zip(words.REASON_NAMES, words.WAY_OUT, strict=True)))
     endings = {

@@ -151,11 +151,12 @@ SHORTED = words.REASON_NAMES[words.SWITCH_SHORTED]
 WATCHDOG = words.REASON_NAMES[words.WATCHDOG_RESTART]
 DUTY = words.REASON_NAMES[words.DUTY]
 DAMAGED = words.REASON_NAMES[words.SETTINGS_DAMAGED]
+FAILED = words.REASON_NAMES[words.PROGRAM_FAILED]
 
 # Read from supervisor.py. A gate that does not read back low can come of any lockout; two of them are tried.
 EXPECTED: dict[tuple[str, str], tuple[str, ...]] = {
     (POWER_UP, WAITING): (NONE,),
-    (POWER_UP, LOCKED_OUT): (WATCHDOG, STUCK_PEDAL, STOP_OPEN, HOT, DAMAGED),
+    (POWER_UP, LOCKED_OUT): (WATCHDOG, STUCK_PEDAL, STOP_OPEN, HOT, DAMAGED, FAILED),
     (WAITING, READY): (NONE,),
     (WAITING, LOCKED_OUT): (STOP_OPEN, HOT, EXTRA_EDGES, OUT_OF_BAND),
     (READY, WAITING): (NONE,),

@@ -172,6 +172,15 @@ DIRECTED = {
     "settings of the last start": Directed(lambda: _with("nothing", 230, board=BoardSpec(files=_whole()))),
     "one copy torn": Directed(lambda: _with("nothing", 230, board=BoardSpec(files=(_whole()[0], _torn()[1])))),
     "settings damaged": Directed(lambda: _with("nothing", 230, board=BoardSpec(files=_torn()), serial=_sent(0.3))),
+    "the program failed": Directed(
+        lambda: _with(
+            "nothing",
+            232,
+            board=BoardSpec(files=(("failure", b"ValueError: x"),)),
+            stops=((0.5, 0.1),),
+            serial=_sent(0.3),
+        )
+    ),
     "storage fails": Directed(
         lambda: _with("nothing", 224, serial=_sent(0.3), board=BoardSpec(flash_faults=(FlashFault(2, "failed"),)))
     ),
