@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sys
+from contextlib import nullcontext
 from types import SimpleNamespace
 from typing import Any
 from unittest.mock import patch
@@ -76,6 +77,29 @@ def run_main(board: FailingBoard) -> None:
     }
     with patch.dict(sys.modules, modules), pytest.raises(Restarted):
         exec(compile(BUNDLE.files["main.py"], "main.py", "exec"), {})
+
+
+@pytest.mark.parametrize(("maintenance", "codes"), [(0, [-1]), (1, [-1, 3])])
+def test_a_ctrl_c_ends_nothing_but_maintenance(maintenance: int, codes: list[int]) -> None:
+    """It is deaf to it from the first import on, also where a later import fails, and hears it again for copying files."""
+    told: list[int] = []
+    board = FailingBoard(False)
+    modules: dict[str, Any] = {
+        "micropython": SimpleNamespace(kbd_intr=told.append, heap_lock=lambda: None, heap_unlock=lambda: None),
+        "config": CONFIG,
+        "app": SimpleNamespace(),
+        "app.failure": Firmware(BUNDLE).failure,
+        "app.supervisor": Firmware(BUNDLE).supervisor,
+        "driver": SimpleNamespace(Driver=lambda: board, maintenance=lambda: maintenance),
+    }
+    code = compile(BUNDLE.files["main.py"], "main.py", "exec")
+    with patch.dict(sys.modules, {**modules, "config": None}), pytest.raises(ImportError):
+        exec(code, {})
+    assert told == [-1]
+    told.clear()
+    with patch.dict(sys.modules, modules), nullcontext() if maintenance else pytest.raises(Restarted):
+        exec(code, {})
+    assert told == codes
 
 
 @pytest.mark.parametrize("off_raises", [False, True])
