@@ -10,6 +10,8 @@ from typing import Any, NoReturn
 
 import click
 
+from gen.cli.said import say
+
 # Section, then command: its module and what the list says of it.
 Sections = Mapping[str, Mapping[str, tuple[str, str]]]
 
@@ -104,7 +106,7 @@ def main() -> None:
     try:
         result = weldbeat.main(prog_name="weldbeat", standalone_mode=False)
     except click.exceptions.NoArgsIsHelpError as error:
-        click.echo(error.format_message())
+        say(error.format_message())
         sys.exit(0)
     except InputError as error:
         _fail(str(error))
@@ -119,7 +121,7 @@ def main() -> None:
 
 def _fail(message: str) -> NoReturn:
     one_line = "".join(c if c.isprintable() else ascii(c)[1:-1] for c in message)
-    click.echo(f"weldbeat: {one_line}", err=True)
+    say(f"weldbeat: {one_line}", err=True)
     sys.exit(2)
 
 

@@ -22,6 +22,7 @@ from gen.begin import (
 from gen.cautions import caution_lines
 from gen.cli.options import taken, value_of
 from gen.cli.prove import reported, write_results
+from gen.cli.said import say
 from gen.cli.show import table_text, verdict_text
 from gen.cli.terminal import Asked
 from gen.job import read_job
@@ -61,10 +62,10 @@ def demo_command(folder: Path) -> int:
         write_whole(folder / name, text)
     write_bundle(folder / "firmware", job.bundle)
     write_results(run, (folder / "report.html", reported(run)), folder / "trace.vcd", folder / "weld.csv")
-    click.echo(table_text(run.job))
-    click.echo("")
-    click.echo(verdict_text(run))
-    click.echo(f"\nWritten to {folder}:")
+    say(table_text(run.job))
+    say("")
+    say(verdict_text(run))
+    say(f"\nWritten to {folder}:")
     for name, what in (
         (WELDER_FILE, "the machine"),
         (DEMO_SCHEDULE, "the schedule"),
@@ -73,11 +74,11 @@ def demo_command(folder: Path) -> int:
         ("trace.vcd", "the waveforms, for a waveform viewer"),
         ("weld.csv", "every current that flowed"),
     ):
-        click.echo(f"  {name:<20}{what}")
-    click.echo("\nInvented figures on an invented machine: for yours, go on with")
-    click.echo("  weldbeat new my-welder")
-    click.echo("  cd my-welder")
-    click.echo(f"  weldbeat simulate {FIRST_SCHEDULE} --report report.html")
+        say(f"  {name:<20}{what}")
+    say("\nInvented figures on an invented machine: for yours, go on with")
+    say("  weldbeat new my-welder")
+    say("  cd my-welder")
+    say(f"  weldbeat simulate {FIRST_SCHEDULE} --report report.html")
     return 1 if run.verdict.refused else 0
 
 
@@ -111,10 +112,8 @@ def new_command(folder: Path, typical: bool, fitted: tuple[str, ...] | None, **o
     folder.mkdir(parents=True, exist_ok=True)
     for name, text in texts.items():
         write_whole(folder / name, text)
-    click.echo(
-        f"Written: {folder / WELDER_FILE} and {folder / FIRST_SCHEDULE}. Read both; values marked typical are guesses."
-    )
-    click.echo(f"Then, in {folder}: weldbeat simulate {FIRST_SCHEDULE} --report report.html")
-    click.echo("")
+    say(f"Written: {folder / WELDER_FILE} and {folder / FIRST_SCHEDULE}. Read both; values marked typical are guesses.")
+    say(f"Then, in {folder}: weldbeat simulate {FIRST_SCHEDULE} --report report.html")
+    say("")
     for line in caution_lines():
-        click.echo(line)
+        say(line)

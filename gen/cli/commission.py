@@ -11,6 +11,7 @@ import click
 from gen.boards import Board, boards
 from gen.cautions import CAUTIONS, caution_lines
 from gen.cli.options import welder_option
+from gen.cli.said import say, visible
 from gen.cli.show import verdict_text
 from gen.cli.terminal import Asked
 from gen.commissioning import (
@@ -70,22 +71,20 @@ def commission_command(
         return 0
     with walking(welder, board, kept, _Guide(board), port, anew) as walk:
         for line in caution_lines():
-            click.echo(line)
+            say(line)
         walked = walk.go()
         if walked.failed is not None:
-            click.echo(
+            say(
                 f"Stopped at step {walked.failed}. Isolate and lock off; when it is mended the same command goes on with it."
             )
             return 1
-        click.echo("")
-        click.echo(f"Walk {walked.number}: {walked.count - len(walked.left_out)} of {walked.count} steps passed.")
+        say("")
+        say(f"Walk {walked.number}: {walked.count - len(walked.left_out)} of {walked.count} steps passed.")
         if walked.left_out:
-            click.echo(f"Not checked: {', '.join(walked.left_out)}.")
-        click.echo(
-            "The record to sign: weldbeat commission --record FILE.html. A new walk: weldbeat commission --anew."
-        )
+            say(f"Not checked: {', '.join(walked.left_out)}.")
+        say("The record to sign: weldbeat commission --record FILE.html. A new walk: weldbeat commission --anew.")
         if walked.values:
-            click.echo("The readings, in the place of what the welder file holds:")
+            say("The readings, in the place of what the welder file holds:")
             _offer(path, walked.values, yes=False)
     return 0
 
@@ -99,7 +98,7 @@ def _print(sheet: Path | None, record: Path | None, welder: Welder, board: Board
         made.append((record, record_html(welder, board, steps(welder, board), last_walk(kept))))
     for path, text in made:
         write_whole(path, text)
-        click.echo(f"Written: {path}")
+        say(f"Written: {path}")
 
 
 class _Guide(Asked):
@@ -110,21 +109,21 @@ class _Guide(Asked):
         self._board = board
 
     def begin(self, place: int, count: int, step: Step, enters: bool) -> bool:
-        click.echo("")
+        say("")
         if enters:
-            click.echo(step.stage.title)
+            say(step.stage.title)
             for line in step.stage.state:
                 self.say(line)
             for caution in step.stage.cautions:
                 self.say(f"- {CAUTIONS[caution]}")
             if not self.yes("Is all of this so?"):
                 return False
-        click.echo(f"Step {place} of {count}: {step.title}")
+        say(f"Step {place} of {count}: {step.title}")
         return True
 
     def say(self, text: str) -> None:
         for line in textwrap.wrap(text, _WIDTH, initial_indent="  ", subsequent_indent="    ", break_on_hyphens=False):
-            click.echo(line)
+            say(line)
 
     def lets_by(self, shot: Shot) -> bool:
         from sim.run import run as run_job
@@ -132,7 +131,7 @@ class _Guide(Asked):
         bundle = render(shot.table, shot.meets, self._board)
         run = run_job(Job(shot.schedule, shot.meets, self._board, shot.table, bundle), 1, seed=0)
         if run.verdict.refused:
-            click.echo(verdict_text(run))
+            say(verdict_text(run))
         return not run.verdict.refused
 
     def came_of(self, judged: Judged) -> None:
@@ -160,11 +159,11 @@ def _offer(path: Path, values: Mapping[str, float | int | str], yes: bool) -> No
     text = calibrated(path, values)
     shown = difference(path, text)
     if not shown:
-        click.echo(f"{path} holds these values already.")
+        say(f"{path} holds these values already.")
         return
-    click.echo(shown)
-    if not yes and not click.confirm(f"Write {path}?"):
-        click.echo("Nothing was written.")
+    say(shown)
+    if not yes and not click.confirm(visible(f"Write {path}?")):
+        say("Nothing was written.")
         return
     write_whole(path, text)
-    click.echo(f"Written: {path}. What the firmware holds of it changes only when you simulate, build and flash anew.")
+    say(f"Written: {path}. What the firmware holds of it changes only when you simulate, build and flash anew.")

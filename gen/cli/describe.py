@@ -11,6 +11,7 @@ from typing import Any
 import click
 
 from gen.cli.options import json_option, value_of, welder_option
+from gen.cli.said import say
 from gen.job import find_welder
 from gen.machine import WELDER_FILE, Change, Welder, compared
 from gen.machine.breaker import described, dip
@@ -54,9 +55,9 @@ def describe_command(welder_path: Path | None, electrode: dict[str, Any] | None,
     welder = find_welder(welder_path)
     change = compared(welder, electrode, welder_path or Path(WELDER_FILE)) if electrode else None
     if as_json:
-        click.echo(json.dumps(description(welder, change), indent=2, default=Electrodes.model_dump))
+        say(json.dumps(description(welder, change), indent=2, default=Electrodes.model_dump))
     else:
-        click.echo("\n".join(_lines(welder) + (_change_lines(change) if change else [])))
+        say("\n".join(_lines(welder) + (_change_lines(change) if change else [])))
 
 
 def description(welder: Welder, change: Change | None) -> dict[str, Any]:

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from gen.cli.options import json_option, number, schedule_argument, seed_option, welder_option
+from gen.cli.said import say
 from gen.errors import InputError
 from gen.job import Job, read_job
 from gen.machine.welder import WELDER_FILE
@@ -55,7 +56,7 @@ def faults_command(
     from sim.faults.runs import FaultTarget, inject_all
 
     rows = inject_all(FaultTarget(job), seed)
-    click.echo(json.dumps(faults_json(rows, seed), indent=2) if as_json else faults_text(rows))
+    say(json.dumps(faults_json(rows, seed), indent=2) if as_json else faults_text(rows))
     return 0 if all(row.safe for row in rows) else 1
 
 
@@ -72,9 +73,9 @@ def _replay(job: Job, seed: int, run: int, target: Path) -> int:
         )
     outcome = run_case(ground, case)
     write_whole(target, vcd_text(outcome.recording))
-    click.echo(f"Run {run}, seed {seed}: {' and '.join(case.faults)}, in {outcome.state}")
-    click.echo(recording_text(outcome))
-    click.echo(f"Written: {target}")
+    say(f"Run {run}, seed {seed}: {' and '.join(case.faults)}, in {outcome.state}")
+    say(recording_text(outcome))
+    say(f"Written: {target}")
     return 0 if outcome.safe else 1
 
 

@@ -21,6 +21,7 @@ from gen.cli.options import (
     taken,
     welder_option,
 )
+from gen.cli.said import say, say_over, visible
 from gen.cli.show import verdict_text
 from gen.cli.terminal import Keys
 from gen.errors import InputError
@@ -59,13 +60,13 @@ def ports_command(as_json: bool) -> None:
             }
             for port, answer in found
         ]
-        click.echo(json.dumps(told, indent=2))
+        say(json.dumps(told, indent=2))
         return
     for port, answer in found:
-        click.echo(f"{port.device}: {port.description or 'no description'}")
-        click.echo(f"  {answer}")
+        say(f"{port.device}: {port.description or 'no description'}")
+        say(f"  {answer}")
     if not any(port.board for port, _ in found):
-        click.echo("No timer board found. A cable that only charges carries no data: try another one.")
+        say("No timer board found. A cable that only charges carries no data: try another one.")
 
 
 @click.command("flash")
@@ -83,19 +84,17 @@ def flash_command(bundle: Path, port: str | None, yes: bool, forget_schedules: b
     device = find_port(port)
     on_board = look(device, bundle_board(firmware))
     for line in caution_lines():
-        click.echo(line)
-    click.echo("")
-    click.echo(f"{device}: {now_on(on_board)}")
-    click.echo(
-        f"{bundle}: {bundle_board(firmware).title}, schedule {bundle_schedule(firmware)}, {len(firmware.files)} files"
-    )
+        say(line)
+    say("")
+    say(f"{device}: {now_on(on_board)}")
+    say(f"{bundle}: {bundle_board(firmware).title}, schedule {bundle_schedule(firmware)}, {len(firmware.files)} files")
     for line in replaced(on_board, forget_schedules):
-        click.echo(line)
+        say(line)
     if not yes:
-        click.confirm("Replace it?", abort=True)
-    hello = flash(device, firmware, on_board, forget_schedules, click.echo)
-    click.echo(f"The board runs Weldbeat {hello.version} ({hello.bundle}); the next weld is {hello.selected}.")
-    click.echo("First with the gate lead off and a lamp or a scope in its place.")
+        click.confirm(visible("Replace it?"), abort=True)
+    hello = flash(device, firmware, on_board, forget_schedules, say)
+    say(f"The board runs Weldbeat {hello.version} ({hello.bundle}); the next weld is {hello.selected}.")
+    say("First with the gate lead off and a lamp or a scope in its place.")
 
 
 @click.command("push")
@@ -117,21 +116,17 @@ def push_command(
 
     run = run_job(job, pace_asked(welds_per_minute), seed=0)
     if run.verdict.refused:
-        click.echo(verdict_text(run))
-        click.echo("Nothing was sent.")
+        say(verdict_text(run))
+        say("Nothing was sent.")
         return 1
     with opened(port) as link, Records.beside(welder_path or Path(WELDER_FILE)) as records:
         pushed = push(job, schedule, link, records, select)
     held = pushed.held
-    click.echo(
-        f"Verdict: {run.verdict.word}. {link.port} holds {held.name}, {len(held.rows)} rows, digest {held.digest}."
-    )
+    say(f"Verdict: {run.verdict.word}. {link.port} holds {held.name}, {len(held.rows)} rows, digest {held.digest}.")
     if pushed.selected == held.name:
-        click.echo("It is the schedule of the next weld.")
+        say("It is the schedule of the next weld.")
     else:
-        click.echo(
-            f"The next weld is still {pushed.selected}; change that with `weldbeat schedules --select {held.name}`."
-        )
+        say(f"The next weld is still {pushed.selected}; change that with `weldbeat schedules --select {held.name}`.")
     return 0
 
 
@@ -158,7 +153,7 @@ def pull_command(name: str, port: str | None, output: Path | None, welder_path: 
         held = link.read(name)
         text, origin = as_file(held, welder, records)
     write_whole(target, text)
-    click.echo(f"Written: {target}, {origin}; digest {held.digest}, as on the board.")
+    say(f"Written: {target}, {origin}; digest {held.digest}, as on the board.")
 
 
 @click.command("schedules")
@@ -181,11 +176,11 @@ def schedules_command(port: str | None, select: str | None, remove: str | None, 
         found = link.schedules()
     if as_json:
         held = [{"name": name, "digest": digest} for name, digest in found.names]
-        click.echo(json.dumps({"selected": found.selected, "schedules": held}, indent=2))
+        say(json.dumps({"selected": found.selected, "schedules": held}, indent=2))
         return
     for name, digest in found.names:
-        click.echo(f"{'*' if name == found.selected else ' '} {name:<32} {digest}")
-    click.echo("* is the schedule of the next weld")
+        say(f"{'*' if name == found.selected else ' '} {name:<32} {digest}")
+    say("* is the schedule of the next weld")
 
 
 _PAUSE_S = 0.25
@@ -251,8 +246,8 @@ class _Shown:
         if self._as_json:
             self._json("board", {"name": name, **hello.model_dump()})
         else:
-            click.echo(f"{name}, Weldbeat {hello.version}, schedule {hello.selected} ({hello.digest}).")
-            click.echo(f"Key s: stop ({NO_EMERGENCY_STOP}). Ctrl-C: end watching.")
+            say(f"{name}, Weldbeat {hello.version}, schedule {hello.selected} ({hello.digest}).")
+            say(f"Key s: stop ({NO_EMERGENCY_STOP}). Ctrl-C: end watching.")
 
     def welds(self, records: Iterable[WeldRecord]) -> None:
         for record in records:
@@ -289,19 +284,19 @@ class _Shown:
     def end(self) -> None:
         """Leave the terminal on a new line."""
         if self._live and self._last is not None:
-            click.echo("")
+            say("")
 
     def _now(self, state: tuple[str, ...], text: str) -> None:
         """The state: on a terminal one line that changes, elsewhere a line where the state is new, whatever else is."""
         if self._live:
-            click.echo(f"\r\x1b[K{text}", nl=False)
+            say_over(text)
         elif state != self._last:
-            click.echo(text)
+            say(text)
         self._last = state
 
     def _line(self, text: str) -> None:
-        click.echo(f"\r\x1b[K{text}" if self._live else text)
+        say(f"\r\x1b[K{text}" if self._live else text)
 
     def _json(self, kind: str, content: dict[str, object]) -> None:
-        click.echo(json.dumps({"type": kind, **content}))
+        say(json.dumps({"type": kind, **content}))
         sys.stdout.flush()

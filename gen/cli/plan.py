@@ -14,6 +14,7 @@ import click
 
 from gen.boards import Board, boards
 from gen.cli.options import json_option, schedule_argument, welder_option
+from gen.cli.said import say
 from gen.cli.show import table_text
 from gen.current import delivered
 from gen.errors import InputError
@@ -38,12 +39,12 @@ def boards_command(name: str | None, as_json: bool) -> None:
     """The timer boards and what each can do; with NAME one board's pins, what they do at start-up, and its faults."""
     if as_json:
         told: Any = board_json(boards()[name]) if name else [board_json(board) for board in boards().values()]
-        click.echo(json.dumps(told, indent=2))
+        say(json.dumps(told, indent=2))
         return
     for line in (
         board_lines(boards()[name]) if name else [line for board in boards().values() for line in summary(board)]
     ):
-        click.echo(line)
+        say(line)
 
 
 def summary(board: Board) -> list[str]:
@@ -112,11 +113,11 @@ def table_command(schedule: Path, welder_path: Path | None, as_csv: bool, as_jso
         raise InputError("command line", "--csv and --json", None, "allowed: one of them")
     job = read_job(schedule, welder_path)
     if as_json:
-        click.echo(json.dumps(table_json(job), indent=2))
+        say(json.dumps(table_json(job), indent=2))
     elif as_csv:
-        click.echo(table_csv(job.table), nl=False)
+        say(table_csv(job.table), nl=False)
     else:
-        click.echo(table_text(job))
+        say(table_text(job))
 
 
 def table_json(job: Job) -> dict[str, Any]:

@@ -10,6 +10,7 @@ import click
 
 from gen.cautions import caution_lines
 from gen.cli.options import json_option, number, pace_asked, pace_option, schedule_argument, seed_option, welder_option
+from gen.cli.said import say
 from gen.cli.show import finding_line, heat_json, heat_text, verdict_text
 from gen.job import read_job
 from gen.machine.welder import WELDER_FILE
@@ -66,13 +67,13 @@ def simulate_command(
     hot = temperatures(run, run.weld_count.made, burst)
     write_results(run, None if report is None else (report, reported(run)), vcd, csv_path)
     if as_json:
-        click.echo(json.dumps(run_json(run) | heat_json(run.fastest, hot, burst), indent=2))
+        say(json.dumps(run_json(run) | heat_json(run.fastest, hot, burst), indent=2))
     else:
-        click.echo(verdict_text(run))
-        click.echo(heat_text(run, hot, burst))
+        say(verdict_text(run))
+        say(heat_text(run, hot, burst))
         for path in (report, vcd, csv_path):
             if path is not None:
-                click.echo(f"Written: {path}")
+                say(f"Written: {path}")
     return 1 if run.verdict.refused else 0
 
 
@@ -96,21 +97,19 @@ def build_command(
     if not run.verdict.refused:
         write_bundle(folder, job.bundle)
     if as_json:
-        click.echo(json.dumps(run_json(run), indent=2))
+        say(json.dumps(run_json(run), indent=2))
     elif run.verdict.refused:
-        click.echo(verdict_text(run))
-        click.echo("Nothing was written.")
+        say(verdict_text(run))
+        say("Nothing was written.")
     else:
-        click.echo(
-            f"Verdict: {run.verdict.word}. {len(job.bundle.files)} files in {folder}, digest {job.bundle.digest}."
-        )
+        say(f"Verdict: {run.verdict.word}. {len(job.bundle.files)} files in {folder}, digest {job.bundle.digest}.")
         for finding in run.verdict.findings:
             if finding.severity != "note":
-                click.echo(finding_line(finding))
-        click.echo("Before it goes on the board:")
+                say(finding_line(finding))
+        say("Before it goes on the board:")
         for line in caution_lines():
-            click.echo(f"  {line}")
-        click.echo(f"Then, with the welder isolated: weldbeat flash {folder}")
+            say(f"  {line}")
+        say(f"Then, with the welder isolated: weldbeat flash {folder}")
     return 1 if run.verdict.refused else 0
 
 

@@ -7,6 +7,7 @@ from pathlib import Path
 import click
 
 from gen.cli.options import welder_option
+from gen.cli.said import say
 from gen.machine import WELDER_FILE
 from gen.records import RECORDS_FILE
 from gen.rescue import rescue
@@ -20,5 +21,5 @@ def rescue_command(new: Path, welder_path: Path | None) -> None:
     damaged = (welder_path or Path(WELDER_FILE)).absolute().parent / RECORDS_FILE
     for table, found in rescue(damaged, new).items():
         lost = f", at least {found.lost} lost" if found.lost else ""
-        click.echo(f"{table}: {found.kept} read{lost}")
-    click.echo(f"Written: {new}. Look it over; then move {RECORDS_FILE} away and give {new} its name.")
+        say(f"{table}: {found.kept} read{lost}")
+    say(f"Written: {new}. Look it over; then move {RECORDS_FILE} away and give {new} its name.")

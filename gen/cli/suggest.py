@@ -14,6 +14,7 @@ import click
 import gen.ask
 from gen.ask import NotTaken
 from gen.cli.options import json_option, value_of, welder_option
+from gen.cli.said import say
 from gen.errors import InputError
 from gen.handbook import Suggestion, by_source, guess, in_inches, naming_taps, refusal, suggest_on
 from gen.handbook.practice import given_force
@@ -145,15 +146,15 @@ def suggest_command(
     found = naming_taps(found, welder)
     why_not = refusal(found, welder, *([output.name] if output else [])) if found.known else ""
     if as_json:
-        click.echo(json.dumps(_data(found, why_not), indent=2))
+        say(json.dumps(_data(found, why_not), indent=2))
     else:
-        click.echo("\n".join(_lines(found, why_not, inch)))
+        say("\n".join(_lines(found, why_not, inch)))
     if not found.known:
         return 1
     if output is not None and not why_not:
         write_whole(output, found.schedule_text())
         if not as_json:
-            click.echo(f"\nWritten: {output}. Next: weldbeat simulate {output}")
+            say(f"\nWritten: {output}. Next: weldbeat simulate {output}")
     return 1 if why_not else None
 
 

@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from gen.cli.options import json_option, number, pace_asked, pace_option, schedule_argument, seed_option, welder_option
+from gen.cli.said import say
 from gen.job import read_job
 from gen.ranges import shown
 
@@ -64,7 +65,7 @@ def sweep_command(
     plan = SweepPlan(job, pace, seed)
     with _progress(machines) as made:
         found = sweep(plan, machines, workers or os.cpu_count() or 1, made)
-    click.echo(json.dumps(sweep_json(found, pace), indent=2) if as_json else sweep_text(found, pace))
+    say(json.dumps(sweep_json(found, pace), indent=2) if as_json else sweep_text(found, pace))
     return 1 if found.refused else 0
 
 

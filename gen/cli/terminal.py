@@ -11,6 +11,7 @@ from typing import Any, Self, TypeVar
 import click
 
 from gen.cli.options import taken
+from gen.cli.said import visible
 
 T = TypeVar("T")
 WIDTH = 120
@@ -71,10 +72,10 @@ class Asked:
         self._indent = indent
 
     def yes(self, question: str) -> bool:
-        return click.confirm(f"{self._indent}{question}")
+        return click.confirm(visible(f"{self._indent}{question}"))
 
     def answer(self, question: str, read: Callable[[Any], T], typical: Any = None) -> T:
-        found: T = click.prompt(f"{self._indent}{question}", default=typical, value_proc=taken(read))
+        found: T = click.prompt(visible(f"{self._indent}{question}"), default=typical, value_proc=taken(read))
         return found
 
 

@@ -10,6 +10,7 @@ from typing import Any
 import click
 
 from gen.cli.options import number, schedule_argument, welder_option
+from gen.cli.said import say
 from gen.cli.trial import joint_argument
 from gen.errors import InputError
 from gen.job import find_welder
@@ -98,10 +99,8 @@ def add_command(
     added = add_trial(joint, schedule, welder_path, told | {"dressed": int(dressed)}, weld, last)
     trial = added.record
     told_words = trial.outcome + (f", expelled {trial.expulsion}" if trial.expulsion != "none" else "")
-    click.echo(
-        f"Trial {trial.number} of {joint.stem}: {setting_text(added.setting, added.frequency_Hz)}, {told_words}."
-    )
-    click.echo(f"Next: weldbeat trial next {joint}")
+    say(f"Trial {trial.number} of {joint.stem}: {setting_text(added.setting, added.frequency_Hz)}, {told_words}.")
+    say(f"Next: weldbeat trial next {joint}")
 
 
 @click.command("remove")
@@ -112,9 +111,7 @@ def remove_command(joint: Path, trial: int, welder_path: Path | None) -> None:
     """Take the trial NUMBER of JOINT out of the records: one that was noted wrongly. The others keep their numbers."""
     find_welder(welder_path)
     removed = remove_trial(joint, trial, welder_path)
-    click.echo(
-        f"Removed: trial {trial} of {joint.stem}, {removed.weld_s:.3g} s at {removed.percent:g} %, {removed.outcome}."
-    )
+    say(f"Removed: trial {trial} of {joint.stem}, {removed.weld_s:.3g} s at {removed.percent:g} %, {removed.outcome}.")
 
 
 @click.command("export")
@@ -129,7 +126,7 @@ def export_command(file: Path, welder_path: Path | None) -> None:
     check_drawn("FILE", file, ".csv", keep=(welder_path or Path(WELDER_FILE),))
     trials, _ = recorded(welder_path)
     write_whole(file, to_csv(trials))
-    click.echo(f"Written: {file}, {len(trials)} trial{'' if len(trials) == 1 else 's'}.")
+    say(f"Written: {file}, {len(trials)} trial{'' if len(trials) == 1 else 's'}.")
 
 
 @click.command("import")
@@ -149,4 +146,4 @@ def import_command(file: Path, welder_path: Path | None) -> None:
         with Records.beside(welder_path or Path(WELDER_FILE)) as records:
             records.add_trials(new)
     same = len(rows) - len(new)
-    click.echo(f"Added: {len(new)}." + (f" There already: {same}." if same else ""))
+    say(f"Added: {len(new)}." + (f" There already: {same}." if same else ""))

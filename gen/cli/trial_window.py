@@ -13,6 +13,7 @@ from click.core import ParameterSource
 
 from gen.cautions import AT_THE_ELECTRODES, caution_lines
 from gen.cli.options import FASTEST, json_option, number, pace_asked, pace_option, welder_option
+from gen.cli.said import say
 from gen.cli.terminal import said, said_all
 from gen.cli.trial import between_option, joint_argument, percent_option
 from gen.errors import InputError
@@ -98,12 +99,12 @@ def next_command(
     if found.text is not None and output is not None:
         write_whole(output, found.text)
     if as_json:
-        click.echo(json.dumps(_next_data(found, belief, verdicts), indent=2))
+        say(json.dumps(_next_data(found, belief, verdicts), indent=2))
     else:
-        click.echo("\n".join(_next_lines(known, found, belief, verdicts, welds_per_minute, joint)))
+        say("\n".join(_next_lines(known, found, belief, verdicts, welds_per_minute, joint)))
         if found.text is not None and output is not None:
-            click.echo(f"\nWritten: {output}. Next: {_push(output, welds_per_minute)}")
-            click.echo(f"Then weld, and: weldbeat trial add {joint} {output} --outcome ...")
+            say(f"\nWritten: {output}. Next: {_push(output, welds_per_minute)}")
+            say(f"Then weld, and: weldbeat trial add {joint} {output} --outcome ...")
     return None if found.advice.setting else 1
 
 
@@ -116,7 +117,7 @@ def _push(output: Path, welds_per_minute: float) -> str:
 
 def _nothing_known(known: Known, as_json: bool) -> int:
     lines = not_known(known)
-    click.echo(json.dumps({"known": False, "why_not": lines[0]}, indent=2) if as_json else "\n".join(lines))
+    say(json.dumps({"known": False, "why_not": lines[0]}, indent=2) if as_json else "\n".join(lines))
     return 1
 
 
@@ -226,7 +227,7 @@ def keep_command(
     notes = doubts(known, chances, joint)
     if as_json:
         data = asdict(kept) | {"chances": asdict(chances), "doubts": notes}
-        click.echo(json.dumps(data | {"refused": _refused(verdicts)}, indent=2))
+        say(json.dumps(data | {"refused": _refused(verdicts)}, indent=2))
         return None
     after = f"{kept.trials} trial{'' if kept.trials == 1 else 's'}"
     lines = [
@@ -240,19 +241,19 @@ def keep_command(
         *caution_lines(cautions=AT_THE_ELECTRODES),
         f"\nWritten: {output}. Next: {_push(output, welds_per_minute)}",
     ]
-    click.echo("\n".join(lines))
+    say("\n".join(lines))
     return None
 
 
 def _nothing_kept(known: Known, verdicts: Verdicts, welds_per_minute: float, as_json: bool) -> None:
     if as_json:
-        click.echo(json.dumps({"joint": known.name, "refused": _refused(verdicts)}, indent=2))
+        say(json.dumps({"joint": known.name, "refused": _refused(verdicts)}, indent=2))
         return
     reason = (
         "the verdict lets none by" if verdicts.refused else "there is none in whole cycles; more trials may find one"
     )
     lines = [f"No setting inside the good window of {known.name}: {reason}.", *_forbidden(verdicts, welds_per_minute)]
-    click.echo("\n".join([*lines, "Nothing was written."]))
+    say("\n".join([*lines, "Nothing was written."]))
 
 
 # Of a trial, where any has it: the key, its head in the terminal, its width.
@@ -286,7 +287,7 @@ def show_command(
 
         write_whole(output, standalone(lanes_of(known, belief)))
     if as_json:
-        click.echo(json.dumps(_show_data(known, belief, kept), indent=2))
+        say(json.dumps(_show_data(known, belief, kept), indent=2))
         return
     frequency = welder.mains.frequency_Hz
     lines = [f"{known.name}, {known.joint.title}", ""]
@@ -296,9 +297,9 @@ def show_command(
     lines += not_known(known) if belief is None else [said(sentence, "") for sentence in windows_told(known, belief)]
     if kept is not None:
         lines.append(f"Kept: {setting_text(kept, frequency)}, schedule {kept.schedule}, {kept.kept_at[:10]}.")
-    click.echo("\n".join(lines))
+    say("\n".join(lines))
     if output is not None:
-        click.echo(f"\nWritten: {output}")
+        say(f"\nWritten: {output}")
 
 
 def trial_rows(records: tuple[TrialRecord, ...], frequency_Hz: int) -> list[str]:
@@ -368,7 +369,7 @@ def page_command(joint: Path, output: Path, between: tuple[float, float] | None,
         kept=kept,
     )
     write_whole(output, render_joint(page))
-    click.echo(f"Written: {output}. Open it in a browser, or print it.")
+    say(f"Written: {output}. Open it in a browser, or print it.")
 
 
 @click.command("compare")
@@ -391,7 +392,7 @@ def compare_command(joint: Path | None, welder_path: Path | None, as_json: bool)
     basis = next((row for row in rows if row.i2t and (joint is None or row.joint == joint.stem)), None)
     heats = [row.i2t / basis.i2t if basis and basis.i2t and row.i2t else None for row in rows]
     if as_json:
-        click.echo(json.dumps([_compare_data(row, heat) for row, heat in zip(rows, heats, strict=True)], indent=2))
+        say(json.dumps([_compare_data(row, heat) for row, heat in zip(rows, heats, strict=True)], indent=2))
         return
     lines = [f"{'joint':<18}{'sizes':<58}{'trials':>7}  {'kept':<15}{'window, s':<14}{'I2t':>6}"]
     for row, relative in zip(rows, heats, strict=True):
@@ -402,7 +403,7 @@ def compare_command(joint: Path | None, welder_path: Path | None, as_json: bool)
         lines.append(f"{name:<18}{sizes:<58}{row.trials:>7}  {was:<15}{window:<14}{heat:>6}")
     if basis:
         lines.append(f"I2t: percent squared times weld time, relative to {basis.joint}; it compares on one tap only.")
-    click.echo("\n".join(lines))
+    say("\n".join(lines))
 
 
 def _cut(text: str, width: int) -> str:

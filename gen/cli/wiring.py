@@ -14,6 +14,7 @@ import click
 from gen.boards import Board
 from gen.cautions import caution_lines
 from gen.cli.options import json_option, number, welder_option
+from gen.cli.said import say
 from gen.errors import InputError
 from gen.job import board_of, find_welder
 from gen.machine import WELDER_FILE, Welder
@@ -48,9 +49,9 @@ def choose_command(welder_path: Path | None, pace: float, as_json: bool) -> None
     board = board_of(welder)
     choice, warmth = _chosen(welder, board, pace, welder_path or Path(WELDER_FILE))
     if as_json:
-        click.echo(json.dumps(choice_json(choice, warmth), indent=2))
+        say(json.dumps(choice_json(choice, warmth), indent=2))
     else:
-        click.echo("\n".join(_lines(welder, choice, warmth)))
+        say("\n".join(_lines(welder, choice, warmth)))
 
 
 def _chosen(welder: Welder, board: Board, pace: float, path: Path) -> tuple[Choice, tuple[Warmth, ...]]:
@@ -137,14 +138,14 @@ def wiring_command(welder_path: Path | None, output: Path, folder: Path | None, 
             written.append(folder / name)
     write_whole(output, sheet.html)
     for file in written:
-        click.echo(f"Written: {file}")
+        say(f"Written: {file}")
     if missing := to_be_fitted(welder):
-        click.echo("To be fitted, since the welder file does not name it:")
+        say("To be fitted, since the welder file does not name it:")
         for what in missing:
-            click.echo(f"  {what}")
-    click.echo("Before anything is wired:")
+            say(f"  {what}")
+    say("Before anything is wired:")
     for line in caution_lines():
-        click.echo(f"  {line}")
+        say(f"  {line}")
 
 
 def _check_drawings(folder: Path, output: Path, names: Iterable[str]) -> None:
