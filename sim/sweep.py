@@ -25,7 +25,7 @@ from gen.job import Job
 from gen.machine.derived import CLAMP, Impossible, MachineCase, derive_at, ends
 from gen.machine.loop import Loop, loop_of
 from gen.machine.welder import Welder
-from sim.core.weld_current import Assumed, weld_currents
+from sim.core.weld_current import JOINT_SHARE_RANGE, Assumed, weld_currents
 from sim.verdict import PacedJob, judge_plan
 
 LONGEST_ROW = 24  # half-cycles; by then a row repeats itself
@@ -121,7 +121,7 @@ class SweepPlan:
             Range("knee", 1.05, 1.4),
             Range("remanence", 0, 0.8),
             Range("reactance, core saturated", w.machine.air_core_reactance.low, w.machine.air_core_reactance.high),
-            Range("joint's share", 0.15, 0.4),
+            Range("joint's share", *JOINT_SHARE_RANGE),
             Range("heat sink", 0.7 * sink.K_per_W, 1.3 * sink.K_per_W),
             Range("case to sink", 0.7 * s.case_to_sink_K_per_W, 1.3 * s.case_to_sink_K_per_W),
             Range("latching current", 0.5 * s.latching_current_A, 1.5 * s.latching_current_A),
@@ -154,7 +154,8 @@ class SweepPlan:
             ),
             ambient=w.ambient.model_copy(update={"temperature_C": drawn["ambient"]}),
         )
-        assumed = Assumed(drawn["knee"], drawn["remanence"], drawn["reactance, core saturated"], drawn["joint's share"])
+        share = drawn["joint's share"]  # of this machine, which has no other at most
+        assumed = Assumed(drawn["knee"], drawn["remanence"], drawn["reactance, core saturated"], share, share)
         currents = weld_currents(
             self.job.table, welder, assumed, late_us=drawn["detector offset"], longest_row=LONGEST_ROW
         )
@@ -164,7 +165,7 @@ class SweepPlan:
         return JudgedMachine(
             tuple(drawn.values()),
             {f.name: (f.severity, f.figure, f.limit or 0.0, f.strain) for f in found},
-            {f.name: f.unit_text for f in found},
+            {f.name: ", ".join((f.unit, *f.conditions)) for f in found},
         )
 
 

@@ -37,6 +37,7 @@ from sim.core.transformer import MagnetisingCurve, TransformerCircuit
 KNEE = 1.2
 REMANENCE = 0.5
 JOINT_SHARE = 0.25  # of the joint's heat into each electrode
+JOINT_SHARE_RANGE = (0.15, 0.4)  # of the same, common practice, no source
 
 SLOPE_HALF_CYCLES = 20  # of the upslope that is advised against inrush
 GAP_AFTER_ODD = 5  # half-cycles before the next weld begins on the wrong polarity
@@ -56,6 +57,7 @@ class Assumed:
     remanence: float = REMANENCE
     air_core_ohm: float | None = None
     joint_share: float = JOINT_SHARE
+    most_joint_share: float = JOINT_SHARE_RANGE[1]
 
 
 @dataclass(frozen=True)

@@ -13,6 +13,8 @@ from sim.thermal.answers import (
     Forecast,
     cyclic_state,
     equilibrium,
+    equilibrium_course,
+    equilibrium_mean_degC,
     fastest_safe_pace,
     forecast,
     nth_cycle,
@@ -28,6 +30,7 @@ from sim.thermal.electrode import (
 )
 from sim.thermal.materials import COPPER, CUCR1, CUCR1ZR, LOW_CARBON_STEEL, Material
 from sim.thermal.network import LinearNetwork, NodeRow, PowerProfile, Segment, row_network
+from sim.thermal.softening import FURNACE_H, LARSON_MILLER_C, log_softening_h, softened
 from sim.thermal.switch import (
     Cooling,
     FosterTerm,
@@ -44,6 +47,8 @@ __all__ = [
     "COPPER",
     "CUCR1",
     "CUCR1ZR",
+    "FURNACE_H",
+    "LARSON_MILLER_C",
     "LOW_CARBON_STEEL",
     "Cooling",
     "Cycle",
@@ -65,13 +70,17 @@ __all__ = [
     "cyclic_state",
     "electrode_network",
     "equilibrium",
+    "equilibrium_course",
+    "equilibrium_mean_degC",
     "fastest_safe_pace",
     "forecast",
     "foster_network",
+    "log_softening_h",
     "loss_slices",
     "nth_cycle",
     "rest_after_burst_s",
     "row_network",
+    "softened",
     "state_after",
     "switch_network",
     "time_to_limit_s",

@@ -186,6 +186,25 @@ def equilibrium(network: LinearNetwork, profile: PowerProfile, period_s: float, 
     return _cycle(one, period_s, one.cyclic(period_s), output)
 
 
+def equilibrium_mean_degC(network: LinearNetwork, profile: PowerProfile, period_s: float, output: str) -> float:
+    """The mean of that cycle alone, at once: what the mean of the inputs leads to."""
+    if period_s < profile.end_s * (1 - 1e-12):
+        raise ValueError(f"a weld of {profile.end_s:g} s does not fit a period of {period_s:g} s: weld more slowly")
+    times, inputs = profile.intervals()
+    mean_input = np.diff(times) @ inputs / period_s
+    return float(network.temperatures_degC(network.steady(mean_input), mean_input)[network.row(output)])
+
+
+def equilibrium_course(
+    network: LinearNetwork, profile: PowerProfile, period_s: float, output: str
+) -> tuple[Array, Array]:
+    """(Times, temperatures) of the cycle that endless work repeats, exact where sampled: closest after each change."""
+    one = _weld(network, profile)
+    course = one.course(period_s, one.cyclic(period_s), output)
+    offsets, values = course.samples()
+    return (course.times[:-1, None] + offsets).ravel(), values.ravel()
+
+
 def forecast(network: LinearNetwork, profile: PowerProfile, period_s: float, welds: int, output: str) -> Forecast:
     """After `welds` welds from cold (at least 1), after a minute more at the same pace, and at equilibrium.
 

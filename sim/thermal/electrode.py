@@ -14,7 +14,7 @@ from itertools import pairwise
 
 import numpy as np
 
-from sim.thermal.answers import equilibrium
+from sim.thermal.answers import equilibrium_mean_degC
 from sim.thermal.materials import Material
 from sim.thermal.network import LinearNetwork, NodeRow, PowerProfile, row_network
 
@@ -143,7 +143,7 @@ def at_its_own_mean(electrode: Electrode, profile: PowerProfile, period_s: float
     Raises ArithmeticError where its own resistance runs away with it.
     """
     for _ in range(50):
-        mean = equilibrium(electrode_network(electrode, layers), profile, period_s, "body").mean_degC
+        mean = equilibrium_mean_degC(electrode_network(electrode, layers), profile, period_s, "body")
         if not mean < 2000:
             break
         settled = abs(mean - electrode.mean_degC) < 0.01

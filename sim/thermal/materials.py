@@ -7,7 +7,10 @@ from dataclasses import dataclass
 
 @dataclass(frozen=True)
 class Material:
-    """`softening_degC`: held there for two hours, hardness falls by at most 15 % (ISO 5182). None: no electrode."""
+    """`softening_degC`: held there for two hours, hardness falls by at most 15 % (ISO 5182). None: no electrode.
+
+    melting_degC: where it begins to melt.
+    """
 
     name: str
     resistivity_ohm_m: float
@@ -16,6 +19,7 @@ class Material:
     specific_heat_J_per_kgK: float
     conductivity_W_per_mK: float
     softening_degC: float | None
+    melting_degC: float
     source: str
 
     def resistivity_at_ohm_m(self, temperature_degC: float) -> float:
@@ -39,7 +43,9 @@ COPPER = Material(
     specific_heat_J_per_kgK=385,
     conductivity_W_per_mK=394,
     softening_degC=150,
-    source="IACS annealed copper; handbook 390 to 400 W/(m K), 8890 to 8960 kg/m3; softening ISO 5182, from memory",
+    melting_degC=1083,
+    source="IACS annealed copper; handbook 390 to 400 W/(m K), 8890 to 8960 kg/m3; softening ISO 5182 and "
+    "melting, from memory",
 )
 
 # The slope of resistivity in K is taken to be copper's own (Matthiessen's rule), hence the smaller coefficient.
@@ -51,7 +57,9 @@ CUCR1 = Material(
     specific_heat_J_per_kgK=380,
     conductivity_W_per_mK=320,
     softening_degC=475,
-    source="44 MS/m (least) and softening ISO 5182, from memory; the rest as for CuCr1Zr, assumed; coefficient by "
+    melting_degC=1075,
+    source="44 MS/m (least), softening ISO 5182 and melting (the eutectic, 1076), from memory; the rest as for CuCr1Zr, "
+    "assumed; coefficient by "
     "Matthiessen's rule",
 )
 CUCR1ZR = Material(
@@ -62,7 +70,9 @@ CUCR1ZR = Material(
     specific_heat_J_per_kgK=380,
     conductivity_W_per_mK=320,
     softening_degC=500,
-    source="43 MS/m (least) and softening ISO 5182, from memory; 8.9 g/cm3, 380 J/(kg K), 320 W/(m K) a public data "
+    melting_degC=1070,
+    source="43 MS/m (least), softening ISO 5182 and melting (data sheets, 1070 to 1080), from memory; 8.9 g/cm3, "
+    "380 J/(kg K), 320 W/(m K) a public data "
     "sheet of CW106C; coefficient by Matthiessen's rule",
 )
 
@@ -74,5 +84,6 @@ LOW_CARBON_STEEL = Material(
     specific_heat_J_per_kgK=480,
     conductivity_W_per_mK=50,
     softening_degC=None,
+    melting_degC=1500,
     source="handbook values, from memory; resistivity and specific heat rise more than linearly: good to some 300 degC",
 )

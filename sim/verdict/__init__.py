@@ -19,7 +19,7 @@ from sim.verdict.electrics import (
 )
 from sim.verdict.finding import Finding, PacedJob, Severity, SimulatedJob, Verdict, judged
 from sim.verdict.flux import flux_balance
-from sim.verdict.heat import case, electrode_heat, junction, winding
+from sim.verdict.heat import case, electrode_heat, electrode_peak, junction, winding
 from sim.verdict.planned import (
     cool_time,
     disconnection,
@@ -84,6 +84,7 @@ CHECKS: tuple[Check, ...] = (
     _planned(case),
     _planned(winding),
     _planned(electrode_heat),
+    _planned(electrode_peak),
     _planned(not_judged),
 )
 

@@ -61,17 +61,21 @@ def fastest_pace(job: Job, currents: WeldCurrents) -> FastestPace:
 
 
 def parts_at_their_pace(currents: WeldCurrents, welder: Welder, least_period_s: float) -> list[HotPart]:
-    """The parts, each as it is at its own fastest pace: an electrode's resistance goes with its heat."""
-    found = []
-    for index, part in enumerate(hot_parts(currents, welder, 60 / least_period_s)):
-        pace = part.fastest(least_period_s)
-        for _ in range(_ROUNDS if part.by_mean else 0):
-            part = hot_parts(currents, welder, max(pace, 1e-3))[index]
-            before, pace = pace, part.fastest(least_period_s)
-            if abs(pace - before) <= _NEAR * before:
-                break
-        found.append(part)
-    return found
+    """The parts, each as it is at its own fastest pace: an electrode's resistance goes with its heat, and what its face bears."""
+    return [at_its_pace(part, least_period_s) for part in hot_parts(currents, welder, 60 / least_period_s)]
+
+
+def at_its_pace(part: HotPart, least_period_s: float) -> HotPart:
+    """The part as it is at its own fastest pace, found by substitution."""
+    if part.remade is None:
+        return part
+    pace = part.fastest(least_period_s)
+    for _ in range(_ROUNDS):
+        part = part.remade(max(pace, 1e-3))
+        before, pace = pace, part.fastest(least_period_s)
+        if abs(pace - before) <= _NEAR * before:
+            break
+    return part
 
 
 def _breaker_pace(currents: WeldCurrents, welder: Welder, most: float) -> float:

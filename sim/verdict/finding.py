@@ -20,7 +20,7 @@ Severity = Literal["refuse", "caution", "note"]
 class Finding:
     """One judgement: a figure of the run against a limit.
 
-    Nothing decides by `unit`, `conditions`, `source` or `advice`: they are only printed.
+    Nothing decides by `unit`, `conditions`, `meaning`, `source` or `advice`: they are only printed.
     """
 
     name: str
@@ -40,13 +40,16 @@ class Finding:
     """Whether the limit is the least that will do, and not the most."""
     conditions: tuple[str, ...] = ()
     """What the figure holds for, printed after the unit."""
+    meaning: str = ""
+    """What the figure comes to in this run, printed after the conditions."""
     zero: float = 0.0
     """Where the scale of figure and limit begins: the ambient for a temperature."""
 
     @property
     def unit_parts(self) -> tuple[str, ...]:
-        """The unit, its conditions, and whether the limit is not known."""
-        return (self.unit, *self.conditions, *(("limit not known",) if self.limit is None else ()))
+        """The unit, its conditions, what the figure comes to, and whether the limit is not known."""
+        told = (self.meaning, "limit not known" if self.limit is None else "")
+        return (self.unit, *self.conditions, *(part for part in told if part))
 
     @property
     def unit_text(self) -> str:

@@ -5,8 +5,9 @@ from __future__ import annotations
 import math
 from dataclasses import replace
 
+from sim.verdict.fastest import at_its_pace
 from sim.verdict.finding import Finding, PacedJob, judged
-from sim.verdict.hot_parts import HotPart, case_part, electrode_part, junction_part, winding_part
+from sim.verdict.hot_parts import HotPart, case_part, electrode_part, electrode_peak_part, junction_part, winding_part
 
 
 def junction(run: PacedJob) -> Finding | None:
@@ -26,18 +27,33 @@ def winding(run: PacedJob) -> Finding:
 
 
 def electrode_heat(run: PacedJob) -> Finding | None:
-    """An electrode's face against softening."""
-    part = electrode_part(run.currents, run.welder, run.welds_per_minute)
+    """An electrode's face against softening in a furnace, by its mean."""
+    part = electrode_part(run.currents, run.welder, _pace(run))
     return None if part is None else _judged(part, run)
 
 
+def electrode_peak(run: PacedJob) -> Finding | None:
+    """An electrode's face at its hottest: softening in the time that it is hot, and melting."""
+    part = electrode_peak_part(run.currents, run.welder, _pace(run))
+    return None if part is None else _judged(part, run)
+
+
+def _pace(run: PacedJob) -> float:
+    """Welds a minute. A pace that leaves no time for the weld is another check's."""
+    return min(run.welds_per_minute, 60 / _weld_s(run))
+
+
+def _weld_s(run: PacedJob) -> float:
+    """The schedule without its off time."""
+    return (run.table.half_cycles - run.table.time_of("off")) * 0.5 / run.table.frequency_Hz
+
+
 def _judged(part: HotPart, run: PacedJob) -> Finding:
-    """The part at equilibrium against its limit. A pace that leaves no time for the weld is another check's."""
-    table = run.table
-    weld_s = (table.half_cycles - table.time_of("off")) * 0.5 / table.frequency_Hz
-    final = part.for_ever(min(run.welds_per_minute, 60 / weld_s))
+    """The part at equilibrium against its limit."""
+    weld_s = _weld_s(run)
+    final = part.for_ever(_pace(run))
     figure = final.mean_degC if part.by_mean else final.peak_degC
-    fastest = part.fastest(weld_s) if run.advises and figure > part.limit_C else 0.0
+    fastest = at_its_pace(part, weld_s).fastest(weld_s) if run.advises and figure > part.limit_C else 0.0
     slower = f" It holds for ever at {_floored(fastest):g} welds a minute." if fastest >= 0.1 else ""
     found = judged(
         part.name,
@@ -49,7 +65,12 @@ def _judged(part: HotPart, run: PacedJob) -> Finding:
         otherwise=part.severity,
         digits=1,
     )
-    return replace(found, conditions=("mean" if part.by_mean else "peak",), zero=part.network.ambient_degC)
+    return replace(
+        found,
+        conditions=("mean" if part.by_mean else "peak",),
+        meaning=part.meaning,
+        zero=part.network.ambient_degC,
+    )
 
 
 def _floored(pace: float) -> float:

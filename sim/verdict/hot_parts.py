@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 from dataclasses import dataclass, replace
+from functools import cached_property
 from itertools import groupby, pairwise
 
 from gen.machine.welder import Welder
@@ -14,6 +15,8 @@ from sim.thermal import (
     COPPER,
     CUCR1,
     CUCR1ZR,
+    FURNACE_H,
+    LARSON_MILLER_C,
     Cooling,
     Cycle,
     Electrode,
@@ -21,6 +24,7 @@ from sim.thermal import (
     FosterTerm,
     LinearNetwork,
     Mass,
+    Material,
     OnState,
     PowerProfile,
     Segment,
@@ -28,19 +32,25 @@ from sim.thermal import (
     at_its_own_mean,
     electrode_network,
     equilibrium,
+    equilibrium_course,
+    equilibrium_mean_degC,
     fastest_safe_pace,
     forecast,
     rest_after_burst_s,
+    softened,
     switch_network,
     time_to_limit_s,
     winding_networks,
 )
+from sim.thermal.network import Array
 from sim.verdict.finding import Severity
 
 CASE_LIMIT_C = 85.0  # common practice, no source: rated currents are given at 70 to 90
 COPPER_OF_MASS = 0.3  # of a transformer's mass is winding, the rest core; common practice, no source
 SLICES = 6  # of a half-cycle, each with its own share of the loss, for the junction that follows it
-MELTED_C = 1083.0
+DAYS_WELDS = 1000  # that a face lasts before it is dressed: a day's work; common practice, no source
+_TOLD_WELDS = 10**6  # more are as good as for ever
+_HALVINGS = 40
 MATERIALS = {"Cu-ETP": COPPER, "CuCr1": CUCR1, "CuCr1Zr": CUCR1ZR}
 
 
@@ -48,6 +58,7 @@ MATERIALS = {"Cu-ETP": COPPER, "CuCr1": CUCR1, "CuCr1Zr": CUCR1ZR}
 class HotPart:
     """One part under one weld repeated at a pace. `limit_C` is of its peak, or with `by_mean` of its mean.
 
+    `meaning`: what its temperature comes to. `remade`: the part at another pace, where the network or the limit goes with it.
     Where its time constant is a range `network` is the quick end, which peaks highest, and `slow` the one that rests longest.
     """
 
@@ -61,6 +72,8 @@ class HotPart:
     severity: Severity = "refuse"
     by_mean: bool = False
     slow: LinearNetwork | None = None
+    meaning: str = ""
+    remade: Callable[[float], HotPart] | None = None
 
     def outlook(self, welds_per_minute: float, welds: int) -> Forecast:
         """After `welds` welds from cold, a minute later, and for ever."""
@@ -74,7 +87,7 @@ class HotPart:
         """Welds a minute that may go on for ever; 0: not one."""
         if self.by_mean:  # a mean rises in proportion to the pace
             period_s = max(least_period_s, self.profile.end_s)
-            mean_C = equilibrium(self.network, self.profile, period_s, self.output).mean_degC
+            mean_C = equilibrium_mean_degC(self.network, self.profile, period_s, self.output)
             ambient_C = self.network.ambient_degC
             most = (self.limit_C - ambient_C) / (mean_C - ambient_C) if mean_C > self.limit_C else 1.0
             return max(0.0, most) * 60 / period_s
@@ -97,6 +110,7 @@ def hot_parts(currents: WeldCurrents, welder: Welder, welds_per_minute: float) -
         case_part(currents, welder),
         winding_part(currents, welder),
         electrode_part(currents, welder, welds_per_minute),
+        electrode_peak_part(currents, welder, welds_per_minute),
     )
     return tuple(part for part in found if part is not None)
 
@@ -106,10 +120,17 @@ def junction_part(currents: WeldCurrents, welder: Welder) -> HotPart | None:
     switch = welder.switch
     if not switch.foster:
         return None
+    on_state = _on_state(welder)
+
+    def losses(swing: Swing, linear: float, square: float) -> tuple[float, float]:
+        mean_A = linear * abs(swing.charge_C) / currents.half_s * currents.scale
+        loss = on_state.threshold_V * mean_A + on_state.slope_ohm * square * (swing.primary_rms_A * currents.scale) ** 2
+        return (loss, 0.0) if swing.positive else (0.0, loss)
+
     return HotPart(
         "junction",
         _on_its_sink(welder),
-        _sliced(currents, _on_state(welder)),
+        _sliced(currents, losses),
         "junction_1" if currents.settled.swings[-1].positive else "junction_2",
         switch.junction_limit_C,
         "switch.junction_limit_C, its data sheet",
@@ -164,8 +185,10 @@ def _profile(currents: WeldCurrents, inputs: Callable[[Swing], tuple[float, ...]
     )
 
 
-def _sliced(currents: WeldCurrents, on_state: OnState) -> PowerProfile:
-    """Each swing's loss where it falls: as half a sine from its start to its end, with the charge and RMS that it has.
+def _sliced(currents: WeldCurrents, inputs: Callable[[Swing, float, float], tuple[float, ...]]) -> PowerProfile:
+    """Each swing's heat where it falls: as half a sine from its start to its end, with the charge and RMS that it has.
+
+    `inputs` takes a swing, and what its mean current and its mean square over the half-cycle are to be multiplied by.
 
     A swing that stands for others may end a little after the next of them begins; it is then ended there, its loss kept.
     """
@@ -180,12 +203,9 @@ def _sliced(currents: WeldCurrents, on_state: OnState) -> PowerProfile:
     for swing, start_s, next_s in zip(swings, starts_s, [*starts_s[1:], math.inf], strict=True):
         length_s = (swing.end_deg - swing.start_deg) / 180 * currents.half_s
         slice_s = min(length_s, next_s - start_s) / SLICES
-        charge_C = abs(swing.charge_C) * currents.scale
-        squares_A2s = (swing.primary_rms_A * currents.scale) ** 2 * currents.half_s
+        stretch = currents.half_s / slice_s
         for n, (linear, square) in enumerate(shares):
-            loss_W = (on_state.threshold_V * linear * charge_C + on_state.slope_ohm * square * squares_A2s) / slice_s
-            inputs = (loss_W, 0.0) if swing.positive else (0.0, loss_W)
-            segments.append(Segment(start_s + n * slice_s, slice_s, inputs))
+            segments.append(Segment(start_s + n * slice_s, slice_s, inputs(swing, stretch * linear, stretch * square)))
     return PowerProfile(tuple(segments))
 
 
@@ -227,14 +247,125 @@ def _winding_time(welder: Welder) -> tuple[Mass | None, float | None]:
 
 
 def electrode_part(currents: WeldCurrents, welder: Welder, welds_per_minute: float) -> HotPart | None:
-    """An electrode's face; None where electrodes or turns ratio are not known."""
-    e = welder.electrodes
-    if e is None or currents.turns is None:
+    """The mean of an electrode's face; None where electrodes or turns ratio are not known."""
+    if welder.electrodes is None or currents.turns is None:
         return None
+    share = currents.assumed.joint_share
+    face = _face(currents, welder, welds_per_minute, share)
+    return HotPart(
+        "electrode-heat",
+        face.network,
+        face.profile,
+        "face",
+        face.softening_C,
+        f"softening of {face.material.name} (ISO 5182, from memory); {share:.0%} of the joint's heat in each, assumed",
+        "The faces soften and mushroom: weld more slowly, use CuCr1Zr, a shorter or thicker electrode, or cool it.",
+        "caution",
+        by_mean=True,
+        remade=_remaker(electrode_part, currents, welder),
+    )
+
+
+def electrode_peak_part(currents: WeldCurrents, welder: Welder, welds_per_minute: float) -> HotPart | None:
+    """The peak of an electrode's face; None where electrodes or turns ratio are not known.
+
+    Its limit is the peak of a course of the same shape that would leave the face soft after `DAYS_WELDS` welds, or that
+    would melt it with the most of the joint's heat that an electrode may take, whichever is lower.
+    """
+    if welder.electrodes is None or currents.turns is None:
+        return None
+    share, most = currents.assumed.joint_share, max(currents.assumed.joint_share, currents.assumed.most_joint_share)
+    face, hottest = (_face(currents, welder, welds_per_minute, s) for s in (share, most))
+    ambient_C, melting_C = face.network.ambient_degC, face.material.melting_degC
+    peak_C, hottest_C = (f.cycle.peak_degC for f in (face, hottest))
+    to_melting = (melting_C - ambient_C) / (hottest_C - ambient_C)
+    lasts = _welds_words(face.welds_until_soft())
+    advice = f"The face softens and mushrooms, after {lasts}; with {most:.0%} of the joint's heat in each it peaks at"
+    advice += f" {hottest_C:.0f} degC, and {face.material.name} melts at {melting_C:g}."
+    return HotPart(
+        "electrode-peak",
+        face.network,
+        face.profile,
+        "face",
+        ambient_C + (peak_C - ambient_C) * min(to_melting, face.bearable()),
+        f"soft after {DAYS_WELDS} welds, a day's work (common practice, no source): softening of {face.material.name}, "
+        f"{face.softening_C:g} degC for {FURNACE_H:g} h (ISO 5182), as time at temperature after Larson and Miller, with "
+        f"{LARSON_MILLER_C:g}, from memory; {share:.0%} of the joint's heat in each, assumed, and for melting {most:.0%}",
+        f"{advice} Use CuCr1Zr, less current, a shorter weld or a larger face.",
+        "refuse" if to_melting < 1 else "caution",
+        meaning=f"soft after {lasts}",
+        remade=_remaker(electrode_peak_part, currents, welder),
+    )
+
+
+def _welds_words(welds: float) -> str:
+    """Two figures of it, which is more than is known."""
+    if welds > _TOLD_WELDS:
+        return "more than a million welds"
+    return "one weld" if welds < 2 else f"{float(f'{welds:.2g}'):.0f} welds"
+
+
+def _remaker(
+    make: Callable[[WeldCurrents, Welder, float], HotPart | None], currents: WeldCurrents, welder: Welder
+) -> Callable[[float], HotPart]:
+    def remade(welds_per_minute: float) -> HotPart:
+        part = make(currents, welder, welds_per_minute)
+        assert part is not None, "the same file told enough before"
+        return part
+
+    return remade
+
+
+@dataclass(frozen=True, eq=False)
+class _Face:
+    """An electrode's face in one period of endless work."""
+
+    material: Material
+    network: LinearNetwork
+    profile: PowerProfile
+    period_s: float
+
+    @property
+    def softening_C(self) -> float:
+        """Of the furnace; inf for a metal that has none."""
+        return self.material.softening_degC or math.inf
+
+    @cached_property
+    def cycle(self) -> Cycle:
+        return equilibrium(self.network, self.profile, self.period_s, "face")
+
+    @cached_property
+    def course(self) -> tuple[Array, Array]:
+        return equilibrium_course(self.network, self.profile, self.period_s, "face")
+
+    def welds_until_soft(self, scale: float = 1.0) -> float:
+        """With its rise above ambient so many times as great."""
+        ambient_C = self.network.ambient_degC
+        times_s, course_C = self.course
+        done = softened(self.softening_C, times_s, ambient_C + scale * (course_C - ambient_C))
+        return 1 / done if done > 0 else math.inf
+
+    def bearable(self) -> float:
+        """How many times as great a rise leaves it soft after `DAYS_WELDS`."""
+        low, high = 0.0, 1.0
+        while self.welds_until_soft(high) > DAYS_WELDS:
+            low, high = high, 2 * high
+        for _ in range(_HALVINGS):
+            middle = (low + high) / 2
+            low, high = (middle, high) if self.welds_until_soft(middle) > DAYS_WELDS else (low, middle)
+        return low
+
+
+def _face(currents: WeldCurrents, welder: Welder, welds_per_minute: float, share: float) -> _Face:
+    """The face with that share of the joint's heat in each electrode, and its own resistance as warm as it gets."""
+    e, turns = welder.electrodes, currents.turns
+    assert e is not None
+    assert turns is not None
     face_mm = e.face_diameter_mm or (2 * e.groove_radius_mm if e.groove_radius_mm else 0.5 * e.diameter_mm)
     cone_mm = min((e.diameter_mm - face_mm) / 2, 0.5 * e.length_mm)
+    material = MATERIALS[e.alloy]
     electrode = Electrode(
-        MATERIALS[e.alloy],
+        material,
         e.diameter_mm / 1e3,
         e.length_mm / 1e3,
         face_mm / 1e3,
@@ -243,27 +374,14 @@ def electrode_part(currents: WeldCurrents, welder: Welder, welds_per_minute: flo
     )
     work_ohm = welder.machine.work_resistance.middle  # referred to the primary, as the current is
 
-    share = currents.assumed.joint_share
+    def inputs(swing: Swing, _: float, square: float) -> tuple[float, float]:
+        primary_A2 = square * (swing.secondary_rms_A * currents.scale) ** 2
+        return share * work_ohm * primary_A2, primary_A2 * turns**2
 
-    def inputs(swing: Swing) -> tuple[float, float]:
-        primary_A2 = (swing.secondary_rms_A * currents.scale) ** 2
-        return share * work_ohm * primary_A2, primary_A2 * (currents.turns or 0) ** 2
-
-    profile = _profile(currents, inputs)
+    profile = _sliced(currents, inputs)
     period_s = max(60 / welds_per_minute, profile.end_s)
     try:
         settled = at_its_own_mean(electrode, profile, period_s)
-    except ArithmeticError:  # it runs away: judged with the resistance of copper about to melt
-        settled = replace(electrode, mean_degC=MELTED_C)
-    softening = settled.material.softening_degC or math.inf
-    return HotPart(
-        "electrode-heat",
-        electrode_network(settled),
-        profile,
-        "face",
-        softening,
-        f"softening of {e.alloy} (ISO 5182, from memory); {share:.0%} of the joint's heat in each, assumed",
-        "The faces soften and mushroom: weld more slowly, use CuCr1Zr, a shorter or thicker electrode, or cool it.",
-        "caution",
-        by_mean=True,
-    )
+    except ArithmeticError:  # it runs away: judged with the resistance of metal about to melt
+        settled = replace(electrode, mean_degC=material.melting_degC)
+    return _Face(material, electrode_network(settled), profile, period_s)

@@ -149,14 +149,16 @@ def latching(run: PacedJob) -> Finding:
 def not_judged(run: PacedJob) -> Finding | None:
     """Checks left out because the welder file does not tell enough."""
     welder = run.welder
+    electrodes = (
+        "electrodes and transformer.open_secondary_V",
+        welder.electrodes if welder.machine.in_use.turns_ratio else None,
+    )
     missing = {
         "switch-current": ("switch.rated_current_A", welder.switch.rated_current_A),
         "switch-surge": ("switch.surge_current_A", welder.switch.surge_current_A),
         "junction": ("switch.foster", welder.switch.foster),
-        "electrode-heat": (
-            "electrodes and transformer.open_secondary_V",
-            welder.electrodes if welder.machine.in_use.turns_ratio else None,
-        ),
+        "electrode-heat": electrodes,
+        "electrode-peak": electrodes,
     }
     left_out = {name: key for name, (key, value) in missing.items() if value is None}
     if not left_out:

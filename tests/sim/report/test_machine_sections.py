@@ -75,7 +75,7 @@ def test_temperatures_are_those_that_were_judged(shape: Shape) -> None:
         beyond = finding.figure > finding.limit
         assert listed[4][n].startswith("any") == (said.fastest_pace >= 0.999 * heat.most_pace)
         if beyond:
-            assert float(listed[4][n]) < heat.pace
+            assert (0 if listed[4][n] == "not one weld" else float(listed[4][n])) < heat.pace
         assert (part.passes_s is not None) == (beyond and not said.by_mean)
         at = [point[2 if said.by_mean else 1] for point in part.curve]
         assert at == sorted(at)
@@ -86,7 +86,7 @@ def test_temperatures_are_those_that_were_judged(shape: Shape) -> None:
 def test_the_cross_lies_where_the_limit_is_passed() -> None:
     heat = heat_of(runs.too_hot())
     passes = {part.name: part.passes_s for part in heat.parts if part.passes_s is not None}
-    assert set(passes) == {"junction", "winding"}
+    assert set(passes) == {"junction", "winding", "electrode face, peak"}
     tree = section(page_of(runs.too_hot), "heat")
     for seconds in passes.values():
         assert f"beyond its limit after {time_words(seconds)}" in words(tree)

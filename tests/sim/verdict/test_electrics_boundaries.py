@@ -292,16 +292,67 @@ def test_winding_takes_its_time_constant_from_the_file() -> None:
 
 
 def test_electrode_heat_boundary() -> None:
-    """Half a weld a minute. Closed form: the mean rise goes with the pace, a little faster as copper's resistance rises."""
-    long = {"weld": "60 cycles"}
+    """A tenth of a weld a minute. Closed form: the mean rise goes with the pace, a little faster as copper's resistance rises.
+
+    Long rods whose faces are as wide as they are, worked fast: the face is never much hotter than its mean.
+    """
     welder = known_welder(
         transformer=BIG_PLATE | {"open_secondary_V": 1.8},
-        electrodes={"alloy": "Cu-ETP", "diameter_mm": 8, "face_diameter_mm": 6, "length_mm": 60},
+        electrodes={"alloy": "Cu-ETP", "diameter_mm": 12, "face_diameter_mm": 12, "length_mm": 80},
         breaker={"rating_A": 40},
     )
-    found = boundary(lambda pace: judged(welder, pace, long), "electrode-heat", 0.5, 25, 0.1)
-    half = judged(welder, found / 2, long)["electrode-heat"].figure
+    found = boundary(lambda pace: judged(welder, pace), "electrode-heat", 0.5, 45, 0.1)
+    half = judged(welder, found / 2)["electrode-heat"].figure
     assert (150 - 25) / 2 * 0.85 < half - 25 < (150 - 25) / 2
+
+
+def with_face(diameter_mm: float) -> Welder:
+    """CuCr1Zr turned down to a point: its mean stays cool, and the point glows in each weld."""
+    return known_welder(transformer=BIG_PLATE, electrodes={"face_diameter_mm": diameter_mm}, breaker={"rating_A": 40})
+
+
+def test_electrode_peak_boundary() -> None:
+    """A hundredth of a millimetre of the face, in welds of a fifth of a second.
+
+    By hand, after Larson and Miller: T (20 + log h) = 773 (20 + log 2) = 15 700. A face that is soft after 1000 welds, each
+    hot for 1 to 50 ms, has been hot for 1 to 50 s: at 680 to 590 degC. Of that its mean of some 60 tells nothing.
+    """
+    found = boundary(lambda face: judged(with_face(face), 10), "electrode-peak", 2, 1.3, 0.01)
+    wide, narrow = (judged(with_face(found + step), 10) for step in (0.01, -0.01))
+    assert (wide["electrode-peak"].severity, narrow["electrode-peak"].severity) == ("note", "caution")
+    assert all(f["electrode-heat"].figure < 65 for f in (wide, narrow))
+    assert 590 < narrow["electrode-peak"].figure < 680
+    assert narrow["electrode-peak"].meaning in {f"soft after {n} welds" for n in range(500, 1000, 10)}
+
+
+def test_a_face_that_may_melt_is_refused() -> None:
+    """Refused alone, from the face on that reaches 1070 degC with 40 % of the joint's heat, one hundredth either side.
+
+    Algebra: in a thin face, where the joint's heat is nearly all, the rise goes with the share: 4/10 for 1/4.
+    """
+
+    def peak(face: float, assumed: Assumed = DEMAGNETISED) -> Finding:
+        return judged(with_face(face), 10, assumed=assumed)["electrode-peak"]
+
+    cool, hot = 1.4, 1.1
+    while cool - hot > 0.01:
+        middle = (cool + hot) / 2
+        cool, hot = (middle, hot) if peak(middle).severity == "caution" else (cool, middle)
+    assert (peak(cool).severity, peak(hot).severity) == ("caution", "refuse")
+    assert tripped(judged(with_face(hot), 10)) == {"electrode-peak": "refuse"}
+    assert peak(cool, Assumed(remanence=0.0, joint_share=0.4)).figure == pytest.approx(1070, abs=12)
+    assert (peak(cool).figure - 25) * 0.4 / 0.25 == pytest.approx(1070 - 25, rel=0.1)
+    known = Assumed(remanence=0.0, most_joint_share=0.25)  # as sweep draws it
+    assert peak(hot, known).severity == "caution"
+
+
+def test_a_face_near_melting_in_each_weld_does_not_pass() -> None:
+    """A point of 1 mm, 40 cycles, 10 welds a minute: a mean of some 180 degC, which passes, and a peak of over 1000."""
+    found = judged(with_face(1.0), 10, {"weld": "40 cycles"})
+    assert found["electrode-heat"].severity == "note"
+    assert found["electrode-heat"].figure < 200
+    assert found["electrode-peak"].figure > 1000
+    assert tripped(found) == {"electrode-peak": "refuse"}
 
 
 def test_an_electrode_that_runs_away_is_a_finding() -> None:
@@ -348,6 +399,7 @@ def test_triac_commutation_boundary() -> None:
         ("switch", "surge_current_A", "switch-surge"),
         ("switch", "foster", "junction"),
         ("transformer", "open_secondary_V", "electrode-heat"),
+        ("transformer", "open_secondary_V", "electrode-peak"),
     ],
 )
 def test_what_is_not_judged_is_told(table: str, key: str, check: str) -> None:

@@ -19,7 +19,7 @@ from tests.support.machines import job_of, known_welder, paced_job
 
 LONG = {"weld": "100 cycles"}
 BIG_PLATE = {"rating_kVA": 20.0, "rating_duty_percent": 100}
-WITH_THE_PACE = {"duty", "breaker-heat", "junction", "case", "winding", "electrode-heat"}
+WITH_THE_PACE = {"duty", "breaker-heat", "junction", "case", "winding", "electrode-heat", "electrode-peak"}
 
 
 def tripped(job: Job, pace: float) -> set[str]:
@@ -49,7 +49,12 @@ CASES: dict[str, dict[str, dict[str, Any]]] = {
     "winding": {"ambient": {"temperature_C": 60}, "transformer": {"load_angle_min_deg": 58, "load_angle_max_deg": 60}},
     "electrode-heat": {
         "transformer": BIG_PLATE | {"open_secondary_V": 1.8},
-        "electrodes": {"alloy": "Cu-ETP", "diameter_mm": 8, "face_diameter_mm": 6, "length_mm": 60},
+        "electrodes": {"alloy": "Cu-ETP", "diameter_mm": 12, "face_diameter_mm": 12, "length_mm": 80},
+        "breaker": {"rating_A": 40},
+    },
+    "electrode-peak": {
+        "transformer": BIG_PLATE | {"open_secondary_V": 1.8},
+        "electrodes": {"alloy": "Cu-ETP", "diameter_mm": 16, "face_diameter_mm": 16, "length_mm": 150},
         "breaker": {"rating_A": 40},
     },
 }
@@ -59,7 +64,7 @@ CASES: dict[str, dict[str, dict[str, Any]]] = {
 def test_fastest_pace_boundary(name: str) -> None:
     """Each limit in its turn: at the pace told nothing trips, and one step of two per cent faster it does, first of all."""
     welder = known_welder(**CASES[name])
-    job, found = found_for(welder, LONG)
+    job, found = found_for(welder, {"weld": "10 cycles"} if name == "electrode-heat" else LONG)
     assert found.limit.name == name
     assert tripped(job, found.limit.welds_per_minute * 0.999) == set()
     assert name in tripped(job, found.limit.welds_per_minute * 1.02)
