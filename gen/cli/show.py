@@ -80,7 +80,7 @@ def heat_text(run: Run, hot: tuple[Temperature, ...], burst: int | None) -> str:
         degrees = (f"{x:.1f}" for x in (t.after_run_C, t.minute_later_C, t.for_ever_C))
         name = f"{t.name}, mean" if t.by_mean else t.name
         pace = "any" if t.fastest_pace > 0.999 * fits else shown(t.fastest_pace)
-        rows.append((name, *degrees, f"{t.limit_C:g}", pace, passed))
+        rows.append((name, *degrees, f"{t.limit_C:.4g}", pace, passed))
     lines = [f"Temperatures in degC, peaks unless it says mean, at {run.welds_per_minute:g} welds a minute"]
     lines += [f"  {row[0]:<22}{''.join(f'{cell:>14}' for cell in row[1:])}".rstrip() for row in rows]
     fastest = run.fastest

@@ -172,7 +172,7 @@ def too_hot() -> ReportData:
             "rated_current_A": 12,
             "surge_current_A": 30,
             "foster": [[1.5, 0.005], [3.0, 0.05], [4.0, 0.4]],
-            "junction_limit_C": 100,
+            "junction_limit_C": 95,
         },
         "heat_sink": {"K_per_W": 9, "J_per_K": 60},
     }
