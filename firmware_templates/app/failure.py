@@ -14,7 +14,7 @@ def keep(driver: "Driver", error: BaseException) -> None:
         told = plain("%s: %s" % (type(error).__name__, error)).encode()
         if driver.read_file(FILE) != told:  # an error of every start would wear out the flash
             driver.write_file(FILE, told)
-    except Exception:
+    except BaseException:
         pass
 
 
