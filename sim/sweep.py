@@ -23,7 +23,7 @@ from numpy.typing import NDArray
 
 from gen.job import Job
 from gen.machine.derived import CLAMP, Impossible, MachineCase, derive_at, ends
-from gen.machine.loop import Loop, loop_of
+from gen.machine.inductance import Loop, loop_of
 from gen.machine.welder import Welder
 from sim.core.weld_current import JOINT_SHARE_RANGE, Assumed, weld_currents
 from sim.verdict import PacedJob, judge_plan

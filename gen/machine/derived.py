@@ -12,8 +12,7 @@ import math
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 
-from gen.machine.core import air_core_reactance
-from gen.machine.loop import STEEL_FACTOR, Loop, loop_of
+from gen.machine.inductance import STEEL_FACTOR, Loop, air_core_reactance, loop_of
 from gen.machine.tables import Mains, Transformer, WelderTables
 from gen.ranges import Figure, shown, spanning
 from gen.user_files import Wrong, figure

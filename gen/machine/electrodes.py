@@ -9,7 +9,7 @@ from typing import Any
 
 from gen.errors import InputError
 from gen.machine.derived import JOINTS_FACTOR, Circuit, MachineCase, circuits
-from gen.machine.loop import Loop, loop_of
+from gen.machine.inductance import Loop, loop_of
 from gen.machine.tables import Electrodes, WelderTables
 from gen.machine.welder import Welder
 from gen.ranges import Figure, spanning

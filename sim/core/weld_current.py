@@ -2,7 +2,7 @@
 
 Composes gen.machine (what the owner's readings come to) with sim.impulse (what a firing pattern does). The knee, the
 remanence and the joint's share are on no plate: they are assumed here, named, and swept by sim.sweep. What holds the
-current back once the core is saturated is taken at the least that the machine may have (gen.machine.core).
+current back once the core is saturated is taken at the least that the machine may have (gen.machine.inductance).
 """
 
 from __future__ import annotations

@@ -15,7 +15,7 @@ import pytest
 from scipy.integrate import quad
 from scipy.special import jv
 
-from gen.machine.loop import MU_0, RESISTIVITY, Conductor, internal_impedance, loop_of, rectangle_inductance_H
+from gen.machine.inductance import MU_0, RESISTIVITY, Conductor, internal_impedance, loop_of, rectangle_inductance_H
 from gen.machine.tables import Arms, Electrodes
 
 COPPER = RESISTIVITY["Cu-ETP"]

@@ -16,7 +16,7 @@ import pytest
 from scipy.integrate import solve_ivp
 from scipy.special import ellipe, ellipk
 
-from gen.machine.core import MU_0, air_core_reactance, coil_in_air_H, core_section_m2, winding_heights_m
+from gen.machine.inductance import MU_0, air_core_reactance, coil_in_air_H, core_section_m2, winding_heights_m
 from sim.core.impulse import inrush, sine
 from sim.core.transformer import MagnetisingCurve, TransformerCircuit
 from sim.core.weld_current import Assumed, weld_currents

@@ -15,7 +15,7 @@ from typing import Any
 import pytest
 
 from gen.machine.derived import CLAMP, JOINTS_FACTOR, REFERENCE_OHM, Machine, MachineCase, cases, circuit_of, derive
-from gen.machine.loop import STEEL_FACTOR, loop_of
+from gen.machine.inductance import STEEL_FACTOR, loop_of
 from gen.machine.tables import Arms, Electrodes
 from gen.machine.welder import Welder
 from gen.ranges import Figure
