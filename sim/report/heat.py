@@ -18,7 +18,7 @@ BURST = 10  # welds
 _POINTS = 28  # of a curve
 _LEFT, _TOP, _HEIGHT = 44, 22, 80  # of a panel
 _LEAST_MIN, _MOST_MIN = 60, 240
-_NAMES = {"electrode-heat": "electrode face", "electrode-peak": "electrode face, peak"}
+_NAMES = {"electrode-heat": "electrode face", "electrode-peak": "electrode peak"}
 
 
 @dataclass(frozen=True)
