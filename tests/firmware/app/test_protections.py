@@ -102,7 +102,7 @@ PROTECTIONS = (
             run,
             *[(0.6 + 1.6 * n, 1.0) for n in range(10)],
             length_s=17,
-            welder=make_welder(transformer={"rating_kVA": 0.92, "rating_duty_percent": 30}),
+            welder=make_welder(transformer={"rating_kVA": 0.86, "rating_duty_percent": 30}),
         ),
         # 4 A rated at 30 %, 20 A working: 1.2 % of 6000 half-cycles, 72; a weld counts 40 x 0.64 = 25.6
         lambda r: len(r.welds) == 2 and "locked out: duty used up" in states(r),

@@ -121,8 +121,8 @@ def test_status_tells_what_the_board_does(talk: Talk) -> None:
 
 def test_status_tells_when_the_duty_lets_the_next_weld_begin() -> None:
     """Seconds as the guard counts them."""
-    small = render(compiled(make_welder(transformer={"rating_kVA": 0.92, "rating_duty_percent": 30}), *PHASES),
-                   make_welder(transformer={"rating_kVA": 0.92, "rating_duty_percent": 30}), boards()["pico"])  # fmt: skip
+    small = render(compiled(make_welder(transformer={"rating_kVA": 0.86, "rating_duty_percent": 30}), *PHASES),
+                   make_welder(transformer={"rating_kVA": 0.86, "rating_duty_percent": 30}), boards()["pico"])  # fmt: skip
     talk = Talk(config_of(small))
     for _ in range(2):
         talk.weld()

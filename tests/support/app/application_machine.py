@@ -32,7 +32,7 @@ NAMES = ("test", "other")
 @cache
 def loaded(kind: int, change: Change | None = None) -> tuple[Firmware, dict[str, Shape], TimingTable]:
     """The emitted application for a machine, what its tables come to, and the one that is pushed."""
-    welder = make_welder(**MACHINES[kind], transformer={"rating_kVA": 0.92, "rating_duty_percent": 30})
+    welder = make_welder(**MACHINES[kind], transformer={"rating_kVA": 0.86, "rating_duty_percent": 30})
     burnt_in = compiled(welder, {"weld": "16 cycles", "current_percent": 80, "upslope": "2 cycles"})
     pulse = {"pulse": "1 cycles", "current_percent": 60, "cool": "2 cycles", "repeat": 2}
     other = replace(compiled(welder, pulse, {"weld": "3 cycles", "current_percent": 90}), name="other")
