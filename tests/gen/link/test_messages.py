@@ -90,8 +90,10 @@ def test_every_line_of_a_session_fits_its_schema(board: SteppedBoard) -> None:
         assert valid(SCHEMA[request["method"]]["reply"], reply), reply
         for key in list(request) + list(request.get("params", {})):
             assert not valid(SCHEMA[request["method"]]["request"], without(request, key)) or key == "params", key
-        for key in reply["result"]:
-            assert not valid(SCHEMA[request["method"]]["reply"], without(reply, key)), key
+        for key, field in METHODS[request["method"]].result.model_fields.items():
+            told = field.alias or key
+            if told in reply["result"]:  # what an older firmware does not send may be missing, and nothing else
+                assert valid(SCHEMA[request["method"]]["reply"], without(reply, told)) != field.is_required(), told
 
 
 def without(message: dict[str, Any], key: str) -> dict[str, Any]:
