@@ -14,8 +14,7 @@ from gen.units import milliseconds, us_to_degrees
 if TYPE_CHECKING:
     from sim.run import Run
     from sim.verdict import Finding
-    from sim.verdict.fastest import FastestPace
-    from sim.verdict.temperatures import Temperature
+    from sim.verdict.fastest import FastestPace, Temperature
 
 
 def table_text(job: Job) -> str:

@@ -12,9 +12,8 @@ from gen.machine.welder import Welder
 from sim.core.weld_current import weld_currents
 from sim.thermal import nth_cycle
 from sim.verdict import judge_plan
-from sim.verdict.fastest import FastestPace, PaceLimit, fastest_pace
+from sim.verdict.fastest import FastestPace, PaceLimit, Temperature, fastest_pace, temperatures
 from sim.verdict.hot_parts import hot_parts
-from sim.verdict.temperatures import Temperature, temperatures
 from tests.support.machines import job_of, known_welder, paced_job
 
 LONG = {"weld": "100 cycles"}
