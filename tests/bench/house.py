@@ -118,6 +118,7 @@ def class_names_twice(files: dict[str, ast.Module]) -> list[str]:
 
 def run(root: Path, folder: Path, code: str, *command: str) -> str:
     environment = {**os.environ, "PYTHONPATH": str(root)}
+    environment.pop("PYTHONDONTWRITEBYTECODE", None)  # as a user's Python, which compiles each file once
     ran = subprocess.run(
         [sys.executable, "-c", code, *command], cwd=folder, env=environment, capture_output=True, text=True, check=True
     )
