@@ -174,7 +174,7 @@ def test_a_walk(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
         ("simulate job.toml --minutes 0.05 --pace 60", 1),
         ("describe --json", 0),
         ("choose", 0),
-        ("suggest --rods 5,8 --json", 0),
+        ("suggest --rods 3,3 --json", 0),
         ("suggest --sheets 3,3", 1),
         ("simulate none.toml", 2),
         ("build job.toml -o out --json", 0),

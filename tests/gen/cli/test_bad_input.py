@@ -306,8 +306,13 @@ def test_no_permission_to_write(shed: Path, monkeypatch: pytest.MonkeyPatch) -> 
     def full(*_: object) -> None:
         raise OSError(28, "No space left on device", "firmware")
 
-    monkeypatch.setattr("gen.firmware.FirmwareBundle.write", full)
-    refused(shed, ["build", "job.toml", "-o", "firmware"], "weldbeat: firmware: No space left on device\n")
+    monkeypatch.setattr("gen.writing._write_new", full)
+    refused(
+        shed,
+        ["build", "job.toml", "-o", "firmware"],
+        "weldbeat: firmware: cannot be written; No space left on device; allowed: a place with room that you may write to; "
+        "what was there is as it was\n",
+    )
 
 
 def test_there_are_enough_cases() -> None:
