@@ -193,7 +193,7 @@ TABLES: dict[str, type[WeldRecord | TrialRecord | KeptRecord | CheckRecord]] = {
 }
 
 
-class Impossible(ValueError):
+class ImpossibleValue(ValueError):
     """A value that was never written: its column, and the value."""
 
     def __init__(self, column: str, value: Any) -> None:
@@ -249,16 +249,16 @@ def _fits(column: str, kinds: Any, value: Any) -> bool:
 
 
 def checked(kind: type[Record], row: Sequence[Any]) -> Record:
-    """The row as a record. Raises Impossible where a value is none that was ever written."""
+    """The row as a record. Raises ImpossibleValue where a value is none that was ever written."""
     fitting(_columns(kind), row, KINDS_OF[kind])
     return kind(*row)
 
 
 def fitting(columns: Sequence[str], row: Sequence[Any], kinds: Mapping[str, Any] | None = None) -> None:
-    """Raise Impossible where a value of these columns is none that was ever written."""
+    """Raise ImpossibleValue where a value of these columns is none that was ever written."""
     for column, value in zip(columns, row, strict=True):
         if not _fits(column, (kinds or KINDS)[column], value):
-            raise Impossible(column, value)
+            raise ImpossibleValue(column, value)
 
 
 class Records:
@@ -456,7 +456,7 @@ class Records:
             yield
         except sqlite3.Error as error:
             raise self._unusable(error) from None
-        except Impossible as error:
+        except ImpossibleValue as error:
             what = f"damaged: {error.column} {written(error.value)} was never written"
             raise self._error(what, WAY_OUT) from None
         except (TypeError, OverflowError, UnicodeError, IndexError):

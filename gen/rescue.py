@@ -12,7 +12,7 @@ from tempfile import TemporaryDirectory
 from typing import Any
 
 from gen.errors import InputError
-from gen.records import KINDS, KINDS_OF, TABLES, Impossible, Records, fitting
+from gen.records import KINDS, KINDS_OF, TABLES, ImpossibleValue, Records, fitting
 
 _BEYOND = 1000  # rows to look for after the last that is known, one by one
 
@@ -101,7 +101,7 @@ def _sound(table: str, columns: tuple[str, ...], row: tuple[Any, ...]) -> bool:
     kinds = KINDS | (KINDS_OF[TABLES[table]] if table in TABLES else {})
     try:
         fitting(columns, row, kinds)
-    except Impossible:
+    except ImpossibleValue:
         return False
     return True
 
