@@ -104,7 +104,7 @@ class Suggestion:
 def scaled(current: Figure, percent: float) -> Figure:
     """A current at `percent` of it."""
     share = percent / 100
-    return Figure(current.low * share, current.high * share, current.unit, f"{percent:g} % of the working current")
+    return Figure(current.low * share, current.high * share, current.unit, f"delivered at {percent:g} %")
 
 
 def percent_for(wanted_A: float, current: Figure) -> int:

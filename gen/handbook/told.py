@@ -39,7 +39,7 @@ def guess(found: Suggestion) -> list[tuple[str, Figure]]:
     """The rows of the schedule suggested, each with its name; none where nothing is known."""
     if found.weld is None or found.hold is None:
         return []
-    percent = Figure(found.percent, found.percent, "%", f"of the working current: {found.delivered.text}")
+    percent = Figure(found.percent, found.percent, "%", f"delivers {found.delivered.text} on this tap")
     start_s = found.weld_cycles / found.frequency_Hz
     impulses = f" in {found.shape.impulses} impulses" if found.shape.impulses > 1 else ""
     first = Figure(start_s, start_s, "s", f"{found.weld_cycles} cycles{impulses}, to be tried on scrap")
