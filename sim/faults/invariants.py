@@ -203,6 +203,28 @@ def _jumps_s(observed: ObservedRun, request: WeldRequest) -> float:
     return math.inf
 
 
+def polarity(observed: ObservedRun) -> list[Violation]:
+    """Every row of gates begins on the polarity opposite to the one that the last row ended on.
+
+    Else two half-cycles of one polarity follow each other on the residue that the first of them left. Asked only where the
+    board can know: of a detector that tells the polarities apart, within one start of the board, and outside false edges.
+    """
+    if observed.bench.detector.kind == "pulse":
+        return []
+    wrong, r = [], observed.recording
+    last_s = -math.inf
+    for gates in gate_rows(observed):
+        if not gates:
+            continue
+        first_s = gates[0]
+        known = last_s >= 0 and not any(last_s < start_s <= first_s for start_s in r.starts)
+        if known and not observed.shaken(last_s) and not observed.shaken(first_s):
+            if r.half_cycle_at(first_s).positive == r.half_cycle_at(last_s).positive:
+                wrong.append(Violation("polarity", first_s, "a weld begins on the polarity that the last one ended on"))
+        last_s = gates[-1]
+    return wrong
+
+
 def lock(observed: ObservedRun) -> list[Violation]:
     """No weld before eight true crossings inside the band, since the start of the board and since any loss of mains."""
     wrong, r = [], observed.recording
@@ -270,6 +292,7 @@ INVARIANTS: tuple[Callable[[ObservedRun], list[Violation]], ...] = (
     mains_loss,
     window,
     flux,
+    polarity,
     lock,
     duty,
     lockouts,

@@ -250,7 +250,7 @@ SET_MOMENTS: tuple[tuple[str, float | None], ...] = (
     ("weld", 0.97),
     ("squeeze", None),
     ("hold", None),
-    ("ready", None),
+    ("ready", 0.9),
 )
 SHORT_MOMENTS = SET_MOMENTS[:1]  # of the report
 

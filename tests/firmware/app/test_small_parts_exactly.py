@@ -63,6 +63,18 @@ def test_the_band_to_the_microsecond(length: int, locked: int) -> None:
     assert lock(*[length] * 8).locked() == bool(locked)
 
 
+def test_a_missed_edge_is_no_half_cycle() -> None:
+    """It gives one of 20,000 us among seven of 10,000, and a mean of 11,250: so long a half-cycle must never be agreed."""
+    made = lock(*[10_000] * 20, 20_000)
+    assert not made.locked()
+    for n in range(1, 30):
+        feed(made, 10_000, begin_ms=210 + 10 * n)
+        assert made.half_us == 10_000
+    assert made.locked()
+    begun = lock(20_000, *[10_000] * 7)  # the very first that is measured
+    assert not begun.locked()
+
+
 def test_a_slow_drift_does_not_agree() -> None:
     """Each pair is within 2 % of the one before it, and the fourth is not within 2 % of the first."""
     assert not lock(10_000, 10_000, 10_150, 10_150, 10_300, 10_300, 10_450, 10_450).locked()

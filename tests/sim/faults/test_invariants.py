@@ -6,6 +6,7 @@ Out of the application, out of the firing hardware's inputs, or out of the hardw
 from __future__ import annotations
 
 from collections.abc import Callable
+from copy import copy
 from dataclasses import dataclass, field, replace
 from typing import Any
 
@@ -14,6 +15,7 @@ import pytest
 from sim.bench.board import BoardFault
 from sim.bench.pedal import Press
 from sim.bench.world import Bench, simulate
+from sim.faults.catalogue import FAULTS
 from sim.faults.invariants import (
     INVARIANTS,
     after_stop,
@@ -25,13 +27,14 @@ from sim.faults.invariants import (
     mains_loss,
     one_train,
     over_run,
+    polarity,
     table_count,
     window,
 )
 from sim.faults.observed import ObservedRun, Violation
-from sim.faults.runs import FaultTarget
+from sim.faults.runs import FaultTarget, numbered_case, run_case, set_size
 from tests.support.app.weakened import Change, always, answers, constant, never, sets, together, unset
-from tests.support.faults.fault_grounds import ground_of
+from tests.support.faults.fault_grounds import ONE_A_MINUTE, ground_of, numbered
 
 AIR = {"force": {"source": "air"}}
 NO_STOP = never("Supervisor._trouble", "STOP_OPEN")
@@ -148,6 +151,23 @@ TAKEN = (
         ),
     ),
     Taken(
+        "a missed edge does not count as agreed",
+        window,
+        # Forty milliseconds before the pedal: the mean of eight half-cycles would be 11,250 us as the weld is prepared.
+        lambda bench: replace(
+            pressed((0.45, 0.6), (2.0, 1.0), length_s=3.0)(bench),
+            detector=replace(bench.detector, missing=frozenset({41})),
+        ),
+        (always("MainsLock.edge", "in_band"),),
+    ),
+    Taken(
+        "the next weld begins on the other polarity than the last that conducted",
+        polarity,
+        pressed((0.45, 0.33), (1.6, 1.0), length_s=2.6),
+        (unset("Supervisor._finish", "positive"),),
+        tables={},
+    ),
+    Taken(
         "the first half-cycle is fired late",
         flux,
         pressed((0.45, 1.0), length_s=1.5),
@@ -165,6 +185,13 @@ TAKEN = (
         pressed((0.45, 0.3), (1.8, 1.0), faults=(BoardFault("brown-out", 0.8, 0.05),), length_s=3.0),
         (never("DutyGuard.begin", "rested_ms"),),
         knows_rest=False,
+    ),
+    Taken(
+        "a weld is charged to the minute's duty",
+        duty,
+        pressed((0.45, 1.0), (2.0, 1.0), length_s=3.0),
+        (never("Supervisor._fire", "tries"),),
+        tables=ONE_A_MINUTE,
     ),
     Taken(
         "a lockout has a reason",
@@ -190,6 +217,34 @@ def test_taken_out_it_is_violated(taken: Taken) -> None:
     without = observed_of(ground, taken.cut(bench), taken.changes)
     assert without.recording.gates
     assert taken.invariant(without), "nothing is violated without the protection: this test proves nothing"
+
+
+NOTICED = (
+    ("polarity always one", unset("Supervisor._finish", "positive"), "polarity", 60),
+    ("duty not charged", never("Supervisor._fire", "tries"), "duty", 60),
+)
+
+
+@pytest.mark.parametrize(("name", "change", "invariant", "runs"), NOTICED, ids=lambda it: str(it).replace(" ", "-"))
+def test_the_campaign_s_own_runs_notice_it(name: str, change: Change, invariant: str, runs: int) -> None:
+    """Neither is seen in a single weld: the campaign must have runs whose second weld it spoils."""
+    found: set[str] = set()
+    for number in range(runs):
+        made = numbered(number)
+        if made is not None:
+            machine = copy(made[0])
+            machine.bundle = change(machine.bundle)
+            found |= {violation.invariant for violation in run_case(machine, made[1]).violations}
+    assert invariant in found
+
+
+def test_the_set_of_faults_notices_a_missed_edge_that_counts_as_agreed() -> None:
+    """The set strikes an idle board so late that the edge is missed while the next weld's half-cycle is measured."""
+    machine = copy(ground_of({}))
+    machine.bundle = always("MainsLock.edge", "in_band")(machine.bundle)
+    numbers = [n for n in range(set_size()) if n % len(FAULTS) == list(FAULTS).index("missing crossing")]
+    cases = [case for n in numbers if (case := numbered_case(machine, n, 0)) is not None]
+    assert "window" in {violation.invariant for case in cases for violation in run_case(machine, case).violations}
 
 
 def test_every_invariant_is_proven() -> None:
