@@ -218,9 +218,9 @@ def polarity(observed: ObservedRun) -> list[Violation]:
             continue
         first_s = gates[0]
         known = last_s >= 0 and not any(last_s < start_s <= first_s for start_s in r.starts)
-        if known and not observed.shaken(last_s) and not observed.shaken(first_s):
-            if r.half_cycle_at(first_s).positive == r.half_cycle_at(last_s).positive:
-                wrong.append(Violation("polarity", first_s, "a weld begins on the polarity that the last one ended on"))
+        same = r.half_cycle_at(first_s).positive == r.half_cycle_at(last_s).positive
+        if known and same and not observed.shaken(last_s) and not observed.shaken(first_s):
+            wrong.append(Violation("polarity", first_s, "a weld begins on the polarity that the last one ended on"))
         last_s = gates[-1]
     return wrong
 
