@@ -1,0 +1,247 @@
+"""Potential and heat on a mesh of cells: finite volumes, the current's heat exactly what the circuit gives.
+
+A `Mesh` knows cells, faces between them and what holds them; where it came from (sheets, rods) it does not say. Heat is stepped
+implicitly and then booked by enthalpy, so that what goes in is what is stored or lost, to rounding, melting or not. SI units;
+temperatures in degC.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import sparse  # type: ignore[import-untyped,unused-ignore]
+from scipy.linalg import solveh_banded  # type: ignore[import-untyped,unused-ignore]
+from scipy.sparse.linalg import cg  # type: ignore[import-untyped,unused-ignore]
+
+from sim.joint.metals import Array, Properties
+
+Numbers = NDArray[np.int64]
+
+_BANDED = 90  # a wider band is solved by conjugate gradients
+_TIGHT = 1e-8  # of conjugate gradients, relative
+_ROUNDS = 3  # of the heat's step: enough for the melting to settle
+
+
+def _sums(cells: Numbers, values: Array, count: int) -> Array:
+    """What each of `count` cells is given in all."""
+    return np.bincount(cells, values, count).astype(np.float64)
+
+
+class Diverged(ArithmeticError):
+    """The field did not settle: no figure of it may be used."""
+
+
+@dataclass(frozen=True, eq=False)
+class Mesh:
+    """Cells, the faces between them and the cells that are held from outside.
+
+    `left`, `right`: the cells on either side of each face. `left_per_m`, `right_per_m`: from each cell's middle to the face, over
+    the face's area. `face_m2`: its area. `held`, `held_per_m`, `held_m2`: the same of what is held; `held_V` is 0 or 1, and
+    `held_C` how warm it is kept.
+    """
+
+    volume_m3: Array
+    left: Numbers
+    right: Numbers
+    left_per_m: Array
+    right_per_m: Array
+    face_m2: Array
+    held: Numbers
+    held_per_m: Array
+    held_m2: Array
+    held_V: Array
+    held_C: Array
+
+    @property
+    def cells(self) -> int:
+        return len(self.volume_m3)
+
+    @cached_property
+    def band(self) -> int:
+        return int(np.abs(self.left - self.right).max())
+
+    @cached_property
+    def _banded_places(self) -> tuple[Numbers, Numbers]:
+        low = np.minimum(self.left, self.right)
+        return np.abs(self.left - self.right), low
+
+    @cached_property
+    def _sparse_pattern(self) -> tuple[sparse.csr_matrix, Numbers]:
+        """A matrix of this mesh, and where in (faces, faces, diagonal) each of its entries is found."""
+        n, diagonal = self.cells, np.arange(self.cells)
+        rows = np.concatenate([self.left, self.right, diagonal])
+        columns = np.concatenate([self.right, self.left, diagonal])
+        pattern = sparse.csr_matrix((np.arange(1, len(rows) + 1, dtype=float), (rows, columns)), shape=(n, n))
+        return pattern, pattern.data.astype(np.int64) - 1
+
+    def solved(self, faces: Array, diagonal: Array, given: Array, guess: Array | None = None) -> Array:
+        """x where `diagonal` x plus what flows out through faces of these conductances is `given`."""
+        n = self.cells
+        whole = diagonal + _sums(self.left, faces, n) + _sums(self.right, faces, n)
+        if self.band <= _BANDED:
+            matrix = np.zeros((self.band + 1, n))
+            matrix[0] = whole
+            matrix[self._banded_places] = -faces
+            try:
+                return np.asarray(solveh_banded(matrix, given, lower=True, overwrite_ab=True, check_finite=False))
+            except np.linalg.LinAlgError as error:
+                raise Diverged(f"the field has no solution: {error}") from None
+        pattern, order = self._sparse_pattern
+        matrix = pattern.copy()
+        matrix.data = np.concatenate([-faces, -faces, whole])[order]
+        scale = sparse.diags(1 / whole)
+        found, failed = cg(matrix, given, x0=guess, rtol=_TIGHT, M=scale, maxiter=20 * int(n**0.5) + 500)
+        if failed:
+            raise Diverged(f"conjugate gradients did not settle in {failed} rounds")
+        return np.asarray(found)
+
+
+class Contact(NamedTuple):
+    """Of every face, and of every held cell: resistance times area (ohm m2), and conductance of heat over area (W/m2 K).
+
+    Zero ohm and infinite watts where there is none.
+    """
+
+    face_ohm_m2: Array
+    face_W_m2K: Array
+    held_ohm_m2: Array
+    held_W_m2K: Array
+
+
+def no_contact(mesh: Mesh) -> Contact:
+    """Metal grown together everywhere."""
+    faces, held = len(mesh.left), len(mesh.held)
+    return Contact(np.zeros(faces), np.full(faces, np.inf), np.zeros(held), np.full(held, np.inf))
+
+
+@dataclass(frozen=True, eq=False)
+class Current:
+    """At 1 V between the held ends: potential of cells, resistance, heat of each cell and of each held end at 1 A.
+
+    `contact_W`: of that, the heat made in the contacts of faces. `through_A`: through each face, at 1 A in all.
+    """
+
+    volts: Array
+    ohm: float
+    cell_ohm: Array
+    held_ohm: float
+    contact_ohm: float
+    through: Array
+
+
+def current(mesh: Mesh, resistivity: Array, contact: Contact, guess: Array | None = None) -> Current:
+    """The current's field, and where its heat is made: half of a contact's on either side of it."""
+    n = mesh.cells
+    near = mesh.left_per_m * resistivity[mesh.left]
+    far = mesh.right_per_m * resistivity[mesh.right]
+    film = contact.face_ohm_m2 / mesh.face_m2
+    faces = 1 / (near + far + film)
+    own, film_held = mesh.held_per_m * resistivity[mesh.held], contact.held_ohm_m2 / mesh.held_m2
+    held = 1 / (own + film_held)
+    diagonal = _sums(mesh.held, held, n)
+    volts = mesh.solved(faces, diagonal, _sums(mesh.held, held * mesh.held_V, n), guess)
+    through = faces * (volts[mesh.right] - volts[mesh.left])
+    in_held = held * (mesh.held_V - volts[mesh.held])
+    amperes = float(in_held[mesh.held_V > 0.5].sum())
+    if not (np.isfinite(amperes) and amperes > 0):
+        raise Diverged("no current flows from end to end")
+    through, in_held = through / amperes, in_held / amperes
+    squares, held_squares = through**2, in_held**2
+    heat = _sums(mesh.left, squares * (near + film / 2), n)
+    heat += _sums(mesh.right, squares * (far + film / 2), n)
+    heat += _sums(mesh.held, held_squares * (own + film_held / 2), n)
+    outside = float((held_squares * film_held / 2).sum())
+    ohm = float(1 / amperes)
+    return Current(volts, ohm, heat, outside, float((squares * film).sum()), through)
+
+
+@dataclass(frozen=True, eq=False)
+class Warmth:
+    """Of each cell: enthalpy per volume and temperature."""
+
+    enthalpy_J_m3: Array
+    at_C: Array
+
+
+@dataclass(frozen=True, eq=False)
+class Step:
+    """After a step of time: the warmth, and the watts that went out to what is held."""
+
+    warmth: Warmth
+    lost_W: float
+
+
+def heated(
+    mesh: Mesh, metal: Properties, warmth: Warmth, watts: Array, step_s: float, contact: Contact, rounds: int = _ROUNDS
+) -> Step:
+    """One step of heat, implicit, with the conductivities of its beginning. `watts`: made in each cell."""
+    n = mesh.cells
+    each = metal.conductivity_W_mK(warmth.at_C)
+    faces = 1 / (
+        mesh.left_per_m / each[mesh.left]
+        + mesh.right_per_m / each[mesh.right]
+        + 1 / (contact.face_W_m2K * mesh.face_m2)
+    )
+    held = 1 / (mesh.held_per_m / each[mesh.held] + 1 / (contact.held_W_m2K * mesh.held_m2))
+    to_held = _sums(mesh.held, held, n)
+    from_held = _sums(mesh.held, held * mesh.held_C, n)
+    before, now = warmth.enthalpy_J_m3, warmth.at_C
+    rate = mesh.volume_m3 / step_s
+    slope = metal.slope_J_m3K(now)
+    tried = now
+    for turn in range(rounds):
+        storing = slope * rate
+        enthalpy = metal.enthalpy_J_m3(tried)
+        given = storing * tried - (enthalpy - before) * rate + watts + from_held
+        found = mesh.solved(faces, storing + to_held, given, tried)
+        if turn < rounds - 1:
+            moved = found - tried
+            reached = metal.enthalpy_J_m3(found) - enthalpy
+            slope = np.where(
+                np.abs(moved) > 0.1, reached / np.where(np.abs(moved) > 0.1, moved, 1), metal.slope_J_m3K(found)
+            )
+            slope = np.maximum(slope, 1e5)
+        tried = found
+    flow = faces * (tried[mesh.right] - tried[mesh.left])
+    out = held * (tried[mesh.held] - mesh.held_C)
+    gained = watts + _sums(mesh.left, flow, n) - _sums(mesh.right, flow, n) - _sums(mesh.held, out, n)
+    after = before + gained * step_s / mesh.volume_m3
+    if not np.isfinite(after).all():
+        raise Diverged("the temperatures did not settle")
+    return Step(Warmth(after, metal.temperature_C(after)), float(out.sum()))
+
+
+def even(metal: Properties, cells: int, at_C: float) -> Warmth:
+    """Every cell as warm as the others."""
+    at = np.full(cells, at_C)
+    return Warmth(metal.enthalpy_J_m3(at), at)
+
+
+class Links:
+    """Faces and held ends of a mesh as they are gathered."""
+
+    def __init__(self) -> None:
+        self._faces: list[tuple[Numbers, Numbers, Array, Array, Array]] = []
+        self._held: list[tuple[Numbers, Array, Array, Array, Array]] = []
+
+    def faces(self, left: Numbers, right: Numbers, left_m: Array, right_m: Array, area_m2: Array) -> slice:
+        """Join cells through faces, from half-distances and areas; says which faces of the mesh they are."""
+        start = sum(len(part[0]) for part in self._faces)
+        self._faces.append((left, right, left_m / area_m2, right_m / area_m2, area_m2))
+        return slice(start, start + len(left))
+
+    def held(self, cells: Numbers, half_m: Array, area_m2: Array, volt: float, at_C: float) -> slice:
+        """Hold cells through faces; says which they are."""
+        start = sum(len(part[0]) for part in self._held)
+        full = np.ones(len(cells))
+        self._held.append((cells, half_m / area_m2, area_m2, volt * full, at_C * full))
+        return slice(start, start + len(cells))
+
+    def mesh(self, volume_m3: Array) -> Mesh:
+        left, right, near, far, area = (np.concatenate(part) for part in zip(*self._faces, strict=True))
+        cells, half, held_area, volts, at_C = (np.concatenate(part) for part in zip(*self._held, strict=True))
+        return Mesh(volume_m3, left, right, near, far, area, cells, half, held_area, volts, at_C)

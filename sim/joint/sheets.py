@@ -1,0 +1,151 @@
+"""Two or three sheets between two electrodes, round the axis: the mesh, and which of its faces are contacts."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from itertools import pairwise
+
+import numpy as np
+
+from sim.joint.field import Links, Mesh, Numbers
+from sim.joint.metals import METALS, Array, Metal, Properties
+
+COOLANT_C = 20.0  # of the electrodes' far ends
+
+
+@dataclass(frozen=True)
+class SheetStack:
+    """Sheets as they lie between two alike electrodes of a flat face. Lengths in m.
+
+    `face_m`: the face's diameter; a cone of `slope` (radius over height) widens it to the body. `touch_m`: diameter over which
+    the sheets touch each other.
+    """
+
+    sheets_m: tuple[float, ...]
+    metal: Metal
+    electrode: Metal
+    face_m: float
+    touch_m: float
+    body_m: float = 0.0127
+    slope: float = 1.0
+    copper_m: float = 0.010
+
+    @property
+    def metals(self) -> tuple[Metal, Metal]:
+        return self.metal, self.electrode
+
+
+@dataclass(frozen=True, eq=False)
+class SheetMesh:
+    """The mesh of a stack. `number`: of each cell by height and radius; -1 where nothing is.
+
+    `faying`: the faces of each contact of sheet and sheet. `tips`: those of sheet and electrode, lower and upper. `sheet`: the
+    sheet of each row of cells, -1 for an electrode.
+    """
+
+    stack: SheetStack
+    mesh: Mesh
+    metal: Properties
+    radius_m: Array
+    height_m: Array
+    number: Numbers
+    faying: tuple[slice, ...]
+    tips: tuple[slice, slice]
+    sheet: Numbers
+
+
+def graded(edges: list[float], first_m: float, end_m: float, growth: float = 1.25) -> list[float]:
+    """More edges beyond the last, each step longer than the one before, up to `end_m` at least."""
+    step = first_m
+    while edges[-1] < end_m - 1e-12:
+        step *= growth
+        edges.append(edges[-1] + step)
+    return edges
+
+
+def sheet_mesh(stack: SheetStack, across: int = 10, through: int = 8) -> SheetMesh:
+    """Cells: `across` to the radius of what touches, `through` to the thinnest sheet."""
+    face, touch = stack.face_m / 2, stack.touch_m / 2
+    # The rim of what touches, where the current crowds, has an edge of its own; so has the rim of the face.
+    inner, outer = min(face, touch), max(face, touch)
+    step = inner / across
+    radius = list(np.linspace(0, inner, across + 1))
+    if outer > inner * 1.001:
+        more = max(1, round((outer - inner) / step))
+        radius += list(inner + (outer - inner) * np.arange(1, more + 1) / more)
+    radius = graded(radius, step, max(3.5 * outer, touch + 4 * max(stack.sheets_m)))
+    r = np.array(radius)
+    fine = min(stack.sheets_m) / through
+    copper = graded([0.0], fine, stack.copper_m)
+    heights = [-edge for edge in reversed(copper)]
+    owners = [-1] * (len(copper) - 1)
+    for index, thick in enumerate(stack.sheets_m):
+        n = max(4, round(thick / fine))
+        base = heights[-1]
+        heights += [base + thick * k / n for k in range(1, n + 1)]
+        owners += [index] * n
+    top = heights[-1]
+    heights += [top + edge for edge in copper[1:]]
+    owners += [-1] * (len(copper) - 1)
+    z, sheet = np.array(heights), np.array(owners)
+    nr, nz = len(r) - 1, len(z) - 1
+
+    # The share of each ring that is metal: an electrode is as wide as its cone at the row's middle height.
+    middle = (z[:-1] + z[1:]) / 2
+    away = np.where(middle < 0, -middle, middle - top)
+    wide = np.where(sheet >= 0, np.inf, np.minimum(face + stack.slope * np.maximum(away, 0), stack.body_m / 2))
+    rim = np.minimum(r[None, 1:], np.maximum(wide[:, None], r[None, :-1]))
+    plane = math.pi * (rim**2 - r[:-1] ** 2)
+    there = plane > 0.02 * math.pi * (r[1:] ** 2 - r[:-1] ** 2)
+    number = np.full((nz, nr), -1, dtype=np.int64)
+    number[there] = np.arange(int(there.sum()))
+    dz = np.diff(z)
+    volume = (plane * dz[:, None])[there]
+
+    links = Links()
+    centre = (r[:-1] + r[1:]) / 2
+    one, two = number[:, :-1], number[:, 1:]
+    met = (one >= 0) & (two >= 0)
+    area = np.broadcast_to(2 * math.pi * r[1:-1] * dz[:, None], met.shape)
+    near = np.broadcast_to(r[1:-1] - centre[:-1], met.shape)
+    far = np.broadcast_to(centre[1:] - r[1:-1], met.shape)
+    links.faces(one[met], two[met], near[met], far[met], area[met])
+    faying, tips = [], []
+    for k, (below, above) in enumerate(pairwise(sheet.tolist())):
+        shared = np.minimum(plane[k], plane[k + 1])
+        if below == above:
+            reach = math.inf
+        elif below >= 0 and above >= 0:
+            reach = touch
+        else:
+            reach = face
+        if reach < math.inf:
+            shared = math.pi * np.clip(np.minimum(r[1:], reach) ** 2 - r[:-1] ** 2, 0, None)
+        met = (number[k] >= 0) & (number[k + 1] >= 0) & (shared > 0)
+        full = np.ones(int(met.sum()))
+        made = links.faces(number[k][met], number[k + 1][met], dz[k] / 2 * full, dz[k + 1] / 2 * full, shared[met])
+        if reach == touch and below >= 0 and above >= 0 and below != above:
+            faying.append(made)
+        elif below != above:
+            tips.append(made)
+    for row, volt in ((0, 0.0), (nz - 1, 1.0)):
+        met = number[row] >= 0
+        links.held(number[row][met], np.full(int(met.sum()), dz[row] / 2), plane[row][met], volt, COOLANT_C)
+    which = np.broadcast_to(np.where(sheet >= 0, 0, 1)[:, None], number.shape)[there]
+    return SheetMesh(
+        stack,
+        links.mesh(volume),
+        Properties(stack.metals, which),
+        r,
+        z,
+        number,
+        tuple(faying),
+        (tips[0], tips[1]),
+        sheet,
+    )
+
+
+def electrode_metal(alloy: str) -> Metal:
+    """By its name in the welder file. KeyError where it is no electrode."""
+    return {"Cu-ETP": METALS["copper"], "CuCr1": METALS["CuCr1"], "CuCr1Zr": METALS["CuCr1Zr"]}[alloy]
