@@ -18,13 +18,14 @@ from gen.machine.welder import Welder
 from gen.records import RECORDS_FILE, CheckRecord, Records
 from gen.user_files import read_text, read_toml, validated, written
 
-# Keys of the welder file that an instrument can read. shorted_tap says on which tap its current was read.
+# Keys of the welder file that an instrument can read; the two taps say on which a current was read.
 MEASURED = (
     "mains.voltage_V",
     "mains.frequency_Hz",
     "mains.source_resistance_ohm",
     "mains.source_inductance_mH",
     "transformer.working_current_A",
+    "transformer.working_tap",
     "transformer.open_current_A",
     "transformer.open_secondary_V",
     "transformer.shorted_current_A",

@@ -31,6 +31,8 @@ WORK_SHARE = (
 )  # of the short-circuit impedance, or of the resistance not accounted for, where no turns are known
 JOINTS_FACTOR = (1.0, 2.0)  # resistance of arms with their joints, warm, against cold copper without
 
+WORKING_OVER_RATED = (1.3, 3.0)  # working current over that of the power at 50 % duty, where nobody read it
+
 # Uncertainty of what was read.
 CLAMP = 0.03
 SECONDARY = 0.02
@@ -38,6 +40,7 @@ TAPPING = 0.01  # one tap against another
 SOURCE = 0.15
 GEOMETRY = 0.1
 
+_ANGLES = {"load_angle_min_deg", "load_angle_max_deg"}
 _EIGHTHS = tuple(n / 8 for n in range(9))
 
 
@@ -109,7 +112,7 @@ def ends(welder: WelderTables, loop: Loop | None) -> tuple[tuple[float, ...], ..
     return (
         _about(SOURCE) if source_given(welder.mains) else REFERENCE_SPREAD,
         _about(CLAMP) if t.shorted_current_A else one,
-        _about(CLAMP) if working_given(t) else one,
+        _about(CLAMP) if working_given(t) else one if t.shorted_current_A else WORKING_OVER_RATED,
         _about(SECONDARY) if t.tap_volts else one,
         _about(TAPPING) if len(t.tap_volts) > 1 else one,
         ((1 - GEOMETRY) * steel[0], (1 + GEOMETRY) * steel[1]) if loop else one,
@@ -127,6 +130,14 @@ def working_given(transformer: Transformer) -> bool:
     return "working_current_A" in transformer.model_fields_set
 
 
+def typical_working_A(mains: Mains, t: Transformer) -> float:
+    """The current of the power at 50 % duty, from which a working current that nobody read is reckoned.
+
+    From another duty by equal heating: I1^2 d1 = I2^2 d2 (RWMA, from memory).
+    """
+    return t.rating_kVA * 1000 * math.sqrt(t.rating_duty_percent / 50) / mains.voltage_V
+
+
 def source_given(mains: Mains) -> bool:
     """Whether the file gives anything of the supply's impedance."""
     return mains.source_resistance_ohm is not None or mains.source_inductance_mH is not None
@@ -134,7 +145,9 @@ def source_given(mains: Mains) -> bool:
 
 def source_ohm(mains: Mains, transformer: Transformer) -> complex:
     """The supply's impedance as given, or the most that is typical."""
-    most_A = transformer.working_current_A if working_given(transformer) else transformer.shorted_current_A or 1.0
+    most_A = transformer.shorted_current_A or WORKING_OVER_RATED[1] * typical_working_A(mains, transformer)
+    if working_given(transformer):
+        most_A = transformer.working_current_A
     scale = min(1.0, REFERENCE_DROP * mains.voltage_V / most_A / abs(REFERENCE_OHM))
     r, x = scale * REFERENCE_OHM.real, scale * REFERENCE_OHM.imag * mains.frequency_Hz / 50
     if mains.source_resistance_ohm is not None:
@@ -145,16 +158,20 @@ def source_ohm(mains: Mains, transformer: Transformer) -> complex:
 
 
 def turns_on(welder: WelderTables, tap: str | None, case: MachineCase | None = None) -> float:
-    """Turns ratio of a tap (None: the one in use), as read or in one case; 0 where no open secondary voltage is known."""
-    volts = welder.transformer.tap_volts
+    """Turns ratio of a tap (None: the one in use), as read or in one case; 0 where no open secondary voltage is known.
+
+    One tap against another is uncertain beside the tap of a reading, so that no figure hangs on which tap is in use.
+    """
+    t = welder.transformer
+    volts = t.tap_volts
     if not volts:
         return 0.0
-    in_use = next(iter(volts))
-    tap = tap if tap in volts else in_use
+    tap = tap if tap in volts else next(iter(volts))
     turns = welder.mains.voltage_V / volts[tap]
     if case is None:
         return turns
-    return turns / case.secondary * (case.tapping if tap != (welder.transformer.shorted_tap or in_use) else 1.0)
+    reference = t.shorted_read_on if t.shorted_current_A else t.working_read_on
+    return turns / case.secondary * (1.0 if tap == reference else case.tapping)
 
 
 def referred(loop: Loop | None, case: MachineCase, turns: float) -> complex:
@@ -165,34 +182,72 @@ def referred(loop: Loop | None, case: MachineCase, turns: float) -> complex:
 
 
 def circuit_of(welder: WelderTables, loop: Loop | None, case: MachineCase) -> Circuit:
-    """The circuit of one case, which may lie anywhere between the ends. Raises Impossible."""
-    t, voltage_V = welder.transformer, welder.mains.voltage_V
-    source = source_ohm(welder.mains, t) * case.source
-    turns = turns_on(welder, None, case)
-    if t.shorted_current_A is None:
-        known = source + referred(loop, case, turns)
-        z = voltage_V / (t.working_current_A * case.working)
-        total = cmath.rect(z, _angle(known, z, *load_angles(t), case.angle))
-        work = case.work * (total.real - known.real)
-        return Circuit(source, total - work - known, known - source, work, turns)
-    at_short = turns_on(welder, t.shorted_tap, case)
+    """The circuit of one case on the tap in use, which may lie anywhere between the ends. Raises Impossible.
+
+    Each reading is met on the tap on which it was read; one machine stands behind them all.
+    """
+    t = welder.transformer
+    met = _by_working(welder, loop, case) if t.shorted_current_A is None else _by_shorted(welder, loop, case)
+    return met.on_tap(turns_on(welder, None, case))
+
+
+def _working_ohm(welder: WelderTables, case: MachineCase) -> float:
+    """Size of the impedance with the work, on the tap that the working current belongs to."""
+    t = welder.transformer
+    base_A = t.working_current_A if working_given(t) else typical_working_A(welder.mains, t)
+    return welder.mains.voltage_V / (base_A * case.working)
+
+
+def _by_working(welder: WelderTables, loop: Loop | None, case: MachineCase) -> Circuit:
+    """From the working current and the load angle, on the tap that they belong to."""
+    t = welder.transformer
+    source, turns = source_ohm(welder.mains, t) * case.source, turns_on(welder, t.working_read_on, case)
+    known = source + referred(loop, case, turns)
+    z = _working_ohm(welder, case)
+    total = cmath.rect(z, _angle(known, z, *load_angles(t), case.angle))
+    work = case.work * (total.real - known.real)
+    return Circuit(source, total - work - known, known - source, work, turns)
+
+
+def _by_shorted(welder: WelderTables, loop: Loop | None, case: MachineCase) -> Circuit:
+    """From the shorted current, and from the working current and load angle where they were read; on the tap of those."""
+    t = welder.transformer
+    source, at_short = source_ohm(welder.mains, t) * case.source, turns_on(welder, t.shorted_read_on, case)
     known = source + referred(loop, case, at_short)
-    z = voltage_V / (t.shorted_current_A * case.shorted)
-    short = cmath.rect(z, _angle(known, z, *SHORT_ANGLE_DEG, True, case.angle))
-    shorted = Circuit(source, short - known, known - source, 0.0, at_short).on_tap(turns)
-    if working_given(t):
-        z = voltage_V / (t.working_current_A * case.working)
-        if z <= abs(shorted.short) or z <= shorted.short.imag:
-            raise Impossible
-        work = math.sqrt(z**2 - shorted.short.imag**2) - shorted.short.real
+    turns = turns_on(welder, t.working_read_on, case)
+    z = welder.mains.voltage_V / ((t.shorted_current_A or 0.0) * case.shorted)
+    work = case.work * 1e-6 * turns**2 if turns else case.work * z
+    low_deg, high_deg, typical = load_angles(t)
+    if typical:
+        angle = _angle(known, z, *SHORT_ANGLE_DEG, True, case.angle)
     else:
-        work = case.work * 1e-6 * turns**2 if turns else case.work * abs(shorted.short)
-    return Circuit(source, shorted.leakage, shorted.loop, work, turns)
+        target = math.radians(low_deg + case.angle * (high_deg - low_deg))
+        k = (turns / at_short) ** 2 if turns else 1.0
+        if working_given(t):
+            reactance = (_working_ohm(welder, case) * math.sin(target) - source.imag) / k + source.imag
+            angle = _arcsin(reactance / z)
+        else:  # source + k (z e^j angle - source) + work lies at the target
+            beside = source * (1 - k) + work
+            angle = target - _arcsin((beside * cmath.rect(1, -target)).imag / (k * z))
+        angle = _angle(known, z, math.degrees(angle), math.degrees(angle), False, 0.0)
+    shorted = Circuit(source, cmath.rect(z, angle) - known, known - source, 0.0, at_short).on_tap(turns)
+    if working_given(t):
+        total_ohm = _working_ohm(welder, case)
+        if total_ohm <= abs(shorted.short) or total_ohm <= shorted.short.imag:
+            raise Impossible
+        work = math.sqrt(total_ohm**2 - shorted.short.imag**2) - shorted.short.real
+    return replace(shorted, work_ohm=work)
+
+
+def _arcsin(value: float) -> float:
+    if not -1 <= value <= 1:
+        raise Impossible
+    return math.asin(value)
 
 
 def load_angles(t: Transformer) -> tuple[float, float, bool]:
     """Range of the load angle from the welder file, and whether it is only typical."""
-    typical = not {"load_angle_min_deg", "load_angle_max_deg"} & t.model_fields_set
+    typical = not _ANGLES & t.model_fields_set
     return t.load_angle_min_deg, t.load_angle_max_deg, typical
 
 
@@ -331,7 +386,7 @@ def _contradiction(welder: WelderTables, loop: Loop | None) -> Wrong:
     t, voltage_V = welder.transformer, welder.mains.voltage_V
     both = loop is not None and bool(t.tap_volts)
     bounds, let = ("the supply and the arms", "let") if both else ("the supply", "lets")
-    tap = t.shorted_tap if t.shorted_current_A else None
+    tap = t.shorted_read_on if t.shorted_current_A else t.working_read_on
 
     def known(case: MachineCase) -> complex:
         turns = turns_on(welder, tap, case)
@@ -339,6 +394,12 @@ def _contradiction(welder: WelderTables, loop: Loop | None) -> Wrong:
 
     least = min((known(case) for case in cases(welder, loop)), key=abs)
     most_A = voltage_V / abs(least)
+    if t.shorted_current_A is None and not working_given(t):
+        needed_A = WORKING_OVER_RATED[0] * typical_working_A(welder.mains, t)
+        allowed = (
+            f"a machine of this power draws {shown(needed_A)} A or more as it welds, and {bounds} {let} through at most"
+        )
+        return Wrong("transformer.rating_kVA", figure(t.rating_kVA), f"{allowed} {_floored(most_A)}; allowed: less")
     key, given_A = (
         ("shorted_current_A", t.shorted_current_A)
         if t.shorted_current_A
@@ -355,10 +416,27 @@ def _contradiction(welder: WelderTables, loop: Loop | None) -> Wrong:
             return Wrong("transformer.load_angle_max_deg", figure(t.load_angle_max_deg), allowed)
         allowed = f"allowed: {math.floor(most_deg)} or less, for the resistance of {bounds}"
         return Wrong("transformer.load_angle_min_deg", figure(t.load_angle_min_deg), allowed)
-    unloaded = WelderTables.model_construct(**(dict(welder) | {"transformer": _without_working(t)}))
-    short_A = max(voltage_V / abs(circuit.short) for _, circuit in circuits(unloaded, loop))
+    if not load_angles(t)[2] and (without := circuits(_without(welder, _ANGLES), loop)):
+        return _wrong_angle(welder, [circuit for _, circuit in without])
+    on_working = [
+        circuit.on_tap(turns_on(welder, t.working_read_on, case))
+        for case, circuit in circuits(_without(welder, {"working_current_A"} | _ANGLES), loop)
+    ]
+    short_A = max(voltage_V / abs(circuit.short) for circuit in on_working)
     allowed = f"allowed: less than {_floored(short_A)}, the most that flows on this tap with the electrodes shorted"
     return Wrong("transformer.working_current_A", figure(t.working_current_A), allowed)
+
+
+def _wrong_angle(welder: WelderTables, without: list[Circuit]) -> Wrong:
+    """The load angle that does not go with the currents, and those that do."""
+    t = welder.transformer
+    angles = [
+        math.degrees(cmath.phase(circuit.on_tap(turns_on(welder, t.working_read_on)).total)) for circuit in without
+    ]
+    low, high = math.ceil(min(angles)), math.floor(max(angles))
+    key = "load_angle_max_deg" if t.load_angle_max_deg < low else "load_angle_min_deg"
+    allowed = f"allowed: what goes with the currents that were read, about {low} to {high}, or the key left out"
+    return Wrong(f"transformer.{key}", figure(getattr(t, key)), allowed)
 
 
 def _floored(value: float) -> str:
@@ -367,8 +445,11 @@ def _floored(value: float) -> str:
     return shown(math.floor(value / step) * step)
 
 
-def _without_working(t: Transformer) -> Transformer:
-    return Transformer.model_construct(_fields_set=t.model_fields_set - {"working_current_A"}, **dict(t))
+def _without(welder: WelderTables, keys: set[str]) -> WelderTables:
+    """The same file without these keys of its transformer."""
+    t = welder.transformer
+    bare = Transformer.model_construct(_fields_set=t.model_fields_set - keys, **dict(t))
+    return WelderTables.model_construct(**(dict(welder) | {"transformer": bare}))
 
 
 @dataclass(frozen=True)
@@ -392,9 +473,9 @@ class _Summary:
                 *SHORT_ANGLE_DEG
             )
         else:
-            reading = (
-                "from the working current and load angle, the work taking 20 to 80 % of the other resistance (typical)"
-            )
+            current = "" if working_given(t) else ", both typical of the rating"
+            taking = "the work taking 20 to 80 % of the other resistance (typical)"
+            reading = f"from the working current and load angle{current}, {taking}"
             angle = reading
         rest = f"{reading}, less the supply{' and the loop' if self.told_apart else ''}"
         turns = self.found[0][1].turns
@@ -451,7 +532,6 @@ class _Summary:
     def tap(self, name: str) -> Tap:
         t, voltage_V = self.welder.transformer, self.welder.mains.voltage_V
         base = turns_on(self.welder, name)
-        in_use = name == next(iter(t.tap_volts), name)
         on_tap = [circuit.on_tap(turns_on(self.welder, name, case)) for case, circuit in self.found]
 
         def through(of: Callable[[Circuit], complex], source: str) -> tuple[Figure, Figure | None]:
@@ -462,13 +542,19 @@ class _Summary:
             return primary, spanning(secondary, "A", "primary current times the turns ratio")
 
         read = f"given, read within {CLAMP * 100:g} %"
-        computed = "V over the impedance" + ("" if in_use else ", scaled with the square of the turns")
-        is_shorted = t.shorted_current_A is not None and (name == t.shorted_tap if t.shorted_tap else in_use)
+        own = t.shorted_read_on if t.shorted_current_A else t.working_read_on
+        computed = "V over the impedance" + ("" if name == own else ", scaled with the square of the turns")
+        is_shorted = t.shorted_current_A is not None and name == t.shorted_read_on
         short_primary, short_secondary = through(lambda c: c.short, read if is_shorted else computed)
-        working = read if working_given(t) and in_use else f"{computed}, with the work"
+        working = f"{computed}, with the work"
+        if name == t.working_read_on and working_given(t):
+            working = read
+        elif name == t.working_read_on and not t.shorted_current_A:
+            working = "typical: {:g} to {:g} times the current of the rating at 50 % duty ".format(*WORKING_OVER_RATED)
+            working += "(common practice, no source)"
         working_primary, working_secondary = through(lambda c: c.total, working)
         low, high, typical = load_angles(t)
-        if in_use and (not typical or t.shorted_current_A is None):
+        if name == t.working_read_on and (not typical or t.shorted_current_A is None):
             load_angle = Figure(low, high, "degrees", "typical (common practice, no source)" if typical else "given")
         else:
             phases = (math.degrees(cmath.phase(c.total)) for c in on_tap)

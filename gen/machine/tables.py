@@ -78,10 +78,19 @@ class Breaker(FileModel):
         return self
 
 
+# Of a transformer with taps: the key that names the tap of a reading, and the readings that it is of.
+READ_ON = {
+    "working_tap": ("working_current_A", "load_angle_min_deg", "load_angle_max_deg"),
+    "shorted_tap": ("shorted_current_A",),
+}
+
+
 class Transformer(FileModel):
     """Rating plate, primary side and what was measured. A rating counts only with the duty it is for.
 
-    `working_current_A` and the load angles may be left out where `shorted_current_A` is given, from which they follow.
+    A reading belongs to the tap on which it was read: `working_tap` of the working current and the load angles,
+    `shorted_tap` of the shorted current. What was not read is taken as typical of the rating, or follows from
+    `shorted_current_A`.
     """
 
     rating_kVA: float = Field(ge=0.05, le=500)
@@ -92,6 +101,7 @@ class Transformer(FileModel):
         "of duty is a peak or short-circuit figure and no rating)",
     )
     working_current_A: float = Field(default=0, ge=0.1, le=2000)  # left out: the welder fills it in
+    working_tap: str | None = None
     load_angle_min_deg: float = Field(default=40, ge=0, le=80)
     load_angle_max_deg: float = Field(default=65, ge=0, le=80)
     open_current_A: float | None = Field(default=None, ge=0.001, le=2000)
@@ -112,12 +122,6 @@ class Transformer(FileModel):
     @model_validator(mode="after")
     def _consistent(self) -> Self:
         given = self.model_fields_set
-        if "working_current_A" not in given and self.shorted_current_A is None:
-            raise Wrong(
-                "working_current_A",
-                None,
-                "missing; allowed: a number from 0.1 to 2000, or shorted_current_A, from which it follows",
-            )
         in_order(self, "load_angle_min_deg", "load_angle_max_deg")
         if "working_current_A" in given and self.idle_current_A >= self.working_current_A:
             raise Wrong(
@@ -129,18 +133,14 @@ class Transformer(FileModel):
         self._taps_consistent()
         if self.shorted_current_A is not None:
             self._shorted_consistent(self.shorted_current_A)
-        elif self.shorted_tap is not None:
-            raise Wrong(
-                "shorted_tap", written(self.shorted_tap), "it goes with shorted_current_A; allowed: both or neither"
-            )
         return self
 
     def _taps_consistent(self) -> None:
         if self.taps is None:
-            if self.tap is not None:
-                raise Wrong(
-                    "tap", written(self.tap), "there are no taps; allowed: a tap that is named in transformer.taps"
-                )
+            for key in ("tap", "working_tap", "shorted_tap"):
+                if (name := getattr(self, key)) is not None:
+                    why = "there are no taps; allowed: a tap that is named in transformer.taps"
+                    raise Wrong(key, written(name), why)
             return
         names = ", ".join(str(written(name)) for name in self.taps)
         if self.tap is None:
@@ -153,14 +153,19 @@ class Transformer(FileModel):
                 figure(self.open_secondary_V),
                 f"allowed: {self.taps[self.tap]:g}, as tap {written(self.tap)} has in transformer.taps, or left out",
             )
-        if self.shorted_tap is not None and self.shorted_tap not in self.taps:
-            raise Wrong("shorted_tap", written(self.shorted_tap), f"allowed: {names}, the names in transformer.taps")
+        for key, readings in READ_ON.items():
+            name = getattr(self, key)
+            if name is not None and name not in self.taps:
+                raise Wrong(key, written(name), f"allowed: {names}, the names in transformer.taps")
+            if name is not None and not self.model_fields_set.intersection(readings):
+                raise Wrong(key, written(name), f"it goes with {readings[0]}; allowed: both or neither")
+        for key, readings in READ_ON.items():
+            read = [reading for reading in readings if reading in self.model_fields_set]
+            if read and getattr(self, key) is None and len(self.taps) > 1:
+                raise Wrong(key, None, f"missing; allowed: the tap on which {read[0]} was read, of {names}")
 
     def _shorted_consistent(self, shorted_A: float) -> None:
-        if self.taps is None and self.shorted_tap is not None:
-            why = "there are no taps; allowed: a tap that is named in transformer.taps"
-            raise Wrong("shorted_tap", written(self.shorted_tap), why)
-        same_tap = self.shorted_tap in (None, self.tap)
+        same_tap = self.shorted_tap == self.working_tap
         if same_tap and "working_current_A" in self.model_fields_set and shorted_A <= self.working_current_A:
             raise Wrong(
                 "shorted_current_A",
@@ -176,6 +181,20 @@ class Transformer(FileModel):
     def idle_current_A(self) -> float:
         """Primary current with open electrodes; typically 4 % of the working current (common practice, no source)."""
         return self.open_current_A if self.open_current_A is not None else 0.04 * self.working_current_A
+
+    @property
+    def working_read_on(self) -> str:
+        """The tap that the working current and the load angles belong to; "" without taps.
+
+        Where neither was read they are typical of the rating, which is of the tap with the most volts.
+        """
+        volts = self.tap_volts
+        return self.working_tap or (max(volts, key=lambda tap: volts[tap]) if volts else "")
+
+    @property
+    def shorted_read_on(self) -> str:
+        """The tap that the shorted current belongs to; "" without taps."""
+        return self.shorted_tap or self.tap or ""
 
     @property
     def tap_volts(self) -> dict[str, float]:

@@ -25,8 +25,8 @@ _STEEPEST_DEG = 80  # of a load angle in the welder file
 class Welder(WelderTables):
     """Everything in `welder.toml`. Keys left out take a typical value; `assumed` names them.
 
-    Where the file gives no working current or load angles, those that follow from `shorted_current_A` stand in
-    `transformer`: of the current the upper end, since heating is what it is used for.
+    In `transformer` the working current and the load angles are those of the tap in use, whichever tap they were read on
+    and whatever they follow from.
     """
 
     _machine: Machine = PrivateAttr()
@@ -104,6 +104,11 @@ class Welder(WelderTables):
             found.append(
                 "Secondary currents are not known: give transformer.open_secondary_V, or transformer.taps and tap."
             )
+        if t.shorted_current_A is None and not working_given(t):
+            found.append(
+                "No current was read: it is taken as typical of the rating, and judged at its upper end. Read the primary "
+                "current with the electrodes on the work, and give it as transformer.working_current_A."
+            )
         if t.shorted_current_A is None:
             found.append(
                 "Narrower figures: read the primary current with the electrodes shorted, and give it as "
@@ -127,9 +132,14 @@ class Welder(WelderTables):
             low_R, high_R = machine.source_resistance.low, machine.source_resistance.high
             instead["source_resistance_ohm"] = f"{low_R:.2g} to {high_R:.2g}"
             instead["source_inductance_mH"] = f"{low_X:.2g} to {high_X:.2g}"
+        follows = "from shorted_current_A"
+        if t.shorted_current_A is None:
+            follows = "the most that is typical of the rating"
+        if not working_given(t):
+            instead["working_current_A"] = f"{t.working_current_A:g} ({follows})"
         if t.shorted_current_A is not None:
-            for key in ("working_current_A", "load_angle_min_deg", "load_angle_max_deg"):
-                instead[key] = f"{getattr(t, key):g} (from shorted_current_A)"
+            for key in ("load_angle_min_deg", "load_angle_max_deg"):
+                instead[key] = f"{getattr(t, key):g} ({follows})"
         return [
             f"{table_name}.{key} = {instead.get(key) or _shown(getattr(table, key))}"
             for table_name, table in self
@@ -140,19 +150,22 @@ class Welder(WelderTables):
 
 
 def _completed(t: Transformer, machine: Machine) -> Transformer:
-    """The transformer with what follows from its readings; `model_fields_set` still names what the file gives."""
+    """The transformer as on the tap in use, with what was not read on it; `model_fields_set` still names what the file gives.
+
+    The working current is the upper end of its range where it was not read: heating is what it is used for.
+    """
     values = dict(t)
-    if t.shorted_current_A is not None:
-        working, angle = machine.in_use.working_primary, machine.in_use.load_angle
-        if not working_given(t):
-            values["working_current_A"] = round(working.high, 1)
-            if t.open_current_A is not None and t.open_current_A >= working.high:
-                allowed = f"allowed: less than the working current that follows from shorted_current_A ({working.text})"
-                raise Wrong("transformer.open_current_A", figure(t.open_current_A), allowed)
-        _, _, typical = load_angles(t)
-        if typical:
-            values["load_angle_min_deg"] = round(angle.low, 1)
-            values["load_angle_max_deg"] = round(min(angle.high, _STEEPEST_DEG), 1)
+    working, angle = machine.in_use.working_primary, machine.in_use.load_angle
+    read_here = machine.in_use.name == t.working_read_on
+    if not (working_given(t) and read_here):
+        values["working_current_A"] = round(working.high, 1)
+        if t.open_current_A is not None and t.open_current_A >= working.high:
+            allowed = f"allowed: less than the working current that follows from the other readings ({working.text})"
+            raise Wrong("transformer.open_current_A", figure(t.open_current_A), allowed)
+    _, _, typical = load_angles(t)
+    if not read_here or (typical and t.shorted_current_A is not None):
+        values["load_angle_min_deg"] = round(angle.low, 1)
+        values["load_angle_max_deg"] = round(min(angle.high, _STEEPEST_DEG), 1)
     return Transformer.model_construct(_fields_set=set(t.model_fields_set), **values)
 
 

@@ -72,7 +72,7 @@ def test_one_value_changes_and_the_rest_stays(
 
 def test_every_key_that_is_offered_is_tried() -> None:
     """All but the tap's name, which is tried below."""
-    assert set(VALUES) == set(MEASURED) - {"transformer.shorted_tap"}
+    assert set(VALUES) == set(MEASURED) - {"transformer.shorted_tap", "transformer.working_tap"}
 
 
 @pytest.fixture
@@ -110,7 +110,7 @@ def test_typical_becomes_measured(shop: Path) -> None:
 
 def test_the_last_walk_gives_the_values(shop: Path) -> None:
     """Only readings of passed steps, only of the last walk, only those that belong into the file; with taps also on which."""
-    taps = replaced(WELDER, "[switch]", 'taps = {high = 2.4, low = 1.8}\ntap = "high"\n[switch]')
+    taps = replaced(WELDER, "[switch]", 'taps = {high = 2.4, low = 1.8}\ntap = "high"\nworking_tap = "high"\n[switch]')
     (shop / "welder.toml").write_text(taps)
     with Records(shop / "records.sqlite") as records:
         for walk, step, outcome, reading in (

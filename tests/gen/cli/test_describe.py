@@ -40,17 +40,12 @@ def described(here: Path, text: str, *line: str) -> Outcome:
 
 TWO_TAPS = 'tap = "low"\ntaps = {low = 1.8, high = 2.4}\n'
 CONTRADICTIONS = {
-    "neither current": (
-        welder("open_secondary_V = 2.4\n"),
-        "transformer.working_current_A; missing; allowed: a number from 0.1 to 2000, or shorted_current_A, from "
-        "which it follows",
-    ),
     "open secondary above primary": (
         welder("shorted_current_A = 30\nopen_secondary_V = 95\n").replace("voltage_V = 230", "voltage_V = 90"),
         "transformer.open_secondary_V: 95 given; allowed: less than mains.voltage_V (90); a welding transformer steps down",
     ),
     "tap above primary": (
-        welder('shorted_current_A = 30\ntap = "a"\ntaps = {a = 2, b = 92}\n').replace(
+        welder('shorted_current_A = 30\nshorted_tap = "a"\ntap = "a"\ntaps = {a = 2, b = 92}\n').replace(
             "voltage_V = 230", "voltage_V = 90"
         ),
         "transformer.taps.b: 92 given; allowed: less than mains.voltage_V (90); a welding transformer steps down",
@@ -93,12 +88,40 @@ CONTRADICTIONS = {
         welder('working_current_A = 20\nshorted_tap = "low"\n' + TWO_TAPS),
         'transformer.shorted_tap: "low" given; it goes with shorted_current_A; allowed: both or neither',
     ),
+    "a reading on no tap": (
+        welder("working_current_A = 20\n" + TWO_TAPS),
+        'transformer.working_tap; missing; allowed: the tap on which working_current_A was read, of "low", "high"',
+    ),
+    "a shorted reading on no tap": (
+        welder("shorted_current_A = 20\n" + TWO_TAPS),
+        'transformer.shorted_tap; missing; allowed: the tap on which shorted_current_A was read, of "low", "high"',
+    ),
+    "a load angle on no tap": (
+        welder("load_angle_min_deg = 40\n" + TWO_TAPS),
+        'transformer.working_tap; missing; allowed: the tap on which load_angle_min_deg was read, of "low", "high"',
+    ),
+    "a working tap without a reading": (
+        welder('working_tap = "low"\n' + TWO_TAPS),
+        'transformer.working_tap: "low" given; it goes with working_current_A; allowed: both or neither',
+    ),
+    "a load angle that the currents forbid": (
+        welder("load_angle_min_deg = 60\nload_angle_max_deg = 70\nworking_current_A = 20\n" + SHORTED),
+        "transformer.load_angle_min_deg: 60 given; allowed: what goes with the currents that were read, about 27 to 43, "
+        "or the key left out",
+    ),
+    "a rating that the supply cannot feed": (
+        welder("open_secondary_V = 2.4\n", mains="source_resistance_ohm = 10\n").replace(
+            "rating_kVA = 2.5", "rating_kVA = 25"
+        ),
+        "transformer.rating_kVA: 25 given; a machine of this power draws 141 A or more as it welds, and the supply lets "
+        "through at most 27; allowed: less",
+    ),
     "shorted below working": (
         welder("working_current_A = 31\n" + SHORTED),
         "transformer.shorted_current_A: 30 given; allowed: more than working_current_A (31), which has the work in its way",
     ),
     "working above what another tap's reading allows": (
-        welder("working_current_A = 25\n" + TAPS),
+        welder('working_current_A = 25\nworking_tap = "low"\n' + TAPS),
         "transformer.working_current_A: 25 given; allowed: less than 18.2, the most that flows on this tap with the "
         "electrodes shorted",
     ),
@@ -138,7 +161,7 @@ CONTRADICTIONS = {
     "open above derived working": (
         welder(SHORTED + "open_current_A = 29.9\n"),
         "transformer.open_current_A: 29.9 given; allowed: less than the working current that follows from "
-        "shorted_current_A (22.7 to 29.8 A)",
+        "the other readings (22.7 to 29.8 A)",
     ),
     "no resistance": (
         welder(mains="source_resistance_ohm = 0\n"),

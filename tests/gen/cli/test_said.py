@@ -54,7 +54,7 @@ def test_what_is_shown() -> None:
 def test_a_title_and_a_tap_cannot_turn_the_line(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """A title with a direction mark, a tap with an escape: neither reaches the terminal."""
     monkeypatch.chdir(tmp_path)
-    taps = 'taps = {"a\\u001b[31m" = 2.0, "b\\u202e" = 3.0}\ntap = "b\\u202e"\n[switch]'
+    taps = 'taps = {"a\\u001b[31m" = 2.0, "b\\u202e" = 3.0}\ntap = "b\\u202e"\nworking_tap = "b\\u202e"\n[switch]'
     (tmp_path / "welder.toml").write_text(WELDER.replace("[switch]", taps))
     (tmp_path / "job.toml").write_text(f'title = "rods \u202e 001"\n{SCHEDULE}', encoding="utf-8")
     shown = ""

@@ -16,7 +16,9 @@ from tests.support.cli.command_line import WELDER, contents, replaced, typed
 
 MACHINE = replaced(WELDER, "rating_duty_percent = 50\n", "rating_duty_percent = 50\nopen_secondary_V = 2.4\n")
 TAPS = replaced(
-    WELDER, "rating_duty_percent = 50\n", 'rating_duty_percent = 50\ntap = "low"\ntaps = {low = 1.8, high = 3.2}\n'
+    WELDER,
+    "rating_duty_percent = 50\n",
+    'rating_duty_percent = 50\ntap = "low"\nworking_tap = "low"\ntaps = {low = 1.8, high = 3.2}\n',
 )
 
 

@@ -149,7 +149,8 @@ def test_every_shot_is_long_enough_and_small_enough(name: str) -> None:
 def tapped() -> Welder:
     """Two taps, the upper one in use."""
     taps = {"high": 2.4, "low": 1.8}
-    return make_welder(transformer={"taps": taps, "tap": "high", "shorted_current_A": 40, "shorted_tap": "high"})
+    read = {"shorted_current_A": 40, "shorted_tap": "high", "working_tap": "high"}
+    return make_welder(transformer={"taps": taps, "tap": "high"} | read)
 
 
 def test_shorted_on_the_lowest_tap() -> None:

@@ -23,7 +23,7 @@ from gen.ranges import Figure
 ARMS = {"length_mm": 250, "throat_mm": 100, "diameter_mm": 20}
 ELECTRODES = {"diameter_mm": 12, "length_mm": 40}
 READ = {"shorted_current_A": 30, "open_secondary_V": 2.4}
-TAPS = {"shorted_current_A": 30, "taps": {"low": 1.8, "high": 2.4}, "tap": "high"}
+TAPS = {"shorted_current_A": 30, "shorted_tap": "high", "taps": {"low": 1.8, "high": 2.4}, "tap": "high"}
 
 
 def welder_with(transformer: dict[str, Any], **tables: dict[str, Any]) -> Welder:
@@ -77,6 +77,7 @@ def test_the_truth_lies_in_every_range(seed: int) -> None:
     }
     if seed % 2:
         read["working_current_A"] = 230 / abs(total("low")) / chance.uniform(1 - CLAMP, 1 + CLAMP)
+        read["working_tap"] = "low"
     shapes = {"arms": arms.model_dump(), "electrodes": electrodes.model_dump(exclude_none=True)}
     machine = welder_with(read, mains=said, **shapes).machine
     k = turns["low"] ** 2
@@ -100,7 +101,8 @@ def test_the_truth_lies_in_every_range(seed: int) -> None:
 @pytest.mark.parametrize("working", [None, 24])
 def test_no_case_between_the_ends_leaves_the_range(working: float | None) -> None:
     """Ranges are taken from the ends of what is uncertain: a thousand cases from within them stay inside."""
-    welder = welder_with(TAPS | ({"working_current_A": working} if working else {}), arms=ARMS, electrodes=ELECTRODES)
+    read = {"working_current_A": working, "working_tap": "high"} if working else {}
+    welder = welder_with(TAPS | read, arms=ARMS, electrodes=ELECTRODES)
     assert welder.arms
     loop = loop_of(welder.arms, welder.electrodes, 50)
     ends = {f.name: [getattr(case, f.name) for case in cases(welder, loop)] for f in fields(MachineCase)}
@@ -149,8 +151,8 @@ def test_taps_go_with_the_square_of_the_turns() -> None:
 
 def test_shorted_on_another_tap() -> None:
     """The reading belongs to the tap on which it was taken; the same machine told from either tap is the same."""
-    there = welder_with(TAPS | {"tap": "low", "shorted_tap": "high"}).machine
-    here = welder_with(TAPS | {"shorted_tap": "high"}).machine
+    there = welder_with(TAPS | {"tap": "low"}).machine
+    here = welder_with(TAPS).machine
     assert there.in_use.name == "low"
     for one, other in ((there.in_use, here.taps[1]), (there.taps[1], here.taps[0])):
         for f in fields(one):

@@ -149,7 +149,14 @@ def little() -> ReportData:
     return judged(run(*RODS, title="Little is known"))
 
 
-TAPS = {"tap": "high", "taps": {"low": 1.8, "middle": 2.1, "high": 2.4}, "shorted_current_A": 26, "mass_kg": 12}
+TAPS = {
+    "tap": "high",
+    "taps": {"low": 1.8, "middle": 2.1, "high": 2.4},
+    "working_tap": "high",
+    "shorted_current_A": 26,
+    "shorted_tap": "high",
+    "mass_kg": 12,
+}
 ALL: dict[str, Any] = KNOWN | {
     "transformer": TAPS,
     "arms": {"length_mm": 250, "throat_mm": 100, "diameter_mm": 20},
