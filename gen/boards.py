@@ -23,13 +23,16 @@ Listed = Annotated[tuple[Item, ...], BeforeValidator(lambda given: tuple(given) 
 SWITCHING = ("gate", "contactor")
 
 
+MOST_ROWS = 1024  # of a timing table on any board
+
+
 class BoardLimits(FileModel):
     """What the board holds and how well it times. `least_blank_us`: the least from the detector's edge to a gate.
 
     `watchdog_ms`: how long the program may show no sign of life; it covers the erasing of flash.
     """
 
-    rows: int = Field(ge=1, le=10_000)
+    rows: int = Field(ge=1, le=MOST_ROWS)
     half_cycles: int = Field(ge=2, le=100_000)
     timing_error_us: float = Field(ge=0.1, le=20_000)
     least_blank_us: int = Field(ge=1, le=10_000)

@@ -12,6 +12,7 @@ from __future__ import annotations
 import hashlib
 import time
 from dataclasses import dataclass
+from itertools import pairwise
 from types import TracebackType
 from typing import Any, Protocol, Self, TypeVar
 
@@ -48,13 +49,14 @@ from gen.link.messages import (
     WeldsResult,
 )
 from gen.table import TimingTable, board_delay_us, heat
-from gen.words import LARGEST_ID, PHASES, PROGRAM, PROTOCOL, ROWS_A_LINE
+from gen.words import LARGEST_ID, PHASES, PROGRAM, PROTOCOL, ROWS_A_LINE, WELDS_A_LINE, WELDS_KEPT
 
 ANSWER_S = 1.0  # an idle board answers within 0.05 s
 STORING_S = 8.0  # it writes its flash twice, and reads back
 PATIENCE_S = 4.0  # for a first answer: a board in a short weld answers after it
 _PROMPT = b">>>"  # of MicroPython's command line
 _STARTING_S = 0.05
+_MOST_READ = 4096  # bytes at once: more waits
 _AFTER_S = 0.1  # an answer follows a reply about an earlier line within this
 TRIES = 3
 ARMED_S = 300.0  # no weld is longer, each of its times being 60 s at most: a board is silent until its off time ends
@@ -137,12 +139,15 @@ class Link:
     def read(self, name: str) -> BoardSchedule:
         """A schedule with all its rows, checked against its digest."""
         rows: list[Row] = []
-        while True:
+        first: ReadResult | None = None
+        while first is None or len(rows) < first.rows_total:
             part = self._ask("read", ReadParams(name=name, start=len(rows)), ReadResult)
+            first = first or part
             rows += part.rows
-            if len(rows) >= part.rows_total or not part.rows:
-                break
-        found = BoardSchedule(name, self.hello.frequency_Hz, part.digest, tuple(rows))
+            same = (part.name, part.digest, part.rows_total) == (name, first.digest, first.rows_total)
+            if not same or len(rows) != min(first.rows_total, len(rows) - len(part.rows) + ROWS_A_LINE):
+                raise self._unknown(f"answers with rows of {name} that do not follow each other")
+        found = BoardSchedule(name, self.hello.frequency_Hz, first.digest, tuple(rows))
         if digest_of(found) != part.digest:
             raise BoardRefused(
                 self.port, 0, f"{name}: the rows read do not fit its digest", "allowed: try again, or push it anew"
@@ -189,12 +194,20 @@ class Link:
     def welds(self, since: int = 0) -> tuple[int, list[WeldEntry]]:
         """The board's boot number and the welds after `since`, oldest first; it keeps the last 64."""
         found: list[WeldEntry] = []
+        first: WeldsResult | None = None
         while True:
             part = self._ask("welds", SinceParams(since=since), WeldsResult)
+            first = first or part
+            if not part.welds or part.boot != first.boot:  # it has started anew meanwhile: another look finds those
+                return first.boot, found
             found += part.welds
-            if not part.welds or part.welds[-1].number >= part.count:
-                return part.boot, found
-            since = part.welds[-1].number
+            numbers = [since, *(weld.number for weld in part.welds)]
+            growing = all(one < next_one for one, next_one in pairwise(numbers))
+            if not growing or numbers[-1] > part.count or len(found) > WELDS_KEPT + WELDS_A_LINE:
+                raise self._unknown("answers with welds that do not follow each other")
+            since = numbers[-1]
+            if since >= first.count:  # those that came meanwhile are for another look
+                return first.boot, found
 
     def stop(self) -> None:
         """Send the stop line, which ends a weld. No emergency stop: it needs a computer, a cable and a running program."""
@@ -231,15 +244,15 @@ class Link:
                 time.sleep(_STARTING_S)  # it has only just started, and not read its settings yet
                 continue
             if reply is not None and reply.error is not None and reply.id:
-                raise OtherFirmware(self.port, f"answers {reply.error.message!r} to hello", self._flash_first())
+                raise self._unknown(f"answers {reply.error.message!r} to hello")
             if time.monotonic() >= deadline or _PROMPT in self._foreign:
                 raise self._stranger()
 
     def _known(self, result: dict[str, Any]) -> Hello:
         protocol = result.get("protocol")
         if result.get("program") != PROGRAM:
-            raise OtherFirmware(self.port, "runs another program than Weldbeat", self._flash_first())
-        if not isinstance(protocol, int) or protocol < PROTOCOL:
+            raise self._unknown("runs another program than Weldbeat")
+        if type(protocol) is not int or protocol < PROTOCOL:
             raise OtherProtocol(
                 self.port,
                 "runs a firmware that is older than this program",
@@ -256,13 +269,10 @@ class Link:
     def _stranger(self) -> Silent | OtherFirmware:
         """Nothing that answered was a board of ours: what was it?"""
         if _PROMPT in self._foreign or b"Traceback" in self._foreign or b"raw REPL" in self._foreign:
-            return OtherFirmware(self.port, "runs MicroPython without Weldbeat", self._flash_first())
+            return self._unknown("runs MicroPython without Weldbeat")
         if self._foreign:
-            return OtherFirmware(self.port, "answers, but not as Weldbeat does", self._flash_first())
+            return self._unknown("answers, but not as Weldbeat does")
         return self._silent("no answer")
-
-    def _flash_first(self) -> str:
-        return "allowed: a board with Weldbeat, put there by `weldbeat flash`; see `weldbeat ports`"
 
     def _silent(self, what: str) -> Silent:
         return Silent(self.port, what, SILENT)
@@ -321,9 +331,11 @@ class Link:
             return kind.model_validate(result)
         except ValidationError as error:
             where = ".".join(str(part) for part in error.errors()[0]["loc"])
-            raise OtherFirmware(
-                self.port, f"answers with a {where} that this program does not know", self._flash_first()
-            ) from None
+            raise self._unknown(f"answers with a {where} that this program does not know") from None
+
+    def _unknown(self, what: str) -> OtherFirmware:
+        allowed = "allowed: a board with Weldbeat, put there by `weldbeat flash`; see `weldbeat ports`"
+        return OtherFirmware(self.port, what, allowed)
 
     def _refusal(self, code: int, message: str) -> BoardRefused:
         if code == words.BUSY:
@@ -346,7 +358,7 @@ class Link:
 
     def _read(self) -> bytes:
         try:
-            return self._serial.read(max(1, self._serial.in_waiting))
+            return self._serial.read(min(max(1, self._serial.in_waiting), _MOST_READ))
         except (OSError, TypeError):  # TypeError: pyserial, where the port was closed under it
             raise Unplugged(self.port, "went away", Unplugged.again) from None
 

@@ -7,7 +7,6 @@ same command can be given again.
 from __future__ import annotations
 
 import hashlib
-import json
 import os
 import re
 import subprocess
@@ -17,6 +16,9 @@ import time
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Annotated, NamedTuple
+
+from pydantic import ConfigDict, Field, TypeAdapter, ValidationError
 
 from gen.boards import Board, boards
 from gen.errors import InputError
@@ -33,6 +35,7 @@ _NEW_MAIN = "main.new"
 _INSPECT_S = 15.0
 _COPY_S = 180.0
 _RESTART_S = 15.0
+_MOST_PRINTED = 1_000_000  # characters: the names of a board's files stand in one line
 
 _INSPECT = """\
 import json, os, sys
@@ -61,6 +64,18 @@ for name in {folders}:
     except OSError:
         pass
 """
+
+
+class _Inspected(NamedTuple):
+    """What `_INSPECT` prints: of the interpreter its name and version, the machine, and the paths of the board's files."""
+
+    name: Annotated[str, Field(max_length=100)]
+    version: Annotated[tuple[Annotated[int, Field(ge=0, lt=1000)], ...], Field(min_length=1, max_length=4)]
+    machine: Annotated[str, Field(max_length=200)]
+    files: Annotated[tuple[Annotated[str, Field(max_length=300)], ...], Field(max_length=10_000)]
+
+
+_TOLD = TypeAdapter(_Inspected, config=ConfigDict(strict=True))
 
 
 @dataclass(frozen=True)
@@ -127,21 +142,21 @@ def look(port: str, board: Board) -> OnBoard:
 
 def _inspect(port: str, board: Board) -> OnBoard:
     try:
-        output = _mpremote(port, ["exec", _INSPECT], _INSPECT_S)
-        _, version, machine, files = json.loads(output.strip().splitlines()[-1])
-    except (LinkError, ValueError, IndexError, TypeError):
+        lines = _mpremote(port, ["exec", _INSPECT], _INSPECT_S).strip().splitlines()
+        told = _TOLD.validate_json(lines[-1] if lines else "")
+    except (LinkError, ValidationError):
         in_a_weld = "a board in a weld answers when its off time is over"
         raise Silent(
             port, "no MicroPython answers", f"{in_a_weld}; {_put_micropython(board)}; {_erase(board)}"
         ) from None
-    on_board = OnBoard(micropython=tuple(version), machine=machine, files=tuple(files))
+    on_board = OnBoard(micropython=told.version, machine=told.machine, files=told.files)
     oldest = tuple(int(part) for part in board.micropython_min.split("."))
     if on_board.micropython[: len(oldest)] < oldest:
-        found = ".".join(str(part) for part in version)
+        found = ".".join(str(part) for part in told.version)
         raise OtherFirmware(port, f"runs MicroPython {found}, which is too old", _put_micropython(board))
-    if " with " in machine and board.chip not in machine.split(" with ")[-1].split():
+    if " with " in told.machine and board.chip not in told.machine.split(" with ")[-1].split():
         raise OtherFirmware(
-            port, f"is another board: {machine}", f"allowed: {board.title}, for which this firmware was built"
+            port, f"is another board: {told.machine}", f"allowed: {board.title}, for which this firmware was built"
         )
     return on_board
 
@@ -258,6 +273,7 @@ def _mpremote(
     """What `mpremote` printed. Raises LinkError where it failed or took longer than `timeout_s`."""
     command = [sys.executable, "-m", "mpremote", "connect", port, "resume", *words]
     printed: list[str] = []
+    most = _MOST_PRINTED
     with subprocess.Popen(
         command,
         stdin=subprocess.DEVNULL,
@@ -271,7 +287,11 @@ def _mpremote(
         timer = threading.Timer(timeout_s, process.kill)
         timer.start()
         try:
-            for line in process.stdout or ():
+            while line := process.stdout.readline(most + 1) if process.stdout else "":
+                most -= len(line)
+                if most < 0:
+                    process.kill()
+                    raise LinkError(port, "prints without end", "allowed: unplug the board, plug it in, and try again")
                 printed.append(line.rstrip())
                 each_line(printed[-1])
         finally:

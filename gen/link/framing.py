@@ -39,18 +39,21 @@ def decode(line: bytes) -> dict[str, Any]:
 
 
 class Lines:
-    """Cuts what comes from the port into lines."""
+    """Cuts what comes from the port into lines. Of one that is too long the beginning is given, once, and no more."""
 
     def __init__(self) -> None:
-        self._rest = bytearray()
+        self._rest = b""
+        self._told = False  # the beginning of the line under way, which is too long
 
     def take(self, data: bytes) -> list[bytes]:
         """The lines that are complete with `data`, without their newlines."""
-        self._rest += data
-        *lines, rest = bytes(self._rest).split(b"\n")
-        self._rest = bytearray(rest if len(rest) <= _LONGEST_TAKEN else b"")
-        return lines
-
-    def clear(self) -> None:
-        """Forget the line under way."""
-        self._rest.clear()
+        *lines, rest = (self._rest + data).split(b"\n")
+        if lines and self._told:
+            del lines[0]
+            self._told = False
+        if len(rest) > _LONGEST_TAKEN:
+            if not self._told:
+                lines.append(rest)
+            rest, self._told = b"", True
+        self._rest = rest
+        return [line[:_LONGEST_TAKEN] for line in lines]

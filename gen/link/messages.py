@@ -1,6 +1,7 @@
 """The message table of the serial link. These models define it.
 
 JSON-RPC 2.0 without batches and notifications. Rows and welds travel as short arrays, since a line has 480 bytes.
+Each text, list and number has its bound: a faulty board is not believed, whatever it answers.
 """
 
 from __future__ import annotations
@@ -10,6 +11,7 @@ from typing import Annotated, Any, Literal, NamedTuple
 
 from pydantic import BaseModel, ConfigDict, Field, StringConstraints
 
+from gen.boards import MOST_ROWS
 from gen.words import (
     DIGEST_LETTERS,
     ENDING_NAMES,
@@ -23,18 +25,27 @@ from gen.words import (
     WELDS_A_LINE,
 )
 
-NAME_PATTERN = f"^[a-z0-9][a-z0-9_-]{{0,{LONGEST_NAME - 1}}}$"
+_NAME = f"[a-z0-9][a-z0-9_-]{{0,{LONGEST_NAME - 1}}}"
+_DIGEST = f"[0-9a-f]{{{DIGEST_LETTERS}}}"
+NAME_PATTERN = f"^{_NAME}$"
 Name = Annotated[str, StringConstraints(pattern=NAME_PATTERN)]
-Digest = Annotated[str, StringConstraints(pattern=f"^[0-9a-f]{{{DIGEST_LETTERS}}}$")]
+Digest = Annotated[str, StringConstraints(pattern=f"^{_DIGEST}$")]
+# Of a board whose settings are not read yet, or damaged.
+NameOrNone = Annotated[str, StringConstraints(pattern=f"^({_NAME})?$")]
+DigestOrNone = Annotated[str, StringConstraints(pattern=f"^({_DIGEST})?$")]
+Text = Annotated[str, StringConstraints(pattern="^[ -~]{0,120}$")]  # printable ASCII, as the board makes it
 Count = Annotated[int, Field(ge=0, lt=2**30)]
+
+
+RowsTotal = Annotated[int, Field(ge=1, le=MOST_ROWS)]
 
 
 class Row(NamedTuple):
     """A run of equal half-cycles: place of its phase in PHASES, firing delay in us (-1: no gate), heat of one half-cycle."""
 
     phase: Annotated[int, Field(ge=0, lt=len(PHASES))]
-    half_cycles: Annotated[int, Field(ge=1, lt=2**20)]
-    delay_us: Annotated[int, Field(ge=-1, lt=2**20)]
+    half_cycles: Annotated[int, Field(ge=1, lt=2**15)]
+    delay_us: Annotated[int, Field(ge=-1, lt=2**15)]
     heat: Annotated[int, Field(ge=0, le=100)]
 
 
@@ -66,9 +77,9 @@ class Params(BaseModel):
 
 
 class Result(BaseModel):
-    """What a reply brings. A board may add keys; none of these may be missing."""
+    """What a reply brings. A board may add keys; none of these may be missing, nor be of another kind."""
 
-    model_config = ConfigDict(frozen=True, extra="ignore", populate_by_name=True)
+    model_config = ConfigDict(frozen=True, strict=True, extra="ignore", populate_by_name=True)
 
 
 class NoParams(Params):
@@ -93,7 +104,7 @@ class BeginParams(Params):
 
     name: Name
     digest: Digest
-    rows_total: Annotated[int, Field(ge=1, le=1024)]
+    rows_total: RowsTotal
 
 
 class RowsParams(Params):
@@ -113,13 +124,13 @@ class Hello(Result):
     """What the board is. `digest` is the selected schedule's; `boot` counts starts and is never the same twice."""
 
     program: Annotated[str, Field(pattern=f"^{PROGRAM}$")]
-    version: str
+    version: Text
     protocol: Annotated[int, Field(ge=PROTOCOL, le=PROTOCOL)]
-    board: str
-    bundle: str
+    board: Text
+    bundle: DigestOrNone
     frequency_Hz: Literal[50, 60]
-    selected: str
-    digest: str
+    selected: NameOrNone
+    digest: DigestOrNone
     boot: Count
 
 
@@ -130,25 +141,25 @@ class Status(Result):
     `failure`: the words of the error that ended the run before this and was not acknowledged; "" where there is none.
     """
 
-    state: str
-    reason: str
-    way_out: str
+    state: Text
+    reason: Text
+    way_out: Text
     mains_mHz: Count
     welds: Count
-    last: str
+    last: Text
     fired: Count
     planned: Count
-    duty_left_half_cycles: int
+    duty_left_half_cycles: Annotated[int, Field(gt=-(2**30), lt=2**30)]
     duty_wait_s: Count
-    selected: str
+    selected: NameOrNone
     inputs: Count
-    failure: str = ""  # an older firmware does not tell it
+    failure: Text = ""  # an older firmware does not tell it
 
 
 class Schedules(Result):
     """What the board holds."""
 
-    selected: str
+    selected: NameOrNone
     names: Annotated[list[Held], Field(max_length=MOST_SCHEDULES)]
 
 
@@ -157,7 +168,7 @@ class ReadResult(Result):
 
     name: Name
     digest: Digest
-    rows_total: Count
+    rows_total: RowsTotal
     rows: Annotated[list[Row], Field(max_length=ROWS_A_LINE)]
 
 
@@ -170,7 +181,7 @@ class Ready(Result):
 class RowsResult(Result):
     """Rows collected so far."""
 
-    rows: Count
+    rows: RowsTotal
 
 
 class Stored(Result):
@@ -190,7 +201,7 @@ class Selected(Result):
 class Names(Result):
     """What is left."""
 
-    names: Annotated[list[Held | Name], Field(max_length=MOST_SCHEDULES)]
+    names: Annotated[list[Held], Field(max_length=MOST_SCHEDULES)]
 
 
 class WeldsResult(Result):
@@ -210,8 +221,8 @@ class Restarting(Result):
 class ErrorObject(Result):
     """Why the board will not."""
 
-    code: int
-    message: str
+    code: Annotated[int, Field(ge=-(2**15), lt=2**15)]
+    message: Text
 
 
 class Request(Params):

@@ -6,10 +6,10 @@ import math
 from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import lru_cache
-from itertools import groupby, islice
+from itertools import accumulate, groupby, islice
 from pathlib import Path
 
-from gen.boards import boards
+from gen.boards import Board, boards
 from gen.current import PercentScale, scale_of
 from gen.errors import InputError
 from gen.link.client import BoardSchedule, wire_rows
@@ -19,7 +19,7 @@ from gen.schedule import schedule_from
 from gen.table import TimingTable
 from gen.timing import compile_schedule, first_delay_us
 from gen.units import degrees_to_us, us_to_degrees
-from gen.words import GATE_END_DEG, PHASES
+from gen.words import FIRED_PHASES, GATE_END_DEG, PHASES
 
 _MOST_DECIMALS = 6
 _MOST_TRIED = 100  # percentages that all give the same row
@@ -34,6 +34,9 @@ def digest_under(text: str, name: str, welder: Welder) -> str | None:
 
 def rebuilt(held: BoardSchedule, welder: Welder) -> str:
     """A schedule file that compiles to exactly these rows on this machine. Raises InputError where none was found."""
+    beyond = _beyond(held, boards()[welder.board.name])
+    if beyond is not None:
+        raise _from_no_schedule(held, beyond)
     furthest = 0
     for step in (1, 2):  # half-cycles between two steps of a slope
         try:
@@ -47,10 +50,21 @@ def rebuilt(held: BoardSchedule, welder: Welder) -> str:
         made = [] if table is None else wire_rows(table)
         same = next((i for i, (a, b) in enumerate(zip(made, held.rows, strict=False)) if a != b), len(made))
         furthest = max(furthest, min(same, len(held.rows) - 1))
-    row = held.rows[furthest]
-    raise InputError(
+    raise _from_no_schedule(held, furthest)
+
+
+def _beyond(held: BoardSchedule, board: Board) -> int | None:
+    """The row from which on the table is larger than the board holds; None where it is not. A search would take for ever."""
+    fired = accumulate(row.half_cycles if PHASES[row.phase] in FIRED_PHASES else 0 for row in held.rows)
+    limits = board.limits
+    return next((i for i, so_far in enumerate(fired) if i >= limits.rows or so_far > limits.half_cycles), None)
+
+
+def _from_no_schedule(held: BoardSchedule, number: int) -> InputError:
+    row = held.rows[number]
+    return InputError(
         held.name,
-        f"row {furthest + 1} on the board ({PHASES[row.phase]}, {row.half_cycles} half-cycles, firing delay {row.delay_us} us)",
+        f"row {number + 1} on the board ({PHASES[row.phase]}, {row.half_cycles} half-cycles, firing delay {row.delay_us} us)",
         None,
         "comes from no schedule on this machine; allowed: --welder with the welder file that it was compiled for",
     )
@@ -137,14 +151,10 @@ class _Finder:
 
     def interval(self, row: Row) -> tuple[float, float]:
         """The percentages that fire at the delay of `row`, rounded to a microsecond: least and greatest."""
-        f, full_us = self.welder.mains.frequency_Hz, self.delay_us(100)
-        latest_deg = us_to_degrees(row.delay_us + 0.5, f)
-        if row.delay_us < full_us or latest_deg >= GATE_END_DEG:
+        found = _interval(row.delay_us, self.scale, self.welder.mains.frequency_Hz)
+        if found is None:
             raise _NoSuchPercent(row)
-        low = self.scale.percent(latest_deg)
-        if row.delay_us == full_us:
-            return low, 100
-        return low, self.scale.percent(us_to_degrees(row.delay_us - 0.5, f))
+        return found
 
     def percents(self, row: Row) -> Iterator[str]:
         """The percentages of a row, as they would stand in a file."""
@@ -198,6 +208,16 @@ class _Finder:
 @lru_cache(maxsize=4096)
 def _delay_us(percent: float, scale: PercentScale, frequency_Hz: int) -> int:
     return round(degrees_to_us(scale.delay_deg(min(percent, 100)), frequency_Hz))
+
+
+@lru_cache(maxsize=4096)
+def _interval(delay_us: int, scale: PercentScale, frequency_Hz: int) -> tuple[float, float] | None:
+    full_us = _delay_us(100, scale, frequency_Hz)
+    latest_deg = us_to_degrees(delay_us + 0.5, frequency_Hz)
+    if delay_us < full_us or latest_deg >= GATE_END_DEG:
+        return None
+    low = scale.percent(latest_deg)
+    return low, 100 if delay_us == full_us else scale.percent(us_to_degrees(delay_us - 0.5, frequency_Hz))
 
 
 def _decimals(low: float, high: float) -> Iterator[str]:

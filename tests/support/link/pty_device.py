@@ -17,12 +17,19 @@ Answer = Callable[[bytes], bytes | None]
 
 
 class PtyDevice:
-    """`port` names the port. `answer` is given each line without its newline, and returns bytes to send; None unplugs it."""
+    """`port` names the port. `answer` is given each line without its newline, and returns bytes to send; None unplugs it.
 
-    def __init__(self, answer: Answer) -> None:
+    `raw`: it is given what came as it came, instead of lines. `chatter` is sent over and over, as fast as it is taken,
+    whether anything is asked or not. What is not taken is dropped.
+    """
+
+    def __init__(self, answer: Answer, chatter: bytes = b"", raw: bool = False) -> None:
         self._answer = answer
+        self._chatter = chatter
+        self._raw = raw
         self._ours, self._theirs = pty.openpty()
         tty.setraw(self._theirs)
+        os.set_blocking(self._ours, False)
         self.port = os.ttyname(self._theirs)
         self.lines: list[bytes] = []
         self._plugged = True
@@ -46,13 +53,20 @@ class PtyDevice:
     def _run(self) -> None:
         lines = Lines()
         while self._plugged:
-            if not select.select([self._ours], [], [], 0.01)[0]:
+            if self._chatter:
+                self._send(self._chatter)
+            if not select.select([self._ours], [], [], 0.0 if self._chatter else 0.01)[0]:
                 continue
-            for line in lines.take(os.read(self._ours, 4096)):
+            came = os.read(self._ours, 4096)
+            for line in [came] if self._raw else lines.take(came):
                 self.lines.append(line)
                 answer = self._answer(line)
                 if answer is None:
                     self._plugged = False
                     break
-                os.write(self._ours, answer)
+                self._send(answer, 1.0)
         os.close(self._ours)
+
+    def _send(self, data: bytes, wait_s: float = 0.01) -> None:
+        while data and self._plugged and select.select([], [self._ours], [], wait_s)[1]:
+            data = data[os.write(self._ours, data) :]
