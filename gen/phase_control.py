@@ -9,10 +9,11 @@ from __future__ import annotations
 import math
 from functools import lru_cache
 
+from gen.roots import root
+
 _RESISTIVE_DEG = (
     1e-6  # below it the angle's tangent may vanish, and its current ends within a nanosecond of the voltage
 )
-_HALVINGS = 60
 
 
 @lru_cache(maxsize=4096)
@@ -30,14 +31,14 @@ def extinction_angle_deg(delay_deg: float, load_angle_deg: float) -> float:
         return 180.0
     a, p = math.radians(delay_deg), math.radians(load_angle_deg)
 
-    def still_flowing(b: float) -> bool:
-        return math.sin(b - p) > math.sin(a - p) * math.exp(-(b - a) / math.tan(p))
+    sine, lag = math.sin(a - p), math.tan(p)
 
-    low, high = math.pi, math.pi + p  # the current lives past the voltage zero, and less than the load angle past it
-    for _ in range(_HALVINGS):
-        middle = (low + high) / 2
-        low, high = (middle, high) if still_flowing(middle) else (low, middle)
-    return math.degrees(low)
+    def flowing(b: float) -> float:
+        return math.sin(b - p) - sine * math.exp((a - b) / lag)
+
+    # The current lives past the voltage zero, and less than the load angle past it.
+    latest = math.pi + p
+    return math.degrees(root(flowing, math.pi, latest) if flowing(latest) < 0 else latest)
 
 
 @lru_cache(maxsize=4096)
@@ -64,11 +65,7 @@ def delay_for_fraction_deg(fraction: float, load_angle_deg: float) -> float:
     """The delay that gives `fraction` (above 0, to 1) of the full RMS current: the inverse of `rms_fraction`."""
     if not 0 < fraction <= 1:
         raise ValueError(f"fraction {fraction} must be above 0 and at most 1")
-    low, high = load_angle_deg, 180 - 1e-9
-    for _ in range(_HALVINGS):
-        middle = (low + high) / 2
-        low, high = (middle, high) if rms_fraction(middle, load_angle_deg) > fraction else (low, middle)
-    return low
+    return root(lambda delay_deg: rms_fraction(delay_deg, load_angle_deg) - fraction, load_angle_deg, 180 - 1e-9)
 
 
 def volt_seconds(delay_deg: float, load_angle_deg: float) -> float:

@@ -16,6 +16,7 @@ from dataclasses import dataclass
 from enum import Enum, auto
 
 import numpy as np
+from numpy.typing import NDArray
 
 from gen.machine.derived import Machine
 from gen.machine.tables import Breaker
@@ -32,6 +33,8 @@ _LATEST_MAGNETIC_S = 0.1
 REFERENCE_C = 30.0  # the air in which the fixed points are tried
 LESS_PER_K = 0.006  # of the rating, in warmer air (makers' tables, common practice, no source)
 _TIME_CONSTANTS_S = np.geomspace(1e-2, 1e6, 241)  # of a bimetal: from a half-cycle, which RMS spans, to days
+_SIMPLEX_ROUNDS = 200
+_SIMPLEX_NOTHING = 1e-12  # of the greatest gain: rounding
 
 
 class Trip(Enum):
@@ -121,8 +124,6 @@ def quickest_travel(breaker: Breaker, pulses: Sequence[tuple[float, float]], eve
     is found as a linear programme in the weights of the lags. Pulses are taken to follow one another without a gap, which
     bends the most. Other loads of the circuit flow all the while, in phase.
     """
-    from scipy.optimize import linprog  # type: ignore[import-untyped,unused-ignore]
-
     tau, rating_A, other_A = _TIME_CONSTANTS_S, holding_rating_A(breaker), breaker.other_load_A
     magnetic = MAGNETIC_BANDS[breaker.characteristic or "B"][0]
     fixed_points = np.array(
@@ -146,9 +147,29 @@ def quickest_travel(breaker: Breaker, pulses: Sequence[tuple[float, float]], eve
     for bend, (_, seconds) in zip(bends, above, strict=True):
         passed += seconds
         response = standing + bend + carried * np.exp(-passed / tau)
-        found = linprog(-response, A_ub=fixed_points, b_ub=np.ones(3), method="highs")
-        most = max(most, -float(found.fun))
+        most = max(most, most_gain(response, fixed_points))
     return max(most, standing / NON_TRIPPING**2)
+
+
+def most_gain(gain: NDArray[np.float64], uses: NDArray[np.float64]) -> float:
+    """The greatest gain @ weights with weights of 0 and more, and uses @ weights of at most 1: the simplex method.
+
+    Three rows need no more; scipy.optimize.linprog takes longer to import than a whole command to run.
+    """
+    rows = len(uses)
+    columns, price = np.hstack((uses, np.eye(rows))), np.append(gain, np.zeros(rows))
+    basis = list(range(len(gain), len(price)))  # of slack alone, which is feasible
+    for _ in range(_SIMPLEX_ROUNDS):
+        inside = columns[:, basis]
+        saved = price - np.linalg.solve(inside.T, price[basis]) @ columns
+        entering = int(np.argmax(saved))
+        amounts = np.linalg.solve(inside, np.ones(rows))
+        if saved[entering] <= _SIMPLEX_NOTHING * max(1.0, float(np.max(price))):
+            return float(price[basis] @ amounts)
+        change = np.linalg.solve(inside, columns[:, entering])
+        steps = np.where(change > 0, amounts / np.where(change > 0, change, 1.0), np.inf)
+        basis[int(np.argmin(steps))] = entering
+    raise ArithmeticError("the quickest bimetal was not found")
 
 
 def latest_trip_s(breaker: Breaker, rms_A: float) -> float:

@@ -13,13 +13,14 @@ from functools import cached_property, lru_cache
 
 import numpy as np
 
+from gen.roots import root
 from sim.thermal.network import Array, LinearNetwork, PowerProfile
 
 _LOOKS = np.concatenate(([0.0], np.geomspace(1e-4, 1, 17)))  # where in an interval a peak or a crossing is looked for
 _FORGOTTEN = 40.0  # time constants after which nothing of the past is left in double precision
+_ALIKE_DIGITS = 12  # of a length in seconds: a thousandth of what the quickest mode notices
 _TAIL = 3.0  # time constants after a weld in which a node far from the heat may still rise
 _LEAST_WAIT_S = 1e-4  # a shorter wait is none
-_ROOT_ROUNDS = 100
 
 
 @dataclass(frozen=True)
@@ -47,19 +48,41 @@ class _Weld:
 
     def __init__(self, network: LinearNetwork, profile: PowerProfile) -> None:
         self.network, self.profile = network, profile
-        self.times, self.inputs = profile.intervals()
+        self.times, self.inputs = profile.intervals
         if self.inputs.shape[1] != len(network.inputs):
             wanted = ", ".join(network.inputs)
             raise ValueError(f"a segment gives {self.inputs.shape[1]} inputs where the network takes {wanted}")
+        self.settled = self.inputs @ (network.gains / network.rates_per_s[:, None]).T
+        falls = np.expm1(-np.outer(np.diff(self.times), network.rates_per_s))
         states = [network.cold]
-        for u, dt in zip(self.inputs, np.diff(self.times), strict=True):
-            states.append(network.step(states[-1], u, float(dt)))
+        for fall, settled in zip(falls, self.settled, strict=True):
+            states.append(states[-1] + fall * (states[-1] - settled))
         self.forced = np.array(states)
+        self._cold: dict[str, _Stretch] = {}
+
+    @cached_property
+    def left(self) -> Array:
+        """What is left of each mode of the first state at each edge: edges x modes."""
+        return np.asarray(np.exp(-np.outer(self.times, self.network.rates_per_s)))
 
     @cached_property
     def decays(self) -> Array:
         """What is left of each mode at each look within each interval: intervals x looks x modes."""
         return _decays(np.diff(self.times), self.network.rates_per_s)
+
+    @cached_property
+    def left_at_looks(self) -> Array:
+        """What is left there of the first state: intervals and looks x modes."""
+        return np.asarray(self.left[:-1, None, :] * self.decays).reshape(-1, len(self.network.rates_per_s))
+
+    def cold(self, output: str) -> _Stretch:
+        """One output through a weld begun cold."""
+        if output not in self._cold:
+            net, row = self.network, self.network.row(output)
+            levels = net.ambient_degC + self.settled @ net.readout[row] + self.inputs @ net.direct[row]
+            weights = net.readout[row] * (self.forced[:-1] - self.settled)
+            self._cold[output] = _stretch(levels, weights, self.decays)
+        return self._cold[output]
 
     def added(self, period_s: float) -> Array:
         """What one weld begun cold leaves at the end of its period."""
@@ -77,60 +100,76 @@ class _Weld:
         return np.asarray(final + np.exp(-self.network.rates_per_s * period_s * welds) * (state - final))
 
     def course(self, period_s: float, state: Array, output: str) -> _Course:
-        """One output over one period begun in `state`."""
-        net, row = self.network, self.network.row(output)
+        """One output over one period begun in `state`: the weld as begun cold, and what is left of the state."""
+        net, row, cold = self.network, self.network.row(output), self.cold(output)
         end = net.step(state, self.inputs[0] * 0, period_s) + self.added(period_s)
-        starts = self.forced + np.exp(-np.outer(self.times, net.rates_per_s)) * state
-        times, inputs, decays = self.times, self.inputs, self.decays
-        if period_s > times[-1]:
-            pause = _decays(np.array([period_s - times[-1]]), net.rates_per_s)
-            times, inputs = np.append(times, period_s), np.vstack((inputs, inputs[:1] * 0))
-            decays = np.concatenate((decays, pause))
-        else:
-            starts = starts[:-1]
-        settled = inputs @ (net.gains / net.rates_per_s[:, None]).T
-        c = net.readout[row]
-        levels = net.ambient_degC + settled @ c + inputs @ net.direct[row]
-        weights = c * (starts - settled)
-        mean_input = np.diff(times) @ inputs / period_s
+        read = net.readout[row] * state
+        weld = _Stretch(
+            cold.levels,
+            cold.weights + self.left[:-1] * read,
+            cold.values + (self.left_at_looks @ read).reshape(cold.values.shape),
+        )
+        times, rest_s = self.times, period_s - self.times[-1]
+        if rest_s > 0:
+            weights = net.readout[row] * self.forced[-1:] + self.left[-1:] * read
+            rest = _stretch(np.array([net.ambient_degC]), weights, _decays(np.array([rest_s]), net.rates_per_s))
+            times, weld = np.append(times, period_s), weld.then(rest)
+        mean_input = np.diff(self.times) @ self.inputs / period_s
         mean_state = (net.gains @ mean_input - (end - state) / period_s) / net.rates_per_s
-        mean = net.ambient_degC + c @ mean_state + net.direct[row] @ mean_input
-        end_degC = float(net.ambient_degC + c @ end)
-        return _Course(times, levels, weights, net.rates_per_s, decays, float(mean), end_degC)
+        mean = net.temperatures_degC(mean_state, mean_input)[row]
+        return _Course(times, weld, net.rates_per_s, float(mean), float(net.ambient_degC + net.readout[row] @ end))
 
 
-@lru_cache(maxsize=32)
+@lru_cache(maxsize=8)
 def _weld(network: LinearNetwork, profile: PowerProfile) -> _Weld:
     return _Weld(network, profile)
 
 
+@dataclass(frozen=True, eq=False)
+class _Stretch:
+    """One output: in interval k, s after its start, levels[k] + sum of weights[k] exp(-rates s); values[k] at the looks."""
+
+    levels: Array
+    weights: Array
+    values: Array
+
+    def then(self, other: _Stretch) -> _Stretch:
+        pairs = ((self.levels, other.levels), (self.weights, other.weights), (self.values, other.values))
+        return _Stretch(*(np.concatenate(pair) for pair in pairs))
+
+
+def _stretch(levels: Array, weights: Array, decays: Array) -> _Stretch:
+    return _Stretch(levels, weights, levels[:, None] + np.einsum("kjm,km->kj", decays, weights))
+
+
 def _decays(lengths_s: Array, rates_per_s: Array) -> Array:
-    return np.asarray(np.exp(-np.multiply.outer(np.outer(lengths_s, _LOOKS), rates_per_s)))
+    """What is left of each mode at each look within intervals of these lengths: intervals x looks x modes.
+
+    Many have the length of another, but for rounding; each length is worked out once.
+    """
+    alike, which = np.unique(np.round(lengths_s, _ALIKE_DIGITS), return_inverse=True)
+    return np.asarray(np.exp(-np.multiply.outer(np.outer(alike, _LOOKS), rates_per_s)))[which]
 
 
 @dataclass(frozen=True, eq=False)
 class _Course:
-    """In interval k, s after its start: levels[k] + sum of weights[k] exp(-rates s). Sampled when made."""
+    """One output over one period, sampled where it may change most."""
 
     times: Array
-    levels: Array
-    weights: Array
+    stretch: _Stretch
     rates: Array
-    decays: Array
     mean_degC: float
     end_degC: float
 
     def at(self, k: int, s: float) -> float:
-        return float(self.levels[k] + self.weights[k] @ np.exp(-self.rates * s))
+        return float(self.stretch.levels[k] + self.stretch.weights[k] @ np.exp(-self.rates * s))
 
     def slope(self, k: int, s: float) -> float:
-        return float(-(self.weights[k] * self.rates) @ np.exp(-self.rates * s))
+        return float(-(self.stretch.weights[k] * self.rates) @ np.exp(-self.rates * s))
 
     def samples(self) -> tuple[Array, Array]:
         """(Offsets within each interval, temperatures there), both intervals x looks."""
-        offsets = np.outer(np.diff(self.times), _LOOKS)
-        values = np.einsum("kjm,km->kj", self.decays, self.weights)
-        return offsets, values + self.levels[:, None]
+        return np.outer(np.diff(self.times), _LOOKS), self.stretch.values
 
     def peak(self) -> tuple[float, float]:
         """(Greatest value, when). Exact at the edges; between two samples the root of the slope."""
@@ -139,7 +178,7 @@ class _Course:
         s, value = float(offsets[k, j]), float(values[k, j])
         low, high = float(offsets[k, max(j - 1, 0)]), float(offsets[k, min(j + 1, len(_LOOKS) - 1)])
         if self.slope(k, low) > 0 > self.slope(k, high):
-            s = _root(lambda x: self.slope(k, x), low, high)
+            s = root(lambda x: self.slope(k, x), low, high)
             value = max(value, self.at(k, s))
         return value, float(self.times[k]) + s
 
@@ -157,7 +196,7 @@ class _Course:
             if j == 0:
                 return float(self.times[k])
             low, high = float(offsets[k, j - 1]), float(offsets[k, j])
-        return float(self.times[k]) + _root(lambda s: self.at(k, s) - limit_degC, low, high)
+        return float(self.times[k]) + root(lambda s: self.at(k, s) - limit_degC, low, high)
 
 
 def cyclic_state(network: LinearNetwork, profile: PowerProfile, period_s: float) -> Array:
@@ -190,7 +229,7 @@ def equilibrium_mean_degC(network: LinearNetwork, profile: PowerProfile, period_
     """The mean of that cycle alone, at once: what the mean of the inputs leads to."""
     if period_s < profile.end_s * (1 - 1e-12):
         raise ValueError(f"a weld of {profile.end_s:g} s does not fit a period of {period_s:g} s: weld more slowly")
-    times, inputs = profile.intervals()
+    times, inputs = profile.intervals
     mean_input = np.diff(times) @ inputs / period_s
     return float(network.temperatures_degC(network.steady(mean_input), mean_input)[network.row(output)])
 
@@ -300,31 +339,6 @@ def _least_wait_s(excess: Callable[[float], float], slowest_s: float) -> float:
     while safe > _LEAST_WAIT_S:
         shorter = safe / 2
         if excess(shorter) > 0:
-            return _root(excess, shorter, safe)
+            return root(excess, shorter, safe)
         safe = shorter
     return 0.0
-
-
-def _root(f: Callable[[float], float], low: float, high: float) -> float:
-    """Where `f` passes zero between two ends of unlike sign: false position after Illinois, to rounding.
-
-    scipy.optimize has the same, and takes longer to import than a whole command to run.
-    """
-    at_low, at_high = f(low), f(high)
-    for _ in range(_ROOT_ROUNDS):
-        if at_low == 0:
-            return low
-        if at_high == 0:
-            return high
-        middle = high - at_high * (high - low) / (at_high - at_low)
-        if not min(low, high) < middle < max(low, high):
-            middle = (low + high) / 2
-        if abs(middle - high) <= 1e-14 * abs(middle):
-            return middle
-        at_middle = f(middle)
-        if (at_middle > 0) != (at_high > 0):
-            low, at_low = high, at_high
-        else:
-            at_low /= 2
-        high, at_high = middle, at_middle
-    return high

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -153,6 +154,7 @@ class PowerProfile:
     def end_s(self) -> float:
         return self.segments[-1].end_s
 
+    @cached_property
     def intervals(self) -> tuple[Array, Array]:
         """(k + 1 times from 0 to the end, k x inputs in force between them), pauses included."""
         times, inputs = [0.0], []

@@ -9,6 +9,7 @@ from functools import cached_property
 from itertools import groupby, pairwise
 
 from gen.machine.welder import Welder
+from gen.roots import root
 from sim.core.impulse import Swing
 from sim.core.weld_current import WeldCurrents
 from sim.thermal import (
@@ -50,7 +51,6 @@ COPPER_OF_MASS = 0.3  # of a transformer's mass is winding, the rest core; commo
 SLICES = 6  # of a half-cycle, each with its own share of the loss, for the junction that follows it
 DAYS_WELDS = 1000  # that a face lasts before it is dressed: a day's work; common practice, no source
 _TOLD_WELDS = 10**6  # more are as good as for ever
-_HALVINGS = 40
 MATERIALS = {"Cu-ETP": COPPER, "CuCr1": CUCR1, "CuCr1Zr": CUCR1ZR}
 
 
@@ -347,13 +347,14 @@ class _Face:
 
     def bearable(self) -> float:
         """How many times as great a rise leaves it soft after `DAYS_WELDS`."""
+
+        def too_long(scale: float) -> float:
+            return math.log(self.welds_until_soft(scale) / DAYS_WELDS)
+
         low, high = 0.0, 1.0
-        while self.welds_until_soft(high) > DAYS_WELDS:
+        while too_long(high) > 0:
             low, high = high, 2 * high
-        for _ in range(_HALVINGS):
-            middle = (low + high) / 2
-            low, high = (middle, high) if self.welds_until_soft(middle) > DAYS_WELDS else (low, middle)
-        return low
+        return root(too_long, low, high)
 
 
 def _face(currents: WeldCurrents, welder: Welder, welds_per_minute: float, share: float) -> _Face:

@@ -10,7 +10,9 @@ import random
 from collections.abc import Sequence
 from typing import Any, Literal
 
+import numpy as np
 import pytest
+from scipy.optimize import linprog
 
 from gen.machine.breaker import (
     NON_TRIPPING,
@@ -19,6 +21,7 @@ from gen.machine.breaker import (
     holding_rating_A,
     latest_trip_s,
     magnetic,
+    most_gain,
     most_let_through,
     pace_rms_A,
     quickest_travel,
@@ -227,3 +230,13 @@ def test_dip_at_the_reference_impedance() -> None:
     for angle, volts in ((0, 0.4 * 16), (90, 0.25 * 16)):
         found = dip(machine, Figure(16, 16, "A", ""), Figure(angle, angle, "degrees", ""))
         assert (found.low, found.high) == pytest.approx((0.85 * volts, 1.15 * volts), rel=0.03)
+
+
+def test_the_quickest_bimetal_is_that_of_another_solver() -> None:
+    """The same linear programme, solved by HiGHS through SciPy, over pulses, paces and other loads."""
+    rng = np.random.default_rng(7)
+    for _ in range(200):
+        gain = rng.uniform(0, 40, 241) * 10 ** rng.uniform(-2, 1)
+        uses = rng.uniform(1e-3, 1, (3, 241)) * 10 ** rng.uniform(-3, 2, (3, 1))
+        found = linprog(-gain, A_ub=uses, b_ub=np.ones(3), method="highs")
+        assert most_gain(gain, uses) == pytest.approx(-found.fun, rel=1e-9)
