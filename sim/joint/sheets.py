@@ -12,6 +12,7 @@ from sim.joint.field import Links, Mesh, Numbers
 from sim.joint.metals import METALS, Array, Metal, Properties
 
 COOLANT_C = 20.0  # of the electrodes' far ends
+_CROWDED = 0.9  # how far cells crowd at an end: 0 even, 1 by a cosine
 
 
 @dataclass(frozen=True)
@@ -56,38 +57,50 @@ class SheetMesh:
 
 
 def graded(edges: list[float], first_m: float, end_m: float, growth: float = 1.25) -> list[float]:
-    """More edges beyond the last, each step longer than the one before, up to `end_m` at least."""
-    step = first_m
-    while edges[-1] < end_m - 1e-12:
+    """More edges beyond the last up to `end_m`, each step longer than the one before, the first about `first_m` at most."""
+    start, far, step = edges[-1], [0.0], first_m
+    if end_m <= start * (1 + 1e-9):
+        return edges
+    while far[-1] < end_m - start:
+        far.append(far[-1] + step)
         step *= growth
-        edges.append(edges[-1] + step)
-    return edges
+    shrunk = (end_m - start) / far[-1]
+    return edges + [start + shrunk * each for each in far[1:]]
 
 
-def sheet_mesh(stack: SheetStack, across: int = 10, through: int = 8) -> SheetMesh:
+def crowded(start_m: float, end_m: float, count: int, at_start: bool = True) -> list[float]:
+    """Edges from one end to the other, denser at the far end and, unless told otherwise, at the near one."""
+    even = np.linspace(0, 1, count + 1)
+    share = (1 - np.cos(math.pi * even)) / 2 if at_start else np.sin(math.pi / 2 * even)
+    share = _CROWDED * share + (1 - _CROWDED) * even
+    return [float(start_m + (end_m - start_m) * each) for each in share]
+
+
+def sheet_mesh(stack: SheetStack, across: int = 16, through: int = 12) -> SheetMesh:
     """Cells: `across` to the radius of what touches, `through` to the thinnest sheet."""
     face, touch = stack.face_m / 2, stack.touch_m / 2
-    # The rim of what touches, where the current crowds, has an edge of its own; so has the rim of the face.
+    # Cells are thin at the rims of the face and of what touches, where the current crowds, and at every surface.
     inner, outer = min(face, touch), max(face, touch)
     step = inner / across
-    radius = list(np.linspace(0, inner, across + 1))
+    radius = crowded(0, inner, across, at_start=False)
     if outer > inner * 1.001:
-        more = max(1, round((outer - inner) / step))
-        radius += list(inner + (outer - inner) * np.arange(1, more + 1) / more)
-    radius = graded(radius, step, max(3.5 * outer, touch + 4 * max(stack.sheets_m)))
+        radius += crowded(inner, outer, max(4, round(1.5 * (outer - inner) / step)))[1:]
+    finest = radius[-1] - radius[-2]
+    radius = graded(radius, finest, max(2.5 * outer, touch + 4 * max(stack.sheets_m)), 1.35)
     r = np.array(radius)
-    fine = min(stack.sheets_m) / through
-    copper = graded([0.0], fine, stack.copper_m)
-    heights = [-edge for edge in reversed(copper)]
-    owners = [-1] * (len(copper) - 1)
-    for index, thick in enumerate(stack.sheets_m):
-        n = max(4, round(thick / fine))
+    thin = min(stack.sheets_m)
+    layers = [through if thick < 1.3 * thin else round(1.3 * through) for thick in stack.sheets_m]
+    piled = [crowded(0, thick, n) for thick, n in zip(stack.sheets_m, layers, strict=True)]
+    below, above = (graded([0.0], pile[1] - pile[0], stack.copper_m, 1.35) for pile in (piled[0], piled[-1]))
+    heights = [-edge for edge in reversed(below)]
+    owners = [-1] * (len(below) - 1)
+    for index, pile in enumerate(piled):
         base = heights[-1]
-        heights += [base + thick * k / n for k in range(1, n + 1)]
-        owners += [index] * n
+        heights += [base + edge for edge in pile[1:]]
+        owners += [index] * (len(pile) - 1)
     top = heights[-1]
-    heights += [top + edge for edge in copper[1:]]
-    owners += [-1] * (len(copper) - 1)
+    heights += [top + edge for edge in above[1:]]
+    owners += [-1] * (len(above) - 1)
     z, sheet = np.array(heights), np.array(owners)
     nr, nz = len(r) - 1, len(z) - 1
 
@@ -112,11 +125,11 @@ def sheet_mesh(stack: SheetStack, across: int = 10, through: int = 8) -> SheetMe
     far = np.broadcast_to(centre[1:] - r[1:-1], met.shape)
     links.faces(one[met], two[met], near[met], far[met], area[met])
     faying, tips = [], []
-    for k, (below, above) in enumerate(pairwise(sheet.tolist())):
+    for k, (under, over) in enumerate(pairwise(sheet.tolist())):
         shared = np.minimum(plane[k], plane[k + 1])
-        if below == above:
+        if under == over:
             reach = math.inf
-        elif below >= 0 and above >= 0:
+        elif under >= 0 and over >= 0:
             reach = touch
         else:
             reach = face
@@ -125,9 +138,9 @@ def sheet_mesh(stack: SheetStack, across: int = 10, through: int = 8) -> SheetMe
         met = (number[k] >= 0) & (number[k + 1] >= 0) & (shared > 0)
         full = np.ones(int(met.sum()))
         made = links.faces(number[k][met], number[k + 1][met], dz[k] / 2 * full, dz[k + 1] / 2 * full, shared[met])
-        if reach == touch and below >= 0 and above >= 0 and below != above:
+        if under >= 0 and over >= 0 and under != over:
             faying.append(made)
-        elif below != above:
+        elif under != over:
             tips.append(made)
     for row, volt in ((0, 0.0), (nz - 1, 1.0)):
         met = number[row] >= 0

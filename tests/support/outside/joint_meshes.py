@@ -48,13 +48,14 @@ def by_law(law: Callable[[Array], tuple[Array, Array]]) -> Metal:
 
 
 def growing(fine: float, even: int, end: float, growth: float = 1.15) -> Array:
-    """Edges: `even` of them `fine` apart, then each step longer than the last up to `end`."""
+    """Edges: `even` of them `fine` apart, then each step longer than the last up to `end`; these a little shrunk to end there."""
     edges = [fine * k for k in range(even + 1)]
     step = fine
     while edges[-1] < end:
         step *= growth
         edges.append(edges[-1] + step)
-    return np.array(edges)
+    at, start = np.array(edges), fine * even
+    return np.where(at > start, start + (at - start) * (end - start) / (edges[-1] - start), at)
 
 
 def half_space(disc_m: float, cells: int, far: float, volts: bool = True) -> tuple[Mesh, Array]:

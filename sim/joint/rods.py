@@ -1,0 +1,238 @@
+"""Two crossed rods that sink into each other: the mesh of a quarter, remade as they sink.
+
+Both rods have their own plane of symmetry through the crossing. The lower lies along x, the upper along y; they meet in the plane
+z = 0. A rod is a cylinder whose cells are cut by its surface. By a setdown s it has lost half of s at the crossing; the metal
+that had been there fills its flanks out to the width of the patch near it, and the rest is flash that is not followed. Beyond the crossing the rod keeps its whole section.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from sim.joint.field import Links, Mesh, Numbers
+from sim.joint.metals import Array, Metal, Properties
+from sim.joint.sheets import COOLANT_C, crowded, graded
+
+_LEAST_SHARE = 0.03  # of a cell, below which it is not there
+_FINE = 32  # slices of a cell by which the surface cuts it
+_FINS = 6.0  # how far a rod reaches beyond the crossing, in diameters: farther than heat goes in a weld
+
+
+@dataclass(frozen=True)
+class RodCross:
+    """Two rods between electrodes. Lengths in m; the first is the lower one.
+
+    `strip`: half of the width over which each electrode touches its rod, over the rod's diameter; `along_m`: how long it touches.
+    """
+
+    rods_m: tuple[float, float]
+    metal: Metal
+    electrode: Metal
+    strip: float
+    along_m: tuple[float, float]
+
+    @property
+    def thin_m(self) -> float:
+        return min(self.rods_m)
+
+
+@dataclass(frozen=True, eq=False)
+class RodMesh:
+    """`boxes`: the numbers of the cells of both rods, along, across and up; -1 where nothing is. `edges`: of both, alike.
+
+    `patch`: the faces where the rods touch; `strips`: the held cells under the lower and the upper electrode.
+    """
+
+    cross: RodCross
+    setdown_m: float
+    mesh: Mesh
+    metal: Properties
+    boxes: tuple[Numbers, Numbers]
+    edges: tuple[tuple[Array, Array, Array], tuple[Array, Array, Array]]
+    patch: slice
+    strips: tuple[slice, slice]
+    patch_m2: float
+
+
+def half_widths(rods_m: tuple[float, float], setdown_m: float) -> tuple[float, float]:
+    """Half of the touching patch along x and along y: where two cylinders that have sunk by `setdown_m` overlap.
+
+    Along x the upper rod's surface rises from the lower one's crest, and along y the lower rod's falls.
+    """
+    first, second = (d / 2 for d in rods_m)
+    along_x = math.sqrt(max(0.0, second**2 - max(0.0, second - setdown_m) ** 2))
+    along_y = math.sqrt(max(0.0, first**2 - max(0.0, first - setdown_m) ** 2))
+    return along_x, along_y
+
+
+def overlap_m2(rods_m: tuple[float, float], setdown_m: float, points: int = 200) -> float:
+    """Area of the whole patch, seen along the force."""
+    half_x = half_widths(rods_m, setdown_m)[0]
+    if half_x == 0:
+        return 0.0
+    x = (np.arange(points) + 0.5) / points * half_x
+    return float(4 * _reach(rods_m, setdown_m, x).sum() * half_x / points)
+
+
+def _reach(rods_m: tuple[float, float], setdown_m: float, x: Array) -> Array:
+    """Half of the patch across, at a distance x along the lower rod."""
+    first, second = (d / 2 for d in rods_m)
+    over = second - np.sqrt(np.clip(second**2 - x**2, 0, None))
+    left = np.clip(setdown_m - over, 0, first)
+    return np.where(x < second, np.sqrt(first**2 - (first - left) ** 2), 0.0)
+
+
+def rod_mesh(cross: RodCross, setdown_m: float, cells: int = 6) -> RodMesh:
+    """Cells: `cells` to a radius of the thinner rod. The numbering changes with the setdown, the boxes do not."""
+    first, second = cross.rods_m
+    step = cross.thin_m / 2 / cells
+    half_x, half_y = half_widths(cross.rods_m, setdown_m)
+    strips = [cross.strip * d for d in cross.rods_m]
+    long = [length / 2 for length in cross.along_m]
+    # Along x lie the lower rod's length and the upper one's width: the rims of the upper strip and of the lower's end are edges.
+    x = _grid(step, [strips[1], second / 2, long[0]], _FINS * first)
+    y = _grid(step, [strips[0], first / 2, long[1]], _FINS * second)
+    lower = _Rod.made(x, y, first, setdown_m, half_y, strips[0], step)
+    upper = _Rod.made(y, x, second, setdown_m, half_x, strips[1], step)
+    below = int((lower.number >= 0).sum())
+    links = Links()
+    lower.join(links, 0)
+    upper.join(links, below)
+    # The patch, cell by cell.
+    shared = _patch(cross.rods_m, setdown_m, x, y)
+    # Lower: the last layer is at the patch; upper: its layers count from its electrode as well.
+    under, over = lower.number[:, :, -1], upper.number[:, :, -1].T
+    nx, ny = min(under.shape[0], over.shape[0]), min(under.shape[1], over.shape[1])
+    under, over, shared = under[:nx, :ny], over[:nx, :ny], shared[:nx, :ny]
+    met = (shared > 0) & (under >= 0) & (over >= 0)
+    full = np.ones(int(met.sum()))
+    tops = lower.up[-1] - lower.up[-2], upper.up[-1] - upper.up[-2]
+    patch = links.faces(under[met], over[met] + below, tops[0] / 2 * full, tops[1] / 2 * full, shared[met])
+    held = []
+    for rod, start, volt, half, wide in ((lower, 0, 0.0, long[0], strips[0]), (upper, below, 1.0, long[1], strips[1])):
+        area = np.outer(_within(rod.along, half), _within(rod.across, wide))
+        first_layer = rod.number[:, :, 0]
+        here = (area > 0) & (first_layer >= 0)
+        depth = np.full(int(here.sum()), (rod.up[1] - rod.up[0]) / 2)
+        held.append(links.held(first_layer[here] + start, depth, area[here], volt, COOLANT_C))
+    mesh = links.mesh(np.concatenate([lower.volume, upper.volume]))
+    boxes = lower.number, np.where(upper.number >= 0, upper.number + below, -1)
+    edges = (lower.along, lower.across, lower.up), (upper.along, upper.across, upper.up)
+    metal = Properties((cross.metal,), np.zeros(mesh.cells, dtype=np.int64))
+    return RodMesh(cross, setdown_m, mesh, metal, boxes, edges, patch, (held[0], held[1]), 4 * float(shared[met].sum()))
+
+
+def carried(old: RodMesh, new: RodMesh, values: Array) -> Array:
+    """Values of the old mesh's cells on the new one: cells that metal came into are as their neighbours towards the middle."""
+    found = np.empty(new.mesh.cells)
+    for was, now in zip(old.boxes, new.boxes, strict=True):
+        box = np.where(was >= 0, values[np.maximum(was, 0)], np.nan)
+        for across in range(1, box.shape[1]):
+            gap = np.isnan(box[:, across])
+            box[:, across][gap] = box[:, across - 1][gap]
+        there = now >= 0
+        found[now[there]] = box[there]
+    return found
+
+
+def _grid(step_m: float, marks_m: list[float], end_m: float) -> Array:
+    """Edges about `step_m` apart up to the last mark, each mark an edge, and growing beyond."""
+    edges = [0.0]
+    for mark in sorted(marks_m):
+        span = mark - edges[-1]
+        if span > 0.3 * step_m:
+            count = max(1, round(span / step_m))
+            edges += [edges[-1] + span * k / count for k in range(1, count + 1)]
+    return np.array(graded(edges, step_m, end_m))
+
+
+def _within(edges: Array, end_m: float) -> Array:
+    """Of each cell, how much lies before `end_m`."""
+    return np.clip(np.minimum(edges[1:], end_m) - edges[:-1], 0, None)
+
+
+def _patch(rods_m: tuple[float, float], setdown_m: float, x: Array, y: Array) -> Array:
+    """Area of each cell of the plane that lies in a quarter of the patch."""
+    fine = x[:-1, None] + (np.arange(_FINE) + 0.5) / _FINE * np.diff(x)[:, None]
+    reach = _reach(rods_m, setdown_m, fine)
+    inside = np.clip(np.minimum(y[1:], reach[:, :, None]) - y[:-1], 0, None)
+    return np.asarray(inside.mean(axis=1) * np.diff(x)[:, None])
+
+
+@dataclass(frozen=True, eq=False)
+class _Rod:
+    """Half of a rod's length and of its width. `up`: heights over its own axis, from its electrode to the patch."""
+
+    number: Numbers
+    volume: Array
+    along: Array
+    across: Array
+    up: Array
+    section: Array
+    high: Array
+    wide: Array
+    ends: Array
+
+    @classmethod
+    def made(
+        cls, along: Array, across: Array, d: float, setdown_m: float, flank_m: float, strip_m: float, step_m: float
+    ) -> _Rod:
+        radius = d / 2
+        bottom, top = -math.sqrt(radius**2 - strip_m**2), radius - setdown_m / 2
+        layers = max(6, round((math.sqrt(radius**2 - strip_m**2) + radius) / step_m))
+        up = np.array(crowded(bottom, top, layers))
+        across = across[: int(np.searchsorted(across, radius * (1 - 1e-9))) + 1]
+        dy = np.diff(across)
+        fine = up[:-1, None] + (np.arange(_FINE) + 0.5) / _FINE * np.diff(up)[:, None]
+        chord = _chord(fine, radius, setdown_m, flank_m)
+        inside = np.clip(np.minimum(across[1:, None, None], chord) - across[:-1, None, None], 0, None)
+        section = inside.mean(axis=2) * np.diff(up)
+        there = section > _LEAST_SHARE * dy[:, None] * np.diff(up)
+        section = np.where(there, section, 0.0)
+        number = np.full((len(along) - 1, *section.shape), -1, dtype=np.int64)
+        number[:, there] = np.arange((len(along) - 1) * int(there.sum())).reshape(len(along) - 1, -1)
+        # Beyond the crossing the rod is whole.
+        whole = math.pi * radius**2 / 2 / float(section.sum())
+        share = np.clip((along[1:] - max(flank_m, radius)) / np.diff(along), 0, 1)
+        ends = 1 + share * (whole - 1)
+        volume = (np.diff(along) * ends)[:, None] * section[there]
+        # How high the rod stands at an edge across, and how wide at an edge up.
+        high = (chord > across[1:-1, None, None]).mean(axis=2) * np.diff(up)
+        wide = _chord(up[1:-1], radius, setdown_m, flank_m)
+        return cls(number, volume.ravel(), along, across, up, section, high, wide, ends)
+
+    def join(self, links: Links, start: int) -> None:
+        dx, dy, dz = np.diff(self.along), np.diff(self.across), np.diff(self.up)
+        number = np.where(self.number >= 0, self.number + start, -1)
+        share = np.minimum(self.ends[1:], self.ends[:-1])
+        lengthwise = share[:, None, None] * np.broadcast_to(self.section, (len(dx) - 1, *self.section.shape))
+        _link(links, number, 0, dx, lengthwise)
+        _link(links, number, 1, dy, (dx * self.ends)[:, None, None] * self.high)
+        plane = np.clip(np.minimum(self.across[1:, None], self.wide) - self.across[:-1, None], 0, None)
+        _link(links, number, 2, dz, (dx * self.ends)[:, None, None] * plane)
+
+
+def _chord(height: Array, radius: float, setdown_m: float, flank_m: float) -> Array:
+    """Half of the rod's width at a height: filled out to the patch near it."""
+    round_ = np.sqrt(np.clip(radius**2 - height**2, 0, None))
+    return np.where(height > radius - setdown_m, np.maximum(round_, flank_m), round_)
+
+
+def _link(links: Links, number: Numbers, axis: int, steps: Array, area: Array) -> None:
+    """Join neighbours along an axis over faces of `area`."""
+    one, two = np.moveaxis(number, axis, 0)[:-1], np.moveaxis(number, axis, 0)[1:]
+    face = np.moveaxis(area, axis, 0)
+    face = np.broadcast_to(face, one.shape)
+    shape = (-1, 1, 1)
+    near = np.broadcast_to((steps[:-1] / 2).reshape(shape), one.shape)
+    far = np.broadcast_to((steps[1:] / 2).reshape(shape), one.shape)
+    met = (one >= 0) & (two >= 0) & (face > 0)
+    links.faces(one[met], two[met], near[met], far[met], face[met])
+
+
+def with_strip(cross: RodCross, strip: float) -> RodCross:
+    """The same under another strip."""
+    return replace(cross, strip=strip)
