@@ -31,7 +31,7 @@ from sim.verdict import PacedJob, judge_plan
 LONGEST_ROW = 24  # half-cycles; by then a row repeats itself
 _CHUNK = 8  # machines handed to a worker at a time
 _TRIES = 1000
-_LEAST_LEAN = 0.1  # a weaker rank correlation is not told, nor one that chance alone would give in so few machines
+_LEAST_LEAN = 0.1  # a weaker rank correlation is not reported, nor one that chance alone would give in so few machines
 _CHANCE = 3.0  # standard deviations, each one over the root of the number of machines
 
 # What each factor of a `MachineCase` is called, in its order; then the angle.
@@ -170,7 +170,7 @@ class SweepPlan:
 
 
 def sweep(plan: SweepPlan, machines: int, workers: int = 1, made: Callable[[int], None] = lambda _: None) -> Sweep:
-    """Draw and judge that many machines. `made` is told how many more are done. The workers' number changes nothing."""
+    """Draw and judge that many machines. `made` is called with how many more are done. The workers' number changes nothing."""
     if workers == 1:
         rows = []
         for number in range(machines):
@@ -241,7 +241,7 @@ def _loop(welder: Welder) -> Loop | None:
     return loop_of(welder.arms, welder.electrodes, welder.mains.frequency_Hz) if welder.arms else None
 
 
-# One worker's own: what it draws from, told once.
+# One worker's own: what it draws from, set once.
 _plan: SweepPlan | None = None
 
 

@@ -53,9 +53,9 @@ class FlashFault:
     write: int
     """Its number, from 0."""
     kind: Literal["cut", "torn", "lost", "failed"]
-    """What goes wrong. "cut": the power goes after `length` bytes, and the file holds only those. "torn": the board is told
+    """What goes wrong. "cut": the power goes after `length` bytes, and the file holds only those. "torn": the board reads
     that all is written, but from `length` on the file holds what was there before. "lost": the same, and nothing is written.
-    "failed": the board is told so."""
+    "failed": the board learns so."""
     length: int = 0
 
 
@@ -75,7 +75,7 @@ class Flash:
         return self.files.get(name)
 
     def write(self, name: str, data: bytes) -> int:
-        """Replace a file. 1, or 0 where the board is told that it failed. Raises PowerLost."""
+        """Replace a file. 1, or 0 where the board learns that it failed. Raises PowerLost."""
         fault = self._faults.get(self.writes)
         self.writes += 1
         if fault is None:

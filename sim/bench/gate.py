@@ -32,7 +32,7 @@ class Word:
 
 @dataclass(frozen=True)
 class DetectorSettings:
-    """What the firmware is told of the zero-crossing detector."""
+    """What the firmware knows of the zero-crossing detector."""
 
     square: bool
     """True: high through the positive half-cycle. False: a pulse for each crossing."""

@@ -95,7 +95,7 @@ class Host:
         self._driver = driver
         self._random = random.Random(seed)
         self._states = states
-        self._told = (-1, -1)  # state and reason that `states` knows of
+        self._noted = (-1, -1)  # state and reason that `states` knows of
         self._waiting = False
         self._dead = False
         self._resumes_s = 0.0
@@ -152,7 +152,7 @@ class Host:
             if self._fails:
                 raise StepFailed("of the simulator")
             wake_ms = step(now_ms)
-            self._tell()
+            self._note_state()
             if stall_s := driver.take_stall():
                 yield env.timeout(stall_s)
             driver.wait_until(wake_ms)
@@ -173,13 +173,13 @@ class Host:
                 yield env.event()  # until the board is reset, and this with it
             yield env.timeout(self._resumes_s - env.now)
 
-    def _tell(self) -> None:
+    def _note_state(self) -> None:
         """Note a change of state."""
         supervisor = self.supervisor
-        told = (supervisor.state, supervisor.reason)
-        if told == self._told:
+        now = (supervisor.state, supervisor.reason)
+        if now == self._noted:
             return
-        self._told = told
-        state, reason = STATE_NAMES[told[0]], REASON_NAMES[told[1]]
+        self._noted = now
+        state, reason = STATE_NAMES[now[0]], REASON_NAMES[now[1]]
         if not self._states or (self._states[-1].state, self._states[-1].reason) != (state, reason):
             self._states.append(StateChange(self._clock.env.now, state, reason))

@@ -175,7 +175,7 @@ class Contactor:
             self._change(on, now)
 
     def _weld(self, time_s: float) -> Generator[simpy.Event, None, None]:
-        """Contacts that are open when it strikes weld at the next closing, and are then looked at before they open."""
+        """From `time_s` the contacts weld: at once if closed, else at the next closing."""
         yield self._env.timeout(time_s)
         self._look(time_s)
 

@@ -130,13 +130,13 @@ class SolidStateSwitch:
         yield env.timeout(spec.turn_on_us * 1e-6)
         if spec.kind == "zero_cross_relay":
             yield from self._await_zero()
-        cause, told = self.gate_on, False
+        cause, conducted = self.gate_on, False
         while cause:
-            told |= yield from self._conduct(told)
+            conducted |= yield from self._conduct(follows=conducted)
             step_V = abs(self._mains.at(env.now).voltage(env.now))
             cause = self.gate_on or (spec.recovers_V is not None and step_V > spec.recovers_V)
         self.conducting = False
-        if told:
+        if conducted:
             self._sensed.set(0)
 
     def _await_zero(self) -> Generator[simpy.Event, None, None]:
@@ -144,10 +144,10 @@ class SolidStateSwitch:
         if abs(half.voltage(self._env.now)) > self._spec.inhibit_V:
             yield self._env.timeout(half.start_s + half.length_s - self._env.now)
 
-    def _conduct(self, told: bool) -> Generator[simpy.Event, None, bool]:
+    def _conduct(self, follows: bool) -> Generator[simpy.Event, None, bool]:
         """One current, or the wait for a half-cycle in which there may be one. True for a current.
 
-        `told`: it follows upon another one, and a sense across the switch sees no end between them.
+        `follows`: at once upon another one; a sense across the switch sees no end between them.
         """
         env, spec = self._env, self._spec
         start = env.now
@@ -157,7 +157,7 @@ class SolidStateSwitch:
             return False
         current = Current(self._load, half, start)
         latched_s = current.reaches(spec.latching_A, half.start_s + half.length_s)
-        if not told and not self._shorted:
+        if not follows and not self._shorted:
             self._sensed.set(1)
         # Without a latched current the gate alone carries it, to the end of the half-cycle at most.
         unlatched_s = (half.start_s + half.length_s if latched_s is None else latched_s) - start

@@ -283,7 +283,7 @@ def circuit_of(welder: Welder, assumed: Assumed | None = None, *, shorted: bool 
 
 
 def _primary_share(welder: Welder) -> float:
-    """The primary's share of the resistance of windings (and of the loop, where it is not told apart)."""
+    """The primary's share of the resistance of windings (and of the loop, where the two are one figure)."""
     return 0.5 if welder.machine.loop_resistance is not None else 0.25
 
 

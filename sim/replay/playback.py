@@ -129,17 +129,17 @@ def replay(bundle: FirmwareBundle, recording: Recording, interpreter: Interprete
         )
         seconds = time.perf_counter() - began
     try:
-        told: dict[str, Any] = json.loads(output.splitlines()[-1])
+        answer: dict[str, Any] = json.loads(output.splitlines()[-1])
     except (IndexError, ValueError):
         raise ReplayError(f"{interpreter.name} gave no result: {output.strip() or 'no output at all'}") from None
     return ReplayResult(
         interpreter.name,
-        ".".join(str(part) for part in told["version"]),
-        told["bits"],
-        told["matched"],
-        _difference(recording, told),
-        told["locks"],
-        told["gained_bytes"],
+        ".".join(str(part) for part in answer["version"]),
+        answer["bits"],
+        answer["matched"],
+        _difference(recording, answer),
+        answer["locks"],
+        answer["gained_bytes"],
         seconds,
     )
 
@@ -150,13 +150,13 @@ def read_bundle(folder: Path) -> FirmwareBundle:
     return FirmwareBundle({path.relative_to(folder).as_posix(): path.read_bytes().decode() for path in paths})
 
 
-def _difference(recording: Recording, told: dict[str, Any]) -> Difference | None:
-    calls, number = recording.calls, told["matched"]
+def _difference(recording: Recording, answer: dict[str, Any]) -> Difference | None:
+    calls, number = recording.calls, answer["matched"]
     total = len(calls) // CALL_INTS
-    if told["error"]:
-        got = "an error: " + ", ".join(line.strip() for line in told["error"].splitlines()[1:])
-    elif told["got"]:
-        got = call_text(*told["got"])
+    if answer["error"]:
+        got = "an error: " + ", ".join(line.strip() for line in answer["error"].splitlines()[1:])
+    elif answer["got"]:
+        got = call_text(*answer["got"])
     elif number < total:
         got = "the end of the program"
     else:

@@ -1,6 +1,6 @@
 """Small plain functions that draw SVG as text: elements, scales, axes, labels that keep off each other.
 
-User units are CSS pixels at full size. Text is set in one size, so that its width can be told beforehand, generously.
+User units are CSS pixels at full size. Text is set in one size, so that its width is known beforehand, generously.
 """
 
 from __future__ import annotations

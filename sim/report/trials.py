@@ -1,6 +1,6 @@
 """The trials of a joint drawn: weld time along, percent current down, outcomes by the shape of their marks.
 
-Readable in black and white: nothing is told by colour alone.
+Readable in black and white: nothing is shown by colour alone.
 """
 
 from __future__ import annotations
