@@ -37,6 +37,9 @@ def _sizes(given: Any) -> Any:
     return tuple(float(x) if isinstance(x, int) else x for x in given) if isinstance(given, list) else given
 
 
+_Groove = Annotated[float, Field(ge=0.1, le=50)]
+
+
 def _setdown(given: float) -> float:
     if given not in SETDOWNS:
         raise ValueError
@@ -64,7 +67,8 @@ INCH_KEYS = {
 class Joint(FileModel):
     """`joint.toml`: either sheets, in the order in which they lie, or rods. Force: of one electrode on the other.
 
-    Groove: its radius, across the face. Pitch: from the middle of this weld to that of the nearest made before it.
+    Groove: its radius, across the face, of both or of each along its rod. Pitch: from the middle of this weld to that of
+    the nearest made before it.
     Setdown is 15 % where it is left out: it wants the least current, and small machines have little.
     `force_measured`: a gauge between the electrodes, a spring (its compression, or a spring balance on the lever), or
     reckoned from the lever's arms and the hand's push.
@@ -83,7 +87,12 @@ class Joint(FileModel):
     force_N: float | None = Field(default=None, ge=1, le=50_000)
     force_measured: ForceMeasured | None = None
     face_diameter_mm: float | None = Field(default=None, ge=0.1, le=100)
-    groove_radius_mm: float | None = Field(default=None, ge=0.1, le=50)
+    groove_radius_mm: Annotated[_Groove | tuple[_Groove | None, _Groove | None] | None, BeforeValidator(_sizes)] = (
+        Field(
+            default=None,
+            description="a number from 0.1 to 50, or two in a list, one for each rod in the order of rods_mm",
+        )
+    )
     pitch_mm: float | None = Field(default=None, ge=0.1, le=5000)
     overlap_mm: float | None = Field(default=None, ge=0.1, le=1000)
 
@@ -104,7 +113,7 @@ class Joint(FileModel):
             self._pile_consistent(self.sheets_mm)
         if self.face_diameter_mm is not None and self.groove_radius_mm is not None:
             allowed = "a face is flat or grooved; allowed: face_diameter_mm or groove_radius_mm, one of them"
-            raise Wrong("groove_radius_mm", figure(self.groove_radius_mm), allowed)
+            raise Wrong("groove_radius_mm", _given(self.groove_radius_mm), allowed)
         if self.force_measured is not None and self.force_N is None:
             raise Wrong("force_measured", written(self.force_measured), "allowed: only beside force_N")
         if self.material == "stainless_steel" and self.rods_mm:
@@ -118,9 +127,7 @@ class Joint(FileModel):
             value = getattr(self, key)
             if key in self.model_fields_set and value is not None:
                 beside = "rods_mm" if self.sheets_mm else "sheets_mm"
-                raise Wrong(
-                    key, figure(value) if isinstance(value, float) else written(value), f"allowed: only beside {beside}"
-                )
+                raise Wrong(key, _given(value), f"allowed: only beside {beside}")
         return self
 
     def _pile_consistent(self, sheets_mm: tuple[float, ...]) -> None:
@@ -151,6 +158,12 @@ class Joint(FileModel):
         return min(sheets_mm[0], sheets_mm[-1])
 
     @property
+    def grooves_mm(self) -> tuple[float | None, float | None]:
+        """The radius of the groove along each rod, in the order of `rods_mm`; None: flat, or not given."""
+        radius = self.groove_radius_mm
+        return radius if isinstance(radius, tuple) else (radius, radius)
+
+    @property
     def force(self) -> tuple[float, float] | None:
         """The force from its least to its most, N, as far as its measuring can be trusted; None where it is not given."""
         if self.force_N is None:
@@ -176,6 +189,13 @@ class Joint(FileModel):
             return f"sheets {' + '.join(f'{mm:g}' for mm in self.sheets_mm)} mm, {metal}"
         a, b = self.rods_mm or (0.0, 0.0)
         return f"rods {a:g} x {b:g} mm, {self.finish.replace('_', '-')} low-carbon steel, setdown {self.setdown_percent:g} %"
+
+
+def _given(value: Any) -> Written:
+    """A value of a joint file as it stands there."""
+    if isinstance(value, tuple):
+        return Written(f"[{', '.join(_given(each) for each in value)}]")
+    return figure(value) if isinstance(value, float) else written(value)
 
 
 def read_joint(path: Path) -> Joint:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import textwrap
+from collections.abc import Callable
 from dataclasses import asdict
 from pathlib import Path
 from typing import Any
@@ -15,13 +16,22 @@ from gen.cli.said import say
 from gen.job import find_welder
 from gen.machine import WELDER_FILE, Change, Welder, compared
 from gen.machine.breaker import described, dip
-from gen.machine.tables import Electrodes
+from gen.machine.electrodes import SIDES
+from gen.machine.tables import Electrodes, OneElectrode
 from gen.ranges import Figure, shown
 from gen.user_files import written
 
-_PARTS = {"diameter": "diameter_mm", "length": "length_mm", "offset": "offset_mm", "alloy": "alloy"}
+_PARTS = {
+    "diameter": "diameter_mm",
+    "length": "length_mm",
+    "offset": "offset_mm",
+    "face": "face_diameter_mm",
+    "groove": "groove_radius_mm",
+    "alloy": "alloy",
+}
 _ELECTRODE_ALLOWED = (
-    "diameter, length, offset (mm) or alloy, each once, joined by commas, such as diameter=10,length=45,offset=20"
+    "diameter, length, offset, face, groove (its radius; all in mm) or alloy, each once, joined by commas, such as "
+    "diameter=10,length=45,offset=20; upper.length=60 for the upper one alone"
 )
 _WIDTH = 120
 _COLUMN = 60  # where the sources begin
@@ -32,10 +42,13 @@ def _electrode(text: str) -> dict[str, Any]:
     found: dict[str, Any] = {}
     for part in text.split(","):
         name, equals, value = (piece.strip() for piece in part.partition("="))
-        if not equals or name not in _PARTS or _PARTS[name] in found:
+        side, dot, own = name.rpartition(".")
+        key = f"{side}{dot}{_PARTS.get(own, '')}"
+        one = not dot or (side in SIDES and own != "offset")
+        if not equals or own not in _PARTS or not one or key in found:
             raise click.BadParameter(f"{written(text)} given; allowed: {_ELECTRODE_ALLOWED}")
         try:
-            found[_PARTS[name]] = value_of(Electrodes, _PARTS[name])(value)
+            found[key] = value_of(OneElectrode, _PARTS[own])(value)
         except click.BadParameter as error:
             raise click.BadParameter(f"{name}: {error.message}") from None
     return found
@@ -47,7 +60,7 @@ def _electrode(text: str) -> dict[str, Any]:
     "--electrode",
     type=_electrode,
     metavar="SIZES",
-    help="Compare with other electrodes, such as diameter=10,length=45,offset=20; what is left out stays as it is.",
+    help="Compare with other electrodes, such as diameter=10,length=45,groove=2.5; what is left out stays as it is.",
 )
 @json_option
 def describe_command(welder_path: Path | None, electrode: dict[str, Any] | None, as_json: bool) -> None:
@@ -57,7 +70,7 @@ def describe_command(welder_path: Path | None, electrode: dict[str, Any] | None,
     if as_json:
         say(json.dumps(description(welder, change), indent=2, default=Electrodes.model_dump))
     else:
-        say("\n".join(_lines(welder) + (_change_lines(change) if change else [])))
+        say("\n".join(_change_lines(change) if change else _lines(welder)))
 
 
 def description(welder: Welder, change: Change | None) -> dict[str, Any]:
@@ -109,15 +122,31 @@ def _lines(welder: Welder) -> list[str]:
     return lines
 
 
+def _face(electrode: OneElectrode) -> str:
+    if electrode.face_diameter_mm is not None:
+        return f"flat, {electrode.face_diameter_mm:g} mm"
+    return f"groove of {electrode.groove_radius_mm:g} mm" if electrode.groove_radius_mm is not None else "not given"
+
+
+_ELECTRODE_ROWS: tuple[tuple[str, Callable[[OneElectrode], str]], ...] = (
+    ("diameter", lambda e: f"{e.diameter_mm:g} mm"),
+    ("length", lambda e: f"{e.length_mm:g} mm"),
+    ("offset", lambda e: f"{e.offset_mm:g} mm"),
+    ("face", _face),
+    ("alloy", lambda e: e.alloy),
+)
+
+
+def _both(of: Callable[[OneElectrode], str], electrodes: Electrodes) -> str:
+    """What the upper and the lower electrode have, once where it is the same."""
+    upper, lower = (of(electrode) for electrode in electrodes.pair)
+    return upper if upper == lower else f"{upper}; {lower}"
+
+
 def _change_lines(change: Change) -> list[str]:
     rows: list[tuple[str, ...]] = [("", "now", "other")]
-    for label, key, unit in (
-        ("diameter", "diameter_mm", " mm"),
-        ("length", "length_mm", " mm"),
-        ("offset", "offset_mm", " mm"),
-    ):
-        rows.append((label, *(f"{getattr(side.electrodes, key):g}{unit}" for side in (change.present, change.other))))
-    rows.append(("alloy", change.present.electrodes.alloy, change.other.electrodes.alloy))
+    for label, of in _ELECTRODE_ROWS:
+        rows.append((label, *(_both(of, side.electrodes) for side in (change.present, change.other))))
     for label, attribute in (
         ("shorted, secondary", "short_secondary"),
         ("working, secondary", "working_secondary"),
@@ -126,10 +155,10 @@ def _change_lines(change: Change) -> list[str]:
         ("heat in both shanks", "shank_heat"),
     ):
         rows.append((label, *(getattr(side, attribute).text for side in (change.present, change.other))))
+    column = max(26, *(len(now) + 2 for _, now, _ in rows))
     return [
-        "",
         "Electrodes compared, on the tap in use, at full conduction",
-        *(f"  {label:<28}{now:<26}{other}".rstrip() for label, now, other in rows),
+        *(f"  {label:<28}{now:<{column}}{other}".rstrip() for label, now, other in rows),
         f"  change of working current   {_signed(change.secondary)} ({_signed(change.secondary_percent)}) in the secondary, "
         f"{_signed(change.primary)} in the primary",
         f"  change of heat in shanks    {_signed(change.heat_percent)} while current flows",

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 from gen.boards import boards
 from gen.current import full_current
 from gen.errors import InputError
 from gen.handbook.advice import suggest
+from gen.handbook.practice import HIGHER_TAP, LOWER_TAP
 from gen.handbook.suggestion import Suggestion
 from gen.joint import Joint
 from gen.machine import Welder
@@ -23,7 +25,10 @@ def suggest_on(joint: Joint, welder: Welder) -> Suggestion | None:
     if tap.working_secondary is None:
         return None
     current = full_current(tap, tap.working_secondary)
-    return suggest(with_electrodes(joint, welder), current, welder.mains.frequency_Hz)
+    found = suggest(with_electrodes(joint, welder), current, welder.mains.frequency_Hz)
+    volts = welder.transformer.tap_volts
+    ends = {HIGHER_TAP: max(volts.values()), LOWER_TAP: min(volts.values())}  # on either end there is no such tap
+    return replace(found, helps=tuple(way for way in found.helps if volts[tap.name] != ends.get(way)))
 
 
 def naming_taps(found: Suggestion, welder: Welder) -> Suggestion:
@@ -39,8 +44,21 @@ def with_electrodes(joint: Joint, welder: Welder) -> Joint:
     e = welder.electrodes
     if e is None or joint.face_diameter_mm is not None or joint.groove_radius_mm is not None:
         return joint
-    groove = e.groove_radius_mm if joint.rods_mm else None
-    return joint.model_copy(update={"face_diameter_mm": e.face_diameter_mm, "groove_radius_mm": groove})
+    faces = [electrode.face_diameter_mm for electrode in e.pair if electrode.face_diameter_mm is not None]
+    found: dict[str, Any] = {"face_diameter_mm": min(faces, default=None)}
+    if joint.rods_mm and any(electrode.groove_radius_mm for electrode in e.pair):
+        found = {"groove_radius_mm": _along_rods(joint.rods_mm, *(electrode.groove_radius_mm for electrode in e.pair))}
+    return joint.model_copy(update=found)
+
+
+def _along_rods(
+    rods_mm: tuple[float, float], upper_mm: float | None, lower_mm: float | None
+) -> float | tuple[float | None, float | None] | None:
+    """The grooves as a joint has them: the narrower along the thinner rod; with one alone, the upper along the first."""
+    if upper_mm == lower_mm:
+        return upper_mm
+    swapped = upper_mm is not None and lower_mm is not None and (upper_mm < lower_mm) != (rods_mm[0] < rods_mm[1])
+    return (lower_mm, upper_mm) if swapped else (upper_mm, lower_mm)
 
 
 def _taps_that_help(joint: Joint, welder: Welder) -> list[str]:

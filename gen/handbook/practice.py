@@ -22,13 +22,17 @@ _MEASURED = {
 }
 
 
+HIGHER_TAP = "a higher tap"
+LOWER_TAP = "a lower tap"
+
+
 def helps(joint: Joint) -> tuple[str, ...]:
     """What brings more current, or more of its heat, to the joint."""
     face = "a smaller electrode face, which makes a smaller weld" if joint.sheets_mm else "a groove of the rod's radius"
     if joint.groove_radius_mm is not None:
         face = "a narrower groove, so long as the rod still beds in it"
     return (
-        "a higher tap",
+        HIGHER_TAP,
         "shorter arms and electrodes, and no steel in the throat",
         "bright, clean metal",
         face,
@@ -83,28 +87,27 @@ def force_practice(joint: Joint, table: Figure) -> tuple[str, ...]:
 
 def face_words(joint: Joint) -> tuple[list[str], list[str]]:
     """(cautions, practice) of flat and grooved faces on rods: what touches, what is marked, where the current goes."""
-    radius_mm = joint.groove_radius_mm
-    if radius_mm is None:
-        return (
-            [f"a flat face marks the rod and lets it roll: a groove of the rod's radius holds it ({COMMON})"],
-            [
-                "Flat face: it touches a rod along a line. The current crowds there, so that the contact heats, marks the rod "
-                f"and wears the face, and heat meant for the crossing is made under the electrodes ({COMMON}). A groove of the "
-                "rod's radius, along each rod, touches over an arc."
-            ],
+    cautions, practice = [], []
+    if None in joint.grooves_mm:
+        cautions.append(f"a flat face marks the rod and lets it roll: a groove of the rod's radius holds it ({COMMON})")
+        practice.append(
+            "Flat face: it touches a rod along a line. The current crowds there, so that the contact heats, marks the rod "
+            f"and wears the face, and heat meant for the crossing is made under the electrodes ({COMMON}). A groove of the "
+            "rod's radius, along each rod, touches over an arc."
         )
-    cautions = []
-    practice = [
-        "Groove: where it fits it touches over an arc, so the current spreads into the rod, the contact stays cool and marks "
-        f"little, and more of the heat is made at the crossing. Each electrode wants it along its own rod ({COMMON})."
-    ]
-    for rod_mm in dict.fromkeys(joint.rods_mm or ()):
-        if radius_mm < 0.95 * rod_mm / 2:
+    if any(joint.grooves_mm):
+        practice.append(
+            "Groove: where it fits it touches over an arc, so the current spreads into the rod, the contact stays cool and "
+            "marks little, and more of the heat is made at the crossing. Each electrode wants it along its own rod "
+            f"({COMMON})."
+        )
+    for rod_mm, radius_mm in dict.fromkeys(zip(joint.rods_mm or (), joint.grooves_mm)):
+        if radius_mm is not None and radius_mm < 0.95 * rod_mm / 2:
             cautions.append(
                 f"a groove of radius {radius_mm:g} mm is too narrow for the rod of {rod_mm:g} mm, which rests on its two edges: "
                 f"marked twice, and hot there ({COMMON})"
             )
-        elif radius_mm > 1.25 * rod_mm / 2:
+        elif radius_mm is not None and radius_mm > 1.25 * rod_mm / 2:
             cautions.append(
                 f"a groove of radius {radius_mm:g} mm is wide for the rod of {rod_mm:g} mm: it holds it, but touches near a line "
                 f"and marks as a flat face does ({COMMON})"

@@ -16,7 +16,15 @@ from functools import cache
 from scipy.interpolate import PchipInterpolator  # type: ignore[import-untyped,unused-ignore]
 from scipy.optimize import brentq  # type: ignore[import-untyped,unused-ignore]
 
-from gen.handbook.practice import face_words, force_cautions, force_practice, helps, rod_shunting, setdown_practice
+from gen.handbook.practice import (
+    LOWER_TAP,
+    face_words,
+    force_cautions,
+    force_practice,
+    helps,
+    rod_shunting,
+    setdown_practice,
+)
 from gen.handbook.shape import LEAST_PERCENT, rod_shape
 from gen.handbook.suggestion import TYPICAL, Suggestion, compared, percent_for, scaled
 from gen.handbook.tables import around, between, cited, rod_rows
@@ -148,7 +156,7 @@ def suggest_rods(joint: Joint, current: Figure, frequency_Hz: int) -> Suggestion
     against = f"of the table's current: {compared(current, middle.current_A)}"
     if percent < LEAST_PERCENT:
         why_not = f"the table wants {shown(middle.current_A)} A, {percent} % of this tap's current; change the tap"
-        ways = ("a lower tap",)
+        ways = (LOWER_TAP,)
         return Suggestion(joint, frequency_Hz, current, why_not, ways, figures=figures, against=against)
     longest_s = middle.time_s(delivered.middle, "flat")
     if longest_s == math.inf:

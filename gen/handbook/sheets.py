@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from gen.handbook.classes import BELOW_C, LOSS_TO_MM, WITHIN_CLASSES, WITHIN_LOSS, Classes, loss_law
 from gen.handbook.practice import (
+    LOWER_TAP,
     NOTES,
     face_cautions,
     force_cautions,
@@ -38,7 +39,7 @@ def suggest_sheets(joint: Joint, current: Figure, frequency_Hz: int) -> Suggesti
     why_not = _why_not(classes, percent, delivered, middle_s)
     against = _against(classes, current)
     if why_not or middle_s is None:
-        ways = ("a lower tap",) if percent < LEAST_PERCENT else helps(joint)
+        ways = (LOWER_TAP,) if percent < LEAST_PERCENT else helps(joint)
         return Suggestion(joint, frequency_Hz, current, why_not, ways, figures=figures, against=against)
     time = _time(joint, classes, delivered)
     table_force = _table_force(classes, delivered.middle)

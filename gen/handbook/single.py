@@ -8,6 +8,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 from gen.handbook.practice import (
+    LOWER_TAP,
     NOTES,
     face_cautions,
     force_cautions,
@@ -142,7 +143,7 @@ def _suggested(
         ways += ("bare steel, or the zinc ground off well beyond the weld",)
     if percent < LEAST_PERCENT:
         why_not = f"the table wants {shown(setup.most_A)} A at most, {percent} % of this tap's current; change the tap"
-        ways = ("a lower tap",)
+        ways = (LOWER_TAP,)
     elif delivered.middle < setup.least_A:
         why_not = f"not known: {shown(delivered.middle)} A is below {least}, the least to which {setup.named} set-up is carried"
         why_not += "; below what current no time will do is not known either"

@@ -13,9 +13,10 @@ from gen.machine.inductance import Loop, loop_of
 from gen.machine.tables import Electrodes, WelderTables
 from gen.machine.welder import Welder
 from gen.ranges import Figure, spanning
-from gen.user_files import Wrong
+from gen.user_files import Wrong, validated
 
-SIZES = ("diameter_mm", "length_mm", "offset_mm", "alloy")  # keys of [electrodes] in which two pairs may differ
+SIDES = ("upper", "lower")
+_FACES = ("face_diameter_mm", "groove_radius_mm")
 WARM_FACTOR = (1.0, 1.3)  # resistance of the shanks against that at 20 degC: to about 100 degC, 0.00393 /K
 
 
@@ -113,6 +114,8 @@ def _with(electrodes: Electrodes, outcomes: list[_Outcome]) -> With:
 def compared(welder: Welder, sizes: Mapping[str, Any], path: Path) -> Change:
     """The electrodes of the welder file at `path` against others: `sizes` by key of [electrodes], the rest as it is.
 
+    A key may begin with `upper.` or `lower.`, for that one alone.
+
     Raises InputError where the file lacks what that needs, or the others would not fit.
     """
     for key, there in (("arms", welder.arms), ("electrodes", welder.electrodes)):
@@ -121,10 +124,36 @@ def compared(welder: Welder, sizes: Mapping[str, Any], path: Path) -> Change:
     if not welder.transformer.tap_volts:
         allowed = "missing; allowed: this or transformer.taps, which --electrode needs"
         raise InputError(path, "transformer.open_secondary_V", None, allowed)
-    present = welder.electrodes.model_dump(include=set(SIZES)) if welder.electrodes else {}
-    other = Electrodes.model_validate({**present, **sizes})
+    assert welder.electrodes is not None
+    other = _changed(welder.electrodes, sizes)
     try:
-        welder.check_fits(other, "length")
+        welder.check_fits(other, "")
     except Wrong as error:
-        raise InputError("command line", "--electrode: length", error.given, str(error)) from None
+        raise InputError("command line", f"--electrode: {error.key}", error.given, str(error)) from None
     return compare(welder, other)
+
+
+def _changed(present: Electrodes, sizes: Mapping[str, Any]) -> Electrodes:
+    """The pair with `sizes` in the place of its own. A face or groove that a thinner bar cannot have goes, unless asked for.
+
+    Raises InputError.
+    """
+    pair = [electrode.model_dump(exclude_none=True) for electrode in present.pair]
+    asked = {key.rpartition(".")[2] for key in sizes}
+    for key, value in sizes.items():
+        side, _, own = key.rpartition(".")
+        for electrode in pair if not side else [pair[SIDES.index(side)]]:
+            for other in _FACES if own in _FACES else ():
+                if other not in asked:
+                    electrode.pop(other, None)
+            electrode[own] = value
+    for electrode in pair:
+        for own, widths in (("face_diameter_mm", 1), ("groove_radius_mm", 2)):
+            if own not in asked and widths * electrode.get(own, 0) > electrode["diameter_mm"]:
+                del electrode[own]
+    content = pair[0]
+    if pair[0] != pair[1]:
+        faces = [{own: electrode.pop(own) for own in _FACES if own in electrode} for electrode in pair]
+        del pair[1]["offset_mm"]
+        content = pair[0] | {"upper": faces[0], "lower": pair[1] | faces[1]}
+    return validated(Electrodes, content, Path("command line"), "--electrode: ")

@@ -15,7 +15,7 @@ from __future__ import annotations
 import itertools
 import math
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from gen.machine.tables import Alloy, Arms, Electrodes, Transformer, WelderTables
 from gen.ranges import Figure, shown, spanning
@@ -71,8 +71,12 @@ def internal_impedance(conductor: Conductor, frequency_Hz: float) -> complex:
     return conductor.length_m * k * conductor.resistivity_ohm_m / (2 * math.pi * a) * ratio
 
 
-def rectangle_inductance_H(side_a: list[Conductor], side_b: list[Conductor], far_b: list[Conductor]) -> float:
-    """Inductance outside the conductors of a rectangle: two sides like `side_a`, and two of equal length, one `far_b`.
+def rectangle_inductance_H(
+    side_a: list[Conductor], side_b: list[Conductor], far_b: list[Conductor], far_a: list[Conductor] | None = None
+) -> float:
+    """Inductance outside the conductors of a rectangle of sides `side_a` and `side_b`, and of those across from them.
+
+    `far_a` and `far_b` are as long as the sides that they face; without `far_a` it is like `side_a`.
 
     Lengths are between axes. With one radius r all round this is Grover's
     mu0/pi (a ln(2a/r) + b ln(2b/r) + 2d - a asinh(a/b) - b asinh(b/a) - 2(a + b)), d the diagonal; the internal
@@ -82,7 +86,7 @@ def rectangle_inductance_H(side_a: list[Conductor], side_b: list[Conductor], far
     d = math.hypot(a, b)
     own = sum(
         c.length_m * math.log(2 * whole / c.radius_m)
-        for side, whole in ((side_a, a), (side_a, a), (side_b, b), (far_b, b))
+        for side, whole in ((side_a, a), (far_a or side_a, a), (side_b, b), (far_b, b))
         for c in side
     )
     return MU_0 / (2 * math.pi) * (own + 4 * d - 2 * a * math.asinh(a / b) - 2 * b * math.asinh(b / a) - 4 * (a + b))
@@ -101,18 +105,18 @@ def loop_of(arms: Arms, electrodes: Electrodes | None, frequency_Hz: float) -> L
     arm = [Conductor(arms.length_mm * mm, arm_radius, copper)]
     back = [Conductor(gap, arm_radius, copper)]
     shanks: list[Conductor] = []
-    front, along = back, arm
+    front, along = back, [arm, arm]
     if electrodes is not None:
-        radius, resistivity = electrodes.diameter_mm / 2 * mm, RESISTIVITY[electrodes.alloy]
-        upright = Conductor(2 * electrodes.length_mm * mm, radius, resistivity)
-        front = [upright, Conductor(gap - upright.length_m, arm_radius, copper)]
-        shanks = [upright]
+        pair = electrodes.pair
+        uprights = [Conductor(e.length_mm * mm, e.diameter_mm / 2 * mm, RESISTIVITY[e.alloy]) for e in pair]
+        front = [*uprights, Conductor(gap - sum(bar.length_m for bar in uprights), arm_radius, copper)]
+        shanks = [*uprights]
         if electrodes.offset_mm:
-            reach = Conductor(electrodes.offset_mm * mm, radius, resistivity)
-            along = [*arm, reach]
-            shanks += [reach, reach]
-    inductance_H = rectangle_inductance_H(along, back, front)
-    internal = sum((internal_impedance(c, frequency_Hz) for c in (*along, *along, *front)), 0j)
+            reaches = [replace(bar, length_m=electrodes.offset_mm * mm) for bar in uprights]
+            along = [[*arm, reach] for reach in reaches]
+            shanks += reaches
+    inductance_H = rectangle_inductance_H(along[0], back, front, along[1])
+    internal = sum((internal_impedance(c, frequency_Hz) for c in (*along[0], *along[1], *front)), 0j)
     shank = sum((internal_impedance(c, frequency_Hz) for c in shanks), 0j)
     return Loop(internal.real, 2 * math.pi * frequency_Hz * inductance_H + internal.imag, shank.real)
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Annotated, Any, Literal, Self
 
-from pydantic import BeforeValidator, Field, PlainValidator, model_validator
+from pydantic import BeforeValidator, Field, PlainValidator, ValidationError, model_validator
 
 from gen.units import Duration, parse_duration
 from gen.user_files import FileModel, Time, Written, Wrong, figure, written
@@ -213,8 +213,8 @@ class Arms(FileModel):
     steel_in_throat: bool = False
 
 
-class Electrodes(FileModel):
-    """Both electrodes, taken to be alike. Length: of one, out of its holder. Offset: of its face from its axis."""
+class OneElectrode(FileModel):
+    """One electrode, a round bar. Length: out of its holder. Offset: of its face from its axis."""
 
     diameter_mm: float = Field(ge=1, le=100)
     length_mm: float = Field(ge=1, le=1000)
@@ -240,6 +240,52 @@ class Electrodes(FileModel):
                     f"wider than the electrode; allowed: at most {most:g} (diameter_mm {self.diameter_mm:g})",
                 )
         return self
+
+    @property
+    def face_mm(self) -> float:
+        """What touches the work, across; half the bar where the file says nothing of it."""
+        return self.face_diameter_mm or (2 * self.groove_radius_mm if self.groove_radius_mm else 0.5 * self.diameter_mm)
+
+
+class ElectrodeApart(FileModel):
+    """In what one electrode is unlike the pair's common figures. The offset is common, or the faces would not meet."""
+
+    diameter_mm: float | None = Field(default=None, ge=1, le=100)
+    length_mm: float | None = Field(default=None, ge=1, le=1000)
+    alloy: Alloy | None = None
+    face_diameter_mm: float | None = Field(default=None, ge=0.1, le=100)
+    groove_radius_mm: float | None = Field(default=None, ge=0.1, le=50)
+
+
+_FACES = {"face_diameter_mm", "groove_radius_mm"}  # of which an electrode has one
+
+
+class Electrodes(OneElectrode):
+    """Both electrodes: what they have in common, and what is other in the `upper` or the `lower` one."""
+
+    upper: ElectrodeApart | None = None
+    lower: ElectrodeApart | None = None
+
+    @model_validator(mode="after")
+    def _each_consistent(self) -> Self:
+        for name in ("upper", "lower"):
+            try:
+                self._one(name)
+            except ValidationError as error:
+                wrong = error.errors()[0]["ctx"]["error"]
+                raise Wrong(f"{name}.{wrong.key}", wrong.given, str(wrong)) from None
+        return self
+
+    def _one(self, name: str) -> OneElectrode:
+        apart: ElectrodeApart | None = getattr(self, name)
+        own = apart.model_dump(exclude_none=True) if apart else {}
+        common = self.model_dump(include=set(OneElectrode.model_fields) - (_FACES if _FACES & own.keys() else set()))
+        return OneElectrode.model_validate(common | own)
+
+    @property
+    def pair(self) -> tuple[OneElectrode, OneElectrode]:
+        """The upper and the lower one, each whole."""
+        return self._one("upper"), self._one("lower")
 
 
 def _as_tuples(given: Any) -> Any:

@@ -74,11 +74,19 @@ class Welder(WelderTables):
         welder._machine = machine
         return welder
 
-    def check_fits(self, electrodes: Electrodes, key: str = "electrodes.length_mm") -> None:
-        """Raise Wrong where two of these are longer than the gap between the arms."""
-        if self.arms is not None and 2 * electrodes.length_mm > self.arms.throat_mm:
-            gap = f"half of arms.throat_mm ({self.arms.throat_mm:g}), since two of them meet in it"
-            raise Wrong(key, figure(electrodes.length_mm), f"allowed: at most {self.arms.throat_mm / 2:g}, {gap}")
+    def check_fits(self, electrodes: Electrodes, table: str = "electrodes.") -> None:
+        """Raise Wrong where the two together are longer than the gap between the arms; `table` goes before the key."""
+        upper, lower = (electrode.length_mm for electrode in electrodes.pair)
+        if self.arms is None or upper + lower <= self.arms.throat_mm:
+            return
+        gap_mm = self.arms.throat_mm
+        if upper == lower:
+            gap = f"half of arms.throat_mm ({gap_mm:g}), since two of them meet in it"
+            raise Wrong(f"{table}length_mm", figure(upper), f"allowed: at most {gap_mm / 2:g}, {gap}")
+        name, longer = ("upper", upper) if upper > lower else ("lower", lower)
+        key = f"{table}{name}.length_mm" if getattr(electrodes, name) is not None else f"{table}length_mm"
+        left = f"allowed: at most {gap_mm - min(upper, lower):g}, what the other leaves of arms.throat_mm ({gap_mm:g})"
+        raise Wrong(key, figure(longer), left)
 
     @property
     def half_period_us(self) -> int:

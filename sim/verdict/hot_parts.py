@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 from functools import cached_property
 from itertools import groupby, pairwise
 
+from gen.machine.tables import OneElectrode
 from gen.machine.welder import Welder
 from gen.roots import root
 from sim.core.impulse import Swing
@@ -251,7 +252,7 @@ def electrode_part(currents: WeldCurrents, welder: Welder, welds_per_minute: flo
     if welder.electrodes is None or currents.turns is None:
         return None
     share = currents.assumed.joint_share
-    face = _face(currents, welder, welds_per_minute, share)
+    face = max(_faces(currents, welder, welds_per_minute, share), key=lambda f: f.cycle.mean_degC / f.softening_C)
     return HotPart(
         "electrode-heat",
         face.network,
@@ -275,7 +276,10 @@ def electrode_peak_part(currents: WeldCurrents, welder: Welder, welds_per_minute
     if welder.electrodes is None or currents.turns is None:
         return None
     share, most = currents.assumed.joint_share, max(currents.assumed.joint_share, currents.assumed.most_joint_share)
-    face, hottest = (_face(currents, welder, welds_per_minute, s) for s in (share, most))
+    face, hottest = max(
+        zip(*(_faces(currents, welder, welds_per_minute, s) for s in (share, most)), strict=True),
+        key=lambda pair: pair[0].cycle.peak_degC / pair[0].softening_C,
+    )
     ambient_C, melting_C = face.network.ambient_degC, face.material.melting_degC
     peak_C, hottest_C = (f.cycle.peak_degC for f in (face, hottest))
     to_melting = (melting_C - ambient_C) / (hottest_C - ambient_C)
@@ -357,12 +361,20 @@ class _Face:
         return root(too_long, low, high)
 
 
-def _face(currents: WeldCurrents, welder: Welder, welds_per_minute: float, share: float) -> _Face:
-    """The face with that share of the joint's heat in each electrode, and its own resistance as warm as it gets."""
-    e, turns = welder.electrodes, currents.turns
-    assert e is not None
+def _faces(currents: WeldCurrents, welder: Welder, welds_per_minute: float, share: float) -> list[_Face]:
+    """The face of each electrode that is unlike the other, with that share of the joint's heat in each."""
+    assert welder.electrodes is not None
+    upper, lower = welder.electrodes.pair
+    return [
+        _face(e, currents, welder, welds_per_minute, share) for e in ([upper] if upper == lower else [upper, lower])
+    ]
+
+
+def _face(e: OneElectrode, currents: WeldCurrents, welder: Welder, welds_per_minute: float, share: float) -> _Face:
+    """One electrode's face, its own resistance as warm as it gets."""
+    turns = currents.turns
     assert turns is not None
-    face_mm = e.face_diameter_mm or (2 * e.groove_radius_mm if e.groove_radius_mm else 0.5 * e.diameter_mm)
+    face_mm = e.face_mm
     cone_mm = min((e.diameter_mm - face_mm) / 2, 0.5 * e.length_mm)
     material = MATERIALS[e.alloy]
     electrode = Electrode(

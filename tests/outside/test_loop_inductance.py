@@ -16,7 +16,7 @@ from scipy.integrate import quad
 from scipy.special import jv
 
 from gen.machine.inductance import MU_0, RESISTIVITY, Conductor, internal_impedance, loop_of, rectangle_inductance_H
-from gen.machine.tables import Arms, Electrodes
+from gen.machine.tables import Arms, ElectrodeApart, Electrodes
 
 COPPER = RESISTIVITY["Cu-ETP"]
 ARMS = Arms(length_mm=250, throat_mm=100, diameter_mm=20)
@@ -167,3 +167,18 @@ def test_rosa_rectangle_of_two_metres_by_one() -> None:
     long, short = Conductor(2.0, 0.001, COPPER), Conductor(1.0, 0.001, COPPER)
     inside_H = MU_0 / (8 * math.pi) * 6.0
     assert rectangle_inductance_H([long], [short], [short]) + inside_H == pytest.approx(8.0171e-6, rel=2e-4)
+
+
+def test_unlike_electrodes_lie_between_two_like_pairs() -> None:
+    """Upper and lower each count with their own length, thickness and alloy: half of what a change of both would do.
+
+    To first order, by the formula's sum over stretches; no source beyond it.
+    """
+    base = loop_of(ARMS, ELECTRODES, 50)
+    for key, value in (("diameter_mm", 10), ("length_mm", 44), ("alloy", "CuCr1Zr")):
+        both = loop_of(ARMS, ELECTRODES.model_copy(update={key: value}), 50)
+        for side in ("upper", "lower"):
+            one = loop_of(ARMS, ELECTRODES.model_copy(update={side: ElectrodeApart(**{key: value})}), 50)
+            for impedance in ("resistance_ohm", "reactance_ohm", "shank_resistance_ohm"):
+                half = (getattr(base, impedance) + getattr(both, impedance)) / 2
+                assert getattr(one, impedance) == pytest.approx(half, rel=1e-3)

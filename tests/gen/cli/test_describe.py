@@ -266,7 +266,10 @@ def test_what_a_message_allows_is_allowed(here: Path, what: str, old: str, new: 
     assert (outcome.code, outcome.err) == (0, "")
 
 
-ALLOWED = "allowed: diameter, length, offset (mm) or alloy, each once, joined by commas, such as diameter=10,length=45,offset=20"
+ALLOWED = (
+    "allowed: diameter, length, offset, face, groove (its radius; all in mm) or alloy, each once, joined by commas, such as "
+    "diameter=10,length=45,offset=20; upper.length=60 for the upper one alone"
+)
 BAD_ELECTRODES = {
     "": f'"" given; {ALLOWED}',
     "10": f'"10" given; {ALLOWED}',
@@ -276,8 +279,14 @@ BAD_ELECTRODES = {
     "length=long": 'length: "long" given; allowed: a number from 1 to 1000',
     "offset=-1": "offset: -1 given; allowed: a number from 0 to 500",
     "offset=nan": "offset: nan given; allowed: a number from 0 to 500",
+    "middle.length=40": f'"middle.length=40" given; {ALLOWED}',
+    "upper.offset=4": f'"upper.offset=4" given; {ALLOWED}',
+    "face=6,groove=3": "groove_radius_mm: 3 given; a face is flat or grooved; allowed: face_diameter_mm or groove_radius_mm, "
+    "one of them",
+    "face=13": "face_diameter_mm: 13 given; wider than the electrode; allowed: at most 12 (diameter_mm 12)",
+    "lower.length=61": "lower.length_mm: 61 given; allowed: at most 60, what the other leaves of arms.throat_mm (100)",
     "alloy=brass": 'alloy: "brass" given; allowed: "Cu-ETP", "CuCr1" or "CuCr1Zr"',
-    "length=51": "length: 51 given; allowed: at most 50, half of arms.throat_mm (100), since two of them meet in it",
+    "length=51": "length_mm: 51 given; allowed: at most 50, half of arms.throat_mm (100), since two of them meet in it",
 }
 
 
@@ -384,6 +393,23 @@ def test_what_other_electrodes_cost(here: Path) -> None:
     assert (same["secondary"]["low"], same["secondary"]["high"]) == pytest.approx((0, 0))
     shank = change(here, "diameter=6")["other"]["shank_resistance"]  # type: ignore[index]
     assert shank["low"] == pytest.approx(1e6 * 1.7241e-8 * 0.08 / (3.14159265 * 0.003**2), rel=0.001)  # type: ignore[index]
+
+
+def test_each_electrode_has_its_own_figures(here: Path) -> None:
+    """A change of the lower one alone comes to half of a change of both, and the table shows the two."""
+    both, one = (change(here, sizes)["secondary"] for sizes in ("length=44", "lower.length=48"))
+    assert one["low"] == pytest.approx(both["low"], rel=1e-6)
+    outcome = described(
+        here,
+        welder(tables=ARMS + ELECTRODES + "groove_radius_mm = 2.5\n[electrodes.lower]\ngroove_radius_mm = 4\n"),
+        "--electrode",
+        "upper.alloy=CuCr1Zr,lower.face=6",
+    )
+    assert outcome.code == 0
+    lines = outcome.out.splitlines()
+    assert lines[0] == "Electrodes compared, on the tap in use, at full conduction"
+    assert "  face                        groove of 2.5 mm; groove of 4 mm  groove of 2.5 mm; flat, 6 mm" in lines
+    assert "  alloy                       Cu-ETP                            CuCr1Zr; Cu-ETP" in lines
 
 
 def test_a_grooved_face_does_not_stand_in_the_way(here: Path) -> None:

@@ -135,7 +135,8 @@ def test_not_known_is_said_and_nothing_written(here: Path) -> None:
     outcome = typed(["suggest", "--sheets", "2,2", "-o", "sheets.toml"])
     assert outcome.code == 1
     assert "No suggestion: not known" in outcome.out
-    assert "What would help\n  a higher tap" in outcome.out
+    assert "What would help\n  shorter arms" in outcome.out
+    assert "a higher tap" not in outcome.out, "this machine has one tap"
     assert not (here / "sheets.toml").exists()
 
 
@@ -191,6 +192,25 @@ def test_the_welder_files_groove_is_seen(here: Path) -> None:
     grooved = typed(["suggest", "--rods", "5,5", "--setdown", "15"]).out
     assert "lets it roll" in without
     assert "lets it roll" not in grooved
+
+
+def test_a_groove_for_each_rod_earns_no_caution(here: Path) -> None:
+    """4 on 5 mm, each rod in a groove of its own radius: from the joint, and from the welder file however they are named."""
+    own = "[electrodes]\ndiameter_mm = 12\nlength_mm = 40\ngroove_radius_mm = {}\n[electrodes.lower]\ngroove_radius_mm = {}\n"
+    joint = "rods_mm = [4, 5]\ngroove_radius_mm = {}\n"
+    for welder, rods, warned in (
+        (MACHINE, joint.format("2"), True),
+        (MACHINE, joint.format("[2.5, 2]"), True),
+        (MACHINE, joint.format("[2, 2.5]"), False),
+        (MACHINE + own.format(2, 2.5), "rods_mm = [4, 5]\n", False),
+        (MACHINE + own.format(2.5, 2), "rods_mm = [4, 5]\n", False),
+        (MACHINE + own.format(2, 2), "rods_mm = [4, 5]\n", True),
+    ):
+        (here / "welder.toml").write_text(welder)
+        (here / "joint.toml").write_text(rods)
+        told = typed(["suggest", "--joint", "joint.toml"]).out
+        assert ("a groove of radius" in told) == warned, rods
+        assert "lets it roll" not in told
 
 
 def test_a_file_name_that_the_board_cannot_keep(here: Path) -> None:

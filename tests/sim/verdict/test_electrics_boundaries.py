@@ -325,6 +325,19 @@ def test_electrode_peak_boundary() -> None:
     assert narrow["electrode-peak"].meaning in {f"soft after {n} welds" for n in range(500, 1000, 10)}
 
 
+@pytest.mark.parametrize("side", ["upper", "lower"])
+def test_of_unlike_electrodes_the_hotter_is_judged(side: str) -> None:
+    """A point on one side alone is as hot as it would be on both; the wide face across from it hides nothing."""
+    both, one = (
+        judged(known_welder(transformer=BIG_PLATE, electrodes=electrodes, breaker={"rating_A": 40}), 10)[
+            "electrode-peak"
+        ]
+        for electrodes in ({"face_diameter_mm": 2}, {"face_diameter_mm": 8, side: {"face_diameter_mm": 2}})
+    )
+    assert one.figure == pytest.approx(both.figure)
+    assert one.figure > 1.5 * judged(with_face(8), 10)["electrode-peak"].figure
+
+
 def test_a_face_that_may_melt_is_refused() -> None:
     """Refused alone, from the face on that reaches 1070 degC with 40 % of the joint's heat, one hundredth either side.
 
