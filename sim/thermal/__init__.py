@@ -28,9 +28,18 @@ from sim.thermal.electrode import (
     at_its_own_mean,
     electrode_network,
 )
-from sim.thermal.materials import COPPER, CUCR1, CUCR1ZR, LOW_CARBON_STEEL, Material
+from sim.thermal.materials import (
+    COPPER,
+    CUCR1,
+    CUCR1ZR,
+    FURNACE_H,
+    LARSON_MILLER_C,
+    LOW_CARBON_STEEL,
+    Material,
+    log_softening_h,
+    softened,
+)
 from sim.thermal.network import LinearNetwork, NodeRow, PowerProfile, Segment, row_network
-from sim.thermal.softening import FURNACE_H, LARSON_MILLER_C, log_softening_h, softened
 from sim.thermal.switch import (
     Cooling,
     FosterTerm,
