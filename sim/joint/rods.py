@@ -2,7 +2,8 @@
 
 Both rods have their own plane of symmetry through the crossing. The lower lies along x, the upper along y; they meet in the plane
 z = 0. A rod is a cylinder whose cells are cut by its surface. By a setdown s it has lost half of s at the crossing; the metal
-that had been there fills its flanks out to the width of the patch near it, and the rest is flash that is not followed. Beyond the crossing the rod keeps its whole section.
+that had been there fills its flanks out to the width of the patch near it, and the rest is flash that is not followed. Beyond
+the crossing the rod keeps its whole section.
 """
 
 from __future__ import annotations
