@@ -61,7 +61,7 @@ def draw_minute(
     for weld in welds:
         begin, end = max(weld.asked_s, x.low), min(weld.ended_s, x.high)
         if begin < end:
-            drawn.append(rect(x(begin), strip, x(end) - x(begin), 16, "weld", style=f"fill:url(#hatch-{name})"))
+            drawn.append(rect(x(begin), strip, x(end) - x(begin), 16, "weld", fill=f"url(#hatch-{name})"))
     bottom = strip + 22
     missed = [x(refusal.pressed_s) for refusal in refused if x.low <= refusal.pressed_s <= x.high]
     if missed:

@@ -75,7 +75,7 @@ def path(points: Sequence[tuple[float, float]], class_: str, closed: bool = Fals
 def filled(points: Sequence[tuple[float, float]], pattern: str) -> str:
     """The area inside these points, filled with a hatch and without an outline."""
     d = "M" + "L".join(f"{x:.2f} {y:.2f}" for x, y in points) + "Z"
-    return element("path", d=d, class_="area", style=f"fill:url(#{pattern})")
+    return element("path", d=d, class_="area", fill=f"url(#{pattern})")
 
 
 def hatch(identity: str) -> str:
