@@ -10,8 +10,8 @@ import click
 
 from gen.cautions import caution_lines
 from gen.cli.options import json_option, number, pace_asked, pace_option, schedule_argument, seed_option, welder_option
-from gen.cli.said import say
-from gen.cli.show import finding_line, heat_json, heat_text, verdict_text
+from gen.cli.said import say, say_long
+from gen.cli.show import finding_lines, heat_json, heat_text, verdict_text
 from gen.job import read_job
 from gen.machine.welder import WELDER_FILE
 from gen.writing import check_bundle_folder, check_targets, write_bundle, write_whole
@@ -42,6 +42,7 @@ if TYPE_CHECKING:
 @click.option("--report", type=click.Path(path_type=Path), help="Write a report, one HTML file.")
 @click.option("--vcd", type=click.Path(path_type=Path), help="Write the waveforms as VCD.")
 @click.option("--csv", "csv_path", type=click.Path(path_type=Path), help="Write every conduction as CSV.")
+@click.option("--all", "everything", is_flag=True, help="Print every check, and the temperatures.")
 @json_option
 def simulate_command(
     schedule: Path,
@@ -53,6 +54,7 @@ def simulate_command(
     report: Path | None,
     vcd: Path | None,
     csv_path: Path | None,
+    everything: bool,
     as_json: bool,
 ) -> int:
     """Run the firmware for SCHEDULE on a simulated welder and judge what it did. Exit code 1 when it is refused."""
@@ -69,8 +71,7 @@ def simulate_command(
     if as_json:
         say(json.dumps(run_json(run) | heat_json(run.fastest, hot, burst), indent=2))
     else:
-        say(verdict_text(run))
-        say(heat_text(run, hot, burst))
+        say_long(f"{verdict_text(run, everything)}\n{heat_text(run, hot, burst, everything)}")
         for path in (report, vcd, csv_path):
             if path is not None:
                 say(f"Written: {path}")
@@ -104,8 +105,8 @@ def build_command(
     else:
         say(f"Verdict: {run.verdict.word}. {len(job.bundle.files)} files in {folder}, digest {job.bundle.digest}.")
         for finding in run.verdict.findings:
-            if finding.severity != "note":
-                say(finding_line(finding))
+            if finding.severity != "passed":
+                say("\n".join(finding_lines(finding)))
         say("Before it goes on the board:")
         for line in caution_lines():
             say(f"  {line}")
@@ -144,6 +145,7 @@ def run_json(run: Run) -> dict[str, Any]:
         "findings": [
             {
                 "name": f.name,
+                "says": f.says,
                 "severity": f.severity,
                 "figure": f.figure,
                 "limit": 0 if f.limit is None else f.limit,

@@ -2,7 +2,14 @@
 
 from __future__ import annotations
 
+import shutil
+import sys
+import textwrap
+from collections.abc import Iterable
+
 import click
+
+WIDTH = 80  # columns: what every terminal has
 
 
 def visible(text: str) -> str:
@@ -21,3 +28,34 @@ def say(text: object = "", err: bool = False, nl: bool = True) -> None:
 def say_over(text: str) -> None:
     """Print a line in place of the one that the cursor stands in."""
     click.echo(f"\r\x1b[K{visible(text)}", nl=False)
+
+
+def say_long(text: str) -> None:
+    """Print a long text: on a terminal that it does not fit into a page at a time, elsewhere as it is."""
+    if sys.stdout.isatty() and text.count("\n") + 2 > shutil.get_terminal_size().lines:
+        click.echo_via_pager(visible(text) + "\n")
+    else:
+        say(text)
+
+
+def folded(text: str, indent: str = "", hang: str | None = None, width: int = WIDTH) -> str:
+    """A sentence in lines of so many columns; the later ones begin with `hang`, otherwise as the first does."""
+    return textwrap.fill(
+        text,
+        width,
+        initial_indent=indent,
+        subsequent_indent=indent if hang is None else hang,
+        break_long_words=False,
+        break_on_hyphens=False,
+    )
+
+
+def said(text: str, indent: str = "  ") -> str:
+    """A sentence as indented lines, the later ones a little further in."""
+    return folded(text, indent, f"{indent}  ")
+
+
+def said_all(heading: str, lines: Iterable[str]) -> list[str]:
+    """A heading with sentences under it; nothing where there are none."""
+    found = [said(line) for line in lines]
+    return ["", heading, *found] if found else []

@@ -6,6 +6,7 @@ import math
 from dataclasses import asdict
 from typing import TYPE_CHECKING, Any
 
+from gen.cli.said import folded, said_all
 from gen.current import delivered
 from gen.job import Job
 from gen.ranges import shown
@@ -25,53 +26,67 @@ def table_text(job: Job) -> str:
         f"{table.name}{': ' + job.schedule.title if job.schedule.title else ''}",
         f"{f} Hz on {job.board.title}, digest {table.digest}",
         "",
-        f"{'phase':<10}{'half-cycles':>12}{'ms':>9}{'current':>9}{f'delivers, {working.unit}':>17}"
-        f"{'firing delay':>22}{'total ms':>10}",
+        f"{'phase':<10}{'half-cycles':>12}{'ms':>8}{'%':>6}{f'delivers, {working.unit}':>16}"
+        f"{'delay us':>10}{'deg':>7}{'total ms':>10}",
     ]
     total = 0
     for row in table.rows:
         total += row.half_cycles
-        delay = current = flows = ""
+        delay = degrees = current = flows = ""
         if row.firing_delay_us is not None:
-            delay = f"{row.firing_delay_us} us = {us_to_degrees(row.firing_delay_us, f):.1f} deg"
-            current = f"{row.current_percent:g} %"
+            delay, degrees = f"{row.firing_delay_us}", f"{us_to_degrees(row.firing_delay_us, f):.1f}"
+            current = f"{row.current_percent:g}"
             flows = delivered(working, row.share).span
         ms = f"{milliseconds(row.half_cycles, f):.5g}"
         lines.append(
-            f"{row.phase:<10}{row.half_cycles:>12}{ms:>9}{current:>9}{flows:>17}{delay:>22}{milliseconds(total, f):>10.0f}"
+            f"{row.phase:<10}{row.half_cycles:>12}{ms:>8}{current:>6}{flows:>16}{delay:>10}{degrees:>7}"
+            f"{milliseconds(total, f):>10.0f}"
         )
     lines += ["", f"{table.fired_half_cycles} half-cycles of current, {milliseconds(table.fired_half_cycles, f):g} ms"]
-    lines += [f"- {note}" for note in table.notes]
+    lines += [folded(f"- {note}", "", "  ") for note in table.notes]
     return "\n".join(lines)
 
 
-def finding_line(finding: Finding) -> str:
-    """One finding on one line, and its advice on the next."""
-    text = f"{finding.severity:<8}{finding.name:<17}{finding.figure:>8g} {finding.unit_text}{finding.limit_note}"
-    if finding.severity != "note":
-        text += f"\n{'':8}{finding.advice}"
-    return text
+def finding_lines(finding: Finding) -> list[str]:
+    """A finding that did not pass: what was found, and what to do."""
+    word = {"refuse": "Refused", "caution": "Caution", "passed": "Passed"}[finding.severity]
+    advice = [folded(finding.advice, "  ")] if finding.advice else []
+    return [folded(f"{word}, {finding.name}: {finding.says}", "", "  "), *advice]
 
 
-def verdict_text(run: Run) -> str:
-    """The verdict, gravest finding first, with what was made at the pace asked."""
-    count = run.weld_count
-    lines = [f"Verdict: {run.verdict.word}, at {run.welds_per_minute:g} welds a minute"]
-    lines += [finding_line(finding) for finding in run.verdict.findings]
-    lines.append(f"Welds: {count.asked} asked for, {count.made} made, {count.refused} not accepted.")
-    assumed = run.job.welder.assumed()
-    if assumed:
-        lines.append(
-            f"Typical values stand in for {len(assumed)} keys that the welder file leaves out; the report lists them."
-        )
+def verdict_text(run: Run, everything: bool = False) -> str:
+    """The verdict, what to change first, and what came nearest to its limit; or every check."""
+    from sim.remedy import remedies
+    from sim.verdict.told import told
+
+    found, count = told(run.verdict, run.welds_per_minute), run.weld_count
+    lines = [f"Verdict: {found.headline}"]
+    for finding in found.refusals:
+        lines += ["", *finding_lines(finding)]
+    ways = [remedy.says for remedy in remedies(run.job, run.welds_per_minute, run.verdict)]
+    lines += said_all("What to change first" if len(ways) == 1 else "What to change first, one of these", ways)
+    for finding in found.cautions:
+        lines += ["", *finding_lines(finding)]
+    if everything:
+        passed = [f for f in run.verdict.findings if f.severity == "passed"]
+        lines += said_all("Passed", (f"{finding.name}: {finding.says}" for finding in passed))
+    else:
+        lines += said_all("Nearest to their limits", (finding.says for finding in found.nearest))
+        if found.others:
+            lines.append(f"{found.others} `weldbeat simulate --all` shows every one.")
+    lines += ["", f"Welds: {count.asked} asked for, {count.made} made, {count.refused} not accepted."]
+    if assumed := run.job.welder.assumed():
+        keys = "1 typical value stands" if len(assumed) == 1 else f"{len(assumed)} typical values stand"
+        lines.append(f"{keys} in for what the welder file leaves out.")
     return "\n".join(lines)
 
 
-_HEADS = ("part", "after the run", "minute later", "for ever", "limit", "fastest pace", "passed after")
+_HEADS = ("part", "after run", "min later", "for ever", "limit", "pace", "passed")
+_WIDTHS = (11, 11, 10, 7, 7, 11)
 
 
-def heat_text(run: Run, hot: tuple[Temperature, ...], burst: int | None) -> str:
-    """Temperatures as a small table, the fastest pace and what limits it, and the rest after a burst."""
+def heat_text(run: Run, hot: tuple[Temperature, ...], burst: int | None, everything: bool = False) -> str:
+    """The fastest pace and what limits it, and the rest after a burst; before that the temperatures as a small table."""
     rows: list[tuple[str, ...]] = [_HEADS]
     fits = 120 * run.job.table.frequency_Hz / run.job.table.half_cycles
     for t in hot:
@@ -80,21 +95,31 @@ def heat_text(run: Run, hot: tuple[Temperature, ...], burst: int | None) -> str:
         name = f"{t.name}, mean" if t.by_mean else t.name
         pace = "any" if t.fastest_pace > 0.999 * fits else shown(t.fastest_pace)
         rows.append((name, *degrees, f"{t.limit_C:.4g}", pace, passed))
-    lines = [f"Temperatures in degC, peaks unless it says mean, at {run.welds_per_minute:g} welds a minute"]
-    lines += [f"  {row[0]:<22}{''.join(f'{cell:>14}' for cell in row[1:])}".rstrip() for row in rows]
+    lines = []
+    if everything:
+        lines += [
+            "",
+            f"Temperatures in degC at {run.welds_per_minute:g} welds a minute; pace: the fastest for ever;",
+            "passed: after how long the limit is",
+        ]
+        for row in rows:
+            cells = "".join(f"{cell:>{width}}" for cell, width in zip(row[1:], _WIDTHS, strict=True))
+            lines.append(f"  {row[0]:<20}{cells}".rstrip())
     fastest = run.fastest
     limit = fastest.limit
-    lines.append(
+    sentence = (
         f"Fastest pace for ever: {fastest.welds_per_minute:g} welds a minute, limited by {_named(limit.name)}."
         if fastest.possible
         else f"No pace can go on for ever: {_named(limit.name)} forbids it."
     )
+    lines.append(folded(sentence, "", "  "))
     if burst is not None:
         rests = {t.name: t.rest_s for t in hot if t.rest_s is not None}
         longest = max(rests, key=lambda name: rests[name])
         rest = rests[longest]
         after = f"After {burst} weld{'s' if burst > 1 else ''} straight after one another"
-        lines.append(f"{after}: {'no rest is needed' if not rest else f'rest {_duration(rest)} for the {longest}'}.")
+        said = "no rest is needed" if not rest else f"rest {_duration(rest)} for the {longest}"
+        lines.append(folded(f"{after}: {said}.", "", "  "))
     return "\n".join(lines)
 
 
@@ -112,7 +137,7 @@ def heat_json(fastest: FastestPace, hot: tuple[Temperature, ...], burst: int | N
 
 
 def _named(name: str) -> str:
-    return "the schedule's own length" if name == "schedule" else name
+    return "the schedule's length" if name == "schedule" else name
 
 
 def _finite(value: Any) -> Any:

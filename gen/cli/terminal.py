@@ -1,10 +1,9 @@
-"""A terminal: how it asks, single keys while something else goes on, and sentences folded to its width."""
+"""A terminal: how it asks, and single keys while something else goes on."""
 
 from __future__ import annotations
 
 import sys
-import textwrap
-from collections.abc import Callable, Iterable
+from collections.abc import Callable
 from types import TracebackType
 from typing import Any, Self, TypeVar
 
@@ -14,7 +13,6 @@ from gen.cli.options import taken
 from gen.cli.said import visible
 
 T = TypeVar("T")
-WIDTH = 120
 if sys.platform == "win32":
     import msvcrt
 
@@ -77,14 +75,3 @@ class Asked:
     def answer(self, question: str, read: Callable[[Any], T], typical: Any = None) -> T:
         found: T = click.prompt(visible(f"{self._indent}{question}"), default=typical, value_proc=taken(read))
         return found
-
-
-def said(text: str, indent: str = "  ") -> str:
-    """A sentence as indented lines."""
-    return textwrap.fill(text, WIDTH, initial_indent=indent, subsequent_indent=f"{indent}  ", break_long_words=False)
-
-
-def said_all(heading: str, lines: Iterable[str]) -> list[str]:
-    """A heading with sentences under it; nothing where there are none."""
-    found = [said(line) for line in lines]
-    return ["", heading, *found] if found else []

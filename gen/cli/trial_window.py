@@ -13,8 +13,7 @@ from click.core import ParameterSource
 
 from gen.cautions import AT_THE_ELECTRODES, caution_lines
 from gen.cli.options import FASTEST, json_option, number, pace_asked, pace_option, welder_option
-from gen.cli.said import say
-from gen.cli.terminal import said, said_all
+from gen.cli.said import said, said_all, say
 from gen.cli.trial import between_option, joint_argument, percent_option
 from gen.errors import InputError
 from gen.job import Job, find_welder

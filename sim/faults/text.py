@@ -78,7 +78,7 @@ def finding_of(row: FaultRuns) -> Finding:
     elif row.fault.unseen:
         severity, advice = "caution", row.fault.unseen
     else:
-        severity, advice = "note", ""
+        severity, advice = "passed", ""
     return Finding(
         row.fault.name,
         severity,  # type: ignore[arg-type]
@@ -95,7 +95,7 @@ def verdict_word(row: FaultRuns) -> str:
     """The column `safe`."""
     severity = finding_of(row).severity
     seen = "unseen" if row.fault.unseen else "by hand"
-    return {"refuse": "NO", "caution": seen, "note": "yes"}[severity]
+    return {"refuse": "NO", "caution": seen, "passed": "yes"}[severity]
 
 
 def over_run_figure(row: FaultRuns) -> str:

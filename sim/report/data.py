@@ -73,7 +73,7 @@ class ReportData:
     @cached_property
     def findings(self) -> tuple[Finding, ...]:
         """All findings, gravest first."""
-        order = ("refuse", "caution", "note")
+        order = ("refuse", "caution", "passed")
         return tuple(sorted(self.verdict.findings, key=lambda f: order.index(f.severity)))
 
     @cached_property

@@ -8,8 +8,9 @@ from dataclasses import dataclass
 
 from sim.report.svg import LINE, NARROW, Scale, filled, hatch, line, number, path, svg, text, width_of
 from sim.verdict import Finding
+from sim.verdict.finding import percent_of
 
-WORDS = {"refuse": "refused", "caution": "caution", "note": ""}
+WORDS = {"refuse": "refused", "caution": "caution", "passed": ""}
 _MOST = 1.25  # of a limit: the end of the scale
 _BAR, _ROW = 11, 22
 
@@ -40,27 +41,12 @@ class Margin:
             return "?"
         if self.share > 9.99:
             return "beyond"
-        # Rounded towards the limit's own side, so that nothing beyond it reads as at it.
-        percent = 100 * self.share
-        return f"{math.ceil(percent - 1e-9) if self.share > 1 else math.floor(percent + 1e-9)} %"
+        return percent_of(self.share)
 
 
 def margins(findings: Sequence[Finding]) -> list[Margin]:
     """Nearest to its limit first, each counted from its own zero. A limit of nothing that is kept has no share and no bar."""
-    found = []
-    for finding in findings:
-        if finding.limit is None:
-            found.append(Margin(finding, math.inf))
-            continue
-        figure, limit = finding.figure - finding.zero, finding.limit - finding.zero
-        if finding.limit == 0:
-            share = math.nan if finding.severity == "note" else math.inf
-        elif finding.low:
-            share = limit / figure if figure > 0 else math.inf
-        else:
-            share = figure / limit if limit > 0 else math.inf
-        if not math.isnan(share):
-            found.append(Margin(finding, max(share, 0.0)))
+    found = [Margin(finding, finding.share) for finding in findings if not math.isnan(finding.share)]
     return sorted(found, key=_nearest_first)
 
 
@@ -94,7 +80,7 @@ def _bar(margin: Margin, x: Scale, y: float, pattern: str) -> str:
     """Filled where it keeps to its limit, hatched where it does not and broken at the end of the scale; dashed: not known."""
     end = x(1 if margin.unknown else min(margin.share, _MOST))
     outline = [(x(0), y), (end, y), (end, y + _BAR), (x(0), y + _BAR)]
-    if margin.finding.severity == "note":
+    if margin.finding.severity == "passed":
         return path(outline, "kept", closed=True)
     if margin.unknown:
         return path(outline, "unlatched", closed=True)
@@ -106,7 +92,7 @@ def _bar(margin: Margin, x: Scale, y: float, pattern: str) -> str:
 
 def _wide_words(margin: Margin, y: float, width: int) -> list[str]:
     f, base = margin.finding, y + 14
-    beyond = "strong" if f.severity != "note" else ""
+    beyond = "strong" if f.severity != "passed" else ""
     drawn = [text(2, base, f.name, class_=beyond), text(216, base, margin.percent, "end", beyond)]
     if WORDS[f.severity]:
         drawn.append(text(124, base, WORDS[f.severity], class_="strong"))

@@ -22,8 +22,8 @@ from sim.report.margins import draw_margins, limit_words, margins
 from sim.report.svg import number, picture
 from sim.report.switching import assumed_words, draw_switching, switching_of
 from sim.report.timeline import draw_timeline, grouped, in_ms, segments
+from sim.verdict.told import SEVERITY_WORDS
 
-SEVERITY_WORDS = {"refuse": "refused", "caution": "caution", "note": "passed"}
 _MAY_BE_LEFT_OUT = (("junction", "junction"), ("electrode-heat", "electrode face"))
 _MOST_ROWS = 24  # of the welds listed as they come; every odd one is listed beyond that, up to as many again
 
@@ -52,10 +52,10 @@ def headline(data: ReportData) -> str:
         return "Nothing was checked, so nothing is known."
     first = data.findings[0]
     word = data.verdict.word.capitalize()
-    if first.severity == "note":
+    if first.severity == "passed":
         count = len(data.findings)
         return f"{word}: {count} check{'s' if count > 1 else ''}, none beyond {'its' if count == 1 else 'a'} limit."
-    return f"{word}: {first.name}, {number(first.figure)} {first.unit_text}; allowed: {limit_words(first)}."
+    return f"{word}. {first.says}"
 
 
 def verdict(data: ReportData) -> Markup:
@@ -67,7 +67,7 @@ def verdict(data: ReportData) -> Markup:
         headline=headline(data),
         word=data.verdict.word if data.findings else "unknown",
         tally=tally,
-        changes=[(SEVERITY_WORDS[f.severity], f, limit_words(f)) for f in data.findings if f.severity != "note"],
+        changes=[(SEVERITY_WORDS[f.severity], f, limit_words(f)) for f in data.findings if f.severity != "passed"],
     )
 
 
@@ -222,7 +222,7 @@ def faults(data: ReportData) -> Markup:
             (row.fault.name, row.fault.words, row.worst[1].did, over_run_figure(row), verdict_word(row), row.ended_by)
             for row in data.faults
         ],
-        findings=[finding for finding in found if finding.severity != "note"],
+        findings=[finding for finding in found if finding.severity != "passed"],
     )
 
 

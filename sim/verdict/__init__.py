@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Collection
 from dataclasses import dataclass
 from typing import Any
 
@@ -34,7 +34,7 @@ from sim.verdict.recorded import completed, firing, gate_end, gate_window, half_
 
 __all__ = ["CHECKS", "Finding", "PacedJob", "Severity", "SimulatedJob", "Verdict", "judge", "judge_plan", "judged"]
 
-_GRAVEST_FIRST = ("refuse", "caution", "note")
+_GRAVEST_FIRST = ("refuse", "caution", "passed")
 
 
 @dataclass(frozen=True)
@@ -95,9 +95,9 @@ def judge(run: SimulatedJob) -> Verdict:
     return _verdict(findings)
 
 
-def judge_plan(run: PacedJob) -> Verdict:
-    """The checks that need no simulated run."""
-    return _verdict([check.find(run) for check in CHECKS if not check.needs_run])
+def judge_plan(run: PacedJob, without: Collection[Callable[[Any], Finding | None]] = ()) -> Verdict:
+    """The checks that need no simulated run, `without` some of them."""
+    return _verdict([check.find(run) for check in CHECKS if not check.needs_run and check.find not in without])
 
 
 def _verdict(findings: list[Finding | None]) -> Verdict:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 from dataclasses import replace
 
 from gen.machine.breaker import Judgement, Trip, dip, magnetic, thermal
@@ -10,7 +11,7 @@ from gen.ranges import shown
 from gen.schedule import SLOPE_END_PERCENT
 from sim.core.impulse import Impulse
 from sim.core.weld_current import WeldCurrents
-from sim.verdict.finding import Finding, PacedJob, Severity, judged
+from sim.verdict.finding import Finding, PacedJob, Severity, judged, percent_of
 
 INRUSH_LIMIT = 2.5  # times the working peak
 DIP_LIMIT_PERCENT = 10.0
@@ -18,12 +19,11 @@ SNUBBER_RISE_US = 10.0  # 100 ohm and 0.1 microfarad
 TYPICAL_DV_DT = 5.0
 
 _SEVERITY: dict[Trip, Severity] = {
-    Trip.HOLDS: "note",
+    Trip.HOLDS: "passed",
     Trip.MAY_TRIP: "caution",
     Trip.TRIPS: "refuse",
     Trip.UNKNOWN: "caution",
 }
-_TRIP_WORDS = {Trip.MAY_TRIP: "may trip", Trip.TRIPS: "trips"}
 
 
 def inrush(run: PacedJob) -> Finding:
@@ -43,6 +43,8 @@ def inrush(run: PacedJob) -> Finding:
         _gentler(currents) if run.advises and figure > INRUSH_LIMIT else "Slope the current up and down.",
         otherwise="caution",
         digits=2,
+        says=f"A first weld may draw {shown(currents.worst.primary_peak_A)} A at its peak, {{figure}} times the working peak; "
+        "{limit} times is usual at most.",
     )
 
 
@@ -54,15 +56,14 @@ def _gentler(currents: WeldCurrents) -> str:
 
     worst_A, cycles = currents.worst.primary_peak_A, len(currents.slope_deg) // 2
     slope = (
-        f"An upslope of {cycles} cycles from {SLOPE_END_PERCENT:g} % makes it {peak(currents.sloped_worst)} at most. "
+        f" An upslope of {cycles} cycles from {SLOPE_END_PERCENT:g} % makes it {peak(currents.sloped_worst)} at most."
         if cycles and currents.sloped_worst.primary_peak_A < 0.95 * worst_A
         else ""
     )
     return (
-        f"So much, {shown(worst_A)} A, is for a first weld after power-up or after one that was cut off, whose residue nobody "
-        f"knows. A weld that follows another begins against its residue: {peak(currents.against_residue)}. One that follows a "
-        f"weld with a long downslope finds the core demagnetised: {peak(currents.settled)}. {slope}Let the first weld be one "
-        "on scrap."
+        "Let the first weld after power-up, or after one that was cut off, be one on scrap: nobody knows what it finds in the "
+        f"core. A weld after another peaks at {peak(currents.against_residue)}, one after a long downslope at "
+        f"{peak(currents.settled)}.{slope}"
     )
 
 
@@ -76,10 +77,18 @@ def breaker(run: PacedJob) -> Finding:
     release = magnetic(fitted, max(currents.worst.primary_peak_A, working_A))
     if release.trip is Trip.TRIPS and magnetic(fitted, working_A).trip is not Trip.TRIPS:
         release = replace(release, trip=Trip.MAY_TRIP)
+    peak = f"The worst peak over root 2 is {shown(release.figure)} A"
     found = _breaker_finding(
         "breaker",
         release,
         "A",
+        {
+            Trip.HOLDS: f"{peak}; the breaker holds up to {shown(release.holds_to)} A.",
+            Trip.MAY_TRIP: f"{peak}; above {shown(release.holds_to)} A the breaker may trip, and from "
+            f"{shown(release.trips_from)} A it must.",
+            Trip.TRIPS: f"{peak}; from {shown(release.trips_from)} A the breaker must trip.",
+            Trip.UNKNOWN: f"{peak}; whether that trips the breaker is not known.",
+        },
         "Slope the current up and down, let the first weld after power-up be one on scrap, or have an electrician fit a "
         "slower characteristic.",
     )
@@ -88,24 +97,34 @@ def breaker(run: PacedJob) -> Finding:
 
 def breaker_heat(run: PacedJob) -> Finding:
     """The breaker's bimetal against the pace."""
+    release = thermal(run.welder.breaker, run.currents.impulses, 60 / run.welds_per_minute)
+    warms = f"At this pace the breaker warms to {percent_of(release.figure)} of where it may trip"
     return _breaker_finding(
         "breaker-heat",
-        thermal(run.welder.breaker, run.currents.impulses, 60 / run.welds_per_minute),
+        release,
         "of the way to tripping",
+        {
+            Trip.HOLDS: f"{warms}.",
+            Trip.MAY_TRIP: f"{warms}; from {percent_of(release.trips_from)} it must.",
+            Trip.TRIPS: f"{warms}, and trips.",
+            Trip.UNKNOWN: "Whether the breaker bears this pace is not known.",
+        },
         "Weld more slowly or for less time, or have an electrician fit a larger circuit.",
     )
 
 
-def _breaker_finding(name: str, judgement: Judgement, unit: str, advice: str) -> Finding:
+def _breaker_finding(name: str, judgement: Judgement, unit: str, says: Mapping[Trip, str], advice: str) -> Finding:
+    """`says`: the sentence for each thing that it may do."""
     severity = _SEVERITY[judgement.trip]
     if judgement.trip is Trip.UNKNOWN:
         figure = 0.0 if math.isnan(judgement.figure) else round(judgement.figure, 1)
         known = "Name the breaker in the welder file: [breaker] characteristic and rating_A, as printed on it."
-        return Finding(name, severity, figure, None, unit, judgement.source, known)
-    surely = f" (above the limit it may, from {judgement.trips_from:.3g} it must)"
-    advice = "" if severity == "note" else f"It {_TRIP_WORDS[judgement.trip]}{surely}. {advice}"
+        return Finding(name, severity, figure, None, unit, judgement.source, known, says=says[Trip.UNKNOWN])
     limit = round(judgement.holds_to, 3)
-    return Finding(name, severity, round(judgement.figure, 3), limit, unit, judgement.source, advice)
+    advice = "" if severity == "passed" else advice
+    return Finding(
+        name, severity, round(judgement.figure, 3), limit, unit, judgement.source, advice, says=says[judgement.trip]
+    )
 
 
 def supply_dip(run: PacedJob) -> Finding:
@@ -122,6 +141,7 @@ def supply_dip(run: PacedJob) -> Finding:
         "Use a lower tap or per cent, or an outlet nearer the board; other users of the supply will see lights flicker.",
         otherwise="caution",
         digits=1,
+        says="While a weld lasts the outlet loses {figure} % of its voltage; {limit} % is allowed.",
     )
 
 
@@ -139,6 +159,7 @@ def switch_current(run: PacedJob) -> Finding | None:
         "switch.rated_current_A, its data sheet",
         "Fit a larger switch, or weld with less current.",
         digits=1,
+        says="While a weld lasts the switch carries {figure} A RMS; it is rated for {limit} A.",
     )
 
 
@@ -156,6 +177,7 @@ def switch_surge(run: PacedJob) -> Finding | None:
         "switch.surge_current_A, its data sheet (one half-cycle, not to be repeated)",
         "Fit a larger switch; one shot from the wrong residue would end this one.",
         digits=1,
+        says="The worst peak, with shorted electrodes, is {figure} A; the switch bears {limit} A once.",
     )
     return replace(found, conditions=("shorted", "worst residue"))
 
@@ -176,6 +198,7 @@ def switch_i2t(run: PacedJob) -> Finding | None:
         "switch.i2t_A2s, its data sheet (for fusing: one half-cycle, not to be repeated)",
         "Fit a larger switch: no fuse will save this one.",
         digits=2,
+        says="The worst half-cycle, with shorted electrodes, comes to {figure} A2 s; the switch bears {limit} once.",
     )
     return replace(found, conditions=("shorted", "worst residue"))
 
@@ -200,6 +223,7 @@ def triac_commutation(run: PacedJob) -> Finding | None:
         source,
         "It may conduct on without a gate. Use two thyristors.",
         digits=1,
+        says="As the current ends the voltage comes back to the triac at {figure} V/us; it bears {limit}.",
     )
 
 
@@ -233,4 +257,5 @@ def zero_cross_relay(run: PacedJob) -> Finding | None:
         f"on again by itself, {waits:.3g} A where it waits for the next zero{one_way}{beyond}; and this firmware's gate "
         "is off at the crossings.",
         conditions=("worst residue",),
+        says="A relay that waits for the zero crossing turns a transformer on at its worst moment.",
     )

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 from gen.boards import Board
@@ -13,19 +13,19 @@ from gen.table import TimingTable
 from sim.bench.recording import Recording
 from sim.core.weld_current import WeldCurrents
 
-Severity = Literal["refuse", "caution", "note"]
+Severity = Literal["refuse", "caution", "passed"]
 
 
 @dataclass(frozen=True)
 class Finding:
     """One judgement: a figure of the run against a limit.
 
-    Nothing decides by `unit`, `conditions`, `meaning`, `source` or `advice`: they are only printed.
+    Nothing decides by `says`, `unit`, `conditions`, `meaning`, `source` or `advice`: they are only printed.
     """
 
     name: str
     severity: Severity
-    """`note`: the check passed. `caution` and `refuse` come with advice."""
+    """`caution` and `refuse` come with advice."""
     figure: float
     limit: float | None
     """In the unit of `figure`; None where the limit is not known."""
@@ -33,7 +33,7 @@ class Finding:
     source: str
     """Where the limit comes from."""
     advice: str
-    """What to change; "" for a note."""
+    """What to change; "" where the check passed."""
     time_s: float | None = None
     """When in the run; None for the run as a whole."""
     low: bool = False
@@ -44,6 +44,8 @@ class Finding:
     """What the figure comes to in this run, printed after the conditions."""
     zero: float = 0.0
     """Where the scale of figure and limit begins: the ambient for a temperature."""
+    says: str = ""
+    """Figure and limit as a sentence that a person reads."""
 
     @property
     def unit_parts(self) -> tuple[str, ...]:
@@ -63,8 +65,19 @@ class Finding:
 
     @property
     def sentence(self) -> str:
-        """Figure, limit and what to change, in one line."""
-        return f"{self.name}, {self.figure:g} {self.unit_text}{self.limit_note}. {self.advice}"
+        """What was found and what to change, in one line."""
+        return f"{self.says} {self.advice}".rstrip()
+
+    @property
+    def share(self) -> float:
+        """How much of the limit is used: 1 at it; inf: passed without a ratio, or not known; nan: nil, and kept."""
+        if self.limit is None:
+            return math.inf
+        if self.limit == 0:
+            return math.nan if self.severity == "passed" else math.inf
+        figure, limit = self.figure - self.zero, self.limit - self.zero
+        above, below = (limit, figure) if self.low else (figure, limit)
+        return max(0.0, above / below) if below > 0 else math.inf
 
     @property
     def strain(self) -> float:
@@ -105,10 +118,13 @@ def judged(
     otherwise: Severity = "refuse",
     time_s: float | None = None,
     digits: int = 3,
+    says: str = "",
+    zero: float = 0.0,
 ) -> Finding:
-    """A finding that is a note while `figure` keeps to `limit` (at most, or with `low` at least), and `otherwise` beyond it.
+    """A finding that has passed while `figure` keeps to `limit` (at most, or with `low` at least), and is `otherwise` beyond it.
 
-    Judged as it is and told to `digits` after the point, unless so few would tell another story.
+    Judged as it is and told to `digits` after the point, unless so few would tell another story. `says`: the sentence, with
+    `{figure}` and `{limit}` where they stand in it, and `{percent}` for the share of the limit that is used.
     """
 
     def keeps(figure: float, limit: float) -> bool:
@@ -119,9 +135,32 @@ def judged(
     shown = round(figure, digits), round(limit, digits)
     if keeps(*shown) == kept:
         figure, limit = shown
-    return Finding(
-        name, "note" if kept else otherwise, figure, limit, unit, source, advice if not kept else "", time_s, low
+    found = Finding(
+        name,
+        "passed" if kept else otherwise,
+        figure,
+        limit,
+        unit,
+        source,
+        "" if kept else advice,
+        time_s,
+        low,
+        zero=zero,
     )
+    places = next(n for n in range(3, 16) if n == 15 or keeps(*(_in_digits(x, n) for x in (figure, limit))) == kept)
+    told, least_or_most = (f"{_in_digits(x, places):.12g}" for x in (figure, limit))
+    return replace(found, says=says.format(figure=told, limit=least_or_most, percent=percent_of(found.share)))
+
+
+def _in_digits(value: float, places: int) -> float:
+    return float(f"{value:.{places}g}")
+
+
+def percent_of(share: float) -> str:
+    """A share of a limit, rounded towards the limit's own side, so that nothing beyond it reads as at it."""
+    if not math.isfinite(share):
+        return "beyond"
+    return f"{math.ceil(100 * share - 1e-9) if share > 1 else math.floor(100 * share + 1e-9)} %"
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)

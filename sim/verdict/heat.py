@@ -64,13 +64,11 @@ def _judged(part: HotPart, run: PacedJob) -> Finding:
         part.advice + slower,
         otherwise=part.severity,
         digits=1,
-    )
-    return replace(
-        found,
-        conditions=("mean" if part.by_mean else "peak",),
-        meaning=part.meaning,
+        says=f"{part.called} comes to {{figure}} degC at {'its mean' if part.by_mean else 'its hottest'} when the work goes on "
+        "for ever; {limit} degC is allowed.",
         zero=part.network.ambient_degC,
     )
+    return replace(found, conditions=("mean" if part.by_mean else "peak",), meaning=part.meaning)
 
 
 def _floored(pace: float) -> float:

@@ -59,11 +59,14 @@ MATERIALS = {"Cu-ETP": COPPER, "CuCr1": CUCR1, "CuCr1Zr": CUCR1ZR}
 class HotPart:
     """One part under one weld repeated at a pace. `limit_C` is of its peak, or with `by_mean` of its mean.
 
+    `called`: what it is called at the beginning of a sentence.
+
     `meaning`: what its temperature comes to. `remade`: the part at another pace, where the network or the limit goes with it.
     Where its time constant is a range `network` is the quick end, which peaks highest, and `slow` the one that rests longest.
     """
 
     name: str
+    called: str
     network: LinearNetwork
     profile: PowerProfile
     output: str
@@ -130,6 +133,7 @@ def junction_part(currents: WeldCurrents, welder: Welder) -> HotPart | None:
 
     return HotPart(
         "junction",
+        "The hotter junction of the switch",
         _on_its_sink(welder),
         _sliced(currents, losses),
         "junction_1" if currents.settled.swings[-1].positive else "junction_2",
@@ -150,6 +154,7 @@ def case_part(currents: WeldCurrents, welder: Welder) -> HotPart:
 
     return HotPart(
         "case",
+        "The case of the switch",
         _on_its_sink(welder),
         _profile(currents, losses),
         "case",
@@ -224,6 +229,7 @@ def winding_part(currents: WeldCurrents, welder: Welder) -> HotPart:
     networks = winding_networks(plate)
     return HotPart(
         "winding",
+        "The winding",
         networks[0],
         profile,
         "winding",
@@ -255,6 +261,7 @@ def electrode_part(currents: WeldCurrents, welder: Welder, welds_per_minute: flo
     face = max(_faces(currents, welder, welds_per_minute, share), key=lambda f: f.cycle.mean_degC / f.softening_C)
     return HotPart(
         "electrode-heat",
+        "An electrode's face",
         face.network,
         face.profile,
         "face",
@@ -288,6 +295,7 @@ def electrode_peak_part(currents: WeldCurrents, welder: Welder, welds_per_minute
     advice += f" {hottest_C:.0f} degC, and {face.material.name} melts at {melting_C:g}."
     return HotPart(
         "electrode-peak",
+        "An electrode's face",
         face.network,
         face.profile,
         "face",

@@ -8,6 +8,7 @@ from dataclasses import replace
 
 from gen.machine.welder import FREQUENCY_BAND
 from gen.schedule import SLOPE_END_PERCENT
+from gen.table import LEVEL_PHASES
 from gen.words import GATE_END_DEG
 from sim.bench.circuit import Current, SeriesLoad
 from sim.bench.mains import HalfCycle
@@ -32,6 +33,7 @@ def duty(run: PacedJob) -> Finding:
         f"plate: {t.rating_kVA:g} kVA at {t.rating_duty_percent:g} %, equal heating I^2 x duty (RWMA practice, from memory)",
         f"Weld no faster than {math.floor(most)} a minute, or shorten the weld or lower its current.",
         digits=2,
+        says="Current flows for as much as {figure} % of each minute at full conduction; the rating plate allows {limit} %.",
     )
 
 
@@ -47,6 +49,7 @@ def cool_time(run: PacedJob) -> Finding:
         "half-cycles",
         "limits.least_cool in the welder file",
         "Lengthen the cool time.",
+        says="The shortest pause between impulses is {figure} half-cycles; limits.least_cool wants {limit}.",
         low=True,
     )
 
@@ -61,19 +64,22 @@ def table_size(run: PacedJob) -> Finding:
         "half-cycles",
         f"boards/{run.board.name}.toml",
         "Shorten the schedule.",
+        says="From its first current to its last the schedule has {figure} half-cycles; the board holds {limit}.",
     )
 
 
 def gate_drive(run: PacedJob) -> Finding:
     """Whether something ends the gate, and the count of half-cycles, where the board's program or its pin stops for good."""
     welder, board = run.welder, run.board
-    missing = []
+    missing, endless = [], []
     if not board.over_run.gate_ends_itself and welder.protection.gate_drive in (None, "direct"):
         missing.append(
             "Fit what ends the gate current within 12 ms of the pin rising, whatever the pin then does: a one-shot, or a burst "
             "through a pulse transformer or a capacitor; name it in protection.gate_drive."
         )
+        endless.append("the gate's current")
     if board.over_run.count_bounded_by is None and not welder.protection.contactor:
+        endless.append("the count of half-cycles")
         missing.append("Fit a contactor that drops when the board's pulse train ends; name it in protection.contactor.")
     found = judged(
         "gate-drive",
@@ -82,6 +88,9 @@ def gate_drive(run: PacedJob) -> Finding:
         "bounds missing",
         f"boards/{board.name}.toml: {board.over_run.worst}",
         " ".join(missing),
+        says=f"Should the board's program or its pin stop for good, nothing ends {' or '.join(endless)}."
+        if endless
+        else "Should the board's program or its pin stop for good, the gate and the weld end by other means.",
     )
     return replace(found, conditions=("of the gate's time and of the count",))
 
@@ -99,12 +108,21 @@ def disconnection(run: PacedJob) -> Finding:
         "Fit an isolator within reach of the operator, and a contactor whose coil the stop breaks; name them in "
         "protection.isolator, protection.contactor and protection.stop_cuts_contactor.",
         low=True,
+        says=(
+            "Nothing that a person can open ends the current of a switch that has shorted.",
+            "One thing that a person can open ends the current of a switch that has shorted.",
+            "Two things that a person can open end the current of a switch that has shorted.",
+        )[ways],
     )
 
 
 def low_current(run: PacedJob) -> Finding:
-    """Percent current so low that the tap is the better way."""
-    least = min(row.current_percent for row in run.table.rows if row.firing_delay_us is not None)
+    """Percent current so low that the tap is the better way. A slope may end at that percentage."""
+    least = min(
+        row.current_percent
+        for row in run.table.rows
+        if row.firing_delay_us is not None and (row.phase in LEVEL_PHASES or row.current_percent < SLOPE_END_PERCENT)
+    )
     return judged(
         "low-current",
         least,
@@ -113,6 +131,7 @@ def low_current(run: PacedJob) -> Finding:
         "common practice, no source",
         "Use a lower tap and a higher percentage.",
         low=True,
+        says="The least current is {figure} %; below {limit} % a lower tap serves better.",
         otherwise="caution",
     )
 
@@ -143,6 +162,7 @@ def latching(run: PacedJob) -> Finding:
         "Use a switch with a lower latching current, or fire earlier (more per cent).",
         low=True,
         digits=2,
+        says="Under the gate the current reaches {figure} times what latches the switch, at the worst.",
     )
 
 
@@ -171,5 +191,7 @@ def not_judged(run: PacedJob) -> Finding | None:
         0,
         "checks left out",
         "the welder file",
-        f"Nothing is known about these: give {keys}.",
+        f"Give {keys}.",
+        says="The welder file does not tell enough to judge "
+        f"{len(left_out)} thing{'' if len(left_out) == 1 else 's'}: {', '.join(left_out)}.",
     )

@@ -46,6 +46,10 @@ def fired_half_cycles(recording: Recording, table: TimingTable) -> Iterator[Fire
             yield Fired(weld, on_s, off_s, (on_s - ideal_s) * 1e6, (half.start_s + half.length_s - off_s) * 1e6)
 
 
+def _counted(number: int, one: str, many: str = "") -> str:
+    return f"{number} {one if number == 1 else many or f'{one}s'}"
+
+
 def half_cycles(run: SimulatedJob) -> Finding:
     """Half-cycles that carried current equal those planned, in every weld."""
     wrong = [(abs(w.conducted - w.planned), w.asked_s) for w in run.recording.welds]
@@ -58,7 +62,8 @@ def half_cycles(run: SimulatedJob) -> Finding:
             run.table.fired_half_cycles,
             "half-cycles",
             "the timing table",
-            "No weld was made. Read the states in the report: a lockout, or a pace that leaves no time.",
+            "Read the states in the report: a lockout, or a pace that leaves no time.",
+            says="No weld was made.",
         )
     worst, when = max(wrong)
     return judged(
@@ -68,6 +73,9 @@ def half_cycles(run: SimulatedJob) -> Finding:
         "half-cycles amiss",
         "the timing table",
         "The current was not the one planned: see which half-cycles in weld.csv; check latching current and gate end.",
+        says=f"A weld had {_counted(worst, 'half-cycle')} of current more or fewer than planned."
+        if worst
+        else "Every half-cycle that was planned carried current, and no other.",
         time_s=when if worst else None,
     )
 
@@ -83,6 +91,7 @@ def firing(run: SimulatedJob) -> Finding:
         "degrees from ideal",
         "common practice, no source",
         "Measure the detector's edges against the true crossings and set detector.offset_rise_us and offset_fall_us.",
+        says="A gate comes up to {figure} degrees from where it was planned; {limit} are allowed.",
         time_s=worst.on_s if worst else None,
     )
 
@@ -97,6 +106,7 @@ def gate_window(run: PacedJob) -> Finding:
         "degrees of gate",
         "common practice, no source",
         "Raise current_percent, or use a lower tap.",
+        says="The latest firing leaves {figure} degrees for the gate; it needs {limit}.",
         low=True,
         digits=2,
     )
@@ -113,6 +123,7 @@ def gate_end(run: SimulatedJob) -> Finding:
         "degrees before the crossing",
         "common practice, no source",
         "The detector's offset is wrong, or the mains is outside its band: measure both.",
+        says="The gate ends {figure} degrees before the mains crosses zero; {limit} are needed.",
         low=True,
         time_s=worst.on_s if worst else None,
         digits=2,
@@ -137,6 +148,9 @@ def polarity(run: SimulatedJob) -> Finding:
         "half-cycles after one of their own polarity",
         "common practice, no source",
         "The core is pushed the same way twice: use even impulses and gaps, and a detector that tells polarity.",
+        says=f"{_counted(wrong, 'half-cycle')} of current followed one of the same polarity."
+        if wrong
+        else "No half-cycle of current followed one of the same polarity.",
         time_s=when,
     )
 
@@ -166,6 +180,7 @@ def completed(run: SimulatedJob) -> Finding:
         "welds ended early",
         "the run itself",
         "See the states in the report for the reason.",
+        says=f"{_counted(len(early), 'weld')} ended early." if early else "Every weld that began ran to its end.",
         time_s=early[0] if early else None,
     )
 
@@ -173,13 +188,17 @@ def completed(run: SimulatedJob) -> Finding:
 def pace(run: SimulatedJob) -> Finding:
     """Presses that came while the board was not ready."""
     longest = run.table.half_cycles * 0.5 / run.table.frequency_Hz
+    refused = weld_count(run.recording).refused
     return judged(
         "pace",
-        weld_count(run.recording).refused,
+        refused,
         0,
         "welds not accepted",
         "the run itself",
         f"One weld with its off time takes {longest:.2f} s, and the duty guard may ask for more rest: weld more slowly.",
+        says=f"{_counted(refused, 'press', 'presses')} of the pedal began no weld, for the board was not ready."
+        if refused
+        else "The board was ready at every press of the pedal.",
         otherwise="caution",
     )
 
@@ -202,5 +221,9 @@ def open_electrodes(run: SimulatedJob) -> Finding:
         "half-cycles more of one polarity",
         "textbook: a short gate below the load angle gives half-wave conduction",
         "The switch rectifies into the core. Check latching current and the end of the gate.",
+        says=f"With nothing between the electrodes {_counted(worst, 'half-cycle')} more flowed one way than the other; one is "
+        "allowed."
+        if worst
+        else "With nothing between the electrodes as much current flows one way as the other.",
         time_s=when,
     )

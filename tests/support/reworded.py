@@ -20,7 +20,7 @@ from sim.verdict import Finding
 
 READ_ONLY: dict[type[Any], tuple[str, ...]] = {
     Figure: ("unit", "source"),
-    Finding: ("unit", "conditions", "source", "advice"),
+    Finding: ("says", "unit", "conditions", "source", "advice"),
     Judgement: ("unit", "source"),
     Suggestion: ("why_not", "helps", "assumptions", "cautions", "against", "practice"),
     Stage: ("title", "state"),

@@ -38,7 +38,7 @@ def test_new_typical_asks_nothing_and_proves_at_once(here: Path) -> None:
     assert named
     done = shell(named[2], here / named[1])
     assert (done.returncode, done.stderr) == (1, "")
-    assert re.findall(r"^ *refuse +([a-z-]+)", done.stdout, re.M) == ["gate-drive", "disconnection"]
+    assert re.findall(r"^Refused, ([a-z-]+)", done.stdout, re.M) == ["gate-drive", "disconnection"]
     assert (here / "shed" / "report.html").is_file()
 
 

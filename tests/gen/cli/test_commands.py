@@ -96,9 +96,9 @@ def test_table_as_text_json_and_csv_agree() -> None:
     assert sum(r["half_cycles"] for r in data["rows"]) == 40 + 24 + 40 + 50 + 100
     assert rows[-1]["total_ms"] == "2540.000"
     for row in data["rows"]:
-        shown = f"{row['firing_delay_us']} us" if row["firing_delay_us"] else ""
+        shown = f" {row['firing_delay_us']} " if row["firing_delay_us"] else ""
         assert re.search(rf"^{row['phase']} +{row['half_cycles']} .*{shown}", text, re.M)
-    assert all(f"- {note}" in text for note in data["notes"])
+    assert all(f"- {note}" in " ".join(text.split()) for note in data["notes"])
 
 
 def test_table_says_what_was_rounded(shop: Path) -> None:
@@ -177,15 +177,18 @@ def test_simulate_as_text_and_json() -> None:
     keys = {"name", "severity", "figure", "limit", "unit", "source", "advice"}
     assert all(keys <= set(finding) for finding in data["findings"])
     assert all(finding["source"] for finding in data["findings"])
-    assert all(finding["advice"] for finding in data["findings"] if finding["severity"] != "note")
-    assert {finding["severity"] for finding in data["findings"]} <= {"refuse", "caution", "note"}
+    assert all(finding["advice"] for finding in data["findings"] if finding["severity"] != "passed")
+    assert {finding["severity"] for finding in data["findings"]} <= {"refuse", "caution", "passed"}
     # The welder file of these tests names neither breaker nor switch data: cautions say so.
     assert data["verdict"] == "passed with cautions"
     assert data["welds"] == {"asked": 4, "made": 4, "refused": 0}
     # 2 pulses of 2 cycles and a weld of 20 cycles, four times
     assert {key: data["half_cycles"][key] for key in ("planned", "fired")} == {"planned": 192, "fired": 192}
-    assert text.startswith("Verdict: passed with cautions, at 4 welds a minute\n")
-    assert all(re.search(rf"^{f['severity']} +{f['name']} ", text, re.M) for f in data["findings"])
+    assert text.startswith("Verdict: passed with cautions, at 4 welds a minute.\n")
+    everything = " ".join(typed(["simulate", "job.toml", "--all"]).out.split())
+    for finding in data["findings"]:
+        assert f"{finding['name']}: {finding['says']}" in everything
+        assert (f"Caution, {finding['name']}: " in text) == (finding["severity"] == "caution")
 
 
 def test_simulate_refuses_with_exit_code_1_and_advice(shop: Path) -> None:

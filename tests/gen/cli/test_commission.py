@@ -297,7 +297,7 @@ def test_a_shot_that_the_verdict_refuses_is_not_sent(walk: Walk) -> None:
     Path("welder.toml").write_text(replaced(MACHINE, 'kind = "scr_pair"', 'kind = "scr_pair"\nsurge_current_A = 20'))
     outcome, bench, _ = walk(Truth())
     assert (outcome.code, outcome.err) == (1, "")
-    assert "refuse  switch-surge" in outcome.out
+    assert "Refused, switch-surge" in outcome.out
     assert "the verdict refuses this shot, and nothing was sent" in flat(outcome.out)
     assert bench.gates == []
 

@@ -23,7 +23,7 @@ def _shop(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
 
 def simulated(*options: str) -> tuple[str, dict[str, object], int]:
     line = ["simulate", "job.toml", "--minutes", "0.2", *options]
-    text, data = typed(line), typed([*line, "--json"])
+    text, data = typed([*line, "--all"]), typed([*line, "--json"])
     assert (text.err, data.err) == ("", "")
     assert text.code == data.code
     return text.out, json.loads(data.out), text.code

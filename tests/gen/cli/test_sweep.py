@@ -126,7 +126,7 @@ def test_shares_count_machines() -> None:
     """A share is the number of machines so judged over all; a machine is refused once, whatever refuses it."""
     made = drawing()
     rows = [made.judged(n) for n in range(4)]
-    sound = {name: ("note", *rest) for name, (_, *rest) in rows[3].findings.items()}
+    sound = {name: ("passed", *rest) for name, (_, *rest) in rows[3].findings.items()}
     rows[3] = replace(rows[3], findings=sound)  # type: ignore[arg-type]
     for n in range(3):
         figures = rows[n].findings | {"duty": ("refuse", 20.0, 10.0, 2.0), "inrush": ("caution", 3.0, 2.5, 1.2)}

@@ -145,16 +145,16 @@ def finding(
 @pytest.mark.parametrize(
     ("figure", "limit", "severity", "low", "zero", "share", "percent"),
     [
-        (5, 10, "note", False, 0, 0.5, "50 %"),
-        (10, 10, "note", False, 0, 1, "100 %"),
+        (5, 10, "passed", False, 0, 0.5, "50 %"),
+        (10, 10, "passed", False, 0, 1, "100 %"),
         (10.01, 10, "refuse", False, 0, 1.001, "101 %"),  # never "100 %" beyond
-        (9.99, 10, "note", False, 0, 0.999, "99 %"),
-        (20, 10, "note", True, 0, 0.5, "50 %"),
-        (10, 10, "note", True, 0, 1, "100 %"),
+        (9.99, 10, "passed", False, 0, 0.999, "99 %"),
+        (20, 10, "passed", True, 0, 0.5, "50 %"),
+        (10, 10, "passed", True, 0, 1, "100 %"),
         (8, 10, "refuse", True, 0, 1.25, "125 %"),
         (0, 10, "refuse", True, 0, math.inf, "beyond"),
         (-3, 10, "refuse", True, 0, math.inf, "beyond"),
-        (75, 125, "note", False, 25, 0.5, "50 %"),  # a temperature counts from the ambient
+        (75, 125, "passed", False, 25, 0.5, "50 %"),  # a temperature counts from the ambient
         (225, 125, "refuse", False, 25, 2, "200 %"),
         (3, 0, "caution", False, 0, math.inf, "beyond"),
         (17, None, "caution", False, 0, math.inf, "?"),
@@ -169,8 +169,8 @@ def test_the_share_of_a_limit(
 
 
 def test_a_limit_of_nothing_that_is_kept_has_no_bar() -> None:
-    assert margins([finding(0, 0, "note")]) == []
-    data = runs.changed(runs.without_weld(), verdict=Verdict((finding(0, 0, "note", name="pace"), runs.PASSED)))
+    assert margins([finding(0, 0, "passed")]) == []
+    data = runs.changed(runs.without_weld(), verdict=Verdict((finding(0, 0, "passed", name="pace"), runs.PASSED)))
     assert "none is allowed and none came: pace." in words(section(parsed(data), "findings"))
 
 
@@ -189,7 +189,7 @@ def test_bars_are_as_long_as_the_share_and_nearest_first(shape: Shape) -> None:
             assert (end - start) / (limit - start) == pytest.approx(drawn, abs=1e-3)
         kinds = [p.attrib["class"] for p in svg.iter("path") if p.attrib["class"] in ("kept", "beyond", "unlatched")]
         assert kinds == [
-            "kept" if m.finding.severity == "note" else "unlatched" if m.unknown else "beyond" for m in found
+            "kept" if m.finding.severity == "passed" else "unlatched" if m.unknown else "beyond" for m in found
         ]
         said = " ".join(words(text) for text in svg.iter("text"))
         assert said.count("refused") == sum(f.severity == "refuse" for f in data.findings)

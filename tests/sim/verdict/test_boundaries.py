@@ -65,7 +65,7 @@ UNKNOWN_RESIDUE = {"inrush": "caution", "breaker": "caution"}
 
 
 def tripped(verdict: Verdict) -> list[str]:
-    found = {f.name: f.severity for f in verdict.findings if f.severity != "note"}
+    found = {f.name: f.severity for f in verdict.findings if f.severity != "passed"}
     assert found.items() >= UNKNOWN_RESIDUE.items()
     return sorted(found.keys() - UNKNOWN_RESIDUE)
 
@@ -77,7 +77,7 @@ def detector_late_by(welder: Welder, extra_us: float) -> dict[str, Any]:
 
 
 def test_a_sound_schedule_passes_every_check() -> None:
-    """The baseline: without a fault only an unknown residue is graver than a note, so each test below trips what it names."""
+    """The baseline: without a fault only an unknown residue is graver than passed, so each test below trips what it names."""
     verdict = verdict_of(make_welder(), WELD)
     assert verdict.word == "passed with cautions"
     assert tripped(verdict) == []
@@ -87,12 +87,12 @@ def test_a_sound_schedule_passes_every_check() -> None:
 LIMIT_US = FIRING_ERROR_DEG / 180 * 10_000
 
 
-@pytest.mark.parametrize(("late_us", "expected"), [(LIMIT_US - 2, "note"), (LIMIT_US + 2, "refuse")])
+@pytest.mark.parametrize(("late_us", "expected"), [(LIMIT_US - 2, "passed"), (LIMIT_US + 2, "refuse")])
 def test_firing_boundary(late_us: float, expected: str) -> None:
     """Detector edges that the firmware does not know to be late: just inside and just outside 2 degrees."""
     verdict = verdict_of(make_welder(), WELD, **detector_late_by(make_welder(), late_us))
     assert severities(verdict)["firing"] == expected
-    assert tripped(verdict) == ([] if expected == "note" else ["firing"])
+    assert tripped(verdict) == ([] if expected == "passed" else ["firing"])
 
 
 def test_compensation_of_zero_is_seen() -> None:
@@ -109,7 +109,7 @@ def test_compensation_of_zero_is_seen() -> None:
 
 
 @pytest.mark.parametrize(
-    ("rest_deg", "expected"), [(LEAST_GATE_REST_DEG + 0.1, "note"), (LEAST_GATE_REST_DEG - 0.1, "refuse")]
+    ("rest_deg", "expected"), [(LEAST_GATE_REST_DEG + 0.1, "passed"), (LEAST_GATE_REST_DEG - 0.1, "refuse")]
 )
 def test_gate_end_boundary(rest_deg: float, expected: str) -> None:
     """Late edges push the gate's end towards the next crossing: 5 degrees must be left."""
@@ -127,7 +127,7 @@ def delay_us(degrees: float) -> int:
     return round(degrees / 180 * 10_000)
 
 
-@pytest.mark.parametrize(("degrees", "expected"), [(154.9, "note"), (155.1, "refuse")])
+@pytest.mark.parametrize(("degrees", "expected"), [(154.9, "passed"), (155.1, "refuse")])
 def test_gate_window_boundary(degrees: float, expected: str) -> None:
     """A gate from 155 degrees has 10 left before its end at 165."""
     verdict = verdict_of(make_welder(), table=rows(fired_row("weld", 8, delay_us(degrees), 45)))
@@ -141,10 +141,10 @@ def test_polarity_trips_on_an_odd_gap(half_cycles: int) -> None:
     gap = half_cycles
     table = rows(fired_row("pulse", 4, late, 60), TimingRow("cool", gap), fired_row("weld", 4, late, 60))
     verdict = verdict_of(make_welder(), table=table)
-    assert severities(verdict)["polarity"] == ("note" if gap % 2 == 0 else "refuse")
+    assert severities(verdict)["polarity"] == ("passed" if gap % 2 == 0 else "refuse")
 
 
-@pytest.mark.parametrize(("first_deg", "expected"), [(68, "refuse"), (87, "note")])
+@pytest.mark.parametrize(("first_deg", "expected"), [(68, "refuse"), (87, "passed")])
 def test_flux_balance_trips_on_an_early_first_half_cycle(first_deg: float, expected: str) -> None:
     """Full conduction begun at 87 degrees stays near the steady peak; begun early it does not.
 
@@ -185,7 +185,7 @@ def test_flux_of_a_long_weld_settles(monkeypatch: pytest.MonkeyPatch) -> None:
     job = job_of(welder, table=table)
     recording = simulate(job.bundle, table, bench(welder, table, detector=uneven))
     run = recorded(job, recording, recording)
-    assert flux_balance(run).severity == "note"
+    assert flux_balance(run).severity == "passed"
     monkeypatch.setattr("sim.verdict.flux.decay_time_s", lambda welder: 1e9)
     assert flux_balance(run).severity == "refuse"
 
@@ -198,7 +198,7 @@ def test_half_cycles_trips_on_one_missing_current() -> None:
     weld = good.welds[0]
     one_less = replace(good, welds=(replace(weld, conducted=weld.conducted - 1),))
     one_more = replace(good, welds=(replace(weld, gates=weld.gates + 1),))
-    for recording, expected in ((good, "note"), (one_less, "refuse"), (one_more, "refuse")):
+    for recording, expected in ((good, "passed"), (one_less, "refuse"), (one_more, "refuse")):
         assert severities(judge(recorded(job, recording, good)))["half-cycles"] == expected
 
 
@@ -231,7 +231,7 @@ def test_duty_boundary() -> None:
     """A tenth of a weld a minute more than the plate allows is refused: 10 % of 6,000 half-cycles at 20 A."""
     welder = make_welder(transformer={"rating_kVA": 230 * 20 / 1000, "rating_duty_percent": 10})  # 10 % at 20 A
     job = job_of(welder, table=rows(*[fired_row("weld", 20, delay_us(70), 100)]))
-    assert duty(paced_job(job, 30)).severity == "note"
+    assert duty(paced_job(job, 30)).severity == "passed"
     assert duty(paced_job(job, 30.1)).severity == "refuse"
 
 
@@ -239,7 +239,7 @@ def test_a_finding_is_judged_before_it_is_rounded() -> None:
     """A figure just past its limit is told with the digits that show it; at the limit itself it still keeps to it."""
     past = judged("x", 10.04, 10, "%", "", "slower", digits=1)
     assert (past.severity, past.figure > past.limit, past.advice) == ("refuse", True, "slower")
-    assert judged("x", 0.1 + 0.2, 0.3, "%", "", "slower").severity == "note"
+    assert judged("x", 0.1 + 0.2, 0.3, "%", "", "slower").severity == "passed"
     low = judged("x", 9.96, 10, "degrees", "", "later", digits=1, low=True)
     assert (low.severity, low.figure < low.limit) == ("refuse", True)
 
@@ -248,14 +248,14 @@ def test_cool_time_boundary() -> None:
     """The welder file's least cool time, met and missed by one cycle."""
     welder = make_welder(limits={"least_cool": "4 cycles"})
     late = delay_us(100)
-    for gap, expected in ((8, "note"), (6, "refuse")):
+    for gap, expected in ((8, "passed"), (6, "refuse")):
         table = rows(fired_row("pulse", 4, late, 60), TimingRow("cool", gap), fired_row("weld", 4, late, 60))
         assert cool_time(planned(welder, table)).severity == expected
 
 
 def test_table_size_boundary(pico: Board) -> None:
     """The board's own number, and one more."""
-    for count, expected in ((pico.limits.half_cycles, "note"), (pico.limits.half_cycles + 1, "refuse")):
+    for count, expected in ((pico.limits.half_cycles, "passed"), (pico.limits.half_cycles + 1, "refuse")):
         assert table_size(planned(make_welder(), rows(fired_row("weld", count, 5000, 60)))).severity == expected
 
 
@@ -264,9 +264,9 @@ def test_table_size_boundary(pico: Board) -> None:
     [
         (None, "refuse"),
         ("direct", "refuse"),
-        ("one_shot", "note"),
-        ("pulse_transformer", "note"),
-        ("capacitor", "note"),
+        ("one_shot", "passed"),
+        ("pulse_transformer", "passed"),
+        ("capacitor", "passed"),
     ],
 )
 def test_gate_drive_boundary(drive: str | None, expected: str, pico: Board) -> None:
@@ -274,7 +274,7 @@ def test_gate_drive_boundary(drive: str | None, expected: str, pico: Board) -> N
     welder = make_welder(protection={"gate_drive": drive})
     assert gate_drive(planned(welder)).severity == expected
     by_itself = pico.model_copy(update={"over_run": pico.over_run.model_copy(update={"gate_ends_itself": True})})
-    assert gate_drive(planned(welder, board=by_itself)).severity == "note"
+    assert gate_drive(planned(welder, board=by_itself)).severity == "passed"
 
 
 def test_gate_drive_trips_alone() -> None:
@@ -282,23 +282,23 @@ def test_gate_drive_trips_alone() -> None:
     assert tripped(verdict_of(make_welder(protection={"gate_drive": "direct"}), WELD)) == ["gate-drive"]
 
 
-@pytest.mark.parametrize(("contactor", "expected"), [(True, "note"), (False, "refuse")])
+@pytest.mark.parametrize(("contactor", "expected"), [(True, "passed"), (False, "refuse")])
 def test_a_count_that_only_the_program_bounds_wants_a_contactor(contactor: bool, expected: str, pico: Board) -> None:
     """Where the main loop counts, a main loop that hangs must be cut off by something else."""
     loose = pico.model_copy(update={"over_run": pico.over_run.model_copy(update={"count_bounded_by": None})})
     welder = make_welder(protection={"contactor": contactor})
     assert gate_drive(planned(welder, board=loose)).severity == expected
-    assert gate_drive(planned(welder)).severity == "note"
+    assert gate_drive(planned(welder)).severity == "passed"
 
 
 @pytest.mark.parametrize(
     ("fitted", "expected"),
     [
         ((), "refuse"),
-        (("isolator",), "note"),
+        (("isolator",), "passed"),
         (("contactor",), "refuse"),
         (("stop_cuts_contactor",), "refuse"),
-        (("contactor", "stop_cuts_contactor"), "note"),
+        (("contactor", "stop_cuts_contactor"), "passed"),
         (("stop_cuts_gate_supply", "over_temperature_contact"), "refuse"),
     ],
 )
@@ -314,7 +314,7 @@ def test_disconnection_trips_alone() -> None:
 
 def test_low_current_boundary() -> None:
     """Below 40 % change the tap (common practice, no source): a caution, never a refusal."""
-    for percent, expected in ((40, "note"), (39.9, "caution")):
+    for percent, expected in ((40, "passed"), (39.9, "caution")):
         assert low_current(planned(make_welder(), rows(fired_row("weld", 8, 6000, percent)))).severity == expected
 
 
@@ -322,7 +322,7 @@ def test_latching_boundary() -> None:
     """The latching current just below and just above what flows under the gate at the worst corner."""
     small = {"working_current_A": 2, "open_current_A": 0.2}
     reached_A = latching(planned(make_welder(transformer=small))).figure * 0.2
-    for scale, expected in ((0.99, "note"), (1.01, "refuse")):
+    for scale, expected in ((0.99, "passed"), (1.01, "refuse")):
         tight = make_welder(transformer=small, switch={"latching_current_A": reached_A * scale})
         assert latching(planned(tight)).severity == expected
 
@@ -334,7 +334,7 @@ def test_pace_cautions_when_presses_are_not_accepted() -> None:
     b = bench(welder, table)
     first = b.pedal.presses[0]
     late = replace(first, start_s=first.start_s + first.hold_s + 0.2, hold_s=0.1)
-    assert severities(verdict_of(welder, WELD))["pace"] == "note"
+    assert severities(verdict_of(welder, WELD))["pace"] == "passed"
     assert severities(verdict_of(welder, WELD, pedal=replace(b.pedal, presses=(first, late))))["pace"] == "caution"
 
 
@@ -348,7 +348,7 @@ def test_open_electrodes_go_half_wave_with_a_short_gate() -> None:
     bundle, table = job.bundle, job.table
     unloaded = bench_for(welder, table, minutes=0.02, welds_per_minute=1, open_electrodes=True)
     loaded = simulate(bundle, table, bench(welder, table))
-    for pulse_us, expected in ((None, "note"), (1500, "refuse")):
+    for pulse_us, expected in ((None, "passed"), (1500, "refuse")):
         run = simulate(bundle, table, replace(unloaded, switch=replace(unloaded.switch, gate_pulse_us=pulse_us)))
         assert severities(judge(recorded(job, loaded, run)))["open-electrodes"] == expected
     assert all(c.positive == run.conductions[0].positive for c in run.conductions)  # half-wave

@@ -73,7 +73,7 @@ def delay_deg(table: TimingTable) -> float:
 
 
 def tripped(found: dict[str, Finding]) -> dict[str, str]:
-    return {name: f.severity for name, f in found.items() if f.severity != "note"}
+    return {name: f.severity for name, f in found.items() if f.severity != "passed"}
 
 
 def boundary(at: Callable[[float], dict[str, Finding]], name: str, kept: float, beyond: float, step: float) -> float:
@@ -82,7 +82,7 @@ def boundary(at: Callable[[float], dict[str, Finding]], name: str, kept: float, 
     assert set(tripped(at(beyond))) == {name}
     while abs(beyond - kept) > step:
         middle = (kept + beyond) / 2
-        kept, beyond = (middle, beyond) if at(middle)[name].severity == "note" else (kept, middle)
+        kept, beyond = (middle, beyond) if at(middle)[name].severity == "passed" else (kept, middle)
     assert tripped(at(kept)) == {}
     assert set(tripped(at(beyond))) == {name}
     return (kept + beyond) / 2
@@ -151,7 +151,7 @@ def test_breaker_boundaries(characteristic: str, low: float, high: float) -> Non
     _, currents = currents_for(breaker_of(20), short)
     rms_A = max(currents.worst.primary_peak_A, currents.working_peak_A * currents.scale) / math.sqrt(2)
     for rating_A, expected in (
-        (rms_A / low * 1.01, "note"),
+        (rms_A / low * 1.01, "passed"),
         (rms_A / low * 0.99, "caution"),
         (rms_A / high * 1.01, "caution"),
         (rms_A / high * 0.99, "refuse"),
@@ -319,7 +319,7 @@ def test_electrode_peak_boundary() -> None:
     """
     found = boundary(lambda face: judged(with_face(face), 10), "electrode-peak", 2, 1.3, 0.01)
     wide, narrow = (judged(with_face(found + step), 10) for step in (0.01, -0.01))
-    assert (wide["electrode-peak"].severity, narrow["electrode-peak"].severity) == ("note", "caution")
+    assert (wide["electrode-peak"].severity, narrow["electrode-peak"].severity) == ("passed", "caution")
     assert all(f["electrode-heat"].figure < 65 for f in (wide, narrow))
     assert 590 < narrow["electrode-peak"].figure < 680
     assert narrow["electrode-peak"].meaning in {f"soft after {n} welds" for n in range(500, 1000, 10)}
@@ -362,7 +362,7 @@ def test_a_face_that_may_melt_is_refused() -> None:
 def test_a_face_near_melting_in_each_weld_does_not_pass() -> None:
     """A point of 1 mm, 40 cycles, 10 welds a minute: a mean of some 180 degC, which passes, and a peak of over 1000."""
     found = judged(with_face(1.0), 10, {"weld": "40 cycles"})
-    assert found["electrode-heat"].severity == "note"
+    assert found["electrode-heat"].severity == "passed"
     assert found["electrode-heat"].figure < 200
     assert found["electrode-peak"].figure > 1000
     assert tripped(found) == {"electrode-peak": "refuse"}

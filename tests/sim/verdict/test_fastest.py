@@ -23,7 +23,7 @@ WITH_THE_PACE = {"duty", "breaker-heat", "junction", "case", "winding", "electro
 
 def tripped(job: Job, pace: float) -> set[str]:
     found = judge_plan(paced_job(job, pace)).findings
-    return {f.name for f in found if f.severity != "note"} & WITH_THE_PACE
+    return {f.name for f in found if f.severity != "passed"} & WITH_THE_PACE
 
 
 def found_for(welder: Welder, weld: dict[str, Any]) -> tuple[Job, FastestPace]:
@@ -108,7 +108,7 @@ def test_temperatures_tell_now_soon_and_for_ever() -> None:
     for name, t in hot.items():
         assert t.after_run_C <= t.minute_later_C <= t.for_ever_C
         assert round(t.for_ever_C, 1) == findings[name].figure
-        assert (t.time_to_limit_s is not None) == (findings[name].severity != "note")
+        assert (t.time_to_limit_s is not None) == (findings[name].severity != "passed")
     case = hot["case"]
     assert case.time_to_limit_s is not None
     (part,) = (p for p in hot_parts(currents, welder, pace) if p.name == "case")

@@ -24,8 +24,27 @@ LONG: tuple[dict[str, Any], ...] = (
     {"weld": "10 cycles", "current_percent": 75, "upslope": "3 cycles", "downslope": "2 cycles"},
 )
 
-PASSED = Finding("gate-window", "note", 53.1, 10, "degrees of gate", "common practice, no source", "", low=True)
-DOUBTFUL = Finding("pace", "caution", 3, 0, "welds not accepted", "the run itself", "Weld more slowly.")
+PASSED = Finding(
+    "gate-window",
+    "passed",
+    53.1,
+    10,
+    "degrees of gate",
+    "common practice, no source",
+    "",
+    low=True,
+    says="The gate is left 53.1 degrees.",
+)
+DOUBTFUL = Finding(
+    "pace",
+    "caution",
+    3,
+    0,
+    "welds not accepted",
+    "the run itself",
+    "Weld more slowly.",
+    says="3 presses began no weld.",
+)
 REFUSED = Finding(
     "duty",
     "refuse",
@@ -35,8 +54,9 @@ REFUSED = Finding(
     "plate: 3 kVA at 50 %",
     "Weld no faster than 7 a minute.",
     time_s=12.5,
+    says="Current flows for 31.2 % of each minute; 21.3 % is allowed.",
 )
-FLUX = Finding("flux-balance", "note", 1.12, 1.4, "of the steady peak", "textbook", "")
+FLUX = Finding("flux-balance", "passed", 1.12, 1.4, "of the steady peak", "textbook", "")
 
 
 def run(
