@@ -34,6 +34,11 @@ _TRIES = 1000
 _LEAST_LEAN = 0.1  # a weaker rank correlation is not reported, nor one that chance alone would give in so few machines
 _CHANCE = 3.0  # standard deviations, each one over the root of the number of machines
 
+
+class NoMachine(Exception):
+    """Of a thousand machines drawn, none has the readings of the welder file together: one of them is hardly right."""
+
+
 # What each factor of a `MachineCase` is called, in its order; then the angle.
 _READINGS = (
     "source impedance", "shorted-current reading", "working-current reading", "secondary-voltage reading",
@@ -130,7 +135,7 @@ class SweepPlan:
         )
 
     def judged(self, number: int) -> JudgedMachine:
-        """The machine of this number, whoever draws it. Raises ArithmeticError where none can be found."""
+        """The machine of this number, whoever draws it. Raises NoMachine where none can be found."""
         ranges = self.ranges()
         chance = np.random.default_rng([self.seed, number])
         for _ in range(_TRIES):
@@ -139,7 +144,7 @@ class SweepPlan:
                 return self._judged(drawn)
             except Impossible:
                 continue
-        raise ArithmeticError(f"no machine in {_TRIES} draws has the readings of this welder file together")
+        raise NoMachine
 
     def _judged(self, drawn: dict[str, float]) -> JudgedMachine:
         w = self.welder

@@ -15,13 +15,19 @@ import click
 
 from gen.cli.options import json_option, number, pace_asked, pace_option, schedule_argument, seed_option, welder_option
 from gen.cli.said import say
+from gen.errors import InputError
 from gen.job import read_job
+from gen.machine.welder import WELDER_FILE
 from gen.ranges import shown
 
 if TYPE_CHECKING:
     from sim.sweep import Sweep
 
 _LEANS_SHOWN = 3
+_READ_AGAIN = (
+    "hardly any machine has these readings together; read working and shorted current and the load angle again, "
+    "allowed: readings of one machine"
+)
 
 
 @click.command("sweep")
@@ -58,13 +64,16 @@ def sweep_command(
     All but the firmware's run is judged. Exit code 1 when one machine or more is refused.
     """
     from sim.run import paced
-    from sim.sweep import SweepPlan, sweep
+    from sim.sweep import NoMachine, SweepPlan, sweep
 
     job = read_job(schedule, welder_path)
     pace = paced(job, pace_asked(welds_per_minute)).welds_per_minute
     plan = SweepPlan(job, pace, seed)
-    with _progress(machines) as made:
-        found = sweep(plan, machines, workers or os.cpu_count() or 1, made)
+    try:
+        with _progress(machines) as made:
+            found = sweep(plan, machines, workers or os.cpu_count() or 1, made)
+    except NoMachine:
+        raise InputError(welder_path or Path(WELDER_FILE), "transformer", None, _READ_AGAIN) from None
     say(json.dumps(sweep_json(found, pace), indent=2) if as_json else sweep_text(found, pace))
     return 1 if found.refused else 0
 

@@ -41,6 +41,24 @@ def drawing(pace: float = 4, seed: int = 0, **tables: dict[str, object]) -> Swee
     return SweepPlan(job_of(welder, WELD), pace, seed)
 
 
+def test_readings_of_no_machine_are_one_message(shop: Path) -> None:
+    """A shorted current that only one corner of the load angle's range allows: nobody can draw a machine from it."""
+    text = WELDER
+    for old, new in (
+        ("frequency_Hz = 50\n", "frequency_Hz = 50\nsource_resistance_ohm = 0.3\nsource_inductance_mH = 0.5\n"),
+        ("rating_kVA = 2.5", "rating_kVA = 16\nshorted_current_A = 100.993\nopen_secondary_V = 6.9255"),
+        ("working_current_A = 22", "working_current_A = 74.604"),
+        ("min_deg = 40", "min_deg = 51.037"),
+        ("max_deg = 65", "max_deg = 59.004"),
+    ):
+        text = replaced(text, old, new)
+    (shop / "welder.toml").write_text(text)
+    found = typed(["sweep", "job.toml", "--machines", "8", "--workers", "1"])
+    assert (found.code, found.out) == (2, "")
+    assert found.err.startswith("weldbeat: welder.toml: transformer; hardly any machine has these readings together")
+    assert found.err.count("\n") == 1
+
+
 def spread(found: Sweep, name: str) -> dict[str, object]:
     return vars(next(s for s in found.spreads if s.name == name))
 
