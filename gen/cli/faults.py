@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 import json
-import textwrap
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
 from gen.cli.options import json_option, number, schedule_argument, seed_option, welder_option
-from gen.cli.said import say
+from gen.cli.said import folded, say, say_long
 from gen.errors import InputError
 from gen.job import Job, read_job
 from gen.machine.welder import WELDER_FILE
@@ -20,8 +19,8 @@ if TYPE_CHECKING:
     from sim.faults.runs import FaultRuns
 
 _HARDWARE = (
-    "A shorted switch, or a gate driver stuck on, is past all software: the current flows until contactor or isolator",
-    "breaks it. A semiconductor never isolates. What the welder file's [protection] does not name is not there.",
+    "A shorted switch, or a gate driver stuck on, is past all software: the current flows until contactor or isolator "
+    "breaks it. A semiconductor never isolates. What the welder file's [protection] does not name is not there."
 )
 
 
@@ -56,7 +55,10 @@ def faults_command(
     from sim.faults.runs import FaultTarget, inject_all
 
     rows = inject_all(FaultTarget(job), seed)
-    say(json.dumps(faults_json(rows, seed), indent=2) if as_json else faults_text(rows))
+    if as_json:
+        say(json.dumps(faults_json(rows, seed), indent=2))
+    else:
+        say_long(faults_text(rows))
     return 0 if all(row.safe for row in rows) else 1
 
 
@@ -85,23 +87,22 @@ def faults_text(rows: list[FaultRuns]) -> str:
 
     runs = sum(len(row.outcomes) for row in rows)
     lines = [
-        f"{len(rows)} faults, {runs} runs. Over-run: the most half-cycles of current that nobody wanted any more.",
-        f"{'fault':<24} {'what the board did':<40} {'over-run':>8} {'safe':<8}{'carried by':<28}{'run':>4}",
+        f"{len(rows)} faults, {runs} runs. Over-run: the most half-cycles of current that nobody",
+        "wanted any more. Run: the gravest, for --replay.",
+        "",
+        f"{'fault':<24}{'over-run':>8}  {'safe':<8}{'run':>4}  what the board did; carried by",
     ]
     for row in rows:
         run, worst = row.worst
-        did = worst.did if len(worst.did) <= 40 else f"{worst.did[:37]}..."
         carried = row.ended_by if row.safe else "nothing that is named"
-        lines.append(
-            f"{row.fault.name:<24} {did:<40} {over_run_figure(row):>8} {verdict_word(row):<8}{carried:<28}{run:>4}"
-        )
+        start = f"{row.fault.name:<24}{over_run_figure(row):>8}  {verdict_word(row):<8}{run:>4}  "
+        lines.append(folded(f"{worst.did}; {carried}", start, " " * len(start)))
     found = [finding_of(row) for row in rows]
-    for severity in ("refuse", "caution"):
+    for severity, word in (("refuse", "Refused"), ("caution", "Caution")):
         for f in found:
             if f.severity == severity:
-                text = f"{severity:<8}{f.name}: {f.advice}"
-                lines += textwrap.wrap(text, 116, subsequent_indent=" " * 8)
-    return "\n".join([*lines, *_HARDWARE])
+                lines += ["", folded(f"{word}, {f.name}: {f.advice}", "", "  ")]
+    return "\n".join([*lines, "", folded(_HARDWARE)])
 
 
 def faults_json(rows: list[FaultRuns], seed: int) -> dict[str, Any]:

@@ -34,7 +34,7 @@ class Fault:
     not_asked: dict[str, str] = field(default_factory=dict)
     """Invariants that do not apply, with the reason."""
     unseen: str = ""
-    """For a fault that nothing on the board notices: what it does meanwhile, and how it is found."""
+    """For a fault that the board may not notice: what it does meanwhile, and how a person finds it."""
 
 
 def _named(*faults: tuple[str, str, Layer, str, Callable[[Injection], Bench]], **common: Any) -> tuple[Fault, ...]:
@@ -209,6 +209,9 @@ FAULTS: dict[str, Fault] = {
                 "contactor",
                 lambda s: injections.protection(s, welded_s=s.at_s),
             ),
+            unseen="The primary stays live after each weld, and neither the stop nor a dead board can cut it: only the switch "
+            "still blocks. Once a shift, with the welder idle, see that the contactor has dropped (its contacts dead on both "
+            "sides by a tester), and do not work on with one that hums or sticks.",
         ),
     )
 }

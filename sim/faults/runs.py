@@ -10,7 +10,7 @@ from typing import Literal
 
 from gen.firmware import with_crc
 from gen.job import Job
-from gen.words import ARMED_STATES
+from gen.words import ARMED_STATES, STATE_NAMES
 from sim.bench.board import BoardSpec
 from sim.bench.pedal import PedalSpec, Press
 from sim.bench.recording import Recording
@@ -20,6 +20,7 @@ from sim.faults.injections import Injection
 from sim.faults.invariants import INVARIANTS, over_run, worst_flux
 from sim.faults.observed import ObservedRun, Violation
 
+LOCKED_OUT = STATE_NAMES[-1]
 PRESS_S = 0.45  # from power-up; the lock takes half of it
 DETOUR_S = 0.5  # what storing or a lockout before the press takes
 NOTICED_S = 2.0  # a person who hears the transformer hum reaches the stop button; common practice, no source
@@ -125,6 +126,11 @@ class Outcome:
     """The greatest flux, in steady peaks; 0 where the currents are not those of the board's gates."""
 
     @property
+    def seen(self) -> bool:
+        """Whether the board noticed: it locked out."""
+        return any(c.state == LOCKED_OUT and c.time_s >= self.case.at_s for c in self.recording.states)
+
+    @property
     def safe(self) -> bool:
         """Whether no invariant was violated and the current ended."""
         return not self.violations and not self.lasts
@@ -198,7 +204,7 @@ def _did(observed: ObservedRun, case: Case) -> str:
     said = []
     if any(start_s > case.at_s for start_s in r.starts):
         said.append("restarted")
-    reasons = [change.reason for change in after if change.state == "locked out"]
+    reasons = [change.reason for change in after if change.state == LOCKED_OUT]
     if reasons:
         said.append(f"locked out: {reasons[-1]}")
     elif case.state in ARMED_STATES:
@@ -270,6 +276,12 @@ class FaultRuns:
     @property
     def safe(self) -> bool:
         return all(outcome.safe for _, outcome in self.outcomes)
+
+    @property
+    def unseen(self) -> str:
+        """What a fault does that the board did not notice in every run; "" where it did, or what fails is not fitted."""
+        fitted = self.fault.takes != {"contactor"} or self.worst[1].case.bench.protection.contactor
+        return "" if not fitted or all(outcome.seen for _, outcome in self.outcomes) else self.fault.unseen
 
     @property
     def ended_by(self) -> str:

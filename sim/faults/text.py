@@ -75,8 +75,8 @@ def finding_of(row: FaultRuns) -> Finding:
             advice = f"{worst.violations[0].what}; see weldbeat faults --seed {worst.recording.seed} --replay {number}. {_ADVICE}"
     elif by_hand:
         severity, advice = "caution", f"No software ends this: {row.ended_by}. Keep it within reach, and use it."
-    elif row.fault.unseen:
-        severity, advice = "caution", row.fault.unseen
+    elif row.unseen:
+        severity, advice = "caution", row.unseen
     else:
         severity, advice = "passed", ""
     return Finding(
@@ -94,7 +94,7 @@ def finding_of(row: FaultRuns) -> Finding:
 def verdict_word(row: FaultRuns) -> str:
     """The column `safe`."""
     severity = finding_of(row).severity
-    seen = "unseen" if row.fault.unseen else "by hand"
+    seen = "unseen" if row.unseen else "by hand"
     return {"refuse": "NO", "caution": seen, "passed": "yes"}[severity]
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -10,8 +11,10 @@ from vcd.reader import tokenize
 
 from gen.cli.faults import faults_json, faults_text
 from gen.job import read_job
+from sim.bench.recording import StateChange
 from sim.faults.catalogue import FAULTS
 from sim.faults.runs import FaultRuns, FaultTarget, inject_all
+from sim.faults.text import finding_of, verdict_word
 from tests.support.cli.command_line import WELDER, Outcome, contents, replaced, typed
 
 SHORT = """\
@@ -72,11 +75,12 @@ def test_a_protected_machine_survives_everything(table: Outcome) -> None:
         assert sum(line.startswith(f"{name:<24} ") for line in lines[2:]) == 1, name
     shorted = next(line for line in lines if line.startswith("switch shorted "))
     assert " by hand " in shorted
-    assert "contactor" in shorted
-    assert "A shorted switch, or a gate driver stuck on, is past all software" in table.out
+    assert "stop: contactor" in " ".join(table.out.split())
+    assert "A shorted switch, or a gate driver stuck on, is past all software" in " ".join(lines)
     assert any(line.startswith("switch half-wave ") and " unseen " in line for line in lines)
-    assert "caution switch half-wave: The core saturates in every weld" in table.out
-    assert max(len(line) for line in lines) <= 120
+    assert "Caution, switch half-wave: The core saturates in every weld" in " ".join(lines)
+    assert any(line.startswith("contactor welded shut ") and " unseen " in line for line in lines)
+    assert max(len(line) for line in lines) <= 80
 
 
 def test_an_unprotected_machine_is_refused(shop: Path) -> None:
@@ -87,10 +91,33 @@ def test_an_unprotected_machine_is_refused(shop: Path) -> None:
     assert refused == {"switch shorted", "gate driver stuck on", "stop, hung, no test"}
     text = faults_text(rows)
     line = next(line for line in text.splitlines() if line.startswith("switch shorted "))
-    assert " no end NO " in line
-    assert "nothing that is named" in line
-    assert "refuse  switch shorted: Nothing that the welder file names ends the current. Fit an isolator" in text
-    assert max(len(line) for line in text.splitlines()) <= 120
+    assert " no end  NO " in line
+    assert "switch shorted" in text
+    assert "nothing that is named" in text
+    words = " ".join(text.split())
+    assert "Refused, switch shorted: Nothing that the welder file names ends the current. Fit an isolator" in words
+    assert max(len(line) for line in text.splitlines()) <= 80
+    # A contactor that is not there cannot weld shut.
+    assert finding_of(next(row for row in rows if row.fault.name == "contactor welded shut")).severity == "passed"
+
+
+def test_a_fault_that_the_board_locks_out_for_is_seen(shop: Path) -> None:
+    """Unseen is what the board did not notice: with a lockout in every run the same fault needs no person to find it."""
+    (row,) = (row for row in rows_of(shop, 1) if row.fault.name == "contactor welded shut")
+    assert finding_of(row).severity == "caution"
+    (number, outcome), *_ = row.outcomes
+    assert not outcome.seen
+    after = StateChange(outcome.case.at_s + 0.01, "locked out", "none")
+    locked = replace(outcome, recording=replace(outcome.recording, states=(*outcome.recording.states, after)))
+    assert finding_of(replace(row, outcomes=((number, locked),))).severity == "passed"
+    assert verdict_word(replace(row, outcomes=((number, locked), (number, outcome)))) == "unseen"
+
+
+def test_a_refusal_in_data(shop: Path) -> None:
+    """The same machine without its hardware, for another program."""
+    lay_out(shop, "")
+    rows = rows_of(shop, 1)
+    refused = {row.fault.name for row in rows if not row.safe}
     data = json.loads(json.dumps(faults_json(rows, 0)))
     assert data["refused"]
     assert {f["name"] for f in data["faults"] if f["severity"] == "refuse"} == refused
@@ -108,7 +135,7 @@ def test_an_isolator_is_enough_to_be_told_and_not_refused(shop: Path) -> None:
 def test_a_run_is_replayed_and_its_waveforms_written(shop: Path, table: Outcome) -> None:
     """The run that the table names for a fault strikes with that fault, and a VCD reader that we did not write reads it."""
     line = next(line for line in table.out.splitlines() if line.startswith("switch shorted "))
-    run = line.split()[-1]
+    run = line[42:46].strip()
     before = contents(shop)
     outcome = typed(["faults", "job.toml", "--replay", run])
     assert (outcome.code, outcome.err) == (0, "")
