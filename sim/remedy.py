@@ -16,8 +16,7 @@ from gen.user_files import validated
 from sim.core.weld_current import weld_currents
 from sim.run import simulated
 from sim.verdict import PacedJob, Verdict, judge_plan
-from sim.verdict.fastest import SLOWEST_PACE
-from sim.verdict.heat import electrode_peak
+from sim.verdict.heat import SLOWEST_PACE, electrode_peak
 
 _TENTHS = 10  # of a weld a minute: how finely a pace is sought
 _NOT_TO_BE_HAD = frozenset({"not to be had"})  # stands for the refusals of what does not compile

@@ -9,8 +9,8 @@ from gen.job import Job
 from sim.bench.world import bench_for, simulate
 from sim.core.weld_current import weld_currents
 from sim.verdict import PacedJob, SimulatedJob, Verdict, judge, judge_plan
-from sim.verdict.fastest import SLOWEST_PACE, FastestPace, fastest_pace
 from sim.verdict.finding import Finding
+from sim.verdict.heat import SLOWEST_PACE, FastestPace, fastest_pace
 from sim.verdict.recorded import WeldCount, weld_count
 
 QUICKEST_PACE = 120.0  # welds a minute that can be asked for

@@ -63,7 +63,7 @@ def simulate_command(
         {"--report": report, "--vcd": vcd, "--csv": csv_path}, keep=(schedule, welder_path or Path(WELDER_FILE))
     )
     from sim.run import run as run_job
-    from sim.verdict.fastest import temperatures
+    from sim.verdict.heat import temperatures
 
     run = run_job(job, pace_asked(welds_per_minute), seed, minutes)
     hot = temperatures(run, run.weld_count.made, burst)

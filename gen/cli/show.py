@@ -15,7 +15,7 @@ from gen.units import milliseconds, us_to_degrees
 if TYPE_CHECKING:
     from sim.run import Run
     from sim.verdict import Finding
-    from sim.verdict.fastest import FastestPace, Temperature
+    from sim.verdict.heat import FastestPace, Temperature
 
 
 def table_text(job: Job) -> str:
@@ -57,9 +57,9 @@ def finding_lines(finding: Finding) -> list[str]:
 def verdict_text(run: Run, everything: bool = False) -> str:
     """The verdict, what to change first, and what came nearest to its limit; or every check."""
     from sim.remedy import remedies
-    from sim.verdict.told import told
+    from sim.verdict.finding import summarised
 
-    found, count = told(run.verdict, run.welds_per_minute), run.weld_count
+    found, count = summarised(run.verdict, run.welds_per_minute), run.weld_count
     lines = [f"Verdict: {found.headline}"]
     for finding in found.refusals:
         lines += ["", *finding_lines(finding)]

@@ -11,7 +11,7 @@ import numpy as np
 from sim.report.data import ReportData
 from sim.report.svg import LINE, NARROW, Scale, filled, hatch, line, number, path, spread, svg, text, ticks
 from sim.thermal import Cycle, nth_cycle
-from sim.verdict.fastest import Temperature, temperatures
+from sim.verdict.heat import Temperature, temperatures
 from sim.verdict.hot_parts import HotPart, hot_parts
 
 BURST = 10  # welds

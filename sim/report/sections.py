@@ -22,7 +22,7 @@ from sim.report.margins import draw_margins, limit_words, margins
 from sim.report.svg import number, picture
 from sim.report.switching import assumed_words, draw_switching, switching_of
 from sim.report.timeline import draw_timeline, grouped, in_ms, segments
-from sim.verdict.told import SEVERITY_WORDS
+from sim.verdict.finding import SEVERITY_WORDS
 
 _MAY_BE_LEFT_OUT = (("junction", "junction"), ("electrode-heat", "electrode face"))
 _MOST_ROWS = 24  # of the welds listed as they come; every odd one is listed beyond that, up to as many again

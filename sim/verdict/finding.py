@@ -14,6 +14,10 @@ from sim.bench.recording import Recording
 from sim.core.weld_current import WeldCurrents
 
 Severity = Literal["refuse", "caution", "passed"]
+NEAREST = 3
+_WELL_INSIDE = 0.8  # of a limit
+
+SEVERITY_WORDS: dict[Severity, str] = {"refuse": "refused", "caution": "caution", "passed": "passed"}
 
 
 @dataclass(frozen=True)
@@ -161,6 +165,34 @@ def percent_of(share: float) -> str:
     if not math.isfinite(share):
         return "beyond"
     return f"{math.ceil(100 * share - 1e-9) if share > 1 else math.floor(100 * share + 1e-9)} %"
+
+
+@dataclass(frozen=True)
+class Summary:
+    """A verdict as a person reads it. `headline` and `others` are sentences; `nearest` passed, the nearest to its limit first."""
+
+    headline: str
+    refusals: tuple[Finding, ...]
+    cautions: tuple[Finding, ...]
+    nearest: tuple[Finding, ...]
+    others: str
+
+
+def summarised(verdict: Verdict, welds_per_minute: float) -> Summary:
+    """What is said of a verdict at a pace: one sentence, what refuses and cautions, and what came nearest to its limit."""
+    refusals, cautions, passed = (
+        tuple(f for f in verdict.findings if f.severity == severity) for severity in ("refuse", "caution", "passed")
+    )
+    measured = sorted((f for f in passed if not math.isnan(f.share)), key=lambda f: -f.share)
+    nearest, rest = tuple(measured[:NEAREST]), len(passed) - len(measured[:NEAREST])
+    inside = "well inside" if all(f.share <= _WELL_INSIDE for f in measured[NEAREST:]) else "inside their limits"
+    return Summary(
+        f"{verdict.word}, at {welds_per_minute:g} welds a minute.",
+        refusals,
+        cautions,
+        nearest,
+        "" if not rest else f"{rest} other{' is' if rest == 1 else 's are'} {inside}.",
+    )
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)

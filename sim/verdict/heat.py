@@ -1,13 +1,30 @@
-"""Checks of heat at the pace asked: junction, case, winding and electrode, each when the work goes on for ever."""
+"""Heat at a pace: the checks when the work goes on for ever, the fastest pace that may, and how hot each part is when."""
 
 from __future__ import annotations
 
 import math
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
-from sim.verdict.fastest import at_its_pace
+from gen.job import Job
+from gen.machine.breaker import Trip, thermal
+from gen.machine.welder import Welder
+from sim.core.weld_current import WeldCurrents
 from sim.verdict.finding import Finding, PacedJob, judged
-from sim.verdict.hot_parts import HotPart, case_part, electrode_part, electrode_peak_part, junction_part, winding_part
+from sim.verdict.hot_parts import (
+    HotPart,
+    case_part,
+    electrode_part,
+    electrode_peak_part,
+    hot_parts,
+    junction_part,
+    winding_part,
+)
+
+SLOWEST_PACE = 0.1  # welds a minute: a slower one is no work
+_NEAR = 1e-6  # of a pace: two rounds that differ by less agree
+_ROUNDS = 30
+_HALVINGS = 50
+_HAND_S = 0.2  # the pedal, the wait for the right polarity, mains that runs slow: the board is ready a little later
 
 
 def junction(run: PacedJob) -> Finding | None:
@@ -74,3 +91,133 @@ def _judged(part: HotPart, run: PacedJob) -> Finding:
 def _floored(pace: float) -> float:
     """A pace that may be typed: not faster, in tenths."""
     return math.floor(10 * pace) / 10
+
+
+@dataclass(frozen=True)
+class PaceLimit:
+    """One thing that limits the pace: a finding's name, and the welds a minute up to which it holds; 0: not one."""
+
+    name: str
+    welds_per_minute: float
+
+
+@dataclass(frozen=True)
+class FastestPace:
+    """Every limit, the tightest first."""
+
+    limits: tuple[PaceLimit, ...]
+
+    @property
+    def limit(self) -> PaceLimit:
+        """The tightest."""
+        return self.limits[0]
+
+    @property
+    def possible(self) -> bool:
+        """Whether any pace can go on for ever."""
+        return self.limit.welds_per_minute >= SLOWEST_PACE
+
+    @property
+    def welds_per_minute(self) -> float:
+        """Rounded down to tenths."""
+        return math.floor(10 * self.limit.welds_per_minute + 1e-9) / 10
+
+
+def fastest_pace(job: Job, currents: WeldCurrents) -> FastestPace:
+    """The paces that each part of the machine, its plate, its breaker and the schedule's own length allow."""
+    table, welder = job.table, job.welder
+    period_s = table.half_cycles * 0.5 / table.frequency_Hz + _HAND_S
+    limits = [PaceLimit("schedule", 60 / period_s)]
+    limits.append(PaceLimit("duty", welder.allowed_duty * 120 * table.frequency_Hz / table.heating_half_cycles))
+    if welder.breaker is not None and welder.breaker.standard == "IEC 60898-1":
+        limits.append(PaceLimit("breaker-heat", _breaker_pace(currents, welder, 60 / period_s)))
+    limits += [PaceLimit(part.name, part.fastest(period_s)) for part in parts_at_their_pace(currents, welder, period_s)]
+    return FastestPace(tuple(sorted(limits, key=lambda limit: limit.welds_per_minute)))
+
+
+def parts_at_their_pace(currents: WeldCurrents, welder: Welder, least_period_s: float) -> list[HotPart]:
+    """The parts, each as it is at its own fastest pace: an electrode's resistance goes with its heat, and what its face bears."""
+    return [at_its_pace(part, least_period_s) for part in hot_parts(currents, welder, 60 / least_period_s)]
+
+
+def at_its_pace(part: HotPart, least_period_s: float) -> HotPart:
+    """The part as it is at its own fastest pace, found by substitution."""
+    if part.remade is None:
+        return part
+    pace = part.fastest(least_period_s)
+    for _ in range(_ROUNDS):
+        part = part.remade(max(pace, 1e-3))
+        before, pace = pace, part.fastest(least_period_s)
+        if abs(pace - before) <= _NEAR * before:
+            break
+    return part
+
+
+def _breaker_pace(currents: WeldCurrents, welder: Welder, most: float) -> float:
+    """The fastest pace up to `most` at which the bimetal surely holds, by bisection."""
+
+    def holds(pace: float) -> bool:
+        return thermal(welder.breaker, currents.impulses, 60 / pace).trip is Trip.HOLDS
+
+    low, high = 0.0, most
+    if holds(high):
+        return high
+    for _ in range(_HALVINGS):
+        middle = (low + high) / 2
+        low, high = (middle, high) if holds(middle) else (low, middle)
+    return low
+
+
+@dataclass(frozen=True)
+class Temperature:
+    """One part, degC: its peak in a weld, or with `by_mean` its mean, since that is what its limit is of.
+
+    `fastest_pace`: welds a minute for ever, 0: not one. `time_to_limit_s` None: the limit is not passed at this pace.
+    `rest_s`: after the burst asked for, None where none was asked for or the limit is of the mean; inf: no rest is enough.
+    """
+
+    name: str
+    after_run_C: float
+    minute_later_C: float
+    for_ever_C: float
+    limit_C: float
+    by_mean: bool
+    fastest_pace: float
+    time_to_limit_s: float | None
+    rest_s: float | None
+
+
+def temperatures(run: PacedJob, welds: int, burst: int | None = None) -> tuple[Temperature, ...]:
+    """Each part after `welds` welds at this pace. `burst` welds follow one another as fast as the schedule lets them."""
+    currents, table, welder = run.currents, run.table, run.welder
+    period_s = table.half_cycles * 0.5 / table.frequency_Hz
+    weld_s = period_s - table.time_of("off") * 0.5 / table.frequency_Hz
+    pace = min(run.welds_per_minute, 60 / weld_s)
+    fastest = parts_at_their_pace(currents, welder, period_s)
+    return tuple(
+        _temperature(part, pace, welds, at_its_pace.fastest(period_s), period_s, burst)
+        for part, at_its_pace in zip(hot_parts(currents, welder, pace), fastest, strict=True)
+    )
+
+
+def _temperature(
+    part: HotPart, pace: float, welds: int, fastest: float, period_s: float, burst: int | None
+) -> Temperature:
+    outlook = part.outlook(pace, welds)
+    now, later, for_ever = (
+        cycle.mean_degC if part.by_mean else cycle.peak_degC
+        for cycle in (outlook.now, outlook.minute_later, outlook.equilibrium)
+    )
+    passes_s = part.time_to_limit_s(pace) if for_ever > part.limit_C else math.inf
+    rest_s = None if burst is None or part.by_mean else part.rest_s(60 / period_s, burst)
+    return Temperature(
+        part.name,
+        now,
+        later,
+        for_ever,
+        part.limit_C,
+        part.by_mean,
+        fastest,
+        passes_s if math.isfinite(passes_s) else None,
+        rest_s,
+    )

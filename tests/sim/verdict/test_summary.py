@@ -16,8 +16,7 @@ from gen.machine.welder import Welder
 from sim.remedy import Remedy, bearable_pace, refusing, remedies
 from sim.run import run
 from sim.verdict import Finding, Verdict, judged
-from sim.verdict.finding import percent_of
-from sim.verdict.told import told
+from sim.verdict.finding import percent_of, summarised
 from tests.support.machines import job_of, known_welder, make_welder
 
 WELD: dict[str, Any] = {"weld": "20 cycles", "current_percent": 90}
@@ -78,14 +77,14 @@ def test_the_nearest_come_first_and_the_rest_are_counted() -> None:
         found("d", 0, 0),
         found("e", 60, 100, zero=50),
     ]
-    said = told(Verdict(tuple(inside)), 4)
+    said = summarised(Verdict(tuple(inside)), 4)
     assert [f.name for f in said.nearest] == ["b", "c", "e"]
     assert said.headline == "passed, at 4 welds a minute."
     assert said.others == "2 others are well inside."
-    near = told(Verdict((*inside, found("f", 95, 100), found("g", 99, 100), found("h", 98, 100))), 4)
+    near = summarised(Verdict((*inside, found("f", 95, 100), found("g", 99, 100), found("h", 98, 100))), 4)
     assert [f.name for f in near.nearest] == ["g", "h", "f"]
     assert near.others == "5 others are inside their limits."
-    assert told(Verdict((found("a", 1, 10),)), 4).others == ""
+    assert summarised(Verdict((found("a", 1, 10),)), 4).others == ""
 
 
 def by_kind(job: Job, pace: float) -> dict[str, Remedy]:

@@ -12,7 +12,7 @@ from gen.machine.welder import Welder
 from sim.core.weld_current import weld_currents
 from sim.thermal import nth_cycle
 from sim.verdict import judge_plan
-from sim.verdict.fastest import FastestPace, PaceLimit, Temperature, fastest_pace, temperatures
+from sim.verdict.heat import FastestPace, PaceLimit, Temperature, fastest_pace, temperatures
 from sim.verdict.hot_parts import hot_parts
 from tests.support.machines import job_of, known_welder, paced_job
 
