@@ -90,7 +90,7 @@ def asm_pio_source(program: PioProgram, function: str) -> str:
 
 @cache
 def pio_module(square_detector: bool) -> str:
-    """Return the board's `pio_programs.py`: functions `firing` and `meter` for a square or a pulse detector."""
+    """Return the board's `pio_programs.py`: `firing` and `meter` for a square or a pulse detector, and `conduction`."""
     kind = "square" if square_detector else "pulse"
     head = '''"""PIO programs of this board. 4 MHz: a loop of four clocks is a microsecond.
 
@@ -107,4 +107,5 @@ if TYPE_CHECKING:
     from rp2.asm_pio import *
 '''
     functions = [asm_pio_source(load_program(f"{function}_{kind}"), function) for function in ("firing", "meter")]
+    functions.append(asm_pio_source(load_program("conduction"), "conduction"))
     return "\n\n".join([head, *functions])

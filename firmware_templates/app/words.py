@@ -18,6 +18,9 @@ NOT_FITTED = 0  # no sense across the switch
 BLOCKING = 1  # since the last call the switch was seen to block
 CONDUCTING = 2  # since the last call the switch was seen to conduct; both bits when it did both
 
+RUNS_ON_US = 16383  # in the place of a conduction's length: it had not ended when the next gate was due
+CURVE_KEPT = 200  # gates of one weld whose currents are told
+
 GATE_END_DEG = 165  # of its half-cycle: the gate is held to here, so that a lagging current still finds it
 
 # -- the phases of a schedule --------------------------------------------------------------------------------------

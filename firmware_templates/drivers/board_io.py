@@ -73,6 +73,9 @@ class BoardIo:
             return NOT_FITTED
         return CONDUCTING if self._sense.value() else BLOCKING
 
+    def conduction_us(self, gate: int) -> int:
+        return -1  # a family that times it says how
+
     def primary_current_A(self) -> int:
         return -1  # no current sensor is read on this family yet
 

@@ -39,6 +39,14 @@ class Driver(Protocol):
     def conduction(self) -> int:
         """What the sense across the switch saw since the last call: NOT_FITTED, or BLOCKING and CONDUCTING, of app/words.py."""
 
+    def conduction_us(self, gate: int) -> int:
+        """How long current flowed after gate number `gate` (from 0, since `start`): from the gate's edge to the current's end.
+
+        Timed by hardware. 0 where the switch blocked under its gate, RUNS_ON_US where the current had not ended shortly
+        before the next gate could come. -1 where it is not known yet, and of a board that does not time it or has no sense;
+        of gates beyond CURVE_KEPT it stays so.
+        """
+
     def primary_current_A(self) -> int:
         """RMS primary current, whole amperes, or -1 where no sensor is fitted.
 

@@ -10,13 +10,14 @@ from gen.words import BLOCKING, CONDUCTING, FORCE, HOT, NOT_FITTED, PEDAL, STOP_
 from sim.bench.chip import MASK, Clock, Flash
 from sim.bench.gate import GateUnit
 from sim.bench.pin import Wires
+from sim.bench.sense import ConductionTimer
 from sim.bench.switch import SolidStateSwitch
 
 METER_QUEUE = 8  # half-cycles that the period meter keeps
 
 # Codes of driver calls in a recording; each is CALL_INTS integers: code, four arguments (those it lacks 0), result.
 NOW, WAIT, RESTED, INPUTS, CROSSING, CONDUCTION, CURRENT, SET, START, DONE, FIRED, OFF, ALIVE, READ, WRITE = range(15)
-RESTART, READ_FILE, WRITE_FILE = range(15, 18)
+RESTART, READ_FILE, WRITE_FILE, CONDUCTION_US = range(15, 19)
 CALL_NAMES = [
     "now_ms",
     "wait_until",
@@ -36,6 +37,7 @@ CALL_NAMES = [
     "restart",
     "read_file",
     "write_file",
+    "conduction_us",
 ]
 CALL_INTS = 6
 
@@ -101,6 +103,7 @@ class HostDriver:
         self._lengths_us: deque[int] = deque()
         self._edge_s: float | None = None
         self._seen = 0  # since the last look
+        self._timer = ConductionTimer(clock, wires.gate, wires.conduction)
         wires.detector.watchers.append(self._edge)
         wires.conduction.watchers.append(self._conducts)
 
@@ -174,6 +177,9 @@ class HostDriver:
         self._seen = 0
         return self._record(CONDUCTION, result=seen)
 
+    def conduction_us(self, gate: int) -> int:
+        return self._record(CONDUCTION_US, gate, result=self._timer.length_us(gate))
+
     def primary_current_A(self) -> int:
         return self._record(CURRENT, result=-1)
 
@@ -182,6 +188,8 @@ class HostDriver:
         self._gate.set_half_cycle(index, delay_us, end_us, positive)
 
     def start(self, count: int, half_us: int, positive: int) -> int:
+        if self._sense_fitted:
+            self._timer.start(half_us)
         return self._record(START, count, half_us, positive, result=self._gate.start(count, half_us, positive))
 
     def done(self) -> int:

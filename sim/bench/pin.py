@@ -64,8 +64,10 @@ class Wires:
         """The board's gate pin, to the gate drive."""
         self.fired = Pin(env)
         """From the gate drive to the gate of the switch."""
+        self.carrying = Pin(env)
+        """1: the switch carries current."""
         self.conduction = Pin(env)
-        """1: the switch carries current, as the sense across it shows."""
+        """The same as the sense across the switch shows it to the board."""
 
 
 class PinTrace:

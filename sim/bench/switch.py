@@ -8,7 +8,8 @@ from dataclasses import dataclass
 
 import simpy
 
-from sim.bench.circuit import Current, SeriesLoad
+from sim.bench.circuit import Current
+from sim.bench.joint import Work
 from sim.bench.mains import HalfCycle, MainsSupply
 from sim.bench.pin import Wires
 from sim.bench.protection import Contactor
@@ -58,17 +59,17 @@ class SolidStateSwitch:
         self,
         env: simpy.Environment,
         spec: SwitchSpec,
-        load: SeriesLoad,
+        work: Work,
         mains: MainsSupply,
         contactor: Contactor,
         wires: Wires,
     ) -> None:
         self._env = env
         self._spec = spec
-        self._load = load
+        self._work = work
         self._mains = mains
         self._contactor = contactor
-        self._sensed = wires.conduction
+        self._carrying = wires.carrying
         wires.fired.watchers.append(self.gate)
         self.conductions: list[Conduction] = []
         self.gate_on = False
@@ -91,6 +92,7 @@ class SolidStateSwitch:
         self.gate(1)
         self._shorted = True
         self.conducting = True
+        self._carrying.set(1)
 
     @property
     def seen_conducting(self) -> bool:
@@ -137,7 +139,7 @@ class SolidStateSwitch:
             cause = self.gate_on or (spec.recovers_V is not None and step_V > spec.recovers_V)
         self.conducting = False
         if conducted:
-            self._sensed.set(0)
+            self._carrying.set(0)
 
     def _await_zero(self) -> Generator[simpy.Event, None, None]:
         half = self._mains.at(self._env.now)
@@ -155,10 +157,10 @@ class SolidStateSwitch:
         if half.amplitude_V == 0 or self._blocks(half) or not self._contactor.feeds():
             yield env.timeout(half.start_s + half.length_s - start)
             return False
-        current = Current(self._load, half, start)
+        current = Current(self._work.load_at(start), half, start)
         latched_s = current.reaches(spec.latching_A, half.start_s + half.length_s)
-        if not follows and not self._shorted:
-            self._sensed.set(1)
+        if not follows:
+            self._carrying.set(1)
         # Without a latched current the gate alone carries it, to the end of the half-cycle at most.
         unlatched_s = (half.start_s + half.length_s if latched_s is None else latched_s) - start
         self._needs_gate = self.gate_on  # else it turned on by itself, and nothing takes that away

@@ -62,11 +62,13 @@ from gen.words import ARMED_STATES
 from sim.bench.board import BoardSpec, TimerBoard
 from sim.bench.circuit import SeriesLoad
 from sim.bench.detector import CrossingDetector, DetectorSpec
+from sim.bench.joint import JointCurve, Work
 from sim.bench.mains import MainsSpec, MainsSupply
 from sim.bench.pedal import Pedal, PedalSpec, Press
 from sim.bench.pin import Pin, PinTrace, Wires
 from sim.bench.protection import Contactor, GateDrive, ProtectionSpec, protection_of
 from sim.bench.recording import LevelChange, ObservedWeld, Recording, StateChange
+from sim.bench.sense import ConductionSense, SenseSpec
 from sim.bench.switch import Conduction, SolidStateSwitch, SwitchSpec
 
 SETTLE_S = 0.6  # from power-up to the first press: locking to the mains takes a quarter of it
@@ -96,6 +98,9 @@ class Bench:
     """(time, level) changes of the force switch, which starts open; none: no switch is fitted."""
     serial: tuple[tuple[float, bytes], ...] = ()
     """(time, bytes) that arrive on the serial line."""
+    sense: SenseSpec = field(default_factory=SenseSpec)
+    joint: JointCurve | None = None
+    """The resistance of the work, in series with `load`; None: it is part of `load`, and does not change."""
     protection: ProtectionSpec = field(default_factory=ProtectionSpec)
     board: BoardSpec = field(default_factory=BoardSpec)
 
@@ -173,7 +178,8 @@ class World:
         Pedal(env, bench.pedal, bench.seed, wires.pedal)
         GateDrive(env, bench.protection, wires)
         contactor = Contactor(env, bench.protection, wires)
-        self.switch = SolidStateSwitch(env, bench.switch, bench.load, self.mains, contactor, wires)
+        self.switch = SolidStateSwitch(env, bench.switch, Work(bench.load, bench.joint), self.mains, contactor, wires)
+        ConductionSense(env, bench.sense, self.mains, wires.carrying, wires.conduction)
         self._traces = {pin: PinTrace(env, pin) for pin in (wires.detector, wires.stop, wires.pedal, wires.gate)}
         if bench.forces:
             wires.force.level = 0

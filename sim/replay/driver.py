@@ -23,7 +23,7 @@ AT_ONCE = 128  # calls read from the recording at a time
 
 # Codes as in sim/bench/driver.py.
 NOW, WAIT, RESTED, INPUTS, CROSSING, CONDUCTION, CURRENT, SET, START, DONE, FIRED, OFF, ALIVE, READ, WRITE = range(15)
-RESTART, READ_FILE, WRITE_FILE = range(15, 18)
+RESTART, READ_FILE, WRITE_FILE, CONDUCTION_US = range(15, 19)
 
 
 class Over(BaseException):
@@ -110,6 +110,9 @@ class RecordedDriver:
 
     def conduction(self) -> int:
         return self._call(CONDUCTION)
+
+    def conduction_us(self, gate: int) -> int:
+        return self._call(CONDUCTION_US, gate)
 
     def primary_current_A(self) -> int:
         return self._call(CURRENT)

@@ -26,6 +26,7 @@ from sim.bench.driver import (
     ALIVE,
     CALL_INTS,
     CALL_NAMES,
+    CONDUCTION_US,
     FIRED,
     NOW,
     READ_FILE,
@@ -40,7 +41,18 @@ from sim.bench.recording import Recording
 
 DRIVER = "replay_driver.py"
 TIMEOUT_S = 600
-_ARGUMENTS = {WAIT: 1, SET: 4, START: 3, FIRED: 1, ALIVE: 1, WRITE: 2, RESTART: 1, READ_FILE: 1, WRITE_FILE: 3}
+_ARGUMENTS = {
+    WAIT: 1,
+    SET: 4,
+    START: 3,
+    FIRED: 1,
+    ALIVE: 1,
+    WRITE: 2,
+    RESTART: 1,
+    READ_FILE: 1,
+    WRITE_FILE: 3,
+    CONDUCTION_US: 1,
+}
 _WITHOUT_RESULT = (WAIT, SET, ALIVE, WRITE, RESTART)
 
 

@@ -76,6 +76,8 @@ def weld(driver, positive):
     driver.fired(1499)
     driver.crossing_us()
     driver.conduction()
+    driver.conduction_us(0)
+    driver.conduction_us(199)
     driver.primary_current_A()
     driver.inputs()
     driver.alive(1)

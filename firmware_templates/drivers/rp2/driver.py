@@ -12,11 +12,11 @@ from array import array
 import config
 import machine
 import rp2
-from app.words import GATE_END_DEG, WATCHDOG
+from app.words import CURVE_KEPT, GATE_END_DEG, RUNS_ON_US, WATCHDOG
 from board_io import BoardIo
 from machine import Pin
 from micropython import const
-from pio_programs import firing, meter
+from pio_programs import conduction, firing, meter
 
 _PIO_HZ = const(4_000_000)
 
@@ -25,6 +25,10 @@ _PIO_HZ = const(4_000_000)
 LATENCY_US = const(5)
 # What the meter does not count: eight clocks from an edge to its first poll of the next half-cycle.
 METER_US = const(2)
+
+# From the gate's edge to the first poll of the conduction timer: 2052 clocks.
+CONDUCTION_BEGINS_US = const(513)
+_BLOCKED = const(0xFFFF)  # what it tells of a gate without a current; 0 of a current that has not ended
 
 # The word's layout stands in programs.toml. All of it stays below 2**30, where MicroPython allocates.
 _FIELD_MAX = const(0x3FFF)
@@ -37,9 +41,11 @@ _PULL_NOBLOCK = const(0x8080)
 _OUT_Y_14 = const(0x604E)
 _OUT_ISR_14 = const(0x60CE)
 _GATE_LOW = const(0xE000)  # set(pins, 0)
+_MOV_Y_OSR = const(0xA047)
 
 _TX_REQUEST = const(0)  # DREQ_PIO0_TX0
 _RX_REQUEST = const(4)  # DREQ_PIO0_RX0
+_TIMED_REQUEST = const(13)  # DREQ_PIO1_RX1
 
 # Watchdog scratch registers 0 and 1 outlast a reset; the boot ROM uses others.
 _SCRATCH = config.WATCHDOG_SCRATCH
@@ -64,7 +70,7 @@ def _leave_word(word: int, check: int) -> None:
 
 
 class Driver(BoardIo):
-    """Owns the board's pins, PIO state machines 0 and 4 and two DMA channels from here on; one per run."""
+    """Owns the board's pins, PIO state machines 0, 4 and 5 and up to three DMA channels from here on; one per run."""
 
     def __init__(self) -> None:
         # The gate first, and low before the state machine gets it.
@@ -99,6 +105,15 @@ class Driver(BoardIo):
         )
         self._meter = rp2.StateMachine(4, meter, freq=_PIO_HZ, in_base=self._detector, jmp_pin=self._detector)
         self._meter.active(1)
+        self._timed = array("H", bytes(2 * CURVE_KEPT))  # of each gate what was left of the count
+        self._longest_us = 0  # the count, from CONDUCTION_BEGINS_US on
+        if self._sense is not None:
+            self._timer = rp2.StateMachine(5, conduction, freq=_PIO_HZ, in_base=self._gate, jmp_pin=self._sense)
+            self._gather = rp2.DMA()
+            self._gather.config(
+                read=self._timer,
+                ctrl=self._gather.pack_ctrl(size=1, inc_read=False, inc_write=True, treq_sel=_TIMED_REQUEST),
+            )
 
     def _read_intent(self) -> int:
         """WATCHDOG when the watchdog bit, else 0; forgets an intended restart, which gives the same reset cause."""
@@ -129,6 +144,8 @@ class Driver(BoardIo):
     def start(self, count: int, half_us: int, positive: int) -> int:
         if self._handed_over:
             self.off()  # words of an earlier start may still stand in the FIFO
+        if self._sense is not None:
+            self._time_anew(half_us)  # before the detector is looked at: from there to the start an edge may come
         level = self._detector.value()
         edge = 1
         # The first edge is hunted in a window as long as a half-cycle, and may be a false one. So it is never fired from:
@@ -156,6 +173,31 @@ class Driver(BoardIo):
         self._feed.config(read=read, count=words, trigger=True)
         self._fire.active(1)
         return 1
+
+    def _time_anew(self, half_us: int) -> None:
+        """Time the current of every gate from here on, each for a little less than a half-cycle."""
+        self._gather.active(0)
+        self._timer.active(0)
+        while self._timer.rx_fifo():
+            self._timer.get(self._spare_word)
+        self._timer.restart()
+        self._longest_us = half_us * 99 // 100 - CONDUCTION_BEGINS_US
+        self._timer.put(self._longest_us)
+        self._timer.exec(_PULL_NOBLOCK)
+        self._timer.exec(_MOV_Y_OSR)
+        self._gather.config(write=self._timed, count=CURVE_KEPT, trigger=True)
+        self._timer.active(1)
+
+    def conduction_us(self, gate: int) -> int:
+        if not self._longest_us:
+            return -1
+        waiting: int = self._gather.count  # type: ignore[attr-defined]  # the stubs leave it out
+        if gate >= CURVE_KEPT - waiting:
+            return -1
+        left = self._timed[gate]
+        if left == _BLOCKED:
+            return 0
+        return CONDUCTION_BEGINS_US + self._longest_us - left if left else RUNS_ON_US
 
     def done(self) -> int:
         if self._handed_over:

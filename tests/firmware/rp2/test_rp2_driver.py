@@ -172,7 +172,7 @@ def test_an_edge_between_the_look_and_the_start_fires_nothing() -> None:
     board = square_board(call_us=10)
     driver = board.load()
     prepare(driver, [2_000] * 4)
-    board.run(3_950)
+    board.run(3_890)
     assert driver.start(4, HALF_US, 1) == 1
     board.run(60_000)
     assert board.fire.gate_edges == []

@@ -127,6 +127,7 @@ def test_pins_and_machines() -> None:
     assert machines == [
         (0, 4_000_000, {"in_base": PINS["STOP"], "set_base": PINS["GATE"], "jmp_pin": PINS["DETECTOR"]}),
         (4, 4_000_000, {"in_base": PINS["DETECTOR"], "jmp_pin": PINS["DETECTOR"]}),
+        (5, 4_000_000, {"in_base": PINS["GATE"], "jmp_pin": PINS["CONDUCTION"]}),
     ]
     assert ("sm4.active", 1) in made.calls
     assert not any(call == ("sm0.active", 1) for call in made.calls)

@@ -51,7 +51,7 @@ module("config", DETECTOR_SQUARE=1, OFFSET_RISE_US=130, OFFSET_FALL_US=-70, MAX_
        PIN_OVER_TEMPERATURE=8, PIN_PRIMARY_CURRENT=None, **pins)  # fmt: skip
 module("machine", Pin=Pin, WDT=Watchdog, WDT_RESET=3, reset_cause=lambda: 1, mem32={0x4005800C: 0, 0x40058010: 0})
 module("rp2", StateMachine=StateMachine, DMA=DMA)
-module("pio_programs", firing=None, meter=None)
+module("pio_programs", firing=None, meter=None, conduction=None)
 
 
 def armed(driver):

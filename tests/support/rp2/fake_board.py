@@ -20,6 +20,7 @@ from gen import words
 from gen.pio import pio_module
 from tests.support.rp2.asm_recorder import PIO, Recorded, run_source
 from tests.support.rp2.pio_bench import PioBench, Steps
+from tests.support.rp2.timed_gates import GateEdges, watch_the_gate
 
 DRIVERS = Path(firmware_templates.__file__).parent / "drivers"
 BOARD_IO = DRIVERS / "board_io.py"
@@ -35,6 +36,7 @@ PINS = {
     "CONDUCTION": 9,
 }
 WDT_RESET, PWRON_RESET = 3, 1
+CONDUCTION_TIMER = 5  # the number of its state machine
 
 
 class Restarted(Exception):
@@ -60,6 +62,7 @@ class Board:
     files: dict[str, bytes] = field(default_factory=dict)
     full: bool = False  # no file can be written
     machines: dict[int, "StateMachine"] = field(default_factory=dict)
+    sense: Any = field(default_factory=lambda: Steps([]))  # across the switch; low: it blocks
 
     @property
     def fire(self) -> PioBench:
@@ -80,6 +83,8 @@ class Board:
             return self.stop.level(clock)
         if number == PINS["DETECTOR"]:
             return self.detector.level(clock)
+        if number == PINS["CONDUCTION"] and number not in self.levels:
+            return int(self.sense.level(clock))
         if number == PINS["GATE"] and 0 in self.machines:
             return self.fire.gate
         return self.levels.get(number, 0)
@@ -176,7 +181,9 @@ class StateMachine:
         self.board, self.number, self.enabled = board, number, False
         board.call("sm", number, freq, {name: pin.number for name, pin in pins.items()})
         self.bench = PioBench(program.words, program.wrap_target, board.detector, board.stop)
-        if number:
+        if number == CONDUCTION_TIMER:
+            watch_the_gate(self.bench, board.sense, GateEdges(board.fire))
+        elif number:
             # The meter's IN base is the detector too.
             self.bench.pins = lambda state: 3 * board.detector.level(state.clock)  # type: ignore[method-assign]
         self.bench.idle(board.now_us)
@@ -222,7 +229,7 @@ class StateMachine:
 
 
 class DMA:
-    """A channel between a buffer and the FIFO of state machine 0; which way shows in its `ctrl`."""
+    """A channel between a buffer and a FIFO; which shows in its `ctrl`: to and from state machine 0, or from the timer's."""
 
     starved_after: int | None = None  # stop feeding after so many words, as a bus fault would
 
@@ -240,6 +247,9 @@ class DMA:
 
     def config(self, trigger: bool = False, **settings: Any) -> None:
         self.settings |= settings
+        if self.settings["ctrl"].get("treq_sel") == 13:
+            self._gather(trigger)
+            return
         self.board.call("feed.config" if self._feeds() else "report.config", tuple(settings), trigger)
         if not trigger:
             return
@@ -257,6 +267,19 @@ class DMA:
             assert self.count <= len(self.settings["write"]), "DMA past the end of the results"
             bench.drain = self._take
 
+    def _gather(self, trigger: bool) -> None:
+        assert self.settings["ctrl"] == {"size": 1, "inc_read": False, "inc_write": True, "treq_sel": 13}
+        if trigger:
+            self.count, self.position = self.settings["count"], 0
+            assert self.count <= len(self.settings["write"]), "DMA past the end of what is timed"
+            self.settings["read"].bench.drain = self._take_half
+
+    def _take_half(self, value: int) -> None:
+        if self.count:
+            self.settings["write"][self.position] = value & 0xFFFF
+            self.position += 1
+            self.count -= 1
+
     def _take(self, value: int) -> None:
         assert self.count, "more reports than words"
         self.settings["write"][self.position] = value & 0xFF
@@ -265,11 +288,14 @@ class DMA:
 
     def active(self, value: int) -> None:
         assert value == 0
-        if self._feeds():
+        if self.settings["ctrl"].get("treq_sel") == 13:
+            self.settings["read"].bench.drain = None
+        elif self._feeds():
             self.board.fire.feed.clear()
         else:
             self.board.fire.drain = None
-        self.board.call("feed.abort" if self._feeds() else "report.abort")
+        if self.settings["ctrl"].get("treq_sel") != 13:
+            self.board.call("feed.abort" if self._feeds() else "report.abort")
 
 
 class _File:

@@ -1,0 +1,122 @@
+"""The sense across the switch, and the board's timer of what it shows.
+
+The coupler lights while voltage stands across the switch, so that it is dark while current flows. It is late both ways, and
+later by an ageing or warm part; a voltage below its threshold it does not see at all.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Generator
+from dataclasses import dataclass
+
+import simpy
+
+from gen.words import CURVE_KEPT, RUNS_ON_US
+from sim.bench.chip import Clock
+from sim.bench.mains import MainsSupply
+from sim.bench.pin import Pin
+
+SETTLE_US = 513  # from the gate's edge to the timer's first look
+_STEP_S = 5e-6  # in which a voltage that is too low at the end of the current is looked for again
+_MOST_STEPS = 400
+
+
+@dataclass(frozen=True)
+class SenseSpec:
+    """The coupler as it really is. Times in microseconds; by default it is perfect."""
+
+    dark_us: float = 0.0
+    """How late it shows a current that has begun."""
+    lit_us: float = 0.0
+    """How late it shows one that has ended."""
+    drift_us_per_s: float = 0.0
+    """By how much `lit_us` grows in a second of the run."""
+    threshold_V: float = 0.0
+    """It sees no voltage below this."""
+    stuck: int | None = None
+    """A level that its pin does not leave: 0 a coupler that always shows voltage, 1 a broken wire or a dead coupler."""
+
+
+class ConductionSense:
+    """Shows on the board's pin what the switch does: 1 while it carries current."""
+
+    def __init__(self, env: simpy.Environment, spec: SenseSpec, mains: MainsSupply, carrying: Pin, pin: Pin) -> None:
+        self._env = env
+        self._spec = spec
+        self._mains = mains
+        self._carrying = carrying
+        self._pin = pin
+        if spec.stuck is not None:
+            pin.level = spec.stuck
+        else:
+            carrying.watchers.append(self._changed)
+
+    def _changed(self, level: int) -> None:
+        spec = self._spec
+        late_us = spec.dark_us if level else spec.lit_us + spec.drift_us_per_s * self._env.now
+        if late_us <= 0 and not spec.threshold_V:
+            self._pin.set(level)
+        else:
+            self._env.process(self._show(level, max(late_us, 0.0)))
+
+    def _show(self, level: int, late_us: float) -> Generator[simpy.Event, None, None]:
+        env, spec = self._env, self._spec
+        if not level:
+            for _ in range(_MOST_STEPS):
+                if abs(self._mains.at(env.now).voltage(env.now)) >= spec.threshold_V:
+                    break
+                yield env.timeout(_STEP_S)
+        yield env.timeout(late_us * 1e-6)
+        if self._carrying.level == level:
+            self._pin.set(level)
+
+
+class ConductionTimer:
+    """Times the current of every gate by the sense, as the board's hardware does; tests hold it against the PIO's words."""
+
+    def __init__(self, clock: Clock, gate: Pin, sense: Pin) -> None:
+        self._clock = clock
+        self._gate = gate
+        self._sense = sense
+        self._told: list[int] = []
+        self._longest_us = 0
+        self._process: simpy.Process | None = None
+        gate.watchers.append(self._gated)
+
+    def start(self, half_us: int) -> None:
+        """Forget what was timed, and time every gate from here on, each for a little less than a half-cycle."""
+        if self._process is not None and self._process.is_alive:
+            self._process.interrupt()
+        self._process = None
+        self._told = []
+        self._longest_us = half_us * 99 // 100
+
+    def length_us(self, gate: int) -> int:
+        """As the driver interface says of `conduction_us`."""
+        return self._told[gate] if gate < min(len(self._told), CURVE_KEPT) else -1
+
+    def _gated(self, level: int) -> None:
+        if level and self._longest_us and (self._process is None or not self._process.is_alive):
+            self._process = self._clock.env.process(self._time())
+
+    def _time(self) -> Generator[simpy.Event, object, None]:
+        clock, sense = self._clock, self._sense
+        gate_s = clock.env.now
+        try:
+            while True:
+                yield clock.timeout(SETTLE_US * 1e-6)
+                if not sense.level:
+                    self._told.append(0)
+                    return
+                closes = clock.timeout((self._longest_us - SETTLE_US) * 1e-6)
+                while sense.level and not closes.processed:
+                    yield sense.changed | closes
+                if not sense.level:
+                    self._told.append(round((clock.env.now - gate_s) * 1e6 * clock.rate))
+                    return
+                self._told.append(RUNS_ON_US)
+                if not self._gate.level:
+                    return
+                gate_s = clock.env.now  # the next gate has come already
+        except simpy.Interrupt:
+            pass
