@@ -396,6 +396,12 @@ class Records:
         with self._change():
             self._db.execute("DELETE FROM trials WHERE joint = ? AND number = ?", (joint, number))
 
+    def replace_trial(self, trial: TrialRecord) -> None:
+        """Put this trial in the place of the one of its number."""
+        with self._change():
+            self._db.execute("DELETE FROM trials WHERE joint = ? AND number = ?", (trial.joint, trial.number))
+            self._insert("trials", trial)
+
     def trials(self, joint: str | None = None) -> list[TrialRecord]:
         """The trials of `joint`, or of all, in order."""
         return self._records(TrialRecord, "FROM trials WHERE ? IN (joint, '') ORDER BY joint, number", (joint or "",))

@@ -41,6 +41,7 @@ percent_option = click.option(
 
 # Sub-command, its module and what the list says of it, in the order in which they are used.
 _COMMANDS = {
+    "run": ("trial_run", "Trial after trial without typing: shown, sent, seen, a key each."),
     "add": ("trial_records", "Keep one weld on scrap and what came of it."),
     "next": ("trial_window", "Which weld to try now, and why."),
     "show": ("trial_window", "Trials and good window with its limits; as a picture too."),

@@ -21,11 +21,13 @@ from gen.machine import WELDER_FILE
 from gen.records import KeptRecord, Records, TrialRecord
 from gen.trials import (
     DRESS_EVERY,
+    BetterWeld,
     Compared,
     Forbidden,
     Known,
     Proposal,
     Verdicts,
+    better_weld,
     chances_text,
     check_output,
     compare,
@@ -95,16 +97,25 @@ def next_command(
     check_output(output, known, (joint, welder_path or Path(WELDER_FILE)))
     verdicts = verdicts_on(known, welder, schedule, output, _judge(welds_per_minute))
     found = propose(known, belief, verdicts, percent, dress_every)
-    if found.text is not None and output is not None:
-        write_whole(output, found.text)
+    better = better_weld(found.advice.setting, belief, verdicts, known.records, _bearable(welds_per_minute))
+    advised = found.text is not None and not (better and better.in_vain)
+    if advised and output is not None:
+        write_whole(output, found.text or "")
     if as_json:
-        say(json.dumps(_next_data(found, belief, verdicts), indent=2))
+        say(json.dumps(_next_data(found, belief, verdicts, better), indent=2))
     else:
-        say("\n".join(_next_lines(known, found, belief, verdicts, welds_per_minute, joint)))
-        if found.text is not None and output is not None:
+        say("\n".join(_next_lines(known, found, belief, verdicts, welds_per_minute, joint, better)))
+        if advised and output is not None:
             say(f"\nWritten: {output}. Next: {_push(output, welds_per_minute)}")
             say(f"Then weld, and: weldbeat trial add {joint} {output} --outcome ...")
-    return None if found.advice.setting else 1
+    return None if advised else 1
+
+
+def _bearable(welds_per_minute: float) -> Callable[[Job], float | None]:
+    """The fastest pace up to this one at which the verdict lets a job by."""
+    from sim.remedy import bearable_pace
+
+    return lambda job: None if welds_per_minute == FASTEST else bearable_pace(job, welds_per_minute)
 
 
 def _push(output: Path, welds_per_minute: float) -> str:
@@ -131,11 +142,12 @@ def _judge(welds_per_minute: float) -> Callable[[Job], Forbidden | None]:
     return judge
 
 
-def _next_data(found: Proposal, belief: Belief, verdicts: Verdicts) -> dict[str, Any]:
+def _next_data(found: Proposal, belief: Belief, verdicts: Verdicts, better: BetterWeld | None = None) -> dict[str, Any]:
     """Everything that `next` tells, for another program."""
     advice = found.advice
     return {
         "known": True,
+        "better": asdict(better) if better else None,
         "setting": asdict(advice.setting) if advice.setting else None,
         "why": advice.why,
         "settled": advice.settled,
@@ -148,13 +160,23 @@ def _next_data(found: Proposal, belief: Belief, verdicts: Verdicts) -> dict[str,
 
 
 def _next_lines(
-    known: Known, found: Proposal, belief: Belief, verdicts: Verdicts, welds_per_minute: float, joint: Path
+    known: Known,
+    found: Proposal,
+    belief: Belief,
+    verdicts: Verdicts,
+    welds_per_minute: float,
+    joint: Path,
+    better: BetterWeld | None,
 ) -> list[str]:
     advice = found.advice
     frequency_Hz = verdicts.welder.mains.frequency_Hz
     count = len(known.records)
     lines = [f"{known.name}, {known.joint.title}", f"{count or 'no'} trial{'' if count == 1 else 's'} so far", ""]
-    if advice.setting is None or advice.chances is None:
+    if better is not None:
+        lines += [said(better.remedy(frequency_Hz), ""), ""]
+    if better is not None and better.in_vain and advice.setting is not None:
+        lines.append(said(better.told_in_vain(advice.setting, frequency_Hz), ""))
+    elif advice.setting is None or advice.chances is None:
         lines.append(said(f"No weld to try: {advice.why}.", ""))
     else:
         lines.append(said(f"Try {setting_text(advice.setting, frequency_Hz)}: {good_text(advice.chances)}.", ""))

@@ -1,8 +1,10 @@
 """From scrap welds to a setting that holds: what was tried, what it says of the joint, and what to try next."""
 
 from gen.trials.adding import Added, add_trial, new_trials, remove_trial
+from gen.trials.better import BetterWeld, better_weld
 from gen.trials.dialling import DRESS_EVERY, Proposal, check_output, doubts, propose, settle, verdicts_on
 from gen.trials.joints import Compared, Known, compare, known_of, no_trials, recorded
+from gen.trials.running import Bounds, NextWeld, Operator, TrialRun, Welds, completed
 from gen.trials.sheet import from_csv, to_csv
 from gen.trials.told import (
     chances_text,
@@ -20,16 +22,24 @@ from gen.trials.verdicts import Forbidden, Verdicts, nearest
 __all__ = [
     "DRESS_EVERY",
     "Added",
+    "BetterWeld",
+    "Bounds",
     "Compared",
     "Forbidden",
     "Known",
+    "NextWeld",
+    "Operator",
     "Proposal",
     "Setting",
+    "TrialRun",
     "Verdicts",
+    "Welds",
     "add_trial",
+    "better_weld",
     "chances_text",
     "check_output",
     "compare",
+    "completed",
     "doubts",
     "from_csv",
     "good_text",

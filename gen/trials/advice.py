@@ -76,10 +76,11 @@ def is_good(one: Tried, setdown_limit: float | None) -> bool:
 
 def _good_welds(setting: Setting, belief: Belief) -> int:
     limit = belief.prior.setdown_share[1] if belief.prior.setdown_share else None
-    return sum(_alike(one.setting, setting) and is_good(one, limit) for one in belief.tried)
+    return sum(is_alike(one.setting, setting) and is_good(one, limit) for one in belief.tried)
 
 
-def _alike(one: Setting, other: Setting) -> bool:
+def is_alike(one: Setting, other: Setting) -> bool:
+    """Whether welds at these settings count as repeats."""
     return one.percent == other.percent and abs(math.log(one.time_s / other.time_s)) <= math.log1p(ALIKE)
 
 
@@ -97,7 +98,7 @@ def reminders(tried: Sequence[Tried], dress_every: int) -> tuple[str, ...]:
             "then try the setting again"
         )
     kept = next((one.setting for one in reversed(before) if is_good(one, None)), None)
-    if kept is not None and not any(_alike(one.setting, kept) for one in since):
+    if kept is not None and not any(is_alike(one.setting, kept) for one in since):
         found.append(
             f"the electrodes were dressed since {kept.time_s:.3g} s at {kept.percent:g} % was good: try that setting again"
         )

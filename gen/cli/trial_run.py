@@ -1,0 +1,193 @@
+"""`trial run`: a terminal and a board behind the sitting that gen.trials.running leads."""
+
+from __future__ import annotations
+
+import sys
+import time
+from collections.abc import Mapping
+from pathlib import Path
+
+import click
+
+from gen.ask import Stopped
+from gen.cautions import AT_THE_ELECTRODES, caution_lines
+from gen.cli.large import large
+from gen.cli.options import number, pace_asked, pace_option, port_argument, welder_option
+from gen.cli.said import WIDTH, folded, said, say, say_over
+from gen.cli.terminal import Asked, Keys
+from gen.cli.trial import between_option, joint_argument, percent_option
+from gen.job import Job
+from gen.link import Link, Watch, push
+from gen.link.ports import find_port
+from gen.link.ports import ports as serial_ports
+from gen.link.watching import IN_A_WELD, NO_EMERGENCY_STOP
+from gen.machine import WELDER_FILE
+from gen.records import Records, WeldRecord
+from gen.trials import DRESS_EVERY, Bounds, Forbidden, NextWeld, Operator, TrialRun, completed
+from gen.trials.running import DRESSED, LEAVE, UNDO, Left
+
+_PAUSE_S = 0.02
+_PATIENCE_S = 15.0
+_WAITING: Mapping[str, Left] = {UNDO: "u", DRESSED: "d", LEAVE: "q"}
+_WAITING_WORDS = f"{UNDO} change the outcome before, {DRESSED} electrodes dressed, {LEAVE} leave"
+
+
+class _Console(Asked):
+    """A terminal as the person at the machine has it."""
+
+    def say(self, text: str) -> None:
+        say("")
+        say("\n".join(folded(line) for line in text.splitlines()))
+
+    def shown(self, weld: NextWeld) -> None:
+        say("")
+        say(f"Weld {weld.number}: {weld.setting}")
+        say("")
+        for line in large(f"{weld.cycles} {weld.percent:g}%"):
+            say(f"  {line}")
+        say("  cycles, and per cent current")
+        say("")
+        say(folded(f"{weld.likely[:1].upper()}{weld.likely[1:]}."))
+        say(folded(f"It {weld.why}."))
+        if weld.settled:
+            say(folded("Settled: it may be kept with `weldbeat trial keep`."))
+        for reminder in weld.reminders:
+            say(said(f"Mind: {reminder}.", ""))
+
+    def key(self, question: str, keys: Mapping[str, str]) -> str:
+        say("")
+        say(folded(question))
+        say(folded("; ".join(f"{key} {meaning}" for key, meaning in keys.items()), "  "))
+        while True:
+            pressed = _pressed()
+            if pressed in keys:
+                say(f"  {keys[pressed]}")
+                return pressed
+            say(f"  allowed: {', '.join(keys)}")
+
+
+def _pressed() -> str:
+    """One key; without a terminal the first letter of a line. Raises Stopped at the end of what is typed."""
+    if not sys.stdin.isatty():
+        line = sys.stdin.readline()
+        if not line:
+            raise Stopped
+        return line.strip()[:1].lower()
+    with Keys() as keys:
+        while True:
+            typed = keys.pressed()
+            if typed:
+                return typed[0].lower()
+            time.sleep(_PAUSE_S)
+
+
+class _ByHand:
+    """A machine without a cable: its person sets it and says when the weld was made."""
+
+    def made(self, schedule: Path, job: Job, operator: Operator) -> WeldRecord | Left | None:
+        say("")
+        say(folded(f"Set it and weld; then Enter. {_WAITING_WORDS}."))
+        while True:
+            pressed = _pressed()
+            if pressed in ("", "\r", "\n"):
+                return None
+            if pressed in _WAITING:
+                return _WAITING[pressed]
+
+
+class _OnBoard:
+    """A board on a port: it gets the schedule, and its weld is seen."""
+
+    def __init__(self, port: str, welder: Path) -> None:
+        self._port = port
+        self._welder = welder
+
+    def made(self, schedule: Path, job: Job, operator: Operator) -> WeldRecord | Left | None:
+        say("")
+        with Records.beside(self._welder) as records:
+            with Link(self._port, _PATIENCE_S) as link:
+                if (link.hello.selected, link.hello.digest) != (job.table.name, job.table.digest):
+                    push(job, schedule, link, records, select=True)
+            say(folded(f"{job.table.name} is on the board as its next weld. Weld with the pedal. {_WAITING_WORDS}."))
+            say(f"s stop ({NO_EMERGENCY_STOP})")
+            with Link(self._port, _PATIENCE_S) as link, Keys() as keys:
+                watch = Watch(link, records)
+                watch.begin()
+                try:
+                    return self._seen(watch, keys)
+                finally:
+                    say("")
+
+    def _seen(self, watch: Watch, keys: Keys) -> WeldRecord | Left:
+        live = sys.stdout.isatty()
+        while True:
+            look = watch.look()
+            for weld in look.welds if look else ():
+                if completed(weld):
+                    return weld
+                say("")
+                say(folded(f"That weld was {weld.ending}, {weld.fired} of {weld.planned} half-cycles: weld again."))
+            if look is not None and live:
+                say_over((look.status.state if look.status else IN_A_WELD)[: WIDTH - 1])
+            for pressed in keys.pressed().lower():
+                if pressed == "s":
+                    watch.stop()
+                elif pressed in _WAITING:
+                    return _WAITING[pressed]
+            time.sleep(_PAUSE_S)
+
+
+@click.command("run")
+@joint_argument
+@port_argument
+@click.option(
+    "--schedule",
+    type=click.Path(path_type=Path),
+    help="The schedule to change. Otherwise the one tried last, or the suggestion.",
+)
+@percent_option
+@between_option
+@click.option(
+    "--dress-every",
+    type=number(1, 10_000),
+    metavar="WELDS",
+    default=DRESS_EVERY,
+    show_default=True,
+    help="Remind to dress the electrodes after so many.",
+)
+@pace_option
+@click.option("--no-board", is_flag=True, help="Ask no board: set each weld by hand.")
+@welder_option
+def run_command(
+    joint: Path,
+    port: str | None,
+    schedule: Path | None,
+    percent: float | None,
+    between: tuple[float, float] | None,
+    dress_every: int,
+    welds_per_minute: float,
+    no_board: bool,
+    welder_path: Path | None,
+) -> int | None:
+    """Trial after trial of JOINT: the next weld is shown, sent to the board on PORT and seen, and a key tells its outcome.
+
+    Leave it whenever you like; the same command goes on. Without a board set each weld by hand. Exit code 1 where there is no
+    weld to try.
+    """
+    from sim.remedy import bearable_pace
+    from sim.run import refusal
+
+    def judge(job: Job, pace: float | None) -> Forbidden | None:
+        found = refusal(job, pace)
+        return None if found is None else Forbidden(found.name, found.sentence)
+
+    on_board = not no_board and (port is not None or any(found.board for found in serial_ports()))
+    welds = _OnBoard(find_port(port), welder_path or Path(WELDER_FILE)) if on_board else _ByHand()
+    for line in caution_lines(WIDTH, AT_THE_ELECTRODES):
+        say(line)
+    bounds = Bounds(joint, welder_path, judge, bearable_pace, schedule, between, percent, dress_every)
+    sitting = TrialRun(bounds, _Console(), welds, pace_asked(welds_per_minute))
+    there_was = sitting.go()
+    say("")
+    say(f"{sitting.noted} trial{'' if sitting.noted == 1 else 's'} noted. The same command goes on here.")
+    return None if there_was else 1

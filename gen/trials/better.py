@@ -1,0 +1,73 @@
+"""The weld that would be better than those which the verdict lets by, and the pace at which it could be made."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from gen.errors import InputError
+from gen.job import Job
+from gen.records import TrialRecord
+from gen.trials.advice import is_alike
+from gen.trials.belief import Belief
+from gen.trials.told import chance, setting_text
+from gen.trials.values import Chances, Setting
+from gen.trials.verdicts import Verdicts
+
+_BETTER = 0.1  # by so much more likely good a weld is worth a slower pace
+IN_VAIN = 2  # welds at a setting, none of them good: it is not advised again where a better one is only forbidden
+
+
+@dataclass(frozen=True)
+class BetterWeld:
+    """A weld that the verdict forbids. `pace`: welds a minute at which it would be let by; None: at none that was found.
+
+    `why`: what forbids it. `in_vain`: so many welds were made at the best that is allowed, and none was good; 0: too few.
+    """
+
+    setting: Setting
+    chances: Chances
+    why: str
+    pace: float | None
+    in_vain: int
+
+    def remedy(self, frequency_Hz: int) -> str:
+        """What to do, as a sentence."""
+        weld = f"{setting_text(self.setting, frequency_Hz)}, {chance(self.chances.good)} likely to be good"
+        if self.pace is None:
+            return f"A better weld, {weld}, is forbidden at any pace. {self.why}"
+        return f"Weld no faster than {self.pace:g} a minute: then {weld}."
+
+    def told_in_vain(self, setting: Setting, frequency_Hz: int) -> str:
+        """Why the weld that is allowed is not advised again."""
+        return (
+            f"{setting_text(setting, frequency_Hz)} is the best that is allowed at this pace. It was made {self.in_vain} times, "
+            "and no weld was good: it is not advised again."
+        )
+
+
+def better_weld(
+    setting: Setting | None,
+    belief: Belief,
+    verdicts: Verdicts,
+    records: tuple[TrialRecord, ...],
+    bearable: Callable[[Job], float | None],
+) -> BetterWeld | None:
+    """Of what was refused on the way to `setting` the likeliest good, if it is clearly likelier; None where there is none.
+
+    `bearable`: the fastest pace at which a job would be let by; it may be slow, and is asked once. `records`: the trials.
+    """
+    refused = verdicts.refused
+    if not refused:
+        return None
+    best = max(refused, key=lambda s: (belief.good(s), -s.time_s))
+    if setting is not None and belief.good(best) < belief.good(setting) + _BETTER:
+        return None
+    try:
+        pace = bearable(verdicts.job(best))
+    except InputError:
+        pace = None
+    made = [r for r in records if setting is not None and is_alike(Setting(r.weld_s, r.percent), setting)]
+    good = any(r.outcome == "tore parent" and r.expulsion == "none" for r in made)
+    in_vain = len(made) if len(made) >= IN_VAIN and not good else 0
+    return BetterWeld(best, belief.chances(best), refused[best].why, pace, in_vain)
