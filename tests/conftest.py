@@ -18,6 +18,7 @@ _NEEDS = {
     "gen/link/test_unix_board.py": ("pseudo-terminals", sys.platform != "win32"),
     "gen/cli/test_commission.py": ("pseudo-terminals", sys.platform != "win32"),
     "gen/link/test_client.py": ("pseudo-terminals", sys.platform != "win32"),
+    "gen/cli/test_trial_run.py": ("pseudo-terminals", sys.platform != "win32"),
     "gen/link/test_flashing.py": ("pseudo-terminals", sys.platform != "win32"),
 }
 # Scopes of many seconds, the longest first; folders whose files share their runs.

@@ -33,13 +33,18 @@ _WAITING_WORDS = f"{UNDO} change the outcome before, {DRESSED} electrodes dresse
 
 
 class _Console(Asked):
-    """A terminal as the person at the machine has it."""
+    """A terminal as the person at the machine has it. The cautions come before the first weld."""
+
+    _cautioned = False
 
     def say(self, text: str) -> None:
         say("")
         say("\n".join(folded(line) for line in text.splitlines()))
 
     def shown(self, weld: NextWeld) -> None:
+        if not self._cautioned:
+            self._cautioned = True
+            say("\n".join(caution_lines(WIDTH, AT_THE_ELECTRODES)))
         say("")
         say(f"Weld {weld.number}: {weld.setting}")
         say("")
@@ -183,8 +188,6 @@ def run_command(
 
     on_board = not no_board and (port is not None or any(found.board for found in serial_ports()))
     welds = _OnBoard(find_port(port), welder_path or Path(WELDER_FILE)) if on_board else _ByHand()
-    for line in caution_lines(WIDTH, AT_THE_ELECTRODES):
-        say(line)
     bounds = Bounds(joint, welder_path, judge, bearable_pace, schedule, between, percent, dress_every)
     sitting = TrialRun(bounds, _Console(), welds, pace_asked(welds_per_minute))
     there_was = sitting.go()

@@ -32,7 +32,7 @@ hold = "25 cycles"
 [[phase]]
 off = "3 s"
 """
-COMMANDS = ("add", "next", "show", "keep", "compare", "page", "remove", "export", "import")
+COMMANDS = ("run", "add", "next", "show", "keep", "compare", "page", "remove", "export", "import")
 
 
 def set_out(folder: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
