@@ -48,6 +48,7 @@ SECTIONS = {
         "demo": ("begin", "A worked example in a folder: schedule, firmware, run, report."),
         "new": ("begin", "Start a machine of your own: asks a few questions, writes its files."),
         "boards": ("plan", "The timer boards and what each can do."),
+        "open": ("page", "The whole job as a page in the browser, on this computer only."),
     },
     "Plan and wire": {
         "describe": ("describe", "The machine as derived, and what other electrodes would cost."),

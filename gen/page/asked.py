@@ -1,0 +1,135 @@
+"""A request as the rooms see it, and what they answer with. A room is a plain function that runs in a thread of its own."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+from functools import cache
+from importlib.resources import files
+from typing import Any
+from urllib.parse import parse_qsl
+
+from jinja2 import Environment, PackageLoader, StrictUndefined
+from markupsafe import Markup
+from starlette.concurrency import run_in_threadpool
+from starlette.requests import Request
+from starlette.responses import HTMLResponse, RedirectResponse, Response
+from starlette.routing import Route
+
+from gen.errors import InputError
+from gen.page.desk import Desk
+from gen.page.door import TooLarge
+from gen.page.texts import text
+from gen.page.workers import Superseded
+from gen.user_files import written
+
+ROOMS = ("machine", "joint", "schedule", "board", "trials", "sheets")  # in working order
+_MOST_FIELDS = 2000
+NOT_NOW = 204  # the answer of what was superseded: nothing is shown
+
+
+@dataclass(frozen=True)
+class Asked:
+    """One request. `path`: what stands in the address; `fields`: of the form, or of the address's query."""
+
+    desk: Desk
+    path: Mapping[str, str]
+    fields: Mapping[str, str] = field(default_factory=dict)
+    partial: bool = False  # a part of the page is wanted, not the whole
+
+    def given(self, name: str) -> str:
+        """A field's text without the space around it; "" where it is not there."""
+        return self.fields.get(name, "").strip()
+
+
+Room = Callable[[Asked], Response]
+
+
+@cache
+def templates() -> Environment:
+    """The templates of the page."""
+    environment = Environment(
+        loader=PackageLoader("gen.page"),
+        undefined=StrictUndefined,
+        autoescape=True,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    environment.globals["t"] = text
+    environment.globals["rooms"] = ROOMS
+    return environment
+
+
+def part(template: str, /, **values: Any) -> Markup:
+    """A template as a piece of HTML."""
+    return Markup(templates().get_template(f"{template}.html.j2").render(values))
+
+
+def shown(template: str, /, **values: Any) -> Response:
+    """A template as the answer, whole or a part."""
+    return HTMLResponse(part(template, **values))
+
+
+def page(asked: Asked, room: str, content: Markup, status: int = 200) -> Response:
+    """A whole page with the rooms above it."""
+    return HTMLResponse(
+        part("page", room=room, content=content, folder=asked.desk.folder.place.name), status_code=status
+    )
+
+
+def go(asked: Asked, address: str) -> Response:
+    """Send the browser to another page."""
+    if asked.partial:
+        return Response(status_code=200, headers={"HX-Redirect": address})
+    return RedirectResponse(address, status_code=303)
+
+
+def problem(asked: Asked, words: str, room: str = "", status: int = 422) -> Response:
+    """What is wrong, in one sentence."""
+    alert = part("problem", words=words)
+    return HTMLResponse(alert, status_code=status) if asked.partial else page(asked, room, alert, status)
+
+
+def route(desk: Desk, address: str, room: Room, *methods: str) -> Route:
+    """An address that `room` answers. What the user can mend comes back as a sentence."""
+    name = address.split("/")[1]
+    where = name if name in ROOMS else ""
+
+    async def answer(request: Request) -> Response:
+        asked = Asked(desk, request.path_params, partial="hx-request" in request.headers)
+        try:
+            query = request.url.query.encode() if request.method in ("GET", "HEAD") else await request.body()
+            asked = Asked(desk, asked.path, _fields(query), asked.partial)
+            return await run_in_threadpool(room, asked)
+        except InputError as error:
+            return problem(asked, str(error), where)
+        except TooLarge:
+            return problem(asked, text("door.too_large"), where, 413)
+        except Superseded:
+            return Response(status_code=NOT_NOW)
+        except OSError as error:
+            return problem(asked, f"{error.filename or 'file'}: {error.strerror or error}", where)
+
+    return Route(address, answer, methods=list(methods or ("GET",)))
+
+
+def _fields(body: bytes) -> dict[str, str]:
+    """A form's fields. Raises InputError for what no form of the page sends."""
+    try:
+        pairs = parse_qsl(body.decode("utf-8"), keep_blank_values=True, errors="strict", max_num_fields=_MOST_FIELDS)
+    except ValueError:
+        raise InputError(text("files.form"), "not readable", None, text("files.form_allowed")) from None
+    return dict(pairs)
+
+
+@cache
+def static(name: str) -> bytes | None:
+    """A file of the page's own, by its name; None where there is none."""
+    folder = files("gen.page").joinpath("static")
+    known = {each.name: each for each in folder.iterdir() if each.is_file()}
+    return known[name].read_bytes() if name in known else None
+
+
+def word(value: object) -> str:
+    """A value as a message shows it."""
+    return str(written(value))

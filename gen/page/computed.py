@@ -1,0 +1,160 @@
+"""What the page has computed beside it, in a process of its own: functions from plain values to plain values.
+
+Every picture is the report's own.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import lru_cache
+from pathlib import Path
+
+from markupsafe import Markup
+
+from gen.current import delivered
+from gen.job import Job, find_welder, make_job
+from gen.machine import Welder
+from gen.schedule import schedule_from
+from sim.core.weld_current import weld_currents
+from sim.report.data import ReportData
+from sim.report.margins import draw_margins, limit_words, margins
+from sim.report.sections import SEVERITY_WORDS, flux, half_cycles, headline
+from sim.report.svg import number, picture
+from sim.report.timeline import draw_timeline, grouped, in_ms, segments
+from sim.run import paced, simulated
+from sim.verdict import CHECKS, Finding, PacedJob
+from sim.verdict.heat import electrode_peak
+
+# While a slider is turned, half-cycles followed of a long row; after them the current repeats. The full verdict follows all.
+_FOLLOWED = 20
+_NOT_WHILE_TURNED = (electrode_peak,)  # takes longer than all the others together
+_NEAREST = 8
+
+
+@dataclass(frozen=True)
+class Told:
+    """A finding in words."""
+
+    name: str
+    severity: str
+    word: str
+    figure: str
+    allowed: str
+    advice: str
+
+
+@dataclass(frozen=True)
+class Turned:
+    """What is shown while a schedule is changed: its picture, what it delivers, and the limits that are nearest."""
+
+    timeline: Markup
+    phases: tuple[tuple[str, str, str, str, str], ...]  # number, name, half-cycles, ms, amperes delivered
+    side: str
+    total_ms: str
+    fired_ms: str
+    nearest: Markup
+    beyond: tuple[Told, ...]
+    notes: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Judged:
+    """The full verdict of a schedule at a pace, with the pictures of its run."""
+
+    word: str
+    refused: bool
+    headline: str
+    beyond: tuple[Told, ...]
+    passed: int
+    limits: Markup
+    flux: Markup
+    half_cycles: Markup
+    made: str
+    fastest: str
+
+
+@lru_cache(maxsize=8)
+def _welder_at(path: Path, changed_ns: int, size: int) -> Welder:
+    return find_welder(path)
+
+
+def _welder(path: Path) -> Welder:
+    """The welder file at `path`, read again only where it has changed. Raises InputError."""
+    try:
+        state = path.stat()
+    except OSError:
+        return find_welder(path)
+    return _welder_at(path, state.st_mtime_ns, state.st_size)
+
+
+def job_of(text: str, path: Path, welder: Path) -> Job:
+    """The schedule that a file at `path` with this text would be, compiled. Raises InputError."""
+    return make_job(schedule_from(text, path), _welder(welder), path)
+
+
+def turned(text: str, path: Path, welder: Path, pace: float, name: str) -> Turned:
+    """Compile, draw, and judge by the plan alone. `name` keeps the picture apart from others on the page. Raises InputError."""
+    job = job_of(text, path, welder)
+    table, working = job.table, job.welder.machine.in_use.working
+    currents = weld_currents(table, job.welder, longest_row=_FOLLOWED)
+    plan = PacedJob(job=job, welds_per_minute=pace, currents=currents, advises=False)
+    found = [c.find(plan) for c in CHECKS if not c.needs_run and c.find not in _NOT_WHILE_TURNED]
+    findings = [finding for finding in found if finding is not None]
+    rows = []
+    for n, group in enumerate(grouped(segments(table)), 1):
+        for part in group:
+            flows = delivered(working, part.share).span if part.fired else ""
+            times = f" × {part.times}" if part.times > 1 else ""
+            ms = in_ms(part.half_cycles, table.frequency_Hz)
+            rows.append((str(n), f"{part.phase}{times}", str(part.half_cycles), ms, flows))
+    return Turned(
+        timeline=picture(lambda width, each: draw_timeline(table, width, each), f"timeline-{name}"),
+        phases=tuple(rows),
+        side="secondary" if job.welder.machine.in_use.working_secondary else "primary",
+        total_ms=in_ms(table.half_cycles, table.frequency_Hz),
+        fired_ms=in_ms(table.fired_half_cycles, table.frequency_Hz),
+        nearest=_limits(findings, f"nearest-{name}", _NEAREST),
+        beyond=_beyond(findings),
+        notes=table.notes,
+    )
+
+
+def judged(text: str, path: Path, welder: Path, pace: float | None) -> Judged:
+    """Simulate, and judge everything. Raises InputError."""
+    run = simulated(paced(job_of(text, path, welder), pace), seed=0)
+    data = ReportData(run)
+    count = run.weld_count
+    return Judged(
+        word=run.verdict.word,
+        refused=run.verdict.refused,
+        headline=headline(data),
+        beyond=_beyond(data.findings),
+        passed=sum(finding.severity == "note" for finding in data.findings),
+        limits=_limits(data.findings, "limits", None),
+        flux=flux(data),
+        half_cycles=half_cycles(data),
+        made=f"{count.made} of {count.asked}",
+        fastest=number(run.fastest.welds_per_minute),
+    )
+
+
+def _beyond(findings: list[Finding] | tuple[Finding, ...]) -> tuple[Told, ...]:
+    """What is refused, then the cautions."""
+    order = ("refuse", "caution")
+    beyond = sorted((f for f in findings if f.severity in order), key=lambda f: order.index(f.severity))
+    return tuple(
+        Told(
+            f.name,
+            f.severity,
+            SEVERITY_WORDS[f.severity],
+            f"{number(f.figure)} {f.unit_text}",
+            limit_words(f),
+            f.advice,
+        )
+        for f in beyond
+    )
+
+
+def _limits(findings: list[Finding] | tuple[Finding, ...], name: str, most: int | None) -> Markup:
+    found = margins(findings)[:most]
+    return picture(lambda width, each: draw_margins(found, width, each), name) if found else Markup("")

@@ -1,0 +1,30 @@
+"""What every room of the page works with: the folder, the processes that compute, and the board."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, field
+
+from gen.page.folder import Folder
+from gen.page.workers import Workers
+
+
+@dataclass
+class Desk:
+    """One open page. It lives as long as the server."""
+
+    folder: Folder
+    workers: Workers = field(default_factory=Workers)
+    _end: Callable[[], None] = field(default=lambda: None)
+
+    def when_closed(self, end: Callable[[], None]) -> None:
+        """What ends the server when the page is told to close."""
+        self._end = end
+
+    def end(self) -> None:
+        """Close the page: the server ends after the answer."""
+        self._end()
+
+    def close(self) -> None:
+        """Let go of everything."""
+        self.workers.close()

@@ -1,0 +1,134 @@
+"""The folder of one machine as the page sees it: its welder file, schedules and joints, read and saved by name.
+
+Files stay the truth. What is saved goes over the text that it was made from, and over no other.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import threading
+from collections import OrderedDict
+from dataclasses import dataclass
+from pathlib import Path
+
+from gen.ask import NotTaken
+from gen.errors import InputError
+from gen.link import schedule_name
+from gen.machine import WELDER_FILE
+from gen.page.texts import text
+from gen.user_files import read_text, read_toml, written
+from gen.writing import write_whole
+
+_SIZES = frozenset(("sheets_mm", "rods_mm", "sheets_in", "rods_in"))  # keys that make a file a joint's
+_REMEMBERED = 400  # texts that forms were opened on
+
+
+class Changed(Exception):
+    """The file is another than the one that a form was opened on. `held` is what it is now."""
+
+    def __init__(self, held: Held) -> None:
+        super().__init__(held.path.name)
+        self.held = held
+
+
+@dataclass(frozen=True)
+class Held:
+    """A file's text. `stamp` tells it from every other."""
+
+    path: Path
+    text: str
+
+    @property
+    def stamp(self) -> str:
+        return hashlib.sha256(self.text.encode()).hexdigest()[:16]
+
+
+class Folder:
+    """One folder. Every path that it gives is a plain file in it, found by its name there or made of a checked name."""
+
+    def __init__(self, place: Path) -> None:
+        self.place = place.resolve()
+        self.welder = self.place / WELDER_FILE
+        self._saving = threading.Lock()
+        self._remembering = threading.Lock()
+        self._remembered: OrderedDict[str, str] = OrderedDict()
+
+    @property
+    def has_welder(self) -> bool:
+        return self.welder.is_file()
+
+    def schedules(self) -> tuple[str, ...]:
+        """Names of the schedule files."""
+        return tuple(path.stem for path, keys in self._tables() if "phase" in keys)
+
+    def joints(self) -> tuple[str, ...]:
+        """Names of the joint files."""
+        return tuple(path.stem for path, keys in self._tables() if keys & _SIZES)
+
+    def schedule(self, name: str) -> Path:
+        """The schedule file of that name. Raises InputError where there is none."""
+        return self._found(name, self.schedules())
+
+    def joint(self, name: str) -> Path:
+        """The joint file of that name. Raises InputError where there is none."""
+        return self._found(name, self.joints())
+
+    def new(self, name: str) -> Path:
+        """The path of a file yet to be made. Raises InputError where the name will not do, or is taken."""
+        try:
+            path = self.place / f"{schedule_name(name)}.toml"
+        except NotTaken as error:
+            raise InputError(text("files.name"), written(name), None, f"allowed: {error.allowed}") from None
+        if path.exists() or path.is_symlink() or path == self.welder:
+            raise InputError(path, "is there already", None, "allowed: another name")
+        return path
+
+    def held(self, path: Path) -> Held:
+        """What a file holds now. Raises InputError."""
+        return self.remember(Held(path, read_text(path)))
+
+    def remember(self, held: Held) -> Held:
+        """Keep a text that a form is opened on, the newest few hundred."""
+        with self._remembering:
+            self._remembered[held.stamp] = held.text
+            self._remembered.move_to_end(held.stamp)
+            while len(self._remembered) > _REMEMBERED:
+                self._remembered.popitem(last=False)
+        return held
+
+    def opened_on(self, path: Path, stamp: str) -> Held:
+        """The text that a form was opened on. Raises Changed where nobody remembers it any more."""
+        now = self.held(path)
+        if now.stamp == stamp:
+            return now
+        kept = self._remembered.get(stamp)
+        if kept is None:
+            raise Changed(now)
+        return Held(path, kept)
+
+    def save(self, path: Path, changed: str, stamp: str) -> Held:
+        """Put `changed` in the place of the text with that stamp. Raises Changed, InputError; the file is then as it was."""
+        with self._saving:
+            now = self.held(path)
+            if now.stamp != stamp:
+                raise Changed(now)
+            write_whole(path, changed)
+            return self.held(path)
+
+    def _found(self, name: str, names: tuple[str, ...]) -> Path:
+        if name not in names:
+            allowed = f"allowed: {', '.join(names)}" if names else "there is none in this folder yet"
+            raise InputError(text("files.file"), written(name), None, f"no such file; {allowed}")
+        return self.place / f"{name}.toml"
+
+    def _tables(self) -> list[tuple[Path, frozenset[str]]]:
+        """The TOML files in the folder that can be read, with their top keys."""
+        found = []
+        for path in sorted(self.place.glob("*.toml")):
+            if path.name == WELDER_FILE or path.is_symlink():
+                continue
+            try:
+                found.append((path, frozenset(read_toml(path))))
+            except InputError:
+                continue
+        return found
