@@ -17,12 +17,13 @@ from gen.machine import Welder
 from gen.schedule import schedule_from
 from sim.core.weld_current import weld_currents
 from sim.report.data import ReportData
-from sim.report.margins import draw_margins, limit_words, margins
-from sim.report.sections import SEVERITY_WORDS, flux, half_cycles, headline
+from sim.report.margins import draw_margins, margins
+from sim.report.sections import flux, half_cycles, headline
 from sim.report.svg import number, picture
 from sim.report.timeline import draw_timeline, grouped, in_ms, segments
 from sim.run import paced, simulated
 from sim.verdict import CHECKS, Finding, PacedJob
+from sim.verdict.finding import SEVERITY_WORDS
 from sim.verdict.heat import electrode_peak
 
 # While a slider is turned, half-cycles followed of a long row; after them the current repeats. The full verdict follows all.
@@ -38,8 +39,7 @@ class Told:
     name: str
     severity: str
     word: str
-    figure: str
-    allowed: str
+    says: str
     advice: str
 
 
@@ -129,7 +129,7 @@ def judged(text: str, path: Path, welder: Path, pace: float | None) -> Judged:
         refused=run.verdict.refused,
         headline=headline(data),
         beyond=_beyond(data.findings),
-        passed=sum(finding.severity == "note" for finding in data.findings),
+        passed=sum(finding.severity == "passed" for finding in data.findings),
         limits=_limits(data.findings, "limits", None),
         flux=flux(data),
         half_cycles=half_cycles(data),
@@ -142,17 +142,7 @@ def _beyond(findings: list[Finding] | tuple[Finding, ...]) -> tuple[Told, ...]:
     """What is refused, then the cautions."""
     order = ("refuse", "caution")
     beyond = sorted((f for f in findings if f.severity in order), key=lambda f: order.index(f.severity))
-    return tuple(
-        Told(
-            f.name,
-            f.severity,
-            SEVERITY_WORDS[f.severity],
-            f"{number(f.figure)} {f.unit_text}",
-            limit_words(f),
-            f.advice,
-        )
-        for f in beyond
-    )
+    return tuple(Told(f.name, f.severity, SEVERITY_WORDS[f.severity], f.says, f.advice) for f in beyond)
 
 
 def _limits(findings: list[Finding] | tuple[Finding, ...], name: str, most: int | None) -> Markup:
