@@ -1,15 +1,16 @@
 """Two crossed rods that sink into each other: the mesh of a quarter, remade as they sink.
 
-Both rods have their own plane of symmetry through the crossing. The lower lies along x, the upper along y; they meet in the plane
-z = 0. A rod is a cylinder whose cells are cut by its surface. By a setdown s it has lost half of s at the crossing; the metal
-that had been there fills its flanks out to the width of the patch near it, and the rest is flash that is not followed. Beyond
-the crossing the rod keeps its whole section.
+Both rods have their own plane of symmetry through the crossing. The lower lies along x, the upper along y; they meet in the
+plane z = 0. A rod is a cylinder whose cells are cut by its surface. By a setdown s it has lost half of s at the crossing. The
+metal that had been there fills the gap around: between two cylinders that have sunk into each other by s the gap at a
+distance r from the middle is r^2 / d - s, what is displaced pi d s^2 / 2, and the ring that it fills doubles the patch
+exactly. So the patch is that of an overlap by 2 s. Beyond the crossing the rod keeps its whole section.
 """
 
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -18,6 +19,7 @@ from sim.joint.metals import Array, Metal, Properties
 from sim.joint.sheets import COOLANT_C, crowded, graded
 
 _LEAST_SHARE = 0.03  # of a cell, below which it is not there
+FILLED = 2.0  # the overlap over the setdown: displaced metal fills the gap around
 _FINE = 32  # slices of a cell by which the surface cuts it
 _FINS = 6.0  # how far a rod reaches beyond the crossing, in diameters: farther than heat goes in a weld
 
@@ -26,7 +28,8 @@ _FINS = 6.0  # how far a rod reaches beyond the crossing, in diameters: farther 
 class RodCross:
     """Two rods between electrodes. Lengths in m; the first is the lower one.
 
-    `strip`: half of the width over which each electrode touches its rod, over the rod's diameter; `along_m`: how long it touches.
+    `strip`: half of the width over which each electrode touches its rod, over the rod's diameter; `along_m`: how long it
+    touches.
     """
 
     rods_m: tuple[float, float]
@@ -59,18 +62,18 @@ class RodMesh:
 
 
 def half_widths(rods_m: tuple[float, float], setdown_m: float) -> tuple[float, float]:
-    """Half of the touching patch along x and along y: where two cylinders that have sunk by `setdown_m` overlap.
+    """Half of the touching patch along x and along y: where two cylinders would overlap that are `FILLED` times as far sunk.
 
     Along x the upper rod's surface rises from the lower one's crest, and along y the lower rod's falls.
     """
-    first, second = (d / 2 for d in rods_m)
+    setdown_m, (first, second) = FILLED * setdown_m, (d / 2 for d in rods_m)
     along_x = math.sqrt(max(0.0, second**2 - max(0.0, second - setdown_m) ** 2))
     along_y = math.sqrt(max(0.0, first**2 - max(0.0, first - setdown_m) ** 2))
     return along_x, along_y
 
 
 def overlap_m2(rods_m: tuple[float, float], setdown_m: float, points: int = 200) -> float:
-    """Area of the whole patch, seen along the force."""
+    """Area of the whole patch, seen along the force, filled gap and all."""
     half_x = half_widths(rods_m, setdown_m)[0]
     if half_x == 0:
         return 0.0
@@ -78,9 +81,17 @@ def overlap_m2(rods_m: tuple[float, float], setdown_m: float, points: int = 200)
     return float(4 * _reach(rods_m, setdown_m, x).sum() * half_x / points)
 
 
+def bearing_m2(rods_m: tuple[float, float], setdown_m: float) -> float:
+    """Area that bears the force: as the patch, but not ended by the rods' width, beyond which the displaced metal spreads.
+
+    Of an ellipse of half-axes sqrt(d s), with s as deep as the filled gap makes it.
+    """
+    return FILLED * math.pi * math.sqrt(rods_m[0] * rods_m[1]) * setdown_m
+
+
 def _reach(rods_m: tuple[float, float], setdown_m: float, x: Array) -> Array:
     """Half of the patch across, at a distance x along the lower rod."""
-    first, second = (d / 2 for d in rods_m)
+    setdown_m, (first, second) = FILLED * setdown_m, (d / 2 for d in rods_m)
     over = second - np.sqrt(np.clip(second**2 - x**2, 0, None))
     left = np.clip(setdown_m - over, 0, first)
     return np.where(x < second, np.sqrt(first**2 - (first - left) ** 2), 0.0)
@@ -126,17 +137,42 @@ def rod_mesh(cross: RodCross, setdown_m: float, cells: int = 6) -> RodMesh:
     return RodMesh(cross, setdown_m, mesh, metal, boxes, edges, patch, (held[0], held[1]), 4 * float(shared[met].sum()))
 
 
-def carried(old: RodMesh, new: RodMesh, values: Array) -> Array:
-    """Values of the old mesh's cells on the new one: cells that metal came into are as their neighbours towards the middle."""
+def carried(old: RodMesh, new: RodMesh, values: Array, shares: tuple[Array, Array]) -> Array:
+    """Values of the old mesh's cells on the new one, which has sunk further.
+
+    At the crossing each layer grows thinner by its share of the setdown, so that what is pressed aside is the metal that gave
+    way and colder metal comes after it. `shares`: of each rod's layers. Cells that metal came into are as their neighbours
+    towards the middle.
+    """
     found = np.empty(new.mesh.cells)
-    for was, now in zip(old.boxes, new.boxes, strict=True):
+    deeper = (new.setdown_m - old.setdown_m) / 2
+    reach = half_widths(new.cross.rods_m, new.setdown_m)
+    for was, now, before, after, share, wide in zip(
+        old.boxes, new.boxes, old.edges, new.edges, shares, reach, strict=True
+    ):
         box = np.where(was >= 0, values[np.maximum(was, 0)], np.nan)
         for across in range(1, box.shape[1]):
             gap = np.isnan(box[:, across])
             box[:, across][gap] = box[:, across - 1][gap]
+        thick = np.maximum(np.diff(before[2]) - deeper * share, 1e-9)
+        edges = before[2][0] + np.concatenate([[0.0], np.cumsum(thick)])
+        moved = _interpolated((edges[1:] + edges[:-1]) / 2, (after[2][1:] + after[2][:-1]) / 2)
+        crossing = before[0][1:] <= max(wide, before[0][1]) * 1.001
+        box[crossing] = box[crossing] @ moved.T
         there = now >= 0
         found[now[there]] = box[there]
     return found
+
+
+def _interpolated(old: Array, new: Array) -> Array:
+    """The matrix that takes values at the rising points `old` to `new`, on lines; beyond the ends the last value."""
+    place = np.clip(np.searchsorted(old, new) - 1, 0, len(old) - 2)
+    part = np.clip((new - old[place]) / (old[place + 1] - old[place]), 0, 1)
+    matrix = np.zeros((len(new), len(old)))
+    rows = np.arange(len(new))
+    matrix[rows, place] += 1 - part
+    matrix[rows, place + 1] += part
+    return matrix
 
 
 def _grid(step_m: float, marks_m: list[float], end_m: float) -> Array:
@@ -219,7 +255,7 @@ class _Rod:
 def _chord(height: Array, radius: float, setdown_m: float, flank_m: float) -> Array:
     """Half of the rod's width at a height: filled out to the patch near it."""
     round_ = np.sqrt(np.clip(radius**2 - height**2, 0, None))
-    return np.where(height > radius - setdown_m, np.maximum(round_, flank_m), round_)
+    return np.where(height > radius - FILLED * setdown_m, np.maximum(round_, flank_m), round_)
 
 
 def _link(links: Links, number: Numbers, axis: int, steps: Array, area: Array) -> None:
@@ -232,8 +268,3 @@ def _link(links: Links, number: Numbers, axis: int, steps: Array, area: Array) -
     far = np.broadcast_to((steps[1:] / 2).reshape(shape), one.shape)
     met = (one >= 0) & (two >= 0) & (face > 0)
     links.faces(one[met], two[met], near[met], far[met], face[met])
-
-
-def with_strip(cross: RodCross, strip: float) -> RodCross:
-    """The same under another strip."""
-    return replace(cross, strip=strip)

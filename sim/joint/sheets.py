@@ -19,8 +19,8 @@ _CROWDED = 0.9  # how far cells crowd at an end: 0 even, 1 by a cosine
 class SheetStack:
     """Sheets as they lie between two alike electrodes of a flat face. Lengths in m.
 
-    `face_m`: the face's diameter; a cone of `slope` (radius over height) widens it to the body. `touch_m`: diameter over which
-    the sheets touch each other.
+    `face_m`: the face's diameter; a cone of `slope` (radius over height) widens it to the body. `touch_m`: diameter over
+    which the sheets touch each other.
     """
 
     sheets_m: tuple[float, ...]
@@ -41,8 +41,8 @@ class SheetStack:
 class SheetMesh:
     """The mesh of a stack. `number`: of each cell by height and radius; -1 where nothing is.
 
-    `faying`: the faces of each contact of sheet and sheet. `tips`: those of sheet and electrode, lower and upper. `sheet`: the
-    sheet of each row of cells, -1 for an electrode.
+    `faying`: the faces of each contact of sheet and sheet. `tips`: those of sheet and electrode, lower and upper. `sheet`:
+    the sheet of each row of cells, -1 for an electrode.
     """
 
     stack: SheetStack

@@ -1,8 +1,8 @@
 """Metals at heat against what was not used to write them down.
 
 Sources: Cezairliyan and Miiller, Int. J. Thermophys. 1 (1980) 83, 304L from 1400 to 1700 K (read in the public abstract);
-Wiedemann and Franz; Shida 1969, flow stress of hot carbon steel (from memory); the heat to melt iron and copper (Kubaschewski;
-from memory); sim/thermal's own copper (IACS).
+Wiedemann and Franz; Shida 1969, flow stress of hot carbon steel (from memory); the heat to melt iron and copper
+(Kubaschewski; from memory); sim/thermal's own copper (IACS).
 """
 
 from __future__ import annotations

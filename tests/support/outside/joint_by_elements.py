@@ -1,7 +1,7 @@
 """Two welds of sim/joint once more by finite elements (scikit-fem), of second order and fitted to the shapes.
 
-Only the tables of the metals, the shape's measures and the steps in time are shared. Both welds are alike on either side of the
-joint, so that one side is enough. Between two sheets the plane of the joint is at half of the voltage. A rod turned by 90
+Only the tables of the metals, the shape's measures and the steps in time are shared. Both welds are alike on either side of
+the joint, so that one side is enough. Between two sheets the plane of the joint is at half of the voltage. A rod turned by 90
 degrees and mirrored is the other rod: at a point of the patch that one is as hot as this one at the point turned, and its
 potential is what is left of the whole. No contact has a resistance, and nothing melts. SI units; temperatures in degC.
 """
@@ -18,7 +18,7 @@ from skfem import Basis, BilinearForm, ElementHex2, ElementQuad2, FacetBasis, Li
 from skfem.helpers import dot, grad
 
 from sim.joint.metals import STEP_C, Array
-from sim.joint.rods import RodCross, half_widths
+from sim.joint.rods import FILLED, RodCross, half_widths
 from sim.joint.sheets import SheetStack
 from tests.support.outside.joint_meshes import growing
 
@@ -109,10 +109,10 @@ class RodByElements:
         d = cross.rods_m[0]
         radius, flank, strip = d / 2, half_widths(cross.rods_m, setdown_m)[0], cross.strip * d
         long, self._metal = cross.along_m[0] / 2, cross.metal
-        bottom, top, shoulder = -math.sqrt(radius**2 - strip**2), radius - setdown_m / 2, radius - setdown_m
+        bottom, top, shoulder = -math.sqrt(radius**2 - strip**2), radius - setdown_m / 2, radius - FILLED * setdown_m
         along = np.concatenate([np.linspace(0, long, elements + 1), long + growing(long / elements, 1, fins * d)[1:]])
         body = (bottom + shoulder) / 2 - (shoulder - bottom) / 2 * np.cos(np.linspace(0, math.pi, 2 * elements + 1))
-        up = np.concatenate([body, np.linspace(shoulder, top, 3)[1:]])
+        up = np.concatenate([body, np.linspace(shoulder, top, elements)[1:]])
         even = MeshHex.init_tensor(along, np.linspace(0, 1, elements + 1), up)
         at = even.p.copy()
         chord = np.sqrt(np.clip(radius**2 - at[2] ** 2, 0, None))
@@ -182,6 +182,10 @@ def _rim(radius: float, setdown_m: float, angle: float) -> float:
     for _ in range(60):
         middle = (low + high) / 2
         x, y = middle * math.cos(angle), middle * math.sin(angle)
-        over = math.sqrt(max(radius**2 - x * x, 0)) + math.sqrt(max(radius**2 - y * y, 0)) - (2 * radius - setdown_m)
+        over = (
+            math.sqrt(max(radius**2 - x * x, 0))
+            + math.sqrt(max(radius**2 - y * y, 0))
+            - (2 * radius - FILLED * setdown_m)
+        )
         low, high = (middle, high) if over > 0 else (low, middle)
     return low

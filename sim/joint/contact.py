@@ -1,0 +1,54 @@
+"""What touches: resistance by force over hot hardness, the film between, and how fast hot metal gives way.
+
+Bowden and Tabor: of the area that seems to touch, the share that does is pressure over hardness. Greenwood 1966 and Holm:
+through it the current crowds into spots, and heat goes the same way (Wiedemann and Franz). Over the spots lies a film of
+oxide and oil, which breaks down as it warms. Figures from memory; those of `Contacts` that are fitted say so.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from sim.joint.metals import KELVIN, TABOR, Array, Metal
+
+LORENZ_V2_K2 = 2.44e-8
+_MOST_SHARE = 0.98  # of the area, that touches: what is hot touches all over, but for the last spots
+
+
+@dataclass(frozen=True)
+class Contacts:
+    """What no data sheet gives.
+
+    `film_ohm_m2`: of the film, times the area that truly touches, at 20 degC (fitted). `breaks_K`: it falls by e for so many
+    kelvins. `tip_share`: the film's share under an electrode. `constraint`: mean pressure over flow stress of the hot metal
+    that gives way (fitted; 1 of a free column, and less over a patch whose rim is flash). `spread`: how much wider than the
+    face sheets touch, in thicknesses of the thinner (fitted). `spot_m`: half of the distance between spots, as roughness has
+    it. `gap_W_m2K`: heat that crosses beside the spots.
+    """
+
+    film_ohm_m2: float = 9.0e-10
+    breaks_K: float = 400.0
+    tip_share: float = 0.3
+    constraint: float = 0.8
+    spread: float = 0.4
+    spot_m: float = 50e-6
+    gap_W_m2K: float = 3e4
+
+
+def touching(
+    contacts: Contacts, at_C: Array, resistivity: Array, hardness_Pa: Array, pressure_Pa: float, film: float = 1.0
+) -> tuple[Array, Array]:
+    """(Resistance times area, conductance of heat over area) of a contact at these temperatures; `film`: its share of film."""
+    share = np.clip(pressure_Pa / hardness_Pa, 1e-4, _MOST_SHARE)
+    spots = resistivity * math.pi * contacts.spot_m / 2 * (1 - np.sqrt(share)) ** 1.5 / np.sqrt(share)
+    oxide = film * contacts.film_ohm_m2 / share * np.exp(-np.clip(at_C - 20.0, 0, None) / contacts.breaks_K)
+    heat = LORENZ_V2_K2 * (at_C + KELVIN) / np.maximum(spots, 1e-13) + contacts.gap_W_m2K
+    return spots + oxide, heat
+
+
+def cold_area_m2(metal: Metal, force_N: float) -> float:
+    """What cold metal gives way to: force over Tabor's hardness."""
+    return force_N / (TABOR * 1e6 * metal.flow.cold_MPa)

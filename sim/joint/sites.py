@@ -1,0 +1,252 @@
+"""A joint under force: its mesh as it is now, its contacts, and how it gives way. What `sim.joint.weld` steps through time."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+from typing import Protocol
+
+import numpy as np
+
+from sim.joint.contact import Contacts, cold_area_m2, touching
+from sim.joint.field import Contact, Mesh, Warmth, no_contact
+from sim.joint.metals import Array, Properties
+from sim.joint.rods import RodCross, RodMesh, bearing_m2, carried, rod_mesh
+from sim.joint.sheets import SheetMesh, SheetStack, sheet_mesh
+
+_HALVINGS = 40
+_REMADE = 0.004  # the rods' mesh is remade when they have sunk by so much of the thinner one since it was made
+_DEEPEST = 0.8  # of the thinner rod: deeper than the mesh can follow
+
+
+@dataclass(frozen=True)
+class Measures:
+    """Of a joint at an instant: m and degC. `joint_C`: mean over what touches; `core_C`: its hottest place."""
+
+    joint_C: float
+    core_C: float
+    tip_C: float
+    setdown_m: float
+    nugget_m: float
+    contact_m: float
+
+
+class Site(Protocol):
+    """A joint at one instant. `share`: of the joint that the mesh is (a quarter of crossed rods)."""
+
+    @property
+    def mesh(self) -> Mesh: ...
+    @property
+    def metal(self) -> Properties: ...
+    @property
+    def share(self) -> float: ...
+    def contact(self, at_C: Array) -> Contact: ...
+    def measured(self, at_C: Array) -> Measures: ...
+    def given_way(self, warmth: Warmth, step_s: float) -> tuple[Site, Warmth]: ...
+
+
+@dataclass(frozen=True, eq=False)
+class SheetSite:
+    """Sheets under force. `sunk_m`: both electrodes' marks together; `widest_m`: the nugget's greatest diameter till now."""
+
+    made: SheetMesh
+    contacts: Contacts
+    force_N: float
+    sunk_m: float = 0.0
+
+    @classmethod
+    def begun(cls, stack: SheetStack, contacts: Contacts, force_N: float, across: int, through: int) -> SheetSite:
+        return cls(sheet_mesh(stack, across, through), contacts, force_N)
+
+    @property
+    def mesh(self) -> Mesh:
+        return self.made.mesh
+
+    @property
+    def metal(self) -> Properties:
+        return self.made.metal
+
+    @property
+    def share(self) -> float:
+        return 1.0
+
+    def contact(self, at_C: Array) -> Contact:
+        mesh, stack = self.mesh, self.made.stack
+        ohm, heat, held_ohm, held_heat = no_contact(mesh)
+        each = self.metal.resistivity_ohm_m(at_C)
+        places = [(part, stack.touch_m, 1.0, False) for part in self.made.faying]
+        places += [(part, stack.face_m, self.contacts.tip_share, True) for part in self.made.tips]
+        for part, wide_m, film, copper in places:
+            one, two = mesh.left[part], mesh.right[part]
+            middle = (at_C[one] + at_C[two]) / 2
+            hardness = stack.metal.hardness_Pa(middle)
+            if copper:
+                hardness = np.minimum(hardness, stack.electrode.hardness_Pa(middle))
+            pressure = self.force_N / (math.pi / 4 * wide_m**2)
+            ohm[part], heat[part] = touching(
+                self.contacts, middle, (each[one] + each[two]) / 2, hardness, pressure, film
+            )
+        return Contact(ohm, heat, held_ohm, held_heat)
+
+    def measured(self, at_C: Array) -> Measures:
+        mesh, made = self.mesh, self.made
+        hottest = joint = nugget = 0.0
+        for part in made.faying:
+            sides = mesh.left[part], mesh.right[part]
+            rows = [int(np.flatnonzero((made.number == cells[0]).any(axis=1))[0]) for cells in sides]
+            at = np.maximum(*(np.where(made.number[row] >= 0, at_C[made.number[row]], 0.0) for row in rows))
+            mean = float(np.average((at_C[mesh.left[part]] + at_C[mesh.right[part]]) / 2, weights=mesh.face_m2[part]))
+            joint, hottest = max(joint, mean), max(hottest, float(at.max()))
+            nugget = max(nugget, self._melted_m(at))
+        tips = [float(at_C[np.concatenate([mesh.left[part], mesh.right[part]])].max()) for part in made.tips]
+        return Measures(joint, hottest, max(tips), self.sunk_m, nugget, made.stack.touch_m)
+
+    def _melted_m(self, at_C: Array) -> float:
+        """Diameter of what is above the middle of melting, along one contact from the axis out; between cells on a line."""
+        melts = self.made.stack.metal.melting_degC
+        radius = (self.made.radius_m[1:] + self.made.radius_m[:-1]) / 2
+        over = np.flatnonzero(at_C > melts)
+        if len(over) == 0:
+            return 0.0
+        k = int(over[-1])
+        if k + 1 >= len(at_C):
+            return 2 * float(self.made.radius_m[k + 1])
+        part = (at_C[k] - melts) / (at_C[k] - at_C[k + 1])
+        return 2 * float(radius[k] + part * (radius[k + 1] - radius[k]))
+
+    def given_way(self, warmth: Warmth, step_s: float) -> tuple[SheetSite, Warmth]:
+        """The sheets are squeezed under the face, layer by layer; the mesh stays as it is."""
+        made, stack = self.made, self.made.stack
+        column = made.radius_m[1:] <= stack.face_m / 2 * 1.0001
+        rows = made.sheet >= 0
+        weights = np.diff(made.radius_m**2)[column]
+        layers = warmth.at_C[made.number[rows][:, column]] @ weights / weights.sum()
+        stress = self.force_N / (math.pi / 4 * stack.face_m**2) / self.contacts.constraint / 1e6
+        rates = np.minimum(stack.metal.flow.rate_per_s(layers, stress), 50.0)
+        # What melts is held by its ring and is not squeezed out.
+        rates = np.where(layers < stack.metal.solidus_degC, rates, 0.0)
+        sunk = self.sunk_m + step_s * float((rates * np.diff(made.height_m)[rows]).sum())
+        return replace(self, sunk_m=min(sunk, 0.5 * sum(stack.sheets_m))), warmth
+
+
+@dataclass(frozen=True, eq=False)
+class RodSite:
+    """Crossed rods under force. `sunk_m`: setdown till now, which the mesh follows in steps."""
+
+    made: RodMesh
+    contacts: Contacts
+    force_N: float
+    sunk_m: float
+    cells: int
+
+    @classmethod
+    def begun(cls, cross: RodCross, contacts: Contacts, force_N: float, cells: int) -> RodSite:
+        wanted = cold_area_m2(cross.metal, force_N)
+        low, high = 0.0, _DEEPEST * cross.thin_m
+        for _ in range(_HALVINGS):
+            middle = (low + high) / 2
+            low, high = (middle, high) if bearing_m2(cross.rods_m, middle) < wanted else (low, middle)
+        return cls(rod_mesh(cross, high, cells), contacts, force_N, high, cells)
+
+    @property
+    def mesh(self) -> Mesh:
+        return self.made.mesh
+
+    @property
+    def metal(self) -> Properties:
+        return self.made.metal
+
+    @property
+    def share(self) -> float:
+        return 0.25
+
+    def contact(self, at_C: Array) -> Contact:
+        mesh, cross = self.mesh, self.made.cross
+        ohm, heat, held_ohm, held_heat = no_contact(mesh)
+        each = self.metal.resistivity_ohm_m(at_C)
+        part = self.made.patch
+        one, two = mesh.left[part], mesh.right[part]
+        middle = (at_C[one] + at_C[two]) / 2
+        pressure = self.force_N / self.made.patch_m2
+        ohm[part], heat[part] = touching(
+            self.contacts, middle, (each[one] + each[two]) / 2, cross.metal.hardness_Pa(middle), pressure
+        )
+        for strip, d, along in zip(self.made.strips, cross.rods_m, cross.along_m, strict=True):
+            cells = mesh.held[strip]
+            half, copper = cross.strip * d, cross.electrode
+            hardness = np.minimum(cross.metal.hardness_Pa(at_C[cells]), copper.hardness_Pa(at_C[cells]))
+            film = touching(
+                self.contacts,
+                at_C[cells],
+                each[cells],
+                hardness,
+                self.force_N / (2 * half * along),
+                self.contacts.tip_share,
+            )
+            # Into the copper the strip spreads as a long one on a half-space: ln(4 length / width) / (pi length).
+            spreads = 2 * half * math.log(4 * along / (2 * half)) / math.pi
+            cold = 4  # of the tables: 20 degC
+            held_ohm[strip] = film[0] + spreads * copper.resistivity[cold]
+            held_heat[strip] = 1 / (1 / film[1] + spreads / copper.conductivity[cold])
+        return Contact(ohm, heat, held_ohm, held_heat)
+
+    def measured(self, at_C: Array) -> Measures:
+        mesh, part = self.mesh, self.made.patch
+        middle = (at_C[mesh.left[part]] + at_C[mesh.right[part]]) / 2
+        mean = float(np.average(middle, weights=mesh.face_m2[part]))
+        tip = max(float(at_C[mesh.held[strip]].max()) for strip in self.made.strips)
+        wide = 2 * math.sqrt(self.made.patch_m2 / math.pi)
+        melted = float(mesh.face_m2[part][middle > self.made.cross.metal.melting_degC].sum())
+        return Measures(mean, float(middle.max()), tip, self.sunk_m, 2 * math.sqrt(4 * melted / math.pi), wide)
+
+    def given_way(self, warmth: Warmth, step_s: float) -> tuple[RodSite, Warmth]:
+        """They sink as far as the hot metal gives way in this step, implicitly: the more they sink, the wider they bear."""
+        cross, layers = self.made.cross, self._layers(warmth.at_C)
+        low, high = self.sunk_m, _DEEPEST * cross.thin_m
+        for _ in range(_HALVINGS):
+            middle = (low + high) / 2
+            deeper = self.sunk_m + step_s * self._speed_m_s(middle, layers) > middle
+            low, high = (middle, high) if deeper else (low, middle)
+        sunk = replace(self, sunk_m=low)
+        if low - self.made.setdown_m < _REMADE * cross.thin_m:
+            return sunk, warmth
+        made = rod_mesh(cross, low, self.cells)
+        at_C = carried(self.made, made, warmth.at_C, self._shares(low, layers))
+        return replace(sunk, made=made), Warmth(made.metal.enthalpy_J_m3(at_C), at_C)
+
+    def _layers(self, at_C: Array) -> list[tuple[Array, Array, Array]]:
+        """Of each rod: depth below the patch, thickness and mean temperature of its layers, within the patch's width."""
+        found = []
+        for number, (along, across, up) in zip(self.made.boxes, self.made.edges, strict=True):
+            half = math.sqrt(self.made.patch_m2 / math.pi)
+            weights = np.outer(_within(along, half), _within(across, half))[:, : number.shape[1]]
+            there = number >= 0
+            box = np.where(there, at_C[np.maximum(number, 0)], 0.0)
+            weight = there * weights[:, :, None]
+            total = np.maximum(weight.sum(axis=(0, 1)), 1e-30)
+            mean = (box * weight).sum(axis=(0, 1)) / total
+            found.append((up[-1] - (up[1:] + up[:-1]) / 2, np.diff(up), mean))
+        return found
+
+    def _speed_m_s(self, sunk_m: float, layers: list[tuple[Array, Array, Array]]) -> float:
+        """How fast they would sink there."""
+        return float(sum(each.sum() for each in self._speeds_m_s(sunk_m, layers)))
+
+    def _shares(self, sunk_m: float, layers: list[tuple[Array, Array, Array]]) -> tuple[Array, Array]:
+        """Of each layer in how far its rod sinks."""
+        lower, upper = (each / max(float(each.sum()), 1e-30) for each in self._speeds_m_s(sunk_m, layers))
+        return lower, upper
+
+    def _speeds_m_s(self, sunk_m: float, layers: list[tuple[Array, Array, Array]]) -> tuple[Array, ...]:
+        """How fast each layer grows thinner: by its own rate, under a load that spreads at 45 degrees."""
+        area = bearing_m2(self.made.cross.rods_m, sunk_m)
+        half, flow = math.sqrt(area / math.pi), self.made.cross.metal.flow
+        found = []
+        for deep, thick, mean in layers:
+            stress = self.force_N / (area * (1 + deep / half) ** 2) / self.contacts.constraint / 1e6
+            found.append(np.minimum(flow.rate_per_s(mean, stress), 1e4) * thick)
+        return tuple(found)
+
+
+def _within(edges: Array, end_m: float) -> Array:
+    return np.clip(np.minimum(edges[1:], end_m) - edges[:-1], 0, None)

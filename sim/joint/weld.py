@@ -1,0 +1,186 @@
+"""One weld of a joint through time: current as the circuit gives it, heat, melting, setdown, and how it ended."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from sim.joint.field import Diverged, current, even, heated
+from sim.joint.metals import Array
+from sim.joint.sites import Measures, Site
+
+Amperes = Callable[[float], float]  # RMS current by the joint's resistance in ohm
+
+AMBIENT_C = 20.0
+_HOTTEST_C = 3500.0  # iron boils at 2860: beyond this the model has lost the weld
+_TRIES = 12
+
+
+@dataclass(frozen=True)
+class Span:
+    """A stretch of the schedule. `amperes`: None where no current flows."""
+
+    length_s: float
+    amperes: Amperes | None
+
+
+@dataclass(frozen=True)
+class Stepping:
+    """How finely a weld is stepped. `rise_K`: what the hottest cell may rise by in a step; `least`: steps in the whole
+    schedule.
+    """
+
+    rise_K: float = 80.0
+    least: int = 40
+    first_s: float = 4e-4
+
+    def finer(self, times: float) -> Stepping:
+        return Stepping(self.rise_K / times, round(self.least * times), self.first_s / times)
+
+
+STEPPING = Stepping()
+
+
+@dataclass(frozen=True, eq=False)
+class Picture:
+    """The joint at an instant: its site and the temperature of its cells."""
+
+    time_s: float
+    site: Site
+    at_C: Array
+
+
+@dataclass(frozen=True, eq=False)
+class Course:
+    """A weld over time, all arrays alike: after each step. `balance`: of the heat that is not accounted for, to what was given.
+
+    `moved_J`: heat that metal carried with it as it was pressed aside.
+    """
+
+    time_s: Array
+    current_A: Array
+    ohm: Array
+    measures: tuple[Measures, ...]
+    pictures: tuple[Picture, ...]
+    given_J: float
+    lost_J: float
+    moved_J: float
+    balance: float
+    steps: int
+
+    def of(self, name: str) -> Array:
+        """One of the measures over time."""
+        return np.array([getattr(each, name) for each in self.measures])
+
+    @property
+    def setdown_m(self) -> float:
+        return self.measures[-1].setdown_m
+
+    @property
+    def nugget_m(self) -> float:
+        return float(self.of("nugget_m").max())
+
+    @property
+    def joint_C(self) -> float:
+        return float(self.of("joint_C").max())
+
+    def reached_s(self, name: str, value: float) -> float:
+        """When a measure first was `value`, on a line between two steps; infinite where it never was."""
+        found = self.of(name)
+        over = np.flatnonzero(found >= value)
+        if len(over) == 0:
+            return float("inf")
+        k = int(over[0])
+        if k == 0:
+            return float(self.time_s[0])
+        part = (value - found[k - 1]) / (found[k] - found[k - 1])
+        return float(self.time_s[k - 1] + part * (self.time_s[k] - self.time_s[k - 1]))
+
+
+@dataclass
+class _Log:
+    time_s: list[float] = field(default_factory=list)
+    current_A: list[float] = field(default_factory=list)
+    ohm: list[float] = field(default_factory=list)
+    measures: list[Measures] = field(default_factory=list)
+    pictures: list[Picture] = field(default_factory=list)
+
+
+def welded(
+    site: Site,
+    spans: Sequence[Span],
+    stepping: Stepping | None = None,
+    *,
+    until: Callable[[Measures], bool] | None = None,
+    pictures_s: Sequence[float] = (),
+) -> Course:
+    """The weld of `spans`, begun cold; it may end early, once `until`. Raises Diverged where it did not settle."""
+    stepping = stepping or STEPPING
+    warmth = even(site.metal, site.mesh.cells, AMBIENT_C)
+    begun_J = float((warmth.enthalpy_J_m3 * site.mesh.volume_m3).sum())
+    log, now_s, given, lost, moved = _Log(), 0.0, 0.0, 0.0, 0.0
+    guess: Array | None = None
+    step_s, ended = stepping.first_s, False
+    wanted = sorted(pictures_s)
+    longest_s = sum(span.length_s for span in spans) / stepping.least
+    for span in spans:
+        end_s = now_s + span.length_s
+        step_s = min(stepping.first_s if now_s == 0 else step_s, span.length_s)
+        while now_s < end_s - 1e-9 and not ended:
+            mesh, share = site.mesh, site.share
+            contact = site.contact(warmth.at_C)
+            if guess is not None and len(guess) != mesh.cells:
+                guess = None
+            flow = current(mesh, site.metal.resistivity_ohm_m(warmth.at_C), contact, guess)
+            guess = flow.volts
+            ohm = flow.ohm * share
+            amperes = span.amperes(ohm) if span.amperes else 0.0
+            watts = flow.cell_ohm * (amperes * share) ** 2
+            for _ in range(_TRIES):
+                step_s = min(step_s, end_s - now_s)
+                step = heated(mesh, site.metal, warmth, watts, step_s, contact)
+                rise = float(np.abs(step.warmth.at_C - warmth.at_C).max())
+                if rise <= 2.5 * stepping.rise_K:
+                    break
+                step_s *= max(0.2, stepping.rise_K / rise)
+            else:
+                raise Diverged(f"after {now_s:.3g} s the temperatures rise too fast to be followed")
+            given += flow.ohm * (amperes * share) ** 2 * step_s
+            lost += (step.lost_W + flow.held_ohm * (amperes * share) ** 2) * step_s
+            warmth, now_s = step.warmth, now_s + step_s
+            before = float((warmth.enthalpy_J_m3 * mesh.volume_m3).sum())
+            site, warmth = site.given_way(warmth, step_s)
+            moved += before - float((warmth.enthalpy_J_m3 * site.mesh.volume_m3).sum())
+            measures = site.measured(warmth.at_C)
+            if not measures.core_C < _HOTTEST_C:
+                raise Diverged(f"after {now_s:.3g} s the joint is beyond boiling: nothing of it can be said")
+            log.time_s.append(now_s)
+            log.current_A.append(amperes)
+            log.ohm.append(ohm)
+            log.measures.append(measures)
+            while wanted and now_s >= wanted[0] - 1e-9:
+                log.pictures.append(Picture(now_s, site, warmth.at_C))
+                wanted.pop(0)
+            step_s = min(step_s * min(1.4, max(0.5, stepping.rise_K / max(rise, 1e-6))), longest_s)
+            ended = until is not None and until(measures)
+    stored = float((warmth.enthalpy_J_m3 * site.mesh.volume_m3).sum()) - begun_J
+    balance = abs(given - lost - moved - stored) / max(given, 1e-9)
+    return Course(
+        np.array(log.time_s),
+        np.array(log.current_A),
+        np.array(log.ohm),
+        tuple(log.measures),
+        tuple(log.pictures),
+        given / site.share,
+        lost / site.share,
+        moved / site.share,
+        balance,
+        len(log.time_s),
+    )
+
+
+def steady(amperes: float) -> Amperes:
+    """The same current whatever the joint's resistance: as the tables have it."""
+    return lambda _: amperes

@@ -1,0 +1,144 @@
+"""What is welded, as the model needs it; what of it nobody knows, with the ranges in which it lies; and one weld of it."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, fields, replace
+from statistics import NormalDist
+from typing import Literal
+
+import numpy as np
+
+from sim.joint.contact import Contacts
+from sim.joint.metals import METALS, Array, MetalName
+from sim.joint.rods import RodCross
+from sim.joint.sheets import SheetStack
+from sim.joint.sites import Measures, RodSite, SheetSite, Site
+from sim.joint.weld import STEPPING, Course, Span, Stepping, welded
+
+ElectrodeName = Literal["copper", "CuCr1", "CuCr1Zr"]
+
+
+@dataclass(frozen=True)
+class Work:
+    """Two or three sheets or two crossed rods under two alike electrodes; lengths in m.
+
+    `face_m`: diameter of the electrode's face on sheets. `strip`: half of the width over which an electrode touches a round
+    rod, over the rod's diameter; `along`: over what length, in diameters.
+    """
+
+    metal: MetalName
+    force_N: float
+    sheets_m: tuple[float, ...] = ()
+    rods_m: tuple[float, float] | None = None
+    electrode: ElectrodeName = "CuCr1Zr"
+    face_m: float = 0.006
+    strip: float = 0.25
+    along: float = 1.0
+
+    @property
+    def thin_m(self) -> float:
+        return min(self.sheets_m or self.rods_m or ())
+
+
+@dataclass(frozen=True)
+class Fineness:
+    """Cells to the radius of what touches and through the thinnest sheet; to the radius of the thinner rod; and of the steps."""
+
+    across: int = 16
+    through: int = 12
+    rods: int = 6
+    stepping: Stepping = STEPPING
+
+    def times(self, times: float) -> Fineness:
+        """Finer by this, cells and steps."""
+        across, through, rods = (round(times * each) for each in (self.across, self.through, self.rods))
+        return Fineness(across, through, rods, self.stepping.finer(times))
+
+
+USED = Fineness()
+COARSE = Fineness(12, 8, 4)  # where many welds are wanted: several per cent of setdown and nugget
+
+
+def site_of(work: Work, contacts: Contacts, fineness: Fineness = USED) -> Site:
+    """The joint under its force, cold."""
+    metal, electrode = METALS[work.metal], METALS[work.electrode]
+    if work.rods_m:
+        along = tuple(work.along * d for d in work.rods_m)
+        cross = RodCross(work.rods_m, metal, electrode, work.strip, (along[0], along[1]))
+        return RodSite.begun(cross, contacts, work.force_N, fineness.rods)
+    touch_m = work.face_m + contacts.spread * work.thin_m
+    stack = SheetStack(work.sheets_m, metal, electrode, work.face_m, touch_m, body_m=max(0.0127, 1.6 * work.face_m))
+    return SheetSite.begun(stack, contacts, work.force_N, fineness.across, fineness.through)
+
+
+def one_weld(
+    work: Work,
+    spans: Sequence[Span],
+    contacts: Contacts | None = None,
+    fineness: Fineness = USED,
+    *,
+    until: Callable[[Measures], bool] | None = None,
+    pictures_s: Sequence[float] = (),
+) -> Course:
+    """One weld from cold. Raises Diverged where it did not settle."""
+    site = site_of(work, contacts or Contacts(), fineness)
+    return welded(site, spans, fineness.stepping, until=until, pictures_s=pictures_s)
+
+
+@dataclass(frozen=True)
+class Factors:
+    """What nobody knows exactly, each as a factor on what was taken, with the range in which it lies nine times in ten.
+
+    All are judgements from memory of what such things scatter by; none is fitted.
+    """
+
+    film: float = 1.0
+    breaks: float = 1.0
+    flow: float = 1.0
+    force: float = 1.0
+    current: float = 1.0
+    face: float = 1.0
+    spread: float = 1.0
+    along: float = 1.0
+
+
+RANGES = Factors(film=2.5, breaks=1.4, flow=1.25, force=1.10, current=1.06, face=1.12, spread=1.6, along=1.4)
+
+
+def drawn(count: int, seed: int, ranges: Factors = RANGES) -> tuple[Factors, ...]:
+    """`count` sets of factors, each log-normal, spread evenly over its range (a Latin hypercube)."""
+    rng = np.random.default_rng(seed)
+    names = [each.name for each in fields(Factors)]
+    columns = {}
+    for name in names:
+        places = (rng.permutation(count) + rng.random(count)) / count
+        columns[name] = np.exp(_normal(places) / 1.645 * math.log(getattr(ranges, name)))
+    return tuple(Factors(**{name: float(columns[name][n]) for name in names}) for n in range(count))
+
+
+def _normal(places: Array) -> Array:
+    law = NormalDist()
+    return np.array([law.inv_cdf(float(place)) for place in places])
+
+
+def under(work: Work, contacts: Contacts, factors: Factors) -> tuple[Work, Contacts]:
+    """The work and its contacts under these factors, but for the current's."""
+    changed = replace(
+        contacts,
+        film_ohm_m2=contacts.film_ohm_m2 * factors.film,
+        breaks_K=contacts.breaks_K * factors.breaks,
+        constraint=contacts.constraint * factors.flow,
+        spread=contacts.spread * factors.spread,
+    )
+    return (
+        replace(
+            work,
+            force_N=work.force_N * factors.force,
+            face_m=work.face_m * factors.face,
+            strip=min(0.4, work.strip * factors.along),
+            along=work.along * factors.along,
+        ),
+        changed,
+    )

@@ -1,0 +1,259 @@
+"""The joint model against the handbook tables' rows: `python -m tests.campaigns.joint_rows fit | rows [DRAWS] [STRIDE]`, half
+an hour.
+
+`fit` finds the three constants of `Contacts` (film, spread, constraint) on the 15 % cold-drawn rows and every second class A
+row. `rows` foretells every row, those and the others, and prints each: what the table has, what the model has, and its 90 %
+range over `DRAWS` draws of what nobody knows. Rows used for the fit are marked; the others are held out, and the sums at the
+end are theirs.
+"""
+
+from __future__ import annotations
+
+import math
+import sys
+from collections.abc import Iterator
+from concurrent.futures import ProcessPoolExecutor
+from dataclasses import dataclass, replace
+from itertools import product
+
+import numpy as np
+
+from gen.handbook.tables import class_rows, iso_rows, optimum_rows, rod_rows, stainless_rows
+from sim.joint.contact import Contacts
+from sim.joint.field import Diverged
+from sim.joint.metals import MetalName
+from sim.joint.weld import Course, Span, steady
+from sim.joint.work import COARSE, Factors, Fineness, Work, drawn, one_weld, under
+
+LONGEST = 2.5  # of a row's time, until which its nugget or setdown is waited for
+
+
+@dataclass(frozen=True)
+class Row:
+    """One row of a table: the work, the current and time, and the nugget (m) or setdown (m) that they make."""
+
+    table: str
+    name: str
+    work: Work
+    current_A: float
+    weld_s: float
+    wanted_m: float
+    least_m: float = 0.0  # where the table gives no nugget: from here to `wanted_m` (both ISO 14373's own rule)
+    fitted: bool = False
+
+    @property
+    def measure(self) -> str:
+        return "setdown_m" if self.work.rods_m else "nugget_m"
+
+
+@dataclass(frozen=True)
+class Found:
+    """What the model makes of a row: nugget or setdown at the row's time, and the time until the row's; nan where it is lost."""
+
+    made_m: float
+    time_s: float
+    joint_C: float
+    steps: int
+
+
+def _sheet_work(metal: MetalName, mm: float, face_mm: float, force_N: float) -> Work:
+    return Work(metal, force_N, sheets_m=(mm / 1e3, mm / 1e3), face_m=face_mm / 1e3)
+
+
+def rows() -> Iterator[Row]:
+    """Every row, in the tables' order. Sheets of class A, B and C have no face of their own: the optimum table's."""
+    steel: MetalName = "low_carbon_steel"
+    faces = {row.thickness_in: row.face_diameter_mm for row in optimum_rows()}
+    for letter in "ABC":
+        for n, sheet in enumerate(class_rows(letter)):
+            work = _sheet_work(steel, sheet.size_mm, faces[sheet.thickness_in], sheet.force_N)
+            fitted = letter == "A" and n % 2 == 0
+            yield Row(
+                f"class {letter}",
+                sheet.printed,
+                work,
+                sheet.current_A,
+                sheet.weld_s,
+                sheet.nugget_mm / 1e3,
+                0.0,
+                fitted,
+            )
+    for best in optimum_rows():
+        work = _sheet_work(steel, best.size_mm, best.face_diameter_mm, best.force_N)
+        yield Row("optimum", best.printed, work, best.current_A, best.weld_s, best.fused_zone_mm / 1e3)
+    for tough in stainless_rows():
+        work = _sheet_work("stainless_steel", tough.size_mm, tough.face_diameter_mm, tough.force_N)
+        yield Row("stainless", tough.printed, work, tough.current_A, tough.weld_s, tough.fused_zone_mm / 1e3)
+    for iso in iso_rows():
+        mm = (iso.over_mm + iso.to_mm) / 2
+        for name, part in (("medium", iso.first), ("high", iso.second)):
+            force, current, time = (sum(ends) / 2 for ends in (part.force_N, part.current_A, part.weld_s))
+            work = _sheet_work(steel, mm, iso.tip_diameter_mm, force)
+            root = math.sqrt(mm) / 1e3
+            yield Row(f"ISO {name}", f"{mm:.1f} mm", work, current, time, 5 * root, 3.5 * root)
+    for finish, setdown in product(("cold_drawn", "hot_drawn"), (15, 30, 50)):
+        for rod in rod_rows(finish, setdown):
+            d = rod.size_mm / 1e3
+            work = Work(steel, rod.force_N, rods_m=(d, d))
+            yield Row(
+                f"{finish} {setdown} %",
+                rod.printed,
+                work,
+                rod.current_A,
+                rod.weld_s,
+                setdown / 100 * d,
+                0.0,
+                finish == "cold_drawn" and setdown == 15,
+            )
+
+
+def foretold(row: Row, contacts: Contacts, factors: Factors | None = None, fineness: Fineness = COARSE) -> Found:
+    """The row by the model."""
+    factors = factors or Factors()
+    work, changed = under(row.work, contacts, factors)
+    spans = [Span(row.weld_s, steady(row.current_A * factors.current))]
+    spans.append(Span((LONGEST - 1) * row.weld_s, steady(row.current_A * factors.current)))
+    try:
+        first = one_weld(work, spans[:1], changed, fineness)
+        course: Course = first
+        if first.reached_s(row.measure, row.wanted_m) == math.inf:
+            course = one_weld(work, spans, changed, fineness, until=lambda m: getattr(m, row.measure) >= row.wanted_m)
+    except Diverged:
+        return Found(math.nan, math.nan, math.nan, 0)
+    made = float(first.of(row.measure).max())
+    return Found(made, course.reached_s(row.measure, row.wanted_m), first.joint_C, course.steps)
+
+
+def _job(args: tuple[Row, Contacts, Factors | None, Fineness]) -> Found:
+    return foretold(*args)
+
+
+def _miss(row: Row, found: Found) -> float:
+    """Of the fit: log of made over wanted, at most 0.7 so that no lost row rules the others."""
+    if not found.made_m > 0:
+        return 0.7
+    return min(0.7, abs(math.log(found.made_m / row.wanted_m)))
+
+
+def fit() -> None:
+    """Print the sum of misses over a grid of the three constants."""
+    chosen = [row for row in rows() if row.fitted]
+    sheets, rods = ([row for row in chosen if bool(row.work.rods_m) == round_] for round_ in (False, True))
+    films, spreads, constraints = (4e-10, 6e-10, 9e-10), (0.2, 0.4), (0.8, 1.0, 1.3)
+    with ProcessPoolExecutor(2) as pool:
+        for film in films:
+            for spread in spreads:
+                contacts = replace(Contacts(), film_ohm_m2=film, spread=spread)
+                found = list(pool.map(_job, [(row, contacts, None, COARSE) for row in sheets]))
+                misses = [_miss(row, each) for row, each in zip(sheets, found, strict=True)]
+                ratios = " ".join(f"{each.made_m / row.wanted_m:.2f}" for row, each in zip(sheets, found, strict=True))
+                print(f"film {film:.2g} spread {spread:g}: sheets {sum(misses):.2f} ({ratios})", flush=True)
+            for constraint in constraints:
+                contacts = replace(Contacts(), film_ohm_m2=film, constraint=constraint)
+                found = list(pool.map(_job, [(row, contacts, None, COARSE) for row in rods]))
+                misses = [_miss(row, each) for row, each in zip(rods, found, strict=True)]
+                ratios = " ".join(f"{each.made_m / row.wanted_m:.2f}" for row, each in zip(rods, found, strict=True))
+                print(f"film {film:.2g} constraint {constraint:g}: rods {sum(misses):.2f} ({ratios})", flush=True)
+
+
+@dataclass(frozen=True)
+class Told:
+    """A row with the model's middle and its ranges: made and time, 5 to 95 % of the draws."""
+
+    row: Row
+    middle: Found
+    made: tuple[float, float]
+    time: tuple[float, float]
+
+    @property
+    def holds(self) -> bool:
+        """Whether the table's figure lies in the range of what is made."""
+        return self.made[0] <= self.row.wanted_m and self.made[1] >= (self.row.least_m or self.row.wanted_m)
+
+
+def told(chosen: list[Row], draws: int, pool: ProcessPoolExecutor) -> Iterator[Told]:
+    """Each row, as it is done."""
+    factors = drawn(draws, 17) if draws else ()
+    for row in chosen:
+        jobs: list[tuple[Row, Contacts, Factors | None, Fineness]] = [(row, Contacts(), None, COARSE)]
+        jobs += [(row, Contacts(), each, COARSE) for each in factors]
+        middle, *others = pool.map(_job, jobs)
+        made = [each.made_m for each in others if not math.isnan(each.made_m)] or [middle.made_m]
+        time = [min(each.time_s, 99.0) for each in others if not math.isnan(each.time_s)] or [middle.time_s]
+        yield Told(row, middle, _ends(made), _ends(time))
+
+
+def _ends(values: list[float]) -> tuple[float, float]:
+    return float(np.quantile(values, 0.05)), float(np.quantile(values, 0.95))
+
+
+def print_rows(draws: int, stride: int) -> None:
+    """Every `stride`-th row, and the sums over those held out."""
+    chosen = list(rows())[::stride]
+    heads = (
+        f"{'row':<24} {'fit':<4} {'table mm':>8} {'model mm':>8} {'range mm':>13} {'table s':>8} {'model s':>8}  J2t"
+    )
+    print(f"{'table':<15} {heads}")
+    all_told = []
+    with ProcessPoolExecutor(2) as pool:
+        for each in told(chosen, draws, pool):
+            all_told.append(each)
+            row, middle = each.row, each.middle
+            wanted = (
+                f"{1e3 * row.wanted_m:.2f}" if not row.least_m else f"{1e3 * row.least_m:.1f}-{1e3 * row.wanted_m:.1f}"
+            )
+            ends = "-".join(f"{1e3 * end:.2f}" for end in each.made)
+            law = f"{_law(each):.0f}" if row.work.rods_m else ""
+            mark = "fit" if row.fitted else ""
+            print(
+                f"{row.table:<15} {row.name[:24]:<24} {mark:<4} {wanted:>8} {1e3 * middle.made_m:>8.2f} {ends:>13} "
+                f"{row.weld_s:>8.3f} {middle.time_s:>8.3f}  {law}",
+                flush=True,
+            )
+    summed(all_told)
+
+
+def summed(all_told: list[Told]) -> None:
+    """What the held-out rows come to, by table and in all."""
+    held = [each for each in all_told if not each.row.fitted]
+    print()
+    for table in dict.fromkeys(each.row.table for each in held):
+        part = [each for each in held if each.row.table == table]
+        print(f"{table:<15} {_summary(part)}")
+    print(f"{'nuggets':<15} {_summary([e for e in held if not e.row.work.rods_m and not e.row.least_m])}")
+    print(f"{'setdowns':<15} {_summary([e for e in held if e.row.work.rods_m])}")
+    print(f"{'all held out':<15} {_summary(held)}")
+    for table in dict.fromkeys(each.row.table for each in all_told if each.row.work.rods_m):
+        laws = [_law(each) for each in all_told if each.row.table == table and each.middle.time_s < math.inf]
+        if laws:
+            spread = 100 * np.std(laws) / np.mean(laws)
+            print(f"J2t {table}: {np.mean(laws):.0f} A2 s/mm4, spread {spread:.0f} %, {len(laws)} rows")
+
+
+def _law(each: Told) -> float:
+    """Current density squared times the model's time, A2 s/mm4."""
+    section_mm2 = math.pi / 4 * (1e3 * each.row.work.thin_m) ** 2
+    return (each.row.current_A / section_mm2) ** 2 * each.middle.time_s
+
+
+def _summary(part: list[Told]) -> str:
+    if not part:
+        return "none"
+    ratios = np.array([e.middle.made_m / e.row.wanted_m for e in part])
+    times = np.array([e.middle.time_s / e.row.weld_s for e in part])
+    known = np.isfinite(times)
+    off = np.abs(ratios - 1)
+    return (
+        f"{len(part)} rows: made {np.nanmedian(ratios):.2f} of the table's, off by {100 * np.nanmedian(off):.0f} % (median), "
+        f"within 15 %: {int((off <= 0.15).sum())}, within 25 %: {int((off <= 0.25).sum())}; "
+        f"time within 30 %: {int((np.abs(times[known] - 1) <= 0.3).sum())}, never: {int((~known).sum())}; "
+        f"in the range: {sum(e.holds for e in part)}"
+    )
+
+
+if __name__ == "__main__":
+    part = sys.argv[1] if len(sys.argv) > 1 else "rows"
+    if part == "fit":
+        fit()
+    else:
+        print_rows(int(sys.argv[2]) if len(sys.argv) > 2 else 16, int(sys.argv[3]) if len(sys.argv) > 3 else 1)

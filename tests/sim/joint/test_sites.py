@@ -1,0 +1,112 @@
+"""Contacts, and how joints give way."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from sim.joint.contact import Contacts, cold_area_m2, touching
+from sim.joint.field import Diverged
+from sim.joint.metals import LOW_CARBON_STEEL, TABOR
+from sim.joint.rods import bearing_m2, overlap_m2, rod_mesh
+from sim.joint.sites import RodSite
+from sim.joint.weld import Span, steady
+from sim.joint.work import COARSE, Factors, Work, drawn, one_weld, site_of, under
+
+RODS = Work("low_carbon_steel", 1600, rods_m=(5e-3, 5e-3))
+SHEETS = Work("low_carbon_steel", 2200, sheets_m=(1e-3, 1e-3), face_m=6e-3)
+
+
+def test_what_is_pressed_aside_fills_the_gap_so_that_the_patch_doubles() -> None:
+    """By integrals over the circles themselves: volume displaced against volume of the ring, at a small setdown."""
+    radius, sunk = 2.5e-3, 0.02e-3
+    x = (np.arange(800) + 0.5) / 800 * 0.45e-3
+    gap = 2 * radius - sunk - np.sqrt(radius**2 - x[:, None] ** 2) - np.sqrt(radius**2 - x[None, :] ** 2)
+    cell = (x[1] - x[0]) ** 2
+    displaced = -gap[gap < 0].sum() * cell
+    order = np.sort(gap[gap > 0])
+    filled = np.searchsorted(np.cumsum(order) * cell, displaced)
+    patch = 4 * ((gap < 0).sum() + filled) * cell
+    assert overlap_m2((2 * radius, 2 * radius), sunk) == pytest.approx(patch, rel=0.02)
+    assert bearing_m2((2 * radius, 2 * radius), sunk) == pytest.approx(patch, rel=0.02)
+
+
+def test_cold_rods_sink_until_hardness_bears_the_force() -> None:
+    """Tabor: mean pressure three times the flow stress."""
+    site = site_of(RODS, Contacts())
+    assert isinstance(site, RodSite)
+    area = bearing_m2((5e-3, 5e-3), site.sunk_m)
+    assert RODS.force_N / area == pytest.approx(TABOR * 1e6 * LOW_CARBON_STEEL.flow.cold_MPa, rel=1e-3)
+    assert cold_area_m2(LOW_CARBON_STEEL, RODS.force_N) == pytest.approx(area, rel=1e-3)
+
+
+def test_a_contact_resists_less_the_harder_it_is_pressed_and_the_hotter_it_is() -> None:
+    at_C = np.array([20.0, 400.0, 900.0, 1400.0])
+    resistivity = np.interp(at_C, *LOW_CARBON_STEEL.resistivity_ohm_m)
+    hard = LOW_CARBON_STEEL.hardness_Pa(at_C)
+    light, heat = touching(Contacts(), at_C, resistivity, hard, 50e6)
+    firm, _ = touching(Contacts(), at_C, resistivity, hard, 150e6)
+    assert (np.diff(light) < 0).all()
+    assert heat[-1] > 5 * heat[0]
+    assert (firm < light).all()
+
+
+def test_spots_without_a_film_are_holms() -> None:
+    """A share of 1 % in spots 2 b apart: each rho / 2a, times the cell's area, less what neighbours spare."""
+    share, half = 0.01, 50e-6
+    ohm_m2, _ = touching(replace(Contacts(), film_ohm_m2=0.0), np.array([20.0]), np.array([1e-7]), np.array([1e9]), 1e7)
+    spot = half * math.sqrt(share)
+    assert ohm_m2[0] == pytest.approx(1e-7 / (2 * spot) * math.pi * half**2, rel=0.16)
+
+
+def test_rods_sink_while_they_are_hot_and_no_longer() -> None:
+    course = one_weld(RODS, (Span(0.25, steady(3400)), Span(0.15, None)), fineness=COARSE)
+    sunk = course.of("setdown_m")
+    assert (np.diff(sunk) >= 0).all()
+    assert sunk[-1] > 0.08 * 5e-3
+    assert course.joint_C > 1000
+    late = course.time_s > 0.33
+    assert np.ptp(sunk[late]) < 0.01 * sunk[-1]
+
+
+def test_more_force_sinks_rods_further_and_cools_sheets() -> None:
+    """Force lowers the contact's resistance; rods give way to it all the same."""
+    hot = Span(0.002, steady(3000))
+    light, firm = (one_weld(replace(RODS, force_N=force), (hot,), fineness=COARSE) for force in (1000, 2500))
+    assert firm.ohm[0] < light.ohm[0]
+    weld = Span(0.17, steady(9000))
+    light, firm = (one_weld(replace(SHEETS, force_N=force), (weld,), fineness=COARSE) for force in (1500, 4000))
+    assert firm.nugget_m < light.nugget_m
+
+
+def test_energy_is_accounted_for_through_melting_and_setdown() -> None:
+    for work, amperes in ((SHEETS, 10500), (RODS, 3400)):
+        course = one_weld(work, (Span(0.2, steady(amperes)),), fineness=COARSE)
+        assert course.balance < 1e-3
+
+
+def test_what_does_not_settle_gives_no_figure() -> None:
+    with pytest.raises(Diverged):
+        one_weld(SHEETS, (Span(0.5, steady(60e3)),), fineness=COARSE)
+
+
+def test_draws_lie_evenly_in_their_ranges() -> None:
+    factors = drawn(200, 1)
+    forces = np.log([each.force for each in factors])
+    assert np.quantile(forces, 0.95) == pytest.approx(math.log(1.10), rel=0.1)
+    assert abs(forces.mean()) < 0.005
+    work, contacts = under(RODS, Contacts(), Factors(force=1.1, film=2.0))
+    assert work.force_N == pytest.approx(1.1 * RODS.force_N)
+    assert contacts.film_ohm_m2 == pytest.approx(2 * Contacts().film_ohm_m2)
+
+
+def test_the_rods_mesh_holds_their_volume() -> None:
+    """Two quarter cylinders of six diameters either way, less the little that is pressed aside and not kept."""
+    site = site_of(RODS, Contacts())
+    assert isinstance(site, RodSite)
+    made = rod_mesh(site.made.cross, 0.1 * 5e-3)
+    whole = 2 * math.pi * 2.5e-3**2 / 2 * 6 * 5e-3
+    assert made.mesh.volume_m3.sum() == pytest.approx(whole, rel=0.01)
