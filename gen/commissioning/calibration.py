@@ -7,6 +7,7 @@ import re
 import tomllib
 from collections.abc import Iterable, Mapping
 from pathlib import Path
+from typing import Any
 
 import tomlkit
 from tomlkit.items import Item, Table
@@ -16,7 +17,7 @@ from gen.commissioning.steps import KEYS
 from gen.errors import InputError
 from gen.machine.welder import Welder
 from gen.records import RECORDS_FILE, CheckRecord, Records
-from gen.user_files import read_text, read_toml, validated, written
+from gen.user_files import parsed_toml, read_text, validated, written
 
 # Keys of the welder file that an instrument can read; the two taps say on which a current was read.
 MEASURED = (
@@ -43,12 +44,21 @@ def calibrated(path: Path, values: Mapping[str, float | int | str]) -> str:
 
     A key that stands commented out is given in its place. Raises InputError where the changed file would be wrong.
     """
-    content = read_toml(path)
-    text = read_text(path)
+    changed = with_values(read_text(path), values, path, MARK)
+    validated(Welder, tomllib.loads(changed), path)
+    return changed
+
+
+def with_values(text: str, values: Mapping[str, Any], where: Path, mark: str = "") -> str:
+    """`text` with `values` (by `table.key`) in it, each marked in the place of "typical"; it may be wrong then.
+
+    Raises InputError where the text is no TOML.
+    """
+    content = parsed_toml(text, where)
     for key, value in values.items():
         table, name = key.split(".")
         if name not in content.get(table, {}):
-            text = _given(text, table, name, value)
+            text = _given(text, table, name, value, mark)
     document = tomlkit.parse(text)
     for key, value in values.items():
         table, name = key.split(".")
@@ -58,14 +68,15 @@ def calibrated(path: Path, values: Mapping[str, float | int | str]) -> str:
         held[name] = value
         item = held[name]
         if isinstance(held, Table) and isinstance(item, Item) and _ASSUMED.match(item.trivia.comment):
-            item.comment(MARK)
-            item.trivia.comment_ws = "  "
-    changed = tomlkit.dumps(document)
-    validated(Welder, tomllib.loads(changed), path)
-    return changed
+            if mark:
+                item.comment(mark)
+            else:
+                item.trivia.comment = ""
+            item.trivia.comment_ws = "  " if mark else ""
+    return tomlkit.dumps(document)
 
 
-def _given(text: str, table: str, name: str, value: float | int | str) -> str:
+def _given(text: str, table: str, name: str, value: Any, mark: str) -> str:
     """`text` with this key given: in the place of its line `# name = ...`, or first in its table.
 
     As it was where the table has no header of its own.
@@ -74,7 +85,8 @@ def _given(text: str, table: str, name: str, value: float | int | str) -> str:
     head = None
     for number, line in enumerate(lines):
         ending = line[len(line.rstrip("\r\n")) :] or "\n"
-        given = f"{name} = {tomlkit.item(value).as_string()}  # {MARK}{ending}"
+        comment = f"  # {mark}" if mark else ""
+        given = f"{name} = {tomlkit.item(value).as_string()}{comment}{ending}"
         if header := re.match(r"\s*\[+\s*([^\]]+?)\s*\]", line):
             if head is not None:
                 break
