@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import math
 
-from gen.machine.breaker import magnetic_rms_A
+from gen.machine.breaker import curve_of
 from gen.machine.tables import Breaker, Mains
 from gen.machine.welder import Welder
 from gen.ranges import Figure, shown
@@ -56,9 +56,8 @@ def _least_to_earth(voltage_V: float, frequency_Hz: int) -> tuple[float, str]:
 
 def opens_at_once_A(breaker: Breaker | None) -> float | None:
     """Current at which the breaker opens at once, RMS; None where that is not known."""
-    if breaker is None or breaker.standard != "IEC 60898-1":
-        return None
-    return magnetic_rms_A(breaker)[1]
+    curve = curve_of(breaker)
+    return curve.instant_A[1] if curve is not None and curve.instant_A is not None else None
 
 
 def residual_mA(welder: Welder) -> float:

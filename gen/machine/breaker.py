@@ -3,8 +3,15 @@
 IEC 60898-1 (from memory). Magnetic release, in multiples of the rating: B 3 to 5, C 5 to 10, D 10 to 20; at the lower
 one it opens no sooner than 0.1 s, at the upper one within 0.1 s. Thermal release, at 30 degC: never within the
 conventional time at 1.13, always within it at 1.45 (1 h up to 63 A, 2 h above); at 2.55 after 1 s and within 60 s up to
-32 A, 120 s above. Between these fixed points the standard says nothing. That a breaker holds is said where no bimetal
-trips that passes them all, whatever its time constants; that it opens, where the slowest has.
+32 A, 120 s above.
+
+UL 489 (from memory), North America. At 40 degC it carries its rating for ever; at 25 degC it opens within 1 h at 1.35
+times (2 h above 50 A) and within 2 min at 2 times (30 A; 4 min to 50 A, 6 to 100, 8 above). How soon it may open, and its
+instantaneous release, the standard leaves to the maker: that it takes 10 s at least at 2 times and 3 s at 3 times is
+common practice by makers' published curves, no source; of the instantaneous band nothing is taken that is not given.
+
+Between these fixed points the standards say nothing. That a breaker holds is said where no bimetal trips that passes
+them all, whatever its time constants; that it opens, where the slowest has.
 """
 
 from __future__ import annotations
@@ -22,15 +29,9 @@ from gen.machine.derived import Machine
 from gen.machine.tables import Breaker
 from gen.ranges import Figure, shown, spanning
 
-SOURCE = "IEC 60898-1, from memory"
 MAGNETIC_BANDS = {"B": (3.0, 5.0), "C": (5.0, 10.0), "D": (10.0, 20.0)}
 NON_TRIPPING = 1.13
-TRIPPING = 1.45
-_AT_255 = 2.55
-_SOONEST_255_S = 1.0
-_SOONEST_MAGNETIC_S = 0.1
 _LATEST_MAGNETIC_S = 0.1
-REFERENCE_C = 30.0  # the air in which the fixed points are tried
 LESS_PER_K = 0.006  # of the rating, in warmer air (makers' tables, common practice, no source)
 _TIME_CONSTANTS_S = np.geomspace(1e-2, 1e6, 241)  # of a bimetal: from a half-cycle, which RMS spans, to days
 _SIMPLEX_ROUNDS = 200
@@ -50,7 +51,7 @@ class Trip(Enum):
 class Judgement:
     """`figure` in `unit`: up to `holds_to` it holds, and below `trips_from` it need not trip.
 
-    Both limits are nan where nothing is known.
+    Both limits are nan where nothing is known; `wanted` says what to give then.
     """
 
     trip: Trip
@@ -59,78 +60,126 @@ class Judgement:
     trips_from: float
     unit: str
     source: str
+    wanted: str = ""
 
 
-def _known(breaker: Breaker | None) -> bool:
-    return breaker is not None and breaker.standard == "IEC 60898-1"
+@dataclass(frozen=True)
+class Curve:
+    """What a standard, and the maker, promise of one breaker. Multiples are of its rating.
+
+    `never`: the multiple that it carries for ever at `reference_C`. `holds`: (multiple, seconds) before which it does not
+    open. `opens`: (multiple, seconds) by which it has, lowest first. `instant_A`: RMS amperes that it lets through, and
+    those at which it opens at once; None where nobody gave them.
+    """
+
+    name: str
+    source: str
+    never: float
+    holds: tuple[tuple[float, float], ...]
+    opens: tuple[tuple[float, float], ...]
+    instant_A: tuple[float, float] | None
+    reference_C: float
+
+
+def curve_of(breaker: Breaker | None) -> Curve | None:
+    """What is promised of this breaker; None where its standard is not known here, or it is not named."""
+    if breaker is None or breaker.standard == "other":
+        return None
+    return _iec_60898(breaker) if breaker.standard == "IEC 60898-1" else _ul_489(breaker)
+
+
+def _iec_60898(breaker: Breaker) -> Curve:
+    rating_A = breaker.rating_A
+    low, high = MAGNETIC_BANDS[breaker.characteristic or "B"]
+    return Curve(
+        f"{breaker.characteristic}{rating_A:g}",
+        "IEC 60898-1, from memory",
+        NON_TRIPPING,
+        ((2.55, 1.0), (low, 0.1)),
+        ((1.45, 3600.0 if rating_A <= 63 else 7200.0), (2.55, 60.0 if rating_A <= 32 else 120.0)),
+        (low * rating_A, high * rating_A),
+        30.0,
+    )
+
+
+def _ul_489(breaker: Breaker) -> Curve:
+    rating_A, low_A, high_A = breaker.rating_A, breaker.instantaneous_from_A, breaker.instantaneous_to_A
+    at_twice_s = next((s for most_A, s in ((30, 120.0), (50, 240.0), (100, 360.0)) if rating_A <= most_A), 480.0)
+    return Curve(
+        f"{rating_A:g} A breaker",
+        "UL 489, from memory",
+        1.0,
+        ((2.0, 10.0), (3.0, 3.0)),
+        ((1.35, 3600.0 if rating_A <= 50 else 7200.0), (2.0, at_twice_s)),
+        None if low_A is None or high_A is None else (low_A, high_A),
+        40.0,
+    )
+
+
+_NAME_IT = "Name the breaker in the welder file: [breaker] characteristic and rating_A, as printed on it."
+_READ_ITS_BAND = (
+    "Read the instantaneous band off the maker's trip curve for this breaker, and give breaker.instantaneous_from_A and "
+    "instantaneous_to_A."
+)
 
 
 def _unknown(figure: float, unit: str, breaker: Breaker | None) -> Judgement:
-    why = (
-        "the welder file names no breaker"
-        if breaker is None
-        else "another standard's breaker: its data sheet is not read here"
-    )
-    return Judgement(Trip.UNKNOWN, figure, math.nan, math.nan, unit, why)
-
-
-def magnetic_rms_A(breaker: Breaker) -> tuple[float, float]:
-    """RMS current that it still lets through for 0.1 s, and that at which it opens at once."""
-    low, high = MAGNETIC_BANDS[breaker.characteristic or "B"]
-    return low * breaker.rating_A, high * breaker.rating_A
+    if breaker is None:
+        why, wanted = "the welder file names no breaker", _NAME_IT
+    elif breaker.standard == "UL 489":
+        why, wanted = "UL 489 sets no instantaneous band, and the welder file gives none", _READ_ITS_BAND
+    else:
+        why, wanted = "another standard's breaker: its data sheet is not read here", _NAME_IT
+    return Judgement(Trip.UNKNOWN, figure, math.nan, math.nan, unit, why, wanted)
 
 
 def described(breaker: Breaker | None) -> tuple[str, str]:
     """A breaker in words: its name or rating, and what of its limits is known here."""
+    curve = curve_of(breaker)
     if breaker is None:
         return "not known", "give [breaker]"
-    if not _known(breaker):
+    if curve is None:
         return f"{breaker.rating_A:g} A", "of another standard: its limits are not known here"
-    low, high = magnetic_rms_A(breaker)
-    passes = f"passes {low:g} A RMS for 0.1 s and opens at once from {high:g} A; holds a mean over the pace of"
-    return (
-        f"{breaker.characteristic}{breaker.rating_A:g}",
-        f"{passes} {shown(NON_TRIPPING * holding_rating_A(breaker))} A ({SOURCE})",
-    )
+    passes = "its instantaneous band is not known"
+    if curve.instant_A is not None:
+        passes = f"passes {curve.instant_A[0]:g} A RMS for 0.1 s and opens at once from {curve.instant_A[1]:g} A"
+    mean_A = shown(curve.never * holding_rating_A(breaker))
+    return curve.name, f"{passes}; holds a mean over the pace of {mean_A} A ({curve.source})"
 
 
 def magnetic(breaker: Breaker | None, peak_A: float) -> Judgement:
     """Judge the greatest peak of any half-cycle. The bands are RMS, so the peak is divided by the square root of 2."""
-    rms_A = peak_A / math.sqrt(2)
-    if breaker is None or not _known(breaker):
+    rms_A, curve = peak_A / math.sqrt(2), curve_of(breaker)
+    if curve is None or curve.instant_A is None:
         return _unknown(rms_A, "A", breaker)
-    low, high = magnetic_rms_A(breaker)
+    low, high = curve.instant_A
     trip = Trip.HOLDS if rms_A < low else Trip.MAY_TRIP if rms_A < high else Trip.TRIPS
-    return Judgement(
-        trip, rms_A, low, high, "A", f"{SOURCE}: {breaker.characteristic}{breaker.rating_A:g}, peak / sqrt 2"
-    )
-
-
-def _conventional_s(breaker: Breaker) -> float:
-    return 3600.0 if breaker.rating_A <= 63 else 7200.0
+    return Judgement(trip, rms_A, low, high, "A", f"{curve.source}: {curve.name}, peak / sqrt 2")
 
 
 def holding_rating_A(breaker: Breaker) -> float:
-    """Its rating for what it surely holds: less in a panel that is warmer than the standard's 30 degC."""
-    warmer_K = max(0.0, breaker.panel_temperature_C - REFERENCE_C)
+    """Its rating for what it surely holds: less in a panel that is warmer than the air in which its standard tries it."""
+    curve = curve_of(breaker)
+    warmer_K = max(0.0, breaker.panel_temperature_C - curve.reference_C) if curve else 0.0
     return breaker.rating_A * (1 - LESS_PER_K * warmer_K)
 
 
 def quickest_travel(breaker: Breaker, pulses: Sequence[tuple[float, float]], every_s: float) -> float:
-    """The most that any bimetal of this kind bends, over what trips it; up to 1 none trips.
+    """The most that any bimetal of this kind bends, over what trips it; up to 1 none trips. Its curve must be known.
 
     A bimetal is a mixture of first-order lags that heat with the square of the current. Among all mixtures that pass the
     standard's fixed points the one that `pulses`, (RMS amperes, seconds), every `every_s` seconds for ever, bend the most
     is found as a linear programme in the weights of the lags. Pulses are taken to follow one another without a gap, which
     bends the most. Other loads of the circuit flow all the while, in phase.
     """
+    curve = curve_of(breaker)
+    if curve is None:
+        raise ValueError("nothing is known of a breaker of this standard")
     tau, rating_A, other_A = _TIME_CONSTANTS_S, holding_rating_A(breaker), breaker.other_load_A
-    magnetic = MAGNETIC_BANDS[breaker.characteristic or "B"][0]
     fixed_points = np.array(
         [
-            np.full_like(tau, NON_TRIPPING**2),
-            _AT_255**2 * -np.expm1(-_SOONEST_255_S / tau),
-            magnetic**2 * -np.expm1(-_SOONEST_MAGNETIC_S / tau),
+            np.full_like(tau, curve.never**2),
+            *(multiple**2 * -np.expm1(-seconds / tau) for multiple, seconds in curve.holds),
         ]
     )
     standing = (other_A / rating_A) ** 2
@@ -148,13 +197,13 @@ def quickest_travel(breaker: Breaker, pulses: Sequence[tuple[float, float]], eve
         passed += seconds
         response = standing + bend + carried * np.exp(-passed / tau)
         most = max(most, most_gain(response, fixed_points))
-    return max(most, standing / NON_TRIPPING**2)
+    return max(most, standing / curve.never**2)
 
 
 def most_gain(gain: NDArray[np.float64], uses: NDArray[np.float64]) -> float:
     """The greatest gain @ weights with weights of 0 and more, and uses @ weights of at most 1: the simplex method.
 
-    Three rows need no more; scipy.optimize.linprog takes longer to import than a whole command to run.
+    A few rows need no more; scipy.optimize.linprog takes longer to import than a whole command to run.
     """
     rows = len(uses)
     columns, price = np.hstack((uses, np.eye(rows))), np.append(gain, np.zeros(rows))
@@ -174,19 +223,21 @@ def most_gain(gain: NDArray[np.float64], uses: NDArray[np.float64]) -> float:
 
 def latest_trip_s(breaker: Breaker, rms_A: float) -> float:
     """Every breaker of this kind has opened by then: the time of the fixed point at or below this current."""
-    multiple = rms_A / breaker.rating_A
-    if multiple < TRIPPING:
+    curve = curve_of(breaker)
+    if curve is None:
         return math.inf
-    if multiple >= MAGNETIC_BANDS[breaker.characteristic or "B"][1]:
+    if curve.instant_A is not None and rms_A >= curve.instant_A[1]:
         return _LATEST_MAGNETIC_S
-    at_255_s = 60.0 if breaker.rating_A <= 32 else 120.0
-    return at_255_s if multiple >= _AT_255 else _conventional_s(breaker)
+    passed = [seconds for multiple, seconds in curve.opens if rms_A / breaker.rating_A >= multiple]
+    return min(passed, default=math.inf)
 
 
 def most_let_through(breaker: Breaker, least_A: float, most_A: float) -> tuple[float, float, float]:
     """(A2s, at A, after s): the greatest I2t of a fault between these RMS currents, with the slowest of this kind."""
-    upper_A = magnetic_rms_A(breaker)[1]
-    steps = [least_A, most_A, math.nextafter(upper_A, 0.0), upper_A, _AT_255 * breaker.rating_A]
+    curve = curve_of(breaker)
+    steps = [least_A, most_A, *(multiple * breaker.rating_A for multiple, _ in (curve.opens[1:] if curve else ()))]
+    if curve is not None and curve.instant_A is not None:
+        steps += [math.nextafter(curve.instant_A[1], 0.0), curve.instant_A[1]]
     inside = [amperes for amperes in steps if least_A <= amperes <= most_A]
     return max(
         (amperes**2 * latest_trip_s(breaker, amperes), amperes, latest_trip_s(breaker, amperes)) for amperes in inside
@@ -197,23 +248,27 @@ def thermal(breaker: Breaker | None, pulses: Sequence[tuple[float, float]], ever
     """Judge welds of `pulses`, (RMS amperes, seconds) each, repeated every `every_s` seconds for as long as you like.
 
     The figure is the most that a bimetal of this kind bends, over what trips it (`quickest_travel`). Up to 1 it holds. It
-    trips when the RMS over the pace is 1.45 times the rating or more, or when one pulse outlasts the latest trip.
+    trips when the RMS over the pace is what its standard demands it to open at, or when one pulse outlasts the latest trip.
     """
-    if breaker is None or not _known(breaker):
+    curve = curve_of(breaker)
+    if breaker is None or curve is None:
         return _unknown(math.nan, "of the way to tripping", breaker)
     rms_A = pace_rms_A(pulses, every_s)
     travel = quickest_travel(breaker, pulses, every_s)
-    within = max((amperes for amperes, _ in pulses), default=0.0) + breaker.other_load_A <= magnetic_rms_A(breaker)[0]
+    most_A = max((amperes for amperes, _ in pulses), default=0.0) + breaker.other_load_A
+    within = curve.instant_A is None or most_A <= curve.instant_A[0]  # where it is not known `magnetic` says so
     outlasts = any(s >= latest_trip_s(breaker, amperes) for amperes, s in pulses)
-    must = outlasts or rms_A >= TRIPPING * breaker.rating_A
+    tripping = curve.opens[0][0]
+    must = outlasts or rms_A >= tripping * breaker.rating_A
     trip = Trip.TRIPS if must else Trip.HOLDS if travel <= 1 and within else Trip.MAY_TRIP
-    name = f"{breaker.characteristic}{breaker.rating_A:g}"
     beside = (
         f" beside {shown(breaker.other_load_A)} A of other loads" if breaker.other_load_A else ", nothing else on it"
     )
-    source = f"{SOURCE}: {name} at {breaker.panel_temperature_C:g} C{beside}, the quickest that its fixed points allow"
-    trips_from = (TRIPPING / NON_TRIPPING) ** 2
-    return Judgement(trip, travel, 1.0, trips_from, "of the way to tripping", source)
+    source = (
+        f"{curve.source}: {curve.name} at {breaker.panel_temperature_C:g} C{beside}, the quickest that its fixed points"
+    )
+    source += " allow"
+    return Judgement(trip, travel, 1.0, (tripping / curve.never) ** 2, "of the way to tripping", source)
 
 
 def pace_rms_A(pulses: Sequence[tuple[float, float]], every_s: float) -> float:

@@ -61,13 +61,16 @@ class Mains(FileModel):
 class Breaker(FileModel):
     """The circuit breaker before the outlet, as printed on it (C20: characteristic C, 20 A).
 
-    Panel: the air around it, warmer than the room where breakers stand side by side. Other load: what else its circuit
-    feeds while the welder works.
+    Instantaneous: the band of a North American breaker (UL 489) from its maker's trip curve, RMS: up to the lower end it
+    does not open at once, from the upper on it does. Panel: the air around it, warmer than the room where breakers stand
+    side by side. Other load: what else its circuit feeds while the welder works.
     """
 
-    standard: Literal["IEC 60898-1", "other"] = "IEC 60898-1"
+    standard: Literal["IEC 60898-1", "UL 489", "other"] = "IEC 60898-1"
     characteristic: Literal["B", "C", "D"] | None = None
     rating_A: float = Field(ge=0.1, le=125)
+    instantaneous_from_A: float | None = Field(default=None, ge=1, le=5000)
+    instantaneous_to_A: float | None = Field(default=None, ge=1, le=5000)
     panel_temperature_C: float = Field(default=40, ge=-20, le=70)
     other_load_A: float = Field(default=0, ge=0, le=125)
 
@@ -75,7 +78,26 @@ class Breaker(FileModel):
     def _consistent(self) -> Self:
         if self.standard == "IEC 60898-1" and self.characteristic is None:
             raise Wrong("characteristic", None, 'missing; allowed: "B", "C" or "D", the letter before the rating')
+        if self.standard != "IEC 60898-1" and self.characteristic is not None:
+            raise Wrong("characteristic", written(self.characteristic), 'allowed: only with standard "IEC 60898-1"')
+        self._band_consistent()
         return self
+
+    def _band_consistent(self) -> None:
+        band = {key: getattr(self, key) for key in ("instantaneous_from_A", "instantaneous_to_A")}
+        given = {key: value for key, value in band.items() if value is not None}
+        for key, value in given.items():
+            if self.standard != "UL 489":
+                raise Wrong(
+                    key, figure(value), 'allowed: only with standard "UL 489"; the letter of another says its band'
+                )
+            if len(given) == 1:
+                raise Wrong(key, figure(value), "allowed: both ends of the band, or neither")
+        if len(given) == 2:
+            in_order(self, "instantaneous_from_A", "instantaneous_to_A")
+            if given["instantaneous_from_A"] <= self.rating_A:
+                allowed = f"allowed: more than rating_A ({self.rating_A:g})"
+                raise Wrong("instantaneous_from_A", figure(given["instantaneous_from_A"]), allowed)
 
 
 # Of a transformer with taps: the key that names the tap of a reading, and the readings that it is of.

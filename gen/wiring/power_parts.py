@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 
-from gen.machine.breaker import SOURCE, most_let_through
+from gen.machine.breaker import curve_of, most_let_through
 from gen.machine.welder import Welder
 from gen.ranges import Figure, shown
 from gen.wiring.arithmetic import (
@@ -300,22 +300,23 @@ def _breaker_instead(welder: Welder, most_A2s: float) -> CalculationLine:
     """
     what, fitted, machine = "a circuit breaker in its place", welder.breaker, welder.machine
     ask = "a semiconductor fuse (IEC 60269-4), unless its maker's let-through curve says less"
-    if fitted is None or fitted.standard != "IEC 60898-1":
-        working = "no breaker of IEC 60898-1 in the welder file"
+    curve = curve_of(fitted)
+    if fitted is None or curve is None:
+        working = "no breaker of IEC 60898-1 or UL 489 in the welder file"
         return CalculationLine(what, working, f"does not count: {ask}", "its bands are not known here")
     prospective_A = machine.voltage_V / math.hypot(machine.source_resistance.low, machine.source_reactance.low)
     least_A = min(machine.in_use.short_primary.low, prospective_A)
     let_A2s, at_A, after_s = most_let_through(fitted, least_A, prospective_A)
     saves = let_A2s <= most_A2s
     opens = f"need not open before {after_s:g} s" if math.isfinite(after_s) else "need not open at all"
-    faults = f"{fitted.characteristic}{fitted.rating_A:g}, faults of {shown(least_A)} to {shown(prospective_A)} A"
+    faults = f"{curve.name}, faults of {shown(least_A)} to {shown(prospective_A)} A"
     through = f"lets {shown(let_A2s)} A2s through" if math.isfinite(let_A2s) else "lets any through"
     word = "it would do" if saves else f"it does not save the switch: {ask}"
     return CalculationLine(
         what,
         f"{faults}: at {shown(at_A)} A it {opens}",
         f"{through}: {word}",
-        f"{SOURCE}, at the slow end of its bands; supply {machine.source_resistance.source}",
+        f"{curve.source}, at the slow end of its bands; supply {machine.source_resistance.source}",
     )
 
 

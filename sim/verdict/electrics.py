@@ -118,8 +118,7 @@ def _breaker_finding(name: str, judgement: Judgement, unit: str, says: Mapping[T
     severity = _SEVERITY[judgement.trip]
     if judgement.trip is Trip.UNKNOWN:
         figure = 0.0 if math.isnan(judgement.figure) else round(judgement.figure, 1)
-        known = "Name the breaker in the welder file: [breaker] characteristic and rating_A, as printed on it."
-        return Finding(name, severity, figure, None, unit, judgement.source, known, says=says[Trip.UNKNOWN])
+        return Finding(name, severity, figure, None, unit, judgement.source, judgement.wanted, says=says[Trip.UNKNOWN])
     limit = round(judgement.holds_to, 3)
     advice = "" if severity == "passed" else advice
     return Finding(

@@ -6,7 +6,7 @@ import math
 from dataclasses import dataclass, replace
 
 from gen.job import Job
-from gen.machine.breaker import Trip, thermal
+from gen.machine.breaker import Trip, curve_of, thermal
 from gen.machine.welder import Welder
 from sim.core.weld_current import WeldCurrents
 from sim.verdict.finding import Finding, PacedJob, judged
@@ -129,7 +129,7 @@ def fastest_pace(job: Job, currents: WeldCurrents) -> FastestPace:
     period_s = table.half_cycles * 0.5 / table.frequency_Hz + _HAND_S
     limits = [PaceLimit("schedule", 60 / period_s)]
     limits.append(PaceLimit("duty", welder.allowed_duty * 120 * table.frequency_Hz / table.heating_half_cycles))
-    if welder.breaker is not None and welder.breaker.standard == "IEC 60898-1":
+    if curve_of(welder.breaker) is not None:
         limits.append(PaceLimit("breaker-heat", _breaker_pace(currents, welder, 60 / period_s)))
     limits += [PaceLimit(part.name, part.fastest(period_s)) for part in parts_at_their_pace(currents, welder, period_s)]
     return FastestPace(tuple(sorted(limits, key=lambda limit: limit.welds_per_minute)))

@@ -210,6 +210,42 @@ def test_heat_of_pace_and_pulse_add() -> None:
     assert one < two.figure < 2 * one
 
 
+@pytest.mark.parametrize(
+    ("rating_A", "at_135_s", "at_200_s"),
+    [(20, 3600, 120), (30, 3600, 120), (40, 3600, 240), (60, 7200, 360), (125, 7200, 480)],
+)
+def test_fixed_points_of_ul_489(rating_A: float, at_135_s: float, at_200_s: float) -> None:
+    """UL 489 (from memory; a maker's public manual has the points 100 % at 40 C, 135 % and 200 % at 25 C): on both sides.
+
+    How soon it may open at 2 and 3 times: makers' published curves, common practice, no source.
+    """
+    b = Breaker(standard="UL 489", rating_A=rating_A)
+    for multiple, seconds, every_s in ((1.0, 10.0, 10.0), (2.0, 10.0, 1e6), (3.0, 3.0, 1e6)):
+        assert quickest_travel(b, [(multiple * rating_A, seconds)], every_s) == pytest.approx(1, abs=0.02)
+    assert latest_trip_s(b, 1.349 * rating_A) == math.inf
+    assert latest_trip_s(b, 1.35 * rating_A) == at_135_s
+    assert latest_trip_s(b, 1.999 * rating_A) == at_135_s
+    assert latest_trip_s(b, 2.0 * rating_A) == latest_trip_s(b, 50 * rating_A) == at_200_s
+    warm = b.model_copy(update={"panel_temperature_C": 50})
+    assert holding_rating_A(warm) == pytest.approx(0.94 * rating_A)
+    assert holding_rating_A(b) == rating_A
+
+
+def test_the_band_of_ul_489_is_the_makers() -> None:
+    """Nothing is taken of it that is not given; with both ends it is judged as any other."""
+    bare = Breaker(standard="UL 489", rating_A=20)
+    assert magnetic(bare, 50).trip is Trip.UNKNOWN
+    assert "instantaneous_from_A" in magnetic(bare, 50).wanted
+    b = bare.model_copy(update={"instantaneous_from_A": 120.0, "instantaneous_to_A": 240.0})
+    found = [magnetic(b, amperes * math.sqrt(2)).trip for amperes in (119.9, 120.1, 239.9, 240.1)]
+    assert found == [Trip.HOLDS, Trip.MAY_TRIP, Trip.MAY_TRIP, Trip.TRIPS]
+    assert latest_trip_s(b, 240) == pytest.approx(0.1)
+    for known in (bare, b):
+        assert thermal(known, [(40.0, 0.5)], 60).trip is Trip.HOLDS
+        assert thermal(known, [(40.0, 121.0)], 1e6).trip is Trip.TRIPS
+    assert most_let_through(b, 100, 300) == pytest.approx((240**2 * 120, 240, 120))
+
+
 def test_not_known() -> None:
     """Another standard's breaker, or none named: nothing is claimed."""
     for b in (None, Breaker(standard="other", rating_A=20)):

@@ -230,7 +230,8 @@ CONTRADICTIONS = {
     ),
     "a misspelt key in an optional table": (
         welder(tables=BREAKER.replace("rating_A", "rating")),
-        "breaker.rating: 20 given; unknown key; allowed: standard, characteristic, rating_A, panel_temperature_C, other_load_A",
+        "breaker.rating: 20 given; unknown key; allowed: standard, characteristic, rating_A, instantaneous_from_A, "
+        "instantaneous_to_A, panel_temperature_C, other_load_A",
     ),
     "an insulation class that is none": (
         welder(SHORTED + 'insulation_class = "Z"\n'),
@@ -366,6 +367,8 @@ def test_json(here: Path) -> None:
         "standard": "IEC 60898-1",
         "characteristic": "C",
         "rating_A": 20,
+        "instantaneous_from_A": None,
+        "instantaneous_to_A": None,
         "panel_temperature_C": 40,
         "other_load_A": 0,
     }
