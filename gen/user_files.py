@@ -37,6 +37,22 @@ _TOML_MISTAKES = (
         "a table is given twice; allowed: each table once, and [[phase]] in double brackets for each phase",
     ),
 )
+# What a line that cannot be read looks like, and what to say of it.
+_LINE_MISTAKES = (
+    (re.compile(r"\s*[\w.]+\s*=\s*(\d+,\d+)\s*(?:#.*)?$"), "{} has a decimal comma; allowed: a point, such as 2.4"),
+    (
+        re.compile(r"\s*[\w.]+\s*=\s*(yes|on|True|TRUE)\b"),
+        "{} given; allowed: true or false, in small letters without quotes",
+    ),
+    (
+        re.compile(r"\s*[\w.]+\s*=\s*(no|off|False|FALSE)\b"),
+        "{} given; allowed: true or false, in small letters without quotes",
+    ),
+    (
+        re.compile(r"\s*[\w.]+\s*=\s*([\d./]+\s*(?:mm|in|kg|kVA|V|A|N|s|ms|cycles?|%|\"))\s*(?:#.*)?$"),
+        'a unit stands in the name of its key; allowed: the number alone, and times in quotes ("0.4 s")',
+    ),
+)
 _TOML_ALLOWED = 'not readable as TOML; allowed: one key = value a line, with times and words in quotes ("0.4 s")'
 
 
@@ -163,7 +179,7 @@ def parsed_toml(text: str, where: str | Path) -> dict[str, Any]:
     try:
         content = tomllib.loads(text)
     except (ValueError, RecursionError) as error:  # ValueError: also a number of more digits than Python will read
-        raise InputError(where, *_toml_mistake(str(error))) from None
+        raise InputError(where, *_toml_mistake(str(error), text)) from None
     _check_integers(content, where)
     return content
 
@@ -193,10 +209,13 @@ def _check_integers(content: dict[str, Any], where: str | Path) -> None:
             waiting += [(key, each) for each in value][::-1]
 
 
-def _toml_mistake(message: str) -> tuple[str, None, str]:
+def _toml_mistake(message: str, text: str) -> tuple[str, None, str]:
     """Key, given and allowed of what the TOML reader could not read."""
     place = re.search(r"line (\d+)", message)
+    lines = text.split("\n")
+    line = lines[min(int(place[1]), len(lines)) - 1] if place else lines[-1]
     why = next((why for beginning, why in _TOML_MISTAKES if message.startswith(beginning)), _TOML_ALLOWED)
+    why = next((say.format(found[1]) for form, say in _LINE_MISTAKES if (found := form.match(line))), why)
     return f"line {place[1]}" if place else "last line", None, why
 
 
@@ -263,6 +282,17 @@ def allowed(field: FieldInfo | None) -> str:
     if kind in (int, float):
         return ("a whole number" if kind is int else "a number") + _bounds(field)
     return "a text in quotes"
+
+
+def choices_of(field: FieldInfo) -> tuple[str, ...]:
+    """The names that a field takes; none where it takes anything else."""
+    kind = _kind(field.annotation)
+    return get_args(kind) if get_origin(kind) is Literal and isinstance(get_args(kind)[0], str) else ()
+
+
+def is_flag(field: FieldInfo) -> bool:
+    """Whether a field is either true or false."""
+    return _kind(field.annotation) is bool
 
 
 def _kind(annotation: Any) -> Any:

@@ -116,7 +116,8 @@ class SweepPlan:
         ]
         idle_A, known = w.transformer.idle_current_A, w.transformer.open_current_A is not None
         idle = (1 - CLAMP, 1 + CLAMP) if known else (0.5, 2.0)
-        offsets_known = {"offset_rise_us", "offset_fall_us"} <= w.detector.model_fields_set
+        given = {"offset_rise_us", "offset_fall_us"} <= w.detector.model_fields_set
+        offsets_known = given and w.detector.offsets_from == "measured"
         late_us = 30.0 if offsets_known else 300.0
         s, sink = w.switch, w.heat_sink
         return (

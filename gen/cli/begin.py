@@ -2,45 +2,42 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import Any
 
 import click
 
+from gen.ask import Inquiry, NotTaken, Unsure, reply_of
 from gen.begin import (
     DEMO_SCHEDULE,
     FIRST_SCHEDULE,
-    FITTED,
-    QUESTIONS,
-    asked,
-    asked_fitted,
+    INQUIRIES,
     demo_files,
-    fitted_of,
+    interview,
     machine_files,
+    without_asking,
+    wrong_with,
 )
 from gen.cautions import caution_lines
-from gen.cli.options import taken, value_of
+from gen.cli.options import taken
 from gen.cli.prove import reported, write_results
 from gen.cli.said import say
 from gen.cli.show import table_text, verdict_text
 from gen.cli.terminal import Asked
+from gen.errors import InputError
 from gen.job import read_job
 from gen.machine.welder import WELDER_FILE
+from gen.user_files import written
 from gen.writing import check_bundle_folder, check_own_folder, check_without, write_bundle, write_whole
 
 DEMO_PACE = 4.0
-# Of each question: its option, and what stands for a value in the help.
-_OPTIONS = {
-    "voltage_V": ("--voltage", "VOLTS"),
-    "frequency_Hz": ("--frequency", "HZ"),
-    "rating_kVA": ("--rating-kva", "KVA"),
-    "rating_duty_percent": ("--rating-duty", "PERCENT"),
-    "working_current_A": ("--working-current", "AMPERES"),
-    "force": ("--force", "SOURCE"),
-    "detector": ("--detector", "KIND"),
-    "gate_drive": ("--gate-drive", "DRIVE"),
-}
+_BEFORE = (
+    "Weldbeat asks about the machine, one thing at a time. A number picks a choice,",
+    "words will do as well, Enter alone means that you do not know, and `back`",
+    "goes one question back. Nothing is written before the summary at the end.",
+)
 
 
 @click.command("demo")
@@ -82,37 +79,56 @@ def demo_command(folder: Path) -> int:
     return 1 if run.verdict.refused else 0
 
 
+def _reply(inquiry: Inquiry) -> Callable[[Any], Any]:
+    """An option's type: what the same words would mean as an answer."""
+
+    def read(text: Any) -> Any:
+        if (found := reply_of(inquiry, str(text), by_number=False)) is Unsure.BACK:
+            raise NotTaken(written(text), "an answer")
+        return found
+
+    return taken(read)
+
+
 def _options(command: Any) -> Any:
-    """One option for each question, listed in their order."""
-    for q in reversed(QUESTIONS):
-        option, metavar = _OPTIONS[q.answer]
-        made = click.option(option, q.answer, type=value_of(q.table, q.key), metavar=metavar, help=f"{q.text}.")
+    """One option for each question, in their order; the help names them on a few lines, since `new` itself explains each."""
+    for inquiry in reversed(INQUIRIES):
+        made = click.option(_option(inquiry.key), inquiry.key, type=_reply(inquiry), metavar="ANSWER", hidden=True)
         command = made(command)
     return command
 
 
-@click.command("new")
+def _option(key: str) -> str:
+    return f"--{key.replace('_', '-')}"
+
+
+@click.command("new", epilog=f"Answers: {', '.join(_option(inquiry.key) for inquiry in INQUIRIES)}.")
 @click.argument("folder", type=click.Path(path_type=Path))
 @_options
-@click.option(
-    "--fitted",
-    type=taken(fitted_of),
-    metavar="NAMES",
-    help=f"Protections that work without the board, with commas between: {', '.join(FITTED)}; or none.",
-)
-@click.option("--typical", is_flag=True, help="Ask nothing: take typical values for what no option gives.")
-def new_command(folder: Path, typical: bool, fitted: tuple[str, ...] | None, **options: Any) -> None:
-    """Write commented welder and schedule files for a machine of your own into FOLDER."""
+@click.option("--typical", is_flag=True, help="Ask nothing: what no option gives is not known.")
+def new_command(folder: Path, typical: bool, **options: Any) -> None:
+    """Write commented welder and schedule files for a machine of your own into FOLDER.
+
+    It asks one thing at a time, and "do not know" will do everywhere. Nothing is written before you say so. Each answer
+    may be given as an option instead, in the same words: --breaker C20, --supply 120V, --force "foot lever".
+    """
     check_without("FOLDER", folder, (WELDER_FILE, FIRST_SCHEDULE))
     given = {key: value for key, value in options.items() if value is not None}
-    if not typical:
-        given |= asked(Asked(), given)
-        fitted = asked_fitted(Asked()) if fitted is None else fitted
-    texts = machine_files(given, fitted or ())
+    if typical:
+        answers = without_asking(given)
+    else:
+        for line in _BEFORE:
+            say(line)
+        answers = interview(Asked(), given, wrong_with)
+    astray = [key for key in given if key not in answers]
+    if astray:
+        allowed = "it goes with another answer; allowed: only beside that"
+        raise InputError("command line", _option(astray[0]), None, allowed)
+    texts = machine_files(answers)
     folder.mkdir(parents=True, exist_ok=True)
     for name, text in texts.items():
         write_whole(folder / name, text)
-    say(f"Written: {folder / WELDER_FILE} and {folder / FIRST_SCHEDULE}. Read both; values marked typical are guesses.")
+    say(f"\nWritten: {folder / WELDER_FILE} and {folder / FIRST_SCHEDULE}. What is marked typical is a guess.")
     say(f"Then, in {folder}: weldbeat simulate {FIRST_SCHEDULE} --report report.html")
     say("")
     for line in caution_lines():

@@ -33,6 +33,11 @@ _ELECTRODE_ALLOWED = (
     "diameter, length, offset, face, groove (its radius; all in mm) or alloy, each once, joined by commas, such as "
     "diameter=10,length=45,offset=20; upper.length=60 for the upper one alone"
 )
+_RATING_FROM = {
+    "plate": "",
+    "core_and_wire": ", reckoned from core and wire",
+    "typical": ", typical: no plate was read",
+}
 _WIDTH = 120
 _COLUMN = 60  # where the sources begin
 
@@ -104,7 +109,8 @@ def _text(name: str, value: str, source: str) -> str:
 def _lines(welder: Welder) -> list[str]:
     machine, t = welder.machine, welder.transformer
     lines = [
-        f"{machine.voltage_V:g} V, {machine.frequency_Hz} Hz; {t.rating_kVA:g} kVA at {t.rating_duty_percent:g} % duty",
+        f"{machine.voltage_V:g} V, {machine.frequency_Hz} Hz; {t.rating_kVA:g} kVA at {t.rating_duty_percent:g} % duty"
+        f"{_RATING_FROM[t.rating_from]}",
         "",
         "As the primary sees it, on the tap in use",
         *(_line(name, figure) for name, figure in machine.figures()),

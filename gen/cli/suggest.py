@@ -11,8 +11,6 @@ from typing import Any
 
 import click
 
-import gen.ask
-from gen.ask import NotTaken
 from gen.cli.options import json_option, value_of, welder_option
 from gen.cli.said import say
 from gen.errors import InputError
@@ -22,8 +20,8 @@ from gen.handbook.suggestion import OFF, SQUEEZE
 from gen.job import find_welder
 from gen.joint import RODS_MM, SHEETS_MM, Joint, read_joint
 from gen.machine import WELDER_FILE
+from gen.quantities import NoQuantity, measure, parts
 from gen.ranges import Figure
-from gen.units import INCH_MM, POUND_N
 from gen.user_files import validated, written
 from gen.writing import check_targets, refused, write_whole
 
@@ -54,9 +52,10 @@ def _sizes(least_mm: float, most_mm: float, most: int) -> Callable[[str], list[f
 
     def convert(text: str) -> list[float]:
         try:
-            sizes = [_millimetres(part.strip()) for part in text.split(",")]
-        except ValueError:
-            sizes = []
+            sizes = [measure(part, "mm") for part in parts(text)]
+        except NoQuantity as error:
+            why = f"{error}; " if str(error) else ""
+            raise click.BadParameter(f"{written(text)} given; {why}{allowed}") from None
         if len(sizes) > most:
             raise click.BadParameter(
                 f"{written(text)} given; of more than {_COUNTS[most]} nothing is known here; {allowed}"
@@ -68,33 +67,15 @@ def _sizes(least_mm: float, most_mm: float, most: int) -> Callable[[str], list[f
     return convert
 
 
-def _millimetres(text: str) -> float:
-    return float(text[:-2]) * INCH_MM if text.endswith("in") else float(text.removesuffix("mm"))
+def _grooves(text: str) -> Any:
+    """One radius, or one for each rod."""
+    read = value_of(Joint, "groove_radius_mm")
+    radii = [read(part) for part in parts(text)]
+    return radii[0] if len(radii) == 1 else radii
 
 
 def _option(name: str, key: str, metavar: str, text: str) -> Callable[[Any], Any]:
     return click.option(name, key, type=value_of(Joint, key), metavar=metavar, help=text)
-
-
-def _measure(name: str, key: str, metavar: str, text: str) -> Callable[[Any], Any]:
-    """An option in mm or N, or in inches or pounds where `in` or `lb` stands after it."""
-    metric = gen.ask.value_of(Joint, key)
-    unit, factor = ("lb", POUND_N) if key.endswith("_N") else ("in", INCH_MM)
-
-    def convert(typed: str) -> Any:
-        try:
-            given: Any = float(typed.removesuffix(unit)) * factor if typed.endswith(unit) else typed
-        except ValueError:
-            given = typed
-        try:
-            return metric(given)
-        except NotTaken as error:
-            if given == typed:
-                raise click.BadParameter(str(error)) from None
-            allowed = f"{error.allowed} ({factor:.4g} {metavar} each)"
-            raise click.BadParameter(f"{written(typed)} given; allowed: {allowed}") from None
-
-    return click.option(name, key, type=convert, metavar=metavar, help=text)
 
 
 @click.command("suggest")
@@ -111,12 +92,18 @@ def _measure(name: str, key: str, metavar: str, text: str) -> Callable[[Any], An
 @_option("--surface", "surface", "SURFACE", "clean, scaled or zinc.")
 @_option("--finish", "finish", "FINISH", "Of rods: cold_drawn or hot_drawn.")
 @_option("--setdown", "setdown_percent", "PERCENT", "Of rods: 15, 30 or 50 % of the thinner (15).")
-@_measure("--force", "force_N", "N", "Electrode force, N (or 400lb), beside the tables'.")
+@_option("--force", "force_N", "N", "Electrode force, N (or 400lb), beside the tables'.")
 @_option("--force-measured", "force_measured", "HOW", "How it was measured: gauge, spring or lever.")
-@_measure("--face", "face_diameter_mm", "MM", "Electrode face, across; otherwise the welder file's.")
-@_measure("--groove", "groove_radius_mm", "MM", "Radius of its groove; otherwise the welder file's.")
-@_measure("--pitch", "pitch_mm", "MM", "From this weld to the nearest made before it.")
-@_measure("--overlap", "overlap_mm", "MM", "Overlap of sheets, beside the table's.")
+@_option("--face", "face_diameter_mm", "MM", "Electrode face, across; otherwise the welder file's.")
+@click.option(
+    "--groove",
+    "groove_radius_mm",
+    type=_grooves,
+    metavar="MM[,MM]",
+    help="Radius of the groove, or of each along its rod; otherwise the welder file's.",
+)
+@_option("--pitch", "pitch_mm", "MM", "From this weld to the nearest made before it.")
+@_option("--overlap", "overlap_mm", "MM", "Overlap of sheets, beside the table's.")
 @welder_option
 @click.option("-o", "--output", type=click.Path(path_type=Path), help="Write the schedule to this new file.")
 @click.option("--inch", is_flag=True, help="Print inches and pounds; files stay metric.")

@@ -4,13 +4,15 @@ from __future__ import annotations
 
 import sys
 from collections.abc import Callable
+from functools import partial
 from types import TracebackType
 from typing import Any, Self, TypeVar
 
 import click
 
+from gen.ask import Inquiry, reply_of
 from gen.cli.options import taken
-from gen.cli.said import visible
+from gen.cli.said import WIDTH, folded, visible
 
 T = TypeVar("T")
 if sys.platform == "win32":
@@ -64,7 +66,7 @@ else:
 
 
 class Asked:
-    """A terminal asks, as gen.ask.Ask wants it. `indent` goes before each question."""
+    """A terminal asks, as gen.ask.Ask and gen.ask.Inquirer want it. `indent` goes before each question."""
 
     def __init__(self, indent: str = "") -> None:
         self._indent = indent
@@ -75,3 +77,33 @@ class Asked:
     def answer(self, question: str, read: Callable[[Any], T], typical: Any = None) -> T:
         found: T = click.prompt(visible(f"{self._indent}{question}"), default=typical, value_proc=taken(read))
         return found
+
+    def put(self, inquiry: Inquiry) -> Any:
+        """Print the question with its choices, and read what is said."""
+        click.echo(visible("\n".join(["", _line(inquiry.text), *_about(inquiry), ""])))
+        hint = " [do not know]" if inquiry.meanwhile else ""
+        return click.prompt(
+            f"{'Number or words' if inquiry.choices else 'Answer'}, or back{hint}",
+            default="" if inquiry.meanwhile else None,
+            show_default=False,
+            value_proc=taken(partial(reply_of, inquiry)),
+        )
+
+    def tell(self, text: str) -> None:
+        """Say it on lines of its own."""
+        click.echo(visible("\n".join(["", _line(text)])))
+
+
+def _about(inquiry: Inquiry) -> list[str]:
+    """What a question is for and where to find it, and its choices by number."""
+    about = (("For", inquiry.purpose), ("Where", inquiry.where), ("Unknown", inquiry.meanwhile))
+    lines = [_line(f"{name + ':':<9}{text}", "  ", 11) for name, text in about if text]
+    lines += [_line(f"{number:>3}  {choice.text}", "  ", 7) for number, choice in enumerate(inquiry.choices, 1)]
+    if inquiry.choices and inquiry.meanwhile:
+        lines.append(f"  {len(inquiry.choices) + 1:>3}  do not know")
+    return lines
+
+
+def _line(text: str, indent: str = "", hang: int = 0) -> str:
+    """A text folded to a console, its later lines so far in."""
+    return folded(text, indent, " " * hang, WIDTH - 1)

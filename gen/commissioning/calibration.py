@@ -60,6 +60,7 @@ def with_values(text: str, values: Mapping[str, Any], where: Path, mark: str = "
         if name not in content.get(table, {}):
             text = _given(text, table, name, value, mark)
     document = tomlkit.parse(text)
+    _now_measured(document, values)
     for key, value in values.items():
         table, name = key.split(".")
         held = document.setdefault(table, tomlkit.table())
@@ -74,6 +75,13 @@ def with_values(text: str, values: Mapping[str, Any], where: Path, mark: str = "
                 item.trivia.comment = ""
             item.trivia.comment_ws = "  " if mark else ""
     return tomlkit.dumps(document)
+
+
+def _now_measured(document: tomlkit.TOMLDocument, values: Mapping[str, Any]) -> None:
+    """Offsets that were both read are no longer those of the parts."""
+    detector = document.get("detector")
+    if all(key in values for key in _WHOLE) and isinstance(detector, Table) and "offsets_from" in detector:
+        del detector["offsets_from"]
 
 
 def _given(text: str, table: str, name: str, value: Any, mark: str) -> str:

@@ -22,7 +22,10 @@ from gen.ranges import Figure, shown, spanning
 TURN_VOLTS_PER_ROOT_KVA = (0.75, 1.2)
 WIRE_A_PER_MM2 = (2.0, 3.5)
 VA_PER_KG = (60.0, 200.0)
-STACKING = (0.90, 0.97)  # iron in the section that a tape measures, the rest varnish and air (design texts, from memory)
+STACKING = (
+    0.90,
+    0.97,
+)  # iron in the section that a tape measures, the rest varnish and air (design texts, from memory)
 
 
 @dataclass(frozen=True)
@@ -41,7 +44,9 @@ def rating_of(winding: Winding, voltage_V: float, frequency_Hz: float) -> Figure
 
     Where the rules contradict one another the least of them all stands at the lower end.
     """
-    found = [f for f in (_by_turn(winding, voltage_V, frequency_Hz), _by_wire(winding, voltage_V), _by_mass(winding)) if f]
+    found = [
+        f for f in (_by_turn(winding, voltage_V, frequency_Hz), _by_wire(winding, voltage_V), _by_mass(winding)) if f
+    ]
     if not found:
         return None
     low, high = max(f.low for f in found), min(f.high for f in found)

@@ -122,6 +122,7 @@ class Transformer(FileModel):
         description="10 to 100, the duty that the plate's permanent or 50 % power is for (a power for a few per cent "
         "of duty is a peak or short-circuit figure and no rating)",
     )
+    rating_from: Literal["plate", "core_and_wire", "typical"] = "plate"
     working_current_A: float = Field(default=0, ge=0.1, le=2000)  # left out: the welder fills it in
     working_tap: str | None = None
     load_angle_min_deg: float = Field(default=40, ge=0, le=80)
@@ -371,11 +372,15 @@ class Ambient(FileModel):
 
 
 class Detector(FileModel):
-    """Zero-crossing detector. Offsets: its edge minus the true crossing, positive when the edge comes late."""
+    """Zero-crossing detector. Offsets: its edge minus the true crossing, positive when the edge comes late.
+
+    `offsets_from`: whether they were measured on this detector, or are of its parts.
+    """
 
     kind: Literal["square", "pulse"] = "square"
     offset_rise_us: int = Field(default=300, ge=-1500, le=1500)
     offset_fall_us: int = Field(default=300, ge=-1500, le=1500)
+    offsets_from: Literal["measured", "parts"] = "measured"
 
     @model_validator(mode="after")
     def _consistent(self) -> Self:
@@ -413,7 +418,7 @@ class Protection(FileModel):
     over_temperature_contact: bool = False
     secondary_earthed: bool = False
     residual_current_device: bool = False
-    residual_current_mA: float | None = Field(default=None, ge=6, le=500)
+    residual_current_mA: float | None = Field(default=None, ge=4, le=500)
 
 
 class Limits(FileModel):
