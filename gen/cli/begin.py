@@ -102,7 +102,10 @@ def _option(key: str) -> str:
     return f"--{key.replace('_', '-')}"
 
 
-@click.command("new", epilog=f"Answers: {', '.join(_option(inquiry.key) for inquiry in INQUIRIES)}.")
+@click.command(
+    "new",
+    epilog=f"Options for answers, each after two dashes: {', '.join(inquiry.key.replace('_', '-') for inquiry in INQUIRIES)}.",
+)
 @click.argument("folder", type=click.Path(path_type=Path))
 @_options
 @click.option("--typical", is_flag=True, help="Ask nothing: what no option gives is not known.")

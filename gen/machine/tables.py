@@ -78,7 +78,7 @@ class Breaker(FileModel):
     def _consistent(self) -> Self:
         if self.standard == "IEC 60898-1" and self.characteristic is None:
             raise Wrong("characteristic", None, 'missing; allowed: "B", "C" or "D", the letter before the rating')
-        if self.standard != "IEC 60898-1" and self.characteristic is not None:
+        if self.standard == "UL 489" and self.characteristic is not None:
             raise Wrong("characteristic", written(self.characteristic), 'allowed: only with standard "IEC 60898-1"')
         self._band_consistent()
         return self
