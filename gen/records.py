@@ -106,6 +106,20 @@ CREATE TABLE checks (
     PRIMARY KEY (walk, number)
 ) STRICT;
 """,
+    """\
+CREATE TABLE currents (
+    board TEXT NOT NULL,      -- with life, boot and count the weld
+    life INTEGER NOT NULL,
+    boot INTEGER NOT NULL,
+    count INTEGER NOT NULL,
+    gate INTEGER NOT NULL,    -- from 0 in each weld
+    delay_us INTEGER NOT NULL,  -- from the true zero crossing to the gate
+    length_us INTEGER NOT NULL, -- of the current after it; 0: none, 16383: it had not ended when the next gate was due
+    half_us INTEGER NOT NULL, -- the mains' half-cycle
+    current_A REAL,           -- RMS, primary; NULL where it was not measured
+    PRIMARY KEY (board, boot, count, life, gate)
+) STRICT;
+""",
 )
 VERSION = len(_VERSIONS)
 
@@ -184,13 +198,31 @@ class CheckRecord:
     note: str
 
 
-Record = TypeVar("Record", WeldRecord, TrialRecord, KeptRecord, CheckRecord)
-TABLES: dict[str, type[WeldRecord | TrialRecord | KeptRecord | CheckRecord]] = {
+@dataclass(frozen=True)
+class GateRecord:
+    """One gate of a weld and its current; columns as in the table `currents`."""
+
+    board: str
+    boot: int
+    count: int
+    gate: int
+    delay_us: int
+    length_us: int
+    half_us: int
+    current_A: float | None
+
+
+AnyRecord = WeldRecord | TrialRecord | KeptRecord | CheckRecord | GateRecord
+Record = TypeVar("Record", WeldRecord, TrialRecord, KeptRecord, CheckRecord, GateRecord)
+TABLES: dict[str, type[AnyRecord]] = {
     "welds": WeldRecord,
     "trials": TrialRecord,
     "kept": KeptRecord,
     "checks": CheckRecord,
+    "currents": GateRecord,
 }
+OF_A_LIFE = ("welds", "currents")
+"""The tables with a column `life`, which stands in no record."""
 
 
 class ImpossibleValue(ValueError):
@@ -372,6 +404,32 @@ class Records:
         """Every weld, in the order in which they ended."""
         return self._records(WeldRecord, "FROM welds ORDER BY ended_at, board, boot, count")
 
+    def add_curve(self, gates: Sequence[GateRecord]) -> int:
+        """Keep the gates of one weld that is kept already; returns how many were new. What is there stays as it was."""
+        added = 0
+        with self._change():
+            for gate in gates:
+                of_weld = (gate.board, gate.boot, gate.count)
+                statement = (
+                    "SELECT max(life) FROM welds WHERE board = ? AND boot = ? AND count = ? HAVING max(life) > 0"
+                )
+                found = self._read(statement, ("life",), of_weld)
+                if found:
+                    columns = ("life", *_columns(GateRecord))
+                    statement = f"INSERT OR IGNORE INTO currents ({', '.join(columns)}) VALUES ({', '.join('?' * len(columns))})"
+                    values = [getattr(gate, column) for column in columns[1:]]
+                    added += self._db.execute(statement, [found[0][0], *values]).rowcount
+        return added
+
+    def curve(self, weld: WeldRecord) -> list[GateRecord]:
+        """The gates of a weld, in order; none where nobody watched, or nothing timed them."""
+        rest = (
+            "FROM currents WHERE board = ? AND boot = ? AND count = ? AND life = "
+            "(SELECT life FROM welds WHERE board = ? AND boot = ? AND count = ? AND ended_at = ?) ORDER BY gate"
+        )
+        key = (weld.board, weld.boot, weld.count)
+        return self._records(GateRecord, rest, (*key, *key, weld.ended_at))
+
     def add_pushed(self, digest: str, name: str, text: str, pushed_at: str) -> None:
         """Keep the text of a schedule that a board now holds under `digest`."""
         with self._change():
@@ -509,7 +567,7 @@ class Records:
 _HEADER = ("application_id", "user_version")
 
 
-def _columns(kind: type[WeldRecord | TrialRecord | KeptRecord | CheckRecord]) -> tuple[str, ...]:
+def _columns(kind: type[AnyRecord]) -> tuple[str, ...]:
     return tuple(field.name for field in fields(kind))
 
 

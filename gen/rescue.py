@@ -12,7 +12,7 @@ from tempfile import TemporaryDirectory
 from typing import Any
 
 from gen.errors import InputError
-from gen.records import KINDS, KINDS_OF, TABLES, ImpossibleValue, Records, fitting
+from gen.records import KINDS, KINDS_OF, OF_A_LIFE, TABLES, ImpossibleValue, Records, fitting
 
 _BEYOND = 1000  # rows to look for after the last that is known, one by one
 
@@ -71,7 +71,7 @@ _COLUMNS = {
     "pushed": ("digest", "name", "text", "pushed_at"),
     **{table: tuple(field.name for field in fields(kind)) for table, kind in TABLES.items()},
 }
-_COLUMNS["welds"] = ("life", *_COLUMNS["welds"])
+_COLUMNS |= {table: ("life", *_COLUMNS[table]) for table in OF_A_LIFE}
 
 
 def _text(raw: bytes) -> Any:

@@ -15,6 +15,7 @@ if TYPE_CHECKING:
 
     from interface import Config
 
+    from .curve import Curve
     from .duty import DutyGuard
     from .store import Store
     from .welds import Welds
@@ -39,17 +40,26 @@ NOT_NOW = (
 
 
 class Requests:
-    """Answers from the store, the last welds and the duty guard; `status` gives that of the timer, as JSON text.
+    """Answers from the store, the last welds, their last one's currents and the duty guard.
+
+    `status` gives that of the timer, as JSON text.
 
     A push is collected here until it is committed.
     """
 
     def __init__(
-        self, config: "Config", store: "Store", last_welds: "Welds", duty: "DutyGuard", status: "Callable[[], str]"
+        self,
+        config: "Config",
+        store: "Store",
+        last_welds: "Welds",
+        curve: "Curve",
+        duty: "DutyGuard",
+        status: "Callable[[], str]",
     ) -> None:
         self.config = config
         self.store = store
         self.last_welds = last_welds
+        self.curve = curve
         self.duty = duty
         self.status = status
         self.name = ""  # of the table that is being pushed; "" when there is none
@@ -69,6 +79,7 @@ class Requests:
             "select": (self._select, ("name",), SETTINGS, STORE),
             "remove": (self._remove, ("name",), SETTINGS, STORE),
             "welds": (self._welds, ("since",), NO_CHANGE, NOTHING),
+            "curve": (self._curve, ("from",), NO_CHANGE, NOTHING),
             "maintain": (self._maintain, (), MAINTENANCE, RESTART),
         }
 
@@ -135,6 +146,10 @@ class Requests:
     def _welds(self, params: "dict[str, Any]") -> str:
         told = self.last_welds.told(_whole(params, "since", 0, 999999999), self.duty.seconds)
         return '{"boot": %d, "count": %d, "welds": %s}' % (self.store.boot, self.last_welds.count, told)
+
+    def _curve(self, params: "dict[str, Any]") -> str:
+        first = _whole(params, "from", 0, words.CURVE_KEPT)
+        return '{"boot": %d, %s}' % (self.store.boot, self.curve.told(first))
 
     # -- changing ------------------------------------------------------------------------------------------------
 

@@ -6,6 +6,7 @@ late may move a reaction; it cannot add a firing, because the firing hardware wa
 
 from . import failure, words
 from .clock import after, elapsed
+from .curve import Curve
 from .duty import DutyGuard
 from .line import Line
 from .lock import MainsLock
@@ -29,7 +30,14 @@ SHORTED_MS = 400  # conducting and never blocking for this long, without a gate
 PAUSE_MS = 50  # steps further apart: the contactor may have dropped, and must not close again under a gate
 PROVE_HALF_CYCLES = 4  # after this many fired, conduction must have been seen
 
-ACKNOWLEDGED = (words.NO_CONDUCTION, words.WATCHDOG_RESTART, words.PROGRAM_FAILED)  # these end after a press of stop
+# These end after a press of stop.
+ACKNOWLEDGED = (
+    words.NO_CONDUCTION,
+    words.ONE_SIDED,
+    words.LOPSIDED,
+    words.WATCHDOG_RESTART,
+    words.PROGRAM_FAILED,
+)
 
 METERED = 8  # half-cycles that a driver keeps, at most
 
@@ -48,7 +56,8 @@ class Supervisor:
         self.store = Store(driver, config)
         self.plan = Plan((), config.NOMINAL_HALF_US)
         self.last_welds = Welds()
-        self.requests = Requests(config, self.store, self.last_welds, self.duty, self._told)
+        self.curve = Curve(config.NOMINAL_HALF_US, config.LOPSIDED_US)
+        self.requests = Requests(config, self.store, self.last_welds, self.curve, self.duty, self._told)
         self.line = Line(driver, config.STOP_LINE, self._answer)
         self.state = words.STARTING
         self.reason = words.NO_REASON
@@ -196,6 +205,8 @@ class Supervisor:
         quiet = self.state == words.READY or self.state == words.HOLD or self.state == words.OFF
         if seen != words.CONDUCTING or not quiet:
             self.blocked_ms = now_ms
+        if self.config.CONDUCTION_SENSE and words.WELD <= self.state and self.state <= words.OFF:
+            self.curve.look(self.driver, self.lock.half_us)
 
     def _trouble(self, inputs: int, now_ms: int) -> int:
         """The reason to lock out that stands now, if any."""
@@ -298,6 +309,7 @@ class Supervisor:
                 self.duty.charge(self.plan.cost)
             self.tries += 1
             self.lock.begin_weld()
+            self.curve.begin(self.plan.rows, self.plan.first_row, self.lock.half_us)
             self.done = 0
             self.conducted = False
             self.progress_ms = now_ms
@@ -318,6 +330,8 @@ class Supervisor:
             self._finish(words.COMPLETED)
             if self.state == words.WELD:
                 self._enter(words.HOLD, now_ms)
+        elif self.curve.fault:
+            self._lock_out(self.curve.fault, now_ms)
         elif self.config.CONDUCTION_SENSE and done >= PROVE_HALF_CYCLES and not self.conducted:
             self._lock_out(words.NO_CONDUCTION, now_ms)
         elif elapsed(now_ms, self.progress_ms) > STALL_MS:
@@ -348,6 +362,7 @@ class Supervisor:
         """The weld has ended so."""
         self.ending = ending
         self.last_welds.add(ending, self.plan.planned, self.fired, self.duty.used // 100, self.duty.seconds)
+        self.curve.ended(self.last_welds.count)
 
     def _end(self, ending: int, now_ms: int) -> None:
         """End a weld early, and rest for the off time."""

@@ -59,6 +59,8 @@ WATCHDOG_RESTART = 10
 DUTY = 11
 SETTINGS_DAMAGED = 12
 PROGRAM_FAILED = 13
+ONE_SIDED = 14
+LOPSIDED = 15
 
 REASON_NAMES = (
     "none",
@@ -75,6 +77,8 @@ REASON_NAMES = (
     "duty used up",
     "settings damaged",
     "the program failed",
+    "current flows in one direction only",
+    "current lasts longer in one direction: the core is near saturation",
 )
 
 # What ends each lockout. The pedal must be open as well, always.
@@ -93,6 +97,8 @@ WAY_OUT = (
     "wait: the countdown runs",
     "remove both settings files and flash the board again",
     "read the failure in the status, then press and release stop",
+    "isolate; check the switch and its gate wiring, then press and release stop",
+    "isolate; check the switch, its gate wiring and the detector, then press and release stop",
 )
 
 # -- the ways in which a weld ends ---------------------------------------------------------------------------------
@@ -115,6 +121,7 @@ LONGEST_LINE = 480  # bytes of a line to the board, with its newline
 LARGEST_ID = 999999999
 ROWS_A_LINE = 8
 WELDS_A_LINE = 6
+CURVE_A_LINE = 16
 WELDS_KEPT = 64
 MOST_SCHEDULES = 16
 LONGEST_NAME = 32  # of a schedule

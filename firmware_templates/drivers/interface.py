@@ -129,4 +129,5 @@ class Config(Protocol):
     FORCE_SWITCH: int
     RELEASE_STOPS: int
     CONDUCTION_SENSE: int
+    LOPSIDED_US: int
     STOP_LINE: bytes

@@ -24,6 +24,9 @@ from gen.link.framing import Lines, NotALine, decode, encode
 from gen.link.messages import (
     METHODS,
     BeginParams,
+    CurveEntry,
+    CurveParams,
+    CurveResult,
     Held,
     Hello,
     NameParams,
@@ -208,6 +211,21 @@ class Link:
             since = numbers[-1]
             if since >= first.count:  # those that came meanwhile are for another look
                 return first.boot, found
+
+    def curve(self) -> tuple[int, int, list[CurveEntry]]:
+        """(Boot number, number of the last weld, its gates); number 0 where there is none, or another began meanwhile."""
+        found: list[CurveEntry] = []
+        first: CurveResult | None = None
+        while True:
+            part = self._ask("curve", CurveParams(start=len(found)), CurveResult)
+            first = first or part
+            if len(found) + len(part.entries) > part.total:
+                raise self._unknown("answers with more gates than it has")
+            if (part.boot, part.weld, part.total) != (first.boot, first.weld, first.total):
+                return part.boot, 0, []
+            found += part.entries
+            if not part.weld or not part.entries or len(found) == part.total:
+                return part.boot, part.weld, found
 
     def stop(self) -> None:
         """Send the stop line, which ends a weld. No emergency stop: it needs a computer, a cable and a running program."""

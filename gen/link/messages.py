@@ -13,6 +13,8 @@ from pydantic import BaseModel, ConfigDict, Field, StringConstraints
 
 from gen.boards import MOST_ROWS
 from gen.words import (
+    CURVE_A_LINE,
+    CURVE_KEPT,
     DIGEST_LETTERS,
     ENDING_NAMES,
     LARGEST_ID,
@@ -61,6 +63,17 @@ class WeldEntry(NamedTuple):
     fired: Count
     duty_used_half_cycles: Count
     age_s: Count
+
+
+class CurveEntry(NamedTuple):
+    """A gate of a weld: its firing delay, how long its current flowed, and the mains' half-cycle, in microseconds.
+
+    `length_us` is 0 where the switch blocked, and RUNS_ON_US where the current had not ended when the next gate was due.
+    """
+
+    delay_us: Annotated[int, Field(ge=0, lt=2**15)]
+    length_us: Annotated[int, Field(ge=0, lt=2**15)]
+    half_us: Annotated[int, Field(ge=1, lt=2**15)]
 
 
 class Held(NamedTuple):
@@ -112,6 +125,12 @@ class RowsParams(Params):
 
     start: Count = Field(validation_alias="from", serialization_alias="from")
     rows: Annotated[list[Row], Field(min_length=1, max_length=ROWS_A_LINE)]
+
+
+class CurveParams(Params):
+    """Gates of the last weld, from the one at `start` (on the line: `from`)."""
+
+    start: Count = Field(validation_alias="from", serialization_alias="from")
 
 
 class SinceParams(Params):
@@ -212,6 +231,15 @@ class WeldsResult(Result):
     welds: Annotated[list[WeldEntry], Field(max_length=WELDS_A_LINE)]
 
 
+class CurveResult(Result):
+    """Some gates of the last weld. `weld`: its number since the start, 0 while there is none; `total`: gates of it."""
+
+    boot: Count
+    weld: Count
+    total: Annotated[int, Field(ge=0, le=CURVE_KEPT)]
+    entries: Annotated[list[CurveEntry], Field(max_length=CURVE_A_LINE)]
+
+
 class Restarting(Result):
     """The board restarts into a state in which files can be copied."""
 
@@ -263,5 +291,6 @@ METHODS: dict[str, Method] = {
     "select": Method(NameParams, Selected),
     "remove": Method(NameParams, Names, repeatable=False),
     "welds": Method(SinceParams, WeldsResult),
+    "curve": Method(CurveParams, CurveResult),
     "maintain": Method(NoParams, Restarting, repeatable=False),
 }

@@ -9,10 +9,10 @@ from datetime import UTC, datetime, timedelta
 
 from gen import words
 from gen.link.client import ARMED_S, Link
-from gen.link.errors import Silent
+from gen.link.errors import BoardRefused, Silent
 from gen.link.messages import Status, WeldEntry
 from gen.link.ports import unique_name
-from gen.records import Records, WeldRecord
+from gen.records import GateRecord, Records, WeldRecord
 
 _ANSWER_S = 0.25  # short, so that a stop is heard while the board is silent in a weld
 _NOTICED_S = 1.0  # a board that is silent for longer is taken to be in a weld
@@ -22,11 +22,15 @@ NO_EMERGENCY_STOP = "not an emergency stop"
 
 @dataclass(frozen=True)
 class Look:
-    """What one look found. `status` None: the board was silent, for `silent_s`. `welds`: kept at this look."""
+    """What one look found. `status` None: the board was silent, for `silent_s`. `welds`: kept at this look.
+
+    `curve`: the gates of the last of them, where the board timed their currents.
+    """
 
     status: Status | None
     silent_s: float
     welds: tuple[WeldRecord, ...] = ()
+    curve: tuple[GateRecord, ...] = ()
 
 
 class Watch:
@@ -61,16 +65,35 @@ class Watch:
             held = dict(self._link.schedules().names)
             self._selected = (status.selected, held.get(status.selected, ""))
         welds: tuple[WeldRecord, ...] = ()
+        curve: tuple[GateRecord, ...] = ()
         if status.welds != self._last:
             if status.welds < self._last:
                 self._last = 0  # it has started anew
             self._boot, entries = self._link.welds(self._last)
             welds = self._keep(entries)
-        return Look(status, 0.0, welds)
+            curve = self._keep_curve(welds)
+        return Look(status, 0.0, welds, curve)
 
     def stop(self) -> None:
         """Send the stop line, which ends a weld. It is not an emergency stop."""
         self._link.stop()
+
+    def _keep_curve(self, welds: tuple[WeldRecord, ...]) -> tuple[GateRecord, ...]:
+        """Keep the gates of the board's last weld, if that is the last of these; an older firmware tells none."""
+        try:
+            boot, number, entries = self._link.curve()
+        except BoardRefused as refused:
+            if refused.code != words.UNKNOWN_METHOD:
+                raise
+            return ()
+        if not welds or (boot, number) != (welds[-1].boot, welds[-1].count):
+            return ()
+        gates = tuple(
+            GateRecord(self.board, boot, number, n, entry.delay_us, entry.length_us, entry.half_us, None)
+            for n, entry in enumerate(entries)
+        )
+        self._records.add_curve(gates)
+        return gates
 
     def _keep(self, welds: Iterable[WeldEntry]) -> tuple[WeldRecord, ...]:
         now = datetime.now(UTC)

@@ -14,7 +14,7 @@ from pathlib import Path
 import pytest
 
 from gen.errors import InputError
-from gen.records import _VERSIONS, VERSION, KeptRecord, Records, TrialRecord, WeldRecord
+from gen.records import _VERSIONS, VERSION, GateRecord, KeptRecord, Records, TrialRecord, WeldRecord
 
 
 def weld(count: int, ending: str = "completed", boot: int = 7) -> WeldRecord:
@@ -276,3 +276,45 @@ def test_killed_before_the_end_of_a_change(path: Path) -> None:
     with Records(path) as records:
         assert records.trials() == before
         assert records.add_trial(trial()) == 2
+
+
+def gate(count: int, number: int, length_us: int = 7000, boot: int = 7) -> GateRecord:
+    return GateRecord("pico", boot, count, number, 4000, length_us, 10000, None)
+
+
+def test_gates_are_kept_with_their_weld(path: Path) -> None:
+    """Heard twice, kept once and as first heard; of a weld that is not kept, nothing."""
+    first, second = [gate(1, n) for n in range(3)], [gate(2, n, 16383) for n in range(2)]
+    with Records(path) as records:
+        records.add_welds([weld(1), weld(2)])
+        assert records.add_curve(first) == 3
+        assert records.add_curve([gate(1, 2, 1), gate(1, 3)]) == 1
+        assert records.add_curve(second) == 2
+        assert records.add_curve([gate(9, 0)]) == 0
+        assert records.curve(weld(1)) == [*first, gate(1, 3)]
+        assert records.curve(weld(2)) == second
+        assert records.curve(weld(3)) == []
+
+
+def test_gates_of_a_wiped_board_belong_to_its_new_life(path: Path) -> None:
+    again = replace(weld(1), ended_at="2026-03-01T08:00:01Z")
+    with Records(path) as records:
+        records.add_welds([weld(1)])
+        records.add_curve([gate(1, 0, 7000)])
+        records.add_welds([again])
+        records.add_curve([gate(1, 0, 6000)])
+        assert [g.length_us for g in records.curve(weld(1))] == [7000]
+        assert [g.length_us for g in records.curve(again)] == [6000]
+
+
+def test_a_file_without_gates_still_opens(path: Path) -> None:
+    """A file of version 2, made by that version's own statements: all in it stays, and gates can be kept from then on."""
+    made = "".join(_VERSIONS[:2])
+    sql(path, f"PRAGMA application_id = {int.from_bytes(b'WBea', 'big')}; PRAGMA user_version = 2; {made}")
+    values = "'pico', 1, 7, 1, '2026-01-01T00:00:01Z', 'completed', 20, 20, 30, 'job', '0000000000000000'"
+    sql(path, f"INSERT INTO welds VALUES ({values})")
+    with Records(path) as records:
+        assert records.welds() == [weld(1)]
+        assert records.curve(weld(1)) == []
+        assert records.add_curve([gate(1, 0)]) == 1
+    assert path.with_name("records-version-2.sqlite").is_file()

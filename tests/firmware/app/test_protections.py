@@ -18,7 +18,7 @@ from sim.bench.mains import MainsSpec
 from sim.bench.recording import Recording
 from sim.bench.world import bench_for
 from tests.support.app.bench_runs import WELD, gates_after, run, states
-from tests.support.app.weakened import Change, always, answers, constant, never, sets, unset
+from tests.support.app.weakened import Change, always, answers, constant, never, sets, together, unset
 from tests.support.machines import compiled, make_welder
 
 FOREVER_MS = (1 << 30) - 1
@@ -176,7 +176,13 @@ PROTECTIONS = (
         "gates without conduction end the weld",
         partial(run, HELD, **fault("gate_open")),
         lambda r: 0 < r.fired < FULL and states(r)[-1] == "locked out: no conduction after firing",
-        never("Supervisor._weld", "CONDUCTION_SENSE"),
+        together(never("Supervisor._weld", "CONDUCTION_SENSE"), constant("NONE_IN_A_ROW", 1000)),
+    ),
+    Protection(
+        "current in one direction only ends the weld",
+        partial(run, HELD, **fault("half_wave")),
+        lambda r: 4 <= r.fired <= 8 and states(r)[-1] == "locked out: current flows in one direction only",
+        answers("Curve._judge", "0"),
     ),
     Protection(
         "a dropout in a weld locks out, and the return of the mains fires nothing",

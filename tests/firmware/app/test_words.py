@@ -70,6 +70,14 @@ def test_each_state_reason_and_ending_is_told_by_its_names_place() -> None:
         words.DUTY: ("duty used up", "wait: the countdown runs"),
         words.SETTINGS_DAMAGED: ("settings damaged", "remove both settings files and flash the board again"),
         words.PROGRAM_FAILED: ("the program failed", "read the failure in the status, then press and release stop"),
+        words.ONE_SIDED: (
+            "current flows in one direction only",
+            "isolate; check the switch and its gate wiring, then press and release stop",
+        ),
+        words.LOPSIDED: (
+            "current lasts longer in one direction: the core is near saturation",
+            "isolate; check the switch, its gate wiring and the detector, then press and release stop",
+        ),
     }
     assert ways == dict(enumerate(zip(words.REASON_NAMES, words.WAY_OUT, strict=True)))
     endings = {

@@ -80,6 +80,7 @@ def test_every_line_of_a_session_fits_its_schema(board: SteppedBoard) -> None:
             link.schedules,
             lambda: link.read(table.name),
             lambda: link.select(table.name),
+            link.curve,
             link.maintain,
         ):
             call()

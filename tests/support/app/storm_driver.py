@@ -48,6 +48,9 @@ class Driver:
         self.fed = 1 - self.fed
         return 10000 if self.fed else 0
 
+    def conduction_us(self, gate):
+        return -1
+
     def conduction(self):
         return 0
 

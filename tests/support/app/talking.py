@@ -107,6 +107,9 @@ class TalkingBoard:
         fed, self.fed = self.fed, 0
         return 10_000 if fed else 0
 
+    def conduction_us(self, gate: int) -> int:
+        return -1
+
     def conduction(self) -> int:
         return 0
 

@@ -286,6 +286,9 @@ class WatchedBoard:
         self.handed = [] if stale else [*self.handed[1 - 2 * NEEDED :], length]
         return length
 
+    def conduction_us(self, gate: int) -> int:
+        return -1
+
     def conduction(self) -> int:
         if not self.config.CONDUCTION_SENSE:
             return 0

@@ -119,6 +119,9 @@ class _Driver:
         self._edge += HALF_MS
         return 1000 * HALF_MS
 
+    def conduction_us(self, gate: int) -> int:
+        return -1
+
     def conduction(self) -> int:
         return 0
 

@@ -17,7 +17,7 @@ from gen.table import board_delay_us, heat
 from gen.words import PHASES
 from sim.bench.board import BoardSpec
 from sim.bench.chip import FlashFault
-from sim.bench.driver import HostDriver
+from sim.bench.driver import CONDUCTION_US, HostDriver
 from sim.bench.gate import GateUnit
 from sim.bench.pedal import Press
 from sim.bench.recording import Recording
@@ -61,6 +61,24 @@ class HotFromTheStart(StopOpenFromTheStart):
     """The over-temperature contact is open before the board has power."""
 
     wire = "hot"
+
+
+class OneDirectionBlocks(HostDriver):
+    """Every other gate has no current."""
+
+    less_us = 1 << 14
+
+    def conduction_us(self, gate: int) -> int:
+        length_us = self._timer.length_us(gate)
+        if gate % 2 and length_us > 0:
+            length_us = max(length_us - self.less_us, 0)
+        return self._record(CONDUCTION_US, gate, result=length_us)
+
+
+class OneDirectionEndsEarly(OneDirectionBlocks):
+    """The core is near saturation: the currents of the other direction last a millisecond longer."""
+
+    less_us = 1000
 
 
 @dataclass(frozen=True)
@@ -111,6 +129,11 @@ def _drifts_away() -> Run:
     run = run_of("nothing", 202, off="8 s")
     drift = -0.025 * run.welder.mains.frequency_Hz
     return replace(run, bench=replace(run.bench, mains=replace(run.bench.mains, drift_Hz_per_s=drift), length_s=11))
+
+
+def _sensed() -> Run:
+    """A quiet run of a board with a sense across the switch."""
+    return next(run for run in (run_of("nothing", n) for n in range(240, 280)) if run.welder.board.conduction_sense)
 
 
 SHORT = 0.05  # between two lines
@@ -196,6 +219,8 @@ DIRECTED = {
     "gate stuck after a weld": Directed(lambda: run_of("nothing", 210), "GateUnit", StuckGate),
     "gate stuck at the stop": Directed(lambda: run_of("stop button in ready", 211), "GateUnit", StuckGate),
     "first start dead": Directed(lambda: run_of("nothing", 212), "GateUnit", DeadFirstStart),
+    "one direction blocks": Directed(_sensed, "HostDriver", OneDirectionBlocks),
+    "one direction ends early": Directed(_sensed, "HostDriver", OneDirectionEndsEarly),
     "stop open from the start": Directed(
         lambda: run_of("stop button at power-up", 213), "HostDriver", StopOpenFromTheStart
     ),

@@ -78,6 +78,9 @@ class Driver:
             self._edge_ms = (self._edge_ms + _HALF_MS) & _MASK
         return 1000 * _HALF_MS
 
+    def conduction_us(self, gate):
+        return -1
+
     def conduction(self):
         return 0
 
