@@ -8,9 +8,13 @@ import sys
 from collections.abc import Mapping
 from typing import Any, NoReturn
 
-import click
+_BY_CTRL_C = 130  # 128 and the number of the signal: common practice of shells (POSIX leaves it at "greater than 128")
+try:
+    import click
 
-from gen.cli.said import say
+    from gen.cli.said import say
+except KeyboardInterrupt:  # most of the time in which the program is not yet there to answer
+    sys.exit(_BY_CTRL_C)
 
 # Section, then command: its module and what the list says of it.
 Sections = Mapping[str, Mapping[str, tuple[str, str]]]
@@ -22,6 +26,12 @@ class Listed(click.Group):
     def __init__(self, *args: Any, sections: Sections, **settings: Any) -> None:
         super().__init__(*args, **settings)
         self.sections = sections
+
+    def invoke(self, ctx: click.Context) -> Any:
+        try:
+            return super().invoke(ctx)
+        except KeyboardInterrupt as error:  # of which click's own main would make an empty line first
+            raise click.Abort from error
 
     def _modules(self) -> dict[str, str]:
         return {name: module for commands in self.sections.values() for name, (module, _) in commands.items()}
@@ -97,10 +107,15 @@ def weldbeat() -> None:
 
 
 def main() -> None:
-    """Entry point. Exit codes: 0 done, 1 the verdict refuses, 2 bad input. A message of what is wrong is one line."""
-    from gen.ask import Stopped
-    from gen.errors import InputError
+    """Entry point. Exit codes: 0 done, 1 the verdict refuses, 2 bad input, 130 ended by Ctrl-C.
 
+    A message of what is wrong is one line.
+    """
+    try:
+        from gen.ask import Stopped
+        from gen.errors import InputError
+    except KeyboardInterrupt as error:
+        _fail("stopped", error)
     for stream in (sys.stdout, sys.stderr):
         if isinstance(stream, io.TextIOWrapper):  # a title may hold letters that the terminal has not
             stream.reconfigure(errors="backslashreplace")
@@ -110,26 +125,36 @@ def main() -> None:
         say(error.format_message())
         sys.exit(0)
     except InputError as error:
-        _fail(str(error))
+        _fail(str(error), error)
     except click.ClickException as error:
-        _fail(_usage(error))
-    except (click.Abort, Stopped):
-        _fail("stopped")
+        _fail(_usage(error), error)
+    except (click.Abort, Stopped, KeyboardInterrupt) as error:
+        _fail("stopped", error)
     except OSError as error:
-        _fail(f"{error.filename or 'output'}: {error.strerror or error}")
+        _fail(f"{error.filename or 'output'}: {error.strerror or error}", error)
     sys.exit(result if isinstance(result, int) else 0)
 
 
-def _fail(message: str) -> NoReturn:
+def _fail(message: str, error: BaseException) -> NoReturn:
+    """Say what was wrong, or what Ctrl-C cut short, and end."""
     one_line = "".join(c if c.isprintable() else ascii(c)[1:-1] for c in message)
+    by_ctrl_c = _comes_of_ctrl_c(error)
+    if by_ctrl_c and sys.stderr.isatty():
+        say(err=True)  # the cursor stands behind ^C
     say(f"weldbeat: {one_line}", err=True)
-    sys.exit(2)
+    sys.exit(_BY_CTRL_C if by_ctrl_c else 2)
+
+
+def _comes_of_ctrl_c(error: BaseException | None) -> bool:
+    if error is None or isinstance(error, KeyboardInterrupt):
+        return error is not None
+    return _comes_of_ctrl_c(error.__cause__ or error.__context__)
 
 
 def _usage(error: click.ClickException) -> str:
     """What is wrong with the command line, in the form of every other message."""
     context = error.ctx if isinstance(error, click.UsageError) else None
-    see = f"see `{context.command_path if context else 'weldbeat'} --help`"
+    see = f"allowed: what `{context.command_path if context else 'weldbeat'} --help` lists"
     if isinstance(error, click.NoSuchOption):
         return f"command line: {error.option_name}; unknown option; {see}"
     if isinstance(error, click.BadParameter) and error.param is not None:
