@@ -3,17 +3,24 @@
 from __future__ import annotations
 
 import math
+import unicodedata
 from collections.abc import Callable, Mapping
+from contextlib import suppress
 from dataclasses import dataclass
 from enum import Enum
+from pathlib import Path
 from typing import Annotated, Any, Protocol, TypeVar
 
-from pydantic import ConfigDict, TypeAdapter, ValidationError
+from pydantic import ConfigDict, TypeAdapter
 
 from gen.quantities import NoQuantity, measure, unit_of
+from gen.units import typed_number, typed_whole
 from gen.user_files import FileModel, Written, allowed, choices_of, is_flag, written
 
 T = TypeVar("T")
+_LONGEST_PATH = 1000  # bytes, of which a system allows 260 to 4096
+# Controls, and the surrogates that stand for bytes that are not UTF-8 (Unicode, chapter 4.5).
+_UNWRITABLE = ("Cc", "Cs")
 
 
 class NotTaken(ValueError):
@@ -141,15 +148,19 @@ def _pickable(inquiry: Inquiry, by_number: bool) -> str:
 
 
 def number(least: float, most: float, words: Mapping[str, float] | None = None) -> Callable[[str], float]:
-    """Reads a number from `least` to `most`, a whole one where both are, or one of `words` for its number."""
+    """Reads a number from `least` to `most`, a whole one where both are, or one of `words` for its number.
+
+    What is a number already, such as what stands for an empty answer, is read as if it were typed.
+    """
     whole = isinstance(least, int) and isinstance(most, int)
     words = words or {}
 
-    def read(text: str) -> float:
+    def read(given: str | float) -> float:
+        text = str(given)
         if text in words:
             return words[text]
         try:
-            value: float = int(text) if whole else float(text)
+            value: float = typed_whole(text) if whole else typed_number(text)
         except ValueError:
             value = math.nan
         if not least <= value <= most:
@@ -173,8 +184,11 @@ def value_of(model: type[FileModel], key: str) -> Callable[[Any], Any]:
     unit, names, flag = unit_of(key), choices_of(field), is_flag(field)
 
     def read(text: Any) -> Any:
-        value: Any = float(text) if _is_number(text) else text
+        value: Any = text
         hint = ""
+        if isinstance(text, str):
+            with suppress(ValueError):
+                value = typed_number(text)
         if isinstance(value, str):
             if names:
                 value = next((name for name in names if plain(name) == plain(value)), value)
@@ -188,8 +202,10 @@ def value_of(model: type[FileModel], key: str) -> Callable[[Any], Any]:
                 except NoQuantity as error:
                     hint = str(error)
         try:
+            if isinstance(value, str) and _is_number_to_python(value):
+                raise ValueError  # which the adapter would take as well
             return adapter.validate_python(value)
-        except ValidationError:
+        except ValueError:  # pydantic's is one too
             what = allowed(field) if not hint else f"{allowed(field)} ({hint})"
             raise _not_taken(text, what) from None
 
@@ -201,12 +217,32 @@ def plain(text: str) -> str:
     return "_".join(text.lower().replace("-", " ").replace("_", " ").split())
 
 
+def path_of(text: str) -> Path:
+    """Reads the name of a file or folder, one that every system, message and page can hold."""
+    unwritable = any(unicodedata.category(letter) in _UNWRITABLE for letter in text)
+    if not text or unwritable or len(text.encode()) > _LONGEST_PATH:
+        allowed = (
+            f"the name of a file or folder in UTF-8, without control characters and of at most {_LONGEST_PATH} bytes"
+        )
+        raise NotTaken(written(text), allowed)
+    return Path(text)
+
+
 def _not_taken(text: Any, what: str) -> NotTaken:
-    shown = Written(text) if _is_number(text) else written(text)
-    return NotTaken(shown, what)
+    return NotTaken(_typed(text), what)
 
 
-def _is_number(text: Any) -> bool:
+def _typed(text: Any) -> Written:
+    """What was typed as a message shows it: in quotes unless it is a number."""
+    try:
+        typed_number(text if isinstance(text, str) else f"{text:g}")
+    except ValueError:
+        return written(text)
+    return Written(text)
+
+
+def _is_number_to_python(text: str) -> bool:
+    """Whether Python alone would take it, such as 1_0 or another script's digits."""
     try:
         float(text)
     except ValueError:

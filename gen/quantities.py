@@ -6,7 +6,7 @@ import re
 from collections.abc import Mapping
 from fractions import Fraction
 
-from gen.units import INCH_MM, POUND_N
+from gen.units import INCH_MM, NUMBER, POUND_N
 
 STANDARD_GRAVITY = 9.80665  # m/s2, by definition
 POUND_KG = 0.45359237
@@ -42,9 +42,8 @@ SWG_IN = dict(
 )  # fmt: skip
 AWG_GAUGES = range(41)
 
-_NUMBER = r"[-+]?(?:[0-9]+(?:\.[0-9]*)?|\.[0-9]+)(?:[eE][-+]?[0-9]{1,3})?"
 _MEASURE = re.compile(
-    rf"\s*(?:(?P<whole>[0-9]{{1,6}})[\s-]+)?(?P<part>[0-9]{{1,6}}/[0-9]{{1,6}}|{_NUMBER})\s*(?P<unit>.*?)\s*"
+    rf"\s*(?:(?P<whole>[0-9]{{1,6}})[\s-]+)?(?P<part>[0-9]{{1,6}}/[0-9]{{1,6}}|{NUMBER})\s*(?P<unit>.*?)\s*"
 )
 _DECIMAL_COMMA = re.compile(r"\s*[-+]?[0-9]+,[0-9]+\s*[^0-9,]*")
 _LIST = re.compile(r"\s*[,;xX\u00d7]\s*|\s+(?:by|on|and)\s+")

@@ -8,7 +8,7 @@ from typing import Any, Literal, Self
 from pydantic import Field, model_validator
 
 from gen.errors import InputError
-from gen.user_files import FileModel, Time, Written, Wrong, figure, parsed_toml, read_toml, validated, written
+from gen.user_files import LETTER, FileModel, Time, Written, Wrong, figure, parsed_toml, read_toml, validated, written
 
 SLOPE_END_PERCENT = 40.0  # below this, change the tap instead (common practice, no source)
 LEAST_PERCENT = 1.0  # below this no firing is left that could be timed
@@ -103,7 +103,7 @@ class _Header(FileModel):
     title: str = Field(
         default="",
         max_length=100,
-        pattern=r"^[^\x00-\x1f\x7f-\x9f\u2028\u2029]*$",
+        pattern=f"^{LETTER}*$",
         description="a text in quotes, on one line, of at most 100 characters",
     )
     phase: list[Any] = Field(min_length=1, max_length=100, description="1 to 100 [[phase]] tables, in double brackets")

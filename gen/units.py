@@ -1,6 +1,6 @@
 """Times as the trade counts them: half-cycles, cycles, milliseconds, degrees. Exact, with every rounding said aloud.
 
-And the inch and the pound, in which half of its tables are printed.
+And numbers as they are typed, and the inch and the pound, in which half of the trade's tables are printed.
 """
 
 from __future__ import annotations
@@ -13,6 +13,10 @@ from typing import Literal
 INCH_MM = 25.4
 POUND_N = 4.448222  # of force
 
+# As TOML 1.0.0 writes a number, without its underscores; a sign or the digits on one side of the point may be missing.
+NUMBER = r"[+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][+-]?[0-9]{1,3})?"
+_MOST_LETTERS = 40
+
 Unit = Literal["half-cycles", "cycles", "ms", "s"]
 
 # Nine digits are more than any time needs, and few enough that no arithmetic overflows.
@@ -21,6 +25,19 @@ _UNITS: dict[str, Unit] = {"half-cycle": "half-cycles", "cycle": "cycles"}
 
 TIME_FORMS = 'a number above 0 with a unit, such as "10 half-cycles", "5 cycles", "200 ms" or "0.4 s"'
 TIME_ALLOWED = f"allowed: {TIME_FORMS}"
+
+
+def typed_number(text: str) -> float:
+    """A number as a person types it. Raises ValueError for what Python alone would take: 1_0, spaces, another script's digits."""
+    if len(text) > _MOST_LETTERS or re.fullmatch(NUMBER, text) is None:
+        raise ValueError("no number")
+    return float(text)
+
+
+def typed_whole(text: str) -> int:
+    """A whole number, likewise, without a point or an exponent."""
+    typed_number(text)
+    return int(text)
 
 
 @dataclass(frozen=True)

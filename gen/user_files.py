@@ -56,6 +56,11 @@ _LINE_MISTAKES = (
 _TOML_ALLOWED = 'not readable as TOML; allowed: one key = value a line, with times and words in quotes ("0.4 s")'
 
 
+# A letter of a text on one line: no control character and no line break, nor one that turns the direction of what follows
+# (Unicode Standard Annex 9, "Bidirectional Algorithm", explicit directional formatting).
+LETTER = r"[^\x00-\x1f\x7f-\x9f\u2028-\u202e\u2066-\u2069]"
+
+
 class Written(str):
     """Words that a message shows as they are, without Python's quotation marks."""
 
@@ -232,6 +237,8 @@ def validated(model: type[Model], content: Any, where: Path, prefix: str = "") -
 
 def _as_input_error(error: ErrorDetails, model: type[FileModel], where: Path, prefix: str) -> InputError:
     location = [str(part) for part in error["loc"]]
+    if location[-1:] == ["[key]"]:  # pydantic's word for a name that a table must not have
+        location = location[:-2]
     table, field = _find(model, location)
     key = prefix + ".".join(_printable(part) if part.strip() else '""' for part in location)
     given = written(error["input"])

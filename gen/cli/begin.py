@@ -21,7 +21,7 @@ from gen.begin import (
     wrong_with,
 )
 from gen.cautions import caution_lines
-from gen.cli.options import taken
+from gen.cli.options import USER_PATH, taken
 from gen.cli.prove import reported, write_results
 from gen.cli.said import say
 from gen.cli.show import table_text, verdict_text
@@ -41,7 +41,7 @@ _BEFORE = (
 
 
 @click.command("demo")
-@click.argument("folder", type=click.Path(path_type=Path))
+@click.argument("folder", type=USER_PATH)
 def demo_command(folder: Path) -> int:
     """Write a worked example into FOLDER: welder and schedule files, firmware, report, waveforms."""
     texts = demo_files()
@@ -106,7 +106,7 @@ def _option(key: str) -> str:
     "new",
     epilog=f"Options for answers, each after two dashes: {', '.join(inquiry.key.replace('_', '-') for inquiry in INQUIRIES)}.",
 )
-@click.argument("folder", type=click.Path(path_type=Path))
+@click.argument("folder", type=USER_PATH)
 @_options
 @click.option("--typical", is_flag=True, help="Ask nothing: what no option gives is not known.")
 def new_command(folder: Path, typical: bool, **options: Any) -> None:

@@ -10,7 +10,7 @@ import click
 
 from gen.boards import Board, boards
 from gen.cautions import CAUTIONS, caution_lines
-from gen.cli.options import welder_option
+from gen.cli.options import USER_PATH, welder_option
 from gen.cli.said import say, visible
 from gen.cli.show import verdict_text
 from gen.cli.terminal import Asked
@@ -42,12 +42,8 @@ _WIDTH = 116
 @click.command("commission")
 @click.argument("port", required=False)
 @welder_option
-@click.option(
-    "--sheet", type=click.Path(path_type=Path), help="Write the numbered steps as a sheet, one HTML file; no walk."
-)
-@click.option(
-    "--record", type=click.Path(path_type=Path), help="Write the last walk as a record to sign, HTML; no walk."
-)
+@click.option("--sheet", type=USER_PATH, help="Write the numbered steps as a sheet, one HTML file; no walk.")
+@click.option("--record", type=USER_PATH, help="Write the last walk as a record to sign, HTML; no walk.")
 @click.option("--anew", is_flag=True, help="Begin a new walk, from the first step.")
 def commission_command(
     port: str | None, welder_path: Path | None, sheet: Path | None, record: Path | None, anew: bool

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from gen.cli.options import json_option, number, schedule_argument, seed_option, welder_option
+from gen.cli.options import USER_PATH, json_option, number, schedule_argument, seed_option, welder_option
 from gen.cli.said import folded, say, say_long
 from gen.errors import InputError
 from gen.job import Job, read_job
@@ -34,9 +34,7 @@ _HARDWARE = (
     metavar="RUN",
     help="Print what happened in one run of the table, and write its waveforms.",
 )
-@click.option(
-    "--vcd", type=click.Path(path_type=Path), help="With --replay: the file for them, fault-RUN.vcd unless given."
-)
+@click.option("--vcd", type=USER_PATH, help="With --replay: the file for them, fault-RUN.vcd unless given.")
 @json_option
 def faults_command(
     schedule: Path, welder_path: Path | None, seed: int, replay: int | None, vcd: Path | None, as_json: bool

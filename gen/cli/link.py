@@ -12,6 +12,7 @@ import click
 
 from gen.cautions import caution_lines
 from gen.cli.options import (
+    USER_PATH,
     json_option,
     number,
     pace_asked,
@@ -70,7 +71,7 @@ def ports_command(as_json: bool) -> None:
 
 
 @click.command("flash")
-@click.argument("bundle", type=click.Path(path_type=Path))
+@click.argument("bundle", type=USER_PATH)
 @port_argument
 @click.option("--yes", is_flag=True, help="Do not ask before the board's files are replaced.")
 @click.option("--forget-schedules", is_flag=True, help="Also remove the schedules that were pushed to the board.")
@@ -133,7 +134,7 @@ def push_command(
 @click.command("pull")
 @click.argument("name", type=taken(schedule_name), metavar="NAME")
 @port_argument
-@click.option("-o", "--output", type=click.Path(path_type=Path), help="The file to write. Otherwise NAME.toml here.")
+@click.option("-o", "--output", type=USER_PATH, help="The file to write. Otherwise NAME.toml here.")
 @welder_option
 def pull_command(name: str, port: str | None, output: Path | None, welder_path: Path | None) -> None:
     """Fetch the schedule NAME from the board on PORT as a schedule file.

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Mapping
-from pathlib import Path
 from typing import Any, TypeVar
 
 import click
@@ -38,11 +37,14 @@ def value_of(model: type[FileModel], key: str) -> Callable[[Any], Any]:
     return taken(gen.ask.value_of(model, key))
 
 
-schedule_argument = click.argument("schedule", type=click.Path(path_type=Path))
+USER_PATH = click.types.FuncParamType(taken(gen.ask.path_of))  # a file or folder that is named on the command line
+USER_PATH.name = "path"
+
+schedule_argument = click.argument("schedule", type=USER_PATH)
 welder_option = click.option(
     "--welder",
     "welder_path",
-    type=click.Path(path_type=Path),
+    type=USER_PATH,
     help="The welder file. Otherwise welder.toml in the current folder.",
 )
 json_option = click.option("--json", "as_json", is_flag=True, help="Print JSON, for another program to read.")

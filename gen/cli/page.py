@@ -7,12 +7,12 @@ from pathlib import Path
 
 import click
 
-from gen.cli.options import number
+from gen.cli.options import USER_PATH, number
 from gen.cli.said import say
 
 
 @click.command("open")
-@click.argument("folder", type=click.Path(path_type=Path), default=Path("."))
+@click.argument("folder", type=USER_PATH, default=Path("."))
 @click.option(
     "--port",
     type=number(0, 65535),

@@ -9,7 +9,16 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from gen.cautions import caution_lines
-from gen.cli.options import json_option, number, pace_asked, pace_option, schedule_argument, seed_option, welder_option
+from gen.cli.options import (
+    USER_PATH,
+    json_option,
+    number,
+    pace_asked,
+    pace_option,
+    schedule_argument,
+    seed_option,
+    welder_option,
+)
 from gen.cli.said import say, say_long
 from gen.cli.show import finding_lines, heat_json, heat_text, verdict_text
 from gen.job import read_job
@@ -39,9 +48,9 @@ if TYPE_CHECKING:
     metavar="NUMBER",
     help="Say the rest needed after this many welds, one straight after another.",
 )
-@click.option("--report", type=click.Path(path_type=Path), help="Write a report, one HTML file.")
-@click.option("--vcd", type=click.Path(path_type=Path), help="Write the waveforms as VCD.")
-@click.option("--csv", "csv_path", type=click.Path(path_type=Path), help="Write every conduction as CSV.")
+@click.option("--report", type=USER_PATH, help="Write a report, one HTML file.")
+@click.option("--vcd", type=USER_PATH, help="Write the waveforms as VCD.")
+@click.option("--csv", "csv_path", type=USER_PATH, help="Write every conduction as CSV.")
 @click.option("--all", "everything", is_flag=True, help="Print every check, and the temperatures.")
 @json_option
 def simulate_command(
@@ -80,9 +89,7 @@ def simulate_command(
 
 @click.command("build")
 @schedule_argument
-@click.option(
-    "-o", "--output", "folder", type=click.Path(path_type=Path), required=True, help="Folder for the firmware."
-)
+@click.option("-o", "--output", "folder", type=USER_PATH, required=True, help="Folder for the firmware.")
 @welder_option
 @pace_option
 @json_option

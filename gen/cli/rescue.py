@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from gen.cli.options import welder_option
+from gen.cli.options import USER_PATH, welder_option
 from gen.cli.said import say
 from gen.machine import WELDER_FILE
 from gen.records import RECORDS_FILE
@@ -14,7 +14,7 @@ from gen.rescue import rescue
 
 
 @click.command("rescue")
-@click.argument("new", type=click.Path(path_type=Path))
+@click.argument("new", type=USER_PATH)
 @welder_option
 def rescue_command(new: Path, welder_path: Path | None) -> None:
     """Write what can still be read of the records beside the welder file into the file NEW. The damaged file stays."""

@@ -11,7 +11,7 @@ from typing import Any
 
 import click
 
-from gen.cli.options import json_option, value_of, welder_option
+from gen.cli.options import USER_PATH, json_option, value_of, welder_option
 from gen.cli.said import say
 from gen.errors import InputError
 from gen.handbook import Suggestion, by_source, guess, in_inches, naming_taps, refusal, suggest_on
@@ -87,7 +87,7 @@ def _option(name: str, key: str, metavar: str, text: str) -> Callable[[Any], Any
     help="Two or three sheets as they lie: 1,1 (mm); 0.04in,0.06in.",
 )
 @click.option("--rods", "rods_mm", type=_sizes(*RODS_MM, 2), metavar="D,D", help="Two crossed rods, such as 5,8 (mm).")
-@click.option("--joint", type=click.Path(path_type=Path), help="A joint file, in place of the other options.")
+@click.option("--joint", type=USER_PATH, help="A joint file, in place of the other options.")
 @_option("--material", "material", "METAL", "low_carbon_steel, or stainless_steel (of sheets).")
 @_option("--surface", "surface", "SURFACE", "clean, scaled or zinc.")
 @_option("--finish", "finish", "FINISH", "Of rods: cold_drawn or hot_drawn.")
@@ -105,7 +105,7 @@ def _option(name: str, key: str, metavar: str, text: str) -> Callable[[Any], Any
 @_option("--pitch", "pitch_mm", "MM", "From this weld to the nearest made before it.")
 @_option("--overlap", "overlap_mm", "MM", "Overlap of sheets, beside the table's.")
 @welder_option
-@click.option("-o", "--output", type=click.Path(path_type=Path), help="Write the schedule to this new file.")
+@click.option("-o", "--output", type=USER_PATH, help="Write the schedule to this new file.")
 @click.option("--inch", is_flag=True, help="Print inches and pounds; files stay metric.")
 @json_option
 def suggest_command(

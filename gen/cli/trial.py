@@ -2,22 +2,21 @@
 
 from __future__ import annotations
 
-from pathlib import Path
-
 import click
 
 from gen.cli import Listed
-from gen.cli.options import number
+from gen.cli.options import USER_PATH, number
+from gen.units import typed_number
 from gen.user_files import written
 
 _LEAST_S, _MOST_S = 0.01, 60.0
 
-joint_argument = click.argument("joint", type=click.Path(path_type=Path))
+joint_argument = click.argument("joint", type=USER_PATH)
 
 
 def _between(text: str) -> tuple[float, float]:
     try:
-        low, high = (float(part) for part in text.split(","))
+        low, high = (typed_number(part) for part in text.split(","))
     except ValueError:
         low = high = 0.0
     if not _LEAST_S <= low < high <= _MOST_S:

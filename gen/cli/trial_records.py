@@ -9,7 +9,7 @@ from typing import Any
 
 import click
 
-from gen.cli.options import number, schedule_argument, welder_option
+from gen.cli.options import USER_PATH, number, schedule_argument, welder_option
 from gen.cli.said import say
 from gen.cli.trial import joint_argument
 from gen.errors import InputError
@@ -46,7 +46,7 @@ def _note(text: str) -> str:
 
 
 def _weld(text: str) -> tuple[int, int]:
-    found = re.fullmatch(r"(\d{1,9})/(\d{1,9})", text)
+    found = re.fullmatch(r"([0-9]{1,9})/([0-9]{1,9})", text)
     if found is None:
         allowed = "the board's start and the weld's number since, as `weldbeat watch --json` tells them, such as 7/12"
         raise click.BadParameter(f"{written(text)} given; allowed: {allowed}")
@@ -115,7 +115,7 @@ def remove_command(joint: Path, trial: int, welder_path: Path | None) -> None:
 
 
 @click.command("export")
-@click.argument("file", type=click.Path(path_type=Path))
+@click.argument("file", type=USER_PATH)
 @welder_option
 def export_command(file: Path, welder_path: Path | None) -> None:
     """Write the trials of all joints to FILE as CSV, schedules and joint files in their cells.
@@ -130,7 +130,7 @@ def export_command(file: Path, welder_path: Path | None) -> None:
 
 
 @click.command("import")
-@click.argument("file", type=click.Path(path_type=Path))
+@click.argument("file", type=USER_PATH)
 @welder_option
 def import_command(file: Path, welder_path: Path | None) -> None:
     """Add the trials in FILE, a CSV, to the records: all of them, or none where a row is wrong.

@@ -12,7 +12,7 @@ import click
 from gen.ask import Stopped
 from gen.cautions import AT_THE_ELECTRODES, caution_lines
 from gen.cli.large import large
-from gen.cli.options import number, pace_asked, pace_option, port_argument, welder_option
+from gen.cli.options import USER_PATH, number, pace_asked, pace_option, port_argument, welder_option
 from gen.cli.said import WIDTH, folded, said, say, say_over
 from gen.cli.terminal import Asked, Keys
 from gen.cli.trial import between_option, joint_argument, percent_option
@@ -147,7 +147,7 @@ class _OnBoard:
 @port_argument
 @click.option(
     "--schedule",
-    type=click.Path(path_type=Path),
+    type=USER_PATH,
     help="The schedule to change. Otherwise the one tried last, or the suggestion.",
 )
 @percent_option

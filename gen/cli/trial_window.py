@@ -12,7 +12,7 @@ import click
 from click.core import ParameterSource
 
 from gen.cautions import AT_THE_ELECTRODES, caution_lines
-from gen.cli.options import FASTEST, json_option, number, pace_asked, pace_option, welder_option
+from gen.cli.options import FASTEST, USER_PATH, json_option, number, pace_asked, pace_option, welder_option
 from gen.cli.said import said, said_all, say
 from gen.cli.trial import between_option, joint_argument, percent_option
 from gen.errors import InputError
@@ -53,14 +53,14 @@ from gen.writing import check_drawn, write_whole
 
 schedule_option = click.option(
     "--schedule",
-    type=click.Path(path_type=Path),
+    type=USER_PATH,
     help="The schedule to change. Otherwise the one tried last, or the suggestion.",
 )
 
 
 @click.command("next")
 @joint_argument
-@click.option("-o", "--output", type=click.Path(path_type=Path), help="Write the schedule to try to this file.")
+@click.option("-o", "--output", type=USER_PATH, help="Write the schedule to try to this file.")
 @schedule_option
 @percent_option
 @between_option
@@ -206,7 +206,7 @@ def _refused(verdicts: Verdicts) -> list[dict[str, Any]]:
 
 @click.command("keep")
 @joint_argument
-@click.option("-o", "--output", type=click.Path(path_type=Path), required=True, help="Write the schedule to this file.")
+@click.option("-o", "--output", type=USER_PATH, required=True, help="Write the schedule to this file.")
 @schedule_option
 @percent_option
 @between_option
@@ -289,7 +289,7 @@ _MEASURED = (
 
 @click.command("show")
 @joint_argument
-@click.option("-o", "--output", type=click.Path(path_type=Path), help="Draw them into this SVG file.")
+@click.option("-o", "--output", type=USER_PATH, help="Draw them into this SVG file.")
 @between_option
 @welder_option
 @json_option
@@ -366,7 +366,7 @@ def _window_data(belief: Belief, percent: float) -> dict[str, Any]:
 
 @click.command("page")
 @joint_argument
-@click.option("-o", "--output", type=click.Path(path_type=Path), required=True, help="Write it to this HTML file.")
+@click.option("-o", "--output", type=USER_PATH, required=True, help="Write it to this HTML file.")
 @between_option
 @welder_option
 def page_command(joint: Path, output: Path, between: tuple[float, float] | None, welder_path: Path | None) -> None:
@@ -394,7 +394,7 @@ def page_command(joint: Path, output: Path, between: tuple[float, float] | None,
 
 
 @click.command("compare")
-@click.argument("joint", type=click.Path(path_type=Path), required=False)
+@click.argument("joint", type=USER_PATH, required=False)
 @welder_option
 @json_option
 def compare_command(joint: Path | None, welder_path: Path | None, as_json: bool) -> None:

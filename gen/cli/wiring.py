@@ -13,7 +13,7 @@ import click
 
 from gen.boards import Board
 from gen.cautions import caution_lines
-from gen.cli.options import json_option, number, welder_option
+from gen.cli.options import USER_PATH, json_option, number, welder_option
 from gen.cli.said import say
 from gen.errors import InputError
 from gen.job import board_of, find_welder
@@ -108,11 +108,11 @@ def _part_lines(part: Chosen) -> list[str]:
 @click.option(
     "-o",
     "--output",
-    type=click.Path(path_type=Path),
+    type=USER_PATH,
     required=True,
     help="The sheet, one HTML file to print on A4 or Letter.",
 )
-@click.option("--svg", "folder", type=click.Path(path_type=Path), help="Folder for the two drawings, as SVG too.")
+@click.option("--svg", "folder", type=USER_PATH, help="Folder for the two drawings, as SVG too.")
 @pace_option
 def wiring_command(welder_path: Path | None, output: Path, folder: Path | None, pace: float) -> None:
     """The wiring sheet of the upgrade, with this machine's own pins: two drawings, wire list, parts list."""

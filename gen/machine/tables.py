@@ -7,7 +7,7 @@ from typing import Annotated, Any, Literal, Self
 from pydantic import BeforeValidator, Field, PlainValidator, ValidationError, model_validator
 
 from gen.units import Duration, parse_duration
-from gen.user_files import FileModel, Time, Written, Wrong, figure, written
+from gen.user_files import LETTER, FileModel, Time, Written, Wrong, figure, written
 
 # The bounds of each key are wide of every machine that this program is for, and narrow enough that no figure that follows
 # overflows or vanishes (common practice, no source).
@@ -107,6 +107,10 @@ READ_ON = {
 }
 
 
+_TAP = "a tap's name in quotes, on one line, of 1 to 40 characters"
+TapName = Annotated[str, Field(pattern=f"^{LETTER}{{1,40}}$", description=_TAP)]
+
+
 class Transformer(FileModel):
     """Rating plate, primary side and what was measured. A rating counts only with the duty it is for.
 
@@ -124,20 +128,21 @@ class Transformer(FileModel):
     )
     rating_from: Literal["plate", "core_and_wire", "typical"] = "plate"
     working_current_A: float = Field(default=0, ge=0.1, le=2000)  # left out: the welder fills it in
-    working_tap: str | None = None
+    working_tap: TapName | None = Field(default=None, description=_TAP)
     load_angle_min_deg: float = Field(default=40, ge=0, le=80)
     load_angle_max_deg: float = Field(default=65, ge=0, le=80)
     open_current_A: float | None = Field(default=None, ge=0.001, le=2000)
     open_secondary_V: float | None = Field(default=None, ge=0.1, le=100)
-    taps: dict[str, Annotated[float, Field(ge=0.1, le=100)]] | None = Field(
+    taps: dict[TapName, Annotated[float, Field(ge=0.1, le=100)]] | None = Field(
         default=None,
         min_length=1,
         max_length=50,
-        description="a table of 1 to 50 tap names, each with its open secondary voltage from 0.1 to 100",
+        description="a table of 1 to 50 tap names (each on one line, at most 40 characters), each with its open secondary "
+        "voltage from 0.1 to 100",
     )
-    tap: str | None = None
+    tap: TapName | None = Field(default=None, description=_TAP)
     shorted_current_A: float | None = Field(default=None, ge=0.1, le=4000)
-    shorted_tap: str | None = None
+    shorted_tap: TapName | None = Field(default=None, description=_TAP)
     winding_time_constant_min: float = Field(default=20, ge=1, le=240)
     mass_kg: float | None = Field(default=None, ge=0.1, le=5000)
     insulation_class: Literal["A", "E", "B", "F", "H"] = "A"

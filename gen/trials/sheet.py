@@ -17,7 +17,8 @@ from gen.joint import joint_from
 from gen.records import TrialRecord
 from gen.schedule import schedule_from
 from gen.trials.values import Expulsion, Outcome
-from gen.user_files import Written, read_text, written
+from gen.units import typed_number, typed_whole
+from gen.user_files import LETTER, Written, read_text, written
 
 COLUMNS = tuple(field.name for field in fields(TrialRecord))
 NEEDED = ("joint", "tried_at", "weld_s", "percent", "outcome")
@@ -33,9 +34,23 @@ def to_csv(trials: list[TrialRecord]) -> str:
     writer = csv.writer(out, lineterminator="\n")
     writer.writerow(COLUMNS)
     for trial in trials:
-        values = (getattr(trial, column) for column in COLUMNS)
-        writer.writerow(["" if value is None else value for value in values])
+        writer.writerow([_cell(getattr(trial, column)) for column in COLUMNS])
     return out.getvalue()
+
+
+# A spreadsheet takes a cell that begins so for a formula, and runs it (OWASP, "CSV Injection"). An apostrophe before it says
+# that it is text; one that was there already gets another, so that nothing is lost.
+_FORMULAS = ("=", "+", "-", "@", "\t", "\r", "\n", "'")
+
+
+def _cell(value: Any) -> Any:
+    if value is None:
+        return ""
+    return f"'{value}" if isinstance(value, str) and value.startswith(_FORMULAS) else value
+
+
+def _without_apostrophe(cell: str) -> str:
+    return cell[1:] if cell[:1] == "'" and cell[1:].startswith(_FORMULAS) else cell
 
 
 def from_csv(path: Path) -> list[tuple[int, TrialRecord]]:
@@ -83,7 +98,9 @@ def _trial(header: list[str], cells: list[str], path: Path, line: int) -> TrialR
         raise InputError(
             path, f"line {line}", Written(f"{len(cells)} cells"), f"allowed: {len(header)}, as the first line has"
         )
-    row = dict.fromkeys(COLUMNS, "") | dict(zip(header, cells, strict=True))
+    row = dict.fromkeys(COLUMNS, "") | {
+        column: _without_apostrophe(cell) for column, cell in zip(header, cells, strict=True)
+    }
     values: dict[str, Any] = {}
     for column, (convert, allowed) in _CELLS.items():
         try:
@@ -103,10 +120,10 @@ def _trial(header: list[str], cells: list[str], path: Path, line: int) -> TrialR
     return TrialRecord(**values)
 
 
-def _number(least: float, most: float, kind: Callable[[str], float] = float) -> Callable[[str], float]:
+def _number(least: float, most: float, kind: Callable[[str], float] = typed_number) -> Callable[[str], float]:
     def convert(cell: str) -> float:
         value = kind(cell)
-        if not least <= value <= most or cell != cell.strip():
+        if not least <= value <= most:
             raise ValueError
         return value
 
@@ -146,15 +163,14 @@ def _text(cell: str) -> str:
 
 
 _ABOVE_0 = math.nextafter(0, 1)
-_LINE = r"[^\x00-\x1f\x7f-\x9f\u2028\u2029]"
 _MEASURED = (_optional(_number(_ABOVE_0, LARGEST)), f"empty, or a number above 0 and at most {LARGEST:g}")
 _OUTCOMES, _EXPULSIONS = get_args(Outcome), get_args(Expulsion)
 
 # What each cell becomes, and what is allowed there.
 _CELLS: Mapping[str, tuple[Callable[[str], Any], str]] = {
-    "joint": (_like(f"{_LINE}+"), "the joint's name, on one line"),
+    "joint": (_like(f"{LETTER}+"), "the joint's name, on one line"),
     "number": (
-        _optional(_number(1, _LARGEST_WHOLE, int), 0),
+        _optional(_number(1, _LARGEST_WHOLE, typed_whole), 0),
         "empty for the next of its joint, or a whole number from 1",
     ),
     "tried_at": (_time, "a time in UTC such as 2026-01-31T14:05:00Z"),
@@ -172,11 +188,11 @@ _CELLS: Mapping[str, tuple[Callable[[str], Any], str]] = {
     "twist_Nm": _MEASURED,
     "nugget_mm": _MEASURED,
     "dressed": (
-        _optional(_number(0, 1, int), 0),
+        _optional(_number(0, 1, typed_whole), 0),
         "1 where the electrodes were dressed just before, otherwise 0 or empty",
     ),
-    "note": (_like(f"{_LINE}*"), "words on one line"),
-    "board": (_optional(_like(f"{_LINE}+")), "the board's name, or empty"),
-    "boot": (_optional(_number(0, _LARGEST_WHOLE, int)), "a whole number from 0, or empty"),
-    "count": (_optional(_number(0, _LARGEST_WHOLE, int)), "a whole number from 0, or empty"),
+    "note": (_like(f"{LETTER}*"), "words on one line"),
+    "board": (_optional(_like(f"{LETTER}+")), "the board's name, or empty"),
+    "boot": (_optional(_number(0, _LARGEST_WHOLE, typed_whole)), "a whole number from 0, or empty"),
+    "count": (_optional(_number(0, _LARGEST_WHOLE, typed_whole)), "a whole number from 0, or empty"),
 }

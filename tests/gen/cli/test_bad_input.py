@@ -172,8 +172,11 @@ def test_no_welder_file_here(shed: Path) -> None:
 
 def test_a_file_name_with_a_line_break_stays_on_one_line(shed: Path) -> None:
     """Odd names cannot break the message in two, nor send the terminal commands."""
-    message = r"weldbeat: a\nb\x1b[31m.toml: no such file; looked for as a\nb\u001b[31m.toml; allowed: a TOML file"
-    refused(shed, ["table", "a\nb\x1b[31m.toml"], f"{message}\n")
+    message = r'weldbeat: command line: SCHEDULE: "a\nb\u001b[31m.toml" given; allowed: the name of a file or folder in UTF-8, '
+    refused(shed, ["table", "a\nb\x1b[31m.toml"], f"{message}without control characters and of at most 1000 bytes\n")
+    name = "a\u202elmot"
+    message = r"weldbeat: a\u202elmot: no such file; looked for as a\u202elmot; allowed: a TOML file"
+    refused(shed, ["table", name], f"{message}\n")
 
 
 def test_a_name_too_long_for_the_file_system(shed: Path) -> None:

@@ -64,13 +64,13 @@ CONTRADICTIONS = {
     ),
     "no taps in the table": (
         welder('shorted_current_A = 30\ntap = "high"\ntaps = {}\n'),
-        "transformer.taps: a table given; allowed: a table of 1 to 50 tap names, each with its open secondary voltage "
-        "from 0.1 to 100",
+        "transformer.taps: a table given; allowed: a table of 1 to 50 tap names (each on one line, at most 40 characters), "
+        "each with its open secondary voltage from 0.1 to 100",
     ),
     "a tap of no volts": (
         welder('shorted_current_A = 30\ntap = "high"\ntaps = {high = 0}\n'),
-        "transformer.taps.high: 0 given; allowed: a table of 1 to 50 tap names, each with its open secondary voltage "
-        "from 0.1 to 100",
+        "transformer.taps.high: 0 given; allowed: a table of 1 to 50 tap names (each on one line, at most 40 characters), "
+        "each with its open secondary voltage from 0.1 to 100",
     ),
     "two open voltages": (
         welder("open_secondary_V = 2.4\nshorted_current_A = 30\n" + TWO_TAPS),
@@ -279,7 +279,7 @@ BAD_ELECTRODES = {
     "diameter=0": "diameter: 0 given; allowed: a number from 1 to 100",
     "length=long": 'length: "long" given; allowed: a number from 1 to 1000',
     "offset=-1": "offset: -1 given; allowed: a number from 0 to 500",
-    "offset=nan": "offset: nan given; allowed: a number from 0 to 500",
+    "offset=nan": 'offset: "nan" given; allowed: a number from 0 to 500',
     "middle.length=40": f'"middle.length=40" given; {ALLOWED}',
     "upper.offset=4": f'"upper.offset=4" given; {ALLOWED}',
     "face=6,groove=3": "groove_radius_mm: 3 given; a face is flat or grooved; allowed: face_diameter_mm or groove_radius_mm, "
