@@ -50,6 +50,12 @@ def find_welder(welder_path: Path | None = None) -> Welder:
             "looked for in this folder; allowed: name one with --welder, or make one with `weldbeat new`",
         )
     welder = read_welder(path)
+    check_board(welder, path)
+    return welder
+
+
+def check_board(welder: Welder, path: Path) -> None:
+    """Raise InputError, which names the file `path`, for a board that there is not, or pins that it has not."""
     if welder.board.name not in boards():
         names = ", ".join(str(written(name)) for name in boards())
         raise InputError(path, "board.name", written(welder.board.name), f"allowed: {names}; see `weldbeat boards`")
@@ -57,7 +63,6 @@ def find_welder(welder_path: Path | None = None) -> Welder:
         board_of(welder)
     except Wrong as wrong:
         raise InputError(path, f"board.{wrong.key}", wrong.given, str(wrong)) from None
-    return welder
 
 
 def board_of(welder: Welder) -> Board:

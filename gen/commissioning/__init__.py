@@ -1,6 +1,14 @@
 """Commissioning: the numbered steps from unpowered to the first weld, their limits, the walk through them and the record."""
 
-from gen.commissioning.calibration import calibrated, difference, last_walk, measured_values, values_of_last_walk
+from gen.commissioning.calibration import (
+    calibrated,
+    difference,
+    last_walk,
+    marked_typical,
+    measured_values,
+    values_of_last_walk,
+    with_values,
+)
 from gen.commissioning.sheet import record_html, sheet_html
 from gen.commissioning.shots import Shot
 from gen.commissioning.steps import steps
@@ -17,10 +25,12 @@ __all__ = [
     "calibrated",
     "difference",
     "last_walk",
+    "marked_typical",
     "measured_values",
     "record_html",
     "sheet_html",
     "steps",
     "values_of_last_walk",
     "walking",
+    "with_values",
 ]

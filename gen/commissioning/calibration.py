@@ -84,6 +84,17 @@ def _now_measured(document: tomlkit.TOMLDocument, values: Mapping[str, Any]) -> 
         del detector["offsets_from"]
 
 
+def marked_typical(text: str) -> frozenset[str]:
+    """The keys (`table.key`) of a welder file's text whose values are marked as typical."""
+    tables = ((name, table) for name, table in tomlkit.parse(text).items() if isinstance(table, Table))
+    return frozenset(
+        f"{name}.{key}"
+        for name, table in tables
+        for key in table
+        if isinstance(item := table[key], Item) and _ASSUMED.match(item.trivia.comment)
+    )
+
+
 def _given(text: str, table: str, name: str, value: Any, mark: str) -> str:
     """`text` with this key given: in the place of its line `# name = ...`, or first in its table.
 

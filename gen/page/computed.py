@@ -5,6 +5,7 @@ Every picture is the report's own.
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from functools import lru_cache
 from pathlib import Path
@@ -12,9 +13,11 @@ from pathlib import Path
 from markupsafe import Markup
 
 from gen.current import delivered
-from gen.job import Job, find_welder, make_job
+from gen.job import Job, check_board, find_welder, make_job
 from gen.machine import Welder
+from gen.ranges import Figure
 from gen.schedule import schedule_from
+from gen.user_files import parsed_toml, validated
 from sim.core.weld_current import weld_currents
 from sim.report.data import ReportData
 from sim.report.margins import draw_margins, margins
@@ -71,6 +74,15 @@ class Judged:
     half_cycles: Markup
     made: str
     fastest: str
+
+
+@dataclass(frozen=True)
+class Described:
+    """What follows from a welder file: figures with range and source, by heading."""
+
+    headings: tuple[tuple[str, tuple[tuple[str, str, str], ...]], ...]
+    wanted: tuple[str, ...]
+    assumed: tuple[str, ...]
 
 
 @lru_cache(maxsize=8)
@@ -136,6 +148,32 @@ def judged(text: str, path: Path, welder: Path, pace: float | None) -> Judged:
         made=f"{count.made} of {count.asked}",
         fastest=number(run.fastest.welds_per_minute),
     )
+
+
+def described(text: str, path: Path) -> Described:
+    """What follows from a welder file with this text. Raises InputError where it would be wrong."""
+    welder = validated(Welder, parsed_toml(text, path), path)
+    check_board(welder, path)
+    machine = welder.machine
+
+    def rows(figures: Iterable[tuple[str, Figure | None]]) -> tuple[tuple[str, str, str], ...]:
+        return tuple((name, figure.text, figure.source) for name, figure in figures if figure)
+
+    taps = [(tap.name, tap is machine.in_use, rows(tap.figures())) for tap in machine.taps]
+    return Described(
+        headings=(
+            *((_tap_words(name, in_use), figures) for name, in_use, figures in taps),
+            ("As the primary sees it, on the tap in use", rows(machine.figures())),
+        ),
+        wanted=tuple(welder.wanted()),
+        assumed=tuple(welder.assumed()),
+    )
+
+
+def _tap_words(name: str, in_use: bool) -> str:
+    if not name:
+        return "Currents at full conduction"
+    return f"Tap {name} (in use)" if in_use else f"Tap {name}"
 
 
 def _beyond(findings: list[Finding] | tuple[Finding, ...]) -> tuple[Told, ...]:

@@ -199,7 +199,7 @@ def _another(asked: Asked, held: Held) -> Response:
     except Changed:
         mine = []
     lines = difflib.unified_diff(held.text.splitlines(), mine, "file", "form", lineterm="", n=1) if mine else []
-    return shown("another", name=path.stem, file=path.name, lines=list(lines)[2 : _LONGEST_DIFF + 2])
+    return shown("another", address=f"/schedule/{path.stem}", file=path.name, lines=list(lines)[2 : _LONGEST_DIFF + 2])
 
 
 def _copy(asked: Asked) -> Response:

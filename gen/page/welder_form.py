@@ -1,0 +1,164 @@
+"""The welder file as a form, every key that there is; what was typed goes into the file's text, comments and all stay."""
+
+from __future__ import annotations
+
+import tomllib
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from types import NoneType, UnionType
+from typing import Any, Literal, Union, get_args, get_origin
+
+import tomlkit
+
+from gen.boards import boards
+from gen.commissioning import marked_typical, with_values
+from gen.errors import InputError
+from gen.machine.tables import WelderTables
+from gen.units import Duration
+from gen.user_files import FileModel, allowed, parsed_toml
+
+_BOARD = "board.name"
+_LONGEST_LITERAL = 2000  # characters of a list or table that is typed
+
+
+@dataclass(frozen=True)
+class MachineField:
+    """One key: `name` is `table.key`. `choices`: what it may be, none where it is typed; `typical`: what its absence stands for.
+
+    `marked`: whether the file marks its value as typical. `long`: it is a list or table, typed as it stands in the file.
+    """
+
+    name: str
+    key: str
+    value: str
+    choices: tuple[str, ...]
+    typical: str
+    marked: bool
+    allowed: str
+    long: bool
+
+
+@dataclass(frozen=True)
+class MachineTable:
+    """One table of the welder file. `given`: whether the file has it."""
+
+    name: str
+    given: bool
+    fields: tuple[MachineField, ...]
+
+
+def form_of(text: str, path: Path) -> tuple[MachineTable, ...]:
+    """The welder file's text as a form. Raises InputError where it is no TOML."""
+    content, typical = parsed_toml(text, path), marked_typical(text)
+    found = []
+    for name, model in _tables().items():
+        held = content.get(name, {})
+        held = held if isinstance(held, dict) else {}
+        fields = tuple(_field(name, key, model, held, typical) for key in model.model_fields)
+        found.append(MachineTable(name, name in content, fields))
+    return tuple(found)
+
+
+def _tables() -> dict[str, type[FileModel]]:
+    return {name: _kind(field.annotation) for name, field in WelderTables.model_fields.items()}
+
+
+def _field(
+    table: str, key: str, model: type[FileModel], held: Mapping[str, Any], typical: frozenset[str]
+) -> MachineField:
+    described = model.model_fields[key]
+    name, kind = f"{table}.{key}", _kind(described.annotation)
+    left_out = None if described.is_required() else described.get_default(call_default_factory=True)
+    return MachineField(
+        name=name,
+        key=key,
+        value=_shown(held.get(key)),
+        choices=_choices(name, kind),
+        typical=_shown(left_out) if left_out else "",
+        marked=name in typical,
+        allowed=allowed(described),
+        long=not (kind in (int, float, str, bool) or get_origin(kind) is Literal or _is_time(kind)),
+    )
+
+
+def _kind(annotation: Any) -> Any:
+    """The type without the None that is allowed too."""
+    if get_origin(annotation) in (Union, UnionType):
+        return next(each for each in get_args(annotation) if each is not NoneType)
+    return annotation
+
+
+def _is_time(kind: Any) -> bool:
+    return kind is Duration or Duration in get_args(kind)
+
+
+def _choices(name: str, kind: Any) -> tuple[str, ...]:
+    if name == _BOARD:
+        return tuple(boards())
+    if kind is bool:
+        return ("true", "false")
+    return tuple(str(each) for each in get_args(kind)) if get_origin(kind) is Literal else ()
+
+
+def _shown(value: Any) -> str:
+    """A value as it is typed: as in the file, texts without their quotes."""
+    if value is None:
+        return ""
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    if isinstance(value, float):
+        return f"{value:.15g}"
+    if isinstance(value, dict):
+        inline = tomlkit.inline_table()
+        inline.update(value)
+        return str(inline.as_string())
+    if isinstance(value, (list, tuple)):
+        return str(tomlkit.item(list(value)).as_string())
+    return str(value)
+
+
+def edited(text: str, given: Mapping[str, str], path: Path) -> str:
+    """The text with what was typed in it; what was emptied is taken out. It may be wrong.
+
+    Raises InputError where the text is no TOML.
+    """
+    values: dict[str, Any] = {}
+    gone: list[tuple[str, str]] = []
+    for table in form_of(text, path):
+        for each in table.fields:
+            typed = given.get(each.name, each.value).strip()
+            if typed == each.value:
+                continue
+            if typed:
+                values[each.name] = _read(typed, _kind(_tables()[table.name].model_fields[each.key].annotation))
+            else:
+                gone.append((table.name, each.key))
+    changed = with_values(text, values, path)
+    if gone:
+        document: Any = tomlkit.parse(changed)
+        for table_name, key in gone:
+            document[table_name].pop(key, None)
+        changed = tomlkit.dumps(document)
+    return changed
+
+
+def _read(typed: str, kind: Any) -> Any:
+    """What goes into the file. What cannot be read as it should goes in as text, and is refused there."""
+    choices = get_args(kind) if get_origin(kind) is Literal else ()
+    if kind is str or _is_time(kind) or any(isinstance(each, str) for each in choices):
+        return typed
+    if "\n" in typed or "\r" in typed or len(typed) > _LONGEST_LITERAL:
+        return typed
+    try:
+        value = tomllib.loads(f"v = {typed}")["v"]
+        return tomlkit.parse(f"v = {typed}")["v"] if isinstance(value, (dict, list)) else value
+    except (ValueError, RecursionError):
+        return typed
+
+
+def place_of(error: InputError, form: tuple[MachineTable, ...]) -> str:
+    """The name of the field that a message is about; "" where it is about none."""
+    names = {each.name for table in form for each in table.fields}
+    key = ".".join(error.key.split(".")[:2])
+    return key if key in names else ""

@@ -1,0 +1,135 @@
+"""The machine room: the welder file as a form, in the command line's own words, with all that is not typed left as it was."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from html import unescape
+from pathlib import Path
+
+import pytest
+
+from gen.begin import machine_files
+from gen.job import find_welder
+from gen.page.welder_form import edited, form_of
+from tests.support.cli.command_line import typed
+from tests.support.page.open_page import OpenPage, example, fields_of, open_page
+
+
+@pytest.fixture(scope="module")
+def served(tmp_path_factory: pytest.TempPathFactory) -> Iterator[OpenPage]:
+    with open_page(example(tmp_path_factory.mktemp("machine"))) as opened:
+        yield opened
+
+
+@pytest.fixture
+def page(served: OpenPage) -> OpenPage:
+    example(served.folder)
+    return served
+
+
+def file(page: OpenPage) -> Path:
+    return page.folder / "welder.toml"
+
+
+def fields(page: OpenPage) -> dict[str, str]:
+    return fields_of(page.get("/machine").text)
+
+
+def test_an_untouched_form_leaves_the_file_as_it_is(page: OpenPage) -> None:
+    before = file(page).read_bytes()
+    assert "Saved" in page.post("/machine/save", fields(page)).text
+    assert file(page).read_bytes() == before
+
+
+def test_every_key_of_a_machine_of_ones_own_comes_back(tmp_path: Path) -> None:
+    text = machine_files({"voltage_V": 400.0, "rating_kVA": 7.5}, ("isolator",))["welder.toml"]
+    given = {each.name: each.value for table in form_of(text, tmp_path) for each in table.fields}
+    assert edited(text, given, tmp_path) == text
+    marked = {each.name for table in form_of(text, tmp_path) for each in table.fields if each.marked}
+    assert "mains.frequency_Hz" in marked
+    assert not {"mains.voltage_V", "transformer.rating_kVA"} & marked
+
+
+def test_what_follows_stands_beside(page: OpenPage) -> None:
+    answer = unescape(page.post("/machine/turn", fields(page)).text)
+    for name, figure in find_welder(file(page)).machine.figures():
+        assert f"<td>{name}</td>" in answer
+        assert figure.text in answer
+    other = unescape(page.post("/machine/turn", fields(page) | {"transformer.shorted_current_A": "33"}).text)
+    assert "from shorted_current_A = 33" in other
+
+
+@pytest.mark.parametrize(
+    ("key", "value"),
+    [
+        ("mains.voltage_V", "12"),
+        ("mains.voltage_V", "a lot"),
+        ("transformer.rating_duty_percent", "3"),
+        ("transformer.open_secondary_V", "300"),
+        ("transformer.taps", "{low = 1}"),
+        ("limits.longest_weld", "3 hours"),
+        ("switch.foster", "[[1]]"),
+        ("force.source", ""),
+        ("board.name", ""),
+    ],
+)
+def test_what_is_refused_stands_under_its_field_in_the_command_lines_words(
+    page: OpenPage, key: str, value: str, monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    answer = page.post("/machine/turn", fields(page) | {key: value}).text
+    texts = {part.partition('"')[0]: part for part in answer.split('<p class="error" id="f')[1:]}
+    under = {name: unescape(part.partition('">')[2].partition("</p>")[0]) for name, part in texts.items()}
+    said = [words for words in under.values() if words]
+    assert len(said) == 1
+    monkeypatch.chdir(tmp_path)
+    (tmp_path / "welder.toml").write_text(edited(file(page).read_text(), {key: value}, file(page)))
+    assert typed(["describe"]).err == f"weldbeat: {said[0]}\n"
+
+
+def test_saving_keeps_comments_and_gives_a_key_in_its_place(page: OpenPage) -> None:
+    before = file(page).read_text()
+    answer = page.post("/machine/save", fields(page) | {"breaker.other_load_A": "3", "transformer.mass_kg": "15.5"})
+    assert "Saved" in answer.text
+    wanted = before.replace("# other_load_A = 0  # typical", "other_load_A = 3").replace(
+        "mass_kg = 14", "mass_kg = 15.5"
+    )
+    assert file(page).read_text() == wanted
+
+
+def test_a_typical_value_that_is_typed_anew_is_typical_no_longer(tmp_path: Path) -> None:
+    text = machine_files({})["welder.toml"]
+    changed = edited(text, {"mains.voltage_V": "240"}, tmp_path)
+    assert "voltage_V = 240\n" in changed
+    assert "voltage_V = 230  # typical\n" in text
+
+
+def test_a_machine_that_cannot_be_is_not_saved(page: OpenPage) -> None:
+    before = file(page).read_bytes()
+    assert page.post("/machine/save", fields(page) | {"mains.voltage_V": "12"}).status == 422
+    assert file(page).read_bytes() == before
+
+
+def test_a_change_by_an_editor_is_not_overwritten(page: OpenPage) -> None:
+    opened = fields(page)
+    file(page).write_text(file(page).read_text() + "# by an editor\n")
+    assert "Another program has changed this file" in page.post("/machine/turn", opened).text
+    assert "was changed by another program" in page.post("/machine/save", opened | {"mains.voltage_V": "235"}).text
+    assert file(page).read_text().endswith("# by an editor\n")
+
+
+def test_a_folder_without_a_welder_file_offers_to_make_one(tmp_path: Path) -> None:
+    with open_page(tmp_path) as page:
+        assert page.get("/").headers["location"] == "/machine"
+        assert "holds no welder file yet" in page.get("/machine").text
+        wrong = page.ask("POST", "/machine/new", {"voltage_V": "12"})
+        assert wrong.status == 422
+        assert "12 given; allowed: a number from 90 to 480" in wrong.text
+        assert not list(tmp_path.iterdir())
+        made = page.ask("POST", "/machine/new", {"voltage_V": "400", "rating_kVA": "", "isolator": "on"})
+        assert made.status == 303
+        told = find_welder(tmp_path / "welder.toml")
+        assert (told.mains.voltage_V, told.protection.isolator) == (400, True)
+        assert (tmp_path / "first-weld.toml").exists()
+        again = page.ask("POST", "/machine/new", {"voltage_V": "230"})
+        assert again.status == 422
+        assert find_welder(tmp_path / "welder.toml").mains.voltage_V == 400
