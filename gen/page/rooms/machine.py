@@ -3,13 +3,17 @@
 from __future__ import annotations
 
 import secrets
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
 
 from markupsafe import Markup
 from starlette.responses import Response
 from starlette.routing import Route
 
-from gen.ask import NotTaken, value_of
-from gen.begin import FIRST_SCHEDULE, FITTED, QUESTIONS, TYPICAL, machine_files
+from gen.ask import Inquiry, NotTaken, Unsure, reply_of
+from gen.begin import FIRST_SCHEDULE, machine_files, wrong_with
+from gen.begin.interview import course
 from gen.errors import InputError
 from gen.machine import WELDER_FILE
 from gen.page.asked import Asked, go, page, part, route, shown
@@ -18,6 +22,7 @@ from gen.page.desk import Desk
 from gen.page.folder import Changed, Held
 from gen.page.texts import text
 from gen.page.welder_form import edited, form_of, place_of
+from gen.user_files import written
 from gen.writing import check_without, write_whole
 
 
@@ -27,6 +32,7 @@ def routes(desk: Desk) -> list[Route]:
         route(desk, "/machine", _open),
         route(desk, "/machine/turn", _turn, "POST"),
         route(desk, "/machine/save", _save, "POST"),
+        route(desk, "/machine/ask", _ask, "POST"),
         route(desk, "/machine/new", _new, "POST"),
     ]
 
@@ -34,7 +40,7 @@ def routes(desk: Desk) -> list[Route]:
 def _open(asked: Asked) -> Response:
     folder = asked.desk.folder
     if not folder.has_welder:
-        return page(asked, "machine", _questions({}, {}))
+        return page(asked, "machine", _questions(_heard({})[0]))
     held = folder.held(folder.welder)
     content = part(
         "machine", tables=form_of(held.text, held.path), stamp=held.stamp, tab=secrets.token_hex(8), file=WELDER_FILE
@@ -87,25 +93,53 @@ def _another(held: Held) -> Response:
     return shown("another", address="/machine", file=held.path.name, lines=[])
 
 
-def _questions(given: dict[str, str], wrong: dict[str, str]) -> Markup:
-    asked = [(q.answer, q.text, given.get(q.answer, ""), TYPICAL[q.answer], wrong.get(q.answer, "")) for q in QUESTIONS]
-    return part("machine_new", questions=asked, fitted=[(key, key in given) for key in FITTED], schedule=FIRST_SCHEDULE)
+@dataclass(frozen=True)
+class _Put:
+    """A question as it stands on the page, with what was said to it, and why that will not do."""
+
+    inquiry: Inquiry
+    said: str
+    picked: tuple[str, ...]
+    wrong: str
+
+
+def _heard(fields: Mapping[str, str]) -> tuple[list[_Put], dict[str, Any]]:
+    """The questions that the answers so far call for, and the answers; what was not said, or will not do, is not known."""
+    answers: dict[str, Any] = {}
+    put = []
+    for inquiry in course(answers):  # each next question is chosen by the answers before it
+        picked = tuple(choice.name for choice in inquiry.choices if f"{inquiry.key}.{choice.name}" in fields)
+        said = ", ".join(picked) if inquiry.many else fields.get(inquiry.key, "").strip()
+        wrong = ""
+        try:
+            reply = reply_of(inquiry, said, by_number=False) if said or not inquiry.meanwhile else Unsure.UNKNOWN
+            if reply is Unsure.BACK:
+                raise NotTaken(written(said), text("machine.an_answer"))
+            answers[inquiry.key] = reply
+        except NotTaken as error:
+            answers[inquiry.key], wrong = Unsure.UNKNOWN, str(error)
+        put.append(_Put(inquiry, said, picked, wrong))
+    return put, answers
+
+
+def _questions(put: list[_Put], wrong: str = "") -> Markup:
+    return part("machine_new", put=put, wrong=wrong, schedule=FIRST_SCHEDULE)
+
+
+def _ask(asked: Asked) -> Response:
+    """The questions once more, with those that an answer calls for."""
+    put, answers = _heard(asked.fields)
+    return shown("whole", content=_questions(put, wrong_with(answers)))
 
 
 def _new(asked: Asked) -> Response:
-    """Write a welder file and a first schedule from the answers; what is left empty is typical, and marked so."""
+    """Write a welder file and a first schedule from the answers; what is not known is typical, and marked so."""
     folder = asked.desk.folder
     check_without(text("files.file"), folder.place, (WELDER_FILE, FIRST_SCHEDULE))
-    answers, wrong = {}, {}
-    for question in QUESTIONS:
-        typed = asked.given(question.answer)
-        if typed:
-            try:
-                answers[question.answer] = value_of(question.table, question.key)(typed)
-            except NotTaken as error:
-                wrong[question.answer] = str(error)
-    if wrong:
-        return page(asked, "machine", _questions(dict(asked.fields), wrong), 422)
-    for name, content in machine_files(answers, tuple(key for key in FITTED if asked.given(key))).items():
+    put, answers = _heard(asked.fields)
+    wrong = wrong_with(answers)
+    if wrong or any(each.wrong for each in put):
+        return page(asked, "machine", _questions(put, wrong), 422)
+    for name, content in machine_files(answers).items():
         write_whole(folder.place / name, content)
     return go(asked, "/machine")
