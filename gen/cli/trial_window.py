@@ -151,7 +151,7 @@ def _next_data(found: Proposal, belief: Belief, verdicts: Verdicts, better: Bett
         "setting": asdict(advice.setting) if advice.setting else None,
         "why": advice.why,
         "settled": advice.settled,
-        "chances": asdict(advice.chances) if advice.chances else None,
+        "chances": asdict(found.chances) if found.chances else None,
         "scatter": asdict(belief.scatter),
         "reminders": list(found.reminders),
         "refused": _refused(verdicts),
@@ -176,12 +176,12 @@ def _next_lines(
         lines += [said(better.remedy(frequency_Hz), ""), ""]
     if better is not None and better.in_vain and advice.setting is not None:
         lines.append(said(better.told_in_vain(advice.setting, frequency_Hz), ""))
-    elif advice.setting is None or advice.chances is None:
+    elif advice.setting is None or found.chances is None:
         lines.append(said(f"No weld to try: {advice.why}.", ""))
     else:
-        lines.append(said(f"Try {setting_text(advice.setting, frequency_Hz)}: {good_text(advice.chances)}.", ""))
+        lines.append(said(f"Try {setting_text(advice.setting, frequency_Hz)}: {good_text(found.chances)}.", ""))
         lines.append(said(advice.why))
-        lines.append(said(chances_text(advice.chances)))
+        lines.append(said(chances_text(found.chances)))
         lines.append(said(window_text(belief.window(advice.setting.percent), advice.setting.percent)))
         lines.append(said(scatter_text(belief.scatter)))
         if advice.settled:

@@ -34,26 +34,25 @@ def next_trial(belief: Belief, candidates: Sequence[Setting], allowed: Callable[
             answers[setting] = allowed(setting)
         return answers[setting]
 
-    inside = {setting: belief.inside(setting) for setting in candidates}
+    inside = dict(zip(candidates, belief.inside(candidates)))
     ranked = sorted(inside, key=lambda s: (-inside[s], s.time_s))
     likeliest = next((s for s in ranked if may(s)), None)
     if likeliest is None:
-        return Advice(None, "none of the settings to choose from is allowed", None, False)
+        return Advice(None, "none of the settings to choose from is allowed", False)
     worth = [s for s in ranked if inside[s] >= _WORTH_ASKING * inside[likeliest]]
-    good = {setting: belief.good(setting) for setting in worth}
-    repeats = {setting: _good_welds(setting, belief) for setting in worth}
+    good = dict(zip(worth, belief.good(worth)))
     sure = [setting for setting in worth if good[setting] >= SURE]
+    repeats = {setting: _good_welds(setting, belief) for setting in sure}
     for setting in sorted(sure, key=lambda s: (-min(repeats[s], REPEATS), -good[s], s.time_s)):
         if may(setting):
-            chances = belief.chances(setting)
             why = f"likely enough good to be made again; good welds at it or close by: {repeats[setting]}"
-            return Advice(setting, why, chances, repeats[setting] >= REPEATS and chances.good_least >= SURE_LEAST)
+            enough = repeats[setting] >= REPEATS
+            return Advice(setting, why, enough and belief.good_least(setting) >= SURE_LEAST)
     best = next(s for s in sorted(good, key=lambda s: (-good[s], s.time_s)) if may(s))
-    tells = {s: belief.information(s) for s in good if good[s] >= LIKELY * good[best] and answers.get(s, True)}
-    setting = next(s for s in sorted(tells, key=lambda s: (-tells[s], s.time_s)) if may(s))
-    return Advice(
-        setting, "tells most of where the window lies and how the welds scatter", belief.chances(setting), False
-    )
+    likely = [s for s in worth if good[s] >= LIKELY * good[best] and answers.get(s, True)]
+    tells = dict(zip(likely, belief.information(likely)))
+    setting = next(s for s in sorted(likely, key=lambda s: (-tells[s], s.time_s)) if may(s))
+    return Advice(setting, "tells most of where the window lies and how the welds scatter", False)
 
 
 def scatter_in_the_way(belief: Belief) -> str | None:

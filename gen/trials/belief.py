@@ -9,7 +9,7 @@ from functools import cached_property
 
 import numpy as np
 import numpy.typing as npt
-from numpy.lib.stride_tricks import as_strided, sliding_window_view
+from scipy.ndimage import maximum_filter1d  # type: ignore[import-untyped,unused-ignore]
 from scipy.special import ndtr, xlogy  # type: ignore[import-untyped,unused-ignore]
 
 from gen.trials.model import (
@@ -34,9 +34,9 @@ from gen.trials.values import Chances, Credible, Prior, Setting, Tried, Window
 _CENTRAL = (0.5, 0.025, 0.975)
 LEAST = 0.1  # the lower limit of a chance: it is below with this probability
 _BINS = 100  # of a chance, where its lower limit is sought
-_NOTHING = 1e-7  # a probability that counts as none
-_FAR = 20.0  # of the logarithm: an edge so much less likely than another is left out
-_SOME = 4  # every so manieth rise is looked at to find how likely the likeliest is at least
+_NOTHING = 1e-5  # a probability that counts as none
+_HARDLY = 1e-5  # of the likeliest: what is less is left out of the lower limit of a chance
+_FARTHEST = 300.0  # of a logarithm above its best: so far the exponentials of two multiply within the range of a float
 _BEST_STEP = 0.02  # of the times among which `best` chooses, in heat
 
 
@@ -45,9 +45,10 @@ class Posterior:
     """What is believed under one wear and one power of current, or under all powers where only one percent was tried.
 
     `powers`: (g, weight), summing to 1. `log_evidence`: of the welds under this wear and power. Only the scatters and edges
-    that have any weight are kept: `scatters`, which; `heat` (T,), of t; `rise` (R,), of e - t and u - t, from 0 or below.
-    `edges` (S, T, R): of s, t and e - t together, summing to 1. `gap` (G, S, T): given s and t. `limit` (T, R): of u - t
-    given t. `limit_shape` (K, C, T + R - 1): given u, a place each sum of t and u - t.
+    that have any weight are kept: `scatters`, which of the S; `heat` (T,), of t; `upper` (U,), of e and u.
+    The chance of s, t and e together is `of_tear` (S, T) times `of_expel` (S, U) times `apart` (T, U), which sums to 1: given s,
+    a weld speaks of either edge alone, and only the prior ties the two. So it need hardly ever be laid out whole.
+    `gap` (G, S, T): given s and t. `limit` (T, U): of u given t. `limit_shape` (K, C, U): given u.
     """
 
     powers: tuple[tuple[float, float], ...]
@@ -55,67 +56,64 @@ class Posterior:
     log_evidence: float
     scatters: slice
     heat: Floats
-    rise: Floats
-    edges: Floats
+    upper: Floats
+    of_tear: Floats
+    of_expel: Floats
+    apart: Floats
     gap: Floats
     limit: Floats | None
     limit_shape: Floats | None
 
     @cached_property
-    def upper(self) -> Floats:
-        """(T + R - 1,): the places where e and u may lie."""
-        count = len(self.heat) + len(self.rise) - 1
-        return np.asarray(self.heat[0] + self.rise[0] + np.arange(count) * STEP, dtype=np.float64)
-
-    @cached_property
     def tear(self) -> Floats:
         """(S, T): of s and t."""
-        return np.asarray(self.edges.sum(axis=2), dtype=np.float64)
+        return self.of_tear * (self.of_expel @ self.apart.T)
 
     @cached_property
     def expel(self) -> Floats:
-        """(S, T + R - 1): of s and e."""
-        return np.stack([_at_upper(one) for one in self.edges])
+        """(S, U): of s and e."""
+        return self.of_expel * (self.of_tear @ self.apart)
+
+    @cached_property
+    def edges(self) -> Floats:
+        """(T, U): of t and e."""
+        return (self.of_tear.T @ self.of_expel) * self.apart
+
+    @property
+    def whole(self) -> Floats:
+        """(S, T, U): of s, t and e."""
+        return self.of_tear[:, :, None] * self.of_expel[:, None, :] * self.apart
+
+    def late(self, expelled: Floats) -> Floats:
+        """Of s and t, and of an expulsion with the chances `expelled` (S, N, U), each given s and e: (S, N, T)."""
+        found = (expelled * self.of_expel[:, None, :]) @ self.apart.T
+        return np.asarray(found * self.of_tear[:, None, :], dtype=np.float64)
 
     @cached_property
     def _beyond(self) -> Floats:
-        """(T, R + 1): chance of t, and that both upper edges lie at or above each place; the last column is 0."""
-        above = _tail(self.edges.sum(axis=0))
+        """(T, U + 1): chance of t, and that both upper edges lie at or above each place; the last column is 0."""
+        above = _tail(self.edges)
         return above if self.limit is None else above * _tail(self.limit)
 
     @cached_property
+    def rise(self) -> Floats:
+        """(T, U): of an upper edge above t."""
+        return self.upper[None, :] - self.heat[:, None]
+
+    @cached_property
     def high(self) -> Floats:
-        """(T, R): of t and of the upper edge of the window, the lower of e and u."""
+        """(T, U): of t and of the upper edge of the window, the lower of e and u."""
         return self._beyond[:, :-1] - self._beyond[:, 1:]
 
     @cached_property
-    def at_high(self) -> Floats:
-        """(T + R - 1,): of the upper edge of the window."""
-        return _at_upper(self.high)
-
-    @cached_property
     def inside(self) -> Floats:
-        """(T + R - 1,): the chance that a heat at each of `upper` lies in the window."""
-        above_tear = np.where(self.rise > -STEP / 2, self._beyond[:, :-1], 0.0)
-        return _at_upper(above_tear)
+        """(U,): the chance that a heat at each of `upper` lies in the window."""
+        return np.asarray((self._beyond[:, :-1] * (self.rise > -STEP / 2)).sum(axis=0), dtype=np.float64)
 
     @cached_property
     def has_window(self) -> float:
         """The chance that there is any."""
-        return float(self.high[:, self.rise > STEP / 2].sum())
-
-
-def _at_upper(weights: Floats) -> Floats:
-    """Sums of (T, R) over all t and rises that make one place."""
-    count, rises = weights.shape
-    places = np.arange(count)[:, None] + np.arange(rises)[None, :]
-    return np.asarray(np.bincount(places.ravel(), weights.ravel(), count + rises - 1), dtype=np.float64)
-
-
-def _by_rise(upper: Floats, rises: int) -> Floats:
-    """(..., T, R) of (..., T + R - 1): what stands at each t and rise."""
-    shape = (*upper.shape[:-1], upper.shape[-1] - rises + 1, rises)
-    return as_strided(upper, shape, (*upper.strides, upper.strides[-1]), writeable=False)
+        return float(self.high[self.rise > STEP / 2].sum())
 
 
 def _span(held: npt.NDArray[np.bool_]) -> slice:
@@ -134,7 +132,8 @@ def _tail(rows: Floats) -> Floats:
 class Belief:
     """What is known of a joint after `tried`, for the electrodes as they are now. Made by `believe`.
 
-    All answers are for the next weld, on electrodes as worn as they then are. "The window" is as `Window` defines it.
+    All answers are for the next weld, on electrodes as worn as they then are. "The window" is as `Window` defines it. Of settings
+    many are answered at once, (N,), since that is much quicker than one by one.
     """
 
     prior: Prior
@@ -145,19 +144,18 @@ class Belief:
     def window(self, percent: float) -> Window:
         """The good window of weld time at `percent` current."""
         low, high, chance = [], [], 0.0
-        for weight, shift, p in self._cases(percent):
+        for weight, shift, p in self._cases([percent]):
             low.append((p.heat - shift, weight * p.tear.sum(axis=0)))
-            high.append((p.upper - shift, weight * p.at_high))
+            high.append((p.upper - shift, weight * p.high.sum(axis=0)))
             chance += weight * p.has_window
         return Window(_credible(low), _credible(high), min(chance, 1.0))
 
-    def inside(self, setting: Setting) -> float:
-        """The probability that `setting` lies in the good window."""
-        heat = math.log(setting.time_s)
-        return sum(
-            weight * float(np.interp(heat + shift, p.upper, p.inside, 0.0, 0.0))
-            for weight, shift, p in self._cases(setting.percent)
-        )
+    def inside(self, settings: Sequence[Setting]) -> Floats:
+        """The probability that each of `settings` lies in the good window, (N,)."""
+        total = np.zeros(len(settings))
+        for weight, heat, p in self._heats(settings):
+            total += weight * np.interp(heat, p.upper, p.inside, 0.0, 0.0)
+        return total
 
     @property
     def scatter(self) -> Credible:
@@ -182,45 +180,39 @@ class Belief:
         made, total = shapes(self.assumed, self.prior.force_held), 0.0
         for weight, p in self._under:
             both = (made.scatter + made.expel_scatter)[p.scatters]
-            total += weight * float((p.edges.sum(axis=1) * ndtr(p.rise / both[:, None]) ** 2).sum())
+            total += weight * float((p.whole * ndtr(p.rise / both[:, None, None]) ** 2).sum())
         return total
 
-    def good(self, setting: Setting) -> float:
-        """The chance that the next weld at `setting` is good, as `Chances` has it."""
-        heat, total = math.log(setting.time_s), 0.0
-        for weight, shift, p in self._cases(setting.percent):
-            tears, _, kept = self._passing(p, heat + shift)
-            total += weight * float((tears * kept).sum(axis=0) @ self._low_enough(p, heat + shift))
-        return min(total, 1.0)
+    def good(self, settings: Sequence[Setting]) -> Floats:
+        """The chance that the next weld at each of `settings` is good, as `Chances` has it, (N,)."""
+        total = np.zeros(len(settings))
+        for weight, heat, p in self._heats(settings):
+            total += weight * self._good(p, heat)
+        return np.minimum(total, 1.0)
 
     def chances(self, setting: Setting) -> Chances:
         """What the next weld at `setting` may come to, written down rightly."""
         total = np.zeros(5)
-        heat = math.log(setting.time_s)
-        for weight, shift, p in self._cases(setting.percent):
-            outcome = self._outcomes(p, heat + shift)
-            tears, expels, kept = self._passing(p, heat + shift)
-            good = (tears * kept).sum(axis=0) @ self._low_enough(p, heat + shift)
-            total += weight * np.array([*(outcome * p.tear).sum(axis=(1, 2)), (expels * p.expel).sum(), good])
+        for weight, heat, p in self._heats([setting]):
+            outcome, expels = self._outcomes(p, heat)[:, :, 0], self._expels(p, heat)[:, 0]
+            happens = [*(outcome * p.tear).sum(axis=(1, 2)), (expels * p.expel).sum(), self._good(p, heat)[0]]
+            total += weight * np.array(happens)
         no_bond, broke, tore, late, good = (min(max(float(x), 0.0), 1.0) for x in total)
-        return Chances(no_bond, broke, tore, late, good, self._good_least(setting))
+        return Chances(no_bond, broke, tore, late, good, self.good_least(setting))
 
-    def _good_least(self, setting: Setting) -> float:
+    def good_least(self, setting: Setting) -> float:
         """What the chance of a good weld is at least, but for a probability of `LEAST`."""
-        heat = math.log(setting.time_s)
         chances, weights = [], []
-        for weight, shift, p in self._cases(setting.percent):
-            tears, expels, _ = self._passing(p, heat + shift)
-            whole = tears[:, :, None] * (1 - _by_rise(expels, len(p.rise)))
-            held = _binned(np.moveaxis(whole, 1, 0), np.moveaxis(p.edges, 1, 0))
+        for weight, heat, p in self._heats([setting]):
+            held = self._held(p, heat)
             if p.limit is None or p.limit_shape is None:
                 chances.append(_MIDDLES)
                 weights.append(weight * held.sum(axis=0))
                 continue
-            below = within_limit(heat + shift, p.upper, self.assumed)
-            given_limit = _binned(np.moveaxis(below, 2, 0), np.moveaxis(p.limit_shape, 2, 0))
-            given_tear = sliding_window_view(given_limit, len(p.rise), axis=0)  # (T, bins, R)
-            both = held.T @ np.einsum("tbr,tr->tb", given_tear, p.limit)
+            below = np.moveaxis(within_limit(float(heat[0]), p.upper, self.assumed), 2, 0)
+            place = np.arange(len(p.upper))[:, None, None]
+            given_limit = _binned(place, below, np.moveaxis(p.limit_shape, 2, 0), len(p.upper))
+            both = held.T @ (p.limit @ given_limit)
             chances.append(np.outer(_MIDDLES, _MIDDLES).ravel())
             weights.append(weight * both.ravel())
         chance, share = np.concatenate(chances), np.concatenate(weights)
@@ -228,64 +220,79 @@ class Belief:
         reached = np.searchsorted(np.cumsum(share[order]), LEAST * share.sum())
         return float(chance[order][min(int(reached), len(order) - 1)])
 
+    def _held(self, p: Posterior, heat: Floats) -> Floats:
+        """For each t the weights of the chances to tear and not to expel late, by bins of them, (T, _BINS)."""
+        whole = p.whole
+        s, t, u = np.nonzero(whole > _HARDLY * whole.max())
+        chance = self._tears(p, heat)[s, 0, t] * (1 - self._expels(p, heat)[s, 0, u])
+        return _binned(t, chance, whole[s, t, u], len(p.heat))
+
     def best(self, percent: float) -> Setting:
         """The setting at `percent` whose next weld is most likely good."""
         window = self.window(percent)
         ends = sorted(math.log(edge) for edge in (window.low_s.median, window.high_s.median))
         heats = np.arange(ends[0] - 2 * _BEST_STEP, ends[1] + 3 * _BEST_STEP, _BEST_STEP)
-        return max((Setting(math.exp(heat), percent) for heat in heats), key=self.good)
+        settings = [Setting(math.exp(heat), percent) for heat in heats]
+        return settings[int(np.argmax(self.good(settings)))]
 
-    def information(self, setting: Setting) -> float:
-        """How much the next weld at `setting` is expected to tell of where welds tear, where they expel and how they scatter,
-        in nats.
+    def information(self, settings: Sequence[Setting]) -> Floats:
+        """How much the next weld at each of `settings` is expected to tell of where welds tear, where they expel and how they
+        scatter, in nats, (N,).
 
         The mutual information of its outcome and expulsion with t, e and s (gen/trials/model.py): what is uncertain of the
         result, less what would still be so if these were known. Setdown is left out of it: its scatter is the
         same at every heat, so that it tells of its limit nearly as much wherever it is measured.
         """
-        heat = math.log(setting.time_s)
-        joint = np.zeros((3, 2))
-        known = 0.0
-        for weight, shift, p in self._cases(setting.percent):
-            outcome = as_written(self._outcomes(p, heat + shift), self.assumed)
-            _, expels, _ = self._passing(p, heat + shift)
+        joint, known = np.zeros((3, 2, len(settings))), np.zeros(len(settings))
+        for weight, heat, p in self._heats(settings):
+            outcome = as_written(self._outcomes(p, heat), self.assumed)
+            expels = self._expels(p, heat)
             expelled = as_written(np.stack([1 - expels, expels]), self.assumed)
-            late = _spread(p.edges, expelled[1])
-            joint += weight * np.stack(
-                [(outcome * (p.tear - late)).sum(axis=(1, 2)), (outcome * late).sum(axis=(1, 2))], 1
-            )
-            known += weight * float((p.tear * _entropy(outcome)).sum() + (p.expel * _entropy(expelled)).sum())
-        return max(float(_entropy(joint.reshape(6))) - known, 0.0)
+            late = p.late(expelled[1])
+            each = np.stack([p.tear[:, None] - late, late])
+            joint += weight * np.einsum("osnt,xsnt->oxn", outcome, each)
+            known += weight * np.einsum("snt,st->n", _entropy(outcome), p.tear)
+            known += weight * np.einsum("snu,su->n", _entropy(expelled), p.expel)
+        return np.maximum(_entropy(joint.reshape(6, -1)) - known, 0.0)
 
-    def _outcomes(self, p: Posterior, heat: float) -> Floats:
-        """Chances of the three outcomes given s and t, (3, S, T)."""
-        chances = self._curves.outcome(heat - p.heat[0], len(p.heat))[:, :, p.scatters]
-        return np.asarray(np.einsum("ogst,gst->ost", chances, p.gap), dtype=np.float64)
-
-    def _passing(self, p: Posterior, heat: float) -> tuple[Floats, Floats, Floats]:
-        """Chances to tear given s and t, (S, T), to expel late given s and e, (S, T + R - 1); of s, t and no late expulsion."""
-        tears = self._curves.tore(heat - p.heat[0], len(p.heat))[p.scatters]
-        expels = self._curves.expelled(heat - p.upper[0], len(p.upper))[p.scatters]
-        return tears, expels, _spread(p.edges, 1 - expels)
-
-    def _low_enough(self, p: Posterior, heat: float) -> Floats:
-        """Chance given t that the setdown stays below the limit wanted, (T,)."""
+    def _good(self, p: Posterior, heat: Floats) -> Floats:
+        """Chances of a good weld, (N,)."""
+        kept = self._tears(p, heat) * (p.tear[:, None] - p.late(self._expels(p, heat)))
         if p.limit is None or p.limit_shape is None:
-            return np.ones(len(p.heat))
-        below = (within_limit(heat, p.upper, self.assumed) * p.limit_shape).sum(axis=(0, 1))
-        return np.asarray((_by_rise(below, len(p.rise)) * p.limit).sum(axis=1), dtype=np.float64)
+            return np.asarray(kept.sum(axis=(0, 2)), dtype=np.float64)
+        low = [(within_limit(x, p.upper, self.assumed) * p.limit_shape).sum(axis=(0, 1)) for x in heat]
+        return np.asarray((kept.sum(axis=0) * (np.stack(low) @ p.limit.T)).sum(axis=1), dtype=np.float64)
 
-    def _cases(self, percent: float) -> Iterator[tuple[float, float, Posterior]]:
-        """(weight, what to add to the log of a time for its heat, posterior)."""
-        ratio = math.log(percent / self.prior.percent)
+    def _outcomes(self, p: Posterior, heat: Floats) -> Floats:
+        """Chances of the three outcomes given s and t, (3, S, N, T)."""
+        by_gap = self._curves.no_bond(heat - p.heat[0], len(p.heat), p.scatters)
+        no_bond, tears = np.einsum("gsnt,gst->snt", by_gap, p.gap), self._tears(p, heat)
+        return np.stack([no_bond, np.maximum(1 - no_bond - tears, 0.0), tears])
+
+    def _tears(self, p: Posterior, heat: Floats) -> Floats:
+        """Chances to tear given s and t, (S, N, T)."""
+        return self._curves.tore(heat - p.heat[0], len(p.heat), p.scatters)
+
+    def _expels(self, p: Posterior, heat: Floats) -> Floats:
+        """Chances to expel late given s and e, (S, N, U)."""
+        return self._curves.expelled(heat - p.upper[0], len(p.upper), p.scatters)
+
+    def _heats(self, settings: Sequence[Setting]) -> Iterator[tuple[float, Floats, Posterior]]:
+        """(weight, heat of each of the settings, posterior)."""
+        times = np.log([setting.time_s for setting in settings])
+        percents = [setting.percent for setting in settings]
+        for weight, shift, p in self._cases(percents):
+            yield weight, times + shift, p
+
+    def _cases(self, percents: Sequence[float]) -> Iterator[tuple[float, Floats, Posterior]]:
+        """(weight, what to add to the log of a time at each of the percents for its heat, posterior)."""
+        ratio = np.log(np.array(percents) / self.prior.percent)
         for weight, posterior in self._under:
-            if ratio == 0:
-                yield weight, -posterior.worn_heat, posterior
-                continue
-            for power, share in posterior.powers:
+            powers = posterior.powers if ratio.any() else ((0.0, 1.0),)
+            for power, share in powers:
                 yield weight * share, power * ratio - posterior.worn_heat, posterior
 
-    @property
+    @cached_property
     def _curves(self) -> Curves:
         return curves(self.assumed, self.prior.force_held)
 
@@ -293,18 +300,11 @@ class Belief:
 _MIDDLES = (np.arange(_BINS) + 0.5) / _BINS
 
 
-def _binned(chances: Floats, weights: Floats) -> Floats:
-    """For each place along the first axis the weights of the chances there, by bins of them: (places, _BINS)."""
-    count = len(chances)
-    bins = np.minimum((chances * _BINS).astype(np.intp), _BINS - 1).reshape(count, -1)
-    bins += _BINS * np.arange(count)[:, None]
-    found = np.bincount(bins.ravel(), weights.reshape(count, -1).ravel(), count * _BINS)
-    return np.asarray(found.reshape(count, _BINS), dtype=np.float64)
-
-
-def _spread(weights: Floats, of_upper: Floats) -> Floats:
-    """(S, T) of weights (S, T, R) and chances (S, T + R - 1) given the upper edge: their sums of products over the rises."""
-    return np.asarray(np.einsum("str,str->st", weights, _by_rise(of_upper, weights.shape[2])), dtype=np.float64)
+def _binned(place: npt.NDArray[np.intp], chance: Floats, weight: Floats, places: int) -> Floats:
+    """For each of so many places the weights of the chances there, by bins of them: (places, _BINS)."""
+    bins = _BINS * place + np.minimum((chance * _BINS).astype(np.intp), _BINS - 1)
+    found = np.bincount(bins.ravel(), weight.ravel(), places * _BINS)
+    return np.asarray(found.reshape(places, _BINS), dtype=np.float64)
 
 
 def believe(prior: Prior, tried: Sequence[Tried], assumed: Assumptions = ASSUMED) -> Belief:
@@ -337,7 +337,8 @@ def _posterior(
 ) -> Posterior:
     made, table = shapes(assumed, prior.force_held), curves(assumed, prior.force_held)
     count, count_upper, first, first_upper = len(grid.heat), len(grid.upper), grid.heat[0], grid.upper[0]
-    tore = np.log(made.gap_weight)[:, None, None] + np.zeros((len(made.scatter), count))
+    held = np.log(made.gap_weight)[:, None, None] + np.zeros((len(made.scatter), count))
+    tore = np.log(grid.tear) + np.zeros((len(made.scatter), count))
     expelled = np.log(made.scatter_weight)[:, None] + np.zeros(count_upper)
     limit = np.log(made.power_weight[:, None] * made.setdown_scatter_weight[None, :])[:, :, None] + np.zeros(
         count_upper
@@ -348,48 +349,61 @@ def _posterior(
             continue
         heat = math.log(one.setting.time_s) + powers[0][0] * math.log(one.setting.percent / prior.percent)
         heat -= wear * before
-        tore += table.log_outcome(one.outcome, heat - first, count)
+        if one.outcome == "tore parent":
+            tore += table.log_tore(heat - first, count)
+        else:
+            held += table.log_held(one.outcome, heat - first, count)
         expelled += table.log_expelled(one.expulsion == "late", heat - first_upper, count_upper)
         if prior.setdown_share is not None and one.setdown_share is not None:
             limit += log_setdown(one.setdown_share, heat, prior.setdown_share[1], grid.upper, assumed)
-    log_tear, gap = _summed(tore)
-    log_tear += np.log(grid.tear)
+    log_held, gap = _summed(held)
+    log_tear = tore + log_held
     of_limit, limit_shape = None, None
     if grid.limit is not None:
         log_limit, limit_shape = _summed(limit, 2)
-        log_limit = _by_rise(log_limit, len(grid.rise)) + _log(grid.limit)
-        log_limits, of_limit = _summed(np.moveaxis(log_limit, 1, 0))
+        log_limits, of_limit = _summed((log_limit + _log(grid.limit)).T)
         of_limit = of_limit.T
         log_tear += log_limits
-    given = _by_rise(expelled, len(grid.rise)) + _log(grid.expel)
-    bound = log_tear.max(axis=0) + given.max(axis=(0, 2))
-    some = (log_tear[:, :, None] + given[:, :, ::_SOME]).max(axis=(0, 2))
-    near = _span(bound > some.max() - _FAR)
-    logs = log_tear[:, near, None] + given[:, near]
-    most = float(logs.max())
-    weights = np.exp(logs - most)
-    total = float(weights.sum())
-    weights /= total
-    s, t, r = (_span(weights.sum(axis=others) > _NOTHING) for others in ((1, 2), (0, 2), (0, 1)))
-    of_t = slice(near.start + t.start, near.start + t.stop)
+    of_tear, of_expel, most = _scaled(log_tear, expelled, len(grid.rise))
+    tear, expel = of_tear * (of_expel @ grid.expel.T), of_expel * (of_tear @ grid.expel)
+    total = float(tear.sum())
+    s, t = (_span(tear.sum(axis=other) > _NOTHING * total) for other in (1, 0))
+    u = _span(expel.sum(axis=0) > _NOTHING * total)
     if of_limit is not None:
-        also = _span(of_limit[of_t].max(axis=0) > _NOTHING)
-        r = slice(min(r.start, also.start), max(r.stop, also.stop))
-    zero = round(-grid.rise[0] / STEP)
-    r = slice(min(r.start, zero), max(r.stop, zero + 1))
-    kept = weights[s, t, r]
+        also = _span(of_limit[t].max(axis=0) > _NOTHING)
+        u = slice(min(u.start, also.start), max(u.stop, also.stop))
+    zero = round(-grid.rise[0] / STEP)  # of the upper edges, the place of the first t
+    u = slice(min(u.start, zero + t.start), max(u.stop, zero + t.stop))
+    kept, near = of_expel[s, u], grid.expel[t, u]
     return Posterior(
         powers,
         wear * worn[-1],
         math.log(total) + most,
         s,
-        grid.heat[of_t],
-        grid.rise[r],
-        kept / kept.sum(),
-        gap[:, s, of_t],
-        None if of_limit is None else of_limit[of_t, r],
-        None if limit_shape is None else limit_shape[..., of_t.start + r.start : of_t.stop + r.stop - 1],
+        grid.heat[t],
+        grid.upper[u],
+        of_tear[s, t] / float((of_tear[s, t] * (kept @ near.T)).sum()),
+        kept,
+        near,
+        gap[:, s, t],
+        None if of_limit is None else of_limit[t, u],
+        None if limit_shape is None else limit_shape[..., u],
     )
+
+
+def _scaled(log_tear: Floats, log_expel: Floats, rises: int) -> tuple[Floats, Floats, float]:
+    """Both (S, .) as numbers whose product is 1 where t and e, no more than `rises` apart, are together likeliest; and the
+    logarithm of what it is there.
+
+    Welds that contradict each other make either part tiny where the other is not, so each s is scaled where both are likely.
+    """
+    after = maximum_filter1d(log_expel, rises, origin=-((rises - 1) // 2), mode="constant", cval=-np.inf)
+    best = log_tear + after[:, : log_tear.shape[1]]
+    most = float(best.max())
+    here = np.take_along_axis(log_tear, best.argmax(axis=1)[:, None], axis=1)
+    of_tear = np.exp(np.minimum(log_tear - here, _FARTHEST))
+    of_expel = np.exp(np.minimum(log_expel - (most - here), _FARTHEST))
+    return of_tear, of_expel, most
 
 
 def _log(weights: Floats) -> Floats:

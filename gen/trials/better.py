@@ -60,14 +60,16 @@ def better_weld(
     refused = verdicts.refused
     if not refused:
         return None
-    best = max(refused, key=lambda s: (belief.good(s), -s.time_s))
-    if setting is not None and belief.good(best) < belief.good(setting) + _BETTER:
+    each = [*refused, *([setting] if setting is not None else [])]
+    good = dict(zip(each, belief.good(each)))
+    best = max(refused, key=lambda s: (good[s], -s.time_s))
+    if setting is not None and good[best] < good[setting] + _BETTER:
         return None
     try:
         pace = bearable(verdicts.job(best))
     except InputError:
         pace = None
     made = [r for r in records if setting is not None and is_alike(Setting(r.weld_s, r.percent), setting)]
-    good = any(r.outcome == "tore parent" and r.expulsion == "none" for r in made)
-    in_vain = len(made) if len(made) >= IN_VAIN and not good else 0
+    any_good = any(r.outcome == "tore parent" and r.expulsion == "none" for r in made)
+    in_vain = len(made) if len(made) >= IN_VAIN and not any_good else 0
     return BetterWeld(best, belief.chances(best), refused[best].why, pace, in_vain)

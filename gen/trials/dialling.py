@@ -29,9 +29,13 @@ _HARDLY = 0.03  # between two probabilities of a good weld
 
 @dataclass(frozen=True)
 class Proposal:
-    """The next weld: the advice, what to mind before it, and the schedule to weld it with (None: there is no such weld)."""
+    """The next weld: the advice, what may come of it, what to mind before it, and the schedule to weld it with.
+
+    `chances` and `text` are None where there is no such weld.
+    """
 
     advice: Advice
+    chances: Chances | None
     reminders: tuple[str, ...]
     text: str | None
 
@@ -47,7 +51,7 @@ def propose(
     text = rewritten(verdicts.text, advice.setting, verdicts.path) if advice.setting else None
     scatter = scatter_in_the_way(belief)
     minded = (*reminders(known.tried, dress_every), *([scatter] if scatter else []))
-    return Proposal(advice, minded, text)
+    return Proposal(advice, belief.chances(advice.setting) if advice.setting else None, minded, text)
 
 
 def settle(known: Known, belief: Belief, verdicts: Verdicts, percent: float | None = None) -> KeptRecord | None:
@@ -115,7 +119,8 @@ def _best(known: Known, belief: Belief, percents: Sequence[float], verdicts: Ver
     windows = {percent: belief.window(percent) for percent in percents}
     inside = [s for s in found if windows[s.percent].low_s.median <= s.time_s <= windows[s.percent].high_s.median]
     tried = {in_cycles(each.setting, frequency, impulses) for each in known.tried}
-    good = {setting: belief.good(setting) + (_HARDLY if setting in tried else 0.0) for setting in inside}
+    chances = zip(inside, belief.good(inside))
+    good = {setting: chance + (_HARDLY if setting in tried else 0.0) for setting, chance in chances}
     return next((s for s in sorted(inside, key=lambda s: (-good[s], s.time_s)) if verdicts.allowed(s)), None)
 
 

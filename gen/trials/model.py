@@ -102,9 +102,9 @@ _LEAST_SHARE = 0.005  # below this a setdown cannot be measured
 class Edges:
     """The grid of heat on which the edges lie, and what is believed of them before any weld.
 
-    `heat`: (T,), of t. `rise`: (R,), of e - t and of u - t, multiples of `STEP`. `upper`: (T + R - 1,), of e and u, from the
-    lowest t with the least rise to the highest with the most. `tear`: (T,), `expel` and `limit`: (R,), the weights of
-    t, e - t and u - t; `limit` is None where no setdown is wanted.
+    `heat`: (T,), of t. `rise`: (R,), of e - t and of u - t, multiples of `STEP`. `upper`: (U,), of e and u, U = T + R - 1, from
+    the lowest t with the least rise to the highest with the most. `tear`: (T,), the weights of t; `expel` and `limit`: (T, U),
+    those of e and u given t, 0 where they are not among the rises. `limit` is None where no setdown is wanted.
     """
 
     heat: Floats
@@ -131,7 +131,20 @@ def edges(prior: Prior, assumed: Assumptions) -> Edges:
     of_rises = [np.asarray(norm.pdf(rise, mean, deviation), dtype=np.float64) for mean, deviation in rises]
     of_expel, *of_limit = (weights / weights.sum() for weights in of_rises)
     upper = heat[0] + rise[0] + np.arange(len(heat) + len(rise) - 1) * STEP
-    return Edges(heat, rise, upper, tear / tear.sum(), of_expel, of_limit[0] if of_limit else None)
+    return Edges(
+        heat,
+        rise,
+        upper,
+        tear / tear.sum(),
+        _given_tear(of_expel, len(heat)),
+        _given_tear(of_limit[0], len(heat)) if of_limit else None,
+    )
+
+
+def _given_tear(of_rises: Floats, count: int) -> Floats:
+    """(T, U): the weights of the rises (R,), laid out for each of `count` t."""
+    wide = np.concatenate([of_rises, np.zeros(count)])
+    return np.asarray(np.tile(wide, count)[:-count].reshape(count, -1), dtype=np.float64)
 
 
 def tear_prior(prior: Prior, assumed: Assumptions) -> tuple[float, float]:
@@ -217,13 +230,14 @@ def as_written(chances: Floats, assumed: Assumptions) -> Floats:
 class Curves:
     """The chances of outcomes and expulsion over all edges of a grid, looked up by how far a weld is from them.
 
-    Each look-up is a slice of a table over the differences of heat, made once; that is what makes a belief quick. A look-up
-    takes how far the weld is above the first edge of the grid, and how many edges the grid has.
+    Each is looked up in a table over the differences of heat, made once; that is what makes a belief quick. A look-up takes how
+    far one weld, or each of N, is above the first edge of the grid, and how many edges the grid has.
     """
 
     def __init__(self, assumed: Assumptions, held: ForceHeld) -> None:
-        self._reach = round(_BEYOND / STEP) * _PARTS
-        d = np.arange(-self._reach, self._reach + 1) * (STEP / _PARTS)
+        self._part = STEP / _PARTS
+        self._reach = round(_BEYOND / self._part)
+        d = np.arange(-self._reach, self._reach + 1) * self._part
         made = shapes(assumed, held)
         gap, scatter = made.gap[:, None, None], made.scatter[None, :, None]
         above_tear, above_bond = d[None, None, :] / scatter, (d[None, None, :] + gap) / scatter
@@ -231,9 +245,11 @@ class Curves:
         # Each difference in the tail where it keeps its digits.
         broke = np.where(above_tear > 0, ndtr(-above_tear) - ndtr(-above_bond), ndtr(above_bond) - ndtr(above_tear))
         each = np.stack([ndtr(-above_bond), broke, tore])
-        self._outcome: Floats = each  # (3, G, S, differences)
-        self._log_outcome: Floats = np.log(as_written(each, assumed) + _LEAST)
-        self._tore: Floats = ndtr(d[None, :] / made.scatter[:, None])  # (S, differences)
+        self._no_bond: Floats = each[0]  # (G, S, differences)
+        self._tore: Floats = each[2, 0]  # (S, differences)
+        logs = np.log(as_written(each, assumed) + _LEAST)
+        self._log_held: Floats = logs[:2]  # (2, G, S, differences): no bond, and broke at the joint
+        self._log_tore: Floats = logs[2, 0]
         above_expel = d[None, :] / made.expel_scatter[:, None]
         self._expelled: Floats = ndtr(above_expel)
         both = np.stack([ndtr(-above_expel), self._expelled])
@@ -241,35 +257,43 @@ class Curves:
 
     def _slice(self, above_first: float, count: int) -> slice:
         last = (count - 1) * _PARTS
-        start = self._reach + round(above_first * _PARTS / STEP)
+        start = self._reach + round(above_first / self._part)
         start = min(max(start, last), 2 * self._reach)
         stop = start - last - 1
         return slice(start, stop if stop >= 0 else None, -_PARTS)
 
-    def log_outcome(self, outcome: Outcome, above_first: float, count: int) -> Floats:
-        """Log likelihood of an outcome as written down, (G, S, count)."""
-        found: Floats = self._log_outcome[OUTCOMES.index(outcome)][..., self._slice(above_first, count)]
+    def _places(self, above_first: Floats, count: int) -> npt.NDArray[np.intp]:
+        """(N, count): in the table."""
+        start = self._reach + np.rint(above_first / self._part).astype(np.intp)
+        start = np.minimum(np.maximum(start, (count - 1) * _PARTS), 2 * self._reach)
+        return np.asarray(start[:, None] - _PARTS * np.arange(count), dtype=np.intp)
+
+    def log_held(self, outcome: Outcome, above_first: float, count: int) -> Floats:
+        """Log likelihood of no bond, or a break at the joint, as written down, (G, S, count)."""
+        found: Floats = self._log_held[OUTCOMES.index(outcome)][..., self._slice(above_first, count)]
+        return found
+
+    def log_tore(self, above_first: float, count: int) -> Floats:
+        """Log likelihood of torn parent metal as written down, whatever the gap, (S, count)."""
+        found: Floats = self._log_tore[:, self._slice(above_first, count)]
         return found
 
     def log_expelled(self, late: bool, above_first: float, count: int) -> Floats:
         """Log likelihood of late expulsion, or none, as written down, (S, count)."""
-        found: Floats = self._log_expelled[int(late)][..., self._slice(above_first, count)]
+        found: Floats = self._log_expelled[int(late)][:, self._slice(above_first, count)]
         return found
 
-    def outcome(self, above_first: float, count: int) -> Floats:
-        """Chances of the three outcomes as they truly are, (3, G, S, count)."""
-        found: Floats = self._outcome[..., self._slice(above_first, count)]
-        return found
+    def no_bond(self, above_first: Floats, count: int, scatters: slice) -> Floats:
+        """Chances of no bond as it truly is, (G, S, N, count)."""
+        return np.take(self._no_bond[:, scatters], self._places(above_first, count), axis=2)
 
-    def tore(self, above_first: float, count: int) -> Floats:
-        """Chance to tear the parent metal as it truly is, (S, count)."""
-        found: Floats = self._tore[..., self._slice(above_first, count)]
-        return found
+    def tore(self, above_first: Floats, count: int, scatters: slice) -> Floats:
+        """Chances to tear the parent metal as it truly is, (S, N, count)."""
+        return np.take(self._tore[scatters], self._places(above_first, count), axis=1)
 
-    def expelled(self, above_first: float, count: int) -> Floats:
-        """Chance of late expulsion as it truly is, (S, count)."""
-        found: Floats = self._expelled[..., self._slice(above_first, count)]
-        return found
+    def expelled(self, above_first: Floats, count: int, scatters: slice) -> Floats:
+        """Chances of late expulsion as it truly is, (S, N, count)."""
+        return np.take(self._expelled[scatters], self._places(above_first, count), axis=1)
 
 
 @cache

@@ -259,14 +259,13 @@ def try_name(known: Known) -> str:
 
 
 def _shown(known: Known, found: Proposal, setting: Setting, frequency_Hz: int) -> NextWeld:
-    chances = found.advice.chances
-    assert chances is not None
+    assert found.chances is not None
     return NextWeld(
         len(known.records) + 1,
         round(setting.time_s * frequency_Hz),
         setting.percent,
         setting_text(setting, frequency_Hz),
-        good_text(chances),
+        good_text(found.chances),
         found.advice.why,
         found.advice.settled,
         found.reminders,

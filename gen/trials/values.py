@@ -105,7 +105,7 @@ class Chances:
 
 @dataclass(frozen=True)
 class Advice:
-    """The next weld to try and why, in one line. `setting` and its `chances` are None where no candidate is allowed.
+    """The next weld to try and why, in one line. `setting` is None where no candidate is allowed.
 
     `settled`: the setting is one to keep. Its next weld is predicted good with a high chance, the lower limit of that chance is
     high too, and it had enough good welds.
@@ -113,5 +113,4 @@ class Advice:
 
     setting: Setting | None
     why: str
-    chances: Chances | None
     settled: bool

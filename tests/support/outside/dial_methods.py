@@ -84,10 +84,10 @@ def ours(bench: Bench, prior: Prior) -> tuple[Run, Chances, float, Window]:
         belief = believe(prior, tried)
         advice = next_trial(belief, candidates, lambda _: True)
         assert advice.setting is not None
-        assert advice.chances is not None
         if advice.settled or len(tried) == MOST_TRIALS:
             run = _run(advice.setting.time_s if advice.settled else None, bench)
-            return run, advice.chances, bench.joint.good(advice.setting.time_s, bench.welds), belief.window(PERCENT)
+            true = bench.joint.good(advice.setting.time_s, bench.welds)
+            return run, belief.chances(advice.setting), true, belief.window(PERCENT)
         tried.append(bench.weld(advice.setting.time_s))
 
 
