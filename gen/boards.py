@@ -2,17 +2,17 @@
 
 from __future__ import annotations
 
-import tomllib
 from dataclasses import dataclass
 from functools import cache
 from importlib.resources import files
 from importlib.resources.abc import Traversable
-from pathlib import PurePath
+from pathlib import Path, PurePath
 from typing import Annotated, Self, TypeVar
 
 from pydantic import BeforeValidator, Field, model_validator
 
-from gen.user_files import FileModel, Wrong, written
+from gen.errors import InputError
+from gen.user_files import FileModel, Wrong, parsed_toml, validated, written
 
 Gpio = int | str  # as the board's MicroPython takes it: 4 for GP4, "A2" for PA2
 
@@ -190,8 +190,13 @@ def _listed(choices: tuple[Gpio, ...]) -> str:
 
 
 def board_from(file: Traversable) -> Board:
-    """The board in one TOML file. Raises pydantic's ValidationError where it is none."""
-    return Board.model_validate(tomllib.loads(file.read_text(encoding="utf-8")))
+    """The board in one TOML file. Raises InputError where it is none."""
+    name = Path(file.name)
+    try:
+        text = file.read_text(encoding="utf-8")
+    except UnicodeDecodeError:
+        raise InputError(name, "not text in UTF-8", None, "allowed: a TOML file, saved as UTF-8") from None
+    return validated(Board, parsed_toml(text, name), name)
 
 
 @cache

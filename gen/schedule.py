@@ -166,9 +166,9 @@ def _check_order(phases: tuple[Phase, ...], path: Path) -> None:
         return InputError(path, f"phase {number}", Written(type(phases[number - 1]).__name__.lower()), why)
 
     if not isinstance(phases[0], Squeeze):
-        raise wrong(1, "allowed first: squeeze, so that the force is there before the current")
+        raise wrong(1, "stands first; allowed: squeeze there, so that the force is there before the current")
     if not isinstance(phases[-1], Off):
-        raise wrong(len(phases), "allowed last: off, after hold")
+        raise wrong(len(phases), "stands last; allowed: off there, after hold")
     if len(phases) < 2 or not isinstance(phases[-2], Hold):
         raise wrong(max(1, len(phases) - 1), "allowed before off: hold, so that the weld sets under force")
     middle = phases[1:-2]

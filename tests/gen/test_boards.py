@@ -8,9 +8,9 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
-from pydantic import ValidationError
 
 from gen.boards import SWITCHING, Board, board_from, boards
+from gen.errors import InputError
 from gen.firmware import render
 from gen.user_files import Wrong
 from tests.support.machines import compiled, make_welder
@@ -123,5 +123,5 @@ def test_a_board_that_cannot_be_is_not_read(old: str, new: str, why: str, tmp_pa
     text = made_up()
     assert text.count(old) == 1
     (tmp_path / "shed.toml").write_text(text.replace(old, new), encoding="utf-8")
-    with pytest.raises(ValidationError, match=why):
+    with pytest.raises(InputError, match=why):
         board_from(tmp_path / "shed.toml")

@@ -32,7 +32,9 @@ open_current_A = 0.8
 open_secondary_V = 2.4
 taps = {low = 1.8, high = 2.4}
 tap = "high"
+working_tap = "high"
 shorted_current_A = 30
+shorted_tap = "high"
 winding_time_constant_min = 20
 mass_kg = 25
 [arms]
@@ -111,7 +113,7 @@ FIGURES = (
     "0",
     "-1",
 )
-_NO_NUMBER = re.compile(r"\b(nan|inf|-inf)\b")
+NO_NUMBER = re.compile(r"\b(nan|inf|-inf)\b")
 _NUMBER = re.compile(r"(?<![\w.])\d+(?:\.\d+)?(?![\w.])")
 
 
@@ -159,7 +161,7 @@ COMMANDS = {
     "rods.toml": (["suggest", "--joint", "rods.toml"],),
     "inches.toml": (["suggest", "--joint", "inches.toml"],),
 }
-_LONGEST_MESSAGE = 1500  # characters
+LONGEST_MESSAGE = 1500  # characters
 
 
 def complaints(case: Spoilt, folder: Path, dear: bool) -> list[str]:
@@ -180,9 +182,9 @@ def complaints(case: Spoilt, folder: Path, dear: bool) -> list[str]:
             found.append(f"{case.what}: {' '.join(line)}: {type(error).__name__}: {str(error)[:100]}")
             continue
         if outcome.code == 2:
-            if len(outcome.err) > _LONGEST_MESSAGE or "allowed: " not in outcome.err or outcome.err.count("\n") != 1:
+            if len(outcome.err) > LONGEST_MESSAGE or "allowed: " not in outcome.err or outcome.err.count("\n") != 1:
                 found.append(f"{case.what}: {' '.join(line)}: {outcome.err[:200]}")
             break  # the others read the same file
-        if _NO_NUMBER.search(outcome.out):
+        if NO_NUMBER.search(outcome.out):
             found.append(f"{case.what}: {' '.join(line)}: prints what is no number")
     return found
