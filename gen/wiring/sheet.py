@@ -124,9 +124,10 @@ def rules(welder: Welder, board: Board, choice: Choice) -> tuple[str, ...]:
         f"The external pulls at detector, gate and contactor are {d.pull_ohm / 1000:g} kohm.",
     ]
     if sense:
+        what, how = choice.part("conduction sense").steps[1].what, choice.part("conduction sense").steps[1].result
         found.append(
-            "The conduction sense is a level: low while the switch blocks. C14 holds it low across the zero crossing "
-            f"({choice.part('conduction sense').steps[1].result}); without it each crossing would look like conduction."
+            "The conduction sense is low while the switch blocks, except around each zero crossing, where there is no voltage "
+            f"to see. C14 has its value for this board and no other ({what} {how})."
         )
     return tuple(found)
 

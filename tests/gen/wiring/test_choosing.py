@@ -10,6 +10,7 @@ from gen.boards import boards
 from gen.ranges import Figure
 from gen.wiring.choice import Yours
 from gen.wiring.power_parts import conductor_gauge, inrush_figure
+from gen.wiring.signal_parts import conduction_sense, detector
 from gen.wiring.upgrade import upgrade
 from tests.support.machines import known_welder, make_welder
 from tests.support.wiring.upgrade_machines import MACHINES, chosen, sheet_of
@@ -156,3 +157,15 @@ def test_an_offset_outside_the_band_is_told() -> None:
     )
     assert "detector.offset_fall_us = 300 us, outside the band" in notes
     assert "detector.offset_rise_us" not in notes
+
+
+def test_the_sense_fits_what_the_board_does_with_it() -> None:
+    """A board that times the edge has no hold at the pin, which would swallow it; one that looks at the level needs one."""
+    for name, timed in (("pico", True), ("pyboard", False)):
+        welder = make_welder(board={"name": name, "conduction_sense": True})
+        board = boards()[name]
+        sense = conduction_sense(welder, board, detector(welder, board)[0])
+        assert board.capabilities.conduction_timed == timed
+        assert ("1 nF down" in sense.fit) == timed
+        assert ("0.47 uF down" in sense.fit) != timed
+        assert sense.steps[1].what == ("delay at the pin" if timed else "hold at the pin")

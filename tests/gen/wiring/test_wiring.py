@@ -267,7 +267,7 @@ def test_rules_say_what_lines_cannot(sheet: Sheet, welder: Welder) -> None:
         "count as live",
     ):
         assert words in sheet.html, words
-    assert ("across the zero crossing" in sheet.html) == welder.board.conduction_sense
+    assert ("except around each zero crossing" in sheet.html) == welder.board.conduction_sense
 
 
 def test_a_zero_cross_relay_is_not_wired() -> None:
