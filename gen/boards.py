@@ -175,7 +175,7 @@ class Board(FileModel):
                     f"allowed: {_listed(choices)}",
                 )
             if gpio not in choices:
-                raise Wrong(f"pins.{role}", written(gpio), f"allowed on board {self.name}: {_listed(choices)}")
+                raise Wrong(f"pins.{role}", written(gpio), f"allowed: {_listed(choices)}, on board {self.name}")
             roles[role] = (gpio, *(other for other in choices if other != gpio))
         taken: dict[Gpio, str] = {}
         for role in sorted(roles, key=lambda role: role in chosen):

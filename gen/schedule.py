@@ -170,11 +170,13 @@ def _check_order(phases: tuple[Phase, ...], path: Path) -> None:
     if not isinstance(phases[-1], Off):
         raise wrong(len(phases), "stands last; allowed: off there, after hold")
     if len(phases) < 2 or not isinstance(phases[-2], Hold):
-        raise wrong(max(1, len(phases) - 1), "allowed before off: hold, so that the weld sets under force")
+        raise wrong(
+            max(1, len(phases) - 1), "stands before off; allowed: hold there, so that the weld sets under force"
+        )
     middle = phases[1:-2]
     for number, phase in enumerate(middle, 2):
         if not isinstance(phase, (Pulse, Weld, Cool)):
-            raise wrong(number, "allowed between squeeze and hold: pulse, weld and cool")
+            raise wrong(number, "stands between squeeze and hold; allowed: pulse, weld and cool there")
         if isinstance(phase, Cool):
             fired_before = number > 2 and isinstance(phases[number - 2], (Pulse, Weld))
             fired_after = isinstance(phases[number], (Pulse, Weld))

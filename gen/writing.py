@@ -11,7 +11,7 @@ import secrets
 import shutil
 import stat
 import sys
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from contextlib import suppress
 from pathlib import Path
 
@@ -19,6 +19,7 @@ from gen.errors import InputError
 from gen.firmware import MARK, FirmwareBundle
 from gen.user_files import written
 
+_MARK_WITHIN = 65_536  # bytes
 _BUNDLE_ALLOWED = "allowed: a new or empty folder, or one with an earlier firmware and nothing else"
 
 
@@ -69,7 +70,7 @@ def check_own_folder(what: str, folder: Path, texts: Mapping[str, str]) -> None:
     if not there:
         raise refused(what, folder, "holds other files; allowed: a folder, new or empty")
     for name in there:
-        if not (folder / name).is_file() or (folder / name).read_bytes() != texts[name].encode():
+        if not _holds_just(folder / name, texts[name].encode()):
             why = f"{name} in it is not the demonstration's own; allowed: a folder, new or empty"
             raise refused(what, folder, why)
 
@@ -153,6 +154,37 @@ def _remove(path: Path) -> None:
             os.unlink(path)
 
 
+def files_below(folder: Path) -> Iterator[Path]:
+    """What is in a folder and below but folders; a link is given as itself, and not followed.
+
+    One at a time, so that who looks for a foreign one does not read a whole disk that somebody named.
+    """
+    for root, folders, names in os.walk(folder):
+        folders.sort()
+        yield from (Path(root, name) for name in sorted(names))
+        yield from (Path(root, name) for name in folders if Path(root, name).is_symlink())
+
+
+def made_here(path: Path, mark: str) -> bool:
+    """Whether `path` is a file, and no link to one, with a mark of this program's own near its beginning."""
+    return mark.encode() in _beginning(path, _MARK_WITHIN)
+
+
+def _holds_just(path: Path, content: bytes) -> bool:
+    return not path.is_symlink() and path.is_file() and _beginning(path, len(content) + 1) == content
+
+
+def _beginning(path: Path, most: int) -> bytes:
+    """The first bytes of a regular file; none of a link, a pipe, a device, or what cannot be read."""
+    flags = os.O_RDONLY | getattr(os, "O_NONBLOCK", 0) | getattr(os, "O_NOFOLLOW", 0) | getattr(os, "O_BINARY", 0)
+    with suppress(OSError):
+        file = os.open(path, flags)
+        with os.fdopen(file, "rb") as opened:
+            if stat.S_ISREG(os.fstat(file).st_mode):
+                return opened.read(most)
+    return b""
+
+
 def check_bundle_folder(folder: Path, bundle: FirmwareBundle, what: str = "--output") -> None:
     """Raise InputError where `folder` holds anything but an earlier bundle of the same files."""
     _put_back(folder.resolve())
@@ -161,14 +193,12 @@ def check_bundle_folder(folder: Path, bundle: FirmwareBundle, what: str = "--out
         raise refused(what, folder, "you are in this folder; allowed: another one, such as firmware")
     if not folder.is_dir():
         return
-    found = {path.relative_to(folder).as_posix() for path in folder.rglob("*") if not path.is_dir()}
-    if not found:
-        return
-    foreign = sorted(found - set(bundle.files))
-    if foreign:
-        raise refused(what, folder, f"holds other files ({foreign[0]}); {_BUNDLE_ALLOWED}")
-    main = folder / "main.py"
-    if not main.is_file() or MARK not in main.read_text(encoding="utf-8", errors="replace"):
+    found = False
+    for path in files_below(folder):
+        found, name = True, path.relative_to(folder).as_posix()
+        if name not in bundle.files or path.is_symlink():
+            raise refused(what, folder, f"holds other files ({name}); {_BUNDLE_ALLOWED}")
+    if found and not made_here(folder / "main.py", MARK):
         raise refused(what, folder, f"holds files that Weldbeat did not make; {_BUNDLE_ALLOWED}")
 
 
@@ -244,9 +274,8 @@ def _put_back(place: Path) -> None:
     earlier = _earlier(place)
     if not earlier.is_dir() or earlier.is_symlink():
         return
-    main = earlier / "main.py"
     if place.exists():
-        if main.is_file() and MARK in main.read_text(encoding="utf-8", errors="replace"):
+        if made_here(earlier / "main.py", MARK):
             _discard(earlier)
     else:
         with suppress(OSError):

@@ -20,7 +20,7 @@ from gen.job import board_of, find_welder
 from gen.machine import WELDER_FILE, Welder
 from gen.user_files import Wrong
 from gen.wiring import Choice, Chosen, Warmth, chosen_for
-from gen.writing import check_folder, check_targets, refused, write_whole
+from gen.writing import check_folder, check_targets, made_here, refused, write_whole
 
 _OURS = 'aria-label="Drawing'
 _WIDTH = 120
@@ -155,6 +155,6 @@ def _check_drawings(folder: Path, output: Path, names: Iterable[str]) -> None:
         file = folder / name
         if file.resolve() == output.resolve():
             raise refused("--output", output, "this is also a drawing of --svg; allowed: a file of its own")
-        if file.is_dir() or (file.exists() and _OURS not in file.read_text(encoding="utf-8", errors="replace")):
+        if (file.exists() or file.is_symlink()) and not made_here(file, _OURS):
             allowed = "allowed: a folder without one, or with earlier drawings"
             raise refused("--svg", folder, f"{name} in it is not one of these drawings; {allowed}")

@@ -15,6 +15,7 @@ import threading
 import time
 from collections.abc import Callable
 from dataclasses import dataclass
+from itertools import islice
 from pathlib import Path
 from typing import Annotated, NamedTuple
 
@@ -27,11 +28,13 @@ from gen.link.client import Link
 from gen.link.errors import LinkError, NotSerial, OtherFirmware, OtherProtocol, PortBusy, Silent, Unplugged
 from gen.link.messages import Hello, Schedules
 from gen.link.ports import ports
-from gen.user_files import written
+from gen.user_files import read_text, written
+from gen.writing import files_below
 
 SETTINGS = ("settings.a", "settings.b")  # where the board keeps pushed schedules
 _DAMAGED = "settings damaged"  # the board's word for it
 _NEW_MAIN = "main.new"
+_MOST_FILES = 100  # of a firmware, which has some twenty
 _INSPECT_S = 15.0
 _COPY_S = 180.0
 _RESTART_S = 15.0
@@ -95,14 +98,21 @@ def read_bundle(folder: Path) -> FirmwareBundle:
     allowed = "allowed: a folder that `weldbeat build` wrote, as it was written"
     if not folder.is_dir():
         raise InputError("command line", "BUNDLE", written(str(folder)), f"no such folder; {allowed}")
-    paths = sorted(path for path in folder.rglob("*") if path.is_file())
-    try:
-        files = {path.relative_to(folder).as_posix(): path.read_bytes().decode() for path in paths}
-    except UnicodeDecodeError:
-        files = {}
+    files: dict[str, str] = {}
+    for path in islice(files_below(folder), _MOST_FILES + 1):
+        name = path.relative_to(folder).as_posix()
+        if path.is_symlink() or len(files) == _MOST_FILES:
+            why = "is a link" if path.is_symlink() else f"is one file more than {_MOST_FILES}"
+            raise InputError("command line", "BUNDLE", written(str(folder)), f"{name} in it {why}; {allowed}")
+        try:
+            files[name] = read_text(path, "a file of a firmware")
+        except InputError as error:
+            raise InputError(
+                "command line", "BUNDLE", written(str(folder)), f"{name} in it: {error.key}; {allowed}"
+            ) from None
     if MARK not in files.get("main.py", "") or "config.py" not in files:
         raise InputError("command line", "BUNDLE", written(str(folder)), f"holds no firmware; {allowed}")
-    bundle = FirmwareBundle(files)
+    bundle = FirmwareBundle(dict(sorted(files.items())))
     if _setting(bundle, "BUNDLE_DIGEST") != bundle.board_digest:
         raise InputError("command line", "BUNDLE", written(str(folder)), f"was changed after it was built; {allowed}")
     return bundle

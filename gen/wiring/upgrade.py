@@ -35,7 +35,7 @@ def upgrade(welder: Welder, board: Board, choice: Choice) -> Netlist:
     """All of it. Raises Wrong where the machine's switch must not be wired to a transformer."""
     kind = welder.switch.kind
     if kind == "zero_cross_relay":
-        allowed = "allowed before a transformer: scr_pair, triac or random_phase_relay; see `weldbeat choose`"
+        allowed = "allowed: before a transformer, scr_pair, triac or random_phase_relay; see `weldbeat choose`"
         raise Wrong("switch.kind", written(kind), allowed)
     parts = (*_mains_parts(welder, choice), *_low_parts(welder, board, choice), *_board_parts(welder, board))
     return Netlist(parts, (*_mains_nets(welder, choice), *_low_nets(welder)))

@@ -126,7 +126,7 @@ def test_a_zero_cross_relay_gets_no_sheet(here: Path) -> None:
     (here / "welder.toml").write_text(replaced(WELDER, '"scr_pair"', '"zero_cross_relay"'))
     before = contents(here)
     outcome = typed(["wiring", "-o", "upgrade.html", "--svg", "drawings"])
-    allowed = "allowed before a transformer: scr_pair, triac or random_phase_relay; see `weldbeat choose`"
+    allowed = "allowed: before a transformer, scr_pair, triac or random_phase_relay; see `weldbeat choose`"
     assert outcome.err == f'weldbeat: welder.toml: switch.kind: "zero_cross_relay" given; {allowed}\n'
     assert (outcome.code, outcome.out) == (2, "")
     assert contents(here) == before

@@ -272,7 +272,7 @@ def test_rules_say_what_lines_cannot(sheet: Sheet, welder: Welder) -> None:
 
 def test_a_zero_cross_relay_is_not_wired() -> None:
     """It would switch the transformer on at the worst moment."""
-    with pytest.raises(Wrong, match="allowed before a transformer"):
+    with pytest.raises(Wrong, match="allowed: before a transformer"):
         sheet_of(make_welder(switch={"kind": "zero_cross_relay"}))
 
 
