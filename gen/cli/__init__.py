@@ -52,11 +52,13 @@ class Listed(click.Group):
                 formatter.write_dl([(name, words) for name, (_, words) in commands.items()])
 
 
+_NOT_FOLLOWED = ("demo", "new", "next", "open")  # they say themselves what follows, or do not end
 # In working order.
 SECTIONS = {
     "Begin": {
         "demo": ("begin", "A worked example in a folder: schedule, firmware, run, report."),
         "new": ("begin", "Start a machine of your own: asks a few questions, writes its files."),
+        "next": ("next", "What is still missing for this machine, in the order of doing."),
         "boards": ("plan", "The timer boards and what each can do."),
         "open": ("page", "The whole job as a page in the browser, on this computer only."),
     },
@@ -132,7 +134,20 @@ def main() -> None:
         _fail("stopped", error)
     except OSError as error:
         _fail(f"{error.filename or 'output'}: {error.strerror or error}", error)
+    _say_next()
     sys.exit(result if isinstance(result, int) else 0)
+
+
+def _say_next() -> None:
+    """What comes next, as the last line of a command that was typed at a terminal."""
+    words = [word for word in sys.argv[1:] if not word.startswith("-")]
+    silent = {"-h", "--help", "--version", "--json"} & set(sys.argv)
+    if silent or not words or words[0] in _NOT_FOLLOWED or not sys.stdout.isatty():
+        return
+    from gen.cli.next import next_line
+
+    if line := next_line():
+        say(f"\n{line}")
 
 
 def _fail(message: str, error: BaseException) -> NoReturn:

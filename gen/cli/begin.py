@@ -136,3 +136,6 @@ def new_command(folder: Path, typical: bool, **options: Any) -> None:
     say("")
     for line in caution_lines():
         say(line)
+    say("\nNext:")
+    say(f"  cd {folder}")
+    say("  weldbeat next")
