@@ -117,7 +117,7 @@ def test_three_machines_at_a_console(
 
 
 def test_ctrl_c_at_each_question_leaves_nothing(here: Path, consoles: list[Console]) -> None:
-    """At the first question, at every fourth of them, and at the summary: stopped, as a shell counts Ctrl-C, no file and no folder."""
+    """At the first question, at every fourth of them, and at the summary: stopped (130, as shells say), no file, no folder."""
     for stop in sorted({*range(0, len(BENCH), 4), len(BENCH)}):
         console = Console(here, "shed")
         consoles.append(console)
