@@ -65,6 +65,7 @@ SECTIONS = {
     "Plan and wire": {
         "describe": ("describe", "The machine as derived, and what other electrodes would cost."),
         "suggest": ("suggest", "A first schedule for a joint, from the handbook tables."),
+        "joint": ("joint", "The joint itself, computed: heat, setdown, nugget."),
         "table": ("plan", "A schedule as its timing table, counted in mains half-cycles."),
         "choose": ("wiring", "Which switch, fuse and other parts suit, with the calculation."),
         "wiring": ("wiring", "The wiring sheet of the upgrade: drawings, wire list, parts list."),

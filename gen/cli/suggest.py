@@ -11,8 +11,9 @@ from typing import Any
 
 import click
 
+from gen.cli.joint import by_model
 from gen.cli.options import USER_PATH, json_option, value_of, welder_option
-from gen.cli.said import say
+from gen.cli.said import said_all, say
 from gen.errors import InputError
 from gen.handbook import Suggestion, by_source, guess, in_inches, naming_taps, refusal, suggest_on
 from gen.handbook.practice import given_force
@@ -105,13 +106,20 @@ def _option(name: str, key: str, metavar: str, text: str) -> Callable[[Any], Any
 @_option("--pitch", "pitch_mm", "MM", "From this weld to the nearest made before it.")
 @_option("--overlap", "overlap_mm", "MM", "Overlap of sheets, beside the table's.")
 @welder_option
+@click.option("--model", is_flag=True, help="Compute the joint as well, which takes some seconds.")
 @click.option("-o", "--output", type=USER_PATH, help="Write the schedule to this new file.")
 @click.option("--inch", is_flag=True, help="Print inches and pounds; files stay metric.")
 @json_option
 def suggest_command(
-    joint: Path | None, welder_path: Path | None, output: Path | None, inch: bool, as_json: bool, **options: Any
+    joint: Path | None,
+    welder_path: Path | None,
+    output: Path | None,
+    inch: bool,
+    as_json: bool,
+    model: bool,
+    **options: Any,
 ) -> int | None:
-    """A first schedule for a joint on this machine, from the handbook tables, with its reasons and sources.
+    """A first schedule for a joint on this machine, from the handbook tables.
 
     Nothing of it is more than a first guess: try it on scrap. Exit code 1 where nothing is known, with what would help.
     """
@@ -132,10 +140,12 @@ def suggest_command(
         raise InputError(welder_path or Path(WELDER_FILE), "transformer.open_secondary_V", None, allowed)
     found = naming_taps(found, welder)
     why_not = refusal(found, welder, *([output.name] if output else [])) if found.known else ""
+    computed = by_model(wanted, welder, found, joint or "command line") if model else ()
     if as_json:
-        say(json.dumps(_data(found, why_not), indent=2))
+        say(json.dumps(_data(found, why_not) | ({"model": list(computed)} if model else {}), indent=2))
     else:
         say("\n".join(_lines(found, why_not, inch)))
+        say("\n".join(said_all("By the model of the joint, computed and not measured", computed)))
     if not found.known:
         return 1
     if output is not None and not why_not:

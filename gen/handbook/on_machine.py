@@ -31,6 +31,13 @@ def suggest_on(joint: Joint, welder: Welder) -> Suggestion | None:
     return replace(found, helps=tuple(way for way in found.helps if volts[tap.name] != ends.get(way)))
 
 
+def table_force_N(joint: Joint, welder: Welder) -> float | None:
+    """The middle of the force that the first table to speak of this joint has; None where none does."""
+    found = suggest_on(joint, welder)
+    forces = [figure.middle for name, figure in found.figures if name == "force"] if found else []
+    return forces[0] if forces else None
+
+
 def naming_taps(found: Suggestion, welder: Welder) -> Suggestion:
     """The same; where nothing is known, the machine's taps on which something is come first in what would help."""
     taps = [] if found.known else _taps_that_help(found.joint, welder)

@@ -29,10 +29,10 @@ class Contacts:
     it. `gap_W_m2K`: heat that crosses beside the spots.
     """
 
-    film_ohm_m2: float = 9.0e-10
+    film_ohm_m2: float = 2.0e-9
     breaks_K: float = 400.0
     tip_share: float = 0.3
-    constraint: float = 0.8
+    constraint: float = 1.0
     spread: float = 0.4
     spot_m: float = 50e-6
     gap_W_m2K: float = 3e4
@@ -47,6 +47,18 @@ def touching(
     oxide = film * contacts.film_ohm_m2 / share * np.exp(-np.clip(at_C - 20.0, 0, None) / contacts.breaks_K)
     heat = LORENZ_V2_K2 * (at_C + KELVIN) / np.maximum(spots, 1e-13) + contacts.gap_W_m2K
     return spots + oxide, heat
+
+
+def not_over_melting(ohm_m2: Array, area_m2: Array, amperes: float, at_C: Array, melting_degC: float) -> Array:
+    """The same resistances, lowered together where their voltage would melt the spots, which then grow until it does not.
+
+    Kohlrausch's relation between a contact's voltage and its hottest place (Greenwood and Williamson 1958), from the mean
+    temperature of what touches up to melting. `amperes` flow through all of `area_m2`.
+    """
+    mean_K = float(np.average(at_C, weights=area_m2)) + KELVIN
+    most_V = 2 * math.sqrt(LORENZ_V2_K2 * max((melting_degC + KELVIN) ** 2 - mean_K**2, 0.0))
+    volts = amperes / max(float((area_m2 / np.maximum(ohm_m2, 1e-16)).sum()), 1e-30)
+    return ohm_m2 if volts <= most_V else np.asarray(ohm_m2 * (most_V / volts))
 
 
 def cold_area_m2(metal: Metal, force_N: float) -> float:

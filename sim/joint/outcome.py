@@ -88,7 +88,9 @@ def doubts(work: Work) -> tuple[str, ...]:
     if work.sheets_m and work.thin_m < _THIN_SHEET_M:
         found.append("of sheets below 0.5 mm the model makes no nugget where the tables have one: too cold")
     if work.rods_m and work.thin_m < _THIN_ROD_M:
-        found.append("of rods below 3 mm the model makes too little setdown: too cold")
+        found.append(
+            "of rods below 3 mm the model was held against two rows only, and made up to 30 % too little or too much"
+        )
     if work.metal not in ("low_carbon_steel", "stainless_steel"):
         found.append(f"of {METALS[work.metal].name} no table was there to hold the model against")
     if work.metal == "stainless_steel" and work.rods_m:

@@ -35,7 +35,7 @@ class RodCross:
     rods_m: tuple[float, float]
     metal: Metal
     electrode: Metal
-    strip: float
+    strip: tuple[float, float]
     along_m: tuple[float, float]
 
     @property
@@ -102,7 +102,7 @@ def rod_mesh(cross: RodCross, setdown_m: float, cells: int = 6) -> RodMesh:
     first, second = cross.rods_m
     step = cross.thin_m / 2 / cells
     half_x, half_y = half_widths(cross.rods_m, setdown_m)
-    strips = [cross.strip * d for d in cross.rods_m]
+    strips = [strip * d for strip, d in zip(cross.strip, cross.rods_m, strict=True)]
     long = [length / 2 for length in cross.along_m]
     # Along x lie the lower rod's length and the upper one's width: the rims of the upper strip and of the lower's end are edges.
     x = _grid(step, [strips[1], second / 2, long[0]], _FINS * first)

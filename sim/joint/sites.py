@@ -8,7 +8,7 @@ from typing import Protocol
 
 import numpy as np
 
-from sim.joint.contact import Contacts, cold_area_m2, touching
+from sim.joint.contact import Contacts, cold_area_m2, not_over_melting, touching
 from sim.joint.field import Contact, Mesh, Warmth, no_contact
 from sim.joint.metals import Array, Properties
 from sim.joint.rods import RodCross, RodMesh, bearing_m2, carried, rod_mesh
@@ -40,7 +40,7 @@ class Site(Protocol):
     def metal(self) -> Properties: ...
     @property
     def share(self) -> float: ...
-    def contact(self, at_C: Array) -> Contact: ...
+    def contact(self, at_C: Array, amperes: float) -> Contact: ...
     def measured(self, at_C: Array) -> Measures: ...
     def given_way(self, warmth: Warmth, step_s: float) -> tuple[Site, Warmth]: ...
 
@@ -70,7 +70,7 @@ class SheetSite:
     def share(self) -> float:
         return 1.0
 
-    def contact(self, at_C: Array) -> Contact:
+    def contact(self, at_C: Array, amperes: float) -> Contact:
         mesh, stack = self.mesh, self.made.stack
         ohm, heat, held_ohm, held_heat = no_contact(mesh)
         each = self.metal.resistivity_ohm_m(at_C)
@@ -86,6 +86,8 @@ class SheetSite:
             ohm[part], heat[part] = touching(
                 self.contacts, middle, (each[one] + each[two]) / 2, hardness, pressure, film
             )
+            melting = min(metal.melting_degC for metal in (stack.metals if copper else stack.metals[:1]))
+            ohm[part] = not_over_melting(ohm[part], mesh.face_m2[part], amperes, middle, melting)
         return Contact(ohm, heat, held_ohm, held_heat)
 
     def measured(self, at_C: Array) -> Measures:
@@ -160,7 +162,7 @@ class RodSite:
     def share(self) -> float:
         return 0.25
 
-    def contact(self, at_C: Array) -> Contact:
+    def contact(self, at_C: Array, amperes: float) -> Contact:
         mesh, cross = self.mesh, self.made.cross
         ohm, heat, held_ohm, held_heat = no_contact(mesh)
         each = self.metal.resistivity_ohm_m(at_C)
@@ -171,9 +173,12 @@ class RodSite:
         ohm[part], heat[part] = touching(
             self.contacts, middle, (each[one] + each[two]) / 2, cross.metal.hardness_Pa(middle), pressure
         )
-        for strip, d, along in zip(self.made.strips, cross.rods_m, cross.along_m, strict=True):
+        own = amperes * self.share
+        ohm[part] = not_over_melting(ohm[part], mesh.face_m2[part], own, middle, cross.metal.melting_degC)
+        for n, (d, along) in enumerate(zip(cross.rods_m, cross.along_m, strict=True)):
+            strip = self.made.strips[n]
             cells = mesh.held[strip]
-            half, copper = cross.strip * d, cross.electrode
+            half, copper = cross.strip[n] * d, cross.electrode
             hardness = np.minimum(cross.metal.hardness_Pa(at_C[cells]), copper.hardness_Pa(at_C[cells]))
             film = touching(
                 self.contacts,
@@ -183,10 +188,12 @@ class RodSite:
                 self.force_N / (2 * half * along),
                 self.contacts.tip_share,
             )
+            melting = min(cross.metal.melting_degC, copper.melting_degC)
+            film_ohm = not_over_melting(film[0], mesh.held_m2[strip], own, at_C[cells], melting)
             # Into the copper the strip spreads as a long one on a half-space: ln(4 length / width) / (pi length).
             spreads = 2 * half * math.log(4 * along / (2 * half)) / math.pi
             cold = 4  # of the tables: 20 degC
-            held_ohm[strip] = film[0] + spreads * copper.resistivity[cold]
+            held_ohm[strip] = film_ohm + spreads * copper.resistivity[cold]
             held_heat[strip] = 1 / (1 / film[1] + spreads / copper.conductivity[cold])
         return Contact(ohm, heat, held_ohm, held_heat)
 

@@ -16,6 +16,7 @@ Amperes = Callable[[float], float]  # RMS current by the joint's resistance in o
 AMBIENT_C = 20.0
 _HOTTEST_C = 3500.0  # iron boils at 2860: beyond this the model has lost the weld
 _TRIES = 12
+_HARDLY_OHM = 2e-4
 
 
 @dataclass(frozen=True)
@@ -128,9 +129,11 @@ def welded(
     for span in spans:
         end_s = now_s + span.length_s
         step_s = min(stepping.first_s if now_s == 0 else step_s, span.length_s)
+        amperes = span.amperes(_HARDLY_OHM) if span.amperes else 0.0
         while now_s < end_s - 1e-9 and not ended:
             mesh, share = site.mesh, site.share
-            contact = site.contact(warmth.at_C)
+            # By the current of the step before; of a span's first by what a joint that hardly resists would get.
+            contact = site.contact(warmth.at_C, amperes)
             if guess is not None and len(guess) != mesh.cells:
                 guess = None
             flow = current(mesh, site.metal.resistivity_ohm_m(warmth.at_C), contact, guess)

@@ -24,8 +24,8 @@ ElectrodeName = Literal["copper", "CuCr1", "CuCr1Zr"]
 class Work:
     """Two or three sheets or two crossed rods under two alike electrodes; lengths in m.
 
-    `face_m`: diameter of the electrode's face on sheets. `strip`: half of the width over which an electrode touches a round
-    rod, over the rod's diameter; `along`: over what length, in diameters.
+    `face_m`: diameter of the electrode's face on sheets. `strip`: half of the width over which each electrode touches its
+    round rod, over the rod's diameter; `along`: over what length, in diameters.
     """
 
     metal: MetalName
@@ -34,7 +34,7 @@ class Work:
     rods_m: tuple[float, float] | None = None
     electrode: ElectrodeName = "CuCr1Zr"
     face_m: float = 0.006
-    strip: float = 0.25
+    strip: tuple[float, float] = (0.25, 0.25)
     along: float = 1.0
 
     @property
@@ -137,7 +137,7 @@ def under(work: Work, contacts: Contacts, factors: Factors) -> tuple[Work, Conta
             work,
             force_N=work.force_N * factors.force,
             face_m=work.face_m * factors.face,
-            strip=min(0.4, work.strip * factors.along),
+            strip=(min(0.4, work.strip[0] * factors.along), min(0.4, work.strip[1] * factors.along)),
             along=work.along * factors.along,
         ),
         changed,

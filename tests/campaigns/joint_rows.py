@@ -139,7 +139,7 @@ def fit() -> None:
     """Print the sum of misses over a grid of the three constants."""
     chosen = [row for row in rows() if row.fitted]
     sheets, rods = ([row for row in chosen if bool(row.work.rods_m) == round_] for round_ in (False, True))
-    films, spreads, constraints = (4e-10, 6e-10, 9e-10), (0.2, 0.4), (0.8, 1.0, 1.3)
+    films, spreads, constraints = (5e-10, 1e-9, 2e-9), (0.2, 0.4), (0.6, 0.8, 1.0)
     with ProcessPoolExecutor(2) as pool:
         for film in films:
             for spread in spreads:

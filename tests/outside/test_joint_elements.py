@@ -51,7 +51,7 @@ def test_two_sheets() -> None:
 
 def test_two_crossed_rods() -> None:
     """3.3 kA through two 5 mm rods sunk by 15 %, for 0.3 s: mean temperature of the patch."""
-    cross = RodCross((5e-3, 5e-3), LOW_CARBON_STEEL, COPPER, 0.15, (5e-3, 5e-3))
+    cross = RodCross((5e-3, 5e-3), LOW_CARBON_STEEL, COPPER, (0.15, 0.15), (5e-3, 5e-3))
     steps = np.full(3, 0.1)
     by_elements = [np.array(RodByElements(cross, 0.15 * 5e-3, each, fins=2).welded(3300, steps)) for each in (3, 5)]
     patch_C, _ = _at_no_size(3, 5, (by_elements[0], by_elements[1]))

@@ -107,7 +107,7 @@ class RodByElements:
 
     def __init__(self, cross: RodCross, setdown_m: float, elements: int = 4, fins: float = 4.0) -> None:
         d = cross.rods_m[0]
-        radius, flank, strip = d / 2, half_widths(cross.rods_m, setdown_m)[0], cross.strip * d
+        radius, flank, strip = d / 2, half_widths(cross.rods_m, setdown_m)[0], cross.strip[0] * d
         long, self._metal = cross.along_m[0] / 2, cross.metal
         bottom, top, shoulder = -math.sqrt(radius**2 - strip**2), radius - setdown_m / 2, radius - FILLED * setdown_m
         along = np.concatenate([np.linspace(0, long, elements + 1), long + growing(long / elements, 1, fins * d)[1:]])

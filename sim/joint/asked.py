@@ -1,0 +1,237 @@
+"""From the user's joint and machine to the model's work: what is taken where a file does not say, and what the model refuses."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from gen.current import scale_of
+from gen.handbook.suggestion import Suggestion
+from gen.joint import Joint
+from gen.machine.welder import Welder
+from gen.user_files import Wrong, figure, written
+from sim.joint.contact import Contacts
+from sim.joint.field import Diverged
+from sim.joint.machine import machine_amperes
+from sim.joint.metals import METALS
+from sim.joint.outcome import doubts, target_m
+from sim.joint.weld import Amperes, Course, Span
+from sim.joint.work import COARSE, USED, ElectrodeName, Fineness, Work, one_weld
+
+LONGEST_S = 6.0  # nobody holds a small machine on longer
+MOVES = 0.15  # a figure that finer cells and steps move by more is not given
+_PARTS_MM = 0.001
+# Half of the strip under an electrode, over the rod's diameter: under a flat face, and what a groove of the rod's radius adds
+# (how an electrode touches a round rod is known to nobody; from a worn flat to a whole groove).
+_FLAT_STRIP, _GROOVE_STRIP = 0.15, 0.25
+_FACE_MM, _ALONG = 6.0, (0.5, 2.0)
+_ALLOYS: dict[str, ElectrodeName] = {"Cu-ETP": "copper", "CuCr1": "CuCr1", "CuCr1Zr": "CuCr1Zr"}
+
+
+# How far the held-out rows of the tables were off (python -m tests.campaigns.joint_rows): nine in ten of their times.
+TIME_WITHIN = 2.0
+TRUST = (
+    "Computed from tables of the metals that are from memory, with three constants fitted to some rows of the handbook tables",
+    f"held against the other rows, the time was within a factor of {TIME_WITHIN:g} in nine of ten; sheets below 0.5 mm, rods "
+    "below 3 mm and setdowns of 50 % were worse",
+    "rust, zinc, oil, a worn face and a force that gives way are not in it: try it on scrap",
+)
+
+
+@dataclass(frozen=True)
+class Asked:
+    """The work, and in words what was assumed for it."""
+
+    work: Work
+    assumed: tuple[str, ...]
+
+
+def asked(joint: Joint, welder: Welder | None, table_force_N: float | None = None) -> Asked:
+    """The joint as the model takes it. Raises Wrong, with a key of the joint file, where it cannot.
+
+    `table_force_N`: what a handbook table has, taken where the joint names no force.
+    """
+    if joint.surface == "zinc":
+        raise Wrong(
+            "surface",
+            written("zinc"),
+            "the model knows no zinc, which melts and boils away first; allowed: clean or scaled",
+        )
+    assumed = []
+    force_N = joint.force_N
+    if force_N is None:
+        if table_force_N is None:
+            raise Wrong(
+                "force_N", None, "missing; allowed: the force of one electrode on the other, which the model needs"
+            )
+        force_N = table_force_N
+        assumed.append(f"force {force_N:.0f} N, the table's, since the joint names none")
+    if joint.surface == "scaled":
+        assumed.append("scale is a thicker film than the model's: more heat at first, and less alike from weld to weld")
+    pair = welder.electrodes.pair if welder and welder.electrodes else ()
+    alloys = [_ALLOYS.get(electrode.alloy, "CuCr1Zr") for electrode in pair]
+    alloy: ElectrodeName = min(alloys, key=lambda name: METALS[name].flow.cold_MPa, default="CuCr1Zr")
+    if joint.rods_mm:
+        work = _rods(joint, joint.rods_mm, force_N, welder, alloy, assumed)
+    else:
+        face_mm = joint.face_diameter_mm
+        if face_mm is None:
+            face_mm = _FACE_MM
+            assumed.append(f"a face of {face_mm:g} mm, since neither file names one")
+        sheets_m = tuple(mm / 1e3 for mm in joint.sheets_mm or ())
+        work = Work(joint.material, force_N, sheets_m=sheets_m, electrode=alloy, face_m=face_mm / 1e3)
+    return Asked(work, (*assumed, *_under_force(work)))
+
+
+def _rods(
+    joint: Joint,
+    rods_mm: tuple[float, float],
+    force_N: float,
+    welder: Welder | None,
+    alloy: ElectrodeName,
+    assumed: list[str],
+) -> Work:
+    thick_mm, strips = max(rods_mm), []
+    for mm, groove_mm in zip(rods_mm, joint.grooves_mm, strict=True):
+        if groove_mm is not None and groove_mm < mm / 2 - _PARTS_MM:
+            allowed = f"the {mm:g} mm rod rides on its edges; allowed: {mm / 2:g} or more"
+            raise Wrong("groove_radius_mm", figure(groove_mm), allowed)
+        strips.append(_FLAT_STRIP + (_GROOVE_STRIP * mm / 2 / groove_mm if groove_mm else 0.0))
+    pair = welder.electrodes.pair if welder and welder.electrodes else ()
+    wide_mm = joint.face_diameter_mm or min((electrode.diameter_mm for electrode in pair), default=0.0)
+    if not wide_mm:
+        wide_mm = thick_mm
+        assumed.append(f"electrodes that touch {wide_mm:g} mm of each rod, since neither file names a face")
+    along = min(max(wide_mm / thick_mm, _ALONG[0]), _ALONG[1])
+    if None in joint.grooves_mm:
+        assumed.append("flat faces, which touch a round rod along a narrow strip")
+    first, second = rods_mm
+    return Work(
+        joint.material,
+        force_N,
+        rods_m=(first / 1e3, second / 1e3),
+        electrode=alloy,
+        strip=(strips[0], strips[1]),
+        along=along,
+    )
+
+
+def _under_force(work: Work) -> tuple[str, ...]:
+    """Where the electrode sinks into the work, or the work into it, before any current flows."""
+    copper = METALS[work.electrode]
+    if work.rods_m:
+        area = min(2 * strip * d * work.along * d for strip, d in zip(work.strip, work.rods_m, strict=True))
+    else:
+        area = math.pi / 4 * work.face_m**2
+    pressure = work.force_N / area
+    bears = min(float(copper.hardness_Pa(20.0)), float(METALS[work.metal].hardness_Pa(20.0)))
+    if pressure > bears:
+        return (f"{pressure / 1e6:.0f} MPa under the electrode is over the hardness of copper or work: it sinks in",)
+    return ()
+
+
+@dataclass(frozen=True)
+class Reckoned:
+    """The model's time until a good weld, infinite where it is not within `LONGEST_S`, and how far a coarser grid has it off."""
+
+    time_s: float
+    measure: str
+    target_m: float
+    course: Course
+    moved: float
+
+
+def reckoned(
+    work: Work, welder: Welder, setdown_percent: float, percent: float = 100, fineness: Fineness = USED
+) -> Reckoned:
+    """The weld time at a percentage of this machine's current.
+
+    Raises NoCurrentKnown where the welder file has none, Diverged where the model settles on nothing.
+    """
+    amperes = amperes_at(welder, percent)
+    measure, target = target_m(work, setdown_percent)
+    spans = (Span(LONGEST_S, amperes),)
+    found = [
+        one_weld(work, spans, Contacts(), each, until=lambda m: getattr(m, measure) >= target)
+        for each in (COARSE, fineness)
+    ]
+    times = [course.reached_s(measure, target) for course in found]
+    return Reckoned(times[1], measure, target, found[1], moved_between(times[0], times[1]))
+
+
+def full_amperes(welder: Welder) -> Amperes:
+    """At 100 %: the earliest firing that the machine may have. Raises NoCurrentKnown."""
+    return amperes_at(welder, 100)
+
+
+def amperes_at(welder: Welder, percent: float) -> Amperes:
+    """At a percentage, as the compiler fires it. Raises NoCurrentKnown."""
+    return machine_amperes(welder, scale_of(welder).delay_deg(percent))
+
+
+def moved_between(coarse: float, fine: float) -> float:
+    """By how much of itself a figure moved. Raises Diverged where that is too much to give it."""
+    if coarse == fine:
+        return 0.0
+    moved = abs(coarse - fine) / max(min(coarse, fine), 1e-9)
+    if not moved <= 2 * MOVES:
+        raise Diverged("cells and steps half as fine give another figure: nothing can be said of this weld")
+    return moved
+
+
+def shown(work: Work, spans: tuple[Span, ...], measure: str, pictures: int = 6) -> tuple[Course, float]:
+    """A weld with pictures evenly through it, and by how much its measure moves with cells and steps. Raises Diverged."""
+    whole_s = sum(span.length_s for span in spans)
+    times = [whole_s * (n + 1) / pictures for n in range(pictures)]
+    coarse = one_weld(work, spans, Contacts(), COARSE)
+    fine = one_weld(work, spans, Contacts(), USED, pictures_s=times)
+    ends = [float(course.of(measure).max()) for course in (coarse, fine)]
+    floor = 0.02 * work.thin_m  # of a weld that hardly began, nothing is judged
+    return fine, moved_between(max(ends[0], floor), max(ends[1], floor))
+
+
+def told(joint: Joint, welder: Welder, found: Suggestion, table_force_N: float | None) -> tuple[str, ...]:
+    """What the model says of a joint beside a suggestion, in sentences: its time, and whether the tables' agrees.
+
+    Raises Wrong, NoCurrentKnown and Diverged, as `asked` and `reckoned` do.
+    """
+    given = asked(joint, welder, table_force_N)
+    percent = found.percent if found.known else 100
+    model = reckoned(given.work, welder, joint.setdown_percent, percent)
+    what = f"{joint.setdown_percent:g} % setdown" if joint.rods_mm else f"a nugget of {1e3 * model.target_m:.1f} mm"
+    fired = model.course.current_A
+    middle_A = float(np.median(fired[fired > 0]))
+    if math.isinf(model.time_s):
+        best = 1e3 * float(model.course.of(model.measure).max())
+        says = (
+            f"at {percent} %, {middle_A:.0f} A through the joint's own resistance, {what} is not reached within {LONGEST_S:g} s: "
+            f"the joint gets to {model.course.joint_C:.0f} degC and {best:.2g} mm"
+        )
+    else:
+        low, high = model.time_s / TIME_WITHIN, model.time_s * TIME_WITHIN
+        says = (
+            f"{what} after {seconds(model.time_s)} at {percent} %, {middle_A:.0f} A through the joint's own resistance; "
+            f"{seconds(low)} to {seconds(high)} by its error against the tables"
+        )
+    return (says, _beside(model, found), *given.assumed, *doubts(given.work), TRUST[-1])
+
+
+def _beside(model: Reckoned, found: Suggestion) -> str:
+    if not found.known or found.weld is None:
+        return "no table speaks of this joint on this machine: nothing stands beside the model's figure"
+    table = found.weld
+    span = f"{seconds(table.low)} to {seconds(table.high)}"
+    if math.isinf(model.time_s):
+        return f"the tables' range, {span}, and the model do not agree: begin with the tables' and go by what breaks"
+    if table.low / TIME_WITHIN <= model.time_s <= table.high * TIME_WITHIN:
+        inside = "lies in" if table.low <= model.time_s <= table.high else "agrees, within its error, with"
+        return f"the model's time {inside} the tables' range, {span}"
+    longer = "longer" if model.time_s > table.high else "shorter"
+    return f"the model's time is {longer} than the tables' range, {span}, by more than its error: go by what breaks"
+
+
+def seconds(value: float) -> str:
+    """A time with two figures."""
+    return f"{value:.2g} s" if value < 10 else f"{value:.0f} s"

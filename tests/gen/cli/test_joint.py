@@ -1,0 +1,88 @@
+"""`weldbeat joint show` and `suggest --model`: what they print, the page, and what the model refuses.
+
+No source outside: the machine is invented; the model itself is held against tables and other codes in tests/outside.
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import html5lib
+import pytest
+
+from tests.support.cli.command_line import SCHEDULE, WELDER, contents, replaced, typed
+
+MACHINE = replaced(WELDER, "rating_duty_percent = 50\n", "rating_duty_percent = 50\nopen_secondary_V = 2.4\n")
+RODS = "rods_mm = [3, 3]\nforce_N = 700\n"
+
+
+@pytest.fixture
+def here(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    (tmp_path / "welder.toml").write_text(MACHINE)
+    (tmp_path / "job.toml").write_text(SCHEDULE)
+    monkeypatch.chdir(tmp_path)
+    return tmp_path
+
+
+def test_a_joint_is_shown_by_its_schedule(here: Path) -> None:
+    """Told in lines of at most 120 characters, and drawn on one page with six sections and no script."""
+    (here / "rungs.toml").write_text(RODS)
+    outcome = typed(["joint", "show", "rungs.toml", "job.toml", "-o", "rungs.html"])
+    assert (outcome.code, outcome.err) == (0, "")
+    assert outcome.out.startswith("Computed, not measured: ")
+    assert max(map(len, outcome.out.splitlines())) <= 120
+    for words in ("Setdown", "mm wanted", "as the joint's resistance lets it", "try it on scrap", "eye protection"):
+        assert words in " ".join(outcome.out.split())
+    page = (here / "rungs.html").read_text()
+    html5lib.HTMLParser(strict=True).parse(page)
+    assert "<script" not in page
+    assert page.count(" s: up to ") == 12  # six sections, for wide and for narrow pages
+    assert "melting" in page
+
+
+def test_suggest_sets_the_models_time_beside_the_tables(here: Path) -> None:
+    """Only when asked, since it takes seconds; where no table speaks, the model does."""
+    assert "By the model" not in typed(["suggest", "--rods", "3,3"]).out
+    outcome = typed(["suggest", "--rods", "3,3", "--force", "700", "--model"])
+    said = " ".join(outcome.out.split())
+    assert "By the model of the joint, computed and not measured 15 % setdown" in said
+    assert "the tables' range" in said
+    unknown = typed(["suggest", "--sheets", "3,3", "--force", "1500", "--face", "6", "--model"])
+    assert unknown.code == 1
+    assert "no table speaks of this joint" in " ".join(unknown.out.split())
+
+
+@pytest.mark.parametrize(
+    ("joint", "words"),
+    [
+        ('sheets_mm = [0.8, 0.8]\nsurface = "zinc"\n', 'surface: "zinc" given; the model knows no zinc'),
+        (
+            "rods_mm = [3, 5]\nforce_N = 700\ngroove_radius_mm = 1.5\n",
+            "groove_radius_mm: 1.5 given; the 5 mm rod rides",
+        ),
+        ('rods_mm = [3, 5]\nmaterial = "titanium"\n', 'material: "titanium" given'),
+    ],
+)
+def test_what_the_model_cannot_know_is_one_message(here: Path, joint: str, words: str) -> None:
+    (here / "bad.toml").write_text(joint)
+    before = contents(here)
+    outcome = typed(["joint", "show", "bad.toml", "-o", "bad.html"])
+    assert (outcome.code, outcome.out) == (2, "")
+    assert len(outcome.err.splitlines()) == 1
+    assert words in outcome.err
+    assert contents(here) == before
+
+
+def test_a_machine_that_does_not_say_its_secondary_is_one_message(here: Path) -> None:
+    (here / "welder.toml").write_text(WELDER)
+    (here / "rungs.toml").write_text(RODS)
+    outcome = typed(["joint", "show", "rungs.toml"])
+    assert (outcome.code, outcome.out) == (2, "")
+    assert outcome.err.startswith("weldbeat: welder.toml: transformer.open_secondary_V; missing; allowed:")
+
+
+def test_a_page_of_another_ending_is_refused_before_anything_is_computed(here: Path) -> None:
+    (here / "rungs.toml").write_text(RODS)
+    outcome = typed(["joint", "show", "rungs.toml", "-o", "rungs.txt"])
+    assert outcome.code == 2
+    assert ".html" in outcome.err

@@ -1,0 +1,90 @@
+"""What the model takes from the user's files, and what it says of how a weld ends."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from gen.joint import Joint
+from gen.user_files import Wrong
+from sim.joint.asked import asked, moved_between
+from sim.joint.field import Diverged
+from sim.joint.outcome import outcome, target_m
+from sim.joint.sites import Measures
+from sim.joint.weld import Course
+from sim.joint.work import Work
+from tests.support.machines import known_welder
+
+SHEETS = Work("low_carbon_steel", 2000, sheets_m=(1e-3, 1e-3), face_m=5e-3)
+RODS = Work("low_carbon_steel", 1500, rods_m=(5e-3, 5e-3))
+
+
+def test_a_groove_holds_a_rod_over_more_than_a_flat_face() -> None:
+    flat, grooved = (
+        asked(Joint(rods_mm=(5, 5), force_N=1500, **given), known_welder()).work
+        for given in ({"face_diameter_mm": 8}, {"groove_radius_mm": 2.5})
+    )
+    assert grooved.strip[0] > 2 * flat.strip[0]
+
+
+def test_a_missing_force_is_the_tables_or_refused() -> None:
+    joint = Joint(rods_mm=(5, 5))
+    given = asked(joint, known_welder(), 1600.0)
+    assert given.work.force_N == 1600
+    assert any("1600 N, the table's" in words for words in given.assumed)
+    with pytest.raises(Wrong, match="the model needs"):
+        asked(joint, known_welder(), None)
+
+
+def test_a_force_over_the_hardness_is_said() -> None:
+    """A 1 mm face under 1500 N: 1900 MPa, where copper bears 1200."""
+    given = asked(Joint(sheets_mm=(1, 1), force_N=1500, face_diameter_mm=1), known_welder())
+    assert any("sinks in" in words for words in given.assumed)
+
+
+def test_a_figure_that_finer_cells_move_is_not_given() -> None:
+    assert moved_between(1.0, 1.1) == pytest.approx(0.1)
+    assert moved_between(math.inf, math.inf) == 0
+    for pair in ((1.0, 1.5), (1.0, math.inf)):
+        with pytest.raises(Diverged):
+            moved_between(*pair)
+
+
+def _course(core_C: float, tip_C: float, setdown_m: float, nugget_m: float, contact_m: float = 6e-3) -> Course:
+    measures = (Measures(core_C, core_C, tip_C, setdown_m, nugget_m, contact_m),)
+    one = np.array([1.0])
+    return Course(one, one, one, measures, (), 0.0, 0.0, 0.0, 0.0, 1)
+
+
+@pytest.mark.parametrize(
+    ("work", "course", "ending"),
+    [
+        (SHEETS, _course(1600, 800, 0, 3.4e-3), "no bond"),
+        (SHEETS, _course(1600, 800, 0, 3.6e-3), "bonded"),
+        (SHEETS, _course(1700, 800, 0, 5.1e-3), "tore the parent"),
+        (SHEETS, _course(1700, 1495, 0, 5.1e-3), "expelled"),
+        (SHEETS, _course(1700, 800, 0, 5.1e-3, 4e-3), "expelled"),
+        (RODS, _course(1000, 300, 0.5e-3, 0), "no bond"),
+        (RODS, _course(1200, 300, 0.2e-3, 0), "no bond"),
+        (RODS, _course(1200, 300, 0.5e-3, 0), "bonded"),
+        (RODS, _course(1200, 300, 0.7e-3, 0), "tore the parent"),
+        (RODS, _course(1900, 300, 0.7e-3, 0), "expelled"),
+    ],
+)
+def test_how_a_weld_ends(work: Work, course: Course, ending: str) -> None:
+    """ISO 14373's 3.5 and 5 roots (from memory), forge welding's heat, the table's setdown: either side of each limit."""
+    assert outcome(work, course).ending == ending
+
+
+def test_where_the_model_fails_is_said() -> None:
+    assert outcome(replace(SHEETS, sheets_m=(0.3e-3, 0.3e-3)), _course(900, 500, 0, 0)).doubts
+    assert not outcome(SHEETS, _course(900, 500, 0, 0)).doubts
+    assert outcome(replace(RODS, metal="brass"), _course(900, 500, 0, 0)).doubts
+
+
+def test_what_makes_a_good_weld() -> None:
+    assert target_m(RODS, 30) == ("setdown_m", pytest.approx(1.5e-3))
+    assert target_m(SHEETS, 15) == ("nugget_m", pytest.approx(5e-3))
