@@ -80,7 +80,8 @@ def _independent(bonds: Chance, tears: Chance, expels: Chance) -> Joint:
     return Joint(weld, tears, expels, lambda time_s, worn: tears(time_s, worn) * (1 - expels(time_s, worn)))
 
 
-def _drawn(rng: np.random.Generator, quantity: LogNormal) -> float:
+def drawn(rng: np.random.Generator, quantity: LogNormal) -> float:
+    """One value of it."""
     return quantity.median * math.exp(quantity.sigma * rng.standard_normal())
 
 
@@ -91,8 +92,8 @@ def own(rng: np.random.Generator, scatter: float) -> Joint:
     while abs(off := scale * rng.standard_t(a.tear_freedom)) > TEAR_REACH:
         pass
     t = location + off
-    b, e = t - _drawn(rng, a.bond_gap), t + rng.normal(*a.lobe)
-    r, d = scatter * _drawn(rng, a.flatter), rng.exponential(a.wear)
+    b, e = t - drawn(rng, a.bond_gap), t + rng.normal(*a.lobe)
+    r, d = scatter * drawn(rng, a.flatter), rng.exponential(a.wear)
     return _independent(
         lambda time_s, worn: _phi((math.log(time_s) - d * worn - b) / scatter),
         lambda time_s, worn: _phi((math.log(time_s) - d * worn - t) / scatter),

@@ -17,8 +17,9 @@ import numpy as np
 from gen.joint import ForceHeld
 from gen.trials.advice import REPEATS, is_good, next_trial
 from gen.trials.belief import believe
+from gen.trials.model import ASSUMED
 from gen.trials.values import OUTCOMES, Chances, Expulsion, Prior, Setting, Tried, Window
-from tests.support.outside.dial_laws import CYCLE_S, HANDBOOK, LAWS, PERCENT, Joint, times
+from tests.support.outside.dial_laws import CYCLE_S, HANDBOOK, LAWS, PERCENT, Joint, drawn, own, times
 
 WRONG_LABEL = 1 / 20
 EARLY = 0.03  # share of welds that expel early whatever the time, of dirt
@@ -167,13 +168,26 @@ class Trial:
 METHODS = ("ours", "steps upward", "bisection")
 
 
-def try_out(law: str, scatter: float, seed: int, held: ForceHeld | None = None) -> Trial:
+@dataclass(frozen=True)
+class Cell:
+    """Joints of one law and scatter, and what is said to hold the force. `scatter`: None for all drawn as assumed."""
+
+    law: str
+    scatter: float | None
+    held: ForceHeld
+
+
+def try_out(cell: Cell, seed: int) -> Trial:
     """The joint of this law, scatter and seed, dialled in by each method; the seed also says how the suggestion is wrong.
 
-    Each method has chances of its own. `held`: what is said to hold the force, where it is not what `HELD` says.
+    Each method has chances of its own.
     """
-    joint = LAWS[law](np.random.default_rng(seed), scatter)
-    prior = prior_times(tuple(PRIORS.values())[seed % len(PRIORS)], held or HELD[scatter])
+    rng = np.random.default_rng(seed)
+    if cell.scatter is None:
+        joint, prior = own(rng, drawn(rng, ASSUMED.scatter(cell.held))), prior_times(1.0, cell.held)
+    else:
+        joint = LAWS[cell.law](rng, cell.scatter)
+        prior = prior_times(tuple(PRIORS.values())[seed % len(PRIORS)], cell.held)
     benches = [Bench(joint, np.random.default_rng((seed, method))) for method in range(3)]
     run, chances, true, window = ours(benches[0], prior)
     others = by_rule(steps_upward, benches[1], prior), by_rule(bisection, benches[2], prior)
@@ -219,7 +233,7 @@ def coverage(trials: list[Trial]) -> tuple[float, float]:
 
 
 def promised(trials: list[Trial]) -> tuple[float, float]:
-    """Over the joints settled, the mean of the chance of a good weld as it was predicted, and as it is; nan without any."""
-    settled = [(trial.predicted, trial.true) for trial in trials if trial.settled]
-    predicted, true = np.mean(settled, axis=0) if settled else (math.nan, math.nan)
+    """The mean of the chance of a good weld as it was predicted, and as it is; nan without any."""
+    both = [(trial.predicted, trial.true) for trial in trials]
+    predicted, true = np.mean(both, axis=0) if both else (math.nan, math.nan)
     return float(predicted), float(true)
