@@ -13,6 +13,7 @@ from typing import Any
 
 from gen.errors import InputError
 from gen.records import KINDS, KINDS_OF, OF_A_LIFE, TABLES, ImpossibleValue, Records, fitting
+from gen.writing import write_whole
 
 _BEYOND = 1000  # rows to look for after the last that is known, one by one
 
@@ -48,21 +49,19 @@ def rescue(damaged: Path, new: Path) -> Mapping[str, Rescued]:
         with Records(made):
             pass
         found: dict[str, Rescued] = {}
-        with closing(sqlite3.connect(copy)) as source, closing(sqlite3.connect(made)) as target:
-            source.text_factory = _text
-            for table, columns in _COLUMNS.items():
-                found[table] = _rescued(source, target, table, columns)
-            target.commit()
+        try:
+            with closing(sqlite3.connect(copy)) as source, closing(sqlite3.connect(made)) as target:
+                source.text_factory = _text
+                for table, columns in _COLUMNS.items():
+                    found[table] = _rescued(source, target, table, columns)
+                target.commit()
+        except sqlite3.Error as error:
+            raise InputError(made, "cannot be written", None, f"{error}; allowed: room in {made.parent}") from None
         if not any(each.kept for each in found.values()):
             raise InputError(damaged, "not a row of it can be read", None, "allowed: a copy from before it was damaged")
         with Records(made):  # what is written passes every check of a file that was never damaged
             pass
-        try:
-            with new.open("xb") as place:
-                place.write(made.read_bytes())
-        except OSError as error:
-            new.unlink(missing_ok=True)
-            raise InputError(new, "cannot be written", None, f"{error.strerror}; allowed: a new file") from None
+        write_whole(new, made.read_bytes())
     return found
 
 
@@ -92,7 +91,7 @@ def _rescued(source: sqlite3.Connection, target: sqlite3.Connection, table: str,
         try:
             target.execute(f"INSERT INTO {table} ({', '.join(columns)}) VALUES ({places})", row)
             kept += 1
-        except (sqlite3.Error, OverflowError):  # such as a number that is there twice
+        except (sqlite3.IntegrityError, sqlite3.DataError, OverflowError):  # such as a number that is there twice
             lost += 1
     return Rescued(kept, lost)
 

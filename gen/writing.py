@@ -91,8 +91,8 @@ def _check_plain(what: str, path: Path) -> None:
         raise refused(what, path, "this is a pipe or a device; allowed: a file name")
 
 
-def write_whole(path: Path, text: str) -> None:
-    """Write `text` to a new file next to `path`, put it onto the disk and rename it over `path`.
+def write_whole(path: Path, content: str | bytes) -> None:
+    """Write `content`, text as UTF-8, to a new file next to `path`, put it onto the disk and rename it over `path`.
 
     Raises InputError, which names `path`, where that cannot be done; the file that was there is then as it was.
     """
@@ -100,7 +100,7 @@ def write_whole(path: Path, text: str) -> None:
     part = _beside(path, ".part")
     try:
         mode = stat.S_IMODE(path.stat().st_mode) if path.exists() else None
-        _write_new(part, text.encode(), mode)
+        _write_new(part, content if isinstance(content, bytes) else content.encode(), mode)
         os.replace(part, path)
     except OSError as error:
         _remove(part)

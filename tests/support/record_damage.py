@@ -15,7 +15,7 @@ from gen.records import CheckRecord, KeptRecord, Records, TrialRecord, WeldRecor
 from gen.rescue import rescue
 from gen.trials import to_csv
 
-_WELD = WeldRecord("pico", 7, 1, "2026-01-01T00:00:01Z", "completed", 20, 20, 30, "job", "0" * 16)
+WELD = WeldRecord("pico", 7, 1, "2026-01-01T00:00:01Z", "completed", 20, 20, 30, "job", "0" * 16)
 _TRIAL = TrialRecord(
     "rungs", 0, "2026-01-01T00:00:00Z", "rods_mm = [5, 8]\n", "job", "# Tür\n" * 60, "0" * 16, 0.3, 87.5,
     None, "no bond", "late", 0.25, None, 12.5, None, 1, "slipped", "pico", 7, 3,
@@ -28,7 +28,7 @@ ROWS = {"welds": 60, "pushed": 12, "trials": 24, "kept": 6, "checks": 20}
 def full(path: Path) -> None:
     """Write records with rows in every table, over several pages."""
     with Records(path) as records:
-        records.add_welds(replace(_WELD, count=n, ended_at=f"2026-01-01T00:00:{n - 1:02}Z") for n in range(1, 61))
+        records.add_welds(replace(WELD, count=n, ended_at=f"2026-01-01T00:00:{n - 1:02}Z") for n in range(1, 61))
         for n in range(12):
             records.add_pushed(f"{n:016x}", "job", "# as it was\n" * 40, "2026-01-01T00:00:00Z")
         records.add_trials([_TRIAL] * 24)
@@ -130,7 +130,7 @@ def used(path: Path) -> None:
         records.pushed_text(f"{1:016x}")
         assert all(weld.planned >= 0 for weld in welds)
         to_csv(trials)
-        records.add_welds([replace(_WELD, count=61, ended_at="2026-01-01T00:02:00Z"), _WELD])
+        records.add_welds([replace(WELD, count=61, ended_at="2026-01-01T00:02:00Z"), WELD])
         records.add_pushed("f" * 16, "job", "", "2026-01-01T00:00:00Z")
         records.add_trial(_TRIAL)
         records.add_kept(replace(_KEPT, kept_at="2026-02-01T00:00:00Z"))
