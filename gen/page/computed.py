@@ -16,7 +16,7 @@ from gen.current import delivered
 from gen.job import Job, check_board, find_welder, make_job
 from gen.machine import Welder
 from gen.ranges import Figure
-from gen.schedule import schedule_from
+from gen.schedule import read_schedule, schedule_from
 from gen.user_files import parsed_toml, validated
 from sim.core.weld_current import weld_currents
 from sim.report.data import ReportData
@@ -24,7 +24,7 @@ from sim.report.margins import draw_margins, margins
 from sim.report.sections import flux, half_cycles, headline
 from sim.report.svg import number, picture
 from sim.report.timeline import draw_timeline, grouped, in_ms, segments
-from sim.run import paced, simulated
+from sim.run import paced, refusal, simulated
 from sim.verdict import CHECKS, Finding, PacedJob
 from sim.verdict.finding import SEVERITY_WORDS
 from sim.verdict.heat import electrode_peak
@@ -148,6 +148,12 @@ def judged(text: str, path: Path, welder: Path, pace: float | None) -> Judged:
         made=f"{count.made} of {count.asked}",
         fastest=number(run.fastest.welds_per_minute),
     )
+
+
+def refused_by(path: Path, welder: Path, pace: float) -> str:
+    """What refuses the schedule in a file at a pace, in a sentence; "" where the verdict lets it by. Raises InputError."""
+    found = refusal(make_job(read_schedule(path), _welder(welder), path), pace)
+    return "" if found is None else f"{found.name}: {found.sentence}"
 
 
 def described(text: str, path: Path) -> Described:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass, field
 
+from gen.page.board_keeper import BoardKeeper
 from gen.page.folder import Folder
 from gen.page.workers import Workers
 
@@ -15,7 +16,11 @@ class Desk:
 
     folder: Folder
     workers: Workers = field(default_factory=Workers)
+    board: BoardKeeper = field(init=False)
     _end: Callable[[], None] = field(default=lambda: None)
+
+    def __post_init__(self) -> None:
+        self.board = BoardKeeper(self.folder.welder)
 
     def when_closed(self, end: Callable[[], None]) -> None:
         """What ends the server when the page is told to close."""
@@ -27,4 +32,5 @@ class Desk:
 
     def close(self) -> None:
         """Let go of everything."""
+        self.board.disconnect()
         self.workers.close()

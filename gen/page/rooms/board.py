@@ -1,0 +1,166 @@
+"""The board room: ports, what the board does, its schedules, push and flash, the welds as they come, and a stop."""
+
+from __future__ import annotations
+
+from starlette.responses import Response
+from starlette.routing import Route
+
+from gen.ask import NotTaken, number
+from gen.cautions import AT_THE_ELECTRODES, CAUTIONS
+from gen.errors import InputError
+from gen.job import read_job
+from gen.link import answer_on, push, schedule_name
+from gen.link.flashing import bundle_board, bundle_schedule, look, now_on, read_bundle, replaced
+from gen.link.ports import ports
+from gen.link.watching import IN_A_WELD, NO_EMERGENCY_STOP
+from gen.page.asked import Asked, page, part, route, shown
+from gen.page.board_keeper import waited
+from gen.page.computed import refused_by
+from gen.page.desk import Desk
+from gen.page.texts import text
+from gen.writing import check_bundle_folder, write_bundle
+
+PACE = "4"
+FIRMWARE = "firmware"  # the folder in the machine's own
+_pace = number(0.1, 120.0)
+_CONNECTING_S = 6.0
+
+
+def routes(desk: Desk) -> list[Route]:
+    """The addresses of this room."""
+    return [
+        route(desk, "/board", _open),
+        route(desk, "/board/live", _live),
+        route(desk, "/board/ports", _ports),
+        route(desk, "/board/connect", _connect, "POST"),
+        route(desk, "/board/disconnect", _disconnect, "POST"),
+        route(desk, "/board/stop", _stop, "POST"),
+        route(desk, "/board/push", _push, "POST"),
+        route(desk, "/board/select", _select, "POST"),
+        route(desk, "/board/remove", _remove, "POST"),
+        route(desk, "/board/build", _build, "POST"),
+        route(desk, "/board/flash", _flash, "POST"),
+    ]
+
+
+def _open(asked: Asked) -> Response:
+    content = part(
+        "board",
+        seen=asked.desk.board.seen,
+        schedules=asked.desk.folder.schedules(),
+        pace=PACE,
+        no_emergency_stop=NO_EMERGENCY_STOP,
+        cautions=AT_THE_ELECTRODES,
+    )
+    return page(asked, "board", content)
+
+
+def _live(asked: Asked) -> Response:
+    return shown("board_live", seen=asked.desk.board.seen, in_a_weld=IN_A_WELD)
+
+
+def _ports(asked: Asked) -> Response:
+    mine = asked.desk.board.seen
+    found = []
+    for port in ports():
+        held = mine.connected and port.device == mine.port
+        found.append((port, text("board.connected_here") if held else answer_on(port)))
+    return shown("board_ports", found=found)
+
+
+def _connect(asked: Asked) -> Response:
+    keeper = asked.desk.board
+    port = asked.given("port")
+    if not port:
+        raise InputError(text("board.port"), "missing", None, text("board.port_allowed"))
+    keeper.connect(port)
+    waited(_CONNECTING_S, lambda: keeper.seen.connected or bool(keeper.seen.problem))
+    return _live(asked)
+
+
+def _disconnect(asked: Asked) -> Response:
+    asked.desk.board.disconnect()
+    return _live(asked)
+
+
+def _stop(asked: Asked) -> Response:
+    asked.desk.board.stop()
+    return shown("said", lines=[text("board.stop_sent", note=NO_EMERGENCY_STOP)])
+
+
+def _push(asked: Asked) -> Response:
+    """Judge, and store it on the board if the verdict lets it."""
+    folder = asked.desk.folder
+    path = folder.schedule(asked.given("schedule"))
+    refused = _judged(asked, path.stem)
+    if refused:
+        return shown("said", lines=[refused, text("board.nothing_sent")])
+    job, select = read_job(path, folder.welder), bool(asked.given("select"))
+    pushed = asked.desk.board.ask(lambda link, records: push(job, path, link, records, select))
+    held = pushed.held
+    lines = [text("board.holds", name=held.name, rows=len(held.rows), digest=held.digest)]
+    lines.append(text("board.next_is", name=pushed.selected))
+    return shown("said", lines=lines)
+
+
+def _judged(asked: Asked, name: str) -> str:
+    """What refuses a schedule at the pace asked, in words; "" where the verdict lets it by. Raises InputError."""
+    folder = asked.desk.folder
+    try:
+        pace = _pace(asked.given("pace") or PACE)
+    except NotTaken as error:
+        raise InputError(text("schedule.pace"), "", None, str(error)) from None
+    return asked.desk.workers.slow.run("board", refused_by, folder.schedule(name), folder.welder, pace)
+
+
+def _select(asked: Asked) -> Response:
+    name = _name(asked)
+    asked.desk.board.ask(lambda link, _: link.select(name))
+    return shown("said", lines=[text("board.next_is", name=name)])
+
+
+def _remove(asked: Asked) -> Response:
+    name = _name(asked)
+    asked.desk.board.ask(lambda link, _: link.remove(name))
+    return shown("said", lines=[text("board.removed", name=name)])
+
+
+def _name(asked: Asked) -> str:
+    try:
+        return schedule_name(asked.given("name"))
+    except NotTaken as error:
+        raise InputError(text("files.name"), "", None, str(error)) from None
+
+
+def _build(asked: Asked) -> Response:
+    """Judge, write the firmware, and show what it would replace on the board; nothing is put there yet."""
+    folder, keeper = asked.desk.folder, asked.desk.board
+    path = folder.schedule(asked.given("schedule"))
+    port = asked.given("port") or keeper.seen.port
+    refused = _judged(asked, path.stem)
+    if refused:
+        return shown("said", lines=[refused, text("board.nothing_written")])
+    job = read_job(path, folder.welder)
+    place = folder.place / FIRMWARE
+    check_bundle_folder(place, job.bundle, FIRMWARE)
+    write_bundle(place, job.bundle)
+    if not port:
+        return shown("said", lines=[text("board.built", folder=FIRMWARE, digest=job.bundle.digest)])
+    keeper.disconnect()
+    bundle = read_bundle(place)
+    on_board = look(port, bundle_board(bundle))
+    lines = [
+        text("board.built", folder=FIRMWARE, digest=job.bundle.digest),
+        f"{port}: {now_on(on_board)}",
+        f"{bundle_board(bundle).title}, {bundle_schedule(bundle)}, {len(bundle.files)} files",
+        *replaced(on_board, False),
+    ]
+    return shown("board_flash", lines=lines, port=port, cautions=CAUTIONS)
+
+
+def _flash(asked: Asked) -> Response:
+    """Put the firmware that was built onto the board."""
+    port = asked.given("port")
+    bundle = read_bundle(asked.desk.folder.place / FIRMWARE)
+    asked.desk.board.flash(port, bundle, look(port, bundle_board(bundle)))
+    return shown("said", lines=[text("board.flashing")])
