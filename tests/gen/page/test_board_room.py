@@ -113,9 +113,10 @@ def test_4_a_weld_comes_and_the_next_is_stopped(page: OpenPage, board: UnixBoard
 
 
 def test_5_pulled_out_while_watched(page: OpenPage, board: UnixBoard, tmp_path: Path) -> None:
-    with UnixBoard(tmp_path) as other:
-        job = read_job(page.folder / "job.toml", page.folder / "welder.toml")
-        render(job.table, job.welder, job.board).write(other.flash)
+    job = read_job(page.folder / "job.toml", page.folder / "welder.toml")
+    built = UnixBoard(tmp_path)
+    render(job.table, job.welder, job.board).write(built.flash)
+    with built as other:
         page.post("/board/connect", {"port": other.port})
         until(page, "ready", 30)
         other.unplug_when = lambda: True
