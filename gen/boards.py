@@ -102,7 +102,8 @@ class Board(FileModel):
     """One board: its chip family names the driver folder.
 
     `header` names each pin as on the board, by GPIO; `roles` lists those that can take a role, the first being taken
-    where the welder file chooses none. `registers` are addresses that its driver wants to know. `put_micropython` and `erase`
+    where the welder file chooses none. `follows`: the role whose pin must be the next one after that of another, since the
+    firing hardware looks at both at once. `registers` are addresses that its driver wants to know. `put_micropython` and `erase`
     say how MicroPython's file comes onto the board, and what to do where another program holds it. `why_not`: of a board that
     may not weld.
     """
@@ -130,6 +131,7 @@ class Board(FileModel):
     at_boot: AtBoot
     errata: Listed[Erratum] = ()
     header: dict[str, str]
+    follows: dict[str, str] = Field(default_factory=dict)
     roles: dict[str, Listed[Gpio]]
 
     @model_validator(mode="after")
@@ -176,7 +178,8 @@ class Board(FileModel):
                 )
             if gpio not in choices:
                 raise Wrong(f"pins.{role}", written(gpio), f"allowed: {_listed(choices)}, on board {self.name}")
-            roles[role] = (gpio, *(other for other in choices if other != gpio))
+            roles[role] = _first(gpio, choices)
+        self._follow(roles, chosen)
         taken: dict[Gpio, str] = {}
         for role in sorted(roles, key=lambda role: role in chosen):
             gpio = roles[role][0]
@@ -186,6 +189,24 @@ class Board(FileModel):
                 raise Wrong(f"roles.{role}", written(gpio), "moves while the board starts; allowed: one that does not")
             taken[gpio] = role
         return self.model_copy(update={"roles": roles})
+
+    def _follow(self, roles: dict[str, tuple[Gpio, ...]], chosen: dict[str, Gpio]) -> None:
+        """Give each role of `follows` the pin after that of the other, whichever of the two was chosen."""
+        for role, other in self.follows.items():
+            if role in chosen and other not in chosen:
+                before = [gpio for gpio in roles[other] if isinstance(gpio, int) and gpio + 1 == roles[role][0]]
+                roles[other] = _first(before[0], roles[other]) if before else roles[other]
+            first = roles[other][0]
+            wanted = first + 1 if isinstance(first, int) else None
+            if role not in chosen and wanted in roles[role]:
+                roles[role] = _first(wanted, roles[role])
+            if roles[role][0] != wanted:
+                allowed = f"must be the pin after that of {other}, which is {first}; allowed here: {written(wanted)}"
+                raise Wrong(f"pins.{role}", written(roles[role][0]), allowed)
+
+
+def _first(gpio: Gpio, choices: tuple[Gpio, ...]) -> tuple[Gpio, ...]:
+    return (gpio, *(other for other in choices if other != gpio))
 
 
 def _listed(choices: tuple[Gpio, ...]) -> str:

@@ -214,7 +214,7 @@ def render(table: TimingTable, welder: Welder, board: Board) -> FirmwareBundle:
     out["board_io.py"] = drivers.joinpath("board_io.py").read_text(encoding="utf-8")
     out["driver.py"] = drivers.joinpath(board.family, "driver.py").read_text(encoding="utf-8")
     if drivers.joinpath(board.family, "programs.toml").is_file():
-        out["pio_programs.py"] = pio_module(welder.detector.kind == "square")
+        out["pio_programs.py"] = pio_module(welder.detector.kind == "square", welder.force.source != "air")
     for file in sorted(files("firmware_templates").joinpath("app").iterdir(), key=_name):
         if PurePath(file.name).suffix == ".py":
             out[f"app/{file.name}"] = file.read_text(encoding="utf-8")

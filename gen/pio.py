@@ -41,8 +41,10 @@ class PioProgram:
 
 
 @cache
-def load_program(name: str) -> PioProgram:
+def load_program(name: str, tested: int = 2) -> PioProgram:
     """Return the program called `name` in programs.toml.
+
+    `tested`: how many pins from the IN base on must be low for a gate: 1 the stop circuit, 2 the pedal after it as well.
 
     Raises KeyError for an unknown name, ValueError for a program that is too long or jumps to a label it does not have.
     """
@@ -50,7 +52,13 @@ def load_program(name: str) -> PioProgram:
     table = tomllib.loads(listing)
     head = table["programs"][name]
     instructions = tuple(
-        Instruction(row["op"], tuple(row["args"]), row.get("label", ""), row.get("delay", 0), row.get("why", ""))
+        Instruction(
+            row["op"],
+            tuple(tested if arg == "tested" else arg for arg in row["args"]),
+            row.get("label", ""),
+            row.get("delay", 0),
+            row.get("why", ""),
+        )
         for part in head["parts"]
         for row in table["parts"][part]
     )
@@ -89,8 +97,12 @@ def asm_pio_source(program: PioProgram, function: str) -> str:
 
 
 @cache
-def pio_module(square_detector: bool) -> str:
-    """Return the board's `pio_programs.py`: `firing` and `meter` for a square or a pulse detector, and `conduction`."""
+def pio_module(square_detector: bool, release_stops: bool) -> str:
+    """Return the board's `pio_programs.py`: `firing` and `meter` for a square or a pulse detector, and `conduction`.
+
+    `release_stops`: the pedal is tested before every gate, as the stop circuit is.
+    """
+    tested = 2 if release_stops else 1
     kind = "square" if square_detector else "pulse"
     head = '''"""PIO programs of this board. 4 MHz: a loop of four clocks is a microsecond.
 
@@ -106,6 +118,8 @@ except ImportError:  # MicroPython has no typing module
 if TYPE_CHECKING:
     from rp2.asm_pio import *
 '''
-    functions = [asm_pio_source(load_program(f"{function}_{kind}"), function) for function in ("firing", "meter")]
+    functions = [
+        asm_pio_source(load_program(f"{function}_{kind}", tested), function) for function in ("firing", "meter")
+    ]
     functions.append(asm_pio_source(load_program("conduction"), "conduction"))
     return "\n\n".join([head, *functions])

@@ -37,25 +37,51 @@ class BoardIo:
         self._sense = _contact(config.PIN_CONDUCTION)
         self._watchdog: machine.WDT | None = None
         self._bitten = bitten
+        # What opens and closes again between two looks is told by the next; the contact's filter takes less than half a ms away.
+        self._stop_opened = 0
+        self._pedal_opened = 0
+        self._told = 0
+        self._stop.irq(self._open_stop, Pin.IRQ_RISING, hard=True)
+        self._pedal.irq(self._open_pedal, Pin.IRQ_RISING, hard=True)
         self._poll = select.poll()
         self._poll.register(sys.stdin, select.POLLIN)
         self._stdin = sys.stdin.buffer
         self._stdout = sys.stdout.buffer
         self._byte = bytearray(1)
 
+    def _open_stop(self, pin: "Pin") -> None:
+        self._stop_opened = 1
+
+    def _open_pedal(self, pin: "Pin") -> None:
+        self._pedal_opened = 1
+
     def now_ms(self) -> int:
         # The port wraps it at 2**30; the stubs give it a type of its own.
         return time.ticks_ms()  # type: ignore[return-value]
 
     def wait_until(self, wake_ms: int) -> None:
-        before = self.inputs()
-        while time.ticks_diff(wake_ms, time.ticks_ms()) > 0 and self.inputs() == before and not self._byte_waits():
+        before = self._levels()
+        while time.ticks_diff(wake_ms, time.ticks_ms()) > 0 and self._levels() == before and not self._byte_waits():
+            if self._stop_opened or self._pedal_opened:
+                return
             time.sleep_ms(1)
 
     def rested_ms(self) -> int:
         return 0  # no clock of this board runs without power
 
     def inputs(self) -> int:
+        bits = self._levels()
+        # An opening in between is in the levels read, or is told the next time: never neither.
+        if self._stop_opened:
+            self._stop_opened = 0
+            bits |= STOP_OPEN
+        if self._pedal_opened:
+            self._pedal_opened = 0
+            bits &= ~(self._told & PEDAL)  # not where it was open: it bounces as it closes
+        self._told = bits
+        return bits
+
+    def _levels(self) -> int:
         bits = self._bitten
         if not self._pedal.value():
             bits |= PEDAL

@@ -28,7 +28,11 @@ class Driver(Protocol):
         """How long the board knows that nothing was welded before this start; 0 where it cannot know."""
 
     def inputs(self) -> int:
-        """Level of the inputs now, a sum of PEDAL and the bits after it in app/words.py; what is not fitted reads as safe."""
+        """The inputs now, a sum of PEDAL and the bits after it in app/words.py; what is not fitted reads as safe.
+
+        A stop circuit that opened since the last call is told as open, though it may have closed again; so is a pedal that
+        was told closed.
+        """
 
     def crossing_us(self) -> int:
         """Length of the oldest half-cycle measured and not yet asked for, microseconds; 0 when there is none.
@@ -65,7 +69,8 @@ class Driver(Protocol):
         """Hand half-cycles 0 to `count` - 1 to the firing hardware, the first on a `positive` (or 0: negative) half-cycle.
 
         Returns 1, or 0 where the detector stands in the middle of a pulse and the caller should ask again. From here
-        Python can end the weld and cannot lengthen it. `half_us` sizes the windows in which edges are believed.
+        Python can end the weld and cannot lengthen it. The hardware looks at the stop circuit before every gate, and at the
+        pedal where RELEASE_STOPS says so: open ends the weld there. `half_us` sizes the windows in which edges are believed.
         """
 
     def done(self) -> int:

@@ -49,6 +49,10 @@ class BoardSpec:
     """Seconds of the board's clock in one true second."""
     stop_reaches_gate: bool = True
     """False: the firing hardware's own test of the stop circuit does not work."""
+    release_reaches_gate: bool = True
+    """False: its own test of the pedal does not work, where letting go is to end a weld."""
+    blips_held: bool = True
+    """False: a contact that opens and closes again between two looks of the program is not told."""
     files: tuple[tuple[str, bytes], ...] = ()
     """What an earlier run has stored, by name."""
     flash_write_s: float = WRITE_S
@@ -92,8 +96,11 @@ class TimerBoard:
             wires.stop if spec.stop_reaches_gate else Pin(env),
             wires.gate,
             DetectorSettings(bool(config.DETECTOR_SQUARE), config.OFFSET_RISE_US, config.OFFSET_FALL_US),
+            wires.pedal if config.RELEASE_STOPS and spec.release_reaches_gate else None,
         )
         self.driver = HostDriver(self._clock, wires, self._gate, switch, self.flash, self.line, config)
+        if spec.blips_held:
+            self.driver.hold_blips()
         self.states: list[StateChange] = []
         """The application's states, through every start."""
         self.starts: list[float] = []

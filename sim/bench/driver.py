@@ -98,6 +98,9 @@ class HostDriver:
             (HOT, wires.hot),
             (WATCHDOG, wires.bitten),
         )
+        self._stop, self._pedal = wires.stop, wires.pedal
+        self._stop_opened = self._pedal_opened = False
+        self._told = 0
         self._stall_s = 0.0
         self._square = bool(config.DETECTOR_SQUARE)
         self._lengths_us: deque[int] = deque()
@@ -135,12 +138,25 @@ class HostDriver:
         """The sense across the switch."""
         self._seen |= BLOCKING | CONDUCTING if level else BLOCKING
 
+    def hold_blips(self) -> None:
+        """Let the next look tell a stop circuit or a pedal that opened since the last one, though it may have closed again."""
+        self._stop.watchers.append(self._stop_moves)
+        self._pedal.watchers.append(self._pedal_moves)
+
+    def _stop_moves(self, level: int) -> None:
+        self._stop_opened = self._stop_opened or bool(level)
+
+    def _pedal_moves(self, level: int) -> None:
+        self._pedal_opened = self._pedal_opened or not level
+
     def restarted(self, rested_ms: int) -> None:
         """The board was reset: its clock begins anew, and what waited in its queues is gone."""
         self._clock.restart(rested_ms)
         self._lengths_us.clear()
         self._edge_s = None
         self._seen = 0
+        self._stop_opened = self._pedal_opened = False
+        self._told = 0
         self._line.clear()
         self._stall_s = 0.0
 
@@ -165,6 +181,13 @@ class HostDriver:
         for bit, pin in self._inputs:
             if pin.level:
                 bits |= bit
+        if self._stop_opened:
+            self._stop_opened = False
+            bits |= STOP_OPEN
+        if self._pedal_opened:
+            self._pedal_opened = False
+            bits &= ~(self._told & PEDAL)
+        self._told = bits
         return self._record(INPUTS, 0, 0, 0, 0, bits)
 
     def crossing_us(self) -> int:

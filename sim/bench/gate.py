@@ -43,13 +43,19 @@ class DetectorSettings:
 
 
 class GateUnit:
-    """Drives the gate pin from words and the detector's edges, as long as the stop circuit is closed."""
+    """Drives the gate pin from words and the detector's edges, as long as the stop circuit is closed.
 
-    def __init__(self, clock: Clock, detector: Pin, stop: Pin, gate: Pin, settings: DetectorSettings) -> None:
+    `pedal`: given where letting go ends a weld; the gates then come only while it is closed as well.
+    """
+
+    def __init__(
+        self, clock: Clock, detector: Pin, stop: Pin, gate: Pin, settings: DetectorSettings, pedal: Pin | None = None
+    ) -> None:
         self._clock = clock
         self._detector = detector
         self._stop = stop
         self._gate = gate
+        self._pedal = pedal
         self._square = settings.square
         self._offsets = (settings.fall_us, settings.rise_us)
         self._words: dict[int, Word] = {}
@@ -97,7 +103,7 @@ class GateUnit:
                 if word is None:
                     return  # an empty queue
                 yield clock.timeout((word.blank_us + LATENCY_US) * 1e-6)
-                if self._stop.level:
+                if self._stop.level or (self._pedal is not None and not self._pedal.level):
                     return
                 if word.gate_us:
                     self._gate.set(1)

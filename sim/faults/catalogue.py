@@ -83,6 +83,7 @@ FAULTS: dict[str, Fault] = {
                 injections.chatter,
             ),
             ("stop", "stop is pressed", "firing hardware", "stop", injections.stop),
+            ("stop for a millisecond", "stop opens and closes again at once", "firmware", "stop", injections.blip),
             ("over-temperature", "the contact opens", "firmware", "hot", injections.hot),
             (
                 "garbage-collection pause",
@@ -149,6 +150,13 @@ FAULTS: dict[str, Fault] = {
         ),
         *_named(
             ("release", "the pedal is let go", "firmware", "pedal", injections.release),
+            (
+                "release, Python hung",
+                "the pedal is let go while no step is made",
+                "firing hardware",
+                "pedal program",
+                injections.hang_and_release,
+            ),
             states=ARMED_STATES,
             elsewhere="no weld has been asked for, so there is nothing to let go of",
         ),

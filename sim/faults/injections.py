@@ -200,6 +200,11 @@ def stop(injection: Injection) -> Bench:
     return replace(injection.bench, stops=((injection.at_s, injection.between(0.1, 0.3)),))
 
 
+def blip(injection: Injection) -> Bench:
+    # What the contact's filter lets pass, and a hand on the button never makes.
+    return replace(injection.bench, stops=((injection.at_s, injection.between(0.5e-3, 2e-3)),))
+
+
 def hot(injection: Injection) -> Bench:
     earlier = tuple((from_s, min(length_s, injection.at_s - from_s)) for from_s, length_s in injection.bench.hots)
     return replace(injection.bench, hots=(*earlier, (injection.at_s, injection.between(0.1, 0.4))))
@@ -213,6 +218,11 @@ BITE_S = 2.6  # from a hang to the first steps of the next start
 
 def hang(injection: Injection) -> Bench:
     return _happens(_longer(injection.bench, BITE_S), replace(_HUNG, at_s=injection.at_s))
+
+
+def hang_and_release(injection: Injection) -> Bench:
+    later_s = injection.at_s + injection.between(0.005, 0.06)
+    return release(replace(injection, bench=hang(injection), at_s=later_s))
 
 
 def hang_and_stop(injection: Injection) -> Bench:

@@ -16,7 +16,17 @@ from gen.machine.welder import FREQUENCY_BAND
 from gen.table import heat
 from gen.words import GATE_END_DEG
 from sim.bench.protection import OPENS_S
-from sim.faults.observed import EDGE_US, REACTION_S, ObservedRun, Violation, WeldRequest, gate_rows, inside, request_at
+from sim.faults.observed import (
+    EDGE_US,
+    REACTION_S,
+    ObservedRun,
+    Violation,
+    WeldRequest,
+    gate_rows,
+    inside,
+    request_at,
+    spans_of,
+)
 from sim.verdict.flux import FLUX_LIMIT, FluxPoint, decay_time_s, path_of
 
 HUNT_LEAD_DEG = 15  # so long before the true crossing an edge is believed
@@ -88,6 +98,22 @@ def after_stop(observed: ObservedRun) -> list[Violation]:
             last_s = open_s + (2e-6 if bench.protection.stop_cuts_gate and not ungated else OPENS_S + 2e-6)
             currents = [c.start_s for c in r.conductions if last_s < c.start_s < closed_s]
             wrong += [Violation("after-stop", start_s, "current with stop open") for start_s in currents]
+    return wrong
+
+
+def after_release(observed: ObservedRun) -> list[Violation]:
+    """Where the hand holds the force, no gate while the pedal is open: by the firing hardware's own test, or by Python."""
+    bench, r = observed.bench, observed.recording
+    if observed.welder.force.source == "air":
+        return []
+    by_hardware = bench.board.release_reaches_gate
+    closed = spans_of([(c.time_s, c.value) for c in r.pedal])
+    wrong = []
+    for on_s, _ in r.gates:
+        at = bisect_right(closed, on_s, key=lambda span: span[0])
+        opened_s = closed[at - 1][1] if at else 0.0
+        if on_s > opened_s + (2e-6 if by_hardware else REACTION_S):
+            wrong.append(Violation("after-release", on_s, f"a gate {1000 * (on_s - opened_s):.0f} ms after letting go"))
     return wrong
 
 
@@ -289,6 +315,7 @@ INVARIANTS: tuple[Callable[[ObservedRun], list[Violation]], ...] = (
     table_count,
     one_train,
     after_stop,
+    after_release,
     mains_loss,
     window,
     flux,

@@ -5,6 +5,7 @@ Sources: RP2040 and RP2350 data sheets (memory map, bank 0 of the pins); the pin
 
 from __future__ import annotations
 
+import itertools
 from pathlib import Path
 
 import pytest
@@ -46,11 +47,31 @@ def test_pins_that_cannot_be() -> None:
     with pytest.raises(Wrong, match=r"moves while the board starts .*USART3"):
         boards()["pyboard"].with_pins({"contactor": "B10"})
     pico = boards()["pico"]
-    crossed = pico.model_copy(update={"roles": pico.roles | {"pedal": (6, 4)}})
+    crossed = pico.model_copy(update={"roles": pico.roles | {"detector": (6, 4)}})
     with pytest.raises(Wrong, match="is the pin of gate; allowed: each pin once"):
-        crossed.with_pins({"pedal": 4})
-    with pytest.raises(Wrong, match="unknown key; allowed: stop, detector"):
+        crossed.with_pins({"detector": 4})
+    with pytest.raises(Wrong, match="unknown key; allowed: stop, pedal"):
         pico.with_pins({"lamp": 4})
+
+
+def test_the_pedal_s_pin_follows_that_of_the_stop_where_the_pio_looks_at_both() -> None:
+    """IN takes pins that follow one another (RP2040 data sheet, chapter 3): whichever is chosen, the other goes with it."""
+    for board in EVERY:
+        assert (board.follows == {"pedal": "stop"}) == (board.family == "rp2")
+    pico = boards()["pico"]
+    for chosen, stop in (({"stop": 16, "detector": 6}, 16), ({"pedal": 21}, 20), ({"stop": 20, "pedal": 21}, 20)):
+        pins = pico.with_pins(dict(chosen)).pins
+        assert (pins["stop"].gpio, pins["pedal"].gpio) == (stop, stop + 1)
+    with pytest.raises(Wrong, match="must be the pin after that of stop, which is 16; allowed here: 17"):
+        pico.with_pins({"stop": 16, "pedal": 3})
+
+
+def test_no_two_contacts_that_interrupt_share_a_line_on_the_pyboard() -> None:
+    """The lines of the interrupt controller are the pins' numbers (RM0090, chapter 12): of any choice no two may be one."""
+    roles = boards()["pyboard"].roles
+    for stop, pedal, detector in itertools.product(roles["stop"], roles["pedal"], roles["detector"]):
+        lines = {str(pin)[1:] for pin in (stop, pedal, detector)}
+        assert len(lines) == 3, (stop, pedal, detector)
 
 
 def test_physical_pins_of_the_picos() -> None:

@@ -31,6 +31,9 @@ class Case:
     rise_us: int = 0
     fall_us: int = 0
     stop_us: list[float] = field(default_factory=list)
+    let_go_us: list[float] = field(default_factory=list)
+    """Toggles of the pedal, which is closed at first."""
+    release_stops: bool = True
     words: int | None = None
     off_us: int | None = None
     end_us: int = 300_000
@@ -67,10 +70,11 @@ def mains(count: int, first_us: float = 4_000, half_us: float = 10_000, square: 
 
 def in_the_simulator(case: Case) -> Outcome:
     env = simpy.Environment()
-    detector, stop, gate = Pin(env), Pin(env), Pin(env)
+    detector, stop, gate, pedal = Pin(env), Pin(env), Pin(env), Pin(env, 1)
     edges: list[tuple[float, int]] = []
     gate.watchers.append(lambda level: edges.append((env.now * 1e6, level)))
-    unit = GateUnit(Clock(env), detector, stop, gate, DetectorSettings(case.square, case.rise_us, case.fall_us))
+    settings = DetectorSettings(case.square, case.rise_us, case.fall_us)
+    unit = GateUnit(Clock(env), detector, stop, gate, settings, pedal if case.release_stops else None)
 
     def toggle(pin: Pin, times: list[float]) -> Any:
         for time in times:
@@ -79,6 +83,7 @@ def in_the_simulator(case: Case) -> Outcome:
 
     env.process(toggle(detector, case.toggles_us))
     env.process(toggle(stop, case.stop_us))
+    env.process(toggle(pedal, case.let_go_us))
     count = len(case.delays) if case.words is None else case.words
     prepare(unit, case, count)
     env.run(case.start_us * 1e-6)
@@ -141,6 +146,9 @@ def contract(earliest_us: int) -> dict[str, tuple[Case, int | None]]:
         for name, stop in (("for 9 ms", [opened, opened + 9_100]), ("for good", [opened])):
             case = Case(mains(25), delays, stop_us=stop)
             cases[f"stopped {name} at {position}"] = case, max(position - case.lead_in, 0)
+            case = Case(mains(25), delays, let_go_us=stop)
+            cases[f"let go {name} at {position}"] = case, max(position - case.lead_in, 0)
+    cases["let go with air"] = Case(mains(25), delays, let_go_us=[30_000.0], release_stops=False), 8
     for off_us in range(600, 62_000, 1_237):
         cases[f"off at {off_us}"] = Case(mains(25), delays, off_us=off_us), None
     return cases

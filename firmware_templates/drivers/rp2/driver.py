@@ -89,6 +89,7 @@ class Driver(BoardIo):
         self._ended = 0
         self._spare_word = array("I", bytes(4))
 
+        # The pedal's pin is the next one after that of the stop: the program looks at both where letting go ends a weld.
         self._fire = rp2.StateMachine(
             0, firing, freq=_PIO_HZ, in_base=self._stop, set_base=self._gate, jmp_pin=self._detector
         )

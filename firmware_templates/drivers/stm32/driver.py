@@ -156,11 +156,12 @@ class Driver(BoardIo):
         self._metered_us = edge_us
 
     def _due(self, timer: "pyb.Timer") -> None:
-        """Shortly before the gate: the stop circuit is asked, and the gate loaded."""
+        """Shortly before the gate: stop circuit and pedal are asked, and the gate loaded."""
         if not self._armed or self._phase != _BLANK:
             return
         begin = self._begins[self._at]
-        if self._stop.value() or (begin and mem32[_CNT] + _TOO_LATE_US > begin):
+        let_go = config.RELEASE_STOPS and self._pedal.value()
+        if self._stop.value() or let_go or (begin and mem32[_CNT] + _TOO_LATE_US > begin):
             self._disarm()
             return
         self._phase = _GATE

@@ -94,16 +94,23 @@ def false_edges_outside_the_window_do_nothing(program: PioProgram) -> None:
 def stop_is_tested_before_every_gate(program: PioProgram) -> None:
     """Property 4: the stop input high as a gate is due ends the weld there, in any half-cycle, and for good when it falls."""
     for position in range(6):
-        stopped = weld(program)
-        opened = stopped.crossings_us[position] + 500
-        stopped.stop = Steps([opened, opened + 9_000])
-        expect(stopped, position)
+        opened = weld(program).crossings_us[position] + 500
+        expect(replace(weld(program), stop=Steps([opened, opened + 9_000])), position)
     # Within a gate it cannot be seen before the next half-cycle: the gate is Python's and the hardware's to cut.
     gated = weld(program)
     opened = gated.crossings_us[0] + 5_000
     gated.stop = Steps([opened, opened + HALF_US])
     expect(gated, 1)
     expect(replace(weld(program), stop=Steps([0])), 0)
+
+
+def pedal_is_tested_before_every_gate(program: PioProgram) -> None:
+    """Property 4, of the pin after that of the stop: the pedal, let go, ends the weld as the stop does."""
+    for position in range(6):
+        opened = weld(program).crossings_us[position] + 500
+        expect(replace(weld(program), pedal=Steps([opened, opened + 9_000])), position)
+        expect(replace(weld(program), pedal=Steps([opened])), position)
+    expect(replace(weld(program), pedal=Steps([0])), 0)
 
 
 def position_is_pushed_back(program: PioProgram) -> None:
@@ -145,6 +152,14 @@ def test_property_3_false_edges_outside_the_window_do_nothing(name: str) -> None
 def test_property_4_stop_is_tested_before_every_gate(name: str) -> None:
     """Protects the operator where Python hangs; the stop contact breaks the gate supply by itself as well."""
     stop_is_tested_before_every_gate(load_program(name))
+    stop_is_tested_before_every_gate(load_program(name, 1))
+
+
+@pytest.mark.parametrize("name", FIRING)
+def test_property_4_the_pedal_is_tested_where_it_holds_the_force(name: str) -> None:
+    """Protects the operator's fingers where Python hangs. With air the lever holds no force, and nothing asks it."""
+    pedal_is_tested_before_every_gate(load_program(name))
+    expect(replace(weld(load_program(name, 1)), pedal=Steps([0])), 6)
 
 
 @pytest.mark.parametrize("name", FIRING)
@@ -168,7 +183,8 @@ MUTATIONS: list[tuple[Callable[[PioProgram], None], str, str, int, str]] = [
     (hunt_is_bounded, "both", "jmp dead", 0, "jmp next"),  # the dead loop leads out
     (false_edges_outside_the_window_do_nothing, "both", "jmp x_dec delay", 0, "jmp not_x delay"),  # no blanking
     (false_edges_outside_the_window_do_nothing, "both", "jmp x_dec hold", 0, "jmp not_x hold"),
-    (stop_is_tested_before_every_gate, "both", "in_ pins 1", 0, "in_ null 1"),  # not tested
+    (stop_is_tested_before_every_gate, "both", "in_ pins 2", 0, "in_ null 2"),  # not tested
+    (pedal_is_tested_before_every_gate, "both", "in_ pins 2", 0, "in_ pins 1"),
     (stop_is_tested_before_every_gate, "both", "jmp not_x go", 0, "jmp go"),
     (stop_is_tested_before_every_gate, "both", "set pins 0", 0, "set pins 1"),  # high in the dead loop
     (position_is_pushed_back, "both", "mov isr x", 0, "mov isr null"),  # does not say fired

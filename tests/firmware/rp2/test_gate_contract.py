@@ -28,7 +28,8 @@ def on_the_board(case: Case, monkeypatch: pytest.MonkeyPatch) -> Outcome:
     # The lead-in is words too.
     monkeypatch.setattr(DMA, "starved_after", None if case.words is None else case.words + case.lead_in)
     offsets: dict[str, int | None] = {"OFFSET_RISE_US": case.rise_us, "OFFSET_FALL_US": case.fall_us}
-    board = Board(Steps(case.toggles_us), Steps(case.stop_us), case.square, config=offsets)
+    board = Board(Steps(case.toggles_us), Steps(case.stop_us), case.square, Steps(case.let_go_us), config=offsets)
+    board.release_stops = case.release_stops
     driver = board.load()
     prepare(driver, case, len(case.delays))
     board.run(case.start_us)

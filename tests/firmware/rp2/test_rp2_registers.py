@@ -161,6 +161,24 @@ def test_each_input_has_its_bit() -> None:
     assert driver.inputs() == 2
 
 
+@pytest.mark.parametrize("call_us", [0.0, 3.0])
+@pytest.mark.parametrize("opens_us", [1_000, 1_003, 1_006, 1_009, 1_012, 1_015, 1_018, 4_321])
+def test_a_contact_that_opened_between_two_looks_is_told_once(opens_us: int, call_us: float) -> None:
+    """For a millisecond, at any moment of a look or between two: by one look at least, and it ends the wait; then it is over."""
+    for name, bit, told in (("stop", 2, 2), ("pedal", 1, 0)):
+        made = board(call_us=call_us, **{name: Steps([opens_us, opens_us + 1_000])})
+        driver = made.load()
+        driver.inputs()
+        made.run(999)
+        looks = [driver.inputs() & bit]
+        driver.wait_until(60)
+        assert made.now_us < opens_us + 1_100 + 20 * call_us
+        made.run(opens_us + 1_050)
+        looks += [driver.inputs() & bit, driver.inputs() & bit]
+        assert told in looks, name
+        assert looks[-1] != told, name
+
+
 def test_the_scratch_registers_hold_a_word_and_its_complement() -> None:
     """In the watchdog's first two; anything else in either of them means nothing."""
     failed = board()
@@ -307,6 +325,7 @@ def test_waiting_ends_at_its_time_and_not_before() -> None:
     made.stop = Steps([9_500])
     driver.wait_until(50)
     assert made.now_us == 10_000
+    driver.inputs()
     driver.wait_until(20)
     assert made.now_us == 20_000
     made.stop = Steps([9_500, 25_500])

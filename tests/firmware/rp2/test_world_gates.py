@@ -100,16 +100,17 @@ GATE_FAULTS: list[tuple[type[GateUnit], str]] = [
     (wrong_gates.Longer, "nothing"),
     (wrong_gates.OffsetsExchanged, "nothing"),
     (wrong_gates.LastWordLost, "nothing"),
-    (wrong_gates.OneLeadIn, "nothing"),
+    (wrong_gates.OneLeadIn, "hot in weld"),
     (wrong_gates.LeadInNotLeftOut, "nothing"),
     (wrong_gates.StopNotTested, "stop button in weld"),
+    (wrong_gates.PedalNotTested, "let go in weld, hand"),
     (wrong_gates.WindowsTooLong, "missing in weld"),
     (wrong_gates.LaterWindowsAsTheFirst, "missing in weld"),
     (wrong_gates.FirstWindowTooShort, "nothing"),
     (wrong_gates.LaterWindowsTooShort, "nothing"),
     (wrong_gates.UnfiredTakeNoTime, "false in weld"),
-    (wrong_gates.OffLeavesTheGateOn, "let go in weld, hand"),
-    (wrong_gates.CutShortNotCounted, "let go in weld, hand"),
+    (wrong_gates.OffLeavesTheGateOn, "hot in weld"),
+    (wrong_gates.CutShortNotCounted, "hot in weld"),
 ]
 
 

@@ -29,6 +29,7 @@ def on_the_board(case: Case, seed: int = 1, call_us: float = 0.5) -> Outcome:
     offsets: dict[str, int | str | None] = {"OFFSET_RISE_US": case.rise_us, "OFFSET_FALL_US": case.fall_us}
     latency = lambda: dice.uniform(16, 94)  # noqa: E731
     board = Board(list(case.toggles_us), list(case.stop_us), case.square, latency, call_us, config=offsets)
+    board.pedal, board.release_stops = list(case.let_go_us), case.release_stops
     driver = board.load()
     prepare(driver, case, len(case.delays))
     board.run(case.start_us)

@@ -120,6 +120,17 @@ def stop_is_asked_before_each_gate(edit: Edit) -> bool:
     return True
 
 
+def pedal_is_asked_before_each_gate(edit: Edit) -> bool:
+    """Let go as late as a lead before the gate, and pressed again after it: that gate does not come, nor a later one."""
+    for position, delay in enumerate(DELAYS):
+        due = FIRST_US + position * HALF_US + delay
+        board, driver = weld(edit, pedal=[due - 300.0, due + 100.0])
+        if driver.done() != position or len(pulses(board)) != position:
+            return False
+    _, driver = weld(edit, pedal=[5_000.0], release_stops=False)  # with air the lever holds no force
+    return bool(driver.done() == len(DELAYS))
+
+
 def a_late_interrupt_fires_nothing_late(edit: Edit) -> bool:
     """One interrupt is held up for milliseconds: its gate comes in time or not at all."""
     for held_up in range(1, 34):
@@ -164,6 +175,8 @@ PROPERTIES = [
     Property(nothing_fires_after_a_dropout, ("time.ticks_diff(edge_us, self._deadline_us) > 0", "False")),
     Property(false_edges_do_nothing, ("self._phase == _HUNT and mem16", "self._phase != _OFF and mem16")),
     Property(stop_is_asked_before_each_gate, ("self._stop.value() or ", "")),
+    Property(pedal_is_asked_before_each_gate, ("let_go or ", "")),
+    Property(pedal_is_asked_before_each_gate, ("config.RELEASE_STOPS and ", "")),
     Property(a_late_interrupt_fires_nothing_late, ("(begin and mem32[_CNT] + _TOO_LATE_US > begin)", "False")),
     Property(
         off_leaves_the_pin_low, ("self._disarm()\n        self._gate.init(Pin.OUT, value=0)", "self._phase = _OFF")

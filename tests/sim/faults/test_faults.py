@@ -13,11 +13,11 @@ from sim.bench.board import BoardFault
 from sim.bench.protection import OPENS_S, PULSE_S, TRAIN_S, protection_of
 from sim.bench.world import simulate
 from sim.faults.catalogue import FAULTS
-from sim.faults.runs import NOTICED_S, case_of, inject_all, numbered_case, run_case, set_size
+from sim.faults.runs import NOTICED_S, FaultTarget, case_of, inject_all, numbered_case, run_case, set_size
 from sim.faults.text import finding_of, recording_text
 from tests.support.app.weakened import constant
 from tests.support.faults.fault_grounds import ALONE, MACHINES, ground, ground_of, numbered, pairs, why_empty
-from tests.support.machines import make_welder
+from tests.support.machines import job_of, make_welder
 
 RUNS = 300  # of the campaign's 100 000, as many as fit into the suite's time
 REQUIRED = [
@@ -38,6 +38,8 @@ REQUIRED = [
     "pedal chatters",
     "release",
     "stop",
+    "stop for a millisecond",
+    "release, Python hung",
     "over-temperature",
     "gate wire open",
     "gate driver stuck on",
@@ -148,6 +150,29 @@ def test_stop_with_a_hung_interpreter_is_the_firing_hardware_s() -> None:
     bare = outcome_of("stop, hung, no test", ALONE, part=0.2)
     assert not bare.safe
     assert "no hardware" in bare.violations[0].what
+
+
+LONG_WELD = {"weld": "126 cycles", "current_percent": 60}
+
+
+@pytest.mark.parametrize("source", ["hand", "foot_lever"])
+def test_a_pedal_let_go_with_a_hung_interpreter_is_the_firing_hardware_s(source: str) -> None:
+    """One half-cycle more at most, where without its test 178 came until the watchdog: hand and lever are the force.
+
+    The machine has nothing beyond the board that would end it.
+    """
+    welder = make_welder(force={"source": source}, protection=ALONE["protection"])
+    machine = FaultTarget(job_of(welder, LONG_WELD), again=False)
+    case = case_of(machine, ("release, Python hung",), "weld", 2, random.Random(1), 0.1)
+    assert case is not None
+    tested = run_case(machine, case)
+    assert tested.safe
+    assert tested.recording.gates
+    assert tested.unwanted <= 1
+    untested = replace(case, bench=case.bench.with_board(release_reaches_gate=False))
+    without = run_case(machine, untested)
+    assert without.unwanted > 170
+    assert {v.invariant for v in without.violations} == {"after-release"}
 
 
 def test_a_shorted_switch_is_carried_by_what_is_fitted_and_by_nothing_else() -> None:

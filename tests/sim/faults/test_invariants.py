@@ -18,6 +18,7 @@ from sim.bench.world import Bench, simulate
 from sim.faults.catalogue import FAULTS
 from sim.faults.invariants import (
     INVARIANTS,
+    after_release,
     after_stop,
     duty,
     flux,
@@ -127,6 +128,28 @@ TAKEN = (
         ),
     ),
     Taken(
+        "a stop that opens for a millisecond under a gate is told all the same",
+        fresh_request,
+        lambda bench: replace(bench, stops=((0.8345, 0.001),)),
+        (),
+        lambda bench: bench.with_board(blips_held=False),
+    ),
+    Taken(
+        "the firing hardware tests the pedal before every gate",
+        after_release,
+        pressed((0.45, 0.35), faults=HANG, length_s=1.5),
+        (),
+        lambda bench: bench.with_board(release_reaches_gate=False),
+        tables={},
+    ),
+    Taken(
+        "without that test the program ends what was let go",
+        after_release,
+        lambda bench: pressed((0.45, 0.35), length_s=1.5)(bench).with_board(release_reaches_gate=False),
+        (never("Supervisor._weld", "RELEASE_STOPS"),),
+        tables={},
+    ),
+    Taken(
         "what was left of a weld does not fire when the mains is back",
         mains_loss,
         lambda bench: mains(bench, sags=((0.78, 0.15, 0.0),)),
@@ -163,7 +186,7 @@ TAKEN = (
     Taken(
         "the next weld begins on the other polarity than the last that conducted",
         polarity,
-        pressed((0.45, 0.33), (1.6, 1.0), length_s=2.6),
+        pressed((0.45, 0.34), (1.6, 1.0), length_s=2.6),
         (unset("Supervisor._finish", "positive"),),
         tables={},
     ),

@@ -77,11 +77,14 @@ class CommissionBench:
         self._edges = PinTrace(env, wires.gate).changes
         clock = Clock(env, rested_ms=rested_ms)
         offsets = DetectorSettings(True, config.OFFSET_RISE_US, config.OFFSET_FALL_US)
-        gate = GateUnit(clock, wires.detector, wires.stop, wires.gate, offsets)
+        gate = GateUnit(
+            clock, wires.detector, wires.stop, wires.gate, offsets, wires.pedal if config.RELEASE_STOPS else None
+        )
         self._line = SerialLine()
         flash = Flash({})
         flash.files = files  # the board's own, which outlives this start of it
         driver = HostDriver(clock, wires, gate, self._switch, flash, self._line, config)
+        driver.hold_blips()
         self._host = Host(clock, firmware, driver, [], 1)
         for pin in self._pins.values():
             pin.watchers.append(self._host.wake)

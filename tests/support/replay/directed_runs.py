@@ -231,6 +231,7 @@ DIRECTED = {
     "hot while waiting": Directed(lambda: run_of("hot while waiting", 215)),
     "hot in squeeze": Directed(lambda: run_of("hot in squeeze", 216)),
     "hot in hold": Directed(lambda: run_of("hot in hold", 217)),
+    "stop in hold": Directed(lambda: run_of("stop button in hold", 218)),
     "hot in off": Directed(lambda: run_of("hot in off", 218)),
     "noise in off": Directed(lambda: run_of("noise in off", 219)),
 }

@@ -44,10 +44,10 @@ class DMA:
 
 pins = {
     "PIN_" + name: number
-    for number, name in enumerate(("STOP", "DETECTOR", "GATE", "CONTACTOR", "PEDAL", "FORCE", "CONDUCTION"))
+    for number, name in enumerate(("STOP", "PEDAL", "GATE", "CONTACTOR", "DETECTOR", "FORCE", "CONDUCTION"))
 }
 module("config", DETECTOR_SQUARE=1, OFFSET_RISE_US=130, OFFSET_FALL_US=-70, MAX_HALF_CYCLES=1500, WATCHDOG_MS=2000,
-       WATCHDOG_SCRATCH=0x4005800C,
+       RELEASE_STOPS=1, WATCHDOG_SCRATCH=0x4005800C,
        PIN_OVER_TEMPERATURE=8, PIN_PRIMARY_CURRENT=None, **pins)  # fmt: skip
 module("machine", Pin=Pin, WDT=Watchdog, WDT_RESET=3, reset_cause=lambda: 1, mem32={0x4005800C: 0, 0x40058010: 0})
 module("rp2", StateMachine=StateMachine, DMA=DMA)

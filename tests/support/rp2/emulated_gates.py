@@ -1,9 +1,9 @@
 """The emulated PIO as the gate of a recorded run: the real driver and the emitted words, given that run's inputs.
 
-In the simulated world nothing that the gate does reaches the detector or the stop circuit: both follow the mains and
-the bench alone. All else that the gate hardware gets are the calls of the application. So the detector's edges, the
-stop circuit's changes and the firing calls of a recording, at the times they had, are all there is to give; and as long
-as every gate edge and every answer comes out the same, the run with the emulator as its gate would have been this one.
+In the simulated world nothing that the gate does reaches the detector, the stop circuit or the pedal: they follow the mains
+and the bench alone. All else that the gate hardware gets are the calls of the application. So the detector's edges, the
+changes of stop circuit and pedal and the firing calls of a recording, at the times they had, are all there is to give; and
+as long as every gate edge and every answer comes out the same, the run with the emulator as its gate would have been this one.
 
 Limits: the application is not run again, so where a gate edge or an answer differs within the tolerance, what the
 microsecond might have led to (another answer, another extinction of the current) is not followed. Calls take no time
@@ -97,9 +97,11 @@ def emulate(bundle: FirmwareBundle, recording: Recording, *, fast: bool = True, 
     # The fake board takes both from where the bundle has them from.
     assert bundle.files["driver.py"] == DRIVER.read_text(encoding="utf-8")
     assert bundle.files["board_io.py"] == BOARD_IO.read_text(encoding="utf-8")
-    assert bundle.files["pio_programs.py"] == pio_module(square)
+    assert bundle.files["pio_programs.py"] == pio_module(square, bool(emitted.RELEASE_STOPS))
     settings: dict[str, int | None] = {name: getattr(emitted, name) for name in SETTINGS}
-    board = Board(_steps(recording.detector), _steps(recording.stops), square, config=settings | config)
+    pedal = Steps((change.time_s * 1e6 for change in recording.pedal), start_level=1)  # high: open
+    board = Board(_steps(recording.detector), _steps(recording.stops), square, pedal, config=settings | config)
+    board.release_stops = bool(emitted.RELEASE_STOPS)
     driver = board.load()
     del board.machines[4]  # the period meter: no gate comes of it
     board.fire.fast = fast

@@ -27,10 +27,10 @@ BOARD_IO = DRIVERS / "board_io.py"
 DRIVER = DRIVERS / "rp2" / "driver.py"
 PINS = {
     "STOP": 2,
-    "DETECTOR": 3,
+    "PEDAL": 3,
     "GATE": 4,
     "CONTACTOR": 5,
-    "PEDAL": 6,
+    "DETECTOR": 6,
     "FORCE": 7,
     "OVER_TEMPERATURE": 8,
     "CONDUCTION": 9,
@@ -50,6 +50,8 @@ class Board:
     detector: Steps = field(default_factory=lambda: Steps([]))
     stop: Steps = field(default_factory=lambda: Steps([]))
     square: bool = True
+    pedal: Steps = field(default_factory=lambda: Steps([]))
+    release_stops: bool = True
     call_us: float = 0.0
     config: dict[str, int | None] = field(default_factory=dict)
     levels: dict[int, int] = field(default_factory=dict)
@@ -63,6 +65,7 @@ class Board:
     full: bool = False  # no file can be written
     machines: dict[int, "StateMachine"] = field(default_factory=dict)
     sense: Any = field(default_factory=lambda: Steps([]))  # across the switch; low: it blocks
+    handlers: dict[int, Callable[[Any], None]] = field(default_factory=dict)  # of rising edges, by GPIO number
 
     @property
     def fire(self) -> PioBench:
@@ -73,14 +76,19 @@ class Board:
         self.run(self.now_us + self.call_us)
 
     def run(self, until_us: float) -> None:
-        self.now_us = max(self.now_us, until_us)
+        before, self.now_us = self.now_us, max(self.now_us, until_us)
         for machine in self.machines.values():
             (machine.bench.run if machine.enabled else machine.bench.idle)(self.now_us)
+        for number, steps in ((PINS["STOP"], self.stop), (PINS["PEDAL"], self.pedal)):
+            if steps.rises(before, self.now_us) and number in self.handlers:
+                self.handlers[number](None)
 
     def level(self, number: int) -> int:
         clock = round(self.now_us * 4)
         if number == PINS["STOP"]:
             return self.stop.level(clock)
+        if number == PINS["PEDAL"] and self.pedal.clocks:
+            return self.pedal.level(clock)
         if number == PINS["DETECTOR"]:
             return self.detector.level(clock)
         if number == PINS["CONDUCTION"] and number not in self.levels:
@@ -109,11 +117,12 @@ class Board:
         return value
 
     def _run_driver(self) -> dict[str, Any]:
-        programs = run_source(pio_module(self.square))
+        programs = run_source(pio_module(self.square, self.release_stops))
         pins = {f"PIN_{name}": number for name, number in PINS.items()}
         settings: dict[str, Any] = {"DETECTOR_SQUARE": int(self.square), "OFFSET_RISE_US": 0, "OFFSET_FALL_US": 0}
         settings |= {
             "MAX_HALF_CYCLES": 100,
+            "RELEASE_STOPS": int(self.release_stops),
             "WATCHDOG_MS": 2000,
             "PIN_PRIMARY_CURRENT": None,
             "WATCHDOG_SCRATCH": 0x4005800C,
@@ -160,7 +169,7 @@ def _binder(kind: Callable[..., Any], board: Board) -> Callable[..., Any]:
 
 
 class Pin:
-    IN, OUT, PULL_UP, PULL_DOWN = "in", "out", "up", "down"
+    IN, OUT, PULL_UP, PULL_DOWN, IRQ_RISING = "in", "out", "up", "down", 8
 
     def __init__(self, board: Board, number: int, mode: str, pull: str | None = None, value: int | None = None) -> None:
         self.board, self.number = board, number
@@ -175,17 +184,22 @@ class Pin:
         self.board.levels[self.number] = level
         return None
 
+    def irq(self, handler: Callable[[Any], None], trigger: int, hard: bool) -> None:
+        assert hard, "a soft interrupt waits for the collector"
+        assert trigger == self.IRQ_RISING
+        self.board.handlers[self.number] = handler
+
 
 class StateMachine:
     def __init__(self, board: Board, number: int, program: Recorded, freq: int, **pins: Pin) -> None:
         self.board, self.number, self.enabled = board, number, False
         board.call("sm", number, freq, {name: pin.number for name, pin in pins.items()})
-        self.bench = PioBench(program.words, program.wrap_target, board.detector, board.stop)
+        self.bench = PioBench(program.words, program.wrap_target, board.detector, board.stop, board.pedal)
         if number == CONDUCTION_TIMER:
             watch_the_gate(self.bench, board.sense, GateEdges(board.fire))
         elif number:
             # The meter's IN base is the detector too.
-            self.bench.pins = lambda state: 3 * board.detector.level(state.clock)  # type: ignore[method-assign]
+            self.bench.pins = lambda state: 5 * board.detector.level(state.clock)  # type: ignore[method-assign]
         self.bench.idle(board.now_us)
         board.machines[number] = self
 
@@ -350,7 +364,7 @@ def _machine(board: Board) -> SimpleNamespace:
         raise Restarted
 
     pin = _binder(Pin, board)
-    for name in ("IN", "OUT", "PULL_UP", "PULL_DOWN"):
+    for name in ("IN", "OUT", "PULL_UP", "PULL_DOWN", "IRQ_RISING"):
         setattr(pin, name, getattr(Pin, name))
     watchdog = SimpleNamespace(feed=lambda: board.calls.append(("wdt.feed",)))
 

@@ -36,6 +36,7 @@ class Weld:
     first_rises: int = 1
     false_us: list[float] = field(default_factory=list)
     stop: Steps | None = None
+    pedal: Steps | None = None
     fast: bool = True
 
     @property
@@ -56,7 +57,7 @@ class Weld:
     def bench(self, feed: bool = True) -> PioBench:
         """A bench that is started as the driver starts it: header, windows, then the words."""
         opcodes = assemble(self.program)
-        bench = PioBench(opcodes, 0, self.detector(), self.stop, fast=self.fast)
+        bench = PioBench(opcodes, 0, self.detector(), self.stop, self.pedal, fast=self.fast)
         header = round(self.half_us * 1.1) | round(self.half_us / 5) << 14 | self.edge(0) << 28
         bench.state.transmit_fifo.append(header)
         for opcode in (0x8080, 0x604E, 0x60CE):  # pull(noblock), out(y, 14), out(isr, 14)

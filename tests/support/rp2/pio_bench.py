@@ -2,7 +2,8 @@
 
 The emulator is the package rp2040-pio-emulator; what it emulates is chapter 3 (PIO) of the RP2040 data sheet. It numbers the
 pins of IN from GPIO 0 whatever the IN base, so the pins are rotated here: bit 0 is the first IN pin (the stop circuit), bit 1 the
-detector, bit 2 the gate. Time is in clocks of the state machine, four to a microsecond.
+second (the pedal, closed unless told otherwise), bit 2 the detector, bit 3 the gate. Time is in clocks of the state machine,
+four to a microsecond.
 """
 
 from bisect import bisect_right
@@ -19,7 +20,7 @@ from gen.pio import PioProgram
 from tests.support.rp2.pio_text import pio_text
 
 CLOCKS_PER_US = 4
-STOP, DETECTOR, GATE = 1, 2, 4  # pin masks
+STOP, PEDAL, DETECTOR, GATE = 1, 2, 4, 8  # pin masks
 FIFO_DEPTH = 4
 NEVER = 1 << 62
 
@@ -47,6 +48,11 @@ class Steps:
     def level(self, clock: int) -> int:
         return (self.start_level + bisect_right(self.clocks, clock)) & 1
 
+    def rises(self, from_us: float, to_us: float) -> bool:
+        """Whether it went up after `from_us`, up to `to_us`."""
+        began, ended = (bisect_right(self.clocks, round(time * CLOCKS_PER_US)) for time in (from_us, to_us))
+        return ended - began > 1 or (ended > began and (self.start_level + ended) & 1 == 1)
+
     def next_change(self, clock: int) -> int:
         place = bisect_right(self.clocks, clock)
         return self.clocks[place] if place < len(self.clocks) else NEVER
@@ -61,12 +67,20 @@ class PioBench:
     """A state machine that runs `opcodes`. `fast` skips rounds of counted loops, which changes only the time it takes."""
 
     def __init__(
-        self, opcodes: list[int], wrap_target: int, detector: Steps, stop: Steps | None = None, *, fast: bool = True
+        self,
+        opcodes: list[int],
+        wrap_target: int,
+        detector: Steps,
+        stop: Steps | None = None,
+        pedal: Steps | None = None,
+        *,
+        fast: bool = True,
     ) -> None:
         self.opcodes = opcodes
         self.wrap_target = wrap_target
         self.detector = detector
         self.stop = stop or Steps([])
+        self.pedal = pedal or Steps([])
         self.fast = fast
         self.state = State(pin_directions=GATE)
         self.feed: deque[int] = deque()  # words that the DMA channel still has
@@ -85,7 +99,8 @@ class PioBench:
         return int(bool(self.state.pin_values & GATE))
 
     def pins(self, state: State) -> int:
-        return self.stop.level(state.clock) * STOP | self.detector.level(state.clock) * DETECTOR
+        contacts = self.stop.level(state.clock) * STOP | self.pedal.level(state.clock) * PEDAL
+        return contacts | self.detector.level(state.clock) * DETECTOR
 
     def execute(self, opcode: int) -> None:
         """What writing an instruction to the SMx_INSTR register does: it runs at once and the program counter stays."""
@@ -136,7 +151,7 @@ class PioBench:
 
         return emulate(
             opcodes, stop_when=stop_when, initial_state=state, input_source=input_source, wrap_target=wrap_target,
-            shift_isr_right=False, shift_osr_right=True, set_base=2, set_count=1, jmp_pin=1,
+            shift_isr_right=False, shift_osr_right=True, set_base=3, set_count=1, jmp_pin=2,
         )  # fmt: skip
 
     def _skip(self, previous: State | None, now: State, until: int) -> State | None:
@@ -156,7 +171,8 @@ class PioBench:
         ):
             return None
         length = now.clock - previous.clock
-        change = min(self.detector.next_change(previous.clock), self.stop.next_change(previous.clock), until)
+        inputs = (self.detector, self.stop, self.pedal)
+        change = min(until, *(pin.next_change(previous.clock) for pin in inputs))
         rounds = (change - now.clock) // length
         if counted[0]:
             rounds = min(rounds, now.x_register - 1)

@@ -113,6 +113,14 @@ class StopNotTested(GateUnit):
         return super().start(count, half_us, positive)
 
 
+class PedalNotTested(GateUnit):
+    """Asks a pedal that is never let go."""
+
+    def start(self, count: int, half_us: int, positive: int) -> int:
+        self._pedal = None
+        return super().start(count, half_us, positive)
+
+
 class OffLeavesTheGateOn(GateUnit):
     """Does not lower the pin."""
 

@@ -34,7 +34,7 @@ registers = {TIM2 + offset: 0 for offset in offsets.values()}
 CR1, CNT = TIM2, TIM2 + 0x24
 pins = {"PIN_" + name: name for name in ("STOP", "DETECTOR", "GATE", "CONTACTOR", "PEDAL", "FORCE", "CONDUCTION")}
 module("config", DETECTOR_SQUARE=1, OFFSET_RISE_US=130, OFFSET_FALL_US=-70, MAX_HALF_CYCLES=1500, WATCHDOG_MS=5000,
-       PIN_OVER_TEMPERATURE="C3", **pins)  # fmt: skip
+       RELEASE_STOPS=1, PIN_OVER_TEMPERATURE="C3", **pins)  # fmt: skip
 module("machine", Pin=Pin, WDT=Watchdog, WDT_RESET=3, reset_cause=lambda: 1, mem16=registers, mem32=registers)
 module("pyb", Timer=Timer)
 module("stm", TIM2=TIM2, RTC=0x40002800, RTC_BKP18R=0x98, PWR=0x40007000, PWR_CR=0, **offsets)

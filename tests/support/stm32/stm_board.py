@@ -48,7 +48,7 @@ class Restarted(Exception):
 
 @dataclass
 class Board:
-    """Set the inputs, then `load()` the driver. `detector` and `stop`: times of their toggles, from low."""
+    """Set the inputs, then `load()` the driver. `detector`, `stop` and `pedal`: times of their toggles, from low."""
 
     detector: list[float] = field(default_factory=list)
     stop: list[float] = field(default_factory=list)
@@ -64,12 +64,15 @@ class Board:
     received: deque[int] = field(default_factory=deque)
     now_us: float = 0.0
     gate_edges: list[tuple[float, int]] = field(default_factory=list)
+    pedal: list[float] = field(default_factory=list)
+    release_stops: bool = True
 
     def __post_init__(self) -> None:
         self.timer = Timer2(self._gate_changed)
         self.modes: dict[str, str] = {}
         self.outputs: dict[str, int] = {}
         self.handlers: dict[str, Callable[[Any], None]] = {}
+        self.contacts: dict[str, Callable[[Any], None]] = {}  # what serves the rising edges of a contact, by pin
         self.rising_only = False
         self.due: dict[str, float] = {}  # when each pending interrupt begins
         self.running: str | None = None
@@ -82,6 +85,13 @@ class Board:
 
     def run(self, until_us: float) -> None:
         """Let time pass, interrupts included."""
+        before = self.now_us
+        self._run(until_us)
+        for name, times in ((PINS["STOP"], self.stop), (PINS["PEDAL"], self.pedal)):
+            if name in self.contacts and any(before < time <= self.now_us for time in times[::2]):
+                self.contacts[name](None)
+
+    def _run(self, until_us: float) -> None:
         while True:
             self._serve()
             moments = [until_us, self.timer.next_us(), self._toggles[0] if self._toggles else NEVER]
@@ -141,6 +151,8 @@ class Board:
             return (len(self.detector) - len(self._toggles)) & 1
         if name == PINS["STOP"]:
             return sum(time <= self.now_us for time in self.stop) & 1
+        if name == PINS["PEDAL"] and self.pedal:
+            return sum(time <= self.now_us for time in self.pedal) & 1
         if self.modes.get(name) == "alt":
             return self.timer.output
         return self.outputs.get(name, self.levels.get(name, 0))
@@ -154,6 +166,7 @@ class Board:
     def module(self, edit: tuple[str, str] = ("", "")) -> dict[str, Any]:
         """Run driver.py against this board and return its names."""
         settings: dict[str, Any] = {"DETECTOR_SQUARE": int(self.square), "OFFSET_RISE_US": 0, "OFFSET_FALL_US": 0}
+        settings |= {"RELEASE_STOPS": int(self.release_stops)}
         settings |= {"MAX_HALF_CYCLES": 100, "WATCHDOG_MS": 2000} | {f"PIN_{name}": pin for name, pin in PINS.items()}
         stream = SimpleNamespace(
             readinto=lambda buffer: buffer.__setitem__(0, self.received.popleft()) or 1, write=lambda data: len(data)
@@ -247,7 +260,12 @@ class _Pin:
 
     def irq(self, handler: Callable[[Any], None], trigger: int, hard: bool) -> None:
         assert hard, "a soft interrupt waits for the collector"
-        assert self.name == PINS["DETECTOR"]
+        if self.name != PINS["DETECTOR"]:
+            assert trigger == self.IRQ_RISING
+            lines = [name[1:] for name in (*self.board.contacts, PINS["DETECTOR"])]
+            assert self.name[1:] not in lines, "the interrupt's line is its number, and is taken"
+            self.board.contacts[self.name] = handler
+            return
         assert trigger in (self.IRQ_RISING, self.IRQ_RISING | self.IRQ_FALLING)
         self.board.handlers[_EXTI] = handler
         self.board.rising_only = trigger == self.IRQ_RISING
