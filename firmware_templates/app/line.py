@@ -44,13 +44,14 @@ class Line:
         self.open = 0  # id of the request whose answer is still to come
 
     def poll(self, armed: bool) -> bool:
-        """Take what has come. True when the stop line was among it."""
+        """Take what has come, up to the first line that is answered. True when the stop line was among it."""
         stop = False
-        if self.dropped and not armed:
+        answered = self.dropped and not armed
+        if answered:
             self.dropped = False
             self._error(0, words.BUSY, "armed: only stop was heeded, send again")
         for _ in range(AT_ONCE):
-            if self.open:
+            if self.open or answered:
                 break
             byte = self.driver.read_byte()
             if byte < 0:
@@ -68,6 +69,7 @@ class Line:
                     self.dropped = self.dropped or not heeded
                 elif self.length and not heeded:
                     self._answer_line()
+                    answered = True
                 self.length = 0
                 self.damaged = False
             elif armed or self.length == words.LONGEST_LINE - 1:

@@ -58,6 +58,22 @@ def polled(received: bytes, *, armed: bool = False, result: str = "1") -> tuple[
     return line, driver, asked
 
 
+def test_one_answer_a_step() -> None:
+    """However many lines have come: 64 bytes of `x` and newline would give 32, written while nothing else is done."""
+    line, driver, _ = line_of(b"x\n" * 200)
+    for n in range(1, 201):
+        line.poll(False)
+        assert len(driver.sent) == n
+    assert not driver.received
+    # What is told of the lines that came while armed is that step's answer; empty lines are none.
+    line, driver, _ = line_of(b"while armed\n")
+    line.poll(True)
+    driver.received.extend(b"\n\nx\nx\n")
+    for n in range(1, 4):
+        line.poll(False)
+        assert len(driver.sent) == n
+
+
 def test_at_most_64_bytes_a_step() -> None:
     """So that no step is long; the rest waits."""
     line, driver, _ = line_of(b"x" * 200)
