@@ -54,7 +54,7 @@ class Store:
         else:
             self.boot = 1
         self._take_over()
-        if self.sequence == 0 and not _first_start(copies, self.packed(1)):
+        if self.sequence == 0 and copies != (None, None):  # a piece of a file may be all that is left of settings
             self.selected = ""
             self.schedules = []
             return False
@@ -198,11 +198,6 @@ class Store:
         self.boot = boot
         self.schedules = schedules
         return True
-
-
-def _first_start(copies: "tuple[bytes | None, bytes | None]", first: bytes) -> bool:
-    """True when nothing was ever stored here: no file, or a piece of what the very first start writes and nothing else."""
-    return copies[1] is None and (copies[0] is None or first[: len(copies[0])] == copies[0])
 
 
 def packed(rows: "Rows") -> bytes:

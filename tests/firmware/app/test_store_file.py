@@ -147,24 +147,22 @@ def test_what_is_no_settings_file(kind: str) -> None:
     _, store, flash = start(stored(3), data)
     assert (store.boot, flash.files["settings.a"]) == (42, stored(3))
     whole, store, flash = start(data, None)
-    first = file_of(body(CONFIG.BUNDLE_DIGEST, "first", 1, [("first", ROWS)]), 1)
-    if first.startswith(data):
-        assert whole  # a piece of what the very first start writes
-    else:
-        assert not whole
-        assert (store.selected, store.schedules, store.rows("first"), store.digest("first")) == ("", [], (), "")
-        assert flash.writes == 0
+    assert not whole
+    assert (store.selected, store.schedules, store.rows("first"), store.digest("first")) == ("", [], (), "")
+    assert flash.writes == 0
     assert not start(None, data)[0]
     assert not start(data, data)[0]
 
 
-def test_a_first_start_cut_short_is_begun_again() -> None:
-    """A piece of the first file and no second is nobody's settings, however long it is; a byte of it wrong is damage."""
+def test_what_is_left_of_a_file_is_damage_and_no_first_start() -> None:
+    """However little: of settings that were pushed their first bytes are those of the burnt-in ones. No file at all is one."""
     first = file_of(body(CONFIG.BUNDLE_DIGEST, "first", 1, [("first", ROWS)]), 1)
-    for length in range(0, len(first), 7):
-        assert start(first[:length], None)[0]
-        assert not start(first[:length], first[:length])[0]
-        assert not start(first[:length] + b"?", None)[0]
+    for left in (first, stored(12, "second"), stored(7, "second")):
+        for length in [*range(16), *range(16, len(left), 7)]:
+            assert not start(left[:length], None)[0]
+            assert not start(None, left[:length])[0]
+            assert not start(left[:length], left[:length])[0]
+    assert start(None, None)[0]
 
 
 @pytest.mark.parametrize("faults", [("lost", "lost"), ("failed", "failed"), ("torn", "failed")])
