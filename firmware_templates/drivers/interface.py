@@ -103,7 +103,7 @@ class Driver(Protocol):
     def restart(self, maintain: int) -> None:
         """Restart the board; with `maintain` 1 into a state without application and watchdog, where files can be copied.
 
-        With 0 it comes of an error, and a board whose reset shows as a bite of the watchdog leaves it so.
+        With 0 it comes of an error: the next start has WATCHDOG among its `inputs`, as after a bite.
         """
 
 
@@ -126,6 +126,7 @@ class Config(Protocol):
     HEAT_STEPS: "tuple[tuple[int, int], ...]"  # firing delay, rising, and the least heat of a row fired there or before
     VOLT_SECONDS_STEP_US: int
     VOLT_SECONDS: "tuple[tuple[int, ...], ...]"  # from EARLIEST_DELAY_US on, each at a load angle
+    FLUX_HALVES_HALF_CYCLES: int
     LONGEST_WELD_HALF_CYCLES: int
     LEAST_COOL_HALF_CYCLES: int
     LONGEST_TIME_HALF_CYCLES: int

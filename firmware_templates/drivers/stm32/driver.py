@@ -69,13 +69,23 @@ _BACKUP = stm.RTC + stm.RTC_BKP18R  # registers 18 and 19 outlast a reset
 _WRITABLE = const(0x100)  # DBP of PWR_CR
 _MAINTAIN = const(0x1C3F5A96)
 _MAINTAIN_CHECK = const(0x23C0A569)  # its complement in 30 bits
+_FAILED = const(0x2B96C35A)
+_FAILED_CHECK = const(0x14693CA5)
 
 
 def maintenance() -> int:
     """1 when this start was asked for with `restart(1)`. Asked once: the next start is an ordinary one."""
-    asked = mem32[_BACKUP] == _MAINTAIN and mem32[_BACKUP + 4] == _MAINTAIN_CHECK
+    if mem32[_BACKUP] != _MAINTAIN or mem32[_BACKUP + 4] != _MAINTAIN_CHECK:
+        return 0
     _leave_word(0, 0)
-    return 1 if asked else 0
+    return 1
+
+
+def _ended_badly() -> int:
+    """WATCHDOG where this run began with a bite, or after an error, which shows as one on the other boards."""
+    failed = mem32[_BACKUP] == _FAILED and mem32[_BACKUP + 4] == _FAILED_CHECK
+    _leave_word(0, 0)
+    return WATCHDOG if failed or machine.reset_cause() == machine.WDT_RESET else 0
 
 
 def _leave_word(word: int, check: int) -> None:
@@ -90,7 +100,7 @@ class Driver(BoardIo):
     def __init__(self) -> None:
         # The gate first, and low; it is the timer's only while a weld is under way.
         self._gate = Pin(config.PIN_GATE, Pin.OUT, value=0)
-        super().__init__(WATCHDOG if machine.reset_cause() == machine.WDT_RESET else 0)
+        super().__init__(_ended_badly())
 
         size = config.MAX_HALF_CYCLES + _LEAD_IN
         self._begins = array("H", bytes(2 * size))  # us from the edge, 0 not fired; half-cycle i is entry i + _LEAD_IN
@@ -273,4 +283,8 @@ class Driver(BoardIo):
         time.sleep_ms(100)  # for the last answer to leave
         if maintain:
             _leave_word(_MAINTAIN, _MAINTAIN_CHECK)
+        else:
+            _leave_word(
+                _FAILED, _FAILED_CHECK
+            )  # it comes of an error: the next start locks out, whatever could be stored
         machine.reset()

@@ -47,16 +47,24 @@ def test_a_second_without_edges_ends_nothing() -> None:
 
 
 def test_a_start_for_maintenance_comes_once() -> None:
-    """The word outlasts the reset, is forgotten once read, and a plain restart leaves none."""
+    """The word outlasts the reset, and is forgotten once read."""
     board = square()
     with pytest.raises(Restarted):
         board.load().restart(1)
     kept = square(backup=board.backup)
     maintenance = kept.module()["maintenance"]
     assert (maintenance(), maintenance()) == (1, 0)
+
+
+def test_a_restart_after_an_error_shows_as_a_bite() -> None:
+    """Though this chip's reset has a cause of its own: the next start locks out, and the one after it does not."""
+    board = square()
     with pytest.raises(Restarted):
-        kept.load().restart(0)
-    assert square(backup=kept.backup).module()["maintenance"]() == 0
+        board.load().restart(0)
+    after = square(backup=board.backup)
+    assert after.module()["maintenance"]() == 0
+    assert after.load().inputs() & WATCHDOG
+    assert not square(backup=after.backup).load().inputs() & WATCHDOG
 
 
 def test_a_bite_is_told() -> None:

@@ -31,6 +31,7 @@ offsets = {
 }  # fmt: skip
 TIM2 = 0x40000000
 registers = {TIM2 + offset: 0 for offset in offsets.values()}
+registers |= {0x40002898: 0, 0x4000289C: 0, 0x40007000: 0}  # two backup registers, and the power control's
 CR1, CNT = TIM2, TIM2 + 0x24
 pins = {"PIN_" + name: name for name in ("STOP", "DETECTOR", "GATE", "CONTACTOR", "PEDAL", "FORCE", "CONDUCTION")}
 module("config", DETECTOR_SQUARE=1, OFFSET_RISE_US=130, OFFSET_FALL_US=-70, MAX_HALF_CYCLES=1500, WATCHDOG_MS=5000,

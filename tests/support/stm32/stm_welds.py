@@ -40,4 +40,4 @@ def welding(delays: list[int], run_us: float, **settings: Any) -> tuple[Board, A
 
 def written(made: Board) -> list[tuple[int, int]]:
     """Registers of timer 2 and what was written to them, in order."""
-    return [(call[1] - TIM2, call[2]) for call in made.calls if call[0] == "write"]
+    return [(call[1] - TIM2, call[2]) for call in made.calls if call[0] == "write" and call[1] < RTC]
