@@ -192,6 +192,7 @@ def render(table: TimingTable, welder: Welder, board: Board) -> FirmwareBundle:
         "heat_steps": heat_steps(scale_of(welder), welder.mains.frequency_Hz, earliest_us, latest_us),
         "volt_seconds_step_us": volt_seconds_step_us(earliest_us, latest_us),
         "volt_seconds": volt_seconds_steps(scale_of(welder), welder.mains.frequency_Hz, earliest_us, latest_us),
+        "flux_halves": math.ceil(welder.flux_decay_s * math.log(2) * 2 * welder.mains.frequency_Hz),
         "first_us": first_delay_us(welder),
         "lopsided_us": round(degrees_to_us(LOPSIDED_DEG, welder.mains.frequency_Hz)),
         "longest_weld": math.floor(limits.longest_weld.half_cycles(table.frequency_Hz)),

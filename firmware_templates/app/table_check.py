@@ -120,31 +120,41 @@ def _current_refusal(rows: "Rows", config: "Config") -> str:
 def _balance_refusal(rows: "Rows", config: "Config") -> str:
     """The two halves of each cycle: what one polarity gets more than the other magnetises the core and saturates it.
 
-    Their running difference within an impulse is at most that of one cycle between the earliest firing and the latest. A
-    current that rises once and falls once stays within that, whatever its steps.
+    Their running difference is at most that of one cycle between the earliest firing and the latest. A current that rises
+    once and falls once stays within that, whatever its steps. From one impulse to the next it dies away, and what is left
+    counts on: many short impulses, each within it, would add up.
     """
+    halves_in = config.FLUX_HALVES_HALF_CYCLES
     for volt_seconds in config.VOLT_SECONDS:
         most = volt_seconds[0] - volt_seconds[-1]
-        excess = 0
+        excess = carried = lasted = 0  # of this impulse, of those before it; and its half-cycles
         second_half = False
         for phase, half_cycles, delay_us, _ in rows:
             if phase not in FIRED_PHASES:
-                excess = 0
+                carried = _left(carried, lasted + half_cycles, halves_in) + _left(excess, half_cycles, halves_in)
+                excess = lasted = 0
                 continue
+            lasted += half_cycles
             given = _volt_seconds(delay_us, volt_seconds, config)
             if second_half:
                 excess -= given
                 half_cycles -= 1
                 second_half = False
-                if not -most <= excess <= most:
-                    return "one polarity ahead by %d %% of a half-cycle's volt-seconds: at most %d %% here" % (
-                        abs(excess) // 100,
-                        most // 100,
-                    )
+                ahead = abs(carried + excess)
+                if ahead > most:
+                    figures = (ahead // 100, most // 100)
+                    return "one polarity ahead by %d %% of a half-cycle's volt-seconds: at most %d %% here" % figures
             if half_cycles & 1:
                 excess += given
                 second_half = True
     return ""
+
+
+def _left(excess: int, half_cycles: int, halves_in: int) -> int:
+    """What is left after so many half-cycles without current: between two halvings a line, which lies above the true curve."""
+    size = abs(excess) >> half_cycles // halves_in
+    size -= size * (half_cycles % halves_in) // (2 * halves_in)
+    return size if excess >= 0 else -size
 
 
 def _volt_seconds(delay_us: int, volt_seconds: "tuple[int, ...]", config: "Config") -> int:

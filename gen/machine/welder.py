@@ -99,6 +99,17 @@ class Welder(WelderTables):
         return self.transformer.rating_kVA * 1000 / self.mains.voltage_V
 
     @property
+    def flux_decay_s(self) -> float:
+        """Time constant with which flux dies away through the closed secondary: magnetising inductance over load resistance.
+
+        From the open-electrode current and the middle of the load-angle range: a first-order estimate.
+        """
+        t, m = self.transformer, self.mains
+        magnetising_H = m.voltage_V / t.idle_current_A / (2 * math.pi * m.frequency_Hz)
+        angle = math.radians((t.load_angle_min_deg + t.load_angle_max_deg) / 2)
+        return magnetising_H / (m.voltage_V / t.working_current_A * math.cos(angle))
+
+    @property
     def allowed_duty(self) -> float:
         """Duty (0 to 1) at the working current that heats like the rating: I1^2 d1 = I2^2 d2 (RWMA, from memory)."""
         t = self.transformer

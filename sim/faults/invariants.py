@@ -27,7 +27,7 @@ from sim.faults.observed import (
     request_at,
     spans_of,
 )
-from sim.verdict.flux import FLUX_LIMIT, FluxPoint, decay_time_s, path_of
+from sim.verdict.flux import FLUX_LIMIT, FluxPoint, path_of
 
 HUNT_LEAD_DEG = 15  # so long before the true crossing an edge is believed
 LOCK_HALF_CYCLES = 8
@@ -204,7 +204,7 @@ def _worst_flux(observed: ObservedRun) -> list[FluxPoint]:
     for request in observed.requests:
         ends = [a.from_s for a in observed.requests if a.from_s > request.from_s]
         to_s = min([*ends, _jumps_s(observed, request)], default=math.inf)
-        path = path_of(observed.recording.conductions, unit, decay_time_s(observed.welder), request.from_s, to_s)
+        path = path_of(observed.recording.conductions, unit, observed.welder.flux_decay_s, request.from_s, to_s)
         found.append(max(path, key=lambda p: abs(p.flux)))
     return found
 

@@ -22,24 +22,13 @@ class FluxPoint:
     flux: float
 
 
-def decay_time_s(welder: Welder) -> float:
-    """Time constant with which flux dies away through the closed secondary: magnetising inductance over load resistance.
-
-    From the open-electrode current and the middle of the load-angle range: a first-order estimate.
-    """
-    t, m = welder.transformer, welder.mains
-    magnetising_H = m.voltage_V / t.idle_current_A / (2 * math.pi * m.frequency_Hz)
-    angle = math.radians((t.load_angle_min_deg + t.load_angle_max_deg) / 2)
-    return magnetising_H / (m.voltage_V / t.working_current_A * math.cos(angle))
-
-
 def flux_path(recording: Recording, welder: Welder, from_s: float, to_s: float) -> list[FluxPoint]:
     """Flux from no residue at `from_s`. At every moment it decays towards zero through the closed secondary.
 
     That decay is what keeps a small lasting difference between the half-cycles from adding up for ever.
     """
     unit = welder.mains.voltage_V * math.sqrt(2) / (2 * math.pi * welder.mains.frequency_Hz)
-    return path_of(recording.conductions, unit, decay_time_s(welder), from_s, to_s)
+    return path_of(recording.conductions, unit, welder.flux_decay_s, from_s, to_s)
 
 
 def path_of(conductions: Iterable[Conduction], unit: float, tau: float, from_s: float, to_s: float) -> list[FluxPoint]:

@@ -22,6 +22,7 @@ CONFIG: Any = SimpleNamespace(
     VOLT_SECONDS_STEP_US=2500,
     VOLT_SECONDS=((9000, 5000, 1000), (8000, 5000, 2000)),
     HEAT_STEPS=((3500, 40), (4500, 30), (8000, 1)),
+    FLUX_HALVES_HALF_CYCLES=8,
     LONGEST_WELD_HALF_CYCLES=40,
     LEAST_COOL_HALF_CYCLES=5,
     MAX_HALF_CYCLES=60,
@@ -93,7 +94,12 @@ CASES: list[tuple[Rows, str]] = [
     (table(weld(1, 8000), weld(1, 3000), weld(1, 5500), weld(1, 5499)), ONE_SIDED % (80, 80)),
     (table(weld(1, 8000), weld(1, 3000), weld(1, 5500), weld(3, 5500)), ""),
     (table(weld(1, 8000), weld(1, 3000), weld(1, 3000), weld(1, 8000)), ""),
-    (table(weld(1, 8000), weld(1, 3000), cool(), weld(1, 8000), weld(1, 3000)), ""),
+    # What is left of it after a cool time of 6, 8 and 16 half-cycles: 63, 50 and 25 hundredths.
+    (table(weld(1, 8000), weld(1, 3000), cool(), weld(1, 8000), weld(1, 6500)), ""),
+    (table(weld(1, 8000), weld(1, 3000), cool(), weld(1, 8000), weld(1, 3000)), ONE_SIDED % (130, 80)),
+    (table(weld(1, 8000), weld(1, 3000), cool(8), weld(1, 8000), weld(1, 3000)), ONE_SIDED % (120, 80)),
+    (table(weld(1, 8000), weld(1, 3000), cool(16), weld(1, 8000), weld(1, 3000)), ONE_SIDED % (100, 80)),
+    (table(weld(1, 8000), weld(1, 3000), cool(), weld(1, 4000), weld(1, 8000)), ""),
     (table(weld(1, 8000), weld(4, 3000), weld(1, 8000)), ""),
     (table(weld(1, 8000), weld(2, 3000), weld(1, 8000)), ""),
     (table(weld(1, 8000), weld(1, 3000), weld(1, 8000), weld(3, 3000)), ONE_SIDED % (160, 80)),
@@ -153,6 +159,25 @@ def test_each_phase_under_current_counts(phase: str) -> None:
     """Pulse, weld and both slopes: odd is odd, whichever it is."""
     assert refusal(table(weld(phase=phase)), CONFIG) == ""
     assert refusal(table(weld(3, phase=phase)), CONFIG) == "impulse of 3 half-cycles: an even number"
+
+
+def test_what_three_impulses_leave_adds_up() -> None:
+    """Of the first is left what 14 half-cycles let stay, its own two among them; of the second what 6 let stay."""
+    config: Any = SimpleNamespace(**{**vars(CONFIG), "MAX_ROWS": 20})
+    first = [weld(1, 8000), weld(1, 5500), cool()]  # 40 hundredths, of which 12 and 25 are left
+    assert refusal(table(*first, *first, weld(1, 8000), weld(1, 5500)), config) == ""
+    assert refusal(table(*first, *first, weld(1, 8000), weld(1, 5300)), config) == ONE_SIDED % (80, 80)
+
+
+def test_many_short_impulses_add_up() -> None:
+    """Each is half of what one may be; without a rest between them that lets it go, the third is too many."""
+    short = [weld(1, 8000), weld(1, 5500), cool()]
+    config: Any = SimpleNamespace(**{**vars(CONFIG), "MAX_ROWS": 90, "FLUX_HALVES_HALF_CYCLES": 1000})
+    for count in range(1, 5):
+        told = refusal(table(*(short * count)[:-1]), config)
+        assert (told == "") == (count <= 2), told
+    rested = SimpleNamespace(**{**vars(config), "FLUX_HALVES_HALF_CYCLES": 3, "MAX_HALF_CYCLES": 900})
+    assert refusal(table(*(short * 19)[:-1]), rested) == ""  # type: ignore[arg-type]
 
 
 def test_least_cool_at_an_even_limit() -> None:

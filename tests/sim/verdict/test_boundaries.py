@@ -186,7 +186,7 @@ def test_flux_of_a_long_weld_settles(monkeypatch: pytest.MonkeyPatch) -> None:
     recording = simulate(job.bundle, table, bench(welder, table, detector=uneven))
     run = recorded(job, recording, recording)
     assert flux_balance(run).severity == "passed"
-    monkeypatch.setattr("sim.verdict.flux.decay_time_s", lambda welder: 1e9)
+    monkeypatch.setattr(Welder, "flux_decay_s", 1e9)
     assert flux_balance(run).severity == "refuse"
 
 
