@@ -37,7 +37,9 @@ _NEW_MAIN = "main.new"
 _MOST_FILES = 100  # of a firmware, which has some twenty
 _INSPECT_S = 15.0
 _COPY_S = 180.0
-_RESTART_S = 15.0
+_LONGEST_S = 120.0  # of a restart, however slow the board: a full flash, erased and written anew
+_TELL_S = 5.0  # from one word about the waiting to the next
+_SURE = 3  # answers of another program one after the other: what a board prints while it starts is none
 _MOST_PRINTED = 1_000_000  # characters: the names of a board's files stand in one line
 
 _INSPECT = """\
@@ -199,7 +201,7 @@ def flash(
         progress("asking the board to stop and make way")
         with Link(port) as link:
             link.maintain()
-        port = _again(port, number, lambda device: _inspect(device, board))
+        port = _again(port, number, lambda device: _inspect(device, board), progress)
     go_on = "the board is off until this is done; repeat the same command"
     try:
         _copy(port, bundle, forget_schedules or on_board.damaged, progress)
@@ -215,29 +217,47 @@ def flash(
             return link.hello
 
     hello: list[Hello] = []
-    port = _again(port, number, lambda device: hello.append(greeted(device)))
+    port = _again(port, number, lambda device: hello.append(greeted(device)), progress)
     if hello[0].bundle != bundle.board_digest:
         raise OtherFirmware(port, f"reports firmware {hello[0].bundle}, copied was {bundle.board_digest}", go_on)
     return hello[0]
 
 
-def _again(port: str, number: str, attempt: Callable[[str], object]) -> str:
-    """Try until the board is back after a restart, under its old name or another. Returns the name."""
-    deadline = time.monotonic() + _RESTART_S
+def _again(
+    port: str, number: str, attempt: Callable[[str], object], progress: Callable[[str], None] = lambda line: None
+) -> str:
+    """Ask until the board answers after a restart, under its old name or another. Returns the name.
+
+    However slow it is, it is asked on, and what it is waited for is told; another program that answers instead ends it.
+    """
+    began = told = time.monotonic()
     time.sleep(0.3)  # it answers before it restarts
+    others = 0
     while True:
-        device = next((found.device for found in ports() if number and found.serial_number == number), port)
+        found = ports()
+        device = next((it.device for it in found if number and it.serial_number == number), port)
         try:
             attempt(device)
             return device
         except LinkError as error:
-            if time.monotonic() > deadline:
-                raise LinkError(
-                    device,
-                    f"did not come back after a restart ({error.key})",
-                    "allowed: unplug the board, plug it in again, and repeat the command",
-                ) from None
+            now = time.monotonic()
+            others = others + 1 if isinstance(error, OtherFirmware) else 0
+            if others >= _SURE:
+                raise
+            there = not found or any(it.device == device for it in found)
+            if now - began > _LONGEST_S:
+                raise LinkError(device, f"did not come back after a restart ({error.key})", _way_back(there)) from None
+            if now - told > _TELL_S:
+                told = now
+                seen = f"its port is there ({error.key})" if there else "its port is not there yet"
+                progress(f"waiting for the board, {now - began:.0f} s: {seen}")
         time.sleep(0.2)
+
+
+def _way_back(there: bool) -> str:
+    if there:
+        return "allowed: unplug the board, plug it in again, and repeat the command"
+    return "allowed: unplug the board, plug it in again, see by `weldbeat ports` where it is, and repeat the command"
 
 
 def _copy(port: str, bundle: FirmwareBundle, forget_schedules: bool, progress: Callable[[str], None]) -> None:

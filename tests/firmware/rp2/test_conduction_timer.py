@@ -43,7 +43,7 @@ def test_both_assemblers_give_the_same_words() -> None:
     """The board runs the words that are proven here, with either detector."""
     independent = adafruit_pioasm.Program(pio_text(PROGRAM))
     for square in (True, False):
-        emitted = run_source(pio_module(square))["conduction"]
+        emitted = run_source(pio_module(square, True))["conduction"]
         assert emitted.words == list(independent.assembled)
         assert (emitted.wrap_target, emitted.wrap) == (
             independent.pio_kwargs.get("wrap_target", 0),

@@ -8,6 +8,7 @@ from __future__ import annotations
 import os
 import re
 from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -19,7 +20,8 @@ from gen.boards import boards
 from gen.errors import InputError
 from gen.link import LinkError
 from gen.link.client import BoardSchedule, wire_rows
-from gen.link.flashing import _check, _inspect, flash, read_bundle
+from gen.link.errors import OtherFirmware, Silent, Unplugged
+from gen.link.flashing import _again, _check, _inspect, flash, read_bundle
 from gen.link.ports import FoundPort
 from gen.link.pulled import digest_under, rebuilt
 from gen.timing import compile_schedule
@@ -203,3 +205,88 @@ def test_rows_from_no_schedule() -> None:
             InputError, match=rf"test: row {fired + 1} on the board \(\w+, \d+ half-cycles, firing delay \d+ us\)"
         ):
             rebuilt(BoardSchedule("test", 50, "0" * 16, tuple(changed)), WELDER)
+
+
+class Clock:
+    """Time that passes when somebody waits."""
+
+    def __init__(self) -> None:
+        self.now_s = 0.0
+
+    def monotonic(self) -> float:
+        return self.now_s
+
+    def sleep(self, seconds: float) -> None:
+        self.now_s += seconds
+
+
+@pytest.fixture
+def clock(monkeypatch: pytest.MonkeyPatch) -> Clock:
+    clock = Clock()
+    monkeypatch.setattr("gen.link.flashing.time", clock)
+    monkeypatch.setattr("gen.link.flashing.ports", lambda: [])
+    return clock
+
+
+def test_a_slow_board_is_asked_on(clock: Clock) -> None:
+    """One that answers after 70 s is waited for, and every few seconds somebody hears why."""
+
+    def attempt(device: str) -> None:
+        clock.sleep(1.0)
+        if clock.now_s < 70:
+            raise Silent(device, "no MicroPython answers", "allowed: a board")
+
+    heard: list[str] = []
+    assert _again("COM7", "", attempt, heard.append) == "COM7"
+    assert 70 <= clock.now_s < 72
+    assert len(heard) == 11
+    assert heard[0] == "waiting for the board, 6 s: its port is there (no MicroPython answers)"
+
+
+def test_a_board_that_moved_to_another_port_is_found(clock: Clock, monkeypatch: pytest.MonkeyPatch) -> None:
+    """By its serial number; until it is back, that its port is not there is what is told."""
+    moved = FoundPort("COM9", "board", "E66038", True)
+
+    monkeypatch.setattr(
+        "gen.link.flashing.ports",
+        lambda: [moved] if clock.now_s > 20 else [replace(moved, device="COM1", serial_number="other")],
+    )
+
+    def attempt(device: str) -> None:
+        if device != "COM9":
+            raise Unplugged(device, "is not there", "allowed: plug it in")
+
+    heard: list[str] = []
+    assert _again("COM7", "E66038", attempt, heard.append) == "COM9"
+    assert "its port is not there yet" in heard[0]
+
+
+def test_a_board_that_does_not_come_back_says_what_to_do(clock: Clock) -> None:
+    """After two minutes, with what was seen last."""
+
+    def silent(device: str) -> None:
+        raise Silent(device, "no MicroPython answers", "allowed: a board")
+
+    with pytest.raises(LinkError) as told:
+        _again("COM7", "", silent)
+    assert 120 < clock.now_s < 121
+    assert str(told.value) == (
+        "COM7: did not come back after a restart (no MicroPython answers); "
+        "allowed: unplug the board, plug it in again, and repeat the command"
+    )
+
+
+def test_another_program_that_answers_is_told_at_once(clock: Clock) -> None:
+    """Three times running: a banner that a board prints as it starts is no such answer, and waiting would change nothing."""
+    asked: list[str] = []
+
+    def other(device: str) -> None:
+        asked.append(device)
+        if len(asked) == 2:
+            raise Silent(device, "nothing answers", "allowed: a board")
+        raise OtherFirmware(device, "runs MicroPython 1.20.0, which is too old", "allowed: a newer one")
+
+    with pytest.raises(OtherFirmware, match="too old"):
+        _again("COM7", "", other)
+    assert len(asked) == 5
+    assert clock.now_s < 3
