@@ -41,7 +41,7 @@ FIRST_WELD_SHARE = (0.3, 1.1)  # of the working current: 40 % current at the lea
 
 
 def resistive(welder: Welder, board: Board, read_W: float | None) -> tuple[Step, ...]:
-    """The load and the shot through it, the transformer disconnected; `read_W`: of the load, where it was read."""
+    """The load and the shots through it, the transformer disconnected; `read_W`: of the load, where it was read."""
     voltage_V, least_W = welder.mains.voltage_V, least_load_W(welder)
     latching = welder.switch.latching_current_A
     power = Step(
@@ -80,7 +80,23 @@ def resistive(welder: Welder, board: Board, read_W: float | None) -> tuple[Step,
         needs_board=True,
         shot="resistive-load",
     )
-    return power, through
+    let_go = Step(
+        "let-go",
+        "Letting go",
+        RESISTIVE,
+        (
+            "The same shot: press the pedal, and let go as soon as the load is on. It must go off at once.",
+            "Letting go takes the force away: the program ends the weld, and the firing hardware gives no further gate.",
+        ),
+        "",
+        Figure(0, 0, "", "what the board tells"),
+        "let go while the load is on, within half a second; the pedal's contact must open, and its lead go to its own pin",
+        needs_board=True,
+        shot="resistive-load",
+        let_go=True,
+    )
+    # With air the force stays, and a weld that was begun is completed.
+    return (power, through) if welder.force.source == "air" else (power, through, let_go)
 
 
 def open_electrodes(welder: Welder, read_A: float | None) -> tuple[Step, ...]:

@@ -143,6 +143,8 @@ class Step:
     contact: Contact | None = None
     shot: ShotName | Literal["selected"] | None = None
     """The weld that it makes: one of gen.commissioning.shots, or the schedule selected on the board."""
+    let_go: bool = False
+    """Whether the pedal is let go in that weld, which must end it: the board's log says so, and nothing is read."""
     counted: bool = False
     """Whether the board counts the reading itself: the mains frequency."""
     edge: Edge | None = None
@@ -154,7 +156,7 @@ class Step:
     def limit_text(self) -> str:
         """The limit in words, without its source; "" where no figure is read."""
         low, high, unit = self.limit.low, self.limit.high, self.limit.unit
-        if self.contact is not None:
+        if self.contact is not None or self.let_go:
             return ""
         if math.isinf(high):
             return f"at least {shown(low)} {unit}"

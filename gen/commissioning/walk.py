@@ -220,15 +220,18 @@ class Walk:
         ready = asked.load(table)
         if ready.outcome == "failed":
             return _Result(ready)
-        self._guide.say("Now: press the pedal and hold it.")
+        held = "let go as soon as the load is on" if step.let_go else "hold it"
+        self._guide.say(f"Now: press the pedal and {held}.")
         if not asked.pressed():
             return _Result(Judged("failed", "the board took no pedal; press it again when the walk goes on"))
-        reading = float(self._guide.answer(f"{step.read}: reading in {step.limit.unit}", _reading(step, [])))
+        reading = None
+        if not step.let_go:
+            reading = float(self._guide.answer(f"{step.read}: reading in {step.limit.unit}", _reading(step, [])))
         entry, state = asked.weld()
         log = judge_log(step, entry, None if table is None else table.fired_half_cycles, state)
-        judged = judge(step, reading)
-        if log.outcome == "failed":
+        if log.outcome == "failed" or reading is None:
             return _Result(log, reading)
+        judged = judge(step, reading)
         return _Result(judged, reading, log.why)
 
     def _keep(self, step: Step, result: _Result) -> None:

@@ -87,7 +87,7 @@ def rules(welder: Welder, board: Board, choice: Choice) -> tuple[str, ...]:
     """What the wiring must do that the lines of the drawings do not show."""
     d, sense, one_shot = choice.detector, welder.board.conduction_sense, choice.one_shot_ms
     gate = board.pins["gate"]
-    read = ", before every gate" if board.family == "rp2" else ""
+    read = ", before every gate"
     secondary = (
         "The secondary is earthed at one point (XS) and nowhere else: a second point would carry part of the welding current."
         if earths_secondary(welder)
@@ -123,6 +123,12 @@ def rules(welder: Welder, board: Board, choice: Choice) -> tuple[str, ...]:
         f"sides: {choice.part('insulation').steps[0].result}, reinforced.",
         f"The external pulls at detector, gate and contactor are {d.pull_ohm / 1000:g} kohm.",
     ]
+    if welder.force.source != "air":
+        beside = ", which is why its pin is the one after that of the stop" if board.follows.get("pedal") else ""
+        found.append(
+            "Letting go takes the force away, so the pedal (S2) ends the weld twice over: the program reads its pin, and the "
+            f"firing hardware looks at it before every gate{beside}. A program that hangs gives no further gate."
+        )
     if sense:
         what, how = choice.part("conduction sense").steps[1].what, choice.part("conduction sense").steps[1].result
         found.append(

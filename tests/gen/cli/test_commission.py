@@ -177,6 +177,17 @@ def test_each_step_fails_once_is_mended_and_the_walk_goes_on(walk: Walk) -> None
     record_tells_all(rows, digest)
 
 
+def test_letting_go_ends_the_weld_where_the_hand_is_the_force(walk: Walk) -> None:
+    """A step of its own there: passed by a weld that letting go ended, failed by one that went on; with air there is none."""
+    Path("welder.toml").write_text(MACHINE.replace('source = "air"\nforce_switch = true', 'source = "foot_lever"'))
+    outcome, _, _ = walk(Truth(holds_on=True))
+    assert (outcome.code, outcome.err) == (1, ""), outcome
+    assert "the board's log says completed, 50 of 50 half-cycles fired; it is ready; let go" in flat(outcome.out)
+    walk(Truth(gate_lead_off=True))  # stops in the next stage, at the open electrodes
+    rows = {row[0]: row for row in kept() if row[1] == "passed"}
+    assert re.match(r"released, \d+ of 50 half-cycles fired", rows["let-go"][4])
+
+
 def flat(text: str) -> str:
     """What was printed, however it was folded."""
     return " ".join(text.split())

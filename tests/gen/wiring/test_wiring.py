@@ -267,6 +267,7 @@ def test_rules_say_what_lines_cannot(sheet: Sheet, welder: Welder) -> None:
         "count as live",
     ):
         assert words in sheet.html, words
+    assert ("A program that hangs gives no further gate" in sheet.html) == (welder.force.source != "air")
     assert ("except around each zero crossing" in sheet.html) == welder.board.conduction_sense
 
 

@@ -239,6 +239,9 @@ class Person(io.TextIOBase):
             bench.set(FORCE, 1)
         elif "Open the electrodes" in text:
             bench.set(FORCE, 0)
+        elif "press the pedal and let go" in text:
+            bench.set(PEDAL, 1)
+            bench.set(PEDAL, 0, 4.0 if truth.holds_on else 1.1)
         elif "press the pedal and hold it" in text:
             if truth.lead_works_loose == self._title():
                 bench.one_sided()

@@ -42,6 +42,7 @@ class Truth:
     gate_lead_off: bool = False
     lead_works_loose: str = ""  # title of the step in which one thyristor's gate lead comes off
     hits_the_stop: bool = False
+    holds_on: bool = False
 
     def circuit(self, *, work: bool) -> TransformerCircuit:
         """The transformer with its electrodes shorted, or with the work between them."""
