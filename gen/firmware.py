@@ -122,11 +122,13 @@ def heat_steps(scale: PercentScale, frequency_Hz: int, earliest_us: int, latest_
     """What the board holds a row's heat against: (delay, heat of that very delay), by rising delay.
 
     Heat falls as the delay grows, so that of the first step at or after a row's delay is a lower bound of the row's. The
-    steps lie near equal ratios of heat; only where they lie is found on the greater load angle alone.
+    steps lie at equal ratios of heat and, below ten hundredths, at each of them, where the heat that is told changes: the
+    later of the delays that either end of the load angle's range gives.
     """
     delays, level = {earliest_us, latest_us}, 1.0
     while level < 100:
-        delay_deg = delay_for_fraction_deg(math.sqrt(level / 100), scale.high_deg)
+        share = math.sqrt(level / 100)
+        delay_deg = max(delay_for_fraction_deg(share, angle) for angle in (scale.low_deg, scale.high_deg))
         delays.add(math.floor(degrees_to_us(delay_deg, frequency_Hz)))
         level = max(level + 1, level * HEAT_RATIO)
     steps: list[tuple[int, int]] = []

@@ -337,25 +337,29 @@ def flux_peak(rows: tuple[TimingRow, ...] | list[TimingRow], frequency_Hz: int, 
 
 
 def one_sided(rows: Sequence[TimingRow], frequency_Hz: int, scale: PercentScale) -> float:
-    """The most that one polarity leads the other within an impulse, of the range of volt-seconds that a delay can give.
+    """The most that any stretch of an impulse gives one polarity more, of the range of volt-seconds that a delay can give.
 
-    Counted at the end of each cycle, at either end of the range of the load angle. The board refuses more than 1. Slopes
-    that step each cycle give what the late first half-cycle leaves, which is less.
+    What came before the stretch may have died away, and then evens nothing out. Counted at the end of each cycle, at either end
+    of the range of the load angle. The board refuses more than 1. Slopes that step each cycle give what the late first
+    half-cycle leaves, which is less.
     """
     most = 0.0
     for angle in (scale.low_deg, scale.high_deg):
         latest_deg = GATE_END_DEG - LEAST_GATE_DEG
         widest = volt_seconds(scale.full_deg, angle) - volt_seconds(latest_deg, angle)
         lead, sign = 0.0, 1
+        lowest = highest = 0.0
         for row in rows:
             if row.firing_delay_us is None:
                 lead, sign = 0.0, 1
+                lowest = highest = 0.0
                 continue
             given = volt_seconds(us_to_degrees(row.firing_delay_us, frequency_Hz), angle)
             left = row.half_cycles
             if sign < 0:
                 lead, sign, left = lead - given, 1, left - 1
-                most = max(most, abs(lead) / widest)
+                lowest, highest = min(lowest, lead), max(highest, lead)
+                most = max(most, (highest - lowest) / widest)
             if left % 2:
                 lead, sign = lead + given, -1
     return most

@@ -120,19 +120,22 @@ def _current_refusal(rows: "Rows", config: "Config") -> str:
 def _balance_refusal(rows: "Rows", config: "Config") -> str:
     """The two halves of each cycle: what one polarity gets more than the other magnetises the core and saturates it.
 
-    Their running difference is at most that of one cycle between the earliest firing and the latest. A current that rises
-    once and falls once stays within that, whatever its steps. From one impulse to the next it dies away, and what is left
-    counts on: many short impulses, each within it, would add up.
+    No stretch of an impulse may give one polarity more than one cycle between the earliest firing and the latest would: what
+    came before it may have died away, however fast, and then evens nothing out. A current that rises once and falls once stays
+    within that, whatever its steps. What is left of earlier impulses counts on, or many short ones would add up.
     """
     halves_in = config.FLUX_HALVES_HALF_CYCLES
     for volt_seconds in config.VOLT_SECONDS:
         most = volt_seconds[0] - volt_seconds[-1]
-        excess = carried = lasted = 0  # of this impulse, of those before it; and its half-cycles
+        above = below = 0  # what the impulses before may have left, of the first polarity and of the other
+        up = down = 0  # the most that any stretch up to here gives either
+        excess = lowest = highest = lasted = 0
         second_half = False
         for phase, half_cycles, delay_us, _ in rows:
             if phase not in FIRED_PHASES:
-                carried = _left(carried, lasted + half_cycles, halves_in) + _left(excess, half_cycles, halves_in)
-                excess = lasted = 0
+                above = _left(above, lasted + half_cycles, halves_in) + _left(up, half_cycles, halves_in)
+                below = _left(below, lasted + half_cycles, halves_in) + _left(down, half_cycles, halves_in)
+                excess = lowest = highest = lasted = up = down = 0
                 continue
             lasted += half_cycles
             given = _volt_seconds(delay_us, volt_seconds, config)
@@ -140,7 +143,11 @@ def _balance_refusal(rows: "Rows", config: "Config") -> str:
                 excess -= given
                 half_cycles -= 1
                 second_half = False
-                ahead = abs(carried + excess)
+                lowest = min(lowest, excess)
+                highest = max(highest, excess)
+                up = excess - lowest
+                down = highest - excess
+                ahead = max(above + up, below + down)
                 if ahead > most:
                     figures = (ahead // 100, most // 100)
                     return "one polarity ahead by %d %% of a half-cycle's volt-seconds: at most %d %% here" % figures
@@ -150,11 +157,10 @@ def _balance_refusal(rows: "Rows", config: "Config") -> str:
     return ""
 
 
-def _left(excess: int, half_cycles: int, halves_in: int) -> int:
-    """What is left after so many half-cycles without current: between two halvings a line, which lies above the true curve."""
-    size = abs(excess) >> half_cycles // halves_in
-    size -= size * (half_cycles % halves_in) // (2 * halves_in)
-    return size if excess >= 0 else -size
+def _left(ahead: int, half_cycles: int, halves_in: int) -> int:
+    """What is left after so many half-cycles: between two halvings a line, which lies above the true curve."""
+    ahead >>= half_cycles // halves_in
+    return ahead - ahead * (half_cycles % halves_in) // (2 * halves_in)
 
 
 def _volt_seconds(delay_us: int, volt_seconds: "tuple[int, ...]", config: "Config") -> int:

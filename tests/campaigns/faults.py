@@ -1,7 +1,8 @@
 """Faults at a weld under way, at length.
 
 `python -m tests.campaigns.faults [welds under way] [state file] [workers]`: 100 000 unless told otherwise, on every core.
-With a state file it goes on where it was left. Prints progress, each violation with the number of its run, the matrix of
+With a state file it goes on where it was left; the number of a run is its seed, and a file of other machines or faults is not
+gone on with. Prints progress, each violation with the number of its run, the matrix of
 fault by state, the pairs, the worst over-runs and figures; exit 1 when anything was amiss.
 `... replay NUMBER` prints one run and writes its waveforms. `... rate [runs]` measures one core against two.
 """
@@ -16,6 +17,7 @@ import sys
 import time
 from collections import Counter
 from dataclasses import dataclass, field, replace
+from hashlib import sha256
 from pathlib import Path
 from typing import Any
 
@@ -25,7 +27,7 @@ from sim.faults.catalogue import FAULTS
 from sim.faults.runs import case_of, run_case
 from sim.faults.text import recording_text
 from sim.vcd import vcd_text
-from tests.support.faults.fault_grounds import ground, numbered, pairs, why_empty
+from tests.support.faults.fault_grounds import MACHINES, SEEDS, WELD, ground, numbered, pairs, why_empty
 
 BATCH = 60  # runs that a worker makes at a time
 EVERY_S = 10  # a line of progress, and a save
@@ -34,10 +36,13 @@ SHOWN = 40  # violations printed, at most
 
 @dataclass
 class Tally:
-    """What has been counted so far. `cells`: fault and state, `pairs`: fault and fault; `worst`: half-cycles by fault,
-    `flux`: its greatest by fault."""
+    """What has been counted so far, of the runs from 0 to `next`. `of`: a sum over what they are drawn from.
+
+    `cells`: fault and state, `pairs`: fault and fault; `worst`: half-cycles by fault, `flux`: its greatest by fault.
+    """
 
     next: int = 0
+    of: str = ""
     runs: int = 0
     under_way: int = 0
     in_weld: int = 0
@@ -103,8 +108,18 @@ def batch(first: int) -> Tally:
     return tally
 
 
+def drawn_from() -> str:
+    """A sum over what the numbered runs are drawn from: another one, and a number is another run."""
+    drawn = (MACHINES, WELD, SEEDS, list(FAULTS))
+    return sha256(repr(drawn).encode()).hexdigest()[:16]
+
+
 def campaign(wanted: int, path: Path | None, workers: int) -> int:
-    tally = Tally.load(path) if path is not None and path.exists() else Tally()
+    tally = Tally.load(path) if path is not None and path.exists() else Tally(of=drawn_from())
+    if tally.of != drawn_from():
+        raise SystemExit(
+            f"{path}: counts runs of other machines or faults; allowed: a file of this campaign, or a new one"
+        )
     began = told = time.monotonic()
     before = tally.runs
     spent = tally.seconds

@@ -28,6 +28,7 @@ from sim.bench.detector import CrossingDetector, DetectorSpec
 from sim.bench.driver import HostDriver, SerialLine
 from sim.bench.gate import DetectorSettings, GateUnit
 from sim.bench.host import Firmware, Host
+from sim.bench.joint import Work
 from sim.bench.mains import MainsSpec, MainsSupply
 from sim.bench.pin import PinTrace, Wires
 from sim.bench.protection import Contactor, GateDrive, ProtectionSpec
@@ -72,7 +73,9 @@ class CommissionBench:
         heater = SeriesLoad((truth.mains_V**2) / (truth.plate_W * truth.load_over_plate), 1e-5)
         GateDrive(env, ProtectionSpec(), wires)
         contactor = Contactor(env, ProtectionSpec(), wires)
-        self._switch = _OneSided(env, SwitchSpec("scr_pair", 0.2, 0.1, 10), heater, self._mains, contactor, wires)
+        self._switch = _OneSided(
+            env, SwitchSpec("scr_pair", 0.2, 0.1, 10), Work(heater, None), self._mains, contactor, wires
+        )
         self._switch.lead_off = truth.gate_lead_off
         self._edges = PinTrace(env, wires.gate).changes
         clock = Clock(env, rested_ms=rested_ms)
