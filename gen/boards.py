@@ -201,7 +201,7 @@ class Board(FileModel):
             if role not in chosen and wanted in roles[role]:
                 roles[role] = _first(wanted, roles[role])
             if roles[role][0] != wanted:
-                allowed = f"must be the pin after that of {other}, which is {first}; allowed here: {written(wanted)}"
+                allowed = f"allowed: {written(wanted)}, the pin after that of {other} ({first})"
                 raise Wrong(f"pins.{role}", written(roles[role][0]), allowed)
 
 
