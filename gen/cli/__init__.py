@@ -89,6 +89,7 @@ SECTIONS = {
         "pull": ("link", "Fetch a schedule from a board as a file."),
         "schedules": ("link", "The schedules that a board holds; select or remove one."),
         "watch": ("link", "Mains, state and welds of a board as they come; keeps the welds."),
+        "weld": ("weld", "Welds that were watched, half-cycle by half-cycle: drawn, or as CSV."),
         "trial": ("trial", "Trials on scrap: keep each, ask for the next, keep what holds."),
         "rescue": ("rescue", "Read what can be read of damaged records into a new file."),
     },

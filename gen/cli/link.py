@@ -35,6 +35,7 @@ from gen.link.ports import find_port
 from gen.link.ports import ports as serial_ports
 from gen.link.watching import IN_A_WELD, NO_EMERGENCY_STOP
 from gen.machine import WELDER_FILE
+from gen.measured import course_of, text_chart
 from gen.records import Records, WeldRecord
 from gen.user_files import written
 from gen.writing import check_targets, refused, write_whole
@@ -220,6 +221,7 @@ def watch_command(port: str | None, welder_path: Path | None, seconds: float | N
                 seen = watch.look()
                 if seen is not None:
                     shown.welds(seen.welds)
+                    shown.curve(seen)
                     shown.look(seen)
                 pause = time.monotonic() + _PAUSE_S
                 while True:
@@ -257,6 +259,22 @@ class _Shown:
             else:
                 halves = f"{record.fired} of {record.planned} half-cycles"
                 self._line(f"weld {record.count}: {record.ending}, {halves}, {record.ended_at}")
+
+    def curve(self, look: Look) -> None:
+        """The currents of the weld that has just ended, as a curve."""
+        if not look.curve:
+            return
+        if self._as_json:
+            self._json("curve", {"half_cycles": [vars(gate) for gate in look.curve]})
+            return
+        course = course_of(look.welds[-1], look.curve)
+        chart = text_chart(course)
+        if chart:
+            self._line("resistance of the loop over its reactance, cycle by cycle:")
+            for line in chart:
+                say(line)
+        for gate in course.sudden_falls:
+            say(f"The resistance fell at once at half-cycle {gate + 1}: expulsion is likely.")
 
     def look(self, look: Look) -> None:
         status = look.status

@@ -1,5 +1,6 @@
 """What was measured of a weld: load angle and resistance of each half-cycle from its timing, its current from samples."""
 
+from gen.measured.course import Course, HalfCycleSeen, course_of, text_chart, to_csv
 from gen.measured.load_angle import (
     Loop,
     Ohms,
@@ -11,12 +12,17 @@ from gen.measured.load_angle import (
 from gen.measured.samples import HalfCycleCurrent, current_of
 
 __all__ = [
+    "Course",
     "HalfCycleCurrent",
+    "HalfCycleSeen",
     "Loop",
     "Ohms",
     "Timing",
+    "course_of",
     "current_of",
     "load_angle_deg",
     "loop_from_short",
+    "text_chart",
+    "to_csv",
     "work_resistance",
 ]

@@ -99,6 +99,12 @@ def _angles(timing: Timing) -> list[float] | None:
     return found
 
 
+def load_angle_range_deg(timing: Timing) -> tuple[float, float, float] | None:
+    """(Likeliest, least, greatest) load angle of a half-cycle; None where the likeliest is none."""
+    angles = _angles(timing)
+    return None if angles is None else (angles[0], min(angles), max(angles))
+
+
 def _ohms(values: Sequence[float]) -> Ohms:
     return Ohms(values[0], min(values), max(values))
 

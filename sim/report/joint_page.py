@@ -62,11 +62,15 @@ def render_joint(page: JointPage) -> str:
 
 def standalone(lanes: tuple[Lane, ...]) -> str:
     """The picture alone, as an SVG file."""
+    return svg_file(draw_trials(lanes, WIDE, "trials"), WIDE)
+
+
+def svg_file(drawn: str, width: int) -> str:
+    """A picture as a file of its own, with the style that it needs."""
     source = templates().get_template("style.css.j2").render()
     style = "\n".join(rule for rule in source.splitlines() if rule.startswith((":root", "svg ")))
-    drawn = draw_trials(lanes, WIDE, "trials")
     opening, rest = drawn.split(">", 1)
-    sizes = f'xmlns="http://www.w3.org/2000/svg" width="{WIDE}" style="background: #fff"'
+    sizes = f'xmlns="http://www.w3.org/2000/svg" width="{width}" style="background: #fff"'
     return f"{opening} {sizes}><style>\n{style}\n</style>{rest}\n"
 
 

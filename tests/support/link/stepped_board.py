@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from typing import Any
 
+from gen import words
 from gen.firmware import FirmwareBundle
 from sim.bench.host import Firmware
 
@@ -34,6 +35,7 @@ class SteppedBoard:
         self.cut_after: int | None = None  # bytes of files written: then the power goes
         self.bad_writes = 0  # files that the flash will not take
         self.restarts = 0
+        self.lengths_us: list[int] = []  # of the current of each gate, as they are timed; none: no sense
         self.start()
 
     def start(self) -> None:
@@ -120,10 +122,11 @@ class _Driver:
         return 1000 * HALF_MS
 
     def conduction_us(self, gate: int) -> int:
-        return -1
+        lengths = self._board.lengths_us
+        return lengths[gate] if gate < len(lengths) else -1
 
     def conduction(self) -> int:
-        return 0
+        return words.BLOCKING | words.CONDUCTING if self._board.lengths_us else words.NOT_FITTED
 
     def primary_current_A(self) -> int:
         return -1

@@ -1,0 +1,152 @@
+"""`weldbeat weld`: the currents of welds that `watch` has kept."""
+
+from __future__ import annotations
+
+import json
+import re
+from pathlib import Path
+
+import click
+
+from gen.cli import Listed
+from gen.cli.options import USER_PATH, json_option, welder_option
+from gen.cli.said import say
+from gen.errors import InputError
+from gen.job import find_welder
+from gen.machine import WELDER_FILE
+from gen.measured import Course, course_of, to_csv
+from gen.records import GateRecord, Records, WeldRecord
+from gen.user_files import written
+from gen.words import RUNS_ON_US
+from gen.writing import check_drawn, write_whole
+
+_COMMANDS = {
+    "show": ("weld", "Load angle and resistance of each half-cycle; as a picture too."),
+    "export": ("weld", "The same as CSV, a line a half-cycle."),
+}
+
+
+@click.group(
+    "weld", cls=Listed, sections={"Commands": _COMMANDS}, context_settings={"help_option_names": ["-h", "--help"]}
+)
+def weld_command() -> None:
+    """What the board timed of its welds, half-cycle by half-cycle: kept by `weldbeat watch`, drawn or written from here."""
+
+
+def _named(text: str) -> tuple[int, int]:
+    found = re.fullmatch(r"(\d{1,9})/(\d{1,9})", text)
+    if found is None:
+        allowed = "allowed: the board's start and the weld's number since, as `weldbeat watch --json` tells them, such as 7/12"
+        raise click.BadParameter(f"{written(text)} given; {allowed}")
+    return int(found[1]), int(found[2])
+
+
+_welds_argument = click.argument("welds", nargs=-1, type=_named, metavar="[START/NUMBER]...")
+
+
+Told = tuple[Course, list[GateRecord]]
+
+
+def _told(records: Records, named: tuple[tuple[int, int], ...]) -> list[Told]:
+    """The welds that were named, or the last one that was timed. Raises InputError where one was not."""
+    kept = records.welds()
+    if not named:
+        for weld in reversed(kept):
+            if gates := records.curve(weld):
+                return [(course_of(weld, gates), gates)]
+        raise InputError("records.sqlite", "no weld was timed", None, _ALLOWED)
+    return [_one(records, kept, which) for which in named]
+
+
+_ALLOWED = (
+    "allowed: a weld that `weldbeat watch` saw on a board with a sense across the switch (board.conduction_sense)"
+)
+
+
+def _one(records: Records, kept: list[WeldRecord], which: tuple[int, int]) -> Told:
+    for weld in reversed(kept):
+        if (weld.boot, weld.count) == which and (gates := records.curve(weld)):
+            return course_of(weld, gates), gates
+    raise InputError("command line", "START/NUMBER", f"{which[0]}/{which[1]}", f"was not timed; {_ALLOWED}")
+
+
+@click.command("show")
+@_welds_argument
+@click.option(
+    "--shorted", type=_named, metavar="START/NUMBER", help="A weld with shorted electrodes: the work alone is shown."
+)
+@click.option("-o", "--output", type=USER_PATH, help="Draw them into this SVG file, one over the other.")
+@welder_option
+@json_option
+def show_command(
+    welds: tuple[tuple[int, int], ...],
+    shorted: tuple[int, int] | None,
+    output: Path | None,
+    welder_path: Path | None,
+    as_json: bool,
+) -> None:
+    """Each half-cycle of the welds named, or of the last: firing, current, load angle, resistance over reactance.
+
+    The reactance of the loop does not change within a weld, so the ratio follows the resistance. Its course is known to
+    a per cent or so; its height only as far as coupler and mains are.
+    """
+    find_welder(welder_path)
+    check_drawn("--output", output, ".svg", keep=(welder_path or Path(WELDER_FILE),))
+    with Records.beside(welder_path or Path(WELDER_FILE)) as records:
+        told = _told(records, welds)
+        short = _told(records, (shorted,))[0][0] if shorted is not None else None
+    courses = [course for course, _ in told]
+    if output is not None:
+        from sim.report.welds import standalone_welds
+
+        write_whole(output, standalone_welds(courses, short))
+    if as_json:
+        say(json.dumps([_data(course, short) for course in courses], indent=2))
+        return
+    for course in courses:
+        say("\n".join(_lines(course, short)))
+    if output is not None:
+        say(f"Written: {output}")
+
+
+def _lines(course: Course, short: Course | None) -> list[str]:
+    weld = course.weld
+    lines = [f"Weld {weld.boot}/{weld.count}, {weld.ended_at}: {weld.ending}, {len(course.seen)} half-cycles timed."]
+    lines.append("  half-cycle  fired at  current for  load angle      R/X")
+    for seen in course.seen:
+        length = {0: "none", RUNS_ON_US: "runs on"}.get(seen.length_us, f"{seen.length_us / 1000:.2f} ms")
+        angle = "" if seen.angle_deg is None else f"{seen.angle_deg.low:.1f} to {seen.angle_deg.high:.1f}"
+        ratio = "" if seen.ratio is None else f"{seen.ratio:.3f}"
+        lines.append(f"  {seen.gate + 1:>10}{seen.delay_deg:>10.1f}{length:>13}  {angle:<14}{ratio:>7}".rstrip())
+    for gate in course.sudden_falls:
+        lines.append(f"The resistance fell at once at half-cycle {gate + 1}: expulsion is likely.")
+    if short is not None and course.cycles:
+        values = [value for _, value in course.work(short)]
+        lines.append(f"The work alone, over the reactance: {min(values):.3f} to {max(values):.3f}.")
+    return lines
+
+
+def _data(course: Course, short: Course | None) -> dict[str, object]:
+    return {
+        "weld": vars(course.weld),
+        "half_cycles": [
+            {**vars(seen), "angle_deg": None if seen.angle_deg is None else [seen.angle_deg.low, seen.angle_deg.high]}
+            for seen in course.seen
+        ],
+        "sudden_falls": list(course.sudden_falls),
+        "work_over_reactance": None if short is None else [list(pair) for pair in course.work(short)],
+    }
+
+
+@click.command("export")
+@click.argument("output", type=USER_PATH)
+@_welds_argument
+@welder_option
+def export_command(output: Path, welds: tuple[tuple[int, int], ...], welder_path: Path | None) -> None:
+    """Write the half-cycles of the welds named, or of the last, into the CSV file OUTPUT."""
+    find_welder(welder_path)
+    check_drawn("OUTPUT", output, ".csv", keep=(welder_path or Path(WELDER_FILE),))
+    with Records.beside(welder_path or Path(WELDER_FILE)) as records:
+        told = _told(records, welds)
+    write_whole(output, to_csv(told))
+    say(f"Written: {output}, {sum(len(gates) for _, gates in told)} half-cycles.")

@@ -1,0 +1,152 @@
+"""The course of a weld from what its board timed: load angle and resistance of each half-cycle under current."""
+
+from __future__ import annotations
+
+import csv
+import io
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from statistics import median
+
+from gen.measured.load_angle import Timing, load_angle_range_deg
+from gen.ranges import Figure
+from gen.records import GateRecord, WeldRecord
+from gen.words import RUNS_ON_US
+
+COUPLER_LATE_US = Figure(
+    5, 60, "us", "turn-on of a coupler as its light comes, new to aged, common practice, no source"
+)
+GATE_ERROR_US = 40.0  # of the firing delay: detector and mains as they may be
+SETTLING_GATES = 10  # in which the contacts of sound welds break down as fast; common practice, no source
+SUDDEN_FALL = 0.08  # of the loop's resistance from one cycle to the next at the same firing: metal was thrown out
+
+
+@dataclass(frozen=True)
+class HalfCycleSeen:
+    """One gate. Angles are degrees of the mains voltage.
+
+    `end_deg` is None where no current flowed, or it had not ended when the next gate was due; `angle_deg`, the load angle
+    with its range, also where there is none that would end so. `ratio` is the loop's resistance over its reactance.
+    """
+
+    gate: int
+    delay_deg: float
+    length_us: int
+    end_deg: float | None
+    angle_deg: Figure | None
+    ratio: float | None
+    current_A: float | None
+
+
+@dataclass(frozen=True)
+class Course:
+    """A weld and its half-cycles, in order."""
+
+    weld: WeldRecord
+    seen: tuple[HalfCycleSeen, ...]
+
+    @property
+    def cycles(self) -> tuple[tuple[int, float], ...]:
+        """(Gate that begins it, mean ratio of both directions) of each whole cycle that has both."""
+        pairs = zip(self.seen[::2], self.seen[1::2], strict=False)
+        return tuple(
+            (one.gate, (one.ratio + other.ratio) / 2)
+            for one, other in pairs
+            if one.ratio is not None and other.ratio is not None
+        )
+
+    @property
+    def ratio(self) -> float | None:
+        """The middle one of all cycles."""
+        return median([ratio for _, ratio in self.cycles]) if self.cycles else None
+
+    @property
+    def sudden_falls(self) -> tuple[int, ...]:
+        """Gates at which the resistance fell at once, the firing being the same: expulsion is likely."""
+        found = []
+        for (before, high), (gate, low) in zip(self.cycles, self.cycles[1:], strict=False):
+            same = abs(self.seen[gate].delay_deg - self.seen[before].delay_deg) < 0.5
+            if gate >= SETTLING_GATES and same and gate == before + 2 and low < (1 - SUDDEN_FALL) * high:
+                found.append(gate)
+        return tuple(found)
+
+    def work(self, shorted: Course) -> tuple[tuple[int, float], ...]:
+        """As `cycles`, of the work alone: less the ratio that shorted electrodes had."""
+        least = shorted.ratio or 0.0
+        return tuple((gate, ratio - least) for gate, ratio in self.cycles)
+
+
+def course_of(weld: WeldRecord, gates: Sequence[GateRecord]) -> Course:
+    """What the timings of a weld tell. The middle of what the coupler is late by is taken off each end."""
+    return Course(weld, tuple(_seen(gate) for gate in gates))
+
+
+def _seen(gate: GateRecord) -> HalfCycleSeen:
+    degrees = 180 / gate.half_us
+    delay = gate.delay_us * degrees
+    if gate.length_us in (0, RUNS_ON_US):
+        return HalfCycleSeen(gate.gate, delay, gate.length_us, None, None, None, gate.current_A)
+    end = (gate.delay_us + gate.length_us - COUPLER_LATE_US.middle) * degrees
+    coupler = (COUPLER_LATE_US.high - COUPLER_LATE_US.low) / 2
+    angles = load_angle_range_deg(Timing(delay, end, GATE_ERROR_US * degrees, coupler * degrees))
+    if angles is None:
+        return HalfCycleSeen(gate.gate, delay, gate.length_us, end, None, None, gate.current_A)
+    likeliest, low, high = angles
+    figure = Figure(low, high, "degrees", "firing delay and end of current")
+    ratio = 1 / math.tan(math.radians(likeliest))
+    return HalfCycleSeen(gate.gate, delay, gate.length_us, end, figure, ratio, gate.current_A)
+
+
+COLUMNS = (
+    "board",
+    "boot",
+    "weld",
+    "ended_at",
+    "gate",
+    "firing_delay_us",
+    "conduction_us",
+    "half_cycle_us",
+    "load_angle_low_deg",
+    "load_angle_high_deg",
+    "resistance_over_reactance",
+    "current_A",
+)
+
+
+def to_csv(courses: Sequence[tuple[Course, Sequence[GateRecord]]]) -> str:
+    """A line a gate. `conduction_us` is 0 without a current and 16383 where it had not ended when the next gate was due."""
+    out = io.StringIO()
+    writer = csv.writer(out, lineterminator="\n")
+    writer.writerow(COLUMNS)
+    for course, gates in courses:
+        weld = course.weld
+        for seen, gate in zip(course.seen, gates, strict=True):
+            angle = seen.angle_deg
+            row = [weld.board, weld.boot, weld.count, weld.ended_at]
+            row += [gate.gate, gate.delay_us, gate.length_us, gate.half_us]
+            row += ["", ""] if angle is None else [f"{angle.low:.2f}", f"{angle.high:.2f}"]
+            row += ["" if seen.ratio is None else f"{seen.ratio:.4f}", "" if gate.current_A is None else gate.current_A]
+            writer.writerow(row)
+    return out.getvalue()
+
+
+_HIGH = 5
+_WIDE = 60
+
+
+def text_chart(course: Course) -> list[str]:
+    """The ratio of each cycle as lines of text, a mark a column; empty without two cycles."""
+    values = [ratio for _, ratio in course.cycles]
+    if len(values) < 2:
+        return []
+    each = math.ceil(len(values) / _WIDE)
+    columns = [sum(values[n : n + each]) / len(values[n : n + each]) for n in range(0, len(values), each)]
+    low, high = min(columns), max(columns)
+    step = (high - low) / (_HIGH - 1) or 1.0
+    lines = []
+    for row in reversed(range(_HIGH)):
+        edge = {_HIGH - 1: high, 0: low}.get(row)
+        marks = "".join("*" if round((value - low) / step) == row else " " for value in columns)
+        lines.append(f"{'' if edge is None else f'{edge:.3f}':>7} |{marks}".rstrip())
+    return lines
