@@ -33,6 +33,7 @@ from tests.support.link.hostile_boards import (
     refusing,
     welds,
 )
+from tests.support.link.hostile_sessions import session
 from tests.support.link.pty_device import PtyDevice
 
 LONG = "x" * 121
@@ -171,6 +172,14 @@ def test_a_flood_ends_with_the_patience(what: str) -> None:
 def test_a_flood_between_two_answers_is_passed_over() -> None:
     with PtyDevice(board(), b"x" * 6000 + b"\n") as device, Link(device.port) as link:
         assert link.status().state == "ready"
+
+
+@pytest.mark.parametrize("seed", range(15))
+def test_a_session_with_a_faulty_board(seed: int, tmp_path: Path) -> None:
+    """The whole is `python -m tests.campaigns.hostile_boards`."""
+    ends, complaints = session(seed, tmp_path)
+    assert complaints == []
+    assert ends.total() in (1, 11)
 
 
 INSPECTED: dict[str, bytes] = {

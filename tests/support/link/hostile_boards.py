@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import json
+import random
 from collections.abc import Callable
 from typing import Any
 
@@ -102,3 +103,71 @@ def micropython(printed: bytes) -> Callable[[bytes], bytes]:
         return told
 
     return answer
+
+
+# What a faulty board puts in place of what it should say.
+_NONSENSE: tuple[Any, ...] = (
+    None, True, -1, 0, 1, 2**30 - 1, 2**31, 2**63, 10**300, 1.5, float("nan"), float("inf"), "", "x", "\x1b[2J", "\ud800",
+    "\u202e",
+    "x" * 200, "../../x", [], [[]], [[1]], {}, {"a": {}}, ["job", "1" * 16], "ready", "none", "1" * 16, "job", 50, 60, 7,
+)  # fmt: skip
+_GOOD: dict[str, Method | dict[str, Any]] = {
+    "hello": HELLO,
+    "status": STATUS | {"welds": 3},
+    "schedules": SCHEDULES,
+    "read": {"name": "job", "digest": digest("job", [ROW]), "rows_total": 1, "rows": [ROW]},
+    "push_begin": {"ready": True},
+    "push_rows": lambda asked: {"rows": asked["from"] + len(asked["rows"])},
+    "push_commit": {"name": "job", "digest": "1" * 16},
+    "select": {"selected": "job", "digest": "1" * 16},
+    "remove": {"names": [["job", "1" * 16]]},
+    "welds": welds(lambda since: list(range(since + 1, 4)), count=3),
+    "curve": {"boot": 7, "weld": 3, "total": 2, "entries": [[5000, 4000, 10_000], [5000, 4100, 10_000]]},
+    "maintain": {"restarting": True},
+}
+
+
+def faulty(chance: random.Random, spared: frozenset[str] = frozenset()) -> Callable[[bytes], bytes]:
+    """A board that mostly answers as it should, and otherwise with nonsense: values, keys, lines and bytes. `spared`: methods."""
+    wrongness = chance.choice((0.1, 0.4, 0.9))
+
+    def answer(line: bytes) -> bytes:
+        try:
+            request = decode(line)
+        except NotALine:
+            return b""
+        method = request["method"]
+        made = _GOOD[method]
+        result = made(request.get("params", {})) if callable(made) else made
+        if method in spared or chance.random() > wrongness:
+            return reply(request["id"], result)
+        return _wrong(chance, request["id"], result)
+
+    return answer
+
+
+def _wrong(chance: random.Random, number: int, result: dict[str, Any]) -> bytes:
+    kind = chance.randrange(12)
+    if kind < 5:
+        return reply(number, {**result, chance.choice(list(result)): chance.choice(_NONSENSE)})
+    if kind == 5:
+        return reply(number, {key: value for key, value in result.items() if chance.random() < 0.5})
+    if kind == 6:
+        key = chance.choice(list(result))
+        inner = result[key]
+        times = chance.choice((2, 20, 300))
+        return reply(number, {**result, key: inner * times if isinstance(inner, list) else [inner] * times})
+    if kind == 7:
+        error = {"code": chance.choice(_NONSENSE), "message": chance.choice(_NONSENSE)}
+        return with_crc(json.dumps({"jsonrpc": "2.0", "id": number, "error": error})).encode() + b"\n"
+    if kind == 8:
+        return reply(chance.choice((0, number + 1, number - 1, 999_999_999)), result)
+    good = reply(number, result)
+    if kind == 9:
+        at = chance.randrange(len(good))
+        return good[:at] + chance.randbytes(chance.randrange(5)) + good[at + 1 :]
+    if kind == 10:
+        return chance.choice((b"", b"\n" * 50, good[: len(good) // 2], good * 20, b"[" * 3000 + b"\n", b"x" * 6000))
+    return (
+        with_crc(chance.choice(("[]", "null", "5", '"x"', "{}", "[" * 800, '{"id": 1}', "1" * 3000))).encode() + b"\n"
+    )
