@@ -21,11 +21,17 @@ PILE_RATIO = 4.0  # the whole pile to its thinnest outer sheet
 
 _SHEETS = f"two or three thicknesses from {SHEETS_MM[0]:g} to {SHEETS_MM[1]:g} mm, where the tables end"
 _RODS = f"two diameters from {RODS_MM[0]:g} to {RODS_MM[1]:g} mm, where the tables end"
-_METALS = {"low_carbon_steel": "low-carbon steel", "stainless_steel": "austenitic stainless steel"}
+_METALS = {
+    "low_carbon_steel": "low-carbon steel",
+    "stainless_steel": "austenitic stainless steel",
+    "brass": "brass",
+    "nickel": "nickel",
+}
 _METAL = (
-    "low_carbon_steel or, for sheets, stainless_steel (austenitic), for every part; of other metals, and of unlike ones, "
-    "no figures are known here"
+    "low_carbon_steel, stainless_steel (austenitic), brass or nickel, for every part; of other metals, and of unlike ones, "
+    "nothing is known here"
 )
+JointMetal = Literal["low_carbon_steel", "stainless_steel", "brass", "nickel"]
 ForceMeasured = Literal["gauge", "spring", "lever"]
 ForceHeld = Literal["air", "spring", "hand"]
 ForceSource = Literal["hand", "foot_lever", "air"]
@@ -78,7 +84,7 @@ class Joint(FileModel):
         default=None, description=_SHEETS
     )
     rods_mm: Annotated[tuple[float, float] | None, BeforeValidator(_sizes)] = Field(default=None, description=_RODS)
-    material: Literal["low_carbon_steel", "stainless_steel"] = Field(default="low_carbon_steel", description=_METAL)
+    material: JointMetal = Field(default="low_carbon_steel", description=_METAL)
     surface: Literal["clean", "scaled", "zinc"] = "clean"
     finish: Literal["cold_drawn", "hot_drawn"] = "cold_drawn"
     setdown_percent: Annotated[float, AfterValidator(_setdown)] = Field(
@@ -116,12 +122,8 @@ class Joint(FileModel):
             raise Wrong("groove_radius_mm", _given(self.groove_radius_mm), allowed)
         if self.force_measured is not None and self.force_N is None:
             raise Wrong("force_measured", written(self.force_measured), "allowed: only beside force_N")
-        if self.material == "stainless_steel" and self.rods_mm:
-            raise Wrong(
-                "material", written(self.material), "of rods nothing is known but of low_carbon_steel; allowed: that"
-            )
-        if self.material == "stainless_steel" and self.surface == "zinc":
-            raise Wrong("surface", written(self.surface), "allowed beside stainless_steel: clean or scaled")
+        if self.material != "low_carbon_steel" and self.surface == "zinc":
+            raise Wrong("surface", written(self.surface), f"allowed beside {self.material}: clean or scaled")
         foreign = ("finish", "setdown_percent", "groove_radius_mm") if self.sheets_mm else ("overlap_mm",)
         for key in foreign:
             value = getattr(self, key)
@@ -188,7 +190,13 @@ class Joint(FileModel):
             metal = f"{'zinc-coated ' if self.surface == 'zinc' else ''}{_METALS[self.material]}"
             return f"sheets {' + '.join(f'{mm:g}' for mm in self.sheets_mm)} mm, {metal}"
         a, b = self.rods_mm or (0.0, 0.0)
-        return f"rods {a:g} x {b:g} mm, {self.finish.replace('_', '-')} low-carbon steel, setdown {self.setdown_percent:g} %"
+        finish = f"{self.finish.replace('_', '-')} " if self.material == "low_carbon_steel" else ""
+        return f"rods {a:g} x {b:g} mm, {finish}{_METALS[self.material]}, setdown {self.setdown_percent:g} %"
+
+    @property
+    def metal(self) -> str:
+        """The metal in words."""
+        return _METALS[self.material]
 
 
 def _given(value: Any) -> Written:

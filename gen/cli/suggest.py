@@ -89,7 +89,7 @@ def _option(name: str, key: str, metavar: str, text: str) -> Callable[[Any], Any
 )
 @click.option("--rods", "rods_mm", type=_sizes(*RODS_MM, 2), metavar="D,D", help="Two crossed rods, such as 5,8 (mm).")
 @click.option("--joint", type=USER_PATH, help="A joint file, in place of the other options.")
-@_option("--material", "material", "METAL", "low_carbon_steel, or stainless_steel (of sheets).")
+@_option("--material", "material", "METAL", "low_carbon_steel, stainless_steel, brass or nickel.")
 @_option("--surface", "surface", "SURFACE", "clean, scaled or zinc.")
 @_option("--finish", "finish", "FINISH", "Of rods: cold_drawn or hot_drawn.")
 @_option("--setdown", "setdown_percent", "PERCENT", "Of rods: 15, 30 or 50 % of the thinner (15).")

@@ -16,6 +16,7 @@ ZINC = (
     "zinc gives off poisonous fumes: ventilate, or grind it off well beyond the weld, or do not weld it",
     "it also dirties the electrodes: dress them often, since a dirty face welds colder and sticks",
 )
+BRASS = ("brass gives off its zinc as poisonous fumes before it melts: ventilate, and keep the heat short",)
 SCALED = "scale is an insulator: clean to bright metal first; the figures are for clean metal only"
 
 
@@ -25,6 +26,11 @@ def suggest(joint: Joint, working_current_A: Figure, frequency_Hz: int) -> Sugge
         why_not = "not known: no figures for zinc-coated rods are known here"
         helps = ("bare steel, or the zinc ground off well beyond the weld",)
         return Suggestion(joint, frequency_Hz, working_current_A, why_not, helps, cautions=ZINC)
+    if joint.material in ("brass", "nickel") or (joint.material == "stainless_steel" and joint.rods_mm):
+        why_not = f"not known: no table of {'rods' if joint.rods_mm else 'sheets'} of {joint.metal} is known here"
+        helps = ("the model of the joint: --model", "trials on scrap, with --between for where to begin")
+        fumes = BRASS if joint.material == "brass" else ()
+        return Suggestion(joint, frequency_Hz, working_current_A, why_not, helps, cautions=fumes)
     found = _by_table(joint)(joint, working_current_A, frequency_Hz)
     also = {"zinc": ZINC, "scaled": (SCALED,), "clean": ()}[joint.surface]
     return replace(found, cautions=(*also, *found.cautions))

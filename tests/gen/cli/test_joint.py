@@ -52,6 +52,18 @@ def test_suggest_sets_the_models_time_beside_the_tables(here: Path) -> None:
     assert "no table speaks of this joint" in " ".join(unknown.out.split())
 
 
+@pytest.mark.parametrize("metal", ["brass", "nickel", "stainless_steel"])
+def test_a_metal_without_a_table_is_said_to_have_none_and_computed(here: Path, metal: str) -> None:
+    plain = typed(["suggest", "--rods", "3,3", "--material", metal, "--force", "500"])
+    assert plain.code == 1
+    assert "No suggestion: not known: no table of rods" in plain.out
+    outcome = typed(["suggest", "--rods", "3,3", "--material", metal, "--force", "500", "--model"])
+    said = " ".join(outcome.out.split())
+    assert "15 % setdown" in said
+    assert "no table was there to hold the model against" in said
+    assert ("poisonous fumes" in said) == (metal == "brass")
+
+
 @pytest.mark.parametrize(
     ("joint", "words"),
     [

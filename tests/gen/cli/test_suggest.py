@@ -104,15 +104,15 @@ def test_a_joint_file_says_the_same(here: Path) -> None:
         ),
         (
             'sheets_mm = [1, 1]\nmaterial = ["aluminium", "low_carbon_steel"]',
-            "joint.toml: material: a list of 2 given; allowed: low_carbon_steel or, for sheets, stainless_steel",
+            "joint.toml: material: a list of 2 given; allowed: low_carbon_steel, stainless_steel (austenitic)",
         ),
         (
             'rods_mm = [5, 5]\nforce_measured = "spring"',
             'joint.toml: force_measured: "spring" given; allowed: only beside force_N',
         ),
         (
-            'sheets_mm = [1, 1]\nmaterial = "brass"',
-            'joint.toml: material: "brass" given; allowed: low_carbon_steel or, for sheets, stainless_',
+            'sheets_mm = [1, 1]\nmaterial = "bronze"',
+            'joint.toml: material: "bronze" given; allowed: low_carbon_steel, stainless_steel (austenitic)',
         ),
         ("surface = 3", 'joint.toml: surface: 3 given; allowed: "clean", "scaled" or "zinc"'),
         ("", "joint.toml: sheets_mm and rods_mm; allowed: one of them"),
