@@ -28,9 +28,9 @@ def suggest(joint: Joint, working_current_A: Figure, frequency_Hz: int) -> Sugge
         return Suggestion(joint, frequency_Hz, working_current_A, why_not, helps, cautions=ZINC)
     if joint.material in ("brass", "nickel") or (joint.material == "stainless_steel" and joint.rods_mm):
         why_not = f"not known: no table of {'rods' if joint.rods_mm else 'sheets'} of {joint.metal} is known here"
-        helps = ("the model of the joint: --model", "trials on scrap, with --between for where to begin")
+        ways = ("the model of the joint: --model", "trials on scrap, with --between for where to begin")
         fumes = BRASS if joint.material == "brass" else ()
-        return Suggestion(joint, frequency_Hz, working_current_A, why_not, helps, cautions=fumes)
+        return Suggestion(joint, frequency_Hz, working_current_A, why_not, ways, cautions=fumes)
     found = _by_table(joint)(joint, working_current_A, frequency_Hz)
     also = {"zinc": ZINC, "scaled": (SCALED,), "clean": ()}[joint.surface]
     return replace(found, cautions=(*also, *found.cautions))

@@ -25,6 +25,9 @@ from sim.joint.metals import MetalName
 from sim.joint.weld import Course, Span, steady
 from sim.joint.work import COARSE, Factors, Fineness, Work, drawn, one_weld, under
 
+# What the model misses by itself: of the thirteen rows that it was fitted to twelve lie within this factor, by which ranges are
+# made wider.
+OWN_MISS = 1.13
 LONGEST = 2.5  # of a row's time, until which its nugget or setdown is waited for
 
 
@@ -158,7 +161,7 @@ def fit() -> None:
 
 @dataclass(frozen=True)
 class Told:
-    """A row with the model's middle and its ranges: made and time, 5 to 95 % of the draws."""
+    """A row with the model's middle and its ranges: of the draws 5 to 95 %, that of what is made wider by `OWN_MISS`."""
 
     row: Row
     middle: Found
@@ -180,7 +183,8 @@ def told(chosen: list[Row], draws: int, pool: ProcessPoolExecutor) -> Iterator[T
         middle, *others = pool.map(_job, jobs)
         made = [each.made_m for each in others if not math.isnan(each.made_m)] or [middle.made_m]
         time = [min(each.time_s, 99.0) for each in others if not math.isnan(each.time_s)] or [middle.time_s]
-        yield Told(row, middle, _ends(made), _ends(time))
+        low, high = _ends(made)
+        yield Told(row, middle, (low / OWN_MISS, high * OWN_MISS), _ends(time))
 
 
 def _ends(values: list[float]) -> tuple[float, float]:
@@ -189,7 +193,7 @@ def _ends(values: list[float]) -> tuple[float, float]:
 
 def print_rows(draws: int, stride: int) -> None:
     """Every `stride`-th row, and the sums over those held out."""
-    chosen = list(rows())[::stride]
+    chosen = list(rows())[stride - 1 :: stride]
     heads = (
         f"{'row':<24} {'fit':<4} {'table mm':>8} {'model mm':>8} {'range mm':>13} {'table s':>8} {'model s':>8}  J2t"
     )
