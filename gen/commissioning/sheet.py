@@ -6,8 +6,6 @@ import itertools
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from jinja2 import Environment, PackageLoader, StrictUndefined
-
 from gen.boards import Board
 from gen.cautions import CAUTIONS
 from gen.commissioning.steps import SHORT_CIRCUIT
@@ -16,6 +14,7 @@ from gen.errors import InputError
 from gen.machine.welder import Welder
 from gen.ranges import shown
 from gen.records import RECORDS_FILE, CheckRecord
+from gen.templates import html_templates
 
 _KEYS = {"shorted": ("shorted", SHORT_CIRCUIT)}  # steps under which more than one check stands
 
@@ -55,13 +54,7 @@ def record_html(welder: Welder, board: Board, steps: Sequence[Step], walk: Seque
 
 
 def _rendered(title: str, welder: Welder, board: Board, lines: Sequence[_Line], ended_at: str) -> str:
-    environment = Environment(
-        loader=PackageLoader("gen.commissioning"),
-        undefined=StrictUndefined,
-        autoescape=True,
-        trim_blocks=True,
-        lstrip_blocks=True,
-    )
+    environment = html_templates("gen.commissioning")
     environment.filters["shown"] = shown
     by_stage = [list(group) for _, group in itertools.groupby(lines, key=lambda line: line.step.stage.key)]
     stages = [(group[0].step.stage.title, group) for group in by_stage]

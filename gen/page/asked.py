@@ -9,7 +9,7 @@ from importlib.resources import files
 from typing import Any
 from urllib.parse import parse_qsl
 
-from jinja2 import Environment, PackageLoader, StrictUndefined
+from jinja2 import Environment
 from markupsafe import Markup
 from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
@@ -21,6 +21,7 @@ from gen.page.desk import Desk
 from gen.page.door import TooLarge
 from gen.page.texts import text
 from gen.page.workers import Superseded
+from gen.templates import html_templates
 from gen.user_files import written
 
 ROOMS = ("machine", "joint", "schedule", "board", "trials", "sheets")  # in working order
@@ -48,13 +49,7 @@ Room = Callable[[Asked], Response]
 @cache
 def templates() -> Environment:
     """The templates of the page."""
-    environment = Environment(
-        loader=PackageLoader("gen.page"),
-        undefined=StrictUndefined,
-        autoescape=True,
-        trim_blocks=True,
-        lstrip_blocks=True,
-    )
+    environment = html_templates("gen.page")
     environment.globals["t"] = text
     environment.globals["rooms"] = ROOMS
     return environment

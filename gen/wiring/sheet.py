@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
 from gen.boards import Board, Erratum
 from gen.cautions import CAUTIONS
 from gen.machine.welder import Welder
 from gen.ranges import shown
+from gen.templates import html_templates
 from gen.wiring.choice import Choice
 from gen.wiring.low_drawing import low_svg
 from gen.wiring.mains_drawing import mains_svg
@@ -40,13 +40,7 @@ def wiring_sheet(welder: Welder, board: Board, choice: Choice) -> Sheet:
     """Draw and write everything. Same machine, same bytes. Raises Wrong where the machine's switch must not be wired."""
     netlist = upgrade(welder, board, choice)
     mains, low = mains_svg(netlist), low_svg(netlist, board)
-    environment = Environment(
-        loader=PackageLoader("gen.wiring"),
-        autoescape=True,
-        undefined=StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-    )
+    environment = html_templates("gen.wiring")
     html = environment.get_template("sheet.html.j2").render(
         welder=welder,
         board=board,

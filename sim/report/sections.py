@@ -6,11 +6,12 @@ from collections import Counter
 from functools import cache
 from typing import Any
 
-from jinja2 import Environment, PackageLoader, StrictUndefined
+from jinja2 import Environment
 from markupsafe import Markup
 
 from gen.cautions import CAUTIONS
 from gen.current import delivered
+from gen.templates import html_templates
 from sim.bench.recording import ObservedWeld, StateChange
 from sim.faults.text import finding_of, over_run_figure, verdict_word
 from sim.report.charts import draw_flux, draw_minute
@@ -31,13 +32,7 @@ _MOST_ROWS = 24  # of the welds listed as they come; every odd one is listed bey
 @cache
 def templates() -> Environment:
     """The templates of the report."""
-    environment = Environment(
-        loader=PackageLoader("sim.report"),
-        undefined=StrictUndefined,
-        autoescape=True,
-        trim_blocks=True,
-        lstrip_blocks=True,
-    )
+    environment = html_templates("sim.report")
     environment.filters["number"] = number
     return environment
 

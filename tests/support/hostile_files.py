@@ -102,6 +102,7 @@ def _foreign(lines: list[str], chance: random.Random) -> None:
 
 def _often(lines: list[str], chance: random.Random) -> None:
     lines += lines[chance.randrange(len(lines)) :] * chance.choice((1, 2, 20, 200, 5000))
+    del lines[80_000:]  # some megabytes are enough to be too many
 
 
 _CHANGES: tuple[Change, ...] = (_value,) * 8 + (_key, _new_key, _header, _drop, _twice, _swap, _foreign, _often)
