@@ -12,6 +12,7 @@ from typing import Literal
 
 INCH_MM = 25.4
 POUND_N = 4.448222  # of force
+PACES = (0.1, 120.0)  # welds a minute that may be asked for
 
 # As TOML 1.0.0 writes a number, without its underscores; a sign or the digits on one side of the point may be missing.
 NUMBER = r"[+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][+-]?[0-9]{1,3})?"

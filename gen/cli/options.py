@@ -10,6 +10,7 @@ import click
 
 import gen.ask
 from gen.ask import NotTaken
+from gen.units import PACES
 from gen.user_files import FileModel
 
 T = TypeVar("T")
@@ -61,11 +62,11 @@ pace_option = click.option(
     "--welds-per-minute",
     "--pace",
     "welds_per_minute",
-    type=number(0.1, 120.0, {"max": FASTEST}),
+    type=number(*PACES, {"max": FASTEST}),
     metavar="NUMBER",
     default=4,
     show_default=True,
-    help="Pace at which the pedal is pressed, 0.1 to 120; max: the fastest that may go on for ever.",
+    help="Pace at which the pedal is pressed, {:g} to {:g}; max: the fastest that may go on for ever.".format(*PACES),
 )
 seed_option = click.option(
     "--seed",

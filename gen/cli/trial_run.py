@@ -12,10 +12,11 @@ import click
 from gen.ask import Stopped
 from gen.cautions import AT_THE_ELECTRODES, caution_lines
 from gen.cli.large import large
-from gen.cli.options import USER_PATH, number, pace_asked, pace_option, port_argument, welder_option
+from gen.cli.options import USER_PATH, pace_asked, pace_option, port_argument, welder_option
 from gen.cli.said import WIDTH, folded, said, say, say_over
 from gen.cli.terminal import Asked, Keys
 from gen.cli.trial import between_option, joint_argument, percent_option
+from gen.cli.trial_window import dress_option
 from gen.job import Job
 from gen.link import Link, Watch, push
 from gen.link.ports import find_port
@@ -23,7 +24,7 @@ from gen.link.ports import ports as serial_ports
 from gen.link.watching import IN_A_WELD, NO_EMERGENCY_STOP
 from gen.machine import WELDER_FILE
 from gen.records import Records, WeldRecord
-from gen.trials import DRESS_EVERY, Bounds, Forbidden, NextWeld, Operator, TrialRun, completed
+from gen.trials import Bounds, Forbidden, NextWeld, Operator, TrialRun, completed
 from gen.trials.running import DRESSED, LEAVE, UNDO, Left
 
 _PAUSE_S = 0.02
@@ -152,14 +153,7 @@ class _OnBoard:
 )
 @percent_option
 @between_option
-@click.option(
-    "--dress-every",
-    type=number(1, 10_000),
-    metavar="WELDS",
-    default=DRESS_EVERY,
-    show_default=True,
-    help="Remind to dress the electrodes after so many.",
-)
+@dress_option
 @pace_option
 @click.option("--no-board", is_flag=True, help="Ask no board: set each weld by hand.")
 @welder_option

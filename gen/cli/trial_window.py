@@ -58,13 +58,7 @@ schedule_option = click.option(
 )
 
 
-@click.command("next")
-@joint_argument
-@click.option("-o", "--output", type=USER_PATH, help="Write the schedule to try to this file.")
-@schedule_option
-@percent_option
-@between_option
-@click.option(
+dress_option = click.option(
     "--dress-every",
     type=number(1, 10_000),
     metavar="WELDS",
@@ -72,6 +66,15 @@ schedule_option = click.option(
     show_default=True,
     help="Remind to dress the electrodes after so many.",
 )
+
+
+@click.command("next")
+@joint_argument
+@click.option("-o", "--output", type=USER_PATH, help="Write the schedule to try to this file.")
+@schedule_option
+@percent_option
+@between_option
+@dress_option
 @pace_option
 @welder_option
 @json_option

@@ -18,6 +18,7 @@ from gen.cli.said import say
 from gen.errors import InputError
 from gen.job import board_of, find_welder
 from gen.machine import WELDER_FILE, Welder
+from gen.units import PACES
 from gen.user_files import Wrong
 from gen.wiring import Choice, Chosen, Warmth, chosen_for
 from gen.writing import check_folder, check_targets, made_here, refused, write_whole
@@ -28,11 +29,11 @@ _WORKING = 38  # column where the working begins
 
 pace_option = click.option(
     "--pace",
-    type=number(0.1, 120.0),
+    type=number(*PACES),
     metavar="NUMBER",
     default=4,
     show_default=True,
-    help="Welds a minute that the heat sink is for, 0.1 to 120.",
+    help="Welds a minute that the heat sink is for, {:g} to {:g}.".format(*PACES),
 )
 
 

@@ -37,13 +37,10 @@ class _PrintedRow:
 
 
 @dataclass(frozen=True, kw_only=True)
-class ClassRow(_PrintedRow):
-    """One set-up for two equal low-carbon sheets: class A (best), B (medium) or C (fair)."""
+class _ThicknessRow(_PrintedRow):
+    """A row for two equal sheets of one thickness."""
 
     thickness_in: float
-    letter: str
-    nugget_in: float
-    shear_lb: float
 
     @property
     def size_mm(self) -> float:
@@ -52,6 +49,15 @@ class ClassRow(_PrintedRow):
     @property
     def printed(self) -> str:
         return f"{self.thickness_in:.3f} in"
+
+
+@dataclass(frozen=True, kw_only=True)
+class ClassRow(_ThicknessRow):
+    """One set-up for two equal low-carbon sheets: class A (best), B (medium) or C (fair)."""
+
+    letter: str
+    nugget_in: float
+    shear_lb: float
 
     @property
     def nugget_mm(self) -> float:
@@ -63,23 +69,14 @@ class ClassRow(_PrintedRow):
 
 
 @dataclass(frozen=True, kw_only=True)
-class _SheetRow(_PrintedRow):
+class _SheetRow(_ThicknessRow):
     """What both tables of one set-up for two equal sheets print."""
 
-    thickness_in: float
     face_diameter_in: float
     min_shear_lb: float
     fused_zone_in: float
     min_spacing_in: float
     min_overlap_in: float
-
-    @property
-    def size_mm(self) -> float:
-        return self.thickness_in * INCH_MM
-
-    @property
-    def printed(self) -> str:
-        return f"{self.thickness_in:.3f} in"
 
     @property
     def face_diameter_mm(self) -> float:

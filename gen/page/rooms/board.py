@@ -18,11 +18,12 @@ from gen.page.board_keeper import waited
 from gen.page.computed import refused_by
 from gen.page.desk import Desk
 from gen.page.texts import text
+from gen.units import PACES
 from gen.writing import check_bundle_folder, write_bundle
 
 PACE = "4"
 FIRMWARE = "firmware"  # the folder in the machine's own
-_pace = number(0.1, 120.0)
+_pace = number(*PACES)
 _CONNECTING_S = 6.0
 
 

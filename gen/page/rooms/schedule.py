@@ -29,10 +29,11 @@ from gen.page.schedule_form import (
 )
 from gen.page.texts import text
 from gen.schedule import schedule_from
+from gen.units import PACES
 from gen.writing import write_whole
 
 PACE = "4"  # welds a minute, as the commands take it
-_pace = number(0.1, 120.0)
+_pace = number(*PACES)
 _ON_DISK = "saved"  # to compare with what the file holds
 _LONGEST_DIFF = 60  # lines
 
