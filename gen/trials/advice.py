@@ -14,7 +14,6 @@ REPEATS = 4  # good welds at a setting before it is settled, whatever is predict
 TELLING = 8  # welds before it is said that the scatter stands in the way
 ALIKE = 0.1  # welds whose times differ by no more than this share count as repeats
 LIKELY = 0.9  # a trial is sought among settings at least so likely good, against the likeliest that is allowed
-_WORTH_ASKING = 0.5  # of the greatest chance to lie in the window: a setting below is none of the likeliest good
 
 
 def next_trial(belief: Belief, candidates: Sequence[Setting], allowed: Callable[[Setting], bool]) -> Advice:
@@ -34,22 +33,18 @@ def next_trial(belief: Belief, candidates: Sequence[Setting], allowed: Callable[
             answers[setting] = allowed(setting)
         return answers[setting]
 
-    inside = dict(zip(candidates, belief.inside(candidates)))
-    ranked = sorted(inside, key=lambda s: (-inside[s], s.time_s))
-    likeliest = next((s for s in ranked if may(s)), None)
-    if likeliest is None:
-        return Advice(None, "none of the settings to choose from is allowed", False)
-    worth = [s for s in ranked if inside[s] >= _WORTH_ASKING * inside[likeliest]]
-    good = dict(zip(worth, belief.good(worth)))
-    sure = [setting for setting in worth if good[setting] >= SURE]
+    good = dict(zip(candidates, belief.good(candidates)))
+    sure = [setting for setting in candidates if good[setting] >= SURE]
     repeats = {setting: _good_welds(setting, belief) for setting in sure}
     for setting in sorted(sure, key=lambda s: (-min(repeats[s], REPEATS), -good[s], s.time_s)):
         if may(setting):
             why = f"likely enough good to be made again; good welds at it or close by: {repeats[setting]}"
             enough = repeats[setting] >= REPEATS
             return Advice(setting, why, enough and belief.good_least(setting) >= SURE_LEAST)
-    best = next(s for s in sorted(good, key=lambda s: (-good[s], s.time_s)) if may(s))
-    likely = [s for s in worth if good[s] >= LIKELY * good[best] and answers.get(s, True)]
+    best = next((s for s in sorted(good, key=lambda s: (-good[s], s.time_s)) if may(s)), None)
+    if best is None:
+        return Advice(None, "none of the settings to choose from is allowed", False)
+    likely = [s for s in candidates if good[s] >= LIKELY * good[best] and answers.get(s, True)]
     tells = dict(zip(likely, belief.information(likely)))
     setting = next(s for s in sorted(likely, key=lambda s: (-tells[s], s.time_s)) if may(s))
     return Advice(setting, "tells most of where the window lies and how the welds scatter", False)

@@ -106,11 +106,6 @@ class Posterior:
         return self._beyond[:, :-1] - self._beyond[:, 1:]
 
     @cached_property
-    def inside(self) -> Floats:
-        """(U,): the chance that a heat at each of `upper` lies in the window."""
-        return np.asarray((self._beyond[:, :-1] * (self.rise > -STEP / 2)).sum(axis=0), dtype=np.float64)
-
-    @cached_property
     def has_window(self) -> float:
         """The chance that there is any."""
         return float(self.high[self.rise > STEP / 2].sum())
@@ -149,13 +144,6 @@ class Belief:
             high.append((p.upper - shift, weight * p.high.sum(axis=0)))
             chance += weight * p.has_window
         return Window(_credible(low), _credible(high), min(chance, 1.0))
-
-    def inside(self, settings: Sequence[Setting]) -> Floats:
-        """The probability that each of `settings` lies in the good window, (N,)."""
-        total = np.zeros(len(settings))
-        for weight, heat, p in self._heats(settings):
-            total += weight * np.interp(heat, p.upper, p.inside, 0.0, 0.0)
-        return total
 
     @property
     def scatter(self) -> Credible:
@@ -261,7 +249,8 @@ class Belief:
         if p.limit is None or p.limit_shape is None:
             return np.asarray(kept.sum(axis=(0, 2)), dtype=np.float64)
         low = [(within_limit(x, p.upper, self.assumed) * p.limit_shape).sum(axis=(0, 1)) for x in heat]
-        return np.asarray((kept.sum(axis=0) * (np.stack(low) @ p.limit.T)).sum(axis=1), dtype=np.float64)
+        below = np.array(low).reshape(len(heat), len(p.upper))
+        return np.asarray((kept.sum(axis=0) * (below @ p.limit.T)).sum(axis=1), dtype=np.float64)
 
     def _outcomes(self, p: Posterior, heat: Floats) -> Floats:
         """Chances of the three outcomes given s and t, (3, S, N, T)."""

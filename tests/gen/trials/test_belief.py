@@ -175,8 +175,8 @@ def test_welds_that_contradict_each_other() -> None:
 
 
 def test_sums_are_those_over_the_whole() -> None:
-    """What is summed edge by edge is what comes of each scatter and both edges laid out: chance of a good weld, and to lie
-    inside, to 1e-9."""
+    """What is summed edge by edge is what comes of each scatter and both edges laid out: chance of a good weld, and both
+    edges of the window, to 1e-9."""
     belief = believe(PRIOR, WELDS)
     made, good = shapes(ASSUMED, "spring"), np.zeros(len(TIMES))
     for weight, p in belief._under:
@@ -192,9 +192,7 @@ def test_sums_are_those_over_the_whole() -> None:
         tears = ndtr(np.rint(above_tear[:, None] / part) * part / made.scatter[p.scatters][:, None])
         expels = ndtr(np.rint(above_expel[:, None] / part) * part / made.expel_scatter[p.scatters][:, None])
         good += weight * np.einsum("stu,nst,nsu->n", whole, tears, 1 - expels)
-        both = whole.sum(axis=0)
-        inside = [both[p.heat < heat + STEP / 2, n:].sum() for n, heat in enumerate(p.upper)]
-        assert p.inside == pytest.approx(np.array(inside), abs=1e-9)
+        assert p.high == pytest.approx(whole.sum(axis=0), abs=1e-9)
     assert belief.good(CANDIDATES) == pytest.approx(good, abs=1e-9)
 
 
@@ -266,7 +264,7 @@ def test_sure_is_not_settled() -> None:
     between = [s for s in CANDIDATES if 0.41 < s.time_s < 0.53]
     advice = next_trial(believe(PRIOR, sides), between, lambda _: True)
     assert advice.setting is not None
-    assert believe(PRIOR, sides).inside([advice.setting])[0] > SURE
+    assert believe(PRIOR, sides).good([advice.setting])[0] > SURE
     assert not advice.settled
     sides += [Tried(advice.setting, "tore parent")] * REPEATS
     assert next_trial(believe(PRIOR, sides), between, lambda _: True).settled
@@ -344,6 +342,13 @@ def test_scatter_in_the_way() -> None:
     assert "hold the force" in told
     assert scatter_in_the_way(believe(by_hand, mixed[:5])) is None
     assert scatter_in_the_way(believe(replace(PRIOR, force_held="air"), WELDS * 2)) is None
+
+
+@pytest.mark.parametrize("wanted", [None, (0.1, 0.2)])
+def test_of_no_setting_there_is_nothing_to_say(wanted: tuple[float, float] | None) -> None:
+    """Where the verdict leaves nothing to choose from, there are no chances and nothing to learn; none of it is an error."""
+    belief = believe(replace(PRIOR, setdown_share=wanted), WELDS)
+    assert belief.good([]).shape == belief.information([]).shape == (0,)
 
 
 def test_best_is_the_best() -> None:
