@@ -20,7 +20,7 @@ CAUTIONS = (
 AT_THE_ELECTRODES = CAUTIONS[-3:]  # for whoever is about to weld
 
 
-def caution_lines(width: int = 116, cautions: Sequence[str] = CAUTIONS) -> list[str]:
+def caution_lines(width: int = 76, cautions: Sequence[str] = CAUTIONS) -> list[str]:
     """The cautions as lines of text, each beginning with a dash."""
     return [
         line

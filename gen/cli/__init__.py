@@ -12,7 +12,7 @@ _BY_CTRL_C = 130  # 128 and the number of the signal: common practice of shells 
 try:
     import click
 
-    from gen.cli.said import say
+    from gen.cli.said import say, say_wrong
 except KeyboardInterrupt:  # most of the time in which the program is not yet there to answer
     sys.exit(_BY_CTRL_C)
 
@@ -157,8 +157,8 @@ def _fail(message: str, error: BaseException) -> NoReturn:
     one_line = "".join(c if c.isprintable() else ascii(c)[1:-1] for c in message)
     by_ctrl_c = _comes_of_ctrl_c(error)
     if by_ctrl_c and sys.stderr.isatty():
-        say(err=True)  # the cursor stands behind ^C
-    say(f"weldbeat: {one_line}", err=True)
+        say_wrong("")  # the cursor stands behind ^C
+    say_wrong(f"weldbeat: {one_line}")
     sys.exit(_BY_CTRL_C if by_ctrl_c else 2)
 
 

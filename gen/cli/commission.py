@@ -11,7 +11,7 @@ import click
 from gen.boards import Board, boards
 from gen.cautions import CAUTIONS, caution_lines
 from gen.cli.options import USER_PATH, welder_option
-from gen.cli.said import say, visible
+from gen.cli.said import say, say_data, visible
 from gen.cli.show import verdict_text
 from gen.cli.terminal import Asked
 from gen.commissioning import (
@@ -36,7 +36,7 @@ from gen.records import RECORDS_FILE
 from gen.user_files import written
 from gen.writing import check_targets, write_whole
 
-_WIDTH = 116
+_WIDTH = 78
 
 
 @click.command("commission")
@@ -157,7 +157,7 @@ def _offer(path: Path, values: Mapping[str, float | int | str], yes: bool) -> No
     if not shown:
         say(f"{path} holds these values already.")
         return
-    say(shown)
+    say_data(shown)
     if not yes and not click.confirm(visible(f"Write {path}?")):
         say("Nothing was written.")
         return

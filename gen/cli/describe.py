@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import textwrap
 from collections.abc import Callable
 from dataclasses import asdict
 from pathlib import Path
@@ -12,7 +11,7 @@ from typing import Any
 import click
 
 from gen.cli.options import json_option, value_of, welder_option
-from gen.cli.said import say
+from gen.cli.said import WIDTH, folded, say, say_data
 from gen.job import find_welder
 from gen.machine import WELDER_FILE, Change, Welder, compared
 from gen.machine.breaker import described, dip
@@ -38,8 +37,6 @@ _RATING_FROM = {
     "core_and_wire": ", reckoned from core and wire",
     "typical": ", typical: no plate was read",
 }
-_WIDTH = 120
-_COLUMN = 60  # where the sources begin
 
 
 def _electrode(text: str) -> dict[str, Any]:
@@ -73,7 +70,7 @@ def describe_command(welder_path: Path | None, electrode: dict[str, Any] | None,
     welder = find_welder(welder_path)
     change = compared(welder, electrode, welder_path or Path(WELDER_FILE)) if electrode else None
     if as_json:
-        say(json.dumps(description(welder, change), indent=2, default=Electrodes.model_dump))
+        say_data(json.dumps(description(welder, change), indent=2, default=Electrodes.model_dump))
     else:
         say("\n".join(_change_lines(change) if change else _lines(welder)))
 
@@ -102,8 +99,7 @@ def _line(name: str, figure: Figure) -> str:
 
 
 def _text(name: str, value: str, source: str) -> str:
-    start = f"{f'  {name:<33}{value}':<{_COLUMN - 2}}"
-    return textwrap.fill(f"{start}  {source}", _WIDTH, subsequent_indent=" " * _COLUMN, break_long_words=False)
+    return f"  {name:<33}{value}\n{folded(source, ' ' * 6)}"
 
 
 def _lines(welder: Welder) -> list[str]:
@@ -161,15 +157,21 @@ def _change_lines(change: Change) -> list[str]:
         ("heat in both shanks", "shank_heat"),
     ):
         rows.append((label, *(getattr(side, attribute).text for side in (change.present, change.other))))
-    column = max(26, *(len(now) + 2 for _, now, _ in rows))
     return [
         "Electrodes compared, on the tap in use, at full conduction",
-        *(f"  {label:<28}{now:<{column}}{other}".rstrip() for label, now, other in rows),
+        *(line for label, now, other in rows for line in _compared_lines(label, now, other)),
         f"  change of working current   {_signed(change.secondary)} ({_signed(change.secondary_percent)}) in the secondary, "
         f"{_signed(change.primary)} in the primary",
         f"  change of heat in shanks    {_signed(change.heat_percent)} while current flows",
         "  An offset is taken to reach outwards, away from the transformer, which costs most.",
     ]
+
+
+def _compared_lines(label: str, now: str, other: str) -> list[str]:
+    """A row of the comparison; in two lines where it is too wide for one."""
+    if len(now) < 26 and len(other) <= WIDTH - 56:
+        return [f"  {label:<28}{now:<26}{other}".rstrip()]
+    return [f"  {label:<28}{now}", f"{'':56}{other}" if len(other) <= WIDTH - 56 else f"{'other: ':>30}{other}"]
 
 
 def _signed(figure: Figure) -> str:

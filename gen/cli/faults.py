@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from gen.cli.options import USER_PATH, json_option, number, schedule_argument, seed_option, welder_option
-from gen.cli.said import folded, say, say_long
+from gen.cli.said import folded, say, say_data, say_long
 from gen.errors import InputError
 from gen.job import Job, read_job
 from gen.machine.welder import WELDER_FILE
@@ -54,7 +54,7 @@ def faults_command(
 
     rows = inject_all(FaultTarget(job), seed)
     if as_json:
-        say(json.dumps(faults_json(rows, seed), indent=2))
+        say_data(json.dumps(faults_json(rows, seed), indent=2))
     else:
         say_long(faults_text(rows))
     return 0 if all(row.safe for row in rows) else 1

@@ -22,7 +22,7 @@ from gen.cli.options import (
     taken,
     welder_option,
 )
-from gen.cli.said import say, say_over, visible
+from gen.cli.said import say, say_data, say_over, visible
 from gen.cli.show import verdict_text
 from gen.cli.terminal import Keys
 from gen.errors import InputError
@@ -62,7 +62,7 @@ def ports_command(as_json: bool) -> None:
             }
             for port, answer in found
         ]
-        say(json.dumps(told, indent=2))
+        say_data(json.dumps(told, indent=2))
         return
     for port, answer in found:
         say(f"{port.device}: {port.description or 'no description'}")
@@ -178,7 +178,7 @@ def schedules_command(port: str | None, select: str | None, remove: str | None, 
         found = link.schedules()
     if as_json:
         held = [{"name": name, "digest": digest} for name, digest in found.names]
-        say(json.dumps({"selected": found.selected, "schedules": held}, indent=2))
+        say_data(json.dumps({"selected": found.selected, "schedules": held}, indent=2))
         return
     for name, digest in found.names:
         say(f"{'*' if name == found.selected else ' '} {name:<32} {digest}")
@@ -317,5 +317,5 @@ class _Shown:
         say(f"\r\x1b[K{text}" if self._live else text)
 
     def _json(self, kind: str, content: dict[str, object]) -> None:
-        say(json.dumps({"type": kind, **content}))
+        say_data(json.dumps({"type": kind, **content}))
         sys.stdout.flush()

@@ -14,7 +14,7 @@ import click
 
 from gen.boards import Board, boards
 from gen.cli.options import json_option, schedule_argument, welder_option
-from gen.cli.said import say
+from gen.cli.said import say, say_data
 from gen.cli.show import table_text
 from gen.current import delivered
 from gen.errors import InputError
@@ -39,7 +39,7 @@ def boards_command(name: str | None, as_json: bool) -> None:
     """The timer boards and what each can do; with NAME one board's pins, what they do at start-up, and its faults."""
     if as_json:
         told: Any = board_json(boards()[name]) if name else [board_json(board) for board in boards().values()]
-        say(json.dumps(told, indent=2))
+        say_data(json.dumps(told, indent=2))
         return
     for line in (
         board_lines(boards()[name]) if name else [line for board in boards().values() for line in summary(board)]
@@ -92,7 +92,7 @@ def board_lines(board: Board) -> list[str]:
 
 def _told(what: str, text: str) -> list[str]:
     """`text` after its name, broken into lines."""
-    return textwrap.wrap(what + text, 118, initial_indent="  ", subsequent_indent="    ", break_on_hyphens=False)
+    return textwrap.wrap(what + text, 78, initial_indent="  ", subsequent_indent="    ", break_on_hyphens=False)
 
 
 def board_json(board: Board) -> dict[str, Any]:
@@ -113,9 +113,9 @@ def table_command(schedule: Path, welder_path: Path | None, as_csv: bool, as_jso
         raise InputError("command line", "--csv and --json", None, "allowed: one of them")
     job = read_job(schedule, welder_path)
     if as_json:
-        say(json.dumps(table_json(job), indent=2))
+        say_data(json.dumps(table_json(job), indent=2))
     elif as_csv:
-        say(table_csv(job.table), nl=False)
+        say_data(table_csv(job.table), nl=False)
     else:
         say(table_text(job))
 

@@ -19,7 +19,7 @@ from gen.cli.options import (
     seed_option,
     welder_option,
 )
-from gen.cli.said import say, say_long
+from gen.cli.said import say, say_data, say_long
 from gen.cli.show import finding_lines, heat_json, heat_text, verdict_text
 from gen.job import read_job
 from gen.machine.welder import WELDER_FILE
@@ -78,7 +78,7 @@ def simulate_command(
     hot = temperatures(run, run.weld_count.made, burst)
     write_results(run, None if report is None else (report, reported(run)), vcd, csv_path)
     if as_json:
-        say(json.dumps(run_json(run) | heat_json(run.fastest, hot, burst), indent=2))
+        say_data(json.dumps(run_json(run) | heat_json(run.fastest, hot, burst), indent=2))
     else:
         say_long(f"{verdict_text(run, everything)}\n{heat_text(run, hot, burst, everything)}")
         for path in (report, vcd, csv_path):
@@ -105,7 +105,7 @@ def build_command(
     if not run.verdict.refused:
         write_bundle(folder, job.bundle)
     if as_json:
-        say(json.dumps(run_json(run), indent=2))
+        say_data(json.dumps(run_json(run), indent=2))
     elif run.verdict.refused:
         say(verdict_text(run))
         say("Nothing was written.")

@@ -20,9 +20,28 @@ def visible(text: str) -> str:
     return "".join(c if c.isprintable() or c in "\n\xa0\u202f" else ascii(c)[1:-1] for c in text)
 
 
-def say(text: object = "", err: bool = False, nl: bool = True) -> None:
-    """Print a text of one or more lines."""
-    click.echo(visible(str(text)), err=err, nl=nl)
+def say(text: object = "") -> None:
+    """Print a text of one or more lines, those that are wider than a terminal folded."""
+    click.echo(visible(_narrow(str(text))))
+
+
+def say_data(text: str, nl: bool = True) -> None:
+    """Print what another program reads, or what stands so in a file: not folded."""
+    click.echo(visible(text), nl=nl)
+
+
+def say_wrong(text: str) -> None:
+    """Print what is wrong, on one line, where errors go."""
+    click.echo(visible(text), err=True)
+
+
+def _narrow(text: str) -> str:
+    """The text with each line that is too wide folded, the rest of it a little further in."""
+    lines = []
+    for line in text.split("\n"):
+        indent = line[: len(line) - len(line.lstrip())]
+        lines.append(folded(line.lstrip(), indent, f"{indent}  ") if len(line) > WIDTH else line)
+    return "\n".join(lines)
 
 
 def say_over(text: str) -> None:
@@ -33,7 +52,7 @@ def say_over(text: str) -> None:
 def say_long(text: str) -> None:
     """Print a long text: on a terminal that it does not fit into a page at a time, elsewhere as it is."""
     if sys.stdout.isatty() and text.count("\n") + 2 > shutil.get_terminal_size().lines:
-        click.echo_via_pager(visible(text) + "\n")
+        click.echo_via_pager(visible(_narrow(text)) + "\n")
     else:
         say(text)
 

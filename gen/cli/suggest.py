@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import textwrap
 from collections.abc import Callable
 from dataclasses import asdict
 from pathlib import Path
@@ -13,7 +12,7 @@ import click
 
 from gen.cli.joint import by_model
 from gen.cli.options import USER_PATH, json_option, value_of, welder_option
-from gen.cli.said import said_all, say
+from gen.cli.said import folded, said_all, say, say_data
 from gen.errors import InputError
 from gen.handbook import Suggestion, by_source, guess, in_inches, naming_taps, refusal, suggest_on
 from gen.handbook.practice import given_force
@@ -40,8 +39,6 @@ _KEYS = {
     "pitch_mm": "--pitch",
     "overlap_mm": "--overlap",
 }
-_WIDTH = 120
-_COLUMN = 50  # where the sources begin
 _NAME = 24
 _COUNTS = {2: "two", 3: "three"}
 
@@ -142,7 +139,7 @@ def suggest_command(
     why_not = refusal(found, welder, *([output.name] if output else [])) if found.known else ""
     computed = by_model(wanted, welder, found, joint or "command line") if model else ()
     if as_json:
-        say(json.dumps(_data(found, why_not) | ({"model": list(computed)} if model else {}), indent=2))
+        say_data(json.dumps(_data(found, why_not) | ({"model": list(computed)} if model else {}), indent=2))
     else:
         say("\n".join(_lines(found, why_not, inch)))
         say("\n".join(said_all("By the model of the joint, computed and not measured", computed)))
@@ -207,18 +204,14 @@ def _data(found: Suggestion, refusal: str) -> dict[str, Any]:
 
 
 def _lines(found: Suggestion, refusal: str, inch: bool = False) -> list[str]:
-    """The suggestion to read, in lines of at most 120 characters; `inch`: in inches and pounds."""
+    """The suggestion to read, in lines that a terminal holds; `inch`: in inches and pounds."""
     turned = in_inches if inch else str
 
     def row(name: str, figure: Figure) -> str:
-        start = f"{turned(f'  {name:<{_NAME}}{figure.text}'):<{_COLUMN - 2}}"
-        text = f"{start}  {turned(figure.source)}"
-        return textwrap.fill(text, _WIDTH, subsequent_indent=" " * _COLUMN, break_long_words=False)
+        return f"{turned(f'  {name:<{_NAME}}{figure.text}')}\n{folded(turned(figure.source), ' ' * 6)}"
 
     def said(text: str) -> str:
-        return textwrap.fill(
-            turned(text), _WIDTH, initial_indent="  ", subsequent_indent="    ", break_long_words=False
-        )
+        return folded(turned(text), "  ", "    ")
 
     lines = [turned(found.joint.title), row("this machine", found.current)]
     if force := given_force(found.joint):
@@ -228,7 +221,7 @@ def _lines(found: Suggestion, refusal: str, inch: bool = False) -> list[str]:
     if found.figures:
         lines += ["", "What the tables say", *(said(text) for text in by_source(found.figures))]
     if found.weld is None or found.hold is None:
-        lines += ["", textwrap.fill(turned(f"No suggestion: {found.why_not}."), _WIDTH), "What would help"]
+        lines += ["", folded(turned(f"No suggestion: {found.why_not}.")), "What would help"]
         lines += [f"  {help_}" for help_ in found.helps]
     else:
         lines += ["", "On this machine, as a first guess", *(row(*named) for named in guess(found))]
@@ -236,7 +229,7 @@ def _lines(found: Suggestion, refusal: str, inch: bool = False) -> list[str]:
         if texts:
             lines += ["", title, *(said(text) for text in texts)]
     if refusal:
-        lines += ["", textwrap.fill(f"The machine refuses it as it stands, so nothing is written: {refusal}", _WIDTH)]
+        lines += ["", folded(f"The machine refuses it as it stands, so nothing is written: {refusal}")]
     if found.cautions:
         lines += ["", "Cautions", *(said(text) for text in found.cautions)]
     return lines

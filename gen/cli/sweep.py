@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from gen.cli.options import json_option, number, pace_asked, pace_option, schedule_argument, seed_option, welder_option
-from gen.cli.said import say
+from gen.cli.said import said, say_data
 from gen.errors import InputError
 from gen.job import read_job
 from gen.machine.welder import WELDER_FILE
@@ -74,7 +74,7 @@ def sweep_command(
             found = sweep(plan, machines, workers or os.cpu_count() or 1, made)
     except NoMachine:
         raise InputError(welder_path or Path(WELDER_FILE), "transformer", None, _READ_AGAIN) from None
-    say(json.dumps(sweep_json(found, pace), indent=2) if as_json else sweep_text(found, pace))
+    say_data(json.dumps(sweep_json(found, pace), indent=2) if as_json else sweep_text(found, pace))
     return 1 if found.refused else 0
 
 
@@ -93,12 +93,13 @@ def sweep_text(found: Sweep, pace: float) -> str:
     lines = [
         f"{found.machines} machines at {pace:g} welds a minute: {found.refused:.1%} refused, "
         f"{found.cautioned:.1%} with cautions",
-        f"  {'finding':<17}{'refused':>9}{'cautioned':>11}{'5 %':>10}{'50 %':>10}{'95 %':>10}{'limit':>10}  leans on",
+        f"  {'finding':<17}{'refused':>9}{'cautioned':>11}{'5 %':>10}{'50 %':>10}{'95 %':>10}{'limit':>10}",
     ]
     for s in found.spreads:
         figures = "".join(f"{shown(x):>10}" for x in (*s.figures, s.limit))
-        line = f"  {s.name:<17}{s.refused:>9.1%}{s.cautioned:>11.1%}{figures}  {_leaning(s.leans)}"
-        lines.append(line.rstrip())
+        lines.append(f"  {s.name:<17}{s.refused:>9.1%}{s.cautioned:>11.1%}{figures}")
+        if s.leans:
+            lines.append(said(f"leans on {_leaning(s.leans)}", " " * 6))
     lines.append(f"The verdict leans most on: {_leaning(found.leans) or 'nothing that is uncertain'}.")
     lines.append("Figures in brackets: Spearman's rank correlation with the nearness to the limit, -1 to 1.")
     return "\n".join(lines)

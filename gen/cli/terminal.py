@@ -83,7 +83,7 @@ class Asked:
         click.echo(visible("\n".join(["", _line(inquiry.text), *_about(inquiry), ""])))
         hint = " [do not know]" if inquiry.meanwhile else ""
         return click.prompt(
-            f"{'Number or words' if inquiry.choices else 'Answer'}, or back{hint}",
+            visible(f"{'Number or words' if inquiry.choices else 'Answer'}, or back{hint}"),
             default="" if inquiry.meanwhile else None,
             show_default=False,
             value_proc=taken(partial(reply_of, inquiry)),

@@ -13,7 +13,7 @@ from click.core import ParameterSource
 
 from gen.cautions import AT_THE_ELECTRODES, caution_lines
 from gen.cli.options import FASTEST, USER_PATH, json_option, number, pace_asked, pace_option, welder_option
-from gen.cli.said import said, said_all, say
+from gen.cli.said import said, said_all, say, say_data
 from gen.cli.trial import between_option, joint_argument, percent_option
 from gen.errors import InputError
 from gen.job import Job, find_welder
@@ -105,7 +105,7 @@ def next_command(
     if advised and output is not None:
         write_whole(output, found.text or "")
     if as_json:
-        say(json.dumps(_next_data(found, belief, verdicts, better), indent=2))
+        say_data(json.dumps(_next_data(found, belief, verdicts, better), indent=2))
     else:
         say("\n".join(_next_lines(known, found, belief, verdicts, welds_per_minute, joint, better)))
         if advised and output is not None:
@@ -130,7 +130,7 @@ def _push(output: Path, welds_per_minute: float) -> str:
 
 def _nothing_known(known: Known, as_json: bool) -> int:
     lines = not_known(known)
-    say(json.dumps({"known": False, "why_not": lines[0]}, indent=2) if as_json else "\n".join(lines))
+    say_data(json.dumps({"known": False, "why_not": lines[0]}, indent=2) if as_json else "\n".join(lines))
     return 1
 
 
@@ -251,7 +251,7 @@ def keep_command(
     notes = doubts(known, chances, joint)
     if as_json:
         data = asdict(kept) | {"chances": asdict(chances), "doubts": notes}
-        say(json.dumps(data | {"refused": _refused(verdicts)}, indent=2))
+        say_data(json.dumps(data | {"refused": _refused(verdicts)}, indent=2))
         return None
     after = f"{kept.trials} trial{'' if kept.trials == 1 else 's'}"
     lines = [
@@ -271,7 +271,7 @@ def keep_command(
 
 def _nothing_kept(known: Known, verdicts: Verdicts, welds_per_minute: float, as_json: bool) -> None:
     if as_json:
-        say(json.dumps({"joint": known.name, "refused": _refused(verdicts)}, indent=2))
+        say_data(json.dumps({"joint": known.name, "refused": _refused(verdicts)}, indent=2))
         return
     reason = (
         "the verdict lets none by" if verdicts.refused else "there is none in whole cycles; more trials may find one"
@@ -311,7 +311,7 @@ def show_command(
 
         write_whole(output, standalone(lanes_of(known, belief)))
     if as_json:
-        say(json.dumps(_show_data(known, belief, kept), indent=2))
+        say_data(json.dumps(_show_data(known, belief, kept), indent=2))
         return
     frequency = welder.mains.frequency_Hz
     lines = [f"{known.name}, {known.joint.title}", ""]
@@ -416,23 +416,20 @@ def compare_command(joint: Path | None, welder_path: Path | None, as_json: bool)
     basis = next((row for row in rows if row.i2t and (joint is None or row.joint == joint.stem)), None)
     heats = [row.i2t / basis.i2t if basis and basis.i2t and row.i2t else None for row in rows]
     if as_json:
-        say(json.dumps([_compare_data(row, heat) for row, heat in zip(rows, heats, strict=True)], indent=2))
+        say_data(json.dumps([_compare_data(row, heat) for row, heat in zip(rows, heats, strict=True)], indent=2))
         return
-    lines = [f"{'joint':<18}{'sizes':<58}{'trials':>7}  {'kept':<15}{'window, s':<14}{'I2t':>6}"]
+    lines = [f"{'joint':<34}{'trials':>7}  {'kept':<15}{'window, s':<14}{'I2t':>6}"]
     for row, relative in zip(rows, heats, strict=True):
-        name, sizes, last = _cut(row.joint, 18), _cut(row.sizes, 58), row.kept
+        last = row.kept
         was = f"{last.weld_s:.3g} s, {last.percent:g} %" if last else "-"
         window = f"{last.window_low_s:.3g} to {last.window_high_s:.3g}" if last else "-"
         heat = f"{relative:.2f}" if relative else "-"
-        lines.append(f"{name:<18}{sizes:<58}{row.trials:>7}  {was:<15}{window:<14}{heat:>6}")
+        figures = f"{row.trials:>7}  {was:<15}{window:<14}{heat:>6}"
+        lines += [f"{row.joint:<34}{figures}"] if len(row.joint) < 34 else [row.joint, f"{'':34}{figures}"]
+        lines.append(said(row.sizes))
     if basis:
         lines.append(f"I2t: percent squared times weld time, relative to {basis.joint}; it compares on one tap only.")
     say("\n".join(lines))
-
-
-def _cut(text: str, width: int) -> str:
-    """`text` with a space after it at least, in so many characters."""
-    return text if len(text) < width else f"{text[: width - 4]}..."
 
 
 def _compare_data(row: Compared, heat: float | None) -> dict[str, Any]:

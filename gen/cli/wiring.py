@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import textwrap
 from collections.abc import Iterable
 from dataclasses import asdict
 from pathlib import Path
@@ -14,7 +13,7 @@ import click
 from gen.boards import Board
 from gen.cautions import caution_lines
 from gen.cli.options import USER_PATH, json_option, number, welder_option
-from gen.cli.said import say
+from gen.cli.said import folded, said, say, say_data, say_long
 from gen.errors import InputError
 from gen.job import board_of, find_welder
 from gen.machine import WELDER_FILE, Welder
@@ -24,8 +23,6 @@ from gen.wiring import Choice, Chosen, Warmth, chosen_for
 from gen.writing import check_folder, check_targets, made_here, refused, write_whole
 
 _OURS = 'aria-label="Drawing'
-_WIDTH = 120
-_WORKING = 38  # column where the working begins
 
 pace_option = click.option(
     "--pace",
@@ -40,9 +37,10 @@ pace_option = click.option(
 @click.command("choose")
 @welder_option
 @pace_option
+@click.option("--all", "everything", is_flag=True, help="Print every calculation, with its source.")
 @json_option
-def choose_command(welder_path: Path | None, pace: float, as_json: bool) -> None:
-    """Which parts suit this machine, with the calculation: switch, heat sink, fuse, snubber and the rest.
+def choose_command(welder_path: Path | None, pace: float, everything: bool, as_json: bool) -> None:
+    """Which parts suit this machine: switch, heat sink, fuse, snubber and the rest; with --all the calculation of each.
 
     For the longest weld that the welder file allows, at full current.
     """
@@ -50,9 +48,9 @@ def choose_command(welder_path: Path | None, pace: float, as_json: bool) -> None
     board = board_of(welder)
     choice, warmth = _chosen(welder, board, pace, welder_path or Path(WELDER_FILE))
     if as_json:
-        say(json.dumps(choice_json(choice, warmth), indent=2))
+        say_data(json.dumps(choice_json(choice, warmth), indent=2))
     else:
-        say("\n".join(_lines(welder, choice, warmth)))
+        say_long("\n".join(_lines(welder, choice, warmth, everything)))
 
 
 def _chosen(welder: Welder, board: Board, pace: float, path: Path) -> tuple[Choice, tuple[Warmth, ...]]:
@@ -71,14 +69,14 @@ def choice_json(choice: Choice, warmth: tuple[Warmth, ...]) -> dict[str, Any]:
     }
 
 
-def _lines(welder: Welder, choice: Choice, warmth: tuple[Warmth, ...]) -> list[str]:
+def _lines(welder: Welder, choice: Choice, warmth: tuple[Warmth, ...], everything: bool) -> list[str]:
     load = choice.load
     lines = [
         f"Parts for {welder.mains.voltage_V:g} V, {welder.mains.frequency_Hz} Hz, welds of up to {load.weld_s:g} s at full "
         f"current, {load.welds_per_minute:g} a minute",
     ]
     for part in choice.parts:
-        lines += ["", *_part_lines(part)]
+        lines += ["", *_part_lines(part, everything)]
         if part.part == "heat sink":
             lines += [
                 f"  Simulated on it: {w.part} {w.for_ever_C:.1f} C at its peak for ever at this pace (limit {w.limit_C:g} C)"
@@ -90,18 +88,13 @@ def _lines(welder: Welder, choice: Choice, warmth: tuple[Warmth, ...]) -> list[s
     return lines + [f"  {line}" for line in caution_lines()]
 
 
-def _part_lines(part: Chosen) -> list[str]:
-    lines = textwrap.wrap(f"{part.part[0].upper()}{part.part[1:]}: {part.fit}.", _WIDTH, subsequent_indent="  ")
-    for step in part.steps:
-        text = f"{f'  {step.what}':<{_WORKING}}  {step.working} = {step.result}  [{step.source}]"
-        lines += textwrap.wrap(
-            text, _WIDTH, subsequent_indent=" " * (_WORKING + 2), break_long_words=False, drop_whitespace=True
-        )
-    for mine in part.yours:
-        lines += textwrap.wrap(f"  yours: {mine.text}", _WIDTH, subsequent_indent="    ")
-    for note in part.notes:
-        lines += textwrap.wrap(f"  {note}", _WIDTH, subsequent_indent="    ")
-    return lines
+def _part_lines(part: Chosen, everything: bool) -> list[str]:
+    lines = [folded(f"{part.part[0].upper()}{part.part[1:]}: {part.fit}.", "", "  ")]
+    for step in part.steps if everything else ():
+        lines.append(said(f"{step.what}: {step.working} = {step.result}"))
+        lines.append(folded(f"[{step.source}]", " " * 6))
+    lines += [said(f"yours: {mine.text}") for mine in part.yours]
+    return lines + [said(note) for note in part.notes]
 
 
 @click.command("wiring")
