@@ -20,6 +20,7 @@ from sim.report.data import FLUX_CHECK, ReportData, flux_of, refusals
 from sim.report.heat import BURST, draw_heat, fastest_words, heat_of, rest_words
 from sim.report.machine import draw_ohms
 from sim.report.margins import draw_margins, limit_words, margins
+from sim.report.setup import figures_to_set
 from sim.report.svg import number, picture
 from sim.report.switching import assumed_words, draw_switching, switching_of
 from sim.report.timeline import draw_timeline, grouped, in_ms, segments
@@ -51,6 +52,20 @@ def headline(data: ReportData) -> str:
         count = len(data.findings)
         return f"{word}: {count} check{'s' if count > 1 else ''}, none beyond {'its' if count == 1 else 'a'} limit."
     return f"{word}. {first.says}"
+
+
+def setup(data: ReportData) -> Markup:
+    """What to set, with the bar of the schedule and the verdict: on paper a page of its own."""
+    return _section(
+        "setup",
+        figures=figures_to_set(data),
+        picture=picture(lambda width, name: draw_timeline(data.table, width, name), "setup"),
+        phases=[
+            (n, ", ".join(f"{part.phase} {in_ms(part.half_cycles, data.table.frequency_Hz)} ms" for part in group))
+            for n, group in enumerate(grouped(segments(data.table)), 1)
+        ],
+        headline=headline(data),
+    )
 
 
 def verdict(data: ReportData) -> Markup:
@@ -279,7 +294,22 @@ def built(data: ReportData) -> Markup:
 
 
 SECTIONS = (
-    *(verdict, cautions, schedule, half_cycles, flux, switching, duty, heat, findings, faults, welds, machine, built),
+    *(
+        setup,
+        verdict,
+        cautions,
+        schedule,
+        half_cycles,
+        flux,
+        switching,
+        duty,
+        heat,
+        findings,
+        faults,
+        welds,
+        machine,
+        built,
+    ),
 )
 
 

@@ -5,19 +5,15 @@ Chromium lays the pages out, each in a frame of a given width; tests/support/rep
 
 from __future__ import annotations
 
-import html
-import json
-import re
-import subprocess
 from pathlib import Path
 from typing import Any
 
 import pytest
 
 from sim.report.data import ReportData
-from tests.support.browser import QUIET, browser
 from tests.support.report import joint_pages
 from tests.support.report import report_runs as runs
+from tests.support.report.measured import measured_pages
 from tests.support.report.report_trees import text_of
 
 WIDTHS = (1280, 400)
@@ -41,43 +37,12 @@ SOUND = "<p>plain words</p><svg width=200 height=60><text x=10 y=30>one</text><t
 @pytest.fixture(scope="module")
 def measured(tmp_path_factory: pytest.TempPathFactory) -> dict[str, dict[str, Any]]:
     """Every page at every width, measured in one start of the browser. Keys: name and width."""
-    command = browser()
     folder: Path = tmp_path_factory.mktemp("pages")
     planted = (OVERLAP, OVERLAP_SVG, CUT, CUT_BELOW, CUT_SVG, CUT_CELL, TOO_WIDE, OVERLAP_BAR, SOUND)
     pages = {f"planted-{n}": f"<!DOCTYPE html><html><body>{body}</body></html>" for n, body in enumerate(planted)}
     pages |= {shape.__name__: text_of(shape) for shape in runs.EVERY_SHAPE}
     pages |= {name: joint_pages.once_made(name) for name in joint_pages.NAMES}
-    frames = []
-    for name, page in pages.items():
-        (folder / f"{name}.html").write_text(page, encoding="utf-8")
-        for width in WIDTHS:
-            frames.append(f'<iframe id="{name} {width}" src="{name}.html" style="border:0;width:{width}px"></iframe>')
-    script = (Path(__file__).parents[2] / "support" / "report" / "measure.js").read_text(encoding="utf-8") + (
-        "onload = () => { const all = {}; for (const frame of document.querySelectorAll('iframe'))"
-        " all[frame.id] = measure(frame.contentWindow);"
-        " document.body.innerHTML = '<pre></pre>'; document.querySelector('pre').textContent = JSON.stringify(all); }"
-    )
-    (folder / "all.html").write_text(
-        f"<!DOCTYPE html><html><body>{''.join(frames)}<script>{script}</script></body></html>"
-    )
-    ran = subprocess.run(
-        [
-            command,
-            *QUIET,
-            f"--user-data-dir={folder / 'profile'}",
-            "--window-size=1400,900",
-            "--dump-dom",
-            f"file://{folder}/all.html",
-        ],
-        capture_output=True,
-        text=True,
-        timeout=60,
-        check=False,
-    )
-    found = re.search(r"<pre>(.*)</pre>", ran.stdout, re.DOTALL)
-    assert found, ran.stderr[-2000:]
-    result: dict[str, dict[str, Any]] = json.loads(html.unescape(found[1]))
-    return result
+    return measured_pages(pages, folder, WIDTHS)
 
 
 @pytest.mark.parametrize("width", WIDTHS)

@@ -45,7 +45,7 @@ def test_well_formed_and_self_contained(shape: Shape) -> None:
 def test_the_cautions_come_before_the_pictures(shape: Shape) -> None:
     tree = page_of(shape)
     assert " ".join(CAUTIONS) in words(section(tree, "cautions"))
-    assert [s.attrib["id"] for s in tree.iter("section")][:3] == ["verdict", "cautions", "schedule"]
+    assert [s.attrib["id"] for s in tree.iter("section")][:4] == ["setup", "verdict", "cautions", "schedule"]
 
 
 def test_findings_are_listed_gravest_first_with_all_they_say() -> None:

@@ -1,0 +1,122 @@
+"""Each paper as one HTML file that prints on A4 and on Letter: what is done by it in large figures, its own cautions only."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date, datetime, time
+from functools import cache
+from typing import Any
+
+from jinja2 import Environment, PackageLoader, StrictUndefined
+
+from gen.boards import Board
+from gen.cautions import AT_THE_ELECTRODES, CAUTIONS
+from gen.errors import InputError
+from gen.machine import Welder
+from gen.machine.breaker import described
+from gen.records import RECORDS_FILE, KeptRecord, TrialRecord, WeldRecord
+
+_FITTED = {
+    "isolator": "isolator",
+    "contactor": "contactor",
+    "stop_cuts_gate_supply": "the stop cuts the gate supply",
+    "stop_cuts_contactor": "the stop cuts the contactor",
+    "over_temperature_contact": "over-temperature contact",
+    "secondary_earthed": "secondary earthed",
+}
+
+
+@cache
+def _templates() -> Environment:
+    return Environment(
+        loader=PackageLoader("gen.paper"),
+        undefined=StrictUndefined,
+        autoescape=True,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+
+
+def _page(name: str, **values: Any) -> str:
+    return _templates().get_template(f"{name}.html.j2").render(values) + "\n"
+
+
+def label_html(welder: Welder, board: Board) -> str:
+    """A label for the machine: what it is, what protects it, and what to do before touching it."""
+    t = welder.transformer
+    fitted = [words for key, words in _FITTED.items() if getattr(welder.protection, key)]
+    lacking = [words for key, words in _FITTED.items() if not getattr(welder.protection, key)]
+    return _page(
+        "label",
+        figures=(
+            ("Supply", f"{welder.mains.voltage_V:g} V, {welder.mains.frequency_Hz} Hz"),
+            ("Rating", f"{t.rating_kVA:g} kVA at {t.rating_duty_percent:g} % duty"),
+            ("Longest weld", str(welder.limits.longest_weld)),
+            ("Breaker", described(welder.breaker)[0]),
+        ),
+        fitted=fitted,
+        lacking=lacking,
+        board=board,
+        cautions=(CAUTIONS[1], CAUTIONS[2], *AT_THE_ELECTRODES),
+    )
+
+
+@dataclass(frozen=True)
+class _Row:
+    """A joint on the wall: what to set."""
+
+    joint: str
+    sizes: str
+    cycles: str
+    percent: str
+    schedule: str
+    kept_at: str
+
+
+def chart_html(kept: Sequence[KeptRecord], sizes: dict[str, str], frequency_Hz: int) -> str:
+    """A wall chart of what was kept last for each joint. `sizes`: of each joint, in words. Raises InputError without any."""
+    last = {record.joint: record for record in kept}
+    if not last:
+        raise InputError(RECORDS_FILE, "no joint was kept", None, "allowed: after the first `weldbeat trial keep`")
+    rows = [
+        _Row(
+            name,
+            sizes.get(name, ""),
+            f"{record.weld_s * frequency_Hz:.4g}",
+            f"{record.percent:g}",
+            record.schedule,
+            _local(record.kept_at).strftime("%Y-%m-%d"),
+        )
+        for name, record in sorted(last.items())
+    ]
+    return _page("chart", rows=rows, frequency_Hz=frequency_Hz, cautions=AT_THE_ELECTRODES)
+
+
+def days(begin: date, end: date) -> tuple[datetime, datetime]:
+    """The span of whole days of this computer's clock, both included."""
+    return datetime.combine(begin, time.min).astimezone(), datetime.combine(end, time.max).astimezone()
+
+
+def logbook_html(
+    welds: Sequence[WeldRecord], trials: Sequence[TrialRecord], span: tuple[datetime, datetime], frequency_Hz: int
+) -> str:
+    """Welds and trials of a span, in the order of time, in the local time of this computer."""
+    begin, end = span
+    made = [(_local(w.ended_at), w) for w in welds if begin <= _local(w.ended_at) <= end]
+    tried = [(_local(t.tried_at), t) for t in trials if begin <= _local(t.tried_at) <= end]
+    return _page(
+        "logbook",
+        begin=begin,
+        end=end,
+        welds=sorted(made, key=lambda pair: pair[0]),
+        trials=sorted(tried, key=lambda pair: pair[0]),
+        frequency_Hz=frequency_Hz,
+        zone=begin.strftime("%Z"),
+        completed=sum(w.fired == w.planned for _, w in made),
+    )
+
+
+def _local(moment: str) -> datetime:
+    """A time of the records on the clock of this computer."""
+    return datetime.fromisoformat(moment).astimezone()

@@ -1,0 +1,135 @@
+"""The papers of the shop as they are typed, printed and looked at: pages, sizes of letters, and nothing that overlaps.
+
+Outside: Chromium lays out and prints, pdfplumber reads the pages. No source for what must stand on a label: common practice.
+"""
+
+from __future__ import annotations
+
+import os
+import time
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from gen.records import Records, WeldRecord
+from tests.support.cli.command_line import typed
+from tests.support.cli.scrap import add, set_out
+from tests.support.printed import Printed, printed
+from tests.support.report import report_runs
+from tests.support.report.measured import measured_pages
+from tests.support.report.report_trees import text_of
+
+WIDTHS = (1280, 800, 400)
+PAPERS = ("label", "chart", "logbook", "commissioning")
+
+
+@pytest.fixture(scope="module")
+def shop(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Path]:
+    """A shop with trials, one joint kept, welds of two days, and every paper that it may print."""
+    patch = pytest.MonkeyPatch()
+    before = Path.cwd()
+    folder = set_out(tmp_path_factory.mktemp("shop"), patch)
+    patch.setenv("TZ", "Pacific/Auckland")
+    time.tzset()
+    for outcome in ("broke-at-joint", "tore-parent"):
+        add(outcome, "--setdown", "0.4")
+    assert typed(["trial", "keep", "rungs.toml", "-o", "kept.toml"]).code == 0
+    with Records.beside(folder / "welder.toml") as records:
+        records.add_welds(
+            [
+                WeldRecord("bench", 1, n, f"2026-01-31T{hour}:30:00Z", "completed", 60, 60, 10, "rungs", "0" * 16)
+                for n, hour in ((1, "10"), (2, "12"))
+            ]
+        )
+    for paper, line in {
+        "label": ["paper", "label"],
+        "chart": ["paper", "chart"],
+        "logbook": ["paper", "logbook", "--from", "2026-02-01", "--to", "2026-02-01"],
+        "wiring": ["wiring"],
+    }.items():
+        outcome = typed([*line, "-o", f"{paper}.html"])
+        assert (outcome.code, outcome.err) == (0, ""), outcome
+    assert typed(["commission", "--sheet", "commissioning.html"]).code == 0
+    yield folder
+    patch.undo()
+    time.tzset()
+    os.chdir(before)
+
+
+def on_paper(shop: Path, name: str, folder: Path) -> list[Printed]:
+    return printed((shop / f"{name}.html").read_text(encoding="utf-8"), folder)
+
+
+def test_the_chart_is_read_from_the_machine(shop: Path, tmp_path: Path) -> None:
+    """One page; its figures are of 24 points, the rest of 11 or more; its cautions are those of the electrodes."""
+    (page,) = on_paper(shop, "chart", tmp_path)
+    assert min(page.sizes) >= 11
+    assert page.sizes[24.0] >= 5
+    assert "rungs" in page.text
+    assert "cycles" in page.text
+    assert "90 %" in page.text
+    assert "pacemakers" in page.text
+    assert "licensed electrician" not in page.text
+
+
+def test_the_label_names_the_machine_and_what_it_lacks(shop: Path, tmp_path: Path) -> None:
+    (page,) = on_paper(shop, "label", tmp_path)
+    assert min(page.sizes) >= 11
+    for words in (
+        "230 V, 50 Hz",
+        "2.5 kVA at 50 % duty",
+        "Isolate and lock off",
+        "Fitted: isolator.",
+        "Not fitted: contactor",
+    ):
+        assert words in page.text, words
+
+
+def test_the_logbook_keeps_local_days(shop: Path, tmp_path: Path) -> None:
+    """A weld of 10:30 UTC is of the day's end in Auckland, one of 12:30 UTC of the next day, 13 hours ahead in summer."""
+    (page,) = on_paper(shop, "logbook", tmp_path)
+    assert min(page.sizes) >= 11
+    assert "2026-02-01 01:30:00 rungs completed 60 of 60 bench" in page.text
+    assert "2026-01-31" not in page.text
+    assert "1 weld, 1 to the end; 0 trials" in page.text
+    wrong = typed(["paper", "logbook", "--from", "2026-02-02", "--to", "2026-02-01", "-o", "x.html"])
+    assert (wrong.code, wrong.err.count("\n")) == (2, 1)
+    assert typed(["paper", "logbook", "--from", "soon", "-o", "x.html"]).code == 2
+    assert not (shop / "x.html").exists()
+
+
+def test_without_a_joint_kept_there_is_no_chart(shop: Path, tmp_path: Path) -> None:
+    """One line, and nothing written."""
+    (tmp_path / "welder.toml").write_text((shop / "welder.toml").read_text())
+    none = typed(["paper", "chart", "-o", str(tmp_path / "chart.html"), "--welder", str(tmp_path / "welder.toml")])
+    assert (none.code, none.err.count("\n")) == (2, 1)
+    assert not (tmp_path / "chart.html").exists()
+
+
+def test_a_report_is_four_pages_and_the_first_stands_alone(tmp_path: Path) -> None:
+    """What to set is of 14 points or more; the body of 11; amperes, time, electrodes, force, verdict are on the first page."""
+    pages = printed(text_of(report_runs.rods), tmp_path)
+    assert 2 <= len(pages) <= 4
+    first = pages[0]
+    for words in ("Set it so", "75 %", "Current flows for", "Force at the electrodes", "Passed", "Welds a minute"):
+        assert words in first.text, words
+    assert sum(count for size, count in first.sizes.items() if size >= 14) > 60
+    assert sum(count for page in pages for size, count in page.sizes.items() if size < 10.4) == 0
+    assert any("Before you wire" in page.text for page in pages[1:])
+
+
+@pytest.fixture(scope="module")
+def measured(shop: Path, tmp_path_factory: pytest.TempPathFactory) -> dict[str, dict[str, Any]]:
+    pages = {name: (shop / f"{name}.html").read_text(encoding="utf-8") for name in PAPERS}
+    return measured_pages(pages, tmp_path_factory.mktemp("pages"), WIDTHS)
+
+
+@pytest.mark.parametrize("width", WIDTHS)
+@pytest.mark.parametrize("name", PAPERS)
+def test_nothing_overlaps_or_is_cut_off(measured: dict[str, dict[str, Any]], name: str, width: int) -> None:
+    page = measured[f"{name} {width}"]
+    assert page["width"] == width
+    assert page["overlaps"] == []
+    assert page["cut"] == []

@@ -1,0 +1,36 @@
+"""A page as a headless Chromium prints it, read by pdfplumber, which we did not write."""
+
+from __future__ import annotations
+
+import subprocess
+from dataclasses import dataclass
+from pathlib import Path
+
+import pdfplumber
+
+from tests.support.browser import QUIET, browser
+
+
+@dataclass(frozen=True)
+class Printed:
+    """A page of paper: its words, and the sizes of its letters, points, with how many there are of each."""
+
+    text: str
+    sizes: dict[float, int]
+
+
+def printed(html: str, folder: Path) -> list[Printed]:
+    """The pages of paper that the HTML becomes."""
+    source, target = folder / "page.html", folder / "page.pdf"
+    source.write_text(html, encoding="utf-8")
+    line = [browser(), *QUIET, "--no-pdf-header-footer", f"--print-to-pdf={target}", source.as_uri()]
+    subprocess.run(line, check=True, capture_output=True, timeout=300)
+    found = []
+    with pdfplumber.open(target) as document:
+        for page in document.pages:
+            sizes: dict[float, int] = {}
+            for letter in page.chars:
+                size = round(letter["size"], 1)
+                sizes[size] = sizes.get(size, 0) + 1
+            found.append(Printed(" ".join((page.extract_text() or "").split()), sizes))
+    return found
