@@ -10,7 +10,7 @@ import click
 
 from gen.begin.missing import still_missing
 from gen.cli.options import json_option
-from gen.cli.said import folded, say
+from gen.cli.said import folded, say, say_data
 from gen.errors import InputError
 
 
@@ -20,7 +20,7 @@ def next_command(as_json: bool) -> None:
     """What is still missing for the machine in this folder, in the order of doing, with what to type."""
     tasks = still_missing(Path())
     if as_json:
-        say(json.dumps({"tasks": [asdict(task) for task in tasks]}, indent=2))
+        say_data(json.dumps({"tasks": [asdict(task) for task in tasks]}, indent=2))
         return
     for number, task in enumerate(tasks, 1):
         say(folded(f"{number:>2}  {task.what}", "", "    "))

@@ -10,7 +10,7 @@ import click
 
 from gen.cli import Listed
 from gen.cli.options import USER_PATH, json_option, welder_option
-from gen.cli.said import say
+from gen.cli.said import say, say_data
 from gen.errors import InputError
 from gen.job import find_welder
 from gen.machine import WELDER_FILE
@@ -101,7 +101,7 @@ def show_command(
 
         write_whole(output, standalone_welds(courses, short))
     if as_json:
-        say(json.dumps([_data(course, short) for course in courses], indent=2))
+        say_data(json.dumps([_data(course, short) for course in courses], indent=2))
         return
     for course in courses:
         say("\n".join(_lines(course, short)))
