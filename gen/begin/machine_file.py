@@ -16,7 +16,7 @@ from gen.begin.interview import Answers, known
 from gen.boards import boards
 from gen.errors import InputError
 from gen.machine.rating import Winding, rating_of
-from gen.machine.welder import WELDER_FILE, Welder
+from gen.machine.welder import TYPICAL_MARK, WELDER_FILE, Welder
 from gen.ranges import Figure, shown
 from gen.user_files import figure, parsed_toml, validated
 from gen.wiring.signal_parts import detector
@@ -95,7 +95,7 @@ def _figures(answers: Answers) -> tuple[dict[str, Any], dict[str, str]]:
     values |= dict.fromkeys(known(answers, q.FITTED) or (), True)
     for name, value in TYPICAL.items():
         if name not in values:
-            values[name], notes[name] = value, "typical"
+            values[name], notes[name] = value, TYPICAL_MARK
     lower = {name: known(answers, inquiry) for inquiry, name in zip(q.LOWER, _LOWER, strict=True) if name}
     values["lower"] = {name: value for name, value in lower.items() if value is not None}
     for table in (("length_mm", "throat_mm", "diameter_mm"), ("electrode_diameter_mm", "electrode_length_mm")):
@@ -121,7 +121,7 @@ def _supply(answers: Answers, values: dict[str, Any], notes: dict[str, str]) -> 
     typical_Hz = 60 if values.get("voltage_V", typical_V) < 150 else 50
     for name, value in (("voltage_V", typical_V), ("frequency_Hz", typical_Hz)):
         if name not in values:
-            values[name], notes[name] = value, "typical; read the plate"
+            values[name], notes[name] = value, f"{TYPICAL_MARK}; read the plate"
 
 
 def _breaker(answers: Answers, values: dict[str, Any]) -> None:
@@ -154,7 +154,7 @@ def _rating(answers: Answers, values: dict[str, Any], notes: dict[str, str]) -> 
         if "rating_duty_percent" not in values:
             values["rating_duty_percent"], notes["rating_duty_percent"] = (
                 50,
-                "typical, the trade's custom; read the plate",
+                f"{TYPICAL_MARK}, the trade's custom; read the plate",
             )
     elif (reckoned := reckoned_rating(answers, values)) is not None:
         values |= {"rating_kVA": _floored(reckoned.low), "rating_duty_percent": 100, "rating_from": "core_and_wire"}
@@ -164,7 +164,9 @@ def _rating(answers: Answers, values: dict[str, Any], notes: dict[str, str]) -> 
         values["rating_comment"] = f"Reckoned: {reckoned.source}."
     else:
         values |= {"rating_kVA": float(shown(TYPICAL_RATED_A * voltage_V / 1000)), "rating_from": "typical"}
-        notes["rating_kVA"] = "typical of an outlet of this voltage; find a plate, or measure core, wire and mass"
+        notes["rating_kVA"] = (
+            f"{TYPICAL_MARK} of an outlet of this voltage; find a plate, or measure core, wire and mass"
+        )
     values["hint_working_A"] = shown(
         TYPICAL_WORKING
         * values["rating_kVA"]
@@ -208,7 +210,7 @@ def render(name: str, values: Mapping[str, Any], notes: Mapping[str, str]) -> st
     """A template with `values`, beside those that nobody gave their `notes`, and keys without a value commented out."""
     environment = Environment(undefined=StrictUndefined, keep_trailing_newline=True)
 
-    def line(key: str, typical: Any, value: str = "", note: str = "typical") -> str:
+    def line(key: str, typical: Any, value: str = "", note: str = TYPICAL_MARK) -> str:
         value = value or key
         if value not in values:
             return f"# {key} = {values.get(f'hint_{value}', typical)}" + (f"  # {note}" if note else "")

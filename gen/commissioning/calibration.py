@@ -15,7 +15,7 @@ from tomlkit.items import Item, Table
 from gen.commissioning.shots import lowest_tap
 from gen.commissioning.steps import KEYS
 from gen.errors import InputError
-from gen.machine.welder import Welder
+from gen.machine.welder import TYPICAL_MARK, Welder
 from gen.records import RECORDS_FILE, CheckRecord, Records
 from gen.user_files import parsed_toml, read_text, validated, written
 
@@ -36,7 +36,7 @@ MEASURED = (
 )
 _WHOLE = ("detector.offset_rise_us", "detector.offset_fall_us")  # keys that take whole numbers only
 MARK = "measured"
-_ASSUMED = re.compile(r"#\s*typical\b")
+_ASSUMED = re.compile(rf"#\s*{TYPICAL_MARK}\b")
 
 
 def calibrated(path: Path, values: Mapping[str, float | int | str]) -> str:

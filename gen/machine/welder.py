@@ -14,6 +14,7 @@ from gen.units import Duration
 from gen.user_files import FileModel, Wrong, figure, read_toml, validated, written
 
 WELDER_FILE = "welder.toml"
+TYPICAL_MARK = "typical"  # what the comment behind a value begins with as long as nobody has read it on the machine
 
 # EN 50160: 50 Hz, -6 % to +4 % always in an interconnected system. The board accepts that and a little above.
 FREQUENCY_BAND = (0.94, 1.05)
