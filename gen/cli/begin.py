@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import shlex
+import shutil
+import sys
 from collections.abc import Callable
 from pathlib import Path
 from tempfile import TemporaryDirectory
@@ -40,6 +43,13 @@ _BEFORE = (
 )
 
 
+def _activate() -> str:
+    """What lets a shell find the command, wherever it is called from."""
+    if sys.platform == "win32":
+        return str(Path(sys.prefix, "Scripts", "activate"))
+    return f". {shlex.quote(str(Path(sys.prefix, 'bin', 'activate')))}"
+
+
 @click.command("demo")
 @click.argument("folder", type=USER_PATH)
 def demo_command(folder: Path) -> int:
@@ -73,6 +83,8 @@ def demo_command(folder: Path) -> int:
     ):
         say(f"  {name:<20}{what}")
     say("\nInvented figures on an invented machine: for yours, go on with")
+    if shutil.which("weldbeat") is None:  # called by its path: the shell would not find the commands below
+        say(f"  {_activate()}")
     say("  weldbeat new my-welder")
     say("  cd my-welder")
     say(f"  weldbeat simulate {FIRST_SCHEDULE} --report report.html")
