@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import difflib
+from collections.abc import Iterable
 from pathlib import Path
 from typing import Any
 
@@ -12,6 +14,17 @@ _LONGEST = {"key": 200, "given": 120, "allowed": 1000}
 def _short(text: str, part: str) -> str:
     most = _LONGEST[part]
     return text if len(text) <= most else f"{text[: most - 3]}..."
+
+
+def meant(word: str, names: Iterable[str]) -> str:
+    """Of these names the one that a mistyped word most likely stands for, as a question; "" where none is near."""
+    bare = {_bare(name): name for name in names}  # dashes and endings are alike everywhere, and say nothing
+    near = difflib.get_close_matches(_bare(word[:100]), list(bare), 1, 0.6)
+    return f"did you mean {bare[near[0]]}?" if near else ""
+
+
+def _bare(name: str) -> str:
+    return name.lstrip("-").removesuffix(".toml")
 
 
 class InputError(ValueError):

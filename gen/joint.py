@@ -106,7 +106,8 @@ class Joint(FileModel):
     def _consistent(self) -> Self:
         if (self.sheets_mm is None) == (self.rods_mm is None):
             given = Written("both") if self.sheets_mm else None
-            raise Wrong("sheets_mm and rods_mm", given, "allowed: one of them")
+            both = "a rod on a sheet is not covered here; " if given else ""
+            raise Wrong("sheets_mm and rods_mm", given, f"{both}allowed: one of them")
         for key, sizes, (least, most), allowed in (
             ("sheets_mm", self.sheets_mm, SHEETS_MM, _SHEETS),
             ("rods_mm", self.rods_mm, RODS_MM, _RODS),

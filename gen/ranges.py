@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+
+_KILO = 1000.0
 
 
 @dataclass(frozen=True)
@@ -21,9 +23,17 @@ class Figure:
         return (self.low + self.high) / 2
 
     @property
+    def handy(self) -> Figure:
+        """The same in the bench's unit: amperes by the thousand as kA."""
+        if self.unit != "A" or max(abs(self.low), abs(self.high)) < _KILO:
+            return self
+        return replace(self, low=self.low / _KILO, high=self.high / _KILO, unit="kA")
+
+    @property
     def text(self) -> str:
-        """The range in three digits: `22.1 to 25.4 A`."""
-        return f"{self.span} {self.unit}".rstrip()
+        """The range in three digits: `22.1 to 25.4 A`, `1.64 to 2.14 kA`."""
+        handy = self.handy
+        return f"{handy.span} {handy.unit}".rstrip()
 
     @property
     def span(self) -> str:

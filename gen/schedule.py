@@ -118,6 +118,9 @@ class Schedule(FileModel):
     phases: tuple[Phase, ...]
 
 
+_JOINT = ("rods_mm", "sheets_mm", "rods_in", "sheets_in")  # keys of a joint file
+
+
 def read_schedule(path: Path) -> Schedule:
     """The schedule file at `path`. Raises InputError."""
     return _schedule(read_toml(path), path)
@@ -129,6 +132,11 @@ def schedule_from(text: str, path: Path) -> Schedule:
 
 
 def _schedule(content: dict[str, Any], path: Path) -> Schedule:
+    for names, what in (("mains", "transformer"), "a welder file, which goes with --welder"), (_JOINT, "a joint file"):
+        if "phase" not in content and any(name in content for name in names):
+            raise InputError(
+                path, f"this is {what}", None, "allowed here: a schedule, with a [[phase]] table for each phase"
+            )
     header = validated(_Header, content, path)
     phases = tuple(_phase(number, content, path) for number, content in enumerate(header.phase, 1))
     _check_order(phases, path)

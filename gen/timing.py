@@ -267,7 +267,7 @@ class _Compiler:
         return notes
 
     def first_notes(self, rows: Sequence[TimingRow]) -> list[str]:
-        """What the late first half-cycle of each impulse costs, where that is worth knowing."""
+        """Why the first half-cycle of an impulse is a row of its own, and what that costs, where it is worth knowing."""
         asked = taken = 0.0
         for row, after in zip(rows, [*rows[1:], None], strict=True):
             heat = row.half_cycles * row.current_percent**2
@@ -276,11 +276,12 @@ class _Compiler:
                 taken += after.current_percent**2 - heat
                 heat = after.current_percent**2
             asked += heat
-        if taken < NOTED_LOSS * asked:
+        if taken == 0:
             return []
+        cost = f"; that takes {100 * taken / asked:.0f} % of this weld's heat" if taken >= NOTED_LOSS * asked else ""
         return [
             f"the first half-cycle of an impulse fires at {self.welder.limits.first_delay_deg:g} degrees or later, so that the "
-            f"core starts near balance; that takes {100 * taken / asked:.0f} % of this weld's heat"
+            f"core starts near balance{cost}"
         ]
 
 

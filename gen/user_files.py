@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import json
 import math
 import os
@@ -16,10 +17,11 @@ from pydantic import BaseModel, BeforeValidator, ConfigDict, ValidationError
 from pydantic.fields import FieldInfo
 from pydantic_core import ErrorDetails
 
-from gen.errors import InputError
+from gen.errors import InputError, meant
 from gen.units import TIME_ALLOWED, TIME_FORMS, Duration, parse_duration
 
 _LONGEST_SHOWN = 60  # characters
+_MOST_NEIGHBOURS = 1000
 
 LARGEST_FILE = 1_000_000  # bytes: a thousand times a welder file with its comments
 # A dotted key makes a table for each of its parts: a file of nothing else would take a gigabyte to read.
@@ -147,7 +149,8 @@ def read_text(path: Path, kind: str = "a TOML file", most: int = LARGEST_FILE) -
     except InputError:
         raise
     except (FileNotFoundError, NotADirectoryError):
-        why = f"looked for as {_printable(str(path))}; allowed: {kind}"
+        near = meant(path.name, _neighbours(path))
+        why = f"looked for as {_printable(str(path))}; {near}{' ' if near else ''}allowed: {kind}"
         raise InputError(where, "no such file", None, why) from None
     except IsADirectoryError:
         raise InputError(where, "this is a folder", None, f"allowed: {kind}") from None
@@ -157,6 +160,18 @@ def read_text(path: Path, kind: str = "a TOML file", most: int = LARGEST_FILE) -
         raise InputError(where, "no such file", None, f"allowed: {kind}") from None
     except OSError as error:
         raise InputError(where, "cannot be read", None, f"{error.strerror}; allowed: {kind}") from None
+
+
+def _neighbours(path: Path) -> list[str]:
+    """Names of the files beside where `path` was looked for, of the same ending; at most a thousand."""
+    try:
+        with os.scandir(path.parent) as found:
+            names = [entry.name for entry in itertools.islice(found, _MOST_NEIGHBOURS)]
+    except (OSError, ValueError):
+        return []
+    return sorted(
+        name for name in names if Path(name).suffix in (path.suffix or ".toml", ".toml") and name.isprintable()
+    )
 
 
 def _read_bytes(path: Path, where: str | Path, kind: str, most: int) -> bytes:
@@ -245,7 +260,9 @@ def _as_input_error(error: ErrorDetails, model: type[FileModel], where: Path, pr
     if error["type"] == "missing":
         return InputError(where, key, None, f"missing; allowed: {allowed(field)}")
     if error["type"] == "extra_forbidden":
-        return InputError(where, key, given, f"unknown key; allowed: {', '.join(table.model_fields)}")
+        near = meant(location[-1], table.model_fields)
+        names = f"allowed: {', '.join(table.model_fields)}"
+        return InputError(where, key, given, f"unknown key; {near} {names}" if near else f"unknown key; {names}")
     cause = error.get("ctx", {}).get("error")
     if isinstance(cause, Wrong):
         inside = f"{key}.{cause.key}" if location else prefix + cause.key

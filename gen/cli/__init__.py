@@ -13,6 +13,7 @@ try:
     import click
 
     from gen.cli.said import say, say_wrong
+    from gen.errors import meant
 except KeyboardInterrupt:  # most of the time in which the program is not yet there to answer
     sys.exit(_BY_CTRL_C)
 
@@ -32,6 +33,15 @@ class Listed(click.Group):
             return super().invoke(ctx)
         except KeyboardInterrupt as error:  # of which click's own main would make an empty line first
             raise click.Abort from error
+
+    def resolve_command(
+        self, ctx: click.Context, args: list[str]
+    ) -> tuple[str | None, click.Command | None, list[str]]:
+        name = args[0]
+        if not name.startswith("-") and self.get_command(ctx, name) is None:
+            near = meant(name, self.list_commands(ctx))
+            ctx.fail(f"No such command {name!r}" + (f"; {near}" if near else ""))
+        return super().resolve_command(ctx, args)
 
     def _modules(self) -> dict[str, str]:
         return {name: module for commands in self.sections.values() for name, (module, _) in commands.items()}
@@ -104,15 +114,14 @@ SECTIONS = {
 def weldbeat() -> None:
     """Weldbeat turns a hand-timed resistance welder into a repeatable one.
 
-    It compiles a weld schedule into a timing table, runs the very firmware that will be flashed on a simulated welder,
-    says whether that is safe, and writes the firmware for a cheap timer board.
-
-    Mains and thousands of amperes: no software replaces an isolator, an emergency stop or a licensed electrician.
+    It runs the very firmware that will be flashed on a simulated welder, says whether that is safe, and writes it for a
+    cheap timer board. Mains and thousands of amperes: no software replaces an isolator, an emergency stop or a licensed
+    electrician.
     """
 
 
 def main() -> None:
-    """Entry point. Exit codes: 0 done, 1 the verdict refuses, 2 bad input, 130 ended by Ctrl-C.
+    """Entry point. Exit codes: 0 done; 1 the answer is no: refused, not known, or a step that failed; 2 bad input; 130 Ctrl-C.
 
     A message of what is wrong is one line.
     """
@@ -174,11 +183,13 @@ def _usage(error: click.ClickException) -> str:
     context = error.ctx if isinstance(error, click.UsageError) else None
     see = f"allowed: what `{context.command_path if context else 'weldbeat'} --help` lists"
     if isinstance(error, click.NoSuchOption):
-        return f"command line: {error.option_name}; unknown option; {see}"
+        names = [name for param in context.command.params for name in param.opts] if context else []
+        near = meant(error.option_name, [*names, "--help"])
+        return f"command line: {error.option_name}; unknown option; {near}{' ' if near else ''}{see}"
     if isinstance(error, click.BadParameter) and error.param is not None:
         param = error.param
         name = param.human_readable_name if isinstance(param, click.Argument) else max(param.opts, key=len)
         missing = isinstance(error, click.MissingParameter)
         return f"command line: {name}; missing; {see}" if missing else f"command line: {name}: {error.message}"
     text = error.format_message().rstrip(".")
-    return f"command line: {text[:1].lower()}{text[1:]}; {see}"
+    return f"command line: {text[:1].lower()}{text[1:]}{'' if text.endswith('?') else ';'} {see}"

@@ -5,7 +5,8 @@ from __future__ import annotations
 import json
 import sys
 import time
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
+from functools import partial
 from pathlib import Path
 
 import click
@@ -33,9 +34,10 @@ from gen.link.flashing import bundle_board, bundle_schedule, flash, look, now_on
 from gen.link.messages import Hello
 from gen.link.ports import find_port
 from gen.link.ports import ports as serial_ports
-from gen.link.watching import IN_A_WELD, NO_EMERGENCY_STOP
+from gen.link.watching import IN_A_WELD, NO_EMERGENCY_STOP, reckoned
 from gen.machine import WELDER_FILE
 from gen.measured import course_of, text_chart
+from gen.ranges import Figure
 from gen.records import Records, WeldRecord
 from gen.user_files import written
 from gen.writing import check_targets, refused, write_whole
@@ -206,14 +208,15 @@ def watch_command(port: str | None, welder_path: Path | None, seconds: float | N
     Key s sends the stop line, which ends a weld. It is not an emergency stop: it needs this program, the cable and a
     board that listens. Without PORT the only board found is taken. With --json, one JSON object a line.
     """
-    find_welder(welder_path)  # the records lie beside it
+    welder = find_welder(welder_path)  # the records lie beside it
     until = None if seconds is None else time.monotonic() + seconds
     with (
         opened(port, _WATCH_PATIENCE_S) as link,
         Records.beside(welder_path or Path(WELDER_FILE)) as records,
         Keys() as keys,
     ):
-        watch, shown = Watch(link, records), _Shown(as_json)
+        watch = Watch(link, records)
+        shown = _Shown(as_json, partial(reckoned, records=records, welder=welder))
         try:
             shown.board(watch.board, link.hello)
             shown.welds(watch.begin())
@@ -240,8 +243,9 @@ def watch_command(port: str | None, welder_path: Path | None, seconds: float | N
 class _Shown:
     """What a watch has shown: in a terminal the last line changes, elsewhere there is a line for what is new."""
 
-    def __init__(self, as_json: bool) -> None:
+    def __init__(self, as_json: bool, delivers: Callable[[WeldRecord], Figure | None]) -> None:
         self._as_json = as_json
+        self._delivers = delivers
         self._live = sys.stdout.isatty() and not as_json
         self._last: tuple[str, ...] | None = None  # the state shown last; () in a weld, when the board says none
 
@@ -258,7 +262,9 @@ class _Shown:
                 self._json("weld", vars(record))
             else:
                 halves = f"{record.fired} of {record.planned} half-cycles"
-                self._line(f"weld {record.count}: {record.ending}, {halves}, {record.ended_at}")
+                current = self._delivers(record)
+                flowed = f", reckoned {current.text}" if current else ""
+                self._line(f"weld {record.count}: {record.ending}, {halves}{flowed}, {record.ended_at}")
 
     def curve(self, look: Look) -> None:
         """The currents of the weld that has just ended, as a curve."""

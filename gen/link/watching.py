@@ -6,13 +6,21 @@ import time
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
+from pathlib import Path
 
 from gen import words
+from gen.current import delivered
+from gen.errors import InputError
+from gen.job import board_of
 from gen.link.client import ARMED_S, Link
 from gen.link.errors import BoardRefused, Silent
 from gen.link.messages import Status, WeldEntry
 from gen.link.ports import unique_name
+from gen.machine import Welder
+from gen.ranges import Figure
 from gen.records import GateRecord, Records, WeldRecord
+from gen.schedule import schedule_from
+from gen.timing import compile_schedule
 
 _ANSWER_S = 0.25  # short, so that a stop is heard while the board is silent in a weld
 _NOTICED_S = 1.0  # a board that is silent for longer is taken to be in a weld
@@ -31,6 +39,25 @@ class Look:
     silent_s: float
     welds: tuple[WeldRecord, ...] = ()
     curve: tuple[GateRecord, ...] = ()
+
+
+def reckoned(weld: WeldRecord, records: Records, welder: Welder) -> Figure | None:
+    """What the longest row of a weld's schedule delivers by the welder file, amperes; not measured.
+
+    None where the schedule's text was not kept, or the file no longer makes the same table of it.
+    """
+    text = records.pushed_text(weld.digest) if weld.digest else None
+    if text is None:
+        return None
+    path = Path(f"{weld.schedule}.toml")
+    try:
+        table = compile_schedule(schedule_from(text, path), welder, board_of(welder), path)
+    except InputError:
+        return None
+    fired = [row for row in table.rows if row.firing_delay_us is not None]
+    if table.digest != weld.digest or not fired:
+        return None
+    return delivered(welder.machine.in_use.working, max(fired, key=lambda row: row.half_cycles).share)
 
 
 class Watch:

@@ -8,6 +8,7 @@ from typing import Any, Self
 
 from pydantic import ModelWrapValidatorHandler, PrivateAttr, model_validator
 
+from gen.errors import InputError
 from gen.machine.derived import Machine, derive, load_angles, source_given, working_given
 from gen.machine.tables import Electrodes, Transformer, WelderTables
 from gen.units import Duration
@@ -195,4 +196,9 @@ def _shown(value: object) -> str:
 
 def read_welder(path: Path) -> Welder:
     """The welder file at `path`. Raises InputError."""
-    return validated(Welder, read_toml(path), path)
+    content = read_toml(path)
+    if "phase" in content and "mains" not in content:
+        raise InputError(
+            path, "this is a schedule", None, "allowed here: a welder file, with [mains], [transformer] and so on"
+        )
+    return validated(Welder, content, path)
