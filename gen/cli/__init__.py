@@ -80,12 +80,10 @@ SECTIONS = {
         "choose": ("wiring", "Which switch, fuse and other parts suit, with the calculation."),
         "wiring": ("wiring", "The wiring sheet of the upgrade: drawings, wire list, parts list."),
     },
-    "Prove": {
+    "Prove and make": {
         "simulate": ("prove", "Run the firmware on a simulated welder and judge what it did."),
         "sweep": ("sweep", "Judge the schedule on many machines that the welder file allows."),
         "faults": ("faults", "Let each fault strike, and say what carries it."),
-    },
-    "Make": {
         "build": ("prove", "Write the firmware for the board, if the verdict lets it."),
     },
     "Flash and commission": {
