@@ -1,7 +1,7 @@
 """Every write killed, and failing, at each of its system calls: `python -m tests.campaigns.killed_writes [every]`.
 
-Needs `strace` (Debian: apt install strace). Some 600 strikes of half a second each; `every`: only each so manieth. Prints for
-each kind of write what was there afterwards, and each complaint; exit 1 when there was one.
+Needs `strace` (Debian: apt install strace). Some 500 strikes of a tenth of a second each; `every`: only each so manieth.
+Prints for each kind of write what was there afterwards, and each complaint; exit 1 when there was one.
 """
 
 from __future__ import annotations

@@ -2,25 +2,32 @@
 
 from __future__ import annotations
 
+import ctypes
+import os
 import re
 import shutil
+import signal
 import subprocess
-import sys
+import traceback
 from collections import Counter
 from collections.abc import Iterator
+from contextlib import redirect_stderr, redirect_stdout
 from dataclasses import dataclass
 from pathlib import Path
 
+from tests.support import one_write
 from tests.support.one_write import BEGIN, END, WRITES, state
 
 STRACE = shutil.which("strace")
+# Those that change what is on the disk: between two of them a kill leaves what it leaves at the second.
 CALLS = (
     "openat", "write", "pwrite64", "fsync", "fdatasync", "rename", "renameat", "renameat2", "mkdir", "unlink", "unlinkat",
-    "rmdir", "ftruncate", "fchmod", "close", "lseek", "fcntl", "pread64",
+    "rmdir", "ftruncate", "fchmod",
 )  # fmt: skip
 FAILURES = ("ENOSPC", "EIO")
 _MAY_FAIL = ("openat", "write", "pwrite64", "fsync", "fdatasync", "rename", "renameat2", "mkdir", "ftruncate")
-_LINE = re.compile(r"^\d+ +(?:<\.\.\. )?(\w+)")
+_LINE = re.compile(r"(\w+)\(")
+_ANY_TRACER = 0x59616D61  # PR_SET_PTRACER of linux/prctl.h, for a kernel that lets only a parent look on
 
 
 @dataclass(frozen=True)
@@ -42,8 +49,7 @@ def strikes(kind: str, folder: Path) -> Iterator[Strike]:
     folder.mkdir()
     WRITES[kind][0](folder)
     trace = folder / "trace"
-    assert STRACE is not None
-    _run([STRACE, "-f", "-o", str(trace), "-e", f"trace={','.join(CALLS)},stat,newfstatat"], kind, folder)
+    _traced(kind, folder, ["-o", str(trace), "-e", f"trace={','.join(CALLS)},stat,newfstatat"])
     seen: Counter[str] = Counter()
     inside = False
     for line in trace.read_text(errors="replace").splitlines():
@@ -68,27 +74,49 @@ def complaint(strike: Strike, folder: Path) -> tuple[str, str | None]:
     WRITES[strike.kind][0](folder)
     before = state(strike.kind, folder)
     what = "signal=KILL" if strike.error is None else f"error={strike.error}"
-    assert STRACE is not None
     inject = f"inject={strike.call}:{what}:when={strike.number}"
-    done = _run([STRACE, "-f", "-o", "/dev/null", "-e", f"trace={strike.call}", "-e", inject], strike.kind, folder)
+    code, said = _traced(strike.kind, folder, ["-o", "/dev/null", "-e", f"trace={strike.call}", "-e", inject])
     came = state(strike.kind, folder)
     emptied = ["old"] if strike.kind == "new-records" else []  # a file without a row, or without a table yet
     if came not in (before, "new", *emptied):
         return came, f"{before} became {came}"
-    if strike.error is not None and done.returncode not in (0, 2):
-        return came, f"exit code {done.returncode}: {(done.stdout + done.stderr)[-300:]}"
-    if (
-        strike.error is not None
-        and done.returncode == 2
-        and (done.stdout.count("\n") != 1 or "allowed: " not in done.stdout)
-    ):
-        return came, f"says {done.stdout[-300:]}"
+    if strike.error is None and code != -signal.SIGKILL:
+        return came, f"was not killed: {code}, {said[-300:]}"
+    if strike.error is not None and code not in (0, 2):
+        return came, f"exit code {code}: {said[-300:]}"
+    if strike.error is not None and code == 2 and (said.count("\n") != 1 or "allowed: " not in said):
+        return came, f"says {said[-300:]}"
     if strike.kind != "rescue" or came == "nothing":
         WRITES[strike.kind][1](folder)
     after = state(strike.kind, folder)
     return came, None if after == "new" else f"the next write leaves {after}"
 
 
-def _run(tracer: list[str], kind: str, folder: Path) -> subprocess.CompletedProcess[str]:
-    line = [*tracer, sys.executable, "-m", "tests.support.one_write", kind, str(folder)]
-    return subprocess.run(line, capture_output=True, text=True, timeout=120, check=False)
+def _traced(kind: str, folder: Path, options: list[str]) -> tuple[int, str]:
+    """Exit code of the write, negative where a signal ended it, and what it printed; `strace` looks on from its beginning."""
+    assert STRACE is not None
+    said = folder.with_name(f"{folder.name}.said")
+    waits, go = os.pipe()
+    child = os.fork()  # and not a new interpreter, of whose thousand calls each would be looked at
+    if child == 0:
+        ctypes.CDLL(None).prctl(_ANY_TRACER, ctypes.c_ulong(-1))
+        code = 1
+        try:
+            with said.open("w") as out, redirect_stdout(out), redirect_stderr(out):
+                os.read(waits, 1)
+                try:
+                    code = one_write.main(kind, str(folder))
+                except BaseException:
+                    traceback.print_exc()
+        finally:
+            os._exit(code)
+    command = [STRACE, "-p", str(child), *options]
+    with subprocess.Popen(command, stdin=subprocess.DEVNULL, stderr=subprocess.PIPE, text=True) as tracer:
+        assert tracer.stderr is not None
+        first = tracer.stderr.readline()
+        os.write(go, b"x")
+        _, status = os.waitpid(child, 0)
+        assert "attached" in first, first
+    os.close(waits)
+    os.close(go)
+    return os.waitstatus_to_exitcode(status), said.read_text()

@@ -1,10 +1,9 @@
-"""One write in a process of its own, between two marks that a tracer sees: `python -m tests.support.one_write KIND FOLDER`."""
+"""One write of each kind, between two marks that a tracer sees, and what is there afterwards."""
 
 from __future__ import annotations
 
 import os
 import sqlite3
-import sys
 from collections.abc import Callable
 from contextlib import closing
 from pathlib import Path
@@ -105,7 +104,3 @@ def main(kind: str, place: str) -> int:
     finally:
         os.path.exists(END)
     return 0
-
-
-if __name__ == "__main__":
-    sys.exit(main(*sys.argv[1:]))
