@@ -374,24 +374,11 @@ def _window_data(belief: Belief, percent: float) -> dict[str, Any]:
 @welder_option
 def page_command(joint: Path, output: Path, between: tuple[float, float] | None, welder_path: Path | None) -> None:
     """One page about JOINT, to print and keep: suggestion and sources, trials, good window, kept schedule, cautions."""
-    from sim.report.joint_page import JointPage, render_joint
-    from sim.report.trials import lanes_of
+    from sim.report.joint_page import page_of, render_joint
 
     known, welder = known_of(joint, welder_path, between)
     check_drawn("--output", output, ".html", keep=(joint, welder_path or Path(WELDER_FILE)))
-    belief, kept = known.belief, known.kept
-    page = JointPage(
-        name=known.name,
-        joint=known.joint,
-        frequency_Hz=welder.mains.frequency_Hz,
-        suggestion=known.suggestion,
-        between_s=known.between_s,
-        records=known.records,
-        lanes=lanes_of(known, belief),
-        likely_good=tuple(good_told(known, belief)) if belief else (),
-        windows=tuple(windows_told(known, belief)) if belief else (),
-        kept=kept,
-    )
+    page = page_of(known, welder.mains.frequency_Hz)
     write_whole(output, render_joint(page))
     say(f"Written: {output}. Open it in a browser, or print it.")
 

@@ -9,7 +9,7 @@ from starlette.routing import BaseRoute
 from gen.page.asked import Asked, go, problem, route, shown, static
 from gen.page.desk import Desk
 from gen.page.door import App
-from gen.page.rooms import board, machine, schedule
+from gen.page.rooms import board, joint, machine, schedule, sheets, trials
 from gen.page.texts import text
 from sim.report.sections import templates as report_templates
 
@@ -24,7 +24,10 @@ def make_app(desk: Desk) -> App:
         route(desk, "/static/{name}", _static),
         *machine.routes(desk),
         *schedule.routes(desk),
+        *joint.routes(desk),
         *board.routes(desk),
+        *trials.routes(desk),
+        *sheets.routes(desk),
         route(desk, "/close", _close, "POST"),
         route(desk, "/{anything:path}", _nothing, "GET", "POST", "PUT", "DELETE", "PATCH"),
     ]

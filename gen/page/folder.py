@@ -73,12 +73,20 @@ class Folder:
         """The joint file of that name. Raises InputError where there is none."""
         return self._found(name, self.joints())
 
-    def new(self, name: str) -> Path:
-        """The path of a file yet to be made. Raises InputError where the name will not do, or is taken."""
+    def checked_name(self, name: str) -> str:
+        """A name that a schedule may have. Raises InputError for another."""
         try:
-            path = self.place / f"{schedule_name(name)}.toml"
+            return schedule_name(name)
         except NotTaken as error:
             raise InputError(text("files.name"), written(name), None, f"allowed: {error.allowed}") from None
+
+    def remembered(self, stamp: str) -> str | None:
+        """A text that a form was made of; None where nobody remembers it."""
+        return self._remembered.get(stamp)
+
+    def new(self, name: str) -> Path:
+        """The path of a file yet to be made. Raises InputError where the name will not do, or is taken."""
+        path = self.place / f"{self.checked_name(name)}.toml"
         if path.exists() or path.is_symlink() or path == self.welder:
             raise InputError(path, "is there already", None, "allowed: another name")
         return path

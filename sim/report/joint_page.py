@@ -9,9 +9,11 @@ from gen.handbook.suggestion import Suggestion
 from gen.joint import Joint
 from gen.records import KeptRecord, TrialRecord
 from gen.schedule import Cool, Hold, Off, Phase, Pulse, Squeeze, Weld, schedule_from
+from gen.trials.joints import Known
+from gen.trials.told import good_told, windows_told
 from sim.report.sections import all_cautions, templates
 from sim.report.svg import WIDE, picture
-from sim.report.trials import Lane, draw_trials
+from sim.report.trials import Lane, draw_trials, lanes_of
 
 # A measured quantity, and how a table heads it, with its unit.
 MEASURED = (
@@ -37,6 +39,23 @@ class JointPage:
     likely_good: tuple[str, ...]
     windows: tuple[str, ...]
     kept: KeptRecord | None
+
+
+def page_of(known: Known, frequency_Hz: int) -> JointPage:
+    """The page of a joint as it stands."""
+    belief = known.belief
+    return JointPage(
+        name=known.name,
+        joint=known.joint,
+        frequency_Hz=frequency_Hz,
+        suggestion=known.suggestion,
+        between_s=known.between_s,
+        records=known.records,
+        lanes=lanes_of(known, belief),
+        likely_good=tuple(good_told(known, belief)) if belief else (),
+        windows=tuple(windows_told(known, belief)) if belief else (),
+        kept=known.kept,
+    )
 
 
 def render_joint(page: JointPage) -> str:

@@ -62,6 +62,15 @@ class OpenPage:
         connection.close()
         return Answer(answer.status, {key.lower(): value for key, value in answer.getheaders()}, text)
 
+    def raw(self, path: str) -> bytes:
+        """The bytes of an answer."""
+        connection = http.client.HTTPConnection("127.0.0.1", self.port, timeout=120)
+        connection.request("GET", path, headers={"Cookie": self.cookie})
+        answer = connection.getresponse()
+        content = answer.read()
+        connection.close()
+        return content
+
     def get(self, path: str) -> Answer:
         return self.ask("GET", path)
 

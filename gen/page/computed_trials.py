@@ -1,0 +1,182 @@
+"""What the joint and trials rooms have computed beside the page."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+
+from markupsafe import Markup
+
+from gen.handbook import by_source, guess, naming_taps, refusal, suggest_on
+from gen.handbook.practice import given_force
+from gen.job import Job, find_welder
+from gen.joint import joint_from
+from gen.records import KeptRecord, TrialRecord
+from gen.trials import (
+    Forbidden,
+    Setting,
+    chances_text,
+    doubts,
+    good_text,
+    good_told,
+    known_of,
+    nearest,
+    not_known,
+    propose,
+    scatter_text,
+    setting_text,
+    settle,
+    verdicts_on,
+    windows_told,
+)
+from gen.trials.running import try_name
+from sim.report.svg import picture
+from sim.report.trials import draw_trials, lanes_of
+from sim.run import refusal as refused
+
+
+@dataclass(frozen=True)
+class Suggested:
+    """A suggestion in words: rows of name, figure and source; `schedule`: the file's text, "" where there is none to write."""
+
+    title: str
+    machine: str
+    rows: tuple[tuple[str, str, str], ...]
+    tables: tuple[str, ...]
+    why_not: str
+    helps: tuple[str, ...]
+    assumptions: tuple[str, ...]
+    practice: tuple[str, ...]
+    cautions: tuple[str, ...]
+    refused: str
+    schedule: str
+
+
+@dataclass(frozen=True)
+class NextShown:
+    """The next weld of a joint: its figures, why, and the schedule to weld it with; what is known so far, drawn."""
+
+    title: str
+    number: int
+    cycles: str
+    percent: str
+    setting: str
+    sentences: tuple[str, ...]
+    settled: bool
+    minded: tuple[str, ...]
+    forbidden: tuple[str, ...]
+    name: str
+    schedule: str
+    records: tuple[TrialRecord, ...]
+    frequency_Hz: int
+    picture: Markup
+    windows: tuple[str, ...]
+    kept: str
+
+
+def suggested(text: str, path: Path, welder_path: Path) -> Suggested | None:
+    """The handbook's suggestion for a joint file with this text; None where the machine's current is not known.
+
+    Raises InputError.
+    """
+    joint, welder = joint_from(text, path), find_welder(welder_path)
+    found = suggest_on(joint, welder)
+    if found is None:
+        return None
+    found = naming_taps(found, welder)
+    why_not = refusal(found, welder) if found.known else ""
+    force = given_force(joint)
+    forced = (("its force", force.text, force.source),) if force else ()
+    return Suggested(
+        title=joint.title,
+        machine=f"{found.current.text}: {found.current.source}",
+        rows=(*forced, *((name, figure.text, figure.source) for name, figure in guess(found))),
+        tables=tuple(by_source(found.figures)),
+        why_not="" if found.known else found.why_not,
+        helps=found.helps,
+        assumptions=found.assumptions,
+        practice=found.practice,
+        cautions=found.cautions,
+        refused=why_not,
+        schedule=found.schedule_text() if found.known and not why_not else "",
+    )
+
+
+def _judge(pace: float) -> Callable[[Job], Forbidden | None]:
+    """What forbids a job at a pace."""
+
+    def judge(job: Job) -> Forbidden | None:
+        found = refused(job, pace)
+        return None if found is None else Forbidden(found.name, found.sentence)
+
+    return judge
+
+
+def next_weld(joint: Path, welder_path: Path, pace: float) -> NextShown:
+    """Which weld to try now, of those that the verdict lets by at this pace. Raises InputError."""
+    known, welder = known_of(joint, welder_path, None)
+    belief, frequency = known.belief, welder.mains.frequency_Hz
+    lanes = [lane for lane in lanes_of(known, belief) if lane.marks or lane.window]
+    drawn = picture(lambda width, each: draw_trials(lanes, width, each), "trials") if lanes else Markup("")
+    kept = setting_text(known.kept, frequency) if known.kept else ""
+    windows = tuple(windows_told(known, belief)) if belief and known.records else ()
+    name = try_name(known)
+    if belief is None:
+        return NextShown(
+            known.joint.title, len(known.records) + 1, "", "", "", tuple(not_known(known)), False, (), (), name, "",
+            known.records, frequency, drawn, windows, kept,
+        )  # fmt: skip
+    verdicts = verdicts_on(known, welder, None, Path(f"{name}.toml"), _judge(pace))
+    found = propose(known, belief, verdicts)
+    advice, setting = found.advice, found.advice.setting
+    told = [f"It {advice.why}."] if setting else [f"No weld to try: {advice.why}."]
+    if setting and found.chances:
+        told = [f"{_sentence(good_text(found.chances))}", *told, _sentence(chances_text(found.chances))]
+    told.append(_sentence(scatter_text(belief.scatter)))
+    return NextShown(
+        title=known.joint.title,
+        number=len(known.records) + 1,
+        cycles=f"{setting.time_s * frequency:.4g}" if setting else "",
+        percent=f"{setting.percent:g}" if setting else "",
+        setting=setting_text(setting, frequency) if setting else "",
+        sentences=tuple(told),
+        settled=advice.settled,
+        minded=found.reminders,
+        forbidden=tuple(f"{setting_text(s, frequency)}: {why}" for s, why in nearest(verdicts.refused).items()),
+        name=name,
+        schedule=found.text or "",
+        records=known.records,
+        frequency_Hz=frequency,
+        picture=drawn,
+        windows=windows,
+        kept=kept,
+    )
+
+
+def _sentence(words: str) -> str:
+    return f"{words[:1].upper()}{words[1:]}."
+
+
+def kept_as(
+    joint: Path, welder_path: Path, output: Path, pace: float
+) -> tuple[KeptRecord | None, tuple[str, ...], tuple[str, ...]]:
+    """The best setting inside the good window as a record of a schedule at `output`, with what is told of it and doubted.
+
+    None where the verdict lets none by. Raises InputError.
+    """
+    known, welder = known_of(joint, welder_path, None)
+    belief = known.belief
+    if belief is None:
+        return None, tuple(not_known(known)), ()
+    verdicts = verdicts_on(known, welder, None, output, _judge(pace))
+    kept = settle(known, belief, verdicts)
+    if kept is None:
+        reasons = nearest(verdicts.refused)
+        return None, tuple(f"{setting_text(s, welder.mains.frequency_Hz)}: {why}" for s, why in reasons.items()), ()
+    chances = belief.chances(Setting(kept.weld_s, kept.percent))
+    return (
+        kept,
+        (*good_told(known, belief), *windows_told(known, belief)),
+        tuple(doubts(known, chances, Path(joint.name))),
+    )

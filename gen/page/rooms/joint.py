@@ -1,0 +1,85 @@
+"""The joint room: what is to be welded, the handbook's suggestion with its sources, and a schedule made of it."""
+
+from __future__ import annotations
+
+import tomlkit
+from starlette.responses import Response
+from starlette.routing import Route
+
+from gen.errors import InputError
+from gen.joint import Joint, joint_from
+from gen.page.asked import Asked, go, page, part, route, shown
+from gen.page.computed_trials import suggested
+from gen.page.desk import Desk
+from gen.page.texts import text
+from gen.writing import write_whole
+
+_SIZES = ("rods_mm", "sheets_mm")
+_CHOICES = {
+    "surface": ("clean", "scaled", "zinc"),
+    "finish": ("cold_drawn", "hot_drawn"),
+    "material": ("low_carbon_steel", "stainless_steel"),
+    "force_measured": ("gauge", "spring", "lever"),
+}
+_NUMBERS = ("force_N", "setdown_percent", "face_diameter_mm", "groove_radius_mm", "pitch_mm")
+
+
+def routes(desk: Desk) -> list[Route]:
+    """The addresses of this room."""
+    return [
+        route(desk, "/joint", _list),
+        route(desk, "/joint/new", _new, "POST"),
+        route(desk, "/joint/{name}", _open),
+        route(desk, "/joint/{name}/schedule", _schedule, "POST"),
+    ]
+
+
+def _list(asked: Asked) -> Response:
+    return page(asked, "joint", part("joints", joints=asked.desk.folder.joints(), choices=_CHOICES, numbers=_NUMBERS))
+
+
+def _new(asked: Asked) -> Response:
+    """Write a joint file from the form; a wrong one is not written."""
+    path = asked.desk.folder.new(asked.given("name"))
+    document = tomlkit.document()
+    sizes = [_number(part) for part in asked.given("sizes").replace(";", ",").split(",") if part.strip()]
+    document[asked.given("kind") if asked.given("kind") in _SIZES else _SIZES[0]] = sizes
+    for key in _CHOICES:
+        if asked.given(key):
+            document[key] = asked.given(key)
+    for key in _NUMBERS:
+        if asked.given(key):
+            document[key] = _number(asked.given(key))
+    content = tomlkit.dumps(document)
+    joint_from(content, path)
+    write_whole(path, content)
+    return go(asked, f"/joint/{path.stem}")
+
+
+def _number(typed: str) -> float | str:
+    """A number, or what was typed, which the joint then refuses."""
+    try:
+        return float(typed)
+    except ValueError:
+        return typed.strip()
+
+
+def _open(asked: Asked) -> Response:
+    folder = asked.desk.folder
+    held = folder.held(folder.joint(asked.path["name"]))
+    joint: Joint = joint_from(held.text, held.path)
+    found = asked.desk.workers.quick.run(f"joint {held.path.stem}", suggested, held.text, held.path, folder.welder)
+    return page(asked, "joint", part("joint", name=held.path.stem, joint=joint, found=found, text=held.text))
+
+
+def _schedule(asked: Asked) -> Response:
+    """Write the suggested schedule into a new file."""
+    folder = asked.desk.folder
+    held = folder.held(folder.joint(asked.path["name"]))
+    path = folder.new(asked.given("as"))
+    found = asked.desk.workers.quick.run(f"joint {held.path.stem}", suggested, held.text, held.path, folder.welder)
+    if found is None or not found.schedule:
+        why = text("joint.unknown_current") if found is None else found.refused or found.why_not
+        raise InputError(held.path, "no suggestion", None, why)
+    write_whole(path, found.schedule)
+    return go(asked, f"/schedule/{path.stem}") if asked.partial else shown("said", lines=[path.name])

@@ -1,0 +1,110 @@
+"""The sheets room: everything that is printed, each as its command writes it, and all of it in one ZIP."""
+
+from __future__ import annotations
+
+import base64
+import hashlib
+import re
+from collections.abc import Callable, Iterable
+from functools import partial
+from html import unescape
+from pathlib import Path
+
+from starlette.responses import HTMLResponse, Response
+from starlette.routing import Route
+
+from gen.errors import InputError
+from gen.job import find_welder
+from gen.page.asked import Asked, page, part, route
+from gen.page.computed_sheets import (
+    commissioned,
+    commissioning,
+    joint_page,
+    last_kept,
+    report,
+    wiring,
+    zipped,
+)
+from gen.page.desk import Desk
+from gen.records import KeptRecord
+
+
+def routes(desk: Desk) -> list[Route]:
+    """The addresses of this room."""
+    return [
+        route(desk, "/sheets", _list),
+        route(desk, "/sheets/report/{name}", lambda asked: _sheet(_report(asked, asked.path["name"]))),
+        route(desk, "/sheets/joint/{name}", lambda asked: _sheet(_joint(asked, asked.path["name"]))),
+        route(desk, "/sheets/wiring", lambda asked: _sheet(_slow(asked, wiring))),
+        route(desk, "/sheets/commissioning", lambda asked: _sheet(_slow(asked, commissioning))),
+        route(desk, "/sheets/commissioned", lambda asked: _sheet(_slow(asked, commissioned))),
+        route(desk, "/sheets/chart", lambda asked: _sheet(_chart(asked))),
+        route(desk, "/sheets/all.zip", _zip),
+    ]
+
+
+def _list(asked: Asked) -> Response:
+    folder = asked.desk.folder
+    return page(asked, "sheets", part("sheets", schedules=folder.schedules(), joints=folder.joints()))
+
+
+def _slow(asked: Asked, made: Callable[[Path], str]) -> str:
+    return asked.desk.workers.slow.run(f"sheet {id(asked)}", made, asked.desk.folder.welder)
+
+
+def _report(asked: Asked, name: str) -> str:
+    folder = asked.desk.folder
+    return asked.desk.workers.slow.run(f"sheet {id(asked)}", report, folder.schedule(name), folder.welder)
+
+
+def _joint(asked: Asked, name: str) -> str:
+    folder = asked.desk.folder
+    return asked.desk.workers.slow.run(f"sheet {id(asked)}", joint_page, folder.joint(name), folder.welder)
+
+
+def _chart(asked: Asked) -> str:
+    """The wall chart: what is kept of each joint, to be read from where one welds."""
+    path = asked.desk.folder.welder
+    kept: tuple[KeptRecord, ...] = last_kept(path)
+    return str(part("chart", kept=kept, frequency_Hz=find_welder(path).mains.frequency_Hz))
+
+
+def _sheet(html: str) -> Response:
+    """A page of its own: its style sheet and the styles of its drawings are let in by their digests, and nothing else is."""
+    sheets = re.findall(r"<style>(.*?)</style>", html, re.DOTALL)
+    drawn = {unescape(style) for style in re.findall(r'\sstyle="([^"]*)"', html)}
+    of_drawings = f"'unsafe-hashes' {_digests(drawn)}" if drawn else "'none'"
+    policy = (
+        f"default-src 'none'; style-src-elem {_digests(sheets)}; style-src-attr {of_drawings}; "
+        "base-uri 'none'; form-action 'none'; frame-ancestors 'none'"
+    )
+    return HTMLResponse(html, headers={"content-security-policy": policy})
+
+
+def _digests(texts: Iterable[str]) -> str:
+    """What a policy names texts by."""
+    found = (base64.b64encode(hashlib.sha256(each.encode()).digest()).decode() for each in texts)
+    return " ".join(sorted(f"'sha256-{digest}'" for digest in found))
+
+
+def _zip(asked: Asked) -> Response:
+    """Every sheet that can be made, and the folder's own files. One that cannot says why in its place."""
+    folder = asked.desk.folder
+    made: dict[str, Callable[[], str]] = {
+        **{f"report-{name}.html": partial(_report, asked, name) for name in folder.schedules()},
+        **{f"joint-{name}.html": partial(_joint, asked, name) for name in folder.joints()},
+        "wiring.html": partial(_slow, asked, wiring),
+        "commissioning.html": partial(_slow, asked, commissioning),
+        "commissioned.html": partial(_slow, asked, commissioned),
+        "wall-chart.html": partial(_chart, asked),
+    }
+    files = {}
+    for path in (folder.welder, *map(folder.schedule, folder.schedules()), *map(folder.joint, folder.joints())):
+        files[path.name] = folder.held(path).text
+    for name, make in made.items():
+        try:
+            files[name] = make()
+        except InputError as error:
+            files[f"{name}.txt"] = f"{error}\n"
+    headers = {"content-disposition": 'attachment; filename="weldbeat-sheets.zip"'}
+    return Response(zipped(files), media_type="application/zip", headers=headers)

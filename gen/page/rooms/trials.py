@@ -1,0 +1,154 @@
+"""The trials room: the next weld in figures that are read from afar, its outcome by one button, and what holds is kept."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from tempfile import TemporaryDirectory
+from typing import Any
+
+from starlette.responses import Response
+from starlette.routing import Route
+
+from gen.ask import NotTaken, number
+from gen.cautions import AT_THE_ELECTRODES
+from gen.errors import InputError
+from gen.job import read_job
+from gen.link import push
+from gen.page.asked import Asked, go, page, part, route, shown
+from gen.page.computed_trials import kept_as, next_weld
+from gen.page.desk import Desk
+from gen.page.folder import Held
+from gen.page.texts import text
+from gen.records import Records
+from gen.trials import add_trial, remove_trial
+from gen.trials.values import EXPULSIONS, OUTCOMES
+from gen.user_files import written
+from gen.writing import write_whole
+
+_PACE = 4.0
+_UNMEASURED = dict.fromkeys(("force_N", "strength_N", "twist_Nm", "nugget_mm"))
+_setdown = number(0.0, 100.0)
+_number = number(1, 1_000_000)
+
+
+def routes(desk: Desk) -> list[Route]:
+    """The addresses of this room."""
+    return [
+        route(desk, "/trials", _list),
+        route(desk, "/trials/{name}", _open),
+        route(desk, "/trials/{name}/next", _next),
+        route(desk, "/trials/{name}/add", _add, "POST"),
+        route(desk, "/trials/{name}/send", _send, "POST"),
+        route(desk, "/trials/{name}/remove", _remove, "POST"),
+        route(desk, "/trials/{name}/keep", _keep, "POST"),
+    ]
+
+
+def _list(asked: Asked) -> Response:
+    return page(asked, "trials", part("trials_list", joints=asked.desk.folder.joints()))
+
+
+def _open(asked: Asked) -> Response:
+    path = asked.desk.folder.joint(asked.path["name"])
+    return page(asked, "trials", part("trials", name=path.stem, cautions=AT_THE_ELECTRODES))
+
+
+def _next(asked: Asked, said: tuple[str, ...] = ()) -> Response:
+    folder = asked.desk.folder
+    path = folder.joint(asked.path["name"])
+    seen = asked.desk.workers.slow.run(f"next {path.stem}", next_weld, path, folder.welder, _PACE)
+    held = folder.remember(Held(folder.place / f"{seen.name}.toml", seen.schedule))
+    return shown(
+        "trials_next",
+        name=path.stem,
+        seen=seen,
+        stamp=held.stamp,
+        outcomes=OUTCOMES,
+        expulsions=EXPULSIONS,
+        said=said,
+        connected=asked.desk.board.seen.connected,
+    )
+
+
+def _schedule(asked: Asked, scratch: str) -> Path:
+    """The schedule that was shown, as a file of its name in a folder of its own. Raises InputError."""
+    content = asked.desk.folder.remembered(asked.given("stamp"))
+    try:
+        name = asked.desk.folder.checked_name(asked.given("try"))
+    except InputError:
+        content = None
+    if not content:
+        raise InputError(text("files.form"), "not readable", None, text("trials.show_anew"))
+    path = Path(scratch, f"{name}.toml")
+    write_whole(path, content)
+    return path
+
+
+def _add(asked: Asked) -> Response:
+    """Keep what came of the weld, and show the next."""
+    folder = asked.desk.folder
+    joint = folder.joint(asked.path["name"])
+    told: dict[str, Any] = {
+        "outcome": _of(asked.given("outcome"), OUTCOMES),
+        "expulsion": _of(asked.given("expulsion") or "none", EXPULSIONS),
+        "setdown_mm": _measured(asked.given("setdown")),
+        "dressed": int(bool(asked.given("dressed"))),
+        "note": "",
+    }
+    with TemporaryDirectory() as scratch:
+        schedule = _schedule(asked, scratch)
+        added = add_trial(joint, schedule, folder.welder, _UNMEASURED | told, None, bool(asked.given("last")))
+    trial = added.record
+    return _next(asked, (text("trials.noted", number=trial.number, outcome=trial.outcome),))
+
+
+def _of(given: str, allowed: tuple[str, ...]) -> str:
+    if given not in allowed:
+        raise InputError(text("trials.outcome"), written(given), None, f"allowed: {', '.join(allowed)}")
+    return given
+
+
+def _measured(typed: str) -> float | None:
+    try:
+        return _setdown(typed.replace(",", ".")) if typed else None
+    except NotTaken as error:
+        raise InputError(text("trials.setdown"), "", None, str(error)) from None
+
+
+def _send(asked: Asked) -> Response:
+    """Put the schedule that is shown on the board, as that of the next weld. It was judged before it was shown."""
+    with TemporaryDirectory() as scratch:
+        path = _schedule(asked, scratch)
+        job = read_job(path, asked.desk.folder.welder)
+        pushed = asked.desk.board.ask(lambda link, records: push(job, path, link, records, True))
+    return shown("said", lines=[text("board.next_is", name=pushed.selected)])
+
+
+def _remove(asked: Asked) -> Response:
+    """Take a trial out that was noted wrongly, and show the next."""
+    folder = asked.desk.folder
+    joint = folder.joint(asked.path["name"])
+    try:
+        which = int(_number(asked.given("number")))
+    except NotTaken as error:
+        raise InputError(text("trials.number"), "", None, str(error)) from None
+    removed = remove_trial(joint, which, folder.welder)
+    return _next(asked, (text("trials.removed", number=removed.number, outcome=removed.outcome),))
+
+
+def _keep(asked: Asked) -> Response:
+    """Write the schedule with the setting that holds into a new file, and record it."""
+    folder = asked.desk.folder
+    joint = folder.joint(asked.path["name"])
+    output = folder.new(asked.given("as"))
+    kept, told, doubted = asked.desk.workers.slow.run(
+        f"keep {joint.stem}", kept_as, joint, folder.welder, output, _PACE
+    )
+    if kept is None:
+        return shown("said", lines=[text("trials.nothing_kept"), *told])
+    with Records.beside(folder.welder) as records:
+        write_whole(output, kept.text)
+        records.add_kept(kept)
+    if asked.given("then"):
+        return go(asked, f"/schedule/{output.stem}")
+    return shown("said", lines=[text("trials.kept", file=output.name), *told, *doubted])

@@ -1,0 +1,133 @@
+"""Joint and trials room: from sizes to a suggestion, from trials to a schedule that is kept, by the commands' records."""
+
+from __future__ import annotations
+
+import io
+import json
+import zipfile
+from collections.abc import Iterator
+from html import unescape
+
+import pytest
+
+from gen.records import Records
+from tests.support.cli.command_line import typed
+from tests.support.page.open_page import OpenPage, example, fields_of, open_page
+
+
+@pytest.fixture(scope="module")
+def page(tmp_path_factory: pytest.TempPathFactory) -> Iterator[OpenPage]:
+    with open_page(example(tmp_path_factory.mktemp("machine"))) as opened:
+        yield opened
+
+
+def test_1_a_wrong_joint_is_not_written(page: OpenPage) -> None:
+    for given, words in (
+        ({"sizes": "5"}, "two diameters"),
+        ({"sizes": "5, 80"}, "two diameters"),
+        ({"sizes": "five, 8"}, "rods_mm"),
+        ({"sizes": "5, 8", "force_N": "a lot"}, "a number from 1 to 50000"),
+        ({"sizes": "5, 8", "name": "../rungs"}, "a to z"),
+    ):
+        answer = page.post("/joint/new", {"name": "rungs", "kind": "rods_mm"} | given)
+        assert answer.status == 422
+        assert words in unescape(answer.text)
+    assert not (page.folder / "rungs.toml").exists()
+
+
+def test_2_a_joint_gets_the_commands_suggestion(page: OpenPage, monkeypatch: pytest.MonkeyPatch) -> None:
+    made = page.post("/joint/new", {"name": "rungs", "kind": "rods_mm", "sizes": "5, 8"})
+    assert made.headers["hx-redirect"] == "/joint/rungs"
+    told = unescape(page.get("/joint/rungs").text)
+    monkeypatch.chdir(page.folder)
+    wanted = json.loads(typed(["suggest", "--joint", "rungs.toml", "--json"]).out)
+    for words in (*wanted["assumptions"], *wanted["cautions"], wanted["weld_s"]["source"]):
+        assert words in told
+    assert page.post("/joint/rungs/schedule", {"as": "first"}).headers["hx-redirect"] == "/schedule/first"
+    assert (page.folder / "first.toml").read_text() == wanted["schedule"]
+    assert "is there already" in page.post("/joint/rungs/schedule", {"as": "first"}).text
+
+
+def test_3_outcomes_are_noted_and_the_next_weld_follows(page: OpenPage, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.chdir(page.folder)
+    first = page.get("/trials/rungs/next").text
+    wanted = json.loads(typed(["trial", "next", "rungs.toml", "--json"]).out)["setting"]
+    assert f"({wanted['time_s']:.3g} s) at {wanted['percent']:g} %" in first
+    for outcome in ("no bond", "broke at joint", "tore parent"):
+        told = fields_of(page.get("/trials/rungs/next").text)
+        answer = page.post("/trials/rungs/add", told | {"outcome": outcome, "expulsion": "none", "setdown": "0,6"})
+        assert f"is noted: {outcome}" in answer.text
+    with Records.beside(page.folder / "welder.toml") as records:
+        trials = records.trials("rungs")
+    assert [trial.setdown_mm for trial in trials] == [0.6] * 3
+    assert trials[0].weld_s == pytest.approx(wanted["time_s"])
+    assert not list(page.folder.glob("*-try.toml"))
+
+
+def test_4_what_will_not_do_is_not_noted(page: OpenPage) -> None:
+    told = fields_of(page.get("/trials/rungs/next").text)
+    for given, words in (
+        ({"outcome": "perfect"}, "allowed: no bond, broke at joint, tore parent"),
+        ({"outcome": "tore parent", "setdown": "-1"}, "a number from 0 to 100"),
+        ({"outcome": "tore parent", "setdown": "50"}, "less than 13"),
+        ({"outcome": "tore parent", "stamp": "0"}, "load this page anew"),
+        ({"outcome": "tore parent", "try": "../x"}, "load this page anew"),
+        ({"outcome": "tore parent", "last": "yes"}, "--last"),
+    ):
+        answer = page.post("/trials/rungs/add", told | {"expulsion": "none"} | given)
+        assert answer.status == 422
+        assert words in unescape(answer.text)
+    assert page.post("/trials/rungs/send", told).status == 422  # no board
+    with Records.beside(page.folder / "welder.toml") as records:
+        assert len(records.trials("rungs")) == 3
+
+
+def test_5_a_trial_is_taken_out_again(page: OpenPage) -> None:
+    assert "Trial 1 is taken out" in page.post("/trials/rungs/remove", {"number": "1"}).text
+    assert page.post("/trials/rungs/remove", {"number": "99"}).status == 422
+    assert page.post("/trials/rungs/remove", {"number": "x"}).status == 422
+
+
+def test_6_what_holds_is_kept(page: OpenPage) -> None:
+    answer = unescape(page.post("/trials/rungs/keep", {"as": "rungs-kept"}).text)
+    assert "Written: rungs-kept.toml." in answer
+    assert "hance of a good weld" in answer
+    with Records.beside(page.folder / "welder.toml") as records:
+        kept = records.kept("rungs")[-1]
+    assert (page.folder / "rungs-kept.toml").read_text() == kept.text
+    assert "Kept before" in page.get("/trials/rungs/next").text
+    assert page.post("/trials/rungs/keep", {"as": "rungs-kept"}).status == 422
+
+
+def test_7_every_sheet_is_what_its_command_writes(page: OpenPage, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.chdir(page.folder)
+    for words in (
+        ["wiring", "-o", "w.html"],
+        ["commission", "--sheet", "c.html"],
+        ["trial", "page", "rungs.toml", "-o", "j.html"],
+    ):
+        assert typed(words).code == 0
+    for path, name in (("wiring", "w"), ("commissioning", "c"), ("joint/rungs", "j")):
+        answer = page.get(f"/sheets/{path}")
+        assert answer.text == (page.folder / f"{name}.html").read_text()
+        policy = answer.headers["content-security-policy"]
+        assert "unsafe-inline" not in policy
+        assert "script" not in policy  # so that default-src 'none' holds for it
+    for name in ("w", "c", "j"):
+        (page.folder / f"{name}.html").unlink()
+    chart = page.get("/sheets/chart").text
+    assert '<td class="figure">rungs</td>' in chart
+    assert "no commissioning in it" in page.get("/sheets/commissioned").text
+
+
+def test_8_a_zip_of_the_lot(page: OpenPage) -> None:
+    for other in ("first", "rungs-kept"):
+        (page.folder / f"{other}.toml").unlink()
+    answer = page.raw("/sheets/all.zip")
+    with zipfile.ZipFile(io.BytesIO(answer)) as archive:
+        names = set(archive.namelist())
+        assert archive.testzip() is None
+        assert archive.read("rungs.toml").decode() == (page.folder / "rungs.toml").read_text()
+        assert b"simulated" in archive.read("report-boot-scraper.html")
+    assert names >= {"welder.toml", "wiring.html", "commissioning.html", "wall-chart.html", "joint-rungs.html"}
+    assert "commissioned.html.txt" in names
