@@ -37,6 +37,8 @@ class Outcome:
 
 def outcome(work: Work, course: Course) -> Outcome:
     """How the weld is expected to break."""
+    if course.boiled:
+        return Outcome("expelled", f"after {course.time_s[-1]:.2g} s the middle of the joint boils", doubts(work))
     return Outcome(*(_of_rods if work.rods_m else _of_sheets)(work, course), doubts=doubts(work))
 
 

@@ -98,3 +98,15 @@ def test_a_page_of_another_ending_is_refused_before_anything_is_computed(here: P
     outcome = typed(["joint", "show", "rungs.toml", "-o", "rungs.txt"])
     assert outcome.code == 2
     assert ".html" in outcome.err
+
+
+def test_a_weld_that_ends_at_once_is_drawn_all_the_same(here: Path) -> None:
+    """Very thin sheets on a strong machine boil before the first of six instants: one section, and it says so."""
+    strong = replaced(replaced(MACHINE, "= 2.4\n", "= 6\n"), "working_current_A = 22\n", "working_current_A = 400\n")
+    strong = replaced(strong, "rating_kVA = 2.5\n", "rating_kVA = 60\n")
+    (here / "welder.toml").write_text(strong)
+    (here / "foil.toml").write_text("sheets_mm = [0.5, 0.5]\nforce_N = 800\nface_diameter_mm = 3\n")
+    outcome = typed(["joint", "show", "foil.toml", "job.toml", "-o", "foil.html"])
+    assert (outcome.code, outcome.err) == (0, "")
+    assert outcome.out.startswith("Computed, not measured: expelled; after ")
+    assert (here / "foil.html").read_text().count(" s: up to ") in (2, 4)

@@ -11,6 +11,7 @@ import pytest
 from sim.joint.contact import Contacts, cold_area_m2, touching
 from sim.joint.field import Diverged
 from sim.joint.metals import LOW_CARBON_STEEL, TABOR
+from sim.joint.outcome import outcome
 from sim.joint.rods import bearing_m2, overlap_m2, rod_mesh
 from sim.joint.sites import RodSite
 from sim.joint.weld import Span, steady
@@ -88,9 +89,17 @@ def test_energy_is_accounted_for_through_melting_and_setdown() -> None:
         assert course.balance < 1e-3
 
 
+def test_a_weld_that_boils_ends_there() -> None:
+    course = one_weld(SHEETS, (Span(0.5, steady(60e3)),), fineness=COARSE)
+    assert course.boiled
+    assert course.time_s[-1] < 0.1
+    assert outcome(SHEETS, course).ending == "expelled"
+
+
 def test_what_does_not_settle_gives_no_figure() -> None:
+    """A current that no step in time can follow."""
     with pytest.raises(Diverged):
-        one_weld(SHEETS, (Span(0.5, steady(60e3)),), fineness=COARSE)
+        one_weld(SHEETS, (Span(0.5, steady(1e12)),), fineness=COARSE)
 
 
 def test_draws_lie_evenly_in_their_ranges() -> None:
