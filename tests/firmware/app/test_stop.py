@@ -46,7 +46,7 @@ def stopped_at(stop_s: float | None, how: str) -> Recording:
     if stop_s is not None:
         # Off time is 0.5 s; then the pedal is pressed again and let go after some half-cycles.
         again_s = stop_s + 0.9
-        presses = (Press(PRESS_S, stop_s + 0.1 - PRESS_S), Press(again_s, 0.36))
+        presses = (Press(PRESS_S, stop_s + 0.1 - PRESS_S), Press(again_s, 0.40))
         bench = replace(bench, pedal=PedalSpec(presses), length_s=again_s + 0.5)
         bench = replace(
             bench, **({"stops": ((stop_s, 0.1),)} if how == "circuit" else {"serial": ((stop_s, STOP_LINE),)})
