@@ -97,7 +97,7 @@ SECTIONS = {
         "pull": ("link", "Fetch a schedule from a board as a file."),
         "schedules": ("link", "The schedules that a board holds; select or remove one."),
         "watch": ("link", "Mains, state and welds of a board as they come; keeps the welds."),
-        "weld": ("weld", "Welds that were watched, half-cycle by half-cycle: drawn, or as CSV."),
+        "weld": ("weld", "Welds that were watched, half-cycle by half-cycle."),
         "trial": ("trial", "Trials on scrap: keep each, ask for the next, keep what holds."),
         "paper": ("paper", "A label, a wall chart, a logbook: to print for the shop."),
         "rescue": ("rescue", "Read what can be read of damaged records into a new file."),

@@ -23,7 +23,7 @@ from gen.cli.options import (
     taken,
     welder_option,
 )
-from gen.cli.said import say, say_data, say_over, visible
+from gen.cli.said import say, say_data, say_object, say_over, visible
 from gen.cli.show import verdict_text
 from gen.cli.terminal import Keys
 from gen.errors import InputError
@@ -107,8 +107,9 @@ def flash_command(bundle: Path, port: str | None, yes: bool, forget_schedules: b
 @welder_option
 @pace_option
 @click.option("--select", "select", is_flag=True, help="Also make it the schedule of the next weld.")
+@json_option
 def push_command(
-    schedule: Path, port: str | None, welder_path: Path | None, welds_per_minute: float, select: bool
+    schedule: Path, port: str | None, welder_path: Path | None, welds_per_minute: float, select: bool, as_json: bool
 ) -> int:
     """Compile and simulate SCHEDULE, and store it on the board on PORT under its name.
 
@@ -119,6 +120,9 @@ def push_command(
     from sim.run import run as run_job
 
     run = run_job(job, pace_asked(welds_per_minute), seed=0)
+    if run.verdict.refused and as_json:
+        say_object({"verdict": run.verdict.word, "refused": True, "port": None, "held": None, "selected": None})
+        return 1
     if run.verdict.refused:
         say(verdict_text(run))
         say("Nothing was sent.")
@@ -126,6 +130,11 @@ def push_command(
     with opened(port) as link, Records.beside(welder_path or Path(WELDER_FILE)) as records:
         pushed = push(job, schedule, link, records, select)
     held = pushed.held
+    if as_json:
+        told = {"name": held.name, "digest": held.digest, "rows": len(held.rows)}
+        verdict = {"verdict": run.verdict.word, "refused": False}
+        say_object(verdict | {"port": link.port, "held": told, "selected": pushed.selected})
+        return 0
     say(f"Verdict: {run.verdict.word}. {link.port} holds {held.name}, {len(held.rows)} rows, digest {held.digest}.")
     if pushed.selected == held.name:
         say("It is the schedule of the next weld.")

@@ -8,8 +8,8 @@ from pathlib import Path
 import click
 
 from gen.cli import Listed
-from gen.cli.options import USER_PATH, welder_option
-from gen.cli.said import say
+from gen.cli.options import USER_PATH, json_option, welder_option
+from gen.cli.said import say, say_object
 from gen.errors import InputError
 from gen.job import board_of, find_welder
 from gen.machine import WELDER_FILE
@@ -43,31 +43,36 @@ def paper_command() -> None:
     """Paper for the shop: a label, a wall chart, a logbook."""
 
 
-def _write(output: Path, html: str, welder_path: Path | None) -> None:
+def _write(output: Path, html: str, welder_path: Path | None, as_json: bool) -> None:
     kept = (welder_path or Path(WELDER_FILE)).absolute().parent / RECORDS_FILE
     check_targets({"--output": output}, keep=(welder_path or Path(WELDER_FILE), kept))
     write_whole(output, html)
-    say(f"Written: {output}. Open it in a browser, and print it.")
+    if as_json:
+        say_object({"written": str(output)})
+    else:
+        say(f"Written: {output}. Open it in a browser, and print it.")
 
 
 @click.command("label")
 @output_option
 @welder_option
-def label_command(output: Path, welder_path: Path | None) -> None:
+@json_option
+def label_command(output: Path, welder_path: Path | None, as_json: bool) -> None:
     """A label for the machine: what it is, what protects it, and what to do before touching it."""
     welder = find_welder(welder_path)
-    _write(output, label_html(welder, board_of(welder)), welder_path)
+    _write(output, label_html(welder, board_of(welder)), welder_path, as_json)
 
 
 @click.command("chart")
 @output_option
 @welder_option
-def chart_command(output: Path, welder_path: Path | None) -> None:
+@json_option
+def chart_command(output: Path, welder_path: Path | None, as_json: bool) -> None:
     """A wall chart of all joints kept: cycles and per cent in figures that are read from the machine."""
     welder = find_welder(welder_path)
     trials, kept = recorded(welder_path)
     sizes = {row.joint: row.sizes for row in compare(trials, kept)}
-    _write(output, chart_html(kept, sizes, welder.mains.frequency_Hz), welder_path)
+    _write(output, chart_html(kept, sizes, welder.mains.frequency_Hz), welder_path, as_json)
 
 
 @click.command("logbook")
@@ -75,7 +80,10 @@ def chart_command(output: Path, welder_path: Path | None) -> None:
 @click.option("--to", "end", type=_day, metavar="DAY", help="The last day; otherwise today.")
 @output_option
 @welder_option
-def logbook_command(begin: date | None, end: date | None, output: Path, welder_path: Path | None) -> None:
+@json_option
+def logbook_command(
+    begin: date | None, end: date | None, output: Path, welder_path: Path | None, as_json: bool
+) -> None:
     """Welds and trials out of records.sqlite, from one day to another, on the clock of this computer."""
     welder, today = find_welder(welder_path), datetime.now().astimezone().date()
     end = end or today
@@ -84,4 +92,4 @@ def logbook_command(begin: date | None, end: date | None, output: Path, welder_p
         raise InputError("command line", "--from", str(begin), f"allowed: a day not after --to ({end})")
     with Records.beside(welder_path or Path(WELDER_FILE)) as records:
         welds, trials = records.welds(), records.trials()
-    _write(output, logbook_html(welds, trials, days(begin, end), welder.mains.frequency_Hz), welder_path)
+    _write(output, logbook_html(welds, trials, days(begin, end), welder.mains.frequency_Hz), welder_path, as_json)

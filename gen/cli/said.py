@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import json
 import shutil
 import sys
 import textwrap
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
+from typing import Any
 
 import click
 
@@ -28,6 +30,11 @@ def say(text: object = "") -> None:
 def say_data(text: str, nl: bool = True) -> None:
     """Print what another program reads, or what stands so in a file: not folded."""
     click.echo(visible(text), nl=nl)
+
+
+def say_object(content: Mapping[str, Any]) -> None:
+    """Print one JSON object, for another program."""
+    say_data(json.dumps(content, indent=2))
 
 
 def say_wrong(text: str) -> None:

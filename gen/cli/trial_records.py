@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable
+from dataclasses import asdict
 from pathlib import Path
 from typing import Any
 
 import click
 
-from gen.cli.options import USER_PATH, number, schedule_argument, welder_option
-from gen.cli.said import say
+from gen.cli.options import USER_PATH, json_option, number, schedule_argument, welder_option
+from gen.cli.said import say, say_object
 from gen.cli.trial import joint_argument
 from gen.errors import InputError
 from gen.job import find_welder
@@ -84,6 +85,7 @@ def _measure(option: str, key: str, least: float, most: float, metavar: str, tex
 @click.option("--weld", type=_weld, metavar="BOOT/COUNT", help="The watched weld that this was.")
 @click.option("--last", is_flag=True, help="It was the newest watched weld of SCHEDULE.")
 @welder_option
+@json_option
 def add_command(
     joint: Path,
     schedule: Path,
@@ -91,6 +93,7 @@ def add_command(
     last: bool,
     dressed: bool,
     welder_path: Path | None,
+    as_json: bool,
     **told: Any,
 ) -> None:
     """Keep one weld of JOINT on scrap, made with SCHEDULE, and what came of it."""
@@ -98,6 +101,9 @@ def add_command(
         raise InputError("command line", "--weld and --last", None, "allowed: one of them")
     added = add_trial(joint, schedule, welder_path, told | {"dressed": int(dressed)}, weld, last)
     trial = added.record
+    if as_json:
+        say_object({"added": asdict(trial)})
+        return
     told_words = trial.outcome + (f", expelled {trial.expulsion}" if trial.expulsion != "none" else "")
     say(f"Trial {trial.number} of {joint.stem}: {setting_text(added.setting, added.frequency_Hz)}, {told_words}.")
     say(f"Next: weldbeat trial next {joint}")
@@ -107,17 +113,22 @@ def add_command(
 @joint_argument
 @click.argument("trial", type=number(1, 1_000_000), metavar="NUMBER")
 @welder_option
-def remove_command(joint: Path, trial: int, welder_path: Path | None) -> None:
+@json_option
+def remove_command(joint: Path, trial: int, welder_path: Path | None, as_json: bool) -> None:
     """Take the trial NUMBER of JOINT out of the records: one that was noted wrongly. The others keep their numbers."""
     find_welder(welder_path)
     removed = remove_trial(joint, trial, welder_path)
+    if as_json:
+        say_object({"removed": asdict(removed)})
+        return
     say(f"Removed: trial {trial} of {joint.stem}, {removed.weld_s:.3g} s at {removed.percent:g} %, {removed.outcome}.")
 
 
 @click.command("export")
 @click.argument("file", type=USER_PATH)
 @welder_option
-def export_command(file: Path, welder_path: Path | None) -> None:
+@json_option
+def export_command(file: Path, welder_path: Path | None, as_json: bool) -> None:
     """Write the trials of all joints to FILE as CSV, schedules and joint files in their cells.
 
     `weldbeat trial import` reads it back with nothing lost, here or beside another welder file.
@@ -126,13 +137,17 @@ def export_command(file: Path, welder_path: Path | None) -> None:
     check_drawn("FILE", file, ".csv", keep=(welder_path or Path(WELDER_FILE),))
     trials, _ = recorded(welder_path)
     write_whole(file, to_csv(trials))
+    if as_json:
+        say_object({"written": str(file), "trials": len(trials)})
+        return
     say(f"Written: {file}, {len(trials)} trial{'' if len(trials) == 1 else 's'}.")
 
 
 @click.command("import")
 @click.argument("file", type=USER_PATH)
 @welder_option
-def import_command(file: Path, welder_path: Path | None) -> None:
+@json_option
+def import_command(file: Path, welder_path: Path | None, as_json: bool) -> None:
     """Add the trials in FILE, a CSV, to the records: all of them, or none where a row is wrong.
 
     The first line names the columns: joint, tried_at, weld_s, percent and outcome, and whatever else `weldbeat trial
@@ -146,4 +161,7 @@ def import_command(file: Path, welder_path: Path | None) -> None:
         with Records.beside(welder_path or Path(WELDER_FILE)) as records:
             records.add_trials(new)
     same = len(rows) - len(new)
+    if as_json:
+        say_object({"added": len(new), "there_already": same})
+        return
     say(f"Added: {len(new)}." + (f" There already: {same}." if same else ""))

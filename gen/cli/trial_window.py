@@ -13,7 +13,7 @@ from click.core import ParameterSource
 
 from gen.cautions import AT_THE_ELECTRODES, caution_lines
 from gen.cli.options import FASTEST, USER_PATH, json_option, number, pace_asked, pace_option, welder_option
-from gen.cli.said import said, said_all, say, say_data
+from gen.cli.said import said, said_all, say, say_data, say_object
 from gen.cli.trial import between_option, joint_argument, percent_option
 from gen.errors import InputError
 from gen.job import Job, find_welder
@@ -372,7 +372,10 @@ def _window_data(belief: Belief, percent: float) -> dict[str, Any]:
 @click.option("-o", "--output", type=USER_PATH, required=True, help="Write it to this HTML file.")
 @between_option
 @welder_option
-def page_command(joint: Path, output: Path, between: tuple[float, float] | None, welder_path: Path | None) -> None:
+@json_option
+def page_command(
+    joint: Path, output: Path, between: tuple[float, float] | None, welder_path: Path | None, as_json: bool
+) -> None:
     """One page about JOINT, to print and keep: suggestion and sources, trials, good window, kept schedule, cautions."""
     from sim.report.joint_page import page_of, render_joint
 
@@ -380,7 +383,10 @@ def page_command(joint: Path, output: Path, between: tuple[float, float] | None,
     check_drawn("--output", output, ".html", keep=(joint, welder_path or Path(WELDER_FILE)))
     page = page_of(known, welder.mains.frequency_Hz)
     write_whole(output, render_joint(page))
-    say(f"Written: {output}. Open it in a browser, or print it.")
+    if as_json:
+        say_object({"written": str(output)})
+    else:
+        say(f"Written: {output}. Open it in a browser, or print it.")
 
 
 @click.command("compare")

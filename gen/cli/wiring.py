@@ -13,7 +13,7 @@ import click
 from gen.boards import Board
 from gen.cautions import caution_lines
 from gen.cli.options import USER_PATH, json_option, number, welder_option
-from gen.cli.said import folded, said, say, say_data, say_long
+from gen.cli.said import folded, said, say, say_data, say_long, say_object
 from gen.errors import InputError
 from gen.job import board_of, find_welder
 from gen.machine import WELDER_FILE, Welder
@@ -108,7 +108,8 @@ def _part_lines(part: Chosen, everything: bool) -> list[str]:
 )
 @click.option("--svg", "folder", type=USER_PATH, help="Folder for the two drawings, as SVG too.")
 @pace_option
-def wiring_command(welder_path: Path | None, output: Path, folder: Path | None, pace: float) -> None:
+@json_option
+def wiring_command(welder_path: Path | None, output: Path, folder: Path | None, pace: float, as_json: bool) -> None:
     """The wiring sheet of the upgrade, with this machine's own pins: two drawings, wire list, parts list."""
     from gen.wiring.sheet import DRAWING_FILES, wiring_sheet
     from gen.wiring.upgrade import to_be_fitted
@@ -131,6 +132,9 @@ def wiring_command(welder_path: Path | None, output: Path, folder: Path | None, 
             write_whole(folder / name, svg)
             written.append(folder / name)
     write_whole(output, sheet.html)
+    if as_json:
+        say_object({"written": [str(file) for file in written], "to_be_fitted": list(to_be_fitted(welder))})
+        return
     for file in written:
         say(f"Written: {file}")
     if missing := to_be_fitted(welder):
