@@ -120,7 +120,7 @@ def _rows(source: sqlite3.Connection, table: str, columns: tuple[str, ...]) -> I
         for number in range(below + 1, min(backward, default=below + _BEYOND)):
             try:
                 found = source.execute(f"{select} WHERE rowid = ?", (number,)).fetchone()
-            except (sqlite3.Error, OverflowError):
+            except (sqlite3.Error, OverflowError, UnicodeError):
                 yield None
                 continue
             if found is not None and found[0] == number:

@@ -18,7 +18,7 @@ from gen.errors import InputError
 from gen.records import _VERSIONS, VERSION, Records, tables_of
 from gen.rescue import Rescued, rescue
 from tests.support.cli.command_line import WELDER, typed
-from tests.support.record_damage import ROWS, complaint, damaged_pages, damaged_values, full, used
+from tests.support.record_damage import ROWS, Damage, complaint, damaged_pages, damaged_values, full, used
 
 
 @pytest.fixture(scope="module")
@@ -35,6 +35,16 @@ def test_damages_in_a_sample(good: Path, tmp_path: Path) -> None:
     found = [complaint(damage, tmp_path) for damage in itertools.chain(pages, values)]
     assert len(found) >= 20
     assert [what for what in found if what] == []
+
+
+def test_the_words_of_a_table_that_are_no_text(good: Path, tmp_path: Path) -> None:
+    """SQLite's own message about a column of such a name cannot be read either."""
+    content = good.read_bytes()
+    place = content.index(b"board TEXT NOT NULL")
+    spaces = [at for at in range(place, place + 200) if content[at : at + 1] == b" "]
+    for at in spaces[:4]:
+        damaged = content[:at] + b"\xa0" + content[at + 1 :]
+        assert complaint(Damage(f"byte {at}", damaged), tmp_path) is None
 
 
 def test_a_damaged_file_is_not_changed(good: Path, tmp_path: Path) -> None:

@@ -46,8 +46,10 @@ class Strike:
 
 def strikes(kind: str, folder: Path) -> Iterator[Strike]:
     """Every strike at a write of this kind, found by tracing one that nothing disturbs."""
-    folder.mkdir()
-    WRITES[kind][0](folder)
+    for place in (folder.with_name(f"{folder.name}-first"), folder):  # the first of its kind may import something
+        place.mkdir()
+        WRITES[kind][0](place)
+        WRITES[kind][1](place) if place != folder else None
     trace = folder / "trace"
     _traced(kind, folder, ["-o", str(trace), "-e", f"trace={','.join(CALLS)},stat,newfstatat"])
     seen: Counter[str] = Counter()
@@ -102,8 +104,8 @@ def _traced(kind: str, folder: Path, options: list[str]) -> tuple[int, str]:
         ctypes.CDLL(None).prctl(_ANY_TRACER, ctypes.c_ulong(-1))
         code = 1
         try:
+            os.read(waits, 1)  # until it is looked on: what it does before is not counted
             with said.open("w") as out, redirect_stdout(out), redirect_stderr(out):
-                os.read(waits, 1)
                 try:
                     code = one_write.main(kind, str(folder))
                 except BaseException:
