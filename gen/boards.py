@@ -53,11 +53,8 @@ class OverRun(FileModel):
 
 
 class Capabilities(FileModel):
-    """`conduction_timed`: its hardware times the end of each current by the sense across the switch."""
-
     random_phase_firing: bool
     conduction_sense: bool
-    conduction_timed: bool
     primary_current: bool
 
 

@@ -47,8 +47,8 @@ class Driver(Protocol):
         """How long current flowed after gate number `gate` (from 0, since `start`): from the gate's edge to the current's end.
 
         Timed by hardware. 0 where the switch blocked under its gate, RUNS_ON_US where the current had not ended shortly
-        before the next gate could come. -1 where it is not known yet, and of a board that does not time it or has no sense;
-        of gates beyond CURVE_KEPT it stays so.
+        before the next gate could come. -1 where it is not known yet and without a sense; of gates beyond
+        CURVE_KEPT it stays so.
         """
 
     def primary_current_A(self) -> int:

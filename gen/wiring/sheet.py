@@ -127,7 +127,7 @@ def rules(welder: Welder, board: Board, choice: Choice) -> tuple[str, ...]:
         what, how = choice.part("conduction sense").steps[1].what, choice.part("conduction sense").steps[1].result
         found.append(
             "The conduction sense is low while the switch blocks, except around each zero crossing, where there is no voltage "
-            f"to see. C14 has its value for this board and no other ({what} {how})."
+            f"to see. C14 must stay small: the board times the end of each current ({what} {how})."
         )
     return tuple(found)
 

@@ -30,8 +30,7 @@ EACH_RATED_W = 2.0
 PULL_OHM = 6800.0  # below the 8.2 kilo-ohm that some chips demand
 INTERNAL_PULL_OHM = (50_000.0, 80_000.0)  # of the RP2 chips' own pulls, from memory
 SENSE_PULL_OHM = 10_000.0
-SENSE_HOLD_FARAD = 0.47e-6  # bridges the dark of a crossing, for a board that looks at the level
-SENSE_QUIET_FARAD = 1e-9  # against noise only, for a board that times the edge
+SENSE_FARAD = 1e-9  # against noise only: one that bridges the dark of a crossing would swallow the end of a current
 PHOTOTRIAC_PULSE_A = 1.0  # of one pulse, from memory
 DRIVE_LIMIT_MS = 12.0
 
@@ -179,53 +178,33 @@ def detector(welder: Welder, board: Board) -> tuple[DetectorValues, Chosen]:
     return values, Chosen("detector", fit, steps, notes=notes)
 
 
-def sense_farad(board: Board) -> float:
-    """The capacitor at the pin of the conduction sense."""
-    return SENSE_QUIET_FARAD if board.capabilities.conduction_timed else SENSE_HOLD_FARAD
-
-
 def conduction_sense(welder: Welder, board: Board, values: DetectorValues) -> Chosen:
     """The coupler across the switch, and the capacitor at the pin."""
     dark_us = 2 * values.offset_rise_us.high if welder.detector.kind == "square" else -2 * values.offset_rise_us.low
     pulls = [1 / (1 / SENSE_PULL_OHM + 1 / own) for own in INTERNAL_PULL_OHM]
-    farad, timed = sense_farad(board), board.capabilities.conduction_timed
     dark = CalculationLine(
         "dark around each crossing",
         "twice the detector's worst offset, since the resistors are the same",
         f"up to {dark_us / 1000:.2f} ms",
         "as the detector",
     )
-    if timed:
-        led_A = LOGIC_OF_SUPPLY[1] * board.logic_V / min(pulls) / TRANSFER.low
-        charge_us = farad * board.logic_V / (led_A * TRANSFER.low) * 1e6
-        at_pin = CalculationLine(
-            "delay at the pin",
-            f"{farad * 1e9:g} nF from {board.logic_V:g} V by {1000 * led_A * TRANSFER.low:.2g} mA",
-            f"up to {charge_us:.0f} us",
-            f"C V / I, textbook; the board times the edge, with the coupler's own {COUPLER_OFF_US.text}",
-        )
-    else:
-        hold = [1000 * pull * farad * -math.log(1 - s) for pull, s in zip(sorted(pulls), LOGIC_OF_SUPPLY, strict=True)]
-        at_pin = CalculationLine(
-            "hold at the pin",
-            f"{SENSE_PULL_OHM / 1000:g} kohm up and {farad * 1e6:g} uF down: R C ln(1 / (1 - Vth / V))",
-            f"{hold[0]:.1f} to {hold[1]:.1f} ms",
-            "textbook; longer than the dark, shorter than a conduction",
-        )
-    capacitor = f"{farad * 1e9:g} nF" if timed else f"{farad * 1e6:g} uF"
+    led_A = LOGIC_OF_SUPPLY[1] * board.logic_V / min(pulls) / TRANSFER.low
+    charge_us = SENSE_FARAD * board.logic_V / (led_A * TRANSFER.low) * 1e6
+    at_pin = CalculationLine(
+        "delay at the pin",
+        f"{SENSE_FARAD * 1e9:g} nF from {board.logic_V:g} V by {1000 * led_A * TRANSFER.low:.2g} mA",
+        f"up to {charge_us:.0f} us",
+        f"C V / I, textbook; the board times the edge, with the coupler's own {COUPLER_OFF_US.text}",
+    )
     fit = (
         f"Coupler with two light-emitting diodes back to back across the switch, behind two {values.each_ohm / 1000:g} kohm "
-        f"{values.each_rated_W:g} W; {SENSE_PULL_OHM / 1000:g} kohm up and {capacitor} down at the pin"
+        f"{values.each_rated_W:g} W; {SENSE_PULL_OHM / 1000:g} kohm up and {SENSE_FARAD * 1e9:g} nF down at the pin"
     )
     on = welder.board.conduction_sense
     notes = (
         "Low: voltage across the switch, it blocks. It tells a shorted switch before you touch the electrodes, and a gate "
         "lead that has come off."
-        + (
-            " This board times with it how long each current lasts, and knows the load angle from that."
-            if timed
-            else ""
-        ),
+        " The board times with it how long each current lasts, and knows the load angle from that.",
         "In use here." if on else "Optional, and not named in the welder file (board.conduction_sense = true).",
     )
     return Chosen("conduction sense", fit, (dark, at_pin), notes=notes)

@@ -8,7 +8,7 @@ from gen.user_files import Wrong, written
 from gen.wiring.choice import Choice
 from gen.wiring.netlist import Connection, Kind, Net, Netlist, Part, chain, star
 from gen.wiring.power_parts import conductor_current_A, conductor_gauge
-from gen.wiring.signal_parts import SENSE_PULL_OHM, sense_farad
+from gen.wiring.signal_parts import SENSE_FARAD, SENSE_PULL_OHM
 
 # Roles of the board that are always wired; the others only where the welder file asks for them.
 
@@ -37,7 +37,7 @@ def upgrade(welder: Welder, board: Board, choice: Choice) -> Netlist:
     if kind == "zero_cross_relay":
         allowed = "allowed: before a transformer, scr_pair, triac or random_phase_relay; see `weldbeat choose`"
         raise Wrong("switch.kind", written(kind), allowed)
-    parts = (*_mains_parts(welder, choice), *_low_parts(welder, board, choice), *_board_parts(welder, board))
+    parts = (*_mains_parts(welder, choice), *_low_parts(welder, choice), *_board_parts(welder, board))
     return Netlist(parts, (*_mains_nets(welder, choice), *_low_nets(welder)))
 
 
@@ -163,7 +163,7 @@ def _switch_parts(welder: Welder, choice: Choice) -> tuple[Part, ...]:
     )
 
 
-def _low_parts(welder: Welder, board: Board, choice: Choice) -> tuple[Part, ...]:
+def _low_parts(welder: Welder, choice: Choice) -> tuple[Part, ...]:
     p = welder.protection
     cuts = p.stop_cuts_gate_supply and p.stop_cuts_contactor
     drive = DRIVES.get(p.gate_drive or "", DRIVES["one_shot"])
@@ -230,7 +230,7 @@ def _low_parts(welder: Welder, board: Board, choice: Choice) -> tuple[Part, ...]
     if welder.board.conduction_sense:
         parts += [
             Part("R14", "sense pull-up", f"{SENSE_PULL_OHM / 1000:g} kohm", low=("1", "2"), on_board=True),
-            Part("C14", "sense capacitor", f"{sense_farad(board) * 1e9:g} nF", low=("1", "2"), on_board=True),
+            Part("C14", "sense capacitor", f"{SENSE_FARAD * 1e9:g} nF", low=("1", "2"), on_board=True),
         ]
     return tuple(parts)
 

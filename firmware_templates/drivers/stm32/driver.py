@@ -18,7 +18,7 @@ import machine
 import micropython
 import pyb
 import stm
-from app.words import GATE_END_DEG, WATCHDOG
+from app.words import CURVE_KEPT, GATE_END_DEG, RUNS_ON_US, WATCHDOG
 from board_io import BoardIo
 from machine import Pin, mem16, mem32
 from micropython import const
@@ -36,7 +36,24 @@ _ARR = stm.TIM2 + stm.TIM_ARR
 _CCR3 = stm.TIM2 + stm.TIM_CCR3
 _CCR4 = stm.TIM2 + stm.TIM_CCR4
 
+# Timer 3 is set to 0 by each gate, and captures what the sense across the switch shows.
+_TRIGGER_OUT = stm.TIM2 + stm.TIM_CR2
+_SENSE_CR1 = stm.TIM3 + stm.TIM_CR1
+_SENSE_SMCR = stm.TIM3 + stm.TIM_SMCR
+_SENSE_CCMR1 = stm.TIM3 + stm.TIM_CCMR1
+_SENSE_CCER = stm.TIM3 + stm.TIM_CCER
+_SENSE_SR = stm.TIM3 + stm.TIM_SR
+_DARK_FROM = stm.TIM3 + stm.TIM_CCR1
+_LIT_FROM = stm.TIM3 + stm.TIM_CCR2
+_GATE_OUT = const(0x60)  # MMS of CR2: timer 2 tells the others of its channel 3
+_ZERO_AT_GATE = const(0x14)  # SMCR: timer 2 sets the count to 0
+_BOTH_OF_ONE_PIN = const(0x0102)  # CCMR1: channels 1 and 2 capture channel 2's pin
+_RISE_AND_FALL = const(0x31)  # CCER: channel 1 its rise, channel 2 its fall
+_ROSE = const(0x02)  # CC1IF of SR; reading the capture clears it
+_SETTLED_US = const(513)  # the sense is dark by then if there is a current; interface.py says the same of every board
+
 _ALTERNATE = const(1)  # of the pins: timer 2
+_ALTERNATE_SENSE = const(2)  # timer 3
 _RUNNING = const(0x01)  # CEN of CR1
 _ONE_PULSE = const(0x0C)  # OPM, and URS: only the end of the count interrupts
 _ON_EDGE = const(0x56)  # SMCR: the edge on channel 1 starts the count
@@ -95,7 +112,7 @@ def _leave_word(word: int, check: int) -> None:
 
 
 class Driver(BoardIo):
-    """Owns the board's pins and timer 2 from here on; one per run."""
+    """Owns the board's pins, timer 2 and (with a sense) timer 3 from here on; one per run."""
 
     def __init__(self) -> None:
         # The gate first, and low; it is the timer's only while a weld is under way.
@@ -132,6 +149,23 @@ class Driver(BoardIo):
         edges = Pin.IRQ_RISING | Pin.IRQ_FALLING if config.DETECTOR_SQUARE else Pin.IRQ_RISING
         self._detector.irq(self._changed, edges, hard=True)
         self._detector.init(Pin.ALT, Pin.PULL_DOWN, alt=_ALTERNATE)
+
+        self._timed = array("H", bytes(2 * CURVE_KEPT))
+        self._gates = 0  # loaded since `start`
+        self._told = 0  # of those, how many currents are timed
+        if self._sense is not None:
+            self._begin_timing(self._sense)
+
+    def _begin_timing(self, sense: "Pin") -> None:
+        timer = pyb.Timer(3)
+        timer.init(prescaler=timer.source_freq() // 1_000_000 - 1, period=_LONGEST_COUNT)
+        timer.channel(2, pyb.Timer.IC, polarity=pyb.Timer.FALLING, callback=self._lit)
+        mem16[_SENSE_CCER] = 0
+        mem16[_SENSE_CCMR1] = _BOTH_OF_ONE_PIN
+        mem16[_SENSE_CCER] = _RISE_AND_FALL
+        mem16[_SENSE_SMCR] = _ZERO_AT_GATE
+        mem16[_TRIGGER_OUT] = _GATE_OUT
+        sense.init(Pin.ALT, Pin.PULL_UP, alt=_ALTERNATE_SENSE)
 
     def _disarm(self) -> None:
         """No edge starts the timer, no count goes on, the pin is low."""
@@ -176,6 +210,7 @@ class Driver(BoardIo):
             return
         self._phase = _GATE
         if begin:
+            self._gates += 1
             # Between the second and the last of these lines alone, a processor that stops would leave the gate loaded for good:
             # the watchdog ends that, and the contactor that falls with the pulse train.
             mem16[_CCMR2] = _PWM
@@ -203,6 +238,22 @@ class Driver(BoardIo):
         mem16[_CCER] = _OUT_RISING if self._edge else _OUT_RISING | _FALLING
         self._phase = _HUNT
 
+    def _lit(self, timer: "pyb.Timer") -> None:
+        """Voltage stands across the switch again: the end of a current, or of the dark around a crossing."""
+        rose = mem16[_SENSE_SR] & _ROSE
+        dark_us = mem32[_DARK_FROM]
+        lit_us = mem32[_LIT_FROM]
+        gate = self._gates - 1
+        if self._phase == _GATE and self._begins[self._at] > mem32[_CNT]:
+            gate -= 1  # the gate that is loaded has not come yet
+        if gate < self._told or gate >= CURVE_KEPT or lit_us < _SETTLED_US:
+            return
+        while self._told < gate:
+            self._timed[self._told] = RUNS_ON_US
+            self._told += 1
+        self._timed[gate] = 0 if rose and dark_us > _SETTLED_US else min(lit_us, RUNS_ON_US)
+        self._told = gate + 1
+
     # -- the interface ------------------------------------------------------------------------------------------------
 
     def crossing_us(self) -> int:
@@ -223,8 +274,13 @@ class Driver(BoardIo):
         self._begins[entry] = begin
         self._ends[entry] = max(end_us - offset, begin + 2)
 
+    def conduction_us(self, gate: int) -> int:
+        return self._timed[gate] if gate < self._told else -1
+
     def start(self, count: int, half_us: int, positive: int) -> int:
         self.off()
+        self._gates = 0
+        self._told = 0
         level = self._detector.value()
         self._edge = 1
         # The first edge is hunted in a window as long as a half-cycle, and may be a false one. So it is never fired from:

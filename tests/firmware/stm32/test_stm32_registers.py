@@ -41,10 +41,13 @@ def test_pins_and_timer() -> None:
         *[(PINS[name], "in", "up", None) for name in ("STOP", "PEDAL", "FORCE", "OVER_TEMPERATURE", "CONDUCTION")],
         (PINS["DETECTOR"], "in", "down", None),
         (PINS["DETECTOR"], "alt", "down", None),
+        (PINS["CONDUCTION"], "alt", "up", None),
     ]
     assert [call for call in made.calls if call[0] in ("timer", "channel")] == [("timer", LONGEST), ("channel", NEVER)]
     assert made.emergency_bytes == 100  # as MicroPython's documentation has it
-    assert written(made) == [*DISARMED, (CCMR1, 1)]
+    # Timer 3 stands 0x400 above timer 2: captures off, both of channel 2's pin, on; reset by timer 2, which tells channel 3.
+    sense = [(0x420, 0), (0x418, 0x0102), (0x420, 0x31), (0x408, 0x14), (0x04, 0x60)]
+    assert written(made) == [*DISARMED, (CCMR1, 1), *sense]
     assert made.timer.registers[DIER] == UPDATE | COMPARE_4
 
 

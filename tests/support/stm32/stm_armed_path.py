@@ -8,6 +8,8 @@ The registers are a dictionary whose keys, above 2**30 as on the board, are all 
 class Timer:
     OC_TIMING = 2
     HIGH = 0
+    IC = 9
+    FALLING = 2
 
     def __init__(self, number):
         pass
@@ -27,18 +29,19 @@ class Timer:
 
 offsets = {
     "TIM_CR1": 0x00, "TIM_SMCR": 0x08, "TIM_CCMR1": 0x18, "TIM_CCMR2": 0x1C, "TIM_CCER": 0x20, "TIM_CNT": 0x24,
-    "TIM_ARR": 0x2C, "TIM_CCR3": 0x3C, "TIM_CCR4": 0x40,
+    "TIM_ARR": 0x2C, "TIM_CCR3": 0x3C, "TIM_CCR4": 0x40, "TIM_CR2": 0x04, "TIM_SR": 0x10, "TIM_CCR1": 0x34, "TIM_CCR2": 0x38,
 }  # fmt: skip
 TIM2 = 0x40000000
-registers = {TIM2 + offset: 0 for offset in offsets.values()}
+TIM3 = 0x40000400
+registers = {timer + offset: 0 for timer in (TIM2, TIM3) for offset in offsets.values()}
 registers |= {0x40002898: 0, 0x4000289C: 0, 0x40007000: 0}  # two backup registers, and the power control's
-CR1, CNT = TIM2, TIM2 + 0x24
+CR1, CNT, LIT = TIM2, TIM2 + 0x24, TIM3 + 0x38
 pins = {"PIN_" + name: name for name in ("STOP", "DETECTOR", "GATE", "CONTACTOR", "PEDAL", "FORCE", "CONDUCTION")}
 module("config", DETECTOR_SQUARE=1, OFFSET_RISE_US=130, OFFSET_FALL_US=-70, MAX_HALF_CYCLES=1500, WATCHDOG_MS=5000,
        RELEASE_STOPS=1, PIN_OVER_TEMPERATURE="C3", **pins)  # fmt: skip
 module("machine", Pin=Pin, WDT=Watchdog, WDT_RESET=3, reset_cause=lambda: 1, mem16=registers, mem32=registers)
 module("pyb", Timer=Timer)
-module("stm", TIM2=TIM2, RTC=0x40002800, RTC_BKP18R=0x98, PWR=0x40007000, PWR_CR=0, **offsets)
+module("stm", TIM2=TIM2, TIM3=TIM3, RTC=0x40002800, RTC_BKP18R=0x98, PWR=0x40007000, PWR_CR=0, **offsets)
 module("micropython", const=micropython.const, alloc_emergency_exception_buf=lambda size: None)
 
 
@@ -52,6 +55,8 @@ def half_cycle(driver, count):
     driver._due(None)
     registers[CR1] = 0x0C
     driver._end(None)
+    registers[LIT] = 9_999
+    driver._lit(None)
 
 
 def armed(driver):

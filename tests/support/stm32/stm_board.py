@@ -17,6 +17,7 @@ from typing import Any
 
 import firmware_templates
 from gen import words
+from tests.support.stm32.sense_timer import SenseTimer
 from tests.support.stm32.timer_model import COMPARE_4, CR1, DIER, NEVER, SR, UPDATE, Timer2
 
 DRIVERS = Path(firmware_templates.__file__).parent / "drivers"
@@ -29,17 +30,18 @@ PINS = {
     "PEDAL": "A3",
     "FORCE": "C2",
     "OVER_TEMPERATURE": "C3",
-    "CONDUCTION": "C4",
+    "CONDUCTION": "C7",
 }
-TIM2, RTC, PWR = 0x40000000, 0x40002800, 0x40007000
+TIM2, TIM3, RTC, PWR = 0x40000000, 0x40000400, 0x40002800, 0x40007000
 # Names of the stm module, with the offsets that RM0090 gives.
 STM = {
     "TIM2": TIM2, "TIM_CR1": 0x00, "TIM_SMCR": 0x08, "TIM_CCMR1": 0x18, "TIM_CCMR2": 0x1C, "TIM_CCER": 0x20, "TIM_CNT": 0x24,
+    "TIM3": TIM3, "TIM_CR2": 0x04, "TIM_SR": 0x10, "TIM_CCR1": 0x34, "TIM_CCR2": 0x38,
     "TIM_ARR": 0x2C, "TIM_CCR3": 0x3C, "TIM_CCR4": 0x40, "RTC": RTC, "RTC_BKP18R": 0x98, "PWR": PWR, "PWR_CR": 0x00,
 }  # fmt: skip
 WDT_RESET, PWRON_RESET = 3, 1
-_EXTI, _TIMER = "detector", "timer"
-_PRIORITY = {_TIMER: 2, _EXTI: 1, None: 0}  # IRQ_PRI_TIMX is above IRQ_PRI_EXTINT in ports/stm32/irq.h
+_EXTI, _TIMER, _SENSE = "detector", "timer", "sense"
+_PRIORITY = {_TIMER: 2, _SENSE: 2, _EXTI: 1, None: 0}  # IRQ_PRI_TIMX is above IRQ_PRI_EXTINT in ports/stm32/irq.h
 
 
 class Restarted(Exception):
@@ -66,6 +68,7 @@ class Board:
     gate_edges: list[tuple[float, int]] = field(default_factory=list)
     pedal: list[float] = field(default_factory=list)
     release_stops: bool = True
+    sense: list[float] = field(default_factory=list)  # toggles of the sense across the switch, from low
 
     def __post_init__(self) -> None:
         self.timer = Timer2(self._gate_changed)
@@ -77,6 +80,8 @@ class Board:
         self.due: dict[str, float] = {}  # when each pending interrupt begins
         self.running: str | None = None
         self._toggles = deque(self.detector)
+        self.sense_timer = SenseTimer()
+        self._sensed = deque(self.sense)
         self._gate = 0
         self.timer_object: Any = None
         self.emergency_bytes = 0
@@ -95,6 +100,7 @@ class Board:
         while True:
             self._serve()
             moments = [until_us, self.timer.next_us(), self._toggles[0] if self._toggles else NEVER]
+            moments.append(self._sensed[0] if self._sensed else NEVER)
             if self.now_us < self.hung_from_us:
                 moments += [at for what, at in self.due.items() if _PRIORITY[what] > _PRIORITY[self.running]]
             moment = max(min(moments), self.now_us)
@@ -103,8 +109,14 @@ class Board:
             while self._toggles and self._toggles[0] <= moment:
                 self._toggles.popleft()
                 self._detector_changed()
+            while self._sensed and self._sensed[0] <= moment:
+                self._sensed.popleft()
+                if self.modes.get(PINS["CONDUCTION"]) == "alt":
+                    self.sense_timer.edge((len(self.sense) - len(self._sensed)) & 1, moment)
             if self.timer.pending():
                 self._raise(_TIMER)
+            if self.sense_timer.pending():
+                self._raise(_SENSE)
             if moment >= until_us and not self._to_serve():
                 return
 
@@ -125,6 +137,8 @@ class Board:
             self.running = before
             if self.timer.pending():
                 self._raise(_TIMER)
+            if self.sense_timer.pending():
+                self._raise(_SENSE)
 
     def call(self, *what: Any) -> None:
         """An access to the hardware: told, and time passes."""
@@ -144,6 +158,8 @@ class Board:
         level = self.level(PINS["GATE"])
         if level != self._gate:
             self._gate = level
+            if level:
+                self.sense_timer.gate(self.timer.now_us)
             self.gate_edges.append((self.timer.now_us, level))
 
     def level(self, name: str) -> int:
@@ -153,6 +169,8 @@ class Board:
             return sum(time <= self.now_us for time in self.stop) & 1
         if name == PINS["PEDAL"] and self.pedal:
             return sum(time <= self.now_us for time in self.pedal) & 1
+        if name == PINS["CONDUCTION"] and self.sense:
+            return sum(time <= self.now_us for time in self.sense) & 1
         if self.modes.get(name) == "alt":
             return self.timer.output
         return self.outputs.get(name, self.levels.get(name, 0))
@@ -221,6 +239,8 @@ class _Memory:
 
     def __getitem__(self, address: int) -> int:
         self.board.call("read", address)
+        if TIM3 <= address < RTC:
+            return self.board.sense_timer.read(address - TIM3)
         value = self.board.timer.read(address - TIM2) if address < RTC else self.board.backup.get(address, 0)
         assert 0 <= value < 2**30, "reading it would allocate"
         return value
@@ -228,7 +248,11 @@ class _Memory:
     def __setitem__(self, address: int, value: int) -> None:
         assert 0 <= value < 2**30
         self.board.call("write", address, value)
-        if address < RTC:
+        if TIM3 <= address < RTC:
+            self.board.sense_timer.write(address - TIM3, value)
+        elif address == TIM2 + 4:
+            self.board.sense_timer.told_of_gates = value == 0x60  # MMS: OC3REF as trigger output
+        elif address < RTC:
             self.board.timer.write(address - TIM2, value)
         else:
             writable = address == PWR or self.board.backup.get(PWR, 0) & 0x100
@@ -244,7 +268,8 @@ class _Pin:
         self.init(mode, pull, **settings)
 
     def init(self, mode: str, pull: str | None = None, value: int | None = None, alt: int | None = None) -> None:
-        assert (alt == 1) == (mode == "alt"), "timer 2 is alternate function 1"
+        timer = 2 if self.name == PINS["CONDUCTION"] else 1
+        assert alt == (timer if mode == "alt" else None), "timer 2 is alternate function 1, timer 3 is 2"
         self.board.call("pin", self.name, mode, pull, value)
         if value is not None:
             self.board.outputs[self.name] = value
@@ -273,22 +298,33 @@ class _Pin:
 
 def _timer(board: Board) -> Any:
     class Timer:
-        OC_TIMING, HIGH = 2, 0
+        OC_TIMING, HIGH, IC, FALLING = 2, 0, 9, 2
 
         def __init__(self, number: int) -> None:
-            assert number == 2
+            assert number in (2, 3)
+            self.number = number
             self.callbacks: dict[int, Callable[[Any], None]] = {}
-            board.handlers[_TIMER] = self._interrupt
+            if number == 2:
+                board.handlers[_TIMER] = self._interrupt
 
         def source_freq(self) -> int:
             return 84_000_000
 
         def init(self, prescaler: int, period: int) -> None:
             assert repr(prescaler) == "83", "a count is to be a microsecond, and a whole number"
+            if self.number == 3:
+                assert period == 0xFFFF
+                return
             board.calls.append(("timer", period))
             board.timer.write(CR1, 0x81)
 
-        def channel(self, number: int, mode: int, compare: int, polarity: int, callback: Callable[[Any], None]) -> None:
+        def channel(
+            self, number: int, mode: int, compare: int = 0, polarity: int = 0, *, callback: Callable[[Any], None]
+        ) -> None:
+            if self.number == 3:
+                assert (number, mode, polarity) == (2, self.IC, self.FALLING)
+                board.handlers[_SENSE] = lambda _: board.sense_timer.served(callback)
+                return
             assert (number, mode, polarity) == (4, self.OC_TIMING, self.HIGH)
             board.calls.append(("channel", compare))
             self._enable(COMPARE_4, callback)
