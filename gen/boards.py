@@ -19,6 +19,10 @@ Gpio = int | str  # as the board's MicroPython takes it: 4 for GP4, "A2" for PA2
 Item = TypeVar("Item")
 Listed = Annotated[tuple[Item, ...], BeforeValidator(lambda given: tuple(given) if isinstance(given, list) else given)]
 
+# What every board has a pin for, whether a machine uses it or not.
+ROLES = (
+    "stop", "pedal", "gate", "contactor", "detector", "force", "over_temperature", "conduction", "primary_current",
+)  # fmt: skip
 # Roles whose pin switches power: one that moves while the board starts would switch it then.
 SWITCHING = ("gate", "contactor")
 
@@ -135,7 +139,15 @@ class Board(FileModel):
     def _consistent(self) -> Self:
         if self.welds == bool(self.why_not):
             raise Wrong("why_not", written(self.why_not), "allowed: a reason where welds is false, and only there")
+        for role in ROLES:
+            if not self.roles.get(role):
+                raise Wrong(f"roles.{role}", None, "missing; allowed: a list of one pin or more")
+        for role in {**self.follows, **dict.fromkeys(self.follows.values())}:
+            if role not in self.roles:
+                raise Wrong("follows", written(role), f"allowed: {', '.join(self.roles)}")
         for role, choices in self.roles.items():
+            if not choices:
+                raise Wrong(f"roles.{role}", None, "empty; allowed: a list of one pin or more")
             for gpio in choices:
                 if str(gpio) not in self.header:
                     raise Wrong(f"roles.{role}", written(gpio), "allowed: a pin that stands in [header]")

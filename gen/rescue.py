@@ -5,7 +5,7 @@ from __future__ import annotations
 import shutil
 import sqlite3
 from collections.abc import Iterator, Mapping
-from contextlib import closing, suppress
+from contextlib import closing, contextmanager, suppress
 from dataclasses import dataclass, fields
 from pathlib import Path
 from tempfile import TemporaryDirectory
@@ -36,7 +36,7 @@ def rescue(damaged: Path, new: Path) -> Mapping[str, Rescued]:
         raise InputError(new, "is there already", None, "allowed: a name for a new file")
     if not damaged.is_file():
         raise InputError(damaged, "no such file", None, "allowed: the records beside a welder file")
-    with TemporaryDirectory() as scratch:
+    with _scratch() as scratch:
         copy, made = Path(scratch, "damaged.sqlite"), Path(scratch, "new.sqlite")
         try:
             shutil.copyfile(damaged, copy)
@@ -63,6 +63,18 @@ def rescue(damaged: Path, new: Path) -> Mapping[str, Rescued]:
             pass
         write_whole(new, made.read_bytes())
     return found
+
+
+@contextmanager
+def _scratch() -> Iterator[str]:
+    """A folder that is gone afterwards. Raises InputError where there is no room for one."""
+    try:
+        folder = TemporaryDirectory()
+    except OSError as error:
+        place = "the folder for temporary files"
+        raise InputError(place, "cannot be written", None, f"{error.strerror}; allowed: one with room") from None
+    with folder as name:
+        yield name
 
 
 # Of each table the columns as the file has them; `life` stands in no record.

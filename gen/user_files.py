@@ -252,7 +252,7 @@ def validated(model: type[Model], content: Any, where: Path, prefix: str = "") -
 
 def _as_input_error(error: ErrorDetails, model: type[FileModel], where: Path, prefix: str) -> InputError:
     location = [str(part) for part in error["loc"]]
-    if location[-1:] == ["[key]"]:  # pydantic's word for a name that a table must not have
+    if location[-1:] == ["[key]"] and error["type"] != "extra_forbidden":  # pydantic's word for a name that is wrong
         location = location[:-2]
     table, field = _find(model, location)
     key = prefix + ".".join(_printable(part) if part.strip() else '""' for part in location)

@@ -143,7 +143,8 @@ def main() -> None:
     except (click.Abort, Stopped, KeyboardInterrupt) as error:
         _fail("stopped", error)
     except OSError as error:
-        _fail(f"{error.filename or 'output'}: {error.strerror or error}", error)
+        allowed = "allowed: a place with room that you may read and write"
+        _fail(f"{error.filename or 'output'}: {error.strerror or error}; {allowed}", error)
     _say_next()
     sys.exit(result if isinstance(result, int) else 0)
 

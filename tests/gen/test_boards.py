@@ -136,6 +136,8 @@ def test_a_new_board_of_a_known_family_needs_one_file(tmp_path: Path) -> None:
         ("gate = [14]", "gate = [30]", "allowed: a pin that stands in .header."),
         ("gate = [14]", "gate = [2]", "is the pin of stop"),
         ('usual = "input with pull-down"', 'usual = "input"\nmoves = {14 = "blinks"}', "moves while the board starts"),
+        ("gate = [14]", "gate = []", "missing; allowed: a list of one pin or more"),
+        ("gate = [14]", "barrier = [14]", "missing; allowed: a list of one pin or more"),
         ("welds = true", "welds = false", "a reason where welds is false"),
     ],
 )

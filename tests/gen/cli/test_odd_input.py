@@ -108,6 +108,12 @@ def test_tap_names(shed: Path, name: str) -> None:
     assert "allowed: a table of 1 to 50 tap names (each on one line, at most 40 characters), each with" in outcome.err
 
 
+def test_a_key_of_the_readers_own_word(shed: Path) -> None:
+    """Pydantic calls the name of a key `[key]`, as somebody else may."""
+    (shed / "welder.toml").write_text(WELDER + '"[key]" = 1\n')
+    assert typed(["describe"]).err.startswith("weldbeat: welder.toml: board.[key]: 1 given; unknown key; allowed: ")
+
+
 FORMULAS = ("=1+1", "+1", "-1", "@SUM(1)", "\tx", "\rx", "'=1", "''", "'")
 
 
