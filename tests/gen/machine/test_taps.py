@@ -80,7 +80,7 @@ def test_a_lower_tap_never_gives_more(seed: int, read: str) -> None:
         for welder in (low, high):
             work, amperes = welder.machine.work_secondary_uohm, welder.machine.in_use.working_secondary
             heats.append([1e-6 * w * a**2 for w, a in zip(ends(work), ends(amperes), strict=True)])
-        assert heats[0][0] < heats[1][0]
+        assert heats[0][0] < heats[1][0] + 1e-6, "the work may be nothing at its least"
         assert heats[0][1] < heats[1][1]
 
 
