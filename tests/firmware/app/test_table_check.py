@@ -3,6 +3,9 @@
 from __future__ import annotations
 
 import hashlib
+import math
+import random
+from fractions import Fraction
 from types import SimpleNamespace
 from typing import Any
 
@@ -178,6 +181,92 @@ def test_many_short_impulses_add_up() -> None:
         assert (told == "") == (count <= 2), told
     rested = SimpleNamespace(**{**vars(config), "FLUX_HALVES_HALF_CYCLES": 3, "MAX_HALF_CYCLES": 900})
     assert refusal(table(*(short * 19)[:-1]), rested) == ""  # type: ignore[arg-type]
+
+
+def one_sided_in_words(rows: Rows, config: Any) -> str:
+    """The refusal for one polarity, by brute force: every stretch of every impulse summed anew, the figures as lists."""
+    for volts in config.VOLT_SECONDS:
+        most = volts[0] - volts[-1]
+        carried = [0, 0]
+        for impulse, gap in impulses(rows):
+            given = [
+                between(volts, delay_us - config.EARLIEST_DELAY_US, config.VOLT_SECONDS_STEP_US) for delay_us in impulse
+            ]
+            leads = [given[n] - given[n + 1] for n in range(0, len(given), 2)]
+            sides = [0, 0]
+            for end in range(1, len(leads) + 1):
+                stretches = [sum(leads[begin:end]) for begin in range(end + 1)]
+                sides = [max(stretches), -min(stretches)]
+                ahead = max(left + side for left, side in zip(carried, sides, strict=True))
+                if ahead > most:
+                    return ONE_SIDED % (ahead // 100, most // 100)
+            halves_in = config.FLUX_HALVES_HALF_CYCLES
+            carried = [
+                dying(left, len(impulse) + gap, halves_in) + dying(side, gap, halves_in)
+                for left, side in zip(carried, sides, strict=True)
+            ]
+    return ""
+
+
+def impulses(rows: Rows) -> list[tuple[list[int], int]]:
+    """The delays of each impulse, half-cycle by half-cycle, and how many without current follow it."""
+    found: list[tuple[list[int], int]] = []
+    delays: list[int] = []
+    for phase, half_cycles, delay_us, _ in rows[1:]:
+        if phase in FIRED_PHASES:
+            delays += [delay_us] * half_cycles
+        elif delays:
+            found.append((delays, half_cycles))
+            delays = []
+    return found
+
+
+def between(volts: tuple[int, ...], after_us: int, step_us: int) -> int:
+    """On the line between two entries, rounded up."""
+    low, past_us = divmod(after_us, step_us)
+    if low >= len(volts) - 1:
+        return volts[-1]
+    return math.ceil(volts[low] + (volts[low + 1] - volts[low]) * Fraction(past_us, step_us))
+
+
+def dying(ahead: int, half_cycles: int, halves_in: int) -> int:
+    """Halved each so many, and in between on a line."""
+    while half_cycles >= halves_in:
+        ahead, half_cycles = ahead // 2, half_cycles - halves_in
+    return ahead - ahead * half_cycles // (2 * halves_in)
+
+
+def test_one_polarity_ahead_by_brute_force() -> None:
+    """Seeded tables with runs to either side, in one impulse and over many, word for word: refused and taken."""
+    chance = random.Random(5)
+    told = set()
+    for _ in range(600):
+        changes: dict[str, Any] = {"MAX_ROWS": 90, "LONGEST_WELD_HALF_CYCLES": 900, "MAX_HALF_CYCLES": 900}
+        config: Any = SimpleNamespace(
+            **{
+                **vars(CONFIG),
+                **changes,
+                "FLUX_HALVES_HALF_CYCLES": chance.choice((1, 3, 7, 40)),
+                "FIRST_DELAY_US": 3000,
+            }
+        )
+        rows: Rows = []
+        for _ in range(chance.randint(1, 6)):
+            steep = chance.choice((300, 1500, 5000))
+            for _ in range(chance.randint(1, 3)):
+                middle = chance.randint(3000, 8000)
+                near = [min(8000, max(3000, middle + chance.randint(-steep, steep))) for _ in range(2)]
+                rows += [weld(1, near[0]), *([weld(2, 5000)] if chance.random() < 0.2 else []), weld(1, near[1])]
+            rows.append(cool(chance.choice((6, 8, 14, 22))))
+        made = table(*rows[:-1])
+        words = one_sided_in_words(made, config)
+        told.add(words == "")
+        assert refusal([(phase, n, us, 100 if us > 0 else 0) for phase, n, us, _ in made], with_duty(config)) == words
+    assert told == {True, False}
+
+
+def with_duty(config: Any) -> Any:
+    return SimpleNamespace(**{**vars(config), "DUTY_LIMIT": 10**6})
 
 
 def test_least_cool_at_an_even_limit() -> None:
