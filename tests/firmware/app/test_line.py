@@ -58,6 +58,15 @@ def polled(received: bytes, *, armed: bool = False, result: str = "1") -> tuple[
     return line, driver, asked
 
 
+@pytest.mark.parametrize("byte", [*range(10), 11, 13])
+def test_nothing_but_a_newline_ends_a_line(byte: int) -> None:
+    """Other control characters stand within it: one line, one answer."""
+    line, driver, _ = line_of(b"x" + bytes([byte]) + b"y\n")
+    for _ in range(3):
+        line.poll(False)
+    assert len(driver.sent) == 1
+
+
 def test_one_answer_a_step() -> None:
     """However many lines have come: 64 bytes of `x` and newline would give 32, written while nothing else is done."""
     line, driver, _ = line_of(b"x\n" * 200)
