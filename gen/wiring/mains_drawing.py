@@ -54,7 +54,7 @@ def _supply(c: Canvas) -> None:
     c.wire("Q0.L", "Q1.1")
     c.name("L", (_L + 0.2, 2.5))
     c.wire("Q0.N", "Q1.3")
-    c.name("N", (_N + 0.2, 2.5))
+    c.name("N", (_N + 0.2, 2.3))
 
 
 def _control(c: Canvas) -> None:

@@ -47,7 +47,12 @@ def wiring_sheet(welder: Welder, board: Board, choice: Choice) -> Sheet:
         mains=Markup(mains),
         low=Markup(low),
         wires={side: [w for w in netlist.wires if w.side == side and not w.track] for side in ("mains", "low")},
-        tracks=[w for w in netlist.wires if w.track],
+        tracks=(
+            ("mains: keep them apart from all others", [w for w in netlist.wires if w.track and w.side == "mains"]),
+            ("signals and 24 V", [w for w in netlist.wires if w.track and w.side == "low"]),
+        ),
+        american=american(welder),
+        own_gauge=lambda gauge: _of_country(gauge, american(welder)),
         parts=(
             ("mains side, and on both sides", [part for part in netlist.parts if part.mains]),
             ("low-voltage side", [part for part in netlist.parts if not part.mains]),
@@ -60,8 +65,24 @@ def wiring_sheet(welder: Welder, board: Board, choice: Choice) -> Sheet:
         ampacity=[(f"{mm2:g}", f"{amperes:g}") for mm2, amperes in AMPACITY],
         ampacity_awg=AMPACITY_AWG,
         cautions=(*CAUTIONS, SHEET_CAUTION),
+        of_wiring=(CAUTIONS[1], SHEET_CAUTION),
+        of_rules=(CAUTIONS[2],),
+        of_parts=(CAUTIONS[0],),
     )
     return Sheet(netlist, tuple(zip(DRAWING_FILES, (mains, low), strict=True)), html)
+
+
+def american(welder: Welder) -> bool:
+    """Whether wires are named as North America does: by the breaker's standard, or by 60 Hz where that says nothing."""
+    if welder.breaker is not None and welder.breaker.standard in ("IEC 60898-1", "UL 489"):
+        return welder.breaker.standard == "UL 489"
+    return welder.mains.frequency_Hz == 60
+
+
+def _of_country(gauge: str, in_america: bool) -> str:
+    """Of a cross-section in mm2 and AWG the one that the owner's country uses."""
+    metric, slash, awg = gauge.partition(" / ")
+    return (awg if in_america else metric) if slash else gauge
 
 
 def _joined(netlist: Netlist) -> frozenset[str]:

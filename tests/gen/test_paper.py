@@ -22,7 +22,7 @@ from tests.support.report.measured import measured_pages
 from tests.support.report.report_trees import text_of
 
 WIDTHS = (1280, 800, 400)
-PAPERS = ("label", "chart", "logbook", "commissioning")
+PAPERS = ("label", "chart", "logbook", "commissioning", "wiring")
 
 
 @pytest.fixture(scope="module")

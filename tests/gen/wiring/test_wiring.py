@@ -113,14 +113,30 @@ def _strokes(svg: str) -> list[str]:
     return [part.split(":")[1] for part in svg.replace('"', ";").split(";") if part.startswith(("stroke:", "fill:"))]
 
 
-def test_every_page_has_every_caution(sheet: Sheet) -> None:
-    """Whichever sheet is on the bench: mains, heat, pacemakers, eyes, fumes, the snubber, the law, what this is not."""
+def test_the_first_page_has_every_caution_and_each_page_its_own(sheet: Sheet) -> None:
+    """All once: mains, heat, pacemakers, eyes, fumes, the snubber, the law, what this is not. Then what the page is about."""
     pages = sheet.html.split('<section class="sheet">')[1:]
     assert len(pages) == 7
-    for page in pages:
-        for caution in CAUTIONS:
-            assert caution in page
-        assert "no certified design" in page
+    for caution in CAUTIONS:
+        assert caution in pages[0]
+    assert "no certified design" in pages[0]
+    for page in pages[1:]:
+        assert 1 <= sum(caution in page for caution in CAUTIONS) <= 2
+    for page in (pages[1], pages[3], pages[4]):  # where somebody wires
+        assert CAUTIONS[1] in page
+
+
+def test_wires_are_of_the_owners_country_and_ticked(sheet: Sheet) -> None:
+    """One colour and one cross-section each, a box to tick, and the board's mains tracks in a table of their own."""
+    american = sheet_of(
+        known_welder(mains={"frequency_Hz": 60}, breaker={"standard": "UL 489", "characteristic": None})
+    )
+    for html, has, has_not in ((sheet.html, "mm2", "AWG"), (american.html, "AWG", " mm2")):
+        tables = html[html.index("Wires of the mains side") : html.index("Parts: ")]
+        assert has in tables
+        assert has_not not in tables
+        assert tables.count('class="box"') == tables.count('<tr class="wire">')
+        assert "Tracks of the interface board, mains" in tables
 
 
 def test_no_other_file_and_no_network_is_needed(sheet: Sheet) -> None:

@@ -39,6 +39,11 @@ function measure(page) {
 function outside(page, holder, box, slack) {
   const beyond = (edge, vertical) => box.left < edge.left - slack || box.right > edge.right + slack ||
     (vertical && (box.top < edge.top - slack || box.bottom > edge.bottom + slack));
+  const moved = holder.closest(".drawing");  // a drawing that a finger moves sideways holds its words where it reaches
+  if (moved && page.getComputedStyle(moved).overflowX === "auto") {
+    const edge = moved.getBoundingClientRect();
+    return box.left - edge.left + moved.scrollLeft > moved.scrollWidth || outside(page, moved.parentElement, edge, slack);
+  }
   if (box.left < -slack || box.right > page.document.documentElement.clientWidth + slack || box.top < -slack) return true;
   let block = true;
   for (let at = holder; at && at !== page.document.documentElement; at = at.parentElement) {
