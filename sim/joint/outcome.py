@@ -21,7 +21,7 @@ LEAST_SETDOWN, STRONG_SETDOWN = 0.05, 0.12
 _SPATTERS_K = 350.0  # rods: so far above its melting what is between them flies out (assumed, no source)
 _WIDER = 1.25  # sheets: a nugget so much wider than what touches has no ring that holds it (assumed, no source)
 # Beyond these the model has not been held against anything.
-_THIN_SHEET_M = 0.5e-3
+_THIN_SHEET_M = 0.6e-3
 _THIN_ROD_M = 3.0e-3
 _KELVIN = 273.15
 
@@ -88,7 +88,7 @@ def doubts(work: Work) -> tuple[str, ...]:
     """Where the model was held against a table and failed, or against nothing at all."""
     found = []
     if work.sheets_m and work.thin_m < _THIN_SHEET_M:
-        found.append("of sheets below 0.5 mm the model makes no nugget where the tables have one: too cold")
+        found.append("of sheets below 0.6 mm the model makes too small a nugget or none where the tables have one")
     if work.rods_m and work.thin_m < _THIN_ROD_M:
         found.append(
             "of rods below 3 mm the model was held against two rows only, and made up to 30 % too little or too much"

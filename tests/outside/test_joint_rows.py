@@ -64,9 +64,9 @@ def test_two_thick_rods_want_far_more_than_thin_across_thick() -> None:
     source).
     """
     thin = Work("low_carbon_steel", 1000, rods_m=(3e-3, 6e-3), strip=(0.15, 0.15), along=1.5)
-    right = one_weld(thin, (Span(2.4, steady(1290)),), fineness=COARSE, until=lambda m: m.setdown_m >= 0.15 * 3e-3)
+    right = one_weld(thin, (Span(2.4, steady(1340)),), fineness=COARSE, until=lambda m: m.setdown_m >= 0.15 * 3e-3)
     assert right.time_s[-1] == pytest.approx(1.2, rel=0.3)
     thick = Work("low_carbon_steel", 1000, rods_m=(6e-3, 6e-3), strip=(0.15, 0.15), along=1.5)
-    at_two = one_weld(thick, (Span(2.0, steady(1290)),), fineness=COARSE)
-    assert at_two.joint_C == pytest.approx(forge_C("low_carbon_steel"), abs=120)
+    at_two = one_weld(thick, (Span(2.0, steady(1340)),), fineness=COARSE)
+    assert at_two.joint_C == pytest.approx(forge_C("low_carbon_steel"), abs=150)
     assert 0.03 < at_two.setdown_m / 6e-3 < 0.08
