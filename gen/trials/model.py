@@ -55,7 +55,7 @@ class Assumptions:
     `tear_scale`, `tear_freedom`: t about the handbook's range is Student's t, heavy-tailed since a suggestion may be half or
     double. `lobe`: e - t, mean and standard deviation; the current ranges of ISO 14373 at medium force span a factor of
     1.29 to 1.5, which is 0.5 to 0.8 in heat. `bond_gap`: t - b. `by_air`, `by_spring`, `by_hand`: s, by what holds the
-    force; the welds then teach it. FORCE_WITHIN of gen/joint.py (common practice, no source) has a force off by 5, 15 and
+    force; the welds teach little of it. FORCE_WITHIN of gen/joint.py (common practice, no source) has a force off by 5, 15 and
     35 % as it is held ever less well. How much of that comes through to the heat, and what fit-up and surface add, are our
     assumptions. `flatter`: h. `exponent`: g, mean and standard deviation; the class table of gen/handbook gives 2.0 to 2.7
     from class A to class C (from memory) of sheets from 0.5 to 2 mm. `wear`: the mean of d, exponentially distributed.

@@ -1,7 +1,7 @@
 """Dialling in, at length: `python -m tests.campaigns.dial_in FILE.jsonl [joints a cell] [first seed] [workers]`.
 
 It writes one line a joint, so that it goes on where it was left, and prints its table from all lines in the file; with 0
-joints it only prints. A thousand joints of each of the 19 cells take about an hour and a half of one core.
+joints it only prints. A thousand joints of each of the 19 cells take about forty minutes of one core.
 
 Simulated joints of each law (dial_laws.py of tests/support/outside), no two alike, whose heat scatters from weld to weld by 5,
 10, 20 and 30 %, from a suggestion that is right, half or double, with one outcome and one expulsion in twenty written down
