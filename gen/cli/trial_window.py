@@ -309,7 +309,7 @@ def show_command(
         from sim.report.joint_page import standalone
         from sim.report.trials import lanes_of
 
-        write_whole(output, standalone(lanes_of(known, belief)))
+        write_whole(output, standalone(lanes_of(known, belief), f"{known.name}: {known.joint.title}"))
     if as_json:
         say_data(json.dumps(_show_data(known, belief, kept), indent=2))
         return

@@ -79,9 +79,9 @@ def render_joint(page: JointPage) -> str:
     return text + "\n"
 
 
-def standalone(lanes: tuple[Lane, ...]) -> str:
-    """The picture alone, as an SVG file."""
-    return svg_file(draw_trials(lanes, WIDE, "trials"), WIDE)
+def standalone(lanes: tuple[Lane, ...], title: str) -> str:
+    """The picture alone, as an SVG file, under its title."""
+    return svg_file(draw_trials(lanes, WIDE, "trials", title), WIDE)
 
 
 def svg_file(drawn: str, width: int) -> str:

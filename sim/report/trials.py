@@ -17,6 +17,7 @@ from sim.report.svg import Scale, filled, hatch, line, number, path, svg, text, 
 _LEFT, _RIGHT = 56, 16
 _STEP = 20  # from one row of marks to the next
 _BAR = 14  # height of the window
+_TITLE = 24  # room for the title
 _GAP = 18  # between two percents
 _R = 5.0  # half the width of a mark
 _MOST_NUMBERS = 4  # at one mark
@@ -80,10 +81,12 @@ class LogTime:
         return along(math.log(min(max(time_s, self.low_s), self.high_s)))
 
 
-def draw_trials(lanes: Sequence[Lane], width: int, name: str) -> str:
-    """The lanes below each other, the highest percent on top, on one logarithmic axis of time."""
+def draw_trials(lanes: Sequence[Lane], width: int, name: str, title: str = "") -> str:
+    """The lanes below each other, the highest percent on top, on one logarithmic axis of time; `title` above them."""
     x = LogTime(*_range(lanes), _LEFT, width - _RIGHT)
-    legend, top = _legend(width, f"hatch-{name}")
+    legend, top = _legend(width, f"hatch-{name}", _TITLE if title else 0)
+    if title:
+        legend.append(text(2, _TITLE - 8, title, class_="strong"))
     y = top
     lines: list[str] = []
     for lane in sorted(lanes, key=lambda lane: -lane.percent):
@@ -98,6 +101,9 @@ def draw_trials(lanes: Sequence[Lane], width: int, name: str) -> str:
         if lane.window is not None:
             lines += _window(lane.window, x, base, f"hatch-{name}")
         y = base + _BAR
+        if lane.window is not None and (words := _limits(lane.window, width - _LEFT - _RIGHT)):
+            lines.append(text(_LEFT, y + 14, words))
+            y += 16
         if lane.kept_s is not None:
             at = x(lane.kept_s)
             lines.append(path([(at, y + 2), (at - 5, y + 10), (at + 5, y + 10)], "full", closed=True))
@@ -126,10 +132,10 @@ def _range(lanes: Sequence[Lane]) -> tuple[float, float]:
     return low, high
 
 
-def _legend(width: int, pattern: str) -> tuple[list[str], float]:
+def _legend(width: int, pattern: str, above: float = 0) -> tuple[list[str], float]:
     """The marks with their words, as many on a line as fit, and where the picture may begin below them."""
     drawn: list[str] = []
-    x, y = 12.0, 12.0
+    x, y = 12.0, 12.0 + above
     for words in (*(words for words, _, _ in _LEGEND), _WINDOW):
         needed = 24 + width_of(words)
         if x + needed > width - 4:
@@ -221,6 +227,16 @@ def _mark(x: float, y: float, outcome: Outcome, expulsion: Expulsion) -> list[st
 def _box(left: float, right: float, top: float, height: float, pattern: str) -> list[str]:
     corners = [(left, top), (right, top), (right, top + height), (left, top + height)]
     return [filled(corners, pattern), path(corners, "beyond", closed=True)]
+
+
+def _limits(window: Window, room: float) -> str:
+    """The window's ends in words, each with its limits where there is room for them."""
+    low, high = window.low_s, window.high_s
+    if not low.median < high.median:
+        return ""
+    ends = [f"{number(end.median)} s ({number(end.low)} to {number(end.high)})" for end in (low, high)]
+    whole = f"good from {ends[0]} to {ends[1]}"
+    return whole if width_of(whole) <= room else f"good from {number(low.median)} to {number(high.median)} s"
 
 
 def _window(window: Window, x: LogTime, base: float, pattern: str) -> list[str]:

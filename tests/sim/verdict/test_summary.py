@@ -13,7 +13,7 @@ import pytest
 
 from gen.job import Job
 from gen.machine.welder import Welder
-from sim.remedy import Remedy, bearable_pace, refusing, remedies
+from sim.remedy import Remedy, bearable_pace, on_tap, refusing, remedies
 from sim.run import run
 from sim.verdict import Finding, Verdict, judged
 from sim.verdict.finding import percent_of, summarised
@@ -159,3 +159,25 @@ def test_a_slope_ends_below_no_percentage_that_is_tried() -> None:
         if remedy.what == "percent":
             assert isinstance(remedy.value, int)
             assert remedy.value > 70
+
+
+TAPS = {
+    "taps": {"low": 1.6, "middle": 2.0, "high": 2.4},
+    "tap": "high",
+    "working_tap": "high",
+    "rating_duty_percent": 12,
+}
+
+
+def test_the_tap_that_would_pass() -> None:
+    """The next below at which the same schedule is let by, on the same machine derived anew; a run on it passes."""
+    welder = known_welder(transformer={"open_secondary_V": None} | TAPS)
+    job = job_of(welder, WELD)
+    pace = round(1.2 * (bearable_pace(job, 120) or 0), 1)
+    tap = by_kind(job, pace)["tap"]
+    assert (tap.value, tap.left) == ("middle", ())
+    assert tap.says == "Use tap middle in place of tap high, at the same percentage: then it passes."
+    other = on_tap(welder, "middle")
+    assert other.machine.in_use.name == "middle"
+    assert other.machine.in_use.working_primary.high < welder.machine.in_use.working_primary.low
+    assert not run(job_of(other, WELD), pace, seed=0).verdict.refused
