@@ -295,7 +295,7 @@ def numbered_case(target: FaultTarget, number: int, seed: int) -> Case | None:
     name, (state, part) = names[number % len(names)], SET_MOMENTS[number // len(names)]
     if state not in FAULTS[name].states:
         return None
-    return case_of(target, (name,), state, seed, random.Random(f"{seed} {number}"), part)
+    return case_of(target, (name,), state, seed, random.Random(f"{seed} {name} {number // len(names)}"), part)
 
 
 def set_size(moments: int = len(SET_MOMENTS)) -> int:
