@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 
@@ -126,23 +127,27 @@ def welded(
     begun_J = float((warmth.enthalpy_J_m3 * site.mesh.volume_m3).sum())
     log, now_s, given, lost, moved, boiled = _Log(), 0.0, 0.0, 0.0, 0.0, False
     guess: Array | None = None
+    felt_A = 0.0
     step_s, ended = stepping.first_s, False
     wanted = sorted(pictures_s)
     longest_s = sum(span.length_s for span in spans) / stepping.least
     for span in spans:
         end_s = now_s + span.length_s
         step_s = min(stepping.first_s if now_s == 0 else step_s, span.length_s)
-        amperes = span.amperes(_HARDLY_OHM) if span.amperes else 0.0
+        # What a contact feels is the current of the steps before, evened out, or resistance and current would chase each other;
+        # at first that of a joint that hardly resists.
+        if span.amperes is None or felt_A == 0:
+            felt_A = span.amperes(_HARDLY_OHM) if span.amperes else 0.0
         while now_s < end_s - 1e-9 and not ended:
             mesh, share = site.mesh, site.share
-            # By the current of the step before; of a span's first by what a joint that hardly resists would get.
-            contact = site.contact(warmth.at_C, amperes)
+            contact = site.contact(warmth.at_C, felt_A)
             if guess is not None and len(guess) != mesh.cells:
                 guess = None
             flow = current(mesh, site.metal.resistivity_ohm_m(warmth.at_C), contact, guess)
             guess = flow.volts
             ohm = flow.ohm * share
             amperes = span.amperes(ohm) if span.amperes else 0.0
+            felt_A = math.sqrt(felt_A * amperes)
             watts = flow.cell_ohm * (amperes * share) ** 2
             for _ in range(_TRIES):
                 step_s = min(step_s, end_s - now_s)

@@ -255,7 +255,8 @@ def _label(mask: NDArray[np.bool_], n: int, place: tuple[float, float, float, fl
 def draw_curves(course: Course, work: Work, width: int) -> str:
     """Size of the weld, resistance, current and temperatures over time, one panel each."""
     size = ("setdown, mm", 1e3 * course.of("setdown_m")) if work.rods_m else ("nugget, mm", 1e3 * course.of("nugget_m"))
-    ohms = 1e6 * course.ohm
+    # Where no current flows nothing is seen of the resistance.
+    ohms = np.where(course.current_A > 0, 1e6 * course.ohm, np.nan)
     panels: list[tuple[str, list[tuple[Array, str]]]] = [
         (size[0], [(size[1], "curve")]),
         ("resistance, micro-ohm", [(ohms, "curve")]),
@@ -269,20 +270,24 @@ def draw_curves(course: Course, work: Work, width: int) -> str:
     parts = []
     for n, (name, curves) in enumerate(panels):
         top = 20 + n * (_PANEL + 26)
-        high = max(float(values.max()) for values, _ in curves) * 1.08 or 1.0
+        high = max(float(np.nanmax(values)) for values, _ in curves) * 1.08 or 1.0
         y = Scale(0.0, high, top + _PANEL, top)
         parts.append(text(_LEFT, top - 5, name, class_="strong"))
         for tick in ticks(0.0, high, 4):
             parts.append(line(_LEFT, y(tick), width - _RIGHT, y(tick), "grid"))
             parts.append(text(_LEFT - 6, y(tick) + 4, number(tick, 4), "end"))
         for values, class_ in curves:
-            parts.append(path([(x(float(t)), y(float(v))) for t, v in zip(course.time_s, values, strict=True)], class_))
+            for _, start, end in _runs(np.isfinite(values)[None, :]):
+                there = slice(start, end)
+                drawn = zip(course.time_s[there], values[there], strict=True)
+                parts.append(path([(x(float(t)), y(float(v))) for t, v in drawn], class_))
         parts.append(line(_LEFT, y(0.0), width - _RIGHT, y(0.0), "mark"))
     bottom = 20 + len(panels) * (_PANEL + 26) - 26
     for tick in ticks(0.0, float(course.time_s[-1]), 8 if width > 500 else 4):
         parts.append(line(x(tick), bottom, x(tick), bottom + 4, "mark"))
         parts.append(text(x(tick), bottom + 18, f"{number(tick)} s", "middle"))
-    ends = f"resistance from {number(float(ohms[0]))} to {number(float(ohms[-1]))} micro-ohm"
+    seen = ohms[np.isfinite(ohms)]
+    ends = f"resistance from {number(float(seen[0]))} to {number(float(seen[-1]))} micro-ohm"
     said = f"{size[0]} reaches {number(float(size[1].max()))}; {ends}"
     return svg(width, bottom + 26, "".join(parts), said)
 
