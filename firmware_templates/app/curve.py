@@ -50,7 +50,7 @@ class Curve:
     def look(self, driver: "Driver", half_us: int) -> None:
         """Take what has been timed since, in the mains as it is now."""
         for _ in range(AT_ONCE):
-            if self.count == CURVE_KEPT:
+            if self.count == CURVE_KEPT or not self.rows:
                 return
             length_us = driver.conduction_us(self.count)
             if length_us < 0:

@@ -152,6 +152,7 @@ class HostDriver:
     def restarted(self, rested_ms: int) -> None:
         """The board was reset: its clock begins anew, and what waited in its queues is gone."""
         self._clock.restart(rested_ms)
+        self._timer.reset()
         self._lengths_us.clear()
         self._edge_s = None
         self._seen = 0

@@ -91,6 +91,10 @@ class ConductionTimer:
         self._told = []
         self._longest_us = half_us * 99 // 100
 
+    def reset(self) -> None:
+        """The board was reset: nothing was timed, and nothing is until the next start."""
+        self.start(0)
+
     def length_us(self, gate: int) -> int:
         """As the driver interface says of `conduction_us`."""
         return self._told[gate] if gate < min(len(self._told), CURVE_KEPT) else -1

@@ -40,6 +40,13 @@ def looked(*lengths_us: int, half_us: int = 10_000) -> Curve:
     return curve
 
 
+def test_before_the_first_weld_nothing_is_taken() -> None:
+    """Whatever a driver tells: there are no rows that it could belong to."""
+    curve = Curve(10_000, 444)
+    curve.look(Timed(6_000, 6_000), 10_000)  # type: ignore[arg-type]
+    assert curve.count == 0
+
+
 def asked(recording: Recording) -> dict[int, dict[str, object]]:
     """The board's answers by the number of the request."""
     lines = b"".join(recording.sent).decode().splitlines()

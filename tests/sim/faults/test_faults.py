@@ -88,6 +88,13 @@ def test_a_seeded_part_of_the_campaign() -> None:
     assert under_way > 0.8 * made
 
 
+def test_what_was_timed_is_forgotten_over_a_reset() -> None:
+    """A weld cut off by a brown-out, then a pedal let go in the squeeze: the old currents are not those of the new start."""
+    made = numbered(2008)
+    assert made is not None
+    assert run_case(*made).safe
+
+
 def test_a_case_is_the_same_every_time() -> None:
     """A number is a run, or no violation could be replayed."""
     for number in (3, 10, 28):
