@@ -106,6 +106,7 @@ class HostDriver:
         self._lengths_us: deque[int] = deque()
         self._edge_s: float | None = None
         self._seen = 0  # since the last look
+        self._sense = wires.conduction
         self._timer = ConductionTimer(clock, wires.gate, wires.conduction)
         wires.detector.watchers.append(self._edge)
         wires.conduction.watchers.append(self._conducts)
@@ -197,7 +198,7 @@ class HostDriver:
     def conduction(self) -> int:
         if not self._sense_fitted:
             return self._record(CONDUCTION, result=NOT_FITTED)
-        seen = self._seen | (CONDUCTING if self._switch.seen_conducting else BLOCKING)
+        seen = self._seen | (CONDUCTING if self._sense.level or self._switch.unfed else BLOCKING)
         self._seen = 0
         return self._record(CONDUCTION, result=seen)
 

@@ -49,6 +49,7 @@ class ConductionSense:
         if spec.stuck is not None:
             pin.level = spec.stuck
         else:
+            pin.level = carrying.level
             carrying.watchers.append(self._changed)
 
     def _changed(self, level: int) -> None:

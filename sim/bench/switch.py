@@ -95,9 +95,9 @@ class SolidStateSwitch:
         self._carrying.set(1)
 
     @property
-    def seen_conducting(self) -> bool:
-        """What a sense across the switch shows: no voltage there, which is also so where none reaches it."""
-        return self.conducting or not self._contactor.feeds()
+    def unfed(self) -> bool:
+        """No voltage reaches it, so that a sense across it shows what it shows of a current."""
+        return not self._contactor.feeds()
 
     def _fails(self, fault: str) -> bool:
         return self._spec.fault == fault and self._env.now >= self._spec.fault_s

@@ -189,7 +189,8 @@ FAULTS: dict[str, Fault] = {
                 lambda s: injections.switch(s, "half_wave"),
             ),
             not_asked=_BARE,
-            unseen="The core saturates in every weld until the table or the breaker ends it, and nothing on the board sees that. "
+            unseen="With a sense across the switch (board.conduction_sense) the next weld ends within two cycles, and the board "
+            "locks out. Without it nothing sees that the core saturates in every weld until the table or the breaker ends it. "
             "Where welds turn weak, or the transformer growls or trips the breaker: stop, isolate, and read the direct current "
             "with open electrodes, as commissioning does.",
         ),

@@ -93,6 +93,9 @@ def test_the_joint_shows_in_it() -> None:
 def test_a_dead_or_stuck_sense_makes_no_weld_longer() -> None:
     """One that always shows voltage ends the weld as one without a current; one that never does fires nothing at all."""
     whole = run(HELD, welder=WELDER)
+    dark = run(HELD, welder=WELDER, sense=SenseSpec(stuck=1))
+    assert dark.fired == 0
+    assert "switch conducts without a gate" in states(dark)[-1]
     lit = run(HELD, welder=WELDER, sense=SenseSpec(stuck=0))
     assert lit.fired < 10 < whole.fired
     assert "no conduction after firing" in states(lit)[-1]

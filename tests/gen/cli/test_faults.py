@@ -78,7 +78,7 @@ def test_a_protected_machine_survives_everything(table: Outcome) -> None:
     assert "stop: contactor" in " ".join(table.out.split())
     assert "A shorted switch, or a gate driver stuck on, is past all software" in " ".join(lines)
     assert any(line.startswith("switch half-wave ") and " unseen " in line for line in lines)
-    assert "Caution, switch half-wave: The core saturates in every weld" in " ".join(lines)
+    assert "Caution, switch half-wave: With a sense across the switch" in " ".join(lines)
     assert any(line.startswith("contactor welded shut ") and " unseen " in line for line in lines)
     assert max(len(line) for line in lines) <= 80
 
