@@ -230,8 +230,8 @@ CONTRADICTIONS = {
     ),
     "a misspelt key in an optional table": (
         welder(tables=BREAKER.replace("rating_A", "rating")),
-        "breaker.rating: 20 given; unknown key; allowed: standard, characteristic, rating_A, instantaneous_from_A, "
-        "instantaneous_to_A, panel_temperature_C, other_load_A",
+        "breaker.rating: 20 given; unknown key; did you mean rating_A? allowed: standard, characteristic, rating_A, "
+        "instantaneous_from_A, instantaneous_to_A, panel_temperature_C, other_load_A",
     ),
     "an insulation class that is none": (
         welder(SHORTED + 'insulation_class = "Z"\n'),
