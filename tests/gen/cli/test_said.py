@@ -52,16 +52,16 @@ def test_what_is_shown() -> None:
 
 
 def test_a_title_and_a_tap_cannot_turn_the_line(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    """A title with a direction mark, a tap with an escape: neither reaches the terminal."""
+    """A title with a direction mark and a tap with an escape are refused, and shown by their codes."""
     monkeypatch.chdir(tmp_path)
-    taps = 'taps = {"a\\u001b[31m" = 2.0, "b\\u202e" = 3.0}\ntap = "b\\u202e"\nworking_tap = "b\\u202e"\n[switch]'
-    (tmp_path / "welder.toml").write_text(WELDER.replace("[switch]", taps))
+    (tmp_path / "welder.toml").write_text(WELDER)
     (tmp_path / "job.toml").write_text(f'title = "rods \u202e 001"\n{SCHEDULE}', encoding="utf-8")
-    shown = ""
-    for line in (["table", "job.toml"], ["describe"]):
-        outcome = typed(line)
-        assert outcome.code == 0
-        shown += outcome.out
-    assert not set(shown) & set(HOSTILE) - set("[2J31m")
-    assert r"\u202e" in shown
-    assert r"\x1b[31m" in shown
+    refused = [typed(["table", "job.toml"])]
+    taps = 'taps = {"a\\u001b[31m" = 2.0, "b\\u202e" = 3.0}\ntap = "b\\u202e"\n[switch]'
+    (tmp_path / "welder.toml").write_text(WELDER.replace("[switch]", taps))
+    refused.append(typed(["describe"]))
+    for outcome, key in zip(refused, ("title", "transformer.tap"), strict=True):
+        assert (outcome.code, outcome.out) == (2, "")
+        assert f": {key}" in outcome.err
+        assert not set(outcome.err) & set(HOSTILE) - set("[2J31m")
+        assert r"\u202e" in outcome.err or r"\u001b" in outcome.err
