@@ -61,7 +61,11 @@ def rescue(damaged: Path, new: Path) -> Mapping[str, Rescued]:
             raise InputError(damaged, "not a row of it can be read", None, "allowed: a copy from before it was damaged")
         with Records(made):  # what is written passes every check of a file that was never damaged
             pass
-        write_whole(new, made.read_bytes())
+        try:
+            content = made.read_bytes()
+        except OSError as error:
+            raise InputError(made, "cannot be read", None, f"{error.strerror}; allowed: try again") from None
+        write_whole(new, content)
     return found
 
 
@@ -69,7 +73,7 @@ def rescue(damaged: Path, new: Path) -> Mapping[str, Rescued]:
 def _scratch() -> Iterator[str]:
     """A folder that is gone afterwards. Raises InputError where there is no room for one."""
     try:
-        folder = TemporaryDirectory()
+        folder = TemporaryDirectory(ignore_cleanup_errors=True)
     except OSError as error:
         place = "the folder for temporary files"
         raise InputError(place, "cannot be written", None, f"{error.strerror}; allowed: one with room") from None
