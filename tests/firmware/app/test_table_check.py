@@ -250,6 +250,9 @@ def test_one_polarity_ahead_by_brute_force() -> None:
                 "FIRST_DELAY_US": 3000,
             }
         )
+        if chance.random() < 0.5:
+            config.VOLT_SECONDS = ((9990, 7000, 4000, 100), (8000, 6000, 4000, 2000))
+            config.VOLT_SECONDS_STEP_US = 1666
         rows: Rows = []
         for _ in range(chance.randint(1, 6)):
             steep = chance.choice((300, 1500, 5000))

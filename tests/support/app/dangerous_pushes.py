@@ -249,6 +249,7 @@ class Search:
 
 
 BATCH = 40
+MOST_ROWS = 300  # more than any board takes
 
 
 def search(number: int, pushes: int, seed: int, judge: Judge, aims: tuple[str, ...] = AIMS) -> Search:
@@ -262,6 +263,8 @@ def search(number: int, pushes: int, seed: int, judge: Judge, aims: tuple[str, .
             rows = found.worst[aim][1] if aim in found.worst and chance.random() < 0.8 else random_push(chance, config)
             for _ in range(chance.choice((0, 1, 1, 2, 3))):
                 rows = changed(rows, chance, config)
+            if len(rows) > MOST_ROWS:
+                rows = [*rows[: MOST_ROWS - 2], *rows[-2:]]
             tries.append(rows)
         for rows, refusal in zip(tries, judge.refusals(tries), strict=True):
             found.tried += 1

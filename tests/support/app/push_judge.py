@@ -40,7 +40,7 @@ def pushed(requests, rows):
     return ""
 
 
-made = Requests(config, Store(), None, None, None)
+made = Requests(config, Store(), None, None, None, None)
 while True:
     line = sys.stdin.readline()
     if not line:
