@@ -171,3 +171,14 @@ def test_nothing_stops_the_restart() -> None:
 
     failure.keep(SimpleNamespace(read_file=broken), ValueError())  # type: ignore[arg-type]
     failure.keep(SimpleNamespace(), Wordless())  # type: ignore[arg-type]
+
+
+def test_what_may_stand_in_a_line_of_json() -> None:
+    """Printable ASCII from the blank to the tilde, but quotes and backslash; 80 letters."""
+    from firmware_templates.app.failure import plain
+
+    everything = "".join(chr(n) for n in range(32, 127))
+    assert plain(everything[:48]) == everything[:48].replace('"', "?")
+    assert plain(everything[48:]) == everything[48:].replace("\\", "?")
+    assert plain("\x1f\x7f\u20ac\n") == "????"
+    assert plain("x" * 90) == "x" * 80
