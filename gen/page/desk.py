@@ -27,7 +27,8 @@ class Desk:
         self._end = end
 
     def end(self) -> None:
-        """Close the page: the server ends after the answer."""
+        """Close the page: what is computed is given up, and the server ends after the answer."""
+        self.workers.close()
         self._end()
 
     def close(self) -> None:

@@ -33,7 +33,7 @@ POLICY = (
 HEADERS = (
     ("content-security-policy", POLICY),
     ("x-content-type-options", "nosniff"),
-    ("referrer-policy", "no-referrer"),
+    ("referrer-policy", "same-origin"),  # with none at all a form of our own would come with the Origin "null"
     ("cross-origin-opener-policy", "same-origin"),
     ("cross-origin-resource-policy", "same-origin"),
     ("cache-control", "no-store"),

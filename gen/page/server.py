@@ -39,7 +39,7 @@ def serve(place: Path, port: int, ready: Callable[[Served], None]) -> None:
     server = _Server(
         uvicorn.Config(
             Door(make_app(desk), keys, port),
-            log_level="error",
+            log_level="critical",
             access_log=False,
             ws="none",
             lifespan="off",

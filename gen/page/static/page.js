@@ -12,7 +12,7 @@ document.addEventListener("input", (event) => {
 // Undo: the values of the form before each change that was let go of, newest last.
 const taken = new WeakMap();
 function values(form) {
-  return [...form.elements].filter((each) => each.name && each.type !== "hidden" && each.type !== "submit")
+  return [...form.elements].filter((each) => each.name && !["hidden", "submit", "button", "fieldset"].includes(each.type))
     .map((each) => [each.name, each.type === "checkbox" ? each.checked : each.value]);
 }
 function remember(form) {

@@ -1,0 +1,101 @@
+"""A real browser, driven: Debian's Chromium by its own driver, with the keyboard alone, and axe-core run in its pages."""
+
+from __future__ import annotations
+
+import shutil
+import time
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from tests.support.browser import browser
+
+AXE = Path(__file__).with_name("axe.min.js")
+
+
+@contextmanager
+def driven() -> Iterator[Any]:
+    """A browser without a window; left out where selenium or the driver is missing."""
+    webdriver = pytest.importorskip("selenium.webdriver")
+    chromedriver = shutil.which("chromedriver")
+    if chromedriver is None:
+        pytest.skip("chromedriver is not installed (apt-get install chromium-driver)")
+    options = webdriver.ChromeOptions()
+    options.binary_location = browser()
+    for word in (
+        "--headless=new",
+        "--no-sandbox",
+        "--disable-gpu",
+        "--no-first-run",
+        "--disable-background-networking",
+    ):
+        options.add_argument(word)
+    options.set_capability("goog:loggingPrefs", {"browser": "ALL"})
+    found = webdriver.Chrome(options=options, service=webdriver.ChromeService(chromedriver))
+    try:
+        yield found
+    finally:
+        found.quit()
+
+
+def sized(driver: Any, width: int, dark: bool = False) -> None:
+    """A window of this width, in the light or the dark theme."""
+    size = {"width": width, "height": 900, "deviceScaleFactor": 1, "mobile": False}
+    driver.execute_cdp_cmd("Emulation.setDeviceMetricsOverride", size)
+    theme = {"name": "prefers-color-scheme", "value": "dark" if dark else "light"}
+    driver.execute_cdp_cmd("Emulation.setEmulatedMedia", {"features": [theme]})
+
+
+def until(what: Callable[[], Any], seconds: float = 60) -> Any:
+    """Wait until something is so, and return it; the page may change while it is asked."""
+    deadline = time.monotonic() + seconds
+    last: object = None
+    while time.monotonic() < deadline:
+        try:
+            if found := what():
+                return found
+        except Exception as error:
+            last = error
+        time.sleep(0.05)
+    raise AssertionError(f"not within {seconds} s: {last}")
+
+
+def press(driver: Any, *keys: str) -> None:
+    """Type on the keyboard, wherever the focus is."""
+    from selenium.webdriver import ActionChains
+
+    actions = ActionChains(driver)
+    for key in keys:
+        actions = actions.send_keys(key)
+    actions.perform()
+
+
+def reach(driver: Any, css: str, most: int = 400) -> None:
+    """Press Tab until what `css` selects has the focus."""
+    from selenium.webdriver.common.keys import Keys
+
+    for _ in range(most):
+        if driver.execute_script("return document.activeElement.matches(arguments[0])", css):
+            return
+        press(driver, Keys.TAB)
+    raise AssertionError(f"the keyboard does not reach {css}")
+
+
+def violations(driver: Any) -> list[str]:
+    """What axe-core finds wrong with the page as it stands, each with its first places."""
+    if not driver.execute_script("return typeof axe !== 'undefined'"):
+        driver.execute_script(AXE.read_text(encoding="utf-8"))
+    driver.set_script_timeout(120)
+    found = driver.execute_async_script(
+        "const done = arguments[arguments.length - 1];"
+        "axe.run(document, {resultTypes: ['violations']}).then((r) => done(r.violations), (e) => done([{id: String(e)}]));"
+    )
+    return [f"{each['id']}: {[node['target'] for node in each.get('nodes', [])][:3]}" for each in found]
+
+
+def logged(driver: Any) -> list[str]:
+    """What the browser has complained of since it was asked last."""
+    return [entry["message"] for entry in driver.get_log("browser") if entry["level"] in ("SEVERE", "WARNING")]
