@@ -30,7 +30,7 @@ from sim.verdict.finding import SEVERITY_WORDS
 from sim.verdict.heat import electrode_peak
 
 # While a slider is turned, half-cycles followed of a long row; after them the current repeats. The full verdict follows all.
-_FOLLOWED = 20
+_FOLLOWED = 12
 _NOT_WHILE_TURNED = (electrode_peak,)  # takes longer than all the others together
 _NEAREST = 8
 

@@ -143,7 +143,7 @@ def _describe_a_machine(browser: Any) -> None:
     until(lambda: browser.find_element("id", "interview"))
     _answered(browser, "#q-open-secondary", "2.4", "\t")
     _answered(browser, "#q-working-current", "22", "\t")
-    _answered(browser, "#q-gate-drive", "o")
+    _answered(browser, "#q-gate-drive", DOWN)
     for n in range(1, 7):
         _answered(browser, f"#q-fitted-{n}", SPACE)
     reach(browser, "button.first")
