@@ -9,7 +9,7 @@ from pathlib import Path
 import click
 
 from gen.cautions import AT_THE_ELECTRODES
-from gen.cli import Listed
+from gen.cli.commands import Listed
 from gen.cli.options import USER_PATH, welder_option
 from gen.cli.said import said, said_all, say
 from gen.cli.trial import joint_argument

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import click
 
-from gen.cli import Listed
+from gen.cli.commands import Listed
 from gen.cli.options import USER_PATH, json_option, welder_option
 from gen.cli.said import say, say_object
 from gen.errors import InputError

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import click
 
-from gen.cli import Listed
+from gen.cli.commands import Listed
 from gen.cli.options import USER_PATH, number
 from gen.units import typed_number
 from gen.user_files import written

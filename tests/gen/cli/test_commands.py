@@ -12,7 +12,7 @@ from pathlib import Path
 
 import pytest
 
-from gen.cli import SECTIONS, weldbeat
+from gen.cli.commands import SECTIONS, weldbeat
 from tests.support.cli.command_line import SCHEDULE, WELDER, contents, replaced, shell, typed
 
 COMMANDS = [name for commands in SECTIONS.values() for name in commands]

@@ -12,7 +12,7 @@ from pathlib import Path
 import pytest
 
 from gen.boards import boards
-from gen.cli import SECTIONS
+from gen.cli.commands import SECTIONS
 from gen.commissioning import steps
 from gen.machine.welder import read_welder
 from gen.records import CheckRecord, Records

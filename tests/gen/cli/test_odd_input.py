@@ -6,6 +6,8 @@ import csv
 import io
 import os
 import signal
+import subprocess
+import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import replace
@@ -147,6 +149,30 @@ class Interrupts(io.StringIO):
 
 
 STOPPED = (130, "weldbeat: stopped\n")
+# Ctrl-C at a count of the imports (sys.addaudithook, event "import"): 0 is gen.cli, 1 the gen that it lies in, both Python's.
+PRESSED = """
+import os, signal, sys
+at, seen = int(sys.argv.pop(1)), -1
+def hear(event, args):
+    global seen
+    if event == "import" and (seen >= 0 or args[0] == "gen.cli"):
+        seen += 1
+        if seen == at:
+            os.kill(os.getpid(), signal.SIGINT)
+sys.addaudithook(hear)
+from gen.cli import main
+main()
+"""
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="os.kill ends a process there, and sends it no Ctrl-C")
+@pytest.mark.parametrize("at", [2, 3, 4, 10, 30, 100, 200])
+def test_ctrl_c_while_modules_are_loaded(shed: Path, at: int) -> None:
+    """From the first import of our own on: one line, 130, no traceback."""
+    ended = subprocess.run(
+        [sys.executable, "-c", PRESSED, str(at), "table", "job.toml"], cwd=shed, capture_output=True, text=True
+    )
+    assert (ended.returncode, ended.stdout, ended.stderr) == (130, "", STOPPED[1])
 
 
 @pytest.mark.parametrize("answered", range(4))

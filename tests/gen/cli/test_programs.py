@@ -19,7 +19,7 @@ import pytest
 
 import gen.cli
 from gen.begin import demo_files
-from gen.cli import SECTIONS
+from gen.cli.commands import SECTIONS
 from gen.cli.trial import _COMMANDS as TRIAL
 from tests.support.cli.command_line import typed
 from tests.support.cli.json_samples import name_of, samples

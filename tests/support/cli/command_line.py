@@ -12,7 +12,7 @@ from pathlib import Path
 
 import pytest
 
-from gen.cli import main
+from gen.cli.commands import run
 
 WELDER = """\
 [mains]
@@ -74,9 +74,8 @@ def typed(line: list[str], answers: str | io.TextIOBase = "", out: io.StringIO |
     with pytest.MonkeyPatch.context() as patch, redirect_stdout(out), redirect_stderr(err):
         patch.setattr(sys, "argv", ["weldbeat", *line])
         patch.setattr(sys, "stdin", io.StringIO(answers) if isinstance(answers, str) else answers)
-        with pytest.raises(SystemExit) as end:
-            main()
-    return Outcome(int(end.value.code or 0), out.getvalue(), err.getvalue())
+        code = run()
+    return Outcome(code, out.getvalue(), err.getvalue())
 
 
 def contents(folder: Path) -> dict[str, bytes]:
