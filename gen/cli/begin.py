@@ -23,12 +23,13 @@ from gen.begin import (
     without_asking,
     wrong_with,
 )
-from gen.cautions import caution_lines
-from gen.cli.options import USER_PATH, taken
-from gen.cli.prove import reported, write_results
-from gen.cli.said import say
+from gen.cautions import CAUTIONS, caution_lines
+from gen.cli.options import USER_PATH, json_option, taken
+from gen.cli.prove import reported, run_json, write_results
+from gen.cli.said import say, say_object
 from gen.cli.show import table_text, verdict_text
 from gen.cli.terminal import Asked
+from gen.commissioning import marked_typical
 from gen.errors import InputError
 from gen.job import read_job
 from gen.machine.welder import WELDER_FILE
@@ -52,7 +53,8 @@ def _activate() -> str:
 
 @click.command("demo")
 @click.argument("folder", type=USER_PATH)
-def demo_command(folder: Path) -> int:
+@json_option
+def demo_command(folder: Path, as_json: bool) -> int:
     """Write a worked example into FOLDER: welder and schedule files, firmware, report, waveforms."""
     texts = demo_files()
     check_own_folder("FOLDER", folder, texts)
@@ -69,18 +71,22 @@ def demo_command(folder: Path) -> int:
         write_whole(folder / name, text)
     write_bundle(folder / "firmware", job.bundle)
     write_results(run, (folder / "report.html", reported(run)), folder / "trace.vcd", folder / "weld.csv")
-    say(table_text(run.job))
-    say("")
-    say(verdict_text(run))
-    say(f"\nWritten to {folder}:")
-    for name, what in (
+    made = (
         (WELDER_FILE, "the machine"),
         (DEMO_SCHEDULE, "the schedule"),
         ("firmware", f"{len(job.bundle.files)} files for the board, digest {job.bundle.digest}"),
         ("report.html", "the run as pictures, the findings, the cautions: open it in a browser"),
         ("trace.vcd", "the waveforms, for a waveform viewer"),
         ("weld.csv", "every current that flowed"),
-    ):
+    )
+    if as_json:
+        say_object(run_json(run) | {"written": [str(folder / name) for name, _ in made]})
+        return 1 if run.verdict.refused else 0
+    say(table_text(run.job))
+    say("")
+    say(verdict_text(run))
+    say(f"\nWritten to {folder}:")
+    for name, what in made:
         say(f"  {name:<20}{what}")
     say("\nInvented figures on an invented machine: for yours, go on with")
     if shutil.which("weldbeat") is None:  # called by its path: the shell would not find the commands below
@@ -121,15 +127,17 @@ def _option(key: str) -> str:
 @click.argument("folder", type=USER_PATH)
 @_options
 @click.option("--typical", is_flag=True, help="Ask nothing: what no option gives is not known.")
-def new_command(folder: Path, typical: bool, **options: Any) -> None:
+@json_option
+def new_command(folder: Path, typical: bool, as_json: bool, **options: Any) -> None:
     """Write commented welder and schedule files for a machine of your own into FOLDER.
 
     It asks one thing at a time, and "do not know" will do everywhere. Nothing is written before you say so. Each answer
-    may be given as an option instead, in the same words: --breaker C20, --supply 120V, --force "foot lever".
+    may be given as an option instead, in the same words: --breaker C20, --supply 120V, --force "foot lever". With --json
+    nothing is asked, as with --typical.
     """
     check_without("FOLDER", folder, (WELDER_FILE, FIRST_SCHEDULE))
     given = {key: value for key, value in options.items() if value is not None}
-    if typical:
+    if typical or as_json:
         answers = without_asking(given)
     else:
         for line in _BEFORE:
@@ -143,6 +151,11 @@ def new_command(folder: Path, typical: bool, **options: Any) -> None:
     folder.mkdir(parents=True, exist_ok=True)
     for name, text in texts.items():
         write_whole(folder / name, text)
+    if as_json:
+        typical_keys = sorted(marked_typical(texts[WELDER_FILE]))
+        written_files = [str(folder / name) for name in texts]
+        say_object({"written": written_files, "typical": typical_keys, "cautions": CAUTIONS})
+        return
     say(f"\nWritten: {folder / WELDER_FILE} and {folder / FIRST_SCHEDULE}. What is marked typical is a guess.")
     say(f"Then, in {folder}: weldbeat simulate {FIRST_SCHEDULE} --report report.html")
     say("")

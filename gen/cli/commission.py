@@ -2,20 +2,23 @@
 
 from __future__ import annotations
 
+import math
 import textwrap
 from collections.abc import Mapping
 from pathlib import Path
+from typing import Any
 
 import click
 
 from gen.boards import Board, boards
 from gen.cautions import CAUTIONS, caution_lines
-from gen.cli.options import USER_PATH, welder_option
-from gen.cli.said import say, say_data, visible
+from gen.cli.options import USER_PATH, json_option, welder_option
+from gen.cli.said import say, say_data, say_object, visible
 from gen.cli.show import verdict_text
 from gen.cli.terminal import Asked
 from gen.commissioning import (
     Judged,
+    RecordLine,
     Shot,
     Step,
     calibrated,
@@ -23,6 +26,7 @@ from gen.commissioning import (
     last_walk,
     measured_values,
     record_html,
+    record_lines,
     sheet_html,
     steps,
     values_of_last_walk,
@@ -45,25 +49,37 @@ _WIDTH = 78
 @click.option("--sheet", type=USER_PATH, help="Write the numbered steps as a sheet, one HTML file; no walk.")
 @click.option("--record", type=USER_PATH, help="Write the last walk as a record to sign, HTML; no walk.")
 @click.option("--anew", is_flag=True, help="Begin a new walk, from the first step.")
+@json_option
 def commission_command(
-    port: str | None, welder_path: Path | None, sheet: Path | None, record: Path | None, anew: bool
+    port: str | None, welder_path: Path | None, sheet: Path | None, record: Path | None, anew: bool, as_json: bool
 ) -> int:
     """Walk the steps that take the welder from unpowered to its first weld, with the board on PORT.
 
     Each step says what must be off and on and what to read, and is judged against a limit with its source. A failed step
     ends the walk (exit code 1); the same command goes on with it when it is mended. Readings are kept in records.sqlite.
-    Without PORT the only board found is asked; without any, the steps that need one say "not checked".
+    Without PORT the only board found is asked; without any, the steps that need one say "not checked". With --json no walk is
+    made: it tells the steps, and what came of them in the last walk.
     """
     welder, path = find_welder(welder_path), welder_path or Path(WELDER_FILE)
     board = boards()[welder.board.name]
     kept = path.absolute().parent / RECORDS_FILE
     check_targets({"--sheet": sheet, "--record": record}, keep=(path, kept))
-    if sheet is not None or record is not None:
+    if sheet is not None or record is not None or as_json:
         for what, given in (("PORT", port), ("--anew", anew or None)):
             if given is not None:
                 shown = None if given is True else written(given)
-                raise InputError("command line", what, shown, "no walk is made; allowed: without --sheet and --record")
-        _print(sheet, record, welder, board, kept)
+                raise InputError(
+                    "command line", what, shown, "no walk is made; allowed: without --sheet, --record and --json"
+                )
+        made = _print(sheet, record, welder, board, kept)
+        if as_json:
+            checks = last_walk(kept)
+            told = [_data(line) for line in record_lines(steps(welder, board), checks)]
+            number = checks[-1].walk if checks else None
+            say_object({"walk": number, "steps": told, "written": [str(path) for path in made], "cautions": CAUTIONS})
+            return 0
+        for path in made:
+            say(f"Written: {path}")
         return 0
     with walking(welder, board, kept, _Guide(board), port, anew) as walk:
         for line in caution_lines():
@@ -85,8 +101,8 @@ def commission_command(
     return 0
 
 
-def _print(sheet: Path | None, record: Path | None, welder: Welder, board: Board, kept: Path) -> None:
-    """The printable files, both made before the first is written."""
+def _print(sheet: Path | None, record: Path | None, welder: Welder, board: Board, kept: Path) -> list[Path]:
+    """Write the printable files, both made before the first is written; where they are."""
     made: list[tuple[Path, str]] = []
     if sheet is not None:
         made.append((sheet, sheet_html(welder, board, steps(welder, board))))
@@ -94,7 +110,27 @@ def _print(sheet: Path | None, record: Path | None, welder: Welder, board: Board
         made.append((record, record_html(welder, board, steps(welder, board), last_walk(kept))))
     for path, text in made:
         write_whole(path, text)
-        say(f"Written: {path}")
+    return [path for path, _ in made]
+
+
+def _data(line: RecordLine) -> dict[str, Any]:
+    """A step and its checks for another program; null where it has no limit, or none on that side."""
+    step = line.step
+    low, high = (None if math.isinf(end) else end for end in (step.limit.low, step.limit.high))
+    limit = {"low": low, "high": high, "unit": step.limit.unit, "source": step.limit.source}
+    return {
+        "key": step.key,
+        "title": step.title,
+        "stage": step.stage.title,
+        "state": step.stage.state,
+        "do": step.do,
+        "read": step.read,
+        "limit": limit if step.limit_text else None,
+        "lacking": step.lacking,
+        "needs_board": step.needs_board,
+        "outcome": line.outcome,
+        "tried": [vars(check) for check in line.tried],
+    }
 
 
 class _Guide(Asked):
@@ -139,15 +175,24 @@ class _Guide(Asked):
 @click.argument("values", nargs=-1, metavar="[KEY=VALUE]...")
 @welder_option
 @click.option("--yes", is_flag=True, help="Do not ask before the welder file is written.")
-def calibrate_command(values: tuple[str, ...], welder_path: Path | None, yes: bool) -> None:
+@json_option
+def calibrate_command(values: tuple[str, ...], welder_path: Path | None, yes: bool, as_json: bool) -> None:
     """Put measured values into the welder file, in the place of assumed ones, such as detector.offset_rise_us=412.
 
     Without KEY=VALUE the readings of the last commissioning are taken. What would change is shown first; the file is
-    checked before it is written, and comments stay.
+    checked before it is written, and comments stay. With --json nothing is asked, and nothing written without --yes.
     """
     welder, path = find_welder(welder_path), welder_path or Path(WELDER_FILE)
     kept = path.absolute().parent / RECORDS_FILE
-    _offer(path, measured_values(values) if values else values_of_last_walk(kept, welder), yes)
+    measured = measured_values(values) if values else values_of_last_walk(kept, welder)
+    if not as_json:
+        _offer(path, measured, yes)
+        return
+    text = calibrated(path, measured)
+    change = difference(path, text)
+    if change and yes:
+        write_whole(path, text)
+    say_object({"values": measured, "difference": change, "written": str(path) if change and yes else None})
 
 
 def _offer(path: Path, values: Mapping[str, float | int | str], yes: bool) -> None:

@@ -10,8 +10,8 @@ import click
 
 from gen.cautions import AT_THE_ELECTRODES
 from gen.cli.commands import Listed
-from gen.cli.options import USER_PATH, welder_option
-from gen.cli.said import said, said_all, say
+from gen.cli.options import USER_PATH, json_option, welder_option
+from gen.cli.said import said, said_all, say, say_object
 from gen.cli.trial import joint_argument
 from gen.errors import InputError
 from gen.handbook import Suggestion, table_force_N, with_electrodes
@@ -37,7 +37,10 @@ def joint_command() -> None:
 @click.argument("schedule", type=USER_PATH, required=False)
 @click.option("-o", "--output", type=USER_PATH, help="Write the page to this file (.html).")
 @welder_option
-def show_command(joint: Path, schedule: Path | None, output: Path | None, welder_path: Path | None) -> None:
+@json_option
+def show_command(
+    joint: Path, schedule: Path | None, output: Path | None, welder_path: Path | None, as_json: bool
+) -> None:
     """Draw a weld of JOINT by SCHEDULE, or at 100 % current until it is good: sections, curves, how it ends.
 
     It is computed and not measured, and takes some seconds. Rust, zinc and worn faces are not in it: try the weld on scrap.
@@ -50,15 +53,28 @@ def show_command(joint: Path, schedule: Path | None, output: Path | None, welder
     table = make_job(read_schedule(schedule), welder, schedule).table if schedule else None
     with _in_one_message(joint, welder_path):
         page = course_page(joint.stem, with_electrodes(wanted, welder), welder, table, table_force_N(wanted, welder))
+    trust = [f"{sentence[:1].upper()}{sentence[1:]}." for sentence in (*page.assumed, *page.outcome.doubts)]
+    if output:
+        write_whole(output, render_course(page))
+    if as_json:
+        say_object(
+            {
+                "ending": page.outcome.ending,
+                "why": page.outcome.why,
+                "figures": [{"name": name, "says": words} for name, words in page.lines],
+                "trust": trust,
+                "cautions": AT_THE_ELECTRODES,
+                "written": None if output is None else str(output),
+            }
+        )
+        return
     say(said(f"Computed, not measured: {page.outcome.ending}; {page.outcome.why}.", ""))
     width = max(len(name) for name, _ in page.lines) + 2
     for name, words in page.lines:
         say(said(f"{name:<{width}}{words}"))
-    trust = [f"{sentence[:1].upper()}{sentence[1:]}." for sentence in (*page.assumed, *page.outcome.doubts)]
     say("\n".join(said_all("How far to trust it", trust)))
     say("\n".join(said_all("Cautions", AT_THE_ELECTRODES)))
     if output:
-        write_whole(output, render_course(page))
         say(f"\nWritten: {output}. Open it in a browser, or print it.")
 
 

@@ -11,7 +11,7 @@ from pathlib import Path
 
 import click
 
-from gen.cautions import caution_lines
+from gen.cautions import CAUTIONS, caution_lines
 from gen.cli.options import (
     USER_PATH,
     json_option,
@@ -78,15 +78,28 @@ def ports_command(as_json: bool) -> None:
 @port_argument
 @click.option("--yes", is_flag=True, help="Do not ask before the board's files are replaced.")
 @click.option("--forget-schedules", is_flag=True, help="Also remove the schedules that were pushed to the board.")
-def flash_command(bundle: Path, port: str | None, yes: bool, forget_schedules: bool) -> None:
+@json_option
+def flash_command(bundle: Path, port: str | None, yes: bool, forget_schedules: bool, as_json: bool) -> None:
     """Put the firmware in the folder BUNDLE, written by `weldbeat build`, onto the board on PORT.
 
     A running board is asked to stop first. Every file is checked after it was copied, and the board starts only when all
-    are there. Without PORT the only board found is taken.
+    are there. Without PORT the only board found is taken. With --json nothing is asked, and nothing copied without --yes.
     """
     firmware = read_bundle(bundle)
     device = find_port(port)
     on_board = look(device, bundle_board(firmware))
+    if as_json:
+        runs = flash(device, firmware, on_board, forget_schedules, lambda line: None) if yes else None
+        say_object(
+            {
+                "port": device,
+                "was": now_on(on_board),
+                "replaced": replaced(on_board, forget_schedules),
+                "runs": runs and {"version": runs.version, "bundle": runs.bundle, "selected": runs.selected},
+                "cautions": CAUTIONS,
+            }
+        )
+        return
     for line in caution_lines():
         say(line)
     say("")
@@ -148,7 +161,8 @@ def push_command(
 @port_argument
 @click.option("-o", "--output", type=USER_PATH, help="The file to write. Otherwise NAME.toml here.")
 @welder_option
-def pull_command(name: str, port: str | None, output: Path | None, welder_path: Path | None) -> None:
+@json_option
+def pull_command(name: str, port: str | None, output: Path | None, welder_path: Path | None, as_json: bool) -> None:
     """Fetch the schedule NAME from the board on PORT as a schedule file.
 
     The file compiles to what the board holds, digest and all. One that was pushed from here comes back as it was written;
@@ -166,6 +180,9 @@ def pull_command(name: str, port: str | None, output: Path | None, welder_path: 
         held = link.read(name)
         text, origin = as_file(held, welder, records)
     write_whole(target, text)
+    if as_json:
+        say_object({"name": name, "digest": held.digest, "written": str(target), "origin": origin})
+        return
     say(f"Written: {target}, {origin}; digest {held.digest}, as on the board.")
 
 

@@ -1,19 +1,22 @@
-"""`trial run`: a terminal and a board behind the sitting that gen.trials.running leads."""
+"""`trial run`: a terminal or another program, and a board, behind the sitting that gen.trials.running leads."""
 
 from __future__ import annotations
 
+import json
 import sys
 import time
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
+from dataclasses import asdict
 from pathlib import Path
+from typing import Any, TypeVar
 
 import click
 
-from gen.ask import Stopped
-from gen.cautions import AT_THE_ELECTRODES, caution_lines
+from gen.ask import NotTaken, Stopped
+from gen.cautions import AT_THE_ELECTRODES, CAUTIONS, caution_lines
 from gen.cli.large import large
-from gen.cli.options import USER_PATH, pace_asked, pace_option, port_argument, welder_option
-from gen.cli.said import WIDTH, folded, said, say, say_over
+from gen.cli.options import USER_PATH, json_option, pace_asked, pace_option, port_argument, welder_option
+from gen.cli.said import WIDTH, folded, said, say, say_data, say_over
 from gen.cli.terminal import Asked, Keys
 from gen.cli.trial import between_option, joint_argument, percent_option
 from gen.cli.trial_window import dress_option
@@ -30,7 +33,10 @@ from gen.trials.running import DRESSED, LEAVE, UNDO, Left
 _PAUSE_S = 0.02
 _PATIENCE_S = 15.0
 _WAITING: Mapping[str, Left] = {UNDO: "u", DRESSED: "d", LEAVE: "q"}
-_WAITING_WORDS = f"{UNDO} change the outcome before, {DRESSED} electrodes dressed, {LEAVE} leave"
+_MEANINGS = {UNDO: "change the outcome before", DRESSED: "electrodes dressed", LEAVE: "leave"}
+_WAITING_WORDS = ", ".join(f"{key} {meaning}" for key, meaning in _MEANINGS.items())
+
+T = TypeVar("T")
 
 
 class _Console(Asked):
@@ -71,6 +77,71 @@ class _Console(Asked):
                 return pressed
             say(f"  allowed: {', '.join(keys)}")
 
+    def waits(self, text: str, keys: Mapping[str, str], stop: bool = False) -> None:
+        """Say what is waited for, and which keys there are meanwhile."""
+        say("")
+        say(folded(f"{text}. {_WAITING_WORDS}."))
+        if stop:
+            say(f"s stop ({NO_EMERGENCY_STOP})")
+
+    def state(self, text: str | None) -> None:
+        """Show the board's state on a line that changes; None: no more."""
+        if text is None:
+            say("")
+        elif sys.stdout.isatty():
+            say_over(text[: WIDTH - 1])
+
+
+class _Program:
+    """Another program in the place of the person: one JSON object a line to it, and one answer a line from it."""
+
+    def tell(self, kind: str, **content: Any) -> None:
+        """One object, at once."""
+        say_data(json.dumps({"type": kind, **content}))
+        sys.stdout.flush()
+
+    def say(self, text: str) -> None:
+        self.tell("said", text=text)
+
+    def shown(self, weld: NextWeld) -> None:
+        self.tell("next", **asdict(weld))
+
+    def key(self, question: str, keys: Mapping[str, str]) -> str:
+        self.tell("key", question=question, keys=dict(keys))
+        while (pressed := _line()) not in keys:
+            self.tell("wrong", says=f"allowed: {', '.join(keys)}")
+        return pressed
+
+    def yes(self, question: str) -> bool:
+        return self.key(question, {"y": "yes", "n": "no"}) == "y"
+
+    def answer(self, question: str, read: Callable[[Any], T], typical: Any = None) -> T:
+        self.tell("answer", question=question, typical=typical)
+        while True:
+            typed = _line()
+            try:
+                return read(typical if typed == "" and typical is not None else typed)
+            except NotTaken as error:
+                self.tell("wrong", says=str(error))
+
+    def waits(self, text: str, keys: Mapping[str, str], stop: bool = False) -> None:
+        """As a console does; no key stops a weld from here, since this program listens to the board meanwhile."""
+        self.tell("wait", says=text, keys={} if stop else dict(keys))
+
+    def state(self, text: str | None) -> None:
+        """The board's state is for a person to see."""
+
+
+_Front = _Console | _Program
+
+
+def _line() -> str:
+    """One line that another program wrote. Raises Stopped at the end of them."""
+    line = sys.stdin.readline()
+    if not line:
+        raise Stopped
+    return line.strip()
+
 
 def _pressed() -> str:
     """One key; without a terminal the first letter of a line. Raises Stopped at the end of what is typed."""
@@ -90,9 +161,11 @@ def _pressed() -> str:
 class _ByHand:
     """A machine without a cable: its person sets it and says when the weld was made."""
 
+    def __init__(self, front: _Front) -> None:
+        self._front = front
+
     def made(self, schedule: Path, job: Job, operator: Operator) -> WeldRecord | Left | None:
-        say("")
-        say(folded(f"Set it and weld; then Enter. {_WAITING_WORDS}."))
+        self._front.waits("Set it and weld; then Enter", {"": "made"} | _MEANINGS)
         while True:
             pressed = _pressed()
             if pressed in ("", "\r", "\n"):
@@ -104,37 +177,37 @@ class _ByHand:
 class _OnBoard:
     """A board on a port: it gets the schedule, and its weld is seen."""
 
-    def __init__(self, port: str, welder: Path) -> None:
+    def __init__(self, front: _Front, port: str, welder: Path) -> None:
+        self._front = front
         self._port = port
         self._welder = welder
 
     def made(self, schedule: Path, job: Job, operator: Operator) -> WeldRecord | Left | None:
-        say("")
         with Records.beside(self._welder) as records:
             with Link(self._port, _PATIENCE_S) as link:
                 if (link.hello.selected, link.hello.digest) != (job.table.name, job.table.digest):
                     push(job, schedule, link, records, select=True)
-            say(folded(f"{job.table.name} is on the board as its next weld. Weld with the pedal. {_WAITING_WORDS}."))
-            say(f"s stop ({NO_EMERGENCY_STOP})")
+            self._front.waits(
+                f"{job.table.name} is on the board as its next weld. Weld with the pedal", _MEANINGS, stop=True
+            )
             with Link(self._port, _PATIENCE_S) as link, Keys() as keys:
                 watch = Watch(link, records)
                 watch.begin()
                 try:
                     return self._seen(watch, keys)
                 finally:
-                    say("")
+                    self._front.state(None)
 
     def _seen(self, watch: Watch, keys: Keys) -> WeldRecord | Left:
-        live = sys.stdout.isatty()
         while True:
             look = watch.look()
             for weld in look.welds if look else ():
                 if completed(weld):
                     return weld
-                say("")
-                say(folded(f"That weld was {weld.ending}, {weld.fired} of {weld.planned} half-cycles: weld again."))
-            if look is not None and live:
-                say_over((look.status.state if look.status else IN_A_WELD)[: WIDTH - 1])
+                halves = f"{weld.fired} of {weld.planned} half-cycles"
+                self._front.say(f"That weld was {weld.ending}, {halves}: weld again.")
+            if look is not None:
+                self._front.state(look.status.state if look.status else IN_A_WELD)
             for pressed in keys.pressed().lower():
                 if pressed == "s":
                     watch.stop()
@@ -157,6 +230,7 @@ class _OnBoard:
 @pace_option
 @click.option("--no-board", is_flag=True, help="Ask no board: set each weld by hand.")
 @welder_option
+@json_option
 def run_command(
     joint: Path,
     port: str | None,
@@ -167,11 +241,12 @@ def run_command(
     welds_per_minute: float,
     no_board: bool,
     welder_path: Path | None,
+    as_json: bool,
 ) -> int | None:
     """Trial after trial of JOINT: the next weld is shown, sent to the board on PORT and seen, and a key tells its outcome.
 
     Leave it whenever you like; the same command goes on. Without a board set each weld by hand. Exit code 1 where there is no
-    weld to try.
+    weld to try. With --json it tells another program, one object a line, which answers on standard input, a line each.
     """
     from sim.remedy import bearable_pace
     from sim.run import refusal
@@ -181,10 +256,17 @@ def run_command(
         return None if found is None else Forbidden(found.name, found.sentence)
 
     on_board = not no_board and (port is not None or any(found.board for found in serial_ports()))
-    welds = _OnBoard(find_port(port), welder_path or Path(WELDER_FILE)) if on_board else _ByHand()
+    program = _Program() if as_json else None
+    front: _Front = program or _Console()
+    welds = _OnBoard(front, find_port(port), welder_path or Path(WELDER_FILE)) if on_board else _ByHand(front)
     bounds = Bounds(joint, welder_path, judge, bearable_pace, schedule, between, percent, dress_every)
-    sitting = TrialRun(bounds, _Console(), welds, pace_asked(welds_per_minute))
+    sitting = TrialRun(bounds, front, welds, pace_asked(welds_per_minute))
+    if program is not None:
+        program.tell("cautions", cautions=CAUTIONS)
     there_was = sitting.go()
+    if program is not None:
+        program.tell("end", noted=sitting.noted)
+        return None if there_was else 1
     say("")
     say(f"{sitting.noted} trial{'' if sitting.noted == 1 else 's'} noted. The same command goes on here.")
     return None if there_was else 1

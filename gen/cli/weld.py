@@ -10,7 +10,7 @@ import click
 
 from gen.cli.commands import Listed
 from gen.cli.options import USER_PATH, json_option, welder_option
-from gen.cli.said import say, say_data
+from gen.cli.said import say, say_data, say_object
 from gen.errors import InputError
 from gen.job import find_welder
 from gen.machine import WELDER_FILE
@@ -142,11 +142,16 @@ def _data(course: Course, short: Course | None) -> dict[str, object]:
 @click.argument("output", type=USER_PATH)
 @_welds_argument
 @welder_option
-def export_command(output: Path, welds: tuple[tuple[int, int], ...], welder_path: Path | None) -> None:
+@json_option
+def export_command(output: Path, welds: tuple[tuple[int, int], ...], welder_path: Path | None, as_json: bool) -> None:
     """Write the half-cycles of the welds named, or of the last, into the CSV file OUTPUT."""
     find_welder(welder_path)
     check_drawn("OUTPUT", output, ".csv", keep=(welder_path or Path(WELDER_FILE),))
     with Records.beside(welder_path or Path(WELDER_FILE)) as records:
         told = _told(records, welds)
     write_whole(output, to_csv(told))
-    say(f"Written: {output}, {sum(len(gates) for _, gates in told)} half-cycles.")
+    count = sum(len(gates) for _, gates in told)
+    if as_json:
+        say_object({"written": str(output), "half_cycles": count})
+        return
+    say(f"Written: {output}, {count} half-cycles.")

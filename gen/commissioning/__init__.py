@@ -9,7 +9,7 @@ from gen.commissioning.calibration import (
     values_of_last_walk,
     with_values,
 )
-from gen.commissioning.sheet import record_html, sheet_html
+from gen.commissioning.sheet import RecordLine, record_html, record_lines, sheet_html
 from gen.commissioning.shots import Shot
 from gen.commissioning.steps import steps
 from gen.commissioning.values import Judged, Step
@@ -18,6 +18,7 @@ from gen.commissioning.walk import Guide, Walk, Walked, walking
 __all__ = [
     "Guide",
     "Judged",
+    "RecordLine",
     "Shot",
     "Step",
     "Walk",
@@ -28,6 +29,7 @@ __all__ = [
     "marked_typical",
     "measured_values",
     "record_html",
+    "record_lines",
     "sheet_html",
     "steps",
     "values_of_last_walk",

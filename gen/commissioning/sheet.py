@@ -20,7 +20,7 @@ _KEYS = {"shorted": ("shorted", SHORT_CIRCUIT)}  # steps under which more than o
 
 
 @dataclass(frozen=True)
-class _Line:
+class RecordLine:
     """A step with its number and, in a record, every time that it was tried."""
 
     number: int
@@ -29,13 +29,21 @@ class _Line:
 
     @property
     def outcome(self) -> str:
+        """What came of it last."""
         return self.tried[-1].outcome if self.tried else "not reached"
+
+
+def record_lines(steps: Sequence[Step], walk: Sequence[CheckRecord]) -> list[RecordLine]:
+    """The steps, each with the checks of the walk that belong to it."""
+    return [
+        RecordLine(number, step, tuple(check for check in walk if check.step in _KEYS.get(step.key, (step.key,))))
+        for number, step in enumerate(steps, 1)
+    ]
 
 
 def sheet_html(welder: Welder, board: Board, steps: Sequence[Step]) -> str:
     """The numbered steps as one self-contained HTML page, with room for readings and initials."""
-    lines = [_Line(number, step, ()) for number, step in enumerate(steps, 1)]
-    return _rendered("Commissioning sheet", welder, board, lines, "")
+    return _rendered("Commissioning sheet", welder, board, record_lines(steps, ()), "")
 
 
 def record_html(welder: Welder, board: Board, steps: Sequence[Step], walk: Sequence[CheckRecord]) -> str:
@@ -46,14 +54,11 @@ def record_html(welder: Welder, board: Board, steps: Sequence[Step], walk: Seque
     if not walk:
         allowed = "allowed: a walk with `weldbeat commission` before"
         raise InputError(RECORDS_FILE, "no commissioning in it", None, allowed)
-    lines = [
-        _Line(number, step, tuple(check for check in walk if check.step in _KEYS.get(step.key, (step.key,))))
-        for number, step in enumerate(steps, 1)
-    ]
-    return _rendered(f"Commissioning record, walk {walk[-1].walk}", welder, board, lines, walk[-1].checked_at)
+    title = f"Commissioning record, walk {walk[-1].walk}"
+    return _rendered(title, welder, board, record_lines(steps, walk), walk[-1].checked_at)
 
 
-def _rendered(title: str, welder: Welder, board: Board, lines: Sequence[_Line], ended_at: str) -> str:
+def _rendered(title: str, welder: Welder, board: Board, lines: Sequence[RecordLine], ended_at: str) -> str:
     environment = html_templates("gen.commissioning")
     environment.filters["shown"] = shown
     by_stage = [list(group) for _, group in itertools.groupby(lines, key=lambda line: line.step.stage.key)]

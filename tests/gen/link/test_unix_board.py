@@ -13,6 +13,7 @@ import sqlite3
 import time
 from collections.abc import Iterator
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -20,6 +21,7 @@ from gen.link import Link, LinkError
 from gen.link.errors import Unplugged
 from gen.link.flashing import SETTINGS, read_bundle
 from gen.words import PEDAL, STOP_OPEN
+from tests.support.cli.json_samples import keeps_to_schema
 from tests.support.link.link_shop import MISSING, OTHER, SCHEDULE, bare, command, replaced, shop, typed, until
 from tests.support.link.unix_board import UnixBoard
 
@@ -27,6 +29,13 @@ if not MISSING:
     import pty
 
 pytestmark = pytest.mark.skipif(MISSING, reason="micropython_unix is not installed")
+
+
+def told(*words: str) -> Any:
+    """What a command that succeeds tells another program, by its schema."""
+    outcome = typed([*words, "--json"])
+    assert (outcome.code, outcome.err) == (0, "")
+    return keeps_to_schema(" ".join(words), json.loads(outcome.out))
 
 
 @pytest.fixture(scope="module")
@@ -43,6 +52,8 @@ def test_1_flash_a_blank_board(bench: UnixBoard) -> None:
     """Cautions and what will be replaced come before the question; "no" changes nothing; then every file is there."""
     declined = typed(["flash", "firmware", bench.port], answers="n\n")
     assert (declined.code, declined.err) == (2, "weldbeat: stopped\n")
+    assert list(bench.flash.iterdir()) == []
+    assert told("flash", "firmware", bench.port)["runs"] is None
     assert list(bench.flash.iterdir()) == []
     outcome = typed(["flash", "firmware", bench.port], answers="y\n")
     assert (outcome.code, outcome.err) == (0, "")
@@ -66,15 +77,19 @@ def test_2_push_select_and_pull(bench: UnixBoard) -> None:
     assert (outcome.code, outcome.err) == (0, "")
     assert "The next weld is still job" in outcome.out
     digest = json.loads(typed(["table", "other.toml", "--json"]).out)["digest"]
+    assert told("push", "other.toml", bench.port)["held"]["digest"] == digest
     assert digest in outcome.out
     starts = bench.starts
     bench.power_cut()
     until(lambda: bench.starts > starts)
-    held = json.loads(typed(["schedules", bench.port, "--json"]).out)
+    held = told("schedules", bench.port)
     assert held["selected"] == "job"
     assert {"name": "other", "digest": digest} in held["schedules"]
     assert typed(["pull", "other", bench.port, "-o", "again.toml"]).code == 0
     assert Path("again.toml").read_text() == OTHER
+    pulled = told("pull", "other", bench.port, "-o", "told.toml")
+    assert (pulled["digest"], pulled["written"]) == (digest, "told.toml")
+    assert Path("told.toml").read_text() == OTHER
 
 
 def test_3_pull_without_the_text(bench: UnixBoard) -> None:
@@ -132,23 +147,23 @@ def test_5_watch_a_weld_and_stop_the_next(bench: UnixBoard) -> None:
     assert watch.stdout
     lines: list[dict[str, object]] = []
 
-    def told(kind: str, **content: object) -> dict[str, object]:
+    def seen(kind: str, **content: object) -> dict[str, object]:
         for line in watch.stdout:  # type: ignore[union-attr]
-            lines.append(json.loads(line))
+            lines.append(keeps_to_schema("watch", json.loads(line)))
             if lines[-1]["type"] == kind and content.items() <= lines[-1].items():
                 return lines[-1]
         return pytest.fail(f"no {kind} with {content} among {lines}")
 
-    told("status", state="ready")
+    seen("status", state="ready")
     bench.inputs(PEDAL)
-    assert told("weld")["ending"] == "completed"
+    assert seen("weld")["ending"] == "completed"
     bench.inputs(0)
     time.sleep(0.2)  # the pedal must be seen open
     bench.inputs(PEDAL)
     time.sleep(1.2)  # into the weld, which ends after 2.4 s
     os.write(ours, b"s")
-    assert told("stop")["note"] == "not an emergency stop"
-    stopped = told("weld")
+    assert seen("stop")["note"] == "not an emergency stop"
+    stopped = seen("weld")
     bench.inputs(0)
     assert (stopped["ending"], stopped["schedule"]) == ("stopped", "slow")
     assert 0 < int(str(stopped["fired"])) < int(str(stopped["planned"]))
@@ -227,7 +242,8 @@ def test_9_damaged_settings_go_with_the_next_flash(bench: UnixBoard) -> None:
     assert "its settings, which are damaged" in outcome.out
     assert typed(["schedules", bench.port]).out.splitlines()[0].startswith("* other ")
     assert typed(["push", "job.toml", bench.port]).code == 0
-    assert typed(["flash", "firmware", bench.port, "--yes", "--forget-schedules"]).code == 0
+    flashed = told("flash", "firmware", bench.port, "--yes", "--forget-schedules")
+    assert flashed["runs"]["bundle"] == read_bundle(Path("firmware")).board_digest
     assert [held["name"] for held in json.loads(typed(["schedules", bench.port, "--json"]).out)["schedules"]] == [
         "other"
     ]

@@ -6,6 +6,11 @@ import json
 from pathlib import Path
 from typing import Any
 
+import jsonschema
+
+import gen.cli
+from gen.records import CheckRecord, GateRecord, Records, WeldRecord
+from gen.words import RUNS_ON_US
 from tests.support.cli.command_line import replaced, typed
 
 SHORT = """\
@@ -20,8 +25,12 @@ hold = "5 cycles"
 off = "10 cycles"
 """
 
+WELDED = ("completed", 40, 40, 30, "job", "0" * 16)
+
 # What is typed, in this order, in a folder with a machine, a joint and two schedules; the first words are the schema's name.
 LINES = (
+    "demo demo",
+    "new mine --breaker C20",
     "next",
     "boards",
     "boards pico",
@@ -53,15 +62,43 @@ LINES = (
     "paper label -o label.html",
     "paper chart -o chart.html",
     "paper logbook -o logbook.html",
+    "trial run rungs.toml --no-board --between 0.1,0.6",
+    "commission",
+    "commission --sheet sheet.html",
+    "calibrate detector.offset_rise_us=412",
+    "calibrate detector.offset_rise_us=412 mains.voltage_V=236.4 --yes",
+    "calibrate detector.offset_rise_us=412 --yes",
+    "weld show 7/1",
+    "weld show 7/1 7/2 --shorted 7/2",
+    "weld export curve.csv 7/1",
+    "joint show rungs.toml job.toml",
+    "joint show rungs.toml -o rungs.html",
     "rescue saved.sqlite",
 )
-GROUPS = ("trial", "paper")
+# What is answered, line by line, by the words of the line. Such a command tells an object a line.
+ANSWERED = {"trial run": "\nx\nt\nwide\n0,4\n\nl\nb\n\nu\nn\n\nq\n"}
+GROUPS = ("trial", "paper", "weld", "joint")
 
 
 def name_of(line: str) -> str:
     """The schema's name: the command and, in a group, its sub-command."""
     words = line.split()
     return "-".join(words[: 2 if words[0] in GROUPS else 1])
+
+
+SCHEMAS = Path(gen.cli.__file__).parent / "schemas"
+
+
+def schema(name: str) -> dict[str, Any]:
+    """The schema of a command, words joined by hyphens."""
+    found: dict[str, Any] = json.loads((SCHEMAS / f"{name}.json").read_text())
+    return found
+
+
+def keeps_to_schema(line: str, content: Any) -> Any:
+    """`content`, which a command told when `line` was typed, if it keeps to the command's schema."""
+    jsonschema.validate(content, schema(name_of(line)), jsonschema.Draft202012Validator)
+    return content
 
 
 def samples(folder: Path) -> list[tuple[str, Any]]:
@@ -74,10 +111,20 @@ def samples(folder: Path) -> list[tuple[str, Any]]:
     (folder / "welder.toml").write_text(
         replaced(text, "working_current_A = 22", "working_current_A = 22\nshorted_current_A = 30")
     )
+    with Records(folder / "records.sqlite") as records:
+        records.add_welds([WeldRecord("pico-1", 7, n, f"2026-01-01T00:00:0{n}Z", *WELDED) for n in (1, 2)])
+        for n in (1, 2):  # a sound half-cycle, one without current, one that ran on
+            lengths = (7600, 7500, 0, 7400, RUNS_ON_US, 7500)
+            records.add_curve([GateRecord("pico-1", 7, n, i, 2500, us, 10_000, None) for i, us in enumerate(lengths)])
+        records.add_check(CheckRecord(1, "earth", 0, "2026-01-01T00:00:00Z", "", "failed", 0.7, "ohm", "clean"))
+        records.add_check(CheckRecord(1, "earth", 0, "2026-01-01T00:01:00Z", "pico-1", "passed", 0.04, "ohm", ""))
+        records.add_check(CheckRecord(1, "insulation", 0, "2026-01-01T00:02:00Z", "", "not checked", None, "", "none"))
     found = []
     for line in LINES:
-        outcome = typed([*line.split(), "--json"])
+        answers = ANSWERED.get(" ".join(line.split()[:2]), "")
+        outcome = typed([*line.split(), "--json"], answers)
         assert outcome.code in (0, 1), (line, outcome)
         assert outcome.err == "", (line, outcome.err)
-        found.append((line, json.loads(outcome.out)))
+        told = outcome.out.splitlines() if answers else [outcome.out]
+        found += [(line, json.loads(text)) for text in told]
     return found
