@@ -5,11 +5,12 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Annotated, Any, Literal, Self
 
-from pydantic import AfterValidator, BeforeValidator, Field, model_validator
+from pydantic import AfterValidator, BeforeValidator, Field, ValidationInfo, model_validator
 
 from gen.errors import InputError
+from gen.quantities import METRIC, Measures
 from gen.units import INCH_MM, POUND_N
-from gen.user_files import FileModel, Written, Wrong, figure, parsed_toml, read_toml, validated, written
+from gen.user_files import FileModel, Written, Wrong, figure, name_of, parsed_toml, read_toml, validated, written
 
 SHEETS_MM = (0.254, 3.175)  # ends of the tables: 0.010 and 0.125 in
 RODS_MM = (1.5875, 12.7)  # 0.0625 and 0.5 in
@@ -96,18 +97,20 @@ class Joint(FileModel):
     groove_radius_mm: Annotated[_Groove | tuple[_Groove | None, _Groove | None] | None, BeforeValidator(_sizes)] = (
         Field(
             default=None,
-            description="a number from 0.1 to 50, or two in a list, one for each rod in the order of rods_mm",
+            description="a number from 0.1 to 50, or two in a list, one for each rod in the order of the rods",
         )
     )
     pitch_mm: float | None = Field(default=None, ge=0.1, le=5000)
     overlap_mm: float | None = Field(default=None, ge=0.1, le=1000)
 
     @model_validator(mode="after")
-    def _consistent(self) -> Self:
+    def _consistent(self, info: ValidationInfo) -> Self:
         if (self.sheets_mm is None) == (self.rods_mm is None):
             given = Written("both") if self.sheets_mm else None
             both = "a rod on a sheet is not covered here; " if given else ""
-            raise Wrong("sheets_mm and rods_mm", given, f"{both}allowed: one of them")
+            raise Wrong(
+                f"{name_of('sheets_mm', info)} and {name_of('rods_mm', info)}", given, f"{both}allowed: one of them"
+            )
         for key, sizes, (least, most), allowed in (
             ("sheets_mm", self.sheets_mm, SHEETS_MM, _SHEETS),
             ("rods_mm", self.rods_mm, RODS_MM, _RODS),
@@ -115,34 +118,38 @@ class Joint(FileModel):
             for size in sizes or ():
                 # A table's end in inches is sold by the rounded millimetre: 1.588 for 1.5875.
                 if not least * 0.999 <= size <= most * 1.001:
-                    raise Wrong(key, figure(size), f"allowed: {allowed}")
+                    raise Wrong(name_of(key, info), figure(size), f"allowed: {allowed}")
         if self.sheets_mm:
-            self._pile_consistent(self.sheets_mm)
+            self._pile_consistent(self.sheets_mm, name_of("sheets_mm", info))
         if self.face_diameter_mm is not None and self.groove_radius_mm is not None:
-            allowed = "a face is flat or grooved; allowed: face_diameter_mm or groove_radius_mm, one of them"
-            raise Wrong("groove_radius_mm", _given(self.groove_radius_mm), allowed)
+            face, groove = name_of("face_diameter_mm", info), name_of("groove_radius_mm", info)
+            allowed = f"a face is flat or grooved; allowed: {face} or {groove}, one of them"
+            raise Wrong(groove, _given(self.groove_radius_mm), allowed)
         if self.force_measured is not None and self.force_N is None:
-            raise Wrong("force_measured", written(self.force_measured), "allowed: only beside force_N")
+            allowed = f"allowed: only beside {name_of('force_N', info)}"
+            raise Wrong(name_of("force_measured", info), written(self.force_measured), allowed)
         if self.material != "low_carbon_steel" and self.surface == "zinc":
-            raise Wrong("surface", written(self.surface), f"allowed beside {self.material}: clean or scaled")
+            raise Wrong(
+                name_of("surface", info), written(self.surface), f"allowed beside {self.material}: clean or scaled"
+            )
         foreign = ("finish", "setdown_percent", "groove_radius_mm") if self.sheets_mm else ("overlap_mm",)
         for key in foreign:
             value = getattr(self, key)
             if key in self.model_fields_set and value is not None:
                 beside = "rods_mm" if self.sheets_mm else "sheets_mm"
-                raise Wrong(key, _given(value), f"allowed: only beside {beside}")
+                raise Wrong(name_of(key, info), _given(value), f"allowed: only beside {name_of(beside, info)}")
         return self
 
-    def _pile_consistent(self, sheets_mm: tuple[float, ...]) -> None:
+    def _pile_consistent(self, sheets_mm: tuple[float, ...], name: str) -> None:
         """Raise Wrong for sheets more unlike than the handbook's notes let its table be used for."""
         if max(sheets_mm) > UNLIKE_RATIO * min(sheets_mm) * 1.001:
             allowed = f"allowed: at most {UNLIKE_RATIO:g} times the thinnest; of more nothing is known here"
-            raise Wrong("sheets_mm", figure(max(sheets_mm)), allowed)
+            raise Wrong(name, figure(max(sheets_mm)), allowed)
         outer_mm = min(sheets_mm[0], sheets_mm[-1])
         if sum(sheets_mm) > PILE_RATIO * outer_mm * 1.001:
             given = Written(f"{' + '.join(f'{mm:g}' for mm in sheets_mm)} = {sum(sheets_mm):.4g}")
             allowed = f"allowed: a pile of at most {PILE_RATIO:g} times its thinner outer sheet; of more nothing is known here"
-            raise Wrong("sheets_mm", given, allowed)
+            raise Wrong(name, given, allowed)
 
     @property
     def thin_mm(self) -> float:
@@ -186,13 +193,17 @@ class Joint(FileModel):
 
     @property
     def title(self) -> str:
-        """The joint in a few words."""
+        """The joint in a few words, in millimetres."""
+        return self.told(METRIC)
+
+    def told(self, measures: Measures) -> str:
+        """The same, its sizes told so."""
         if self.sheets_mm:
             metal = f"{'zinc-coated ' if self.surface == 'zinc' else ''}{_METALS[self.material]}"
-            return f"sheets {' + '.join(f'{mm:g}' for mm in self.sheets_mm)} mm, {metal}"
-        a, b = self.rods_mm or (0.0, 0.0)
+            return f"sheets {measures.given(self.sheets_mm, ' + ')}, {metal}"
+        rods = measures.given(self.rods_mm or (), " x ")
         finish = f"{self.finish.replace('_', '-')} " if self.material == "low_carbon_steel" else ""
-        return f"rods {a:g} x {b:g} mm, {finish}{_METALS[self.material]}, setdown {self.setdown_percent:g} %"
+        return f"rods {rods}, {finish}{_METALS[self.material]}, setdown {self.setdown_percent:g} %"
 
     @property
     def metal(self) -> str:

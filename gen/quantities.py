@@ -1,11 +1,16 @@
-"""Measures as a bench writes them: `1/4in`, `5 mm`, `8 swg`, `50 kg` of force, `120V`, `2.5 kVA`; lists as `5x8` or `5, 8`."""
+"""Measures as a bench writes them: `1/4in`, `5 mm`, `8 swg`, `50 kg` of force, `120V`, `2.5 kVA`; lists as `5x8` or `5, 8`.
+
+And as it wants them told: `Measures` puts lengths and forces into words, in millimetres and newtons or in inches and pounds.
+"""
 
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
 from fractions import Fraction
 
+from gen.ranges import Figure, shown
 from gen.units import INCH_MM, NUMBER, POUND_N
 
 STANDARD_GRAVITY = 9.80665  # m/s2, by definition
@@ -47,6 +52,43 @@ _MEASURE = re.compile(
 )
 _DECIMAL_COMMA = re.compile(r"\s*[-+]?[0-9]+,[0-9]+\s*[^0-9,]*")
 _LIST = re.compile(r"\s*[,;xX\u00d7]\s*|\s+(?:by|on|and)\s+")
+
+
+@dataclass(frozen=True)
+class Measures:
+    """How lengths and forces are told: of each unit that is computed in, the unit told, and how much of the former it is."""
+
+    units: Mapping[str, tuple[str, float]]
+
+    def figure(self, figure: Figure) -> Figure:
+        """The figure in the unit told; one that is neither a length nor a force as it is."""
+        unit, each = self.units.get(figure.unit, (figure.unit, 1))
+        return figure if each == 1 else Figure(figure.low / each, figure.high / each, unit, figure.source)
+
+    def text(self, figure: Figure) -> str:
+        """The figure in words, without its source."""
+        return self.figure(figure).text
+
+    def length(self, length_mm: float) -> str:
+        """A computed length, in three digits."""
+        return self._told(length_mm, "mm")
+
+    def force(self, force_N: float) -> str:
+        """A force, in three digits."""
+        return self._told(force_N, "N")
+
+    def given(self, lengths_mm: Iterable[float], joined: str = "") -> str:
+        """Lengths that somebody wrote, under one unit: in millimetres as they stand, converted ones in three digits."""
+        unit, each = self.units.get("mm", ("mm", 1))
+        return f"{joined.join(f'{mm:g}' if each == 1 else shown(mm / each) for mm in lengths_mm)} {unit}"
+
+    def _told(self, value: float, unit: str) -> str:
+        name, each = self.units.get(unit, (unit, 1))
+        return f"{shown(value / each)} {name}"
+
+
+METRIC = Measures({})
+INCH = Measures({"mm": ("in", INCH_MM), "N": ("lb", POUND_N)})
 
 
 class NoQuantity(ValueError):

@@ -9,11 +9,12 @@ import os
 import re
 import stat
 import tomllib
+from collections.abc import Mapping
 from pathlib import Path
 from types import NoneType, UnionType
 from typing import Annotated, Any, Literal, TypeVar, Union, get_args, get_origin
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, ValidationError
+from pydantic import BaseModel, BeforeValidator, ConfigDict, ValidationError, ValidationInfo
 from pydantic.fields import FieldInfo
 from pydantic_core import ErrorDetails
 
@@ -239,30 +240,43 @@ def _toml_mistake(message: str, text: str) -> tuple[str, None, str]:
     return f"line {place[1]}" if place else "last line", None, why
 
 
-def validated(model: type[Model], content: Any, where: Path, prefix: str = "") -> Model:
-    """`content` as `model`, or InputError for the first thing wrong, its key preceded by `prefix`."""
+def name_of(key: str, info: ValidationInfo) -> str:
+    """What a key is called where it was given: itself in a file, an option on the command line."""
+    called: Mapping[str, str] = info.context or {}
+    return called.get(key, key)
+
+
+def validated(
+    model: type[Model], content: Any, where: Path, prefix: str = "", names: Mapping[str, str] | None = None
+) -> Model:
+    """`content` as `model`, or InputError for the first thing wrong, its key preceded by `prefix`.
+
+    `names`: what keys are called where they were given, for `name_of`.
+    """
     try:
-        return model.model_validate(content)
+        return model.model_validate(content, context=names)
     except ValidationError as error:
         errors = error.errors()
         # A key that is misspelt is both unknown and missing: the first says more.
         unknown = [e for e in errors if e["type"] == "extra_forbidden"]
-        raise _as_input_error((unknown or errors)[0], model, where, prefix) from None
+        raise _as_input_error((unknown or errors)[0], model, where, prefix, names or {}) from None
 
 
-def _as_input_error(error: ErrorDetails, model: type[FileModel], where: Path, prefix: str) -> InputError:
+def _as_input_error(
+    error: ErrorDetails, model: type[FileModel], where: Path, prefix: str, names: Mapping[str, str]
+) -> InputError:
     location = [str(part) for part in error["loc"]]
     if location[-1:] == ["[key]"] and error["type"] != "extra_forbidden":  # pydantic's word for a name that is wrong
         location = location[:-2]
     table, field = _find(model, location)
-    key = prefix + ".".join(_printable(part) if part.strip() else '""' for part in location)
+    key = prefix + ".".join(names.get(part, _printable(part)) if part.strip() else '""' for part in location)
     given = written(error["input"])
     if error["type"] == "missing":
         return InputError(where, key, None, f"missing; allowed: {allowed(field)}")
     if error["type"] == "extra_forbidden":
         near = meant(location[-1], table.model_fields)
-        names = f"allowed: {', '.join(table.model_fields)}"
-        return InputError(where, key, given, f"unknown key; {near} {names}" if near else f"unknown key; {names}")
+        known = f"allowed: {', '.join(table.model_fields)}"
+        return InputError(where, key, given, f"unknown key; {near} {known}" if near else f"unknown key; {known}")
     cause = error.get("ctx", {}).get("error")
     if isinstance(cause, Wrong):
         inside = f"{key}.{cause.key}" if location else prefix + cause.key

@@ -12,15 +12,15 @@ import click
 
 from gen.cli.joint import by_model
 from gen.cli.options import USER_PATH, json_option, value_of, welder_option
-from gen.cli.said import folded, said_all, say, say_data
+from gen.cli.said import folded, said, said_all, say, say_data
 from gen.errors import InputError
-from gen.handbook import Suggestion, by_source, guess, in_inches, naming_taps, refusal, suggest_on
+from gen.handbook import Suggestion, by_source, guess, naming_taps, refusal, suggest_on
 from gen.handbook.practice import given_force
 from gen.handbook.suggestion import OFF, SQUEEZE
 from gen.job import find_welder
 from gen.joint import RODS_MM, SHEETS_MM, Joint, read_joint
 from gen.machine import WELDER_FILE
-from gen.quantities import NoQuantity, measure, parts
+from gen.quantities import INCH, METRIC, Measures, NoQuantity, measure, parts
 from gen.ranges import Figure
 from gen.user_files import validated, written
 from gen.writing import check_targets, refused, write_whole
@@ -141,7 +141,8 @@ def suggest_command(
     if as_json:
         say_data(json.dumps(_data(found, why_not) | ({"model": list(computed)} if model else {}), indent=2))
     else:
-        say("\n".join(_lines(found, why_not, inch)))
+        told = naming_taps(suggest_on(wanted, welder, INCH) or found, welder) if inch else found
+        say("\n".join(_lines(told, why_not, INCH if inch else METRIC)))
         say("\n".join(said_all("By the model of the joint, computed and not measured", computed)))
     if not found.known:
         return 1
@@ -155,17 +156,7 @@ def suggest_command(
 def _from_options(given: dict[str, Any]) -> Joint:
     if not given.keys() & {"sheets_mm", "rods_mm"}:
         raise InputError("command line", "--sheets, --rods or --joint", None, "missing; allowed: one of them")
-    try:
-        return validated(Joint, given, Path("command line"))
-    except InputError as error:
-        raise InputError("command line", _as_options(error.key), error.given, _as_options(error.allowed)) from None
-
-
-def _as_options(text: str) -> str:
-    """A message about a joint file's keys, told of the options."""
-    for key, option in _KEYS.items():
-        text = text.replace(key, option)
-    return text
+    return validated(Joint, given, Path("command line"), names=_KEYS)
 
 
 def _check_output(output: Path) -> None:
@@ -203,25 +194,21 @@ def _data(found: Suggestion, refusal: str) -> dict[str, Any]:
     }
 
 
-def _lines(found: Suggestion, refusal: str, inch: bool = False) -> list[str]:
-    """The suggestion to read, in lines that a terminal holds; `inch`: in inches and pounds."""
-    turned = in_inches if inch else str
+def _lines(found: Suggestion, refusal: str, measures: Measures) -> list[str]:
+    """The suggestion to read, in lines that a terminal holds."""
 
     def row(name: str, figure: Figure) -> str:
-        return f"{turned(f'  {name:<{_NAME}}{figure.text}')}\n{folded(turned(figure.source), ' ' * 6)}"
+        return f"  {name:<{_NAME}}{measures.text(figure)}\n{folded(figure.source, ' ' * 6)}"
 
-    def said(text: str) -> str:
-        return folded(turned(text), "  ", "    ")
-
-    lines = [turned(found.joint.title), row("this machine", found.current)]
-    if force := given_force(found.joint):
+    lines = [found.joint.told(measures), row("this machine", found.current)]
+    if force := given_force(found.joint, measures):
         lines.append(row("its force", force))
     if found.against:
         lines.append(said(found.against))
     if found.figures:
-        lines += ["", "What the tables say", *(said(text) for text in by_source(found.figures))]
+        lines += ["", "What the tables say", *(said(text) for text in by_source(found.figures, measures))]
     if found.weld is None or found.hold is None:
-        lines += ["", folded(turned(f"No suggestion: {found.why_not}.")), "What would help"]
+        lines += ["", folded(f"No suggestion: {found.why_not}."), "What would help"]
         lines += [f"  {help_}" for help_ in found.helps]
     else:
         lines += ["", "On this machine, as a first guess", *(row(*named) for named in guess(found))]

@@ -3,13 +3,12 @@
 from gen.handbook.advice import suggest
 from gen.handbook.on_machine import naming_taps, refusal, suggest_on, table_force_N, with_electrodes
 from gen.handbook.suggestion import Suggestion
-from gen.handbook.told import by_source, guess, in_inches
+from gen.handbook.wording import by_source, guess
 
 __all__ = [
     "Suggestion",
     "by_source",
     "guess",
-    "in_inches",
     "naming_taps",
     "refusal",
     "suggest",

@@ -10,6 +10,7 @@ from gen.handbook.sheets import suggest_sheets
 from gen.handbook.single import suggest_stainless, suggest_zinc
 from gen.handbook.suggestion import Suggestion
 from gen.joint import Joint
+from gen.quantities import METRIC, Measures
 from gen.ranges import Figure
 
 ZINC = (
@@ -20,8 +21,8 @@ BRASS = ("brass gives off its zinc as poisonous fumes before it melts: ventilate
 SCALED = "scale is an insulator: clean to bright metal first; the figures are for clean metal only"
 
 
-def suggest(joint: Joint, working_current_A: Figure, frequency_Hz: int) -> Suggestion:
-    """A first schedule for `joint` on a machine whose secondary delivers this current at 100 %."""
+def suggest(joint: Joint, working_current_A: Figure, frequency_Hz: int, measures: Measures = METRIC) -> Suggestion:
+    """A first schedule for `joint` on a machine whose secondary delivers this current at 100 %, in words of these measures."""
     if joint.surface == "zinc" and joint.rods_mm:
         why_not = "not known: no figures for zinc-coated rods are known here"
         helps = ("bare steel, or the zinc ground off well beyond the weld",)
@@ -31,12 +32,12 @@ def suggest(joint: Joint, working_current_A: Figure, frequency_Hz: int) -> Sugge
         ways = ("the model of the joint: --model", "trials on scrap, with --between for where to begin")
         fumes = BRASS if joint.material == "brass" else ()
         return Suggestion(joint, frequency_Hz, working_current_A, why_not, ways, cautions=fumes)
-    found = _by_table(joint)(joint, working_current_A, frequency_Hz)
+    found = _by_table(joint)(joint, working_current_A, frequency_Hz, measures)
     also = {"zinc": ZINC, "scaled": (SCALED,), "clean": ()}[joint.surface]
     return replace(found, cautions=(*also, *found.cautions))
 
 
-def _by_table(joint: Joint) -> Callable[[Joint, Figure, int], Suggestion]:
+def _by_table(joint: Joint) -> Callable[[Joint, Figure, int, Measures], Suggestion]:
     """Which tables speak of this joint."""
     if joint.rods_mm:
         return suggest_rods

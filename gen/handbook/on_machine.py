@@ -14,18 +14,22 @@ from gen.handbook.practice import HIGHER_TAP, LOWER_TAP
 from gen.handbook.suggestion import Suggestion
 from gen.joint import Joint
 from gen.machine import Welder
+from gen.quantities import METRIC, Measures
 from gen.schedule import schedule_from
 from gen.timing import compile_schedule
 from gen.user_files import written
 
 
-def suggest_on(joint: Joint, welder: Welder) -> Suggestion | None:
-    """A first schedule for `joint` on this machine; None where the machine's secondary current is not known."""
+def suggest_on(joint: Joint, welder: Welder, measures: Measures = METRIC) -> Suggestion | None:
+    """A first schedule for `joint` on this machine; None where the machine's secondary current is not known.
+
+    In other measures than metric ones its words are to be read; its schedule's notes would be in them too.
+    """
     tap = welder.machine.in_use
     if tap.working_secondary is None:
         return None
     current = full_current(tap, tap.working_secondary)
-    found = suggest(with_electrodes(joint, welder), current, welder.mains.frequency_Hz)
+    found = suggest(with_electrodes(joint, welder), current, welder.mains.frequency_Hz, measures)
     volts = welder.transformer.tap_volts
     ends = {HIGHER_TAP: max(volts.values()), LOWER_TAP: min(volts.values())}  # on either end there is no such tap
     return replace(found, helps=tuple(way for way in found.helps if volts[tap.name] != ends.get(way)))

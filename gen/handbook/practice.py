@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 
 from gen.joint import FORCE_WITHIN, Joint
+from gen.quantities import METRIC, Measures
 from gen.ranges import Figure, shown
 
 COMMON = "common practice, no source"
@@ -39,22 +40,25 @@ def helps(joint: Joint) -> tuple[str, ...]:
     )
 
 
-def given_force(joint: Joint) -> Figure | None:
+def given_force(joint: Joint, measures: Measures = METRIC) -> Figure | None:
     """The joint's own force, as far as its measuring can be trusted; None where it is not given."""
     if joint.force is None or joint.force_N is None:
         return None
     within = 100 * FORCE_WITHIN[joint.force_measured or "lever"]
-    source = f"{shown(joint.force_N)} N given; {_MEASURED[joint.force_measured]}: within {within:.0f} % ({COMMON})"
+    source = (
+        f"{measures.force(joint.force_N)} given; {_MEASURED[joint.force_measured]}: within {within:.0f} % ({COMMON})"
+    )
     return Figure(*joint.force, "N", source)
 
 
-def force_cautions(joint: Joint, table: Figure) -> tuple[str, ...]:
+def force_cautions(joint: Joint, table: Figure, measures: Measures) -> tuple[str, ...]:
     """What the force given means where it is, or may be, far from the table's, and how far it can be trusted."""
     given = given_force(joint)
     if given is None or joint.force_N is None:
         return ()
     low_N, high_N = given.low, given.high
-    here = f"{shown(joint.force_N)} N ({_MEASURED[joint.force_measured]}: {given.text})"
+    here = f"{measures.force(joint.force_N)} ({_MEASURED[joint.force_measured]}: {measures.text(given)})"
+    wanted = measures.text(table)
     found = []
     for below, sure, maybe, then in (
         (True, high_N < FORCE_LOW * table.low, low_N < FORCE_LOW * table.low, "expect expulsion in the first cycles; begin "
@@ -63,11 +67,9 @@ def force_cautions(joint: Joint, table: Figure) -> tuple[str, ...]:
          "more time or current"),
     ):  # fmt: skip
         if sure:
-            found.append(f"{here} is far from the table's {table.text}: {then}")
+            found.append(f"{here} is far from the table's {wanted}: {then}")
         elif maybe:
-            found.append(
-                f"{here} may be far {'below' if below else 'above'} the table's {table.text}; if it is: {then}"
-            )
+            found.append(f"{here} may be far {'below' if below else 'above'} the table's {wanted}; if it is: {then}")
     if joint.force_measured in ("lever", None):
         found.append(
             f"a force reckoned from the lever is within {100 * FORCE_WITHIN['lever']:.0f} % at best ({COMMON}): friction and the "
@@ -77,15 +79,16 @@ def force_cautions(joint: Joint, table: Figure) -> tuple[str, ...]:
     return tuple(found)
 
 
-def force_practice(joint: Joint, table: Figure) -> tuple[str, ...]:
+def force_practice(joint: Joint, table: Figure, measures: Measures) -> tuple[str, ...]:
     """How to reach the table's force, where the joint does not give its own."""
     if joint.force_N is not None:
         return ()
     worth = ", ".join(f"a {name} within {100 * within:.0f} %" for name, within in FORCE_WITHIN.items())
-    return (f"Force: the figures hold near the table's, {table.text}. How it is measured matters ({COMMON}): {worth}.",)
+    wanted = measures.text(table)
+    return (f"Force: the figures hold near the table's, {wanted}. How it is measured matters ({COMMON}): {worth}.",)
 
 
-def face_words(joint: Joint) -> tuple[list[str], list[str]]:
+def face_words(joint: Joint, measures: Measures) -> tuple[list[str], list[str]]:
     """(cautions, practice) of flat and grooved faces on rods: what touches, what is marked, where the current goes."""
     cautions, practice = [], []
     if None in joint.grooves_mm:
@@ -102,26 +105,30 @@ def face_words(joint: Joint) -> tuple[list[str], list[str]]:
             f"({COMMON})."
         )
     for rod_mm, radius_mm in dict.fromkeys(zip(joint.rods_mm or (), joint.grooves_mm)):
-        if radius_mm is not None and radius_mm < 0.95 * rod_mm / 2:
+        if radius_mm is None:
+            continue
+        groove, rod = measures.given([radius_mm]), measures.given([rod_mm])
+        if radius_mm < 0.95 * rod_mm / 2:
             cautions.append(
-                f"a groove of radius {radius_mm:g} mm is too narrow for the rod of {rod_mm:g} mm, which rests on its two edges: "
+                f"a groove of radius {groove} is too narrow for the rod of {rod}, which rests on its two edges: "
                 f"marked twice, and hot there ({COMMON})"
             )
-        elif radius_mm is not None and radius_mm > 1.25 * rod_mm / 2:
+        elif radius_mm > 1.25 * rod_mm / 2:
             cautions.append(
-                f"a groove of radius {radius_mm:g} mm is wide for the rod of {rod_mm:g} mm: it holds it, but touches near a line "
+                f"a groove of radius {groove} is wide for the rod of {rod}: it holds it, but touches near a line "
                 f"and marks as a flat face does ({COMMON})"
             )
     return cautions, practice
 
 
-def face_cautions(joint: Joint, table_mm: float) -> list[str]:
+def face_cautions(joint: Joint, table_mm: float, measures: Measures) -> list[str]:
     """What a flat face means that is far from the table's."""
     if joint.face_diameter_mm is None or 0.8 <= joint.face_diameter_mm / table_mm <= 1.25:
         return []
     wide = joint.face_diameter_mm > table_mm
     what = "spreads the current: expect to need more" if wide else "crowds the current: expect expulsion, begin shorter"
-    return [f"an electrode face of {joint.face_diameter_mm:g} mm, where the table has {shown(table_mm)} mm, {what}"]
+    face = measures.given([joint.face_diameter_mm])
+    return [f"an electrode face of {face}, where the table has {measures.length(table_mm)}, {what}"]
 
 
 def weld_size_rule(thin_mm: float) -> Figure:
@@ -137,23 +144,27 @@ def spacing_factor(joint: Joint) -> tuple[float, str]:
     return 1.0, ""
 
 
-def sheet_shunting(joint: Joint, spacing: Figure | None, overlap: Figure | None) -> tuple[list[str], list[str]]:
+def sheet_shunting(
+    joint: Joint, spacing: Figure | None, overlap: Figure | None, measures: Measures
+) -> tuple[list[str], list[str]]:
     """(cautions, practice) about neighbouring welds and the edge. `spacing`, `overlap`: None where the table has none."""
     cautions, practice = [], []
+    pitch = "" if joint.pitch_mm is None else measures.given([joint.pitch_mm])
     if joint.pitch_mm is not None and spacing is None:
-        cautions.append(f"whether a pitch of {joint.pitch_mm:g} mm is enough is not known: this table has no spacing")
+        cautions.append(f"whether a pitch of {pitch} is enough is not known: this table has no spacing")
     elif joint.pitch_mm is not None and spacing is not None and joint.pitch_mm < spacing.low:
         cautions.append(
-            f"a pitch of {joint.pitch_mm:g} mm is less than the table's {spacing.text}: part of the current goes through the "
+            f"a pitch of {pitch} is less than the table's {measures.text(spacing)}: part of the current goes through the "
             "weld before it, how much is not known here. Find the time on a second weld at this pitch, and not on the first"
         )
     elif joint.pitch_mm is not None and spacing is not None:
         practice.append(
-            f"Shunting: at a pitch of {joint.pitch_mm:g} mm the table asks for nothing more (its least is {spacing.text})."
+            f"Shunting: at a pitch of {pitch} the table asks for nothing more (its least is {measures.text(spacing)})."
         )
     if joint.overlap_mm is not None and overlap is not None and joint.overlap_mm < overlap.low:
         cautions.append(
-            f"an overlap of {joint.overlap_mm:g} mm is less than the table's {overlap.text}: expect metal thrown out at the edge"
+            f"an overlap of {measures.given([joint.overlap_mm])} is less than the table's {measures.text(overlap)}: expect metal "
+            "thrown out at the edge"
         )
     practice.append(
         f"Order of a row ({COMMON}): from the middle outwards, so that the sheets can creep and are not locked bulging between "
@@ -162,15 +173,15 @@ def sheet_shunting(joint: Joint, spacing: Figure | None, overlap: Figure | None)
     return cautions, practice
 
 
-def setdown_practice(setdown_mm: float) -> str:
+def setdown_practice(setdown_mm: float, measures: Measures) -> str:
     """How the setdown is seen."""
     return (
         f"Setdown ({COMMON}): measure the height of the crossing with a caliper before and after; it should be "
-        f"{shown(setdown_mm)} mm less. More is too hot or too long, less is too cold."
+        f"{measures.length(setdown_mm)} less. More is too hot or too long, less is too cold."
     )
 
 
-def rod_shunting(joint: Joint, delivered: Figure) -> list[str]:
+def rod_shunting(joint: Joint, delivered: Figure, measures: Measures) -> list[str]:
     """Practice of the crossings welded before this one; with a pitch, how much may go round through them."""
     practice = [
         f"Order of a rack ({COMMON}): from the middle outwards, the ends last; the whole of one rail first, since with its "
@@ -182,8 +193,9 @@ def rod_shunting(joint: Joint, delivered: Figure) -> list[str]:
     length_m = 4 * joint.pitch_mm / 1e3
     loop_ohm = STEEL_OHM_M * length_m / (math.pi / 4 * (joint.thick_mm / 1e3) ** 2)
     round_A = 0.1 / loop_ohm
+    pitch = measures.given([joint.pitch_mm])
     practice.append(
-        f"Shunting: no table here gives a least pitch for rods. Round a square mesh of {joint.pitch_mm:g} mm it is at least "
+        f"Shunting: no table here gives a least pitch for rods. Round a square mesh of {pitch} it is at least "
         f"{shown(1e3 * loop_ohm)} mohm cold (steel 1.4e-7 ohm m, from memory; all of the thicker rod, our assumption), so each "
         f"0.1 V across the joint sends at most {shown(round_A)} A round it, {shown(100 * round_A / delivered.middle)} % of the "
         "current suggested."

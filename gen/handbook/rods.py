@@ -29,6 +29,7 @@ from gen.handbook.shape import LEAST_PERCENT, rod_shape
 from gen.handbook.suggestion import TYPICAL, Suggestion, compared, percent_for, scaled
 from gen.handbook.tables import around, between, cited, rod_rows
 from gen.joint import Joint
+from gen.quantities import Measures
 from gen.ranges import Figure, shown, spanning
 
 WITHIN_TABLE = 0.10  # how far a time may be off: the worst error of a row foretold from its neighbours
@@ -142,7 +143,7 @@ def effective_mm(thin_mm: float, thick_mm: float) -> tuple[float, float, float]:
     return least, middle, most
 
 
-def suggest_rods(joint: Joint, current: Figure, frequency_Hz: int) -> Suggestion:
+def suggest_rods(joint: Joint, current: Figure, frequency_Hz: int, measures: Measures) -> Suggestion:
     """The suggestion for two crossed rods."""
     low, middle, high = (
         setting(joint.finish, joint.setdown_percent, mm) for mm in effective_mm(joint.thin_mm, joint.thick_mm)
@@ -168,7 +169,7 @@ def suggest_rods(joint: Joint, current: Figure, frequency_Hz: int) -> Suggestion
             "needed (a conduction fit)"
         )
         return Suggestion(joint, frequency_Hz, current, why_not, _helps(joint), figures=figures, against=against)
-    cautions = list(force_cautions(joint, table.force))
+    cautions = list(force_cautions(joint, table.force, measures))
     worst_s = high.time_s(delivered.low, "groove")
     if worst_s == math.inf:
         cautions.append(
@@ -176,7 +177,7 @@ def suggest_rods(joint: Joint, current: Figure, frequency_Hz: int) -> Suggestion
             f"long end is that of {shown(delivered.middle)} A under flat faces"
         )
     cautions += _ratio_cautions(joint)
-    warned, faces = face_words(joint)
+    warned, faces = face_words(joint, measures)
     start_s = low.time_s(delivered.high, "flat")
     shape = rod_shape(joint.thin_mm, start_s, percent)
     below = delivered.middle < middle.current_A * (1 - WITHIN_TABLE)
@@ -196,15 +197,15 @@ def suggest_rods(joint: Joint, current: Figure, frequency_Hz: int) -> Suggestion
         start_s=start_s,
         hold=_hold(middle),
         figures=figures,
-        assumptions=_assumptions(joint, (low, middle, high), f"{shown(delivered.middle)} A is {of_table}"),
+        assumptions=_assumptions(joint, (low, middle, high), f"{shown(delivered.middle)} A is {of_table}", measures),
         cautions=(*cautions, *warned),
         against=against,
         practice=(
             *shape.practice,
-            *force_practice(joint, table.force),
-            setdown_practice(table.setdown.middle),
+            *force_practice(joint, table.force, measures),
+            setdown_practice(table.setdown.middle, measures),
             *faces,
-            *rod_shunting(joint, delivered),
+            *rod_shunting(joint, delivered, measures),
         ),
         shape=shape,
     )
@@ -213,17 +214,18 @@ def suggest_rods(joint: Joint, current: Figure, frequency_Hz: int) -> Suggestion
 _FIT = "a conduction fit, flat face to groove, over the effective diameters: computed, not measured"
 
 
-def _assumptions(joint: Joint, settings: tuple[RodSetting, RodSetting, RodSetting], share: str) -> tuple[str, ...]:
-    low, middle, high = settings
+def _assumptions(
+    joint: Joint, settings: tuple[RodSetting, RodSetting, RodSetting], share: str, measures: Measures
+) -> tuple[str, ...]:
+    low, middle, high = (measures.length(each.diameter_mm) for each in settings)
     assumptions = [
         f"{share}, the only one it has: away from it, outside the table, by a fit to a conduction model of crossed rods, since "
         "heat flows away; equal I^2 t would be far too short. Steel's properties from memory; nothing of it is measured.",
     ]
     if joint.thin_mm != joint.thick_mm:
         assumptions.append(
-            f"Unlike rods: by an effective diameter of {shown(middle.diameter_mm)} mm, from {shown(low.diameter_mm)} (by the "
-            f"conduction model, for ratios up to {CHECKED_RATIO:g}) to sqrt(d1 d2) = {shown(high.diameter_mm)} mm. Our "
-            "assumption: no published rule is known to us."
+            f"Unlike rods: by an effective diameter of {middle}, from {low} (by the conduction model, for ratios up to "
+            f"{CHECKED_RATIO:g}) to sqrt(d1 d2) = {high}. Our assumption: no published rule is known to us."
         )
     return tuple(assumptions)
 

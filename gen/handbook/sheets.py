@@ -21,13 +21,14 @@ from gen.handbook.shape import LEAST_PERCENT, Shape, sheet_shape
 from gen.handbook.suggestion import Suggestion, compared, percent_for, scaled
 from gen.handbook.tables import IsoRange, IsoRow, OptimumRow, between, cited, class_rows, iso_row, optimum_rows
 from gen.joint import Joint
+from gen.quantities import Measures
 from gen.ranges import Figure, shown, spanning
 
 ISO_PILE_MM = 9.0  # three sheets together: scope of ISO 14373:2015
 NEAR_OPTIMUM = 0.1  # how near the optimum table's current, which is a point, a current must be for its time to be shown
 
 
-def suggest_sheets(joint: Joint, current: Figure, frequency_Hz: int) -> Suggestion:
+def suggest_sheets(joint: Joint, current: Figure, frequency_Hz: int, measures: Measures) -> Suggestion:
     """The suggestion for two or three sheets, by the thinner of the two that the electrodes touch."""
     mm = joint.outer_mm
     classes = Classes(mm)
@@ -36,23 +37,23 @@ def suggest_sheets(joint: Joint, current: Figure, frequency_Hz: int) -> Suggesti
     optimum = _optimum(joint, mm)
     figures = _figures(joint, classes, optimum, delivered.middle)
     middle_s = classes.weld_s(delivered.middle)
-    why_not = _why_not(classes, percent, delivered, middle_s)
+    why_not = _why_not(classes, percent, delivered, middle_s, measures)
     against = _against(classes, current)
     if why_not or middle_s is None:
         ways = (LOWER_TAP,) if percent < LEAST_PERCENT else helps(joint)
         return Suggestion(joint, frequency_Hz, current, why_not, ways, figures=figures, against=against)
-    time = _time(joint, classes, delivered)
+    time = _time(joint, classes, delivered, measures)
     table_force = _table_force(classes, delivered.middle)
-    warned, neighbours = sheet_shunting(joint, optimum.spacing, optimum.overlap)
+    warned, neighbours = sheet_shunting(joint, optimum.spacing, optimum.overlap, measures)
     cautions = [
-        *force_cautions(joint, table_force),
+        *force_cautions(joint, table_force, measures),
         *time.cautions,
-        *face_cautions(joint, optimum.face.middle),
+        *face_cautions(joint, optimum.face.middle, measures),
         *warned,
     ]
     if sum(joint.sheets_mm or ()) > ISO_PILE_MM:
         cautions.append(
-            f"ISO 14373 is for three sheets of at most {ISO_PILE_MM:g} mm together: this pile is outside it"
+            f"ISO 14373 is for three sheets of at most {measures.given([ISO_PILE_MM])} together: this pile is outside it"
         )
     return Suggestion(
         joint,
@@ -65,9 +66,9 @@ def suggest_sheets(joint: Joint, current: Figure, frequency_Hz: int) -> Suggesti
         figures=figures,
         assumptions=time.assumptions,
         cautions=tuple(cautions),
-        beside=_beside(optimum, mm, delivered.middle),
+        beside=_beside(optimum, mm, delivered.middle, measures),
         against=against,
-        practice=(*time.shape.practice, *force_practice(joint, table_force), *neighbours),
+        practice=(*time.shape.practice, *force_practice(joint, table_force, measures), *neighbours),
         shape=time.shape,
     )
 
@@ -83,11 +84,11 @@ class _Time:
     cautions: tuple[str, ...]
 
 
-def _time(joint: Joint, classes: Classes, delivered: Figure) -> _Time:
+def _time(joint: Joint, classes: Classes, delivered: Figure, measures: Measures) -> _Time:
     """The weld time over the machine's current, of which something is known at least in the middle."""
     c = classes.at("C")
     weakest_A, longest_s = _weakest(classes, delivered)
-    pile = _pile(joint, weakest_A, longest_s)
+    pile = _pile(joint, weakest_A, longest_s, measures)
     assumptions, cautions = list(pile.assumptions), list(pile.cautions)
     margin = WITHIN_CLASSES
     if delivered.middle < c.current_A:
@@ -124,7 +125,7 @@ class _Pile:
     cautions: tuple[str, ...] = ()
 
 
-def _pile(joint: Joint, weakest_A: float, longest_s: float) -> _Pile:
+def _pile(joint: Joint, weakest_A: float, longest_s: float, measures: Measures) -> _Pile:
     """The long end for unlike or three sheets: as of two of half the pile, since they take more heat than the outer one's two."""
     sheets_mm = joint.sheets_mm or ()
     pile_mm = sum(sheets_mm)
@@ -132,21 +133,22 @@ def _pile(joint: Joint, weakest_A: float, longest_s: float) -> _Pile:
     if not three and joint.thin_mm == joint.thick_mm:
         return _Pile(longest_s)
     half_mm = pile_mm / 2
+    of_half = f"of two sheets of {measures.length(half_mm)}"
     if three:
         rule = "Three sheets: the thinner of the outer ones sets the schedule, in a pile of at most 4 times it and a ratio of "
         rule += "at most 3 to 1"
     else:
         rule = "Unlike sheets: the thinner one sets the schedule, to a ratio of 3 to 1"
     assumptions = [
-        f"{rule} ({NOTES}; common practice). The long end is that of two sheets of half the pile, {shown(half_mm)} mm: our "
-        "assumption."
+        f"{rule} ({NOTES}; common practice). The long end is that of two sheets of half the pile, {measures.length(half_mm)}: "
+        "our assumption."
     ]
     if three:
         second_mm = sorted(sheets_mm)[1]
         if second_mm != joint.outer_mm:
             assumptions.append(
                 "The rules disagree: BS 1140:1993 (public reproduction) goes by the second thinnest of three, here "
-                f"{second_mm:g} mm."
+                f"{measures.given([second_mm])}."
             )
         assumptions.append(
             "The tables here are of two equal sheets: for three they are a beginning only. Peel both joints of a test piece."
@@ -158,11 +160,11 @@ def _pile(joint: Joint, weakest_A: float, longest_s: float) -> _Pile:
         half_s = None
     if half_s is None:
         caution = (
-            f"of two sheets of {shown(half_mm)} mm, half the pile, nothing is known at this current: the range's long end is "
-            f"that of two sheets of {joint.outer_mm:g} mm, and may be too short"
+            f"{of_half}, half the pile, nothing is known at this current: the range's long end is "
+            f"that of two sheets of {measures.given([joint.outer_mm])}, and may be too short"
         )
         return _Pile(longest_s, assumptions=tuple(assumptions), cautions=(caution,))
-    how = f"; the long end that of two sheets of {shown(half_mm)} mm"
+    how = f"; the long end that {of_half}"
     if weakest_A < half.at("B").current_A:
         how += ", class C FROM MEMORY"
     below_c = weakest_A < half.at("C").current_A
@@ -202,7 +204,7 @@ def _weakest(classes: Classes, delivered: Figure) -> tuple[float, float]:
     raise ValueError("nothing is known even at the middle of the current")
 
 
-def _why_not(classes: Classes, percent: int, delivered: Figure, middle_s: float | None) -> str:
+def _why_not(classes: Classes, percent: int, delivered: Figure, middle_s: float | None, measures: Measures) -> str:
     a, _, c = classes.rows
     if percent < LEAST_PERCENT:
         return f"class A wants {shown(a.current_A)} A, {percent} % of this tap's current; below {LEAST_PERCENT} % change the tap"
@@ -210,7 +212,7 @@ def _why_not(classes: Classes, percent: int, delivered: Figure, middle_s: float 
         return ""
     short = f"not known: {shown(delivered.middle)} A is below class C's {shown(c.current_A)} A (FROM MEMORY)"
     if classes.thickness_mm > LOSS_TO_MM:
-        no_law = f"above {LOSS_TO_MM:g} mm the loss law does not fit the table"
+        no_law = f"above {measures.given([LOSS_TO_MM])} the loss law does not fit the table"
         return f"{short}, and {no_law}, so that below what current no time will do is not known either"
     law_A = classes.law[1] if classes.law else 0.0
     if delivered.high <= law_A:
@@ -368,12 +370,13 @@ def _iso_times(mm: float, current_A: float) -> list[tuple[Figure, Figure]]:
     ]
 
 
-def _beside(optimum: _Optimum, mm: float, current_A: float) -> tuple[Figure, ...]:
+def _beside(optimum: _Optimum, mm: float, current_A: float, measures: Measures) -> tuple[Figure, ...]:
     """Weld times of the other tables at this very current, each with the force that it goes with."""
     near = abs(current_A / optimum.current.middle - 1) <= NEAR_OPTIMUM
     pairs = [*([(optimum.weld, optimum.force)] if near else []), *_iso_times(mm, current_A)]
     return tuple(
-        Figure(weld.low, weld.high, "s", f"{weld.source}; with its force, {force.text}") for weld, force in pairs
+        Figure(weld.low, weld.high, "s", f"{weld.source}; with its force, {measures.text(force)}")
+        for weld, force in pairs
     )
 
 

@@ -22,6 +22,7 @@ from gen.handbook.shape import LEAST_PERCENT
 from gen.handbook.suggestion import TYPICAL, Suggestion, compared, percent_for, scaled
 from gen.handbook.tables import IsoRange, between, cited, iso_row, stainless_rows
 from gen.joint import Joint
+from gen.quantities import Measures
 from gen.ranges import Figure, shown
 
 ZINC_TABLE = "iso14373_spot_zinc"
@@ -44,7 +45,7 @@ class _SetUp:
     overlap: Figure | None = None
 
 
-def suggest_zinc(joint: Joint, current: Figure, frequency_Hz: int) -> Suggestion:
+def suggest_zinc(joint: Joint, current: Figure, frequency_Hz: int, measures: Measures) -> Suggestion:
     """The suggestion for zinc-coated sheets, at the currents for electrolytic zinc, which are the lower."""
     row = iso_row(joint.outer_mm, ZINC_TABLE)
     if row is None:
@@ -70,7 +71,7 @@ def suggest_zinc(joint: Joint, current: Figure, frequency_Hz: int) -> Suggestion
     setup = _SetUp(low_A, high_A, row.tip_diameter_mm, force, tuple(figures), "ISO 14373's electrolytic zinc")
     low_s, high_s = electrolytic.weld_s
     weld = Figure(low_s, high_s, "s", f"ISO 14373, electrolytic zinc, {row.printed}: its own range")
-    found = _suggested(joint, current, frequency_Hz, setup, weld, low_s)
+    found = _suggested(joint, current, frequency_Hz, setup, (weld, low_s), measures)
     if not found.known:
         return found
     hot_text = f"{shown(hot.current_A[0])} to {shown(hot.current_A[1])} A"
@@ -85,7 +86,7 @@ def suggest_zinc(joint: Joint, current: Figure, frequency_Hz: int) -> Suggestion
     return replace(found, assumptions=(text, *found.assumptions))
 
 
-def suggest_stainless(joint: Joint, current: Figure, frequency_Hz: int) -> Suggestion:
+def suggest_stainless(joint: Joint, current: Figure, frequency_Hz: int, measures: Measures) -> Suggestion:
     """The suggestion for austenitic stainless sheets: within a tenth of the table's one current, by equal I^2 t."""
     rows, mm, thin_mm = stainless_rows(), joint.outer_mm, joint.thin_mm
     table = "stainless table, "
@@ -115,7 +116,7 @@ def suggest_stainless(joint: Joint, current: Figure, frequency_Hz: int) -> Sugge
     short_s, long_s = (table_s * (table_A / end_A) ** 2 for end_A in (delivered.high, delivered.low))
     source = f"{table}{cited(rows, mm)}: from its one current by equal I^2 t, and {100 * WITHIN:.0f} % either way"
     weld = Figure(short_s * (1 - WITHIN), long_s * (1 + WITHIN), "s", source)
-    found = _suggested(joint, current, frequency_Hz, setup, weld, short_s)
+    found = _suggested(joint, current, frequency_Hz, setup, (weld, short_s), measures)
     if not found.known:
         return found
     text = f"The table has one set-up, {shown(table_A)} A: away from it, within {100 * NEAR:.0f} %, outside the table, equal "
@@ -131,9 +132,18 @@ def _outside(joint: Joint, current: Figure, frequency_Hz: int, why: str) -> Sugg
 
 
 def _suggested(
-    joint: Joint, current: Figure, frequency_Hz: int, setup: _SetUp, weld: Figure, start_s: float
+    joint: Joint,
+    current: Figure,
+    frequency_Hz: int,
+    setup: _SetUp,
+    time: tuple[Figure, float],
+    measures: Measures,
 ) -> Suggestion:
-    """The suggestion where the machine reaches the set-up's currents; above the greatest of them the percentage is lowered."""
+    """The suggestion where the machine reaches the set-up's currents; above the greatest of them the percentage is lowered.
+
+    `time`: the weld time's range and where to begin, s.
+    """
+    weld, start_s = time
     percent = percent_for(setup.most_A, current)
     delivered = scaled(current, percent)
     least = f"{shown(setup.least_A)} A"
@@ -149,10 +159,10 @@ def _suggested(
         why_not += "; below what current no time will do is not known either"
     if why_not:
         return Suggestion(joint, frequency_Hz, current, why_not, ways, figures=setup.figures, against=against)
-    cautions = [*force_cautions(joint, setup.force), *face_cautions(joint, setup.face_mm)]
+    cautions = [*force_cautions(joint, setup.force, measures), *face_cautions(joint, setup.face_mm, measures)]
     if delivered.low < setup.least_A:
         cautions.append(f"the current may be {shown(delivered.low)} A, below {least}: of that nothing is known")
-    warned, neighbours = sheet_shunting(joint, setup.spacing, setup.overlap)
+    warned, neighbours = sheet_shunting(joint, setup.spacing, setup.overlap, measures)
     return Suggestion(
         joint,
         frequency_Hz,
@@ -165,7 +175,7 @@ def _suggested(
         assumptions=_unlike(joint),
         cautions=(*cautions, *warned),
         against=against,
-        practice=(*force_practice(joint, setup.force), *neighbours),
+        practice=(*force_practice(joint, setup.force, measures), *neighbours),
     )
 
 

@@ -13,7 +13,7 @@ from gen.link.client import BoardSchedule, Link
 from gen.link.errors import LinkError
 from gen.link.messages import NAME_PATTERN
 from gen.link.ports import FoundPort
-from gen.link.pulled import digest_under, rebuilt
+from gen.link.rebuilding import digest_under, rebuilt
 from gen.machine import Welder
 from gen.records import Records
 from gen.user_files import read_text, written

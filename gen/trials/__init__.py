@@ -6,7 +6,9 @@ from gen.trials.dialling import DRESS_EVERY, Proposal, check_output, doubts, pro
 from gen.trials.joints import Compared, Known, compare, known_of, no_trials, recorded
 from gen.trials.running import Bounds, NextWeld, Operator, TrialRun, Welds, completed
 from gen.trials.sheet import from_csv, to_csv
-from gen.trials.told import (
+from gen.trials.values import Setting
+from gen.trials.verdicts import Forbidden, Verdicts, nearest
+from gen.trials.wording import (
     chances_text,
     good_text,
     good_told,
@@ -16,8 +18,6 @@ from gen.trials.told import (
     window_text,
     windows_told,
 )
-from gen.trials.values import Setting
-from gen.trials.verdicts import Forbidden, Verdicts, nearest
 
 __all__ = [
     "DRESS_EVERY",

@@ -10,9 +10,9 @@ from gen.job import Job
 from gen.records import TrialRecord
 from gen.trials.advice import is_alike
 from gen.trials.belief import Belief
-from gen.trials.told import chance, setting_text
 from gen.trials.values import Chances, Setting
 from gen.trials.verdicts import Verdicts
+from gen.trials.wording import chance, setting_text
 
 _BETTER = 0.1  # by so much more likely good a weld is worth a slower pace
 IN_VAIN = 2  # welds at a setting, none of them good: it is not advised again where a better one is only forbidden

@@ -16,9 +16,9 @@ from gen.trials.advice import SURE, SURE_LEAST, next_trial, reminders, scatter_i
 from gen.trials.belief import Belief
 from gen.trials.joints import Known, choices, in_cycles
 from gen.trials.rewritten import rewritten, weld_phase
-from gen.trials.told import good_text
 from gen.trials.values import Advice, Chances, Setting
 from gen.trials.verdicts import Forbidden, Verdicts
+from gen.trials.wording import good_text
 from gen.user_files import read_text
 from gen.writing import check_targets, refused
 

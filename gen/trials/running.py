@@ -21,9 +21,9 @@ from gen.trials.adding import add_trial, remove_trial
 from gen.trials.better import better_weld
 from gen.trials.dialling import DRESS_EVERY, Proposal, propose, verdicts_on
 from gen.trials.joints import Known, known_of, recorded
-from gen.trials.told import good_text, not_known, setting_text
 from gen.trials.values import OUTCOMES, Expulsion, Outcome, Setting
 from gen.trials.verdicts import Forbidden
+from gen.trials.wording import good_text, not_known, setting_text
 from gen.user_files import figure
 from gen.words import COMPLETED, ENDING_NAMES
 from gen.writing import write_whole

@@ -10,7 +10,7 @@ from gen.joint import Joint
 from gen.records import KeptRecord, TrialRecord
 from gen.schedule import Cool, Hold, Off, Phase, Pulse, Squeeze, Weld, schedule_from
 from gen.trials.joints import Known
-from gen.trials.told import good_told, windows_told
+from gen.trials.wording import good_told, windows_told
 from sim.report.sections import all_cautions, templates
 from sim.report.svg import WIDE, picture
 from sim.report.trials import Lane, draw_trials, lanes_of

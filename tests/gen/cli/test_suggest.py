@@ -252,6 +252,37 @@ def test_inches_to_read(here: Path) -> None:
     assert len(inch.out.splitlines()) == pytest.approx(len(metric.out.splitlines()), abs=4)
 
 
+@pytest.mark.parametrize("amperes", [22, 80])
+@pytest.mark.parametrize(
+    ("line", "words"),
+    [
+        # 400 lb within 15 %
+        (
+            "--sheets 0.8,1,0.8 --force 400lb --force-measured spring --face 0.2in --pitch 10 --overlap 5",
+            ["its force 340 to 460 lb 400 lb given"],
+        ),
+        ("--sheets 3,3,3 --face 3", ["sheets 0.118 + 0.118 + 0.118 in"]),
+        ("--sheets 0.3,0.3 --surface zinc", ["over 0.4 and to 3 mm only"]),
+        # The table itself is in inches and pounds: its row of 0.040 in, and 0.625 in of spacing.
+        (
+            "--sheets 0.04in,0.04in --material stainless_steel --pitch 5 --overlap 3 --face 9",
+            ["force 900 lb;", "weld size 0.16 in; strength in shear 1000 lb; spacing, at least 0.625 in"],
+        ),
+        ("--rods 3,6 --groove 9,1 --pitch 50 --force 50", ["rods 0.118 x 0.236 in", "11.2 lb given"]),
+        # 4 mm times 1.25 to the powers 3/8, 1/4 and 1/2
+        ("--rods 4,5", ["an effective diameter of 0.171 in, from 0.167 in (by", "sqrt(d1 d2) = 0.176 in"]),
+    ],
+)
+def test_every_figure_in_inches(here: Path, line: str, words: list[str], amperes: int) -> None:
+    """Known or not: no length or force is left metric but in the words of a metric table, and each has its unit."""
+    (here / "welder.toml").write_text(replaced(MACHINE, "working_current_A = 22\n", f"working_current_A = {amperes}\n"))
+    told = " ".join(typed(["suggest", *line.split(), "--inch"]).out.split())
+    rows = r"over [\d.]+ (?:and )?to [\d.]+ mm|hot-dip zinc, 0\.6 to 0\.8 mm"
+    assert re.findall(r"\d (?:mm|N)\b", re.sub(rows, "", told)) == []
+    for each in words:
+        assert each in told
+
+
 def test_a_joint_file_in_inches(here: Path) -> None:
     """Inch and pound keys say the same joint as the metric ones."""
     (here / "inch.toml").write_text(

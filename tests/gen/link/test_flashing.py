@@ -23,7 +23,7 @@ from gen.link.client import BoardSchedule, wire_rows
 from gen.link.errors import OtherFirmware, Silent, Unplugged
 from gen.link.flashing import _again, _check, _inspect, flash, read_bundle
 from gen.link.ports import FoundPort
-from gen.link.pulled import digest_under, rebuilt
+from gen.link.rebuilding import digest_under, rebuilt
 from gen.timing import compile_schedule
 from tests.support.link.answers import HELLO, answering
 from tests.support.link.link_shop import MISSING, shop, typed

@@ -11,7 +11,7 @@ import pytest
 
 from gen.errors import InputError
 from gen.link import Link, LinkError, Watch
-from gen.link.pulled import rebuilt
+from gen.link.rebuilding import rebuilt
 from gen.records import Records
 from tests.support.link.hostile_boards import faulty
 from tests.support.link.pty_device import PtyDevice

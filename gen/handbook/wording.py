@@ -1,37 +1,19 @@
-"""A suggestion as it is told, whoever shows it: the rows of the guess, the tables source by source, inches and pounds."""
+"""A suggestion in words, whoever shows it: the rows of the guess, and the tables source by source."""
 
 from __future__ import annotations
-
-import re
 
 from gen.handbook.practice import COMMON
 from gen.handbook.shape import BEDDING_COOL_S, IMPULSE_COOL_S
 from gen.handbook.suggestion import OFF, SQUEEZE, Suggestion
-from gen.ranges import Figure, shown
-from gen.units import INCH_MM, POUND_N
-
-# One number or several joined, before mm or N; a metric table's row, "over 0.8 to 1 mm", to be left as it is printed.
-_METRIC = re.compile(r"over [\d.]+ to [\d.]+ mm|((?:\d+(?:\.\d+)?(?: to | x | \+ | = ))*\d+(?:\.\d+)?) (mm|N)\b")
-_NUMBER = re.compile(r"\d+(?:\.\d+)?")
+from gen.quantities import METRIC, Measures
+from gen.ranges import Figure
 
 
-def in_inches(text: str) -> str:
-    """Every length in mm and force in N of a text in inches and pounds, but for the names of a metric table's rows."""
-
-    def converted(found: re.Match[str]) -> str:
-        if found[1] is None:
-            return found[0]
-        each, unit = (INCH_MM, "in") if found[2] == "mm" else (POUND_N, "lb")
-        return f"{_NUMBER.sub(lambda number: shown(float(number[0]) / each), found[1])} {unit}"
-
-    return _METRIC.sub(converted, text)
-
-
-def by_source(figures: tuple[tuple[str, Figure], ...]) -> list[str]:
+def by_source(figures: tuple[tuple[str, Figure], ...], measures: Measures = METRIC) -> list[str]:
     """The figures, a line to each source."""
     lines: dict[str, list[str]] = {}
     for name, figure in figures:
-        lines.setdefault(figure.source, []).append(f"{name} {figure.text}")
+        lines.setdefault(figure.source, []).append(f"{name} {measures.text(figure)}")
     return [f"{source}: {'; '.join(told)}" for source, told in lines.items()]
 
 
