@@ -81,7 +81,7 @@ def written(value: Any) -> Written:
         text = '"' + _printable(value[: _LONGEST_SHOWN + 1]) + '"'
     elif isinstance(value, (dict, BaseModel)):
         text = "a table"
-    elif isinstance(value, list):
+    elif isinstance(value, (list, tuple)):
         text = f"a list of {len(value)}"
     elif isinstance(value, int) and value not in _INTEGERS:
         text = f"a whole number of {value.bit_length()} bits"
@@ -268,7 +268,9 @@ def _as_input_error(
     location = [str(part) for part in error["loc"]]
     if location[-1:] == ["[key]"] and error["type"] != "extra_forbidden":  # pydantic's word for a name that is wrong
         location = location[:-2]
-    table, field = _find(model, location)
+    table, field, place = _find(model, location)
+    if field is not None and _is_choice(field.annotation):  # below it pydantic names the kinds that it tried
+        location = location[: place + 1]
     key = prefix + ".".join(names.get(part, _printable(part)) if part.strip() else '""' for part in location)
     given = written(error["input"])
     if error["type"] == "missing":
@@ -284,17 +286,23 @@ def _as_input_error(
     return InputError(where, key, given, f"allowed: {allowed(field)}")
 
 
-def _find(model: type[BaseModel], location: list[str]) -> tuple[type[BaseModel], FieldInfo | None]:
-    """The table and the field at `location`, as far as the model knows the way."""
-    table, field = model, None
-    for part in location:
+def _find(model: type[BaseModel], location: list[str]) -> tuple[type[BaseModel], FieldInfo | None, int]:
+    """The table and the field at `location`, as far as the model knows the way, and where in it the field's name stands."""
+    table, field, place = model, None, 0
+    for place, part in enumerate(location):
         if field is not None:
             kind = _kind(field.annotation)
             if not _is_table(kind):
-                break
+                return table, field, place - 1
             table = kind
         field = table.model_fields.get(part)
-    return table, field
+    return table, field, place
+
+
+def _is_choice(annotation: Any) -> bool:
+    """Whether a value may be of more kinds than one, None beside."""
+    union = get_origin(annotation) in (Union, UnionType)
+    return union and len([a for a in get_args(annotation) if a is not NoneType]) > 1
 
 
 def _is_table(annotation: Any) -> bool:
