@@ -248,7 +248,9 @@ NOTICED = (
 )
 
 
-@pytest.mark.parametrize(("name", "change", "invariant", "runs"), NOTICED, ids=[n[0].replace(" ", "-") for n in NOTICED])
+@pytest.mark.parametrize(
+    ("name", "change", "invariant", "runs"), NOTICED, ids=[n[0].replace(" ", "-") for n in NOTICED]
+)
 def test_the_campaign_s_own_runs_notice_it(name: str, change: Change, invariant: str, runs: int) -> None:
     """Neither is seen in a single weld: the campaign must have runs whose second weld it spoils."""
     found: set[str] = set()
