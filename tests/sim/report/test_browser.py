@@ -16,7 +16,7 @@ from tests.support.report import report_runs as runs
 from tests.support.report.measured import measured_pages
 from tests.support.report.report_trees import text_of
 
-WIDTHS = (1280, 400)
+WIDTHS = (1280, 800, 400)
 LEAST_TEXT_PX = 10  # height of the box of any text
 OVERLAP = (
     "<p style='position:absolute;top:20px;left:10px'>first words</p>"
@@ -42,6 +42,7 @@ def measured(tmp_path_factory: pytest.TempPathFactory) -> dict[str, dict[str, An
     pages = {f"planted-{n}": f"<!DOCTYPE html><html><body>{body}</body></html>" for n, body in enumerate(planted)}
     pages |= {shape.__name__: text_of(shape) for shape in runs.EVERY_SHAPE}
     pages |= {name: joint_pages.once_made(name) for name in joint_pages.NAMES}
+    pages["joint-course"] = joint_pages.course()
     return measured_pages(pages, folder, WIDTHS)
 
 
@@ -58,7 +59,7 @@ def test_no_text_overlaps_or_is_cut_off(measured: dict[str, dict[str, Any]], sha
 
 
 @pytest.mark.parametrize("width", WIDTHS)
-@pytest.mark.parametrize("shape", joint_pages.NAMES)
+@pytest.mark.parametrize("shape", [*joint_pages.NAMES, "joint-course"])
 def test_pages_of_joints_neither(measured: dict[str, dict[str, Any]], shape: str, width: int) -> None:
     """The same of a joint's page, of which no text is small either."""
     page = measured[f"{shape} {width}"]

@@ -10,8 +10,10 @@ from gen.joint import Joint
 from gen.ranges import Figure
 from gen.records import KeptRecord, TrialRecord
 from gen.trials.joints import Known, tried_of
+from sim.report.joint_course import course_page, render_course
 from sim.report.joint_page import JointPage, render_joint
 from sim.report.trials import Lane, Mark
+from tests.support.machines import make_welder
 
 RODS = Joint(rods_mm=(5.0, 8.0), setdown_percent=15)
 SCHEDULE = """\
@@ -130,3 +132,9 @@ def made(name: str) -> str:
 
 
 once_made = cache(made)
+
+
+def course() -> str:
+    """The page of `joint show`: thin rods at 100 % current on an invented machine until the weld is good."""
+    welder = make_welder(transformer={"open_secondary_V": 2.4})
+    return render_course(course_page("rungs", Joint(rods_mm=(3.0, 3.0), force_N=700), welder, None))
