@@ -14,6 +14,7 @@ from typing import Any
 import pytest
 
 from gen.records import Records, WeldRecord
+from gen.wiring.canvas import FONT_PT
 from tests.support.cli.command_line import typed
 from tests.support.cli.scrap import add, set_out
 from tests.support.printed import Printed, printed
@@ -118,6 +119,28 @@ def test_a_report_is_four_pages_and_the_first_stands_alone(tmp_path: Path) -> No
     assert sum(count for size, count in first.sizes.items() if size >= 14) > 60
     assert sum(count for page in pages for size, count in page.sizes.items() if size < 10.4) == 0
     assert any("Before you wire" in page.text for page in pages[1:])
+
+
+def test_a_commissioning_sheet_is_read_at_the_machine(shop: Path, tmp_path: Path) -> None:
+    """All of it is of 11 points or more; grey is only where a limit comes from, never what to do or to fill in."""
+    pages = on_paper(shop, "commissioning", tmp_path)
+    assert min(min(page.sizes) for page in pages) >= 11
+    grey = "".join(page.grey for page in pages)
+    assert "common practice" in grey
+    for words in ("If not", "Press", "Measure", "Isolate", "reading", "initials", "Read"):
+        assert any(words in page.text for page in pages), words
+        assert words not in grey, words
+
+
+def test_a_wiring_sheet_is_read_at_the_bench(shop: Path, tmp_path: Path) -> None:
+    """Nothing grey, and all of 11 points or more but the words inside the two drawings; each sheet is one page of paper."""
+    pages = on_paper(shop, "wiring", tmp_path)
+    assert len(pages) == (shop / "wiring.html").read_text(encoding="utf-8").count('<section class="sheet">')
+    assert {page.grey for page in pages} == {""}
+    drawn = [page for page in pages if page.text.startswith("Drawing ")]
+    assert len(drawn) == 2
+    assert {size for page in drawn for size in page.sizes if size < 11} == {FONT_PT}
+    assert min(size for page in pages if page not in drawn for size in page.sizes) >= 11
 
 
 @pytest.fixture(scope="module")

@@ -10,13 +10,16 @@ import pdfplumber
 
 from tests.support.browser import QUIET, browser
 
+BLACK = 0.15  # of full brightness, at most
+
 
 @dataclass(frozen=True)
 class Printed:
-    """A page of paper: its words, and the sizes of its letters, points, with how many there are of each."""
+    """A page of paper: its words, the sizes of its letters, points, with how many there are of each, and its grey letters."""
 
     text: str
     sizes: dict[float, int]
+    grey: str
 
 
 def printed(html: str, folder: Path) -> list[Printed]:
@@ -32,5 +35,6 @@ def printed(html: str, folder: Path) -> list[Printed]:
             for letter in page.chars:
                 size = round(letter["size"], 1)
                 sizes[size] = sizes.get(size, 0) + 1
-            found.append(Printed(" ".join((page.extract_text() or "").split()), sizes))
+            grey = "".join(letter["text"] for letter in page.chars if max(letter["non_stroking_color"] or (0,)) > BLACK)
+            found.append(Printed(" ".join((page.extract_text() or "").split()), sizes, grey))
     return found
