@@ -3,15 +3,13 @@
 What Python does before this is Python's own: it starts up and finds this file.
 """
 
-import os
 import sys
+
+from gen.cli.ctrl_c import end
 
 TYPE_CHECKING = False  # as typing has it, which takes longer to load than all the rest of this file
 if TYPE_CHECKING:
-    from types import FrameType
     from typing import NoReturn
-
-BY_CTRL_C = 130  # 128 and the number of the signal: common practice of shells (POSIX leaves it at "greater than 128")
 
 
 def main() -> "NoReturn":
@@ -39,11 +37,3 @@ def main() -> "NoReturn":
     except KeyboardInterrupt:
         end()
     sys.exit(code)
-
-
-def end(number: int = 0, frame: "FrameType | None" = None) -> "NoReturn":
-    """Say that Ctrl-C was heard, on a line of its own, and end without asking anybody."""
-    try:
-        os.write(2, b"\nweldbeat: stopped\n" if os.isatty(2) else b"weldbeat: stopped\n")
-    finally:
-        os._exit(BY_CTRL_C)

@@ -13,7 +13,7 @@ from typing import Any
 import click
 
 from gen.ask import Stopped
-from gen.cli import BY_CTRL_C, end
+from gen.cli.ctrl_c import BY_CTRL_C, end
 from gen.cli.said import say, say_wrong
 from gen.errors import InputError, meant
 
