@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import asdict, replace
+from dataclasses import asdict
 from typing import TYPE_CHECKING, Any
 
 from gen.cli.said import folded, said_all
@@ -21,14 +21,12 @@ if TYPE_CHECKING:
 def table_text(job: Job) -> str:
     """The timing table as a person reads it."""
     table, f = job.table, job.table.frequency_Hz
-    working = job.welder.machine.in_use.working
-    unit = working.handy.unit
-    in_unit = replace(working, low=working.low / 1000, high=working.high / 1000) if unit == "kA" else working
+    working = job.welder.machine.in_use.working.handy
     lines = [
         f"{table.name}{': ' + job.schedule.title if job.schedule.title else ''}",
         f"{f} Hz on {job.board.title}, digest {table.digest}",
         "",
-        f"{'phase':<10}{'half-cycles':>12}{'ms':>8}{'%':>6}{f'delivers, {unit}':>16}"
+        f"{'phase':<10}{'half-cycles':>12}{'ms':>8}{'%':>6}{f'delivers, {working.unit}':>16}"
         f"{'delay us':>10}{'deg':>7}{'total ms':>10}",
     ]
     total = 0
@@ -38,7 +36,7 @@ def table_text(job: Job) -> str:
         if row.firing_delay_us is not None:
             delay, degrees = f"{row.firing_delay_us}", f"{us_to_degrees(row.firing_delay_us, f):.1f}"
             current = f"{row.current_percent:g}"
-            flows = delivered(in_unit, row.share).span
+            flows = delivered(working, row.share).span
         ms = f"{milliseconds(row.half_cycles, f):.5g}"
         lines.append(
             f"{row.phase:<10}{row.half_cycles:>12}{ms:>8}{current:>6}{flows:>16}{delay:>10}{degrees:>7}"

@@ -94,7 +94,7 @@ def all_cautions() -> Markup:
 def schedule(data: ReportData) -> Markup:
     """The phases along time, and in a table with their firing delays."""
     table, rows = data.table, []
-    working = data.welder.machine.in_use.working
+    working = data.welder.machine.in_use.working.handy
     for n, group in enumerate(grouped(segments(table)), 1):
         for part in group:
             flows = delivered(working, part.share).span if part.fired else ""
@@ -105,6 +105,7 @@ def schedule(data: ReportData) -> Markup:
         rows=rows,
         table=table,
         total_ms=in_ms(table.half_cycles, table.frequency_Hz),
+        unit=working.unit,
         side="secondary" if data.welder.machine.in_use.working_secondary else "primary",
     )
 

@@ -18,10 +18,8 @@ def figures_to_set(data: ReportData) -> tuple[tuple[str, str], ...]:
         tap = machine.in_use
         flows = delivered(tap.working, main.share)
         side = "Secondary" if tap.working_secondary else "Primary"
-        kilo = flows.high >= 1000
-        low, high = (shown(x / 1000 if kilo else x) for x in (flows.low, flows.high))
         found.append(("Current", f"{main.current_percent:g} %"))
-        found.append((f"{side} current", f"{low if low == high else f'{low} to {high}'} {'kA' if kilo else 'A'}"))
+        found.append((f"{side} current", flows.text))
     cycles = table.time_of(*LEVEL_PHASES, "upslope", "downslope") / 2
     found.append(("Current flows for", f"{cycles:g} cycles, {shown(cycles / table.frequency_Hz)} s"))
     if machine.in_use.name:

@@ -11,6 +11,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from gen.cautions import CAUTIONS
+from gen.cli.show import table_text
 from gen.firmware import duty_limit, heat
 from sim.faults.catalogue import FAULTS
 from sim.faults.runs import FaultTarget, inject_all
@@ -93,6 +94,19 @@ def test_the_verdict_in_one_line(findings: tuple[Finding, ...], line: str) -> No
 @pytest.mark.parametrize("figure", [5, 10, 15])
 def test_the_side_of_a_limit(figure: float, limit: float | None, low: bool, said: str) -> None:
     assert limit_words(Finding("x", "passed", figure, limit, "A", "", "", low=low)) == said
+
+
+@pytest.mark.parametrize(("shape", "unit"), [(runs.everything, "kA secondary"), (runs.rods, "A primary")])
+def test_the_schedule_delivers_in_the_unit_of_the_table(shape: Shape, unit: str) -> None:
+    """Thousands of amperes are kA in the report as in the timing table, figure by figure."""
+    told = table_text(shape().run.job)
+    assert f"delivers, {unit.split()[0]} " in told
+    schedule = section(page_of(shape), "schedule")
+    assert f"Delivers, {unit}" in words(schedule)
+    level = {row[5] for row in rows(schedule) if row[1].startswith(("weld", "pulse"))}  # a slope is one row here
+    assert len(level) == 2
+    for figure in level:
+        assert f" {figure} " in told
 
 
 def test_the_schedule_says_every_row_of_the_table() -> None:
