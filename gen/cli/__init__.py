@@ -16,15 +16,18 @@ def main() -> "NoReturn":
     """Entry point; the exit codes are those of `gen.cli.commands.run`.
 
     While modules are loaded, and when all is done, nothing is half made: there Ctrl-C ends the process at once. Raised as an
-    exception it can come within a callback of the import system, which prints a traceback and goes on.
+    exception it can come within a callback of the import system, which prints a traceback and goes on. While Python takes
+    itself apart Ctrl-C is ignored: the work is done and told, and its exit code stands.
     """
     try:
+        import atexit
         import signal
 
         by_exception = signal.getsignal(signal.SIGINT)
         heard = by_exception is signal.default_int_handler  # otherwise whoever started it wants Ctrl-C ignored
         if heard:
             signal.signal(signal.SIGINT, end)
+            atexit.register(signal.signal, signal.SIGINT, signal.SIG_IGN)  # as the first, so that it runs as the last
         from gen.cli.commands import run
 
         if heard:

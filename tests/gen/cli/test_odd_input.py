@@ -184,6 +184,26 @@ def test_ctrl_c_while_modules_are_loaded(shed: Path, at: int) -> None:
     assert (ended.returncode, ended.stdout, ended.stderr) == (130, "", STOPPED[1])
 
 
+# Deleted while Python takes itself apart, long after its handlers of signals (docs.python.org, "object.__del__").
+AFTERWARDS = """
+import os, signal
+class Last:
+    def __del__(self, kill=os.kill, own=os.getpid(), number=signal.SIGINT):
+        kill(own, number)
+last = Last()
+from gen.cli import main
+main()
+"""
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="os.kill ends a process there, and sends it no Ctrl-C")
+def test_ctrl_c_when_all_is_done(shed: Path) -> None:
+    """The work's own exit code, all of its output, and not a word."""
+    line = [sys.executable, "-c", AFTERWARDS, "boards"]
+    ended = subprocess.run(line, cwd=shed, capture_output=True, text=True)
+    assert (ended.returncode, ended.stdout, ended.stderr) == (0, typed(["boards"]).out, "")
+
+
 @pytest.mark.parametrize("answered", range(4))
 def test_ctrl_c_at_a_question(here: Path, answered: int) -> None:
     """Nothing is written before the last answer."""
