@@ -20,7 +20,7 @@ from tests.support.cli.scrap import add, set_out
 from tests.support.printed import Printed, printed
 from tests.support.report import report_runs
 from tests.support.report.measured import measured_pages
-from tests.support.report.report_trees import text_of
+from tests.support.report.report_trees import Shape, text_of
 
 WIDTHS = (1280, 800, 400)
 PAPERS = ("label", "chart", "logbook", "commissioning", "wiring")
@@ -109,13 +109,15 @@ def test_without_a_joint_kept_there_is_no_chart(shop: Path, tmp_path: Path) -> N
     assert not (tmp_path / "chart.html").exists()
 
 
-def test_a_report_is_four_pages_and_the_first_stands_alone(tmp_path: Path) -> None:
+@pytest.mark.parametrize("shape", [report_runs.rods, report_runs.everything, report_runs.too_hot])
+def test_a_report_is_four_pages_and_the_first_stands_alone(shape: Shape, tmp_path: Path) -> None:
     """What to set is of 14 points or more; the body of 11; amperes, time, electrodes, force, verdict are on the first page."""
-    pages = printed(text_of(report_runs.rods), tmp_path)
+    pages = printed(text_of(shape), tmp_path)
     assert 2 <= len(pages) <= 4
     first = pages[0]
-    for words in ("Set it so", "75 %", "Current flows for", "Force at the electrodes", "Passed", "Welds a minute"):
+    for words in ("Set it so", "75 %", "Current flows for", "Force at the electrodes", "Set up by", "Welds a minute"):
         assert words in first.text, words
+    assert first.text.count("Passed") + first.text.count("Refused") == 1
     assert sum(count for size, count in first.sizes.items() if size >= 14) > 60
     assert sum(count for page in pages for size, count in page.sizes.items() if size < 10.4) == 0
     assert any("Before you wire" in page.text for page in pages[1:])
