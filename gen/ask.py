@@ -56,7 +56,7 @@ class Unsure(Enum):
 
 
 @dataclass(frozen=True)
-class Choice:
+class NumberedChoice:
     """One of the answers to pick from: its value, and what it means in a few words."""
 
     value: Any
@@ -82,7 +82,7 @@ class Inquiry:
     purpose: str
     where: str
     meanwhile: str
-    choices: tuple[Choice, ...] = ()
+    choices: tuple[NumberedChoice, ...] = ()
     read: Callable[[Any], Any] | None = None
     many: bool = False
 

@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterator, Mapping
 from dataclasses import replace
 from typing import Any
 
-from gen.ask import Choice, Inquirer, Inquiry, Unsure
+from gen.ask import Inquirer, Inquiry, NumberedChoice, Unsure
 from gen.begin import questions as q
 from gen.boards import boards
 
@@ -43,12 +43,12 @@ def course(answers: Answers) -> Iterator[Inquiry]:
     elif known(answers, q.PLATE) is False:
         yield from (q.CORE, q.WIRE, q.TURNS)
     yield q.MASS
-    taps: tuple[Choice, ...] = ()
+    taps: tuple[NumberedChoice, ...] = ()
     yield q.TAPPED
     if known(answers, q.TAPPED):
         yield q.TAP_VOLTS
         volts = known(answers, q.TAP_VOLTS) or ()
-        taps = tuple(Choice(str(n), f"tap {n}, {volt:g} V") for n, volt in enumerate(volts, 1))
+        taps = tuple(NumberedChoice(str(n), f"tap {n}, {volt:g} V") for n, volt in enumerate(volts, 1))
     else:
         yield q.OPEN_VOLTS
     if taps:
@@ -72,7 +72,9 @@ def course(answers: Answers) -> Iterator[Inquiry]:
     yield from (q.FORCE, q.GATE_DRIVE, q.FITTED)
     if "residual_current_device" in (known(answers, q.FITTED) or ()):
         yield q.RESIDUAL
-    yield replace(q.BOARD, choices=tuple(Choice(name, board.title) for name, board in boards().items() if board.welds))
+    yield replace(
+        q.BOARD, choices=tuple(NumberedChoice(name, board.title) for name, board in boards().items() if board.welds)
+    )
 
 
 def _electrodes(answers: Answers) -> Iterator[Inquiry]:
@@ -171,9 +173,10 @@ def interview(ask: Inquirer, given: Answers, wrong: Callable[[Answers], str]) ->
 def _summary(answers: Answers) -> Inquiry:
     """What was answered, each with a number to change it by."""
     lines = tuple(
-        Choice(inquiry.key, f"{inquiry.label}: {told(inquiry, answers[inquiry.key])}") for inquiry in course(answers)
+        NumberedChoice(inquiry.key, f"{inquiry.label}: {told(inquiry, answers[inquiry.key])}")
+        for inquiry in course(answers)
     )
-    return replace(q.WRITE, choices=(Choice(WRITE, "write the two files"), *lines))
+    return replace(q.WRITE, choices=(NumberedChoice(WRITE, "write the two files"), *lines))
 
 
 def told(inquiry: Inquiry, value: Any) -> str:

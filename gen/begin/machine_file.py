@@ -15,7 +15,7 @@ from gen.begin import questions as q
 from gen.begin.interview import Answers, known
 from gen.boards import boards
 from gen.errors import InputError
-from gen.machine.rating import Winding, rating_of
+from gen.machine.rating import RatedWinding, rating_of
 from gen.machine.welder import TYPICAL_MARK, WELDER_FILE, Welder
 from gen.ranges import Figure, shown
 from gen.user_files import figure, parsed_toml, validated
@@ -179,7 +179,7 @@ def _rating(answers: Answers, values: dict[str, Any], notes: dict[str, str]) -> 
 def reckoned_rating(answers: Answers, values: Mapping[str, Any]) -> Figure | None:
     """The power of a machine without a plate, where its core, wire, turns or mass were told."""
     wire_mm, volts = known(answers, q.WIRE), known(answers, q.TAP_VOLTS) or ()
-    winding = Winding(
+    winding = RatedWinding(
         known(answers, q.CORE),
         known(answers, q.MASS),
         None if wire_mm is None else math.pi / 4 * wire_mm**2,

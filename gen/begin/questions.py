@@ -6,7 +6,7 @@ from collections.abc import Callable
 from dataclasses import replace
 from typing import Any
 
-from gen.ask import Choice, Inquiry, NotTaken, plain, value_of
+from gen.ask import Inquiry, NotTaken, NumberedChoice, plain, value_of
 from gen.boards import boards
 from gen.machine.tables import Arms, Breaker, Detector, Mains, OneElectrode, Protection, Switch, Transformer
 from gen.quantities import NoQuantity, measure, parts
@@ -104,7 +104,7 @@ def _within(unit: str, least: float, most: float, example: str) -> Callable[[Any
     return read
 
 
-_YES_NO = (Choice(True, "yes"), Choice(False, "no"))
+_YES_NO = (NumberedChoice(True, "yes"), NumberedChoice(False, "no"))
 
 SUPPLY = Inquiry(
     "supply", "Supply", "What does the machine plug into?",
@@ -112,12 +112,12 @@ SUPPLY = Inquiry(
     "the machine's plate, or the electrician who looks after the outlet.",
     "230 V, 50 Hz",
     (
-        Choice("120 V", "120 V, 60 Hz: a North American outlet"),
-        Choice("240 V split phase", "240 V, 60 Hz: two hot conductors of a North American house"),
-        Choice("208 V", "208 V, 60 Hz: two phases of a 120/208 V building"),
-        Choice("230 V", "230 V, 50 Hz: phase and neutral"),
-        Choice("400 V", "400 V, 50 Hz: two phases"),
-        Choice(OTHER, "another supply: volts and hertz are asked for"),
+        NumberedChoice("120 V", "120 V, 60 Hz: a North American outlet"),
+        NumberedChoice("240 V split phase", "240 V, 60 Hz: two hot conductors of a North American house"),
+        NumberedChoice("208 V", "208 V, 60 Hz: two phases of a 120/208 V building"),
+        NumberedChoice("230 V", "230 V, 50 Hz: phase and neutral"),
+        NumberedChoice("400 V", "400 V, 50 Hz: two phases"),
+        NumberedChoice(OTHER, "another supply: volts and hertz are asked for"),
     ),
 )  # fmt: skip
 VOLTAGE = Inquiry(
@@ -128,7 +128,7 @@ VOLTAGE = Inquiry(
 FREQUENCY = Inquiry(
     "frequency", "Mains frequency, Hz", "What is the mains frequency?",
     "it sets the length of a half-cycle.", "the plate, or the supplier's bill.", "50 Hz",
-    (Choice(50, "50 Hz"), Choice(60, "60 Hz")), read=value_of(Mains, "frequency_Hz"),
+    (NumberedChoice(50, "50 Hz"), NumberedChoice(60, "60 Hz")), read=value_of(Mains, "frequency_Hz"),
 )  # fmt: skip
 TO_EARTH = Inquiry(
     "voltage_to_earth", "From a conductor to earth, V", "How many volts are from one of these conductors to earth?",
@@ -142,9 +142,9 @@ BREAKER = Inquiry(
     "the breaker panel: what is printed on the breaker. Type it as it stands: C20, or UL 20.",
     "none named, so that nothing is claimed of it",
     (
-        Choice("IEC", "one with a letter B, C or D before its amperes (IEC 60898-1)"),
-        Choice("UL", "a North American one, amperes on its handle (UL 489)"),
-        Choice("fuse", "a fuse, or any other"),
+        NumberedChoice("IEC", "one with a letter B, C or D before its amperes (IEC 60898-1)"),
+        NumberedChoice("UL", "a North American one, amperes on its handle (UL 489)"),
+        NumberedChoice("fuse", "a fuse, or any other"),
     ),
     read=other_breaker_of,
 )  # fmt: skip
@@ -178,7 +178,7 @@ DUTY = Inquiry(
     "rating_duty", "Duty of that power, %", "For what duty is that power?",
     "a power counts only with its duty.", "beside the power: 50 %, ED 50 %, X = 50 %, or continuous.",
     "50 %, the trade's custom",
-    (Choice(50, "50 %"), Choice(100, "continuous: 100 %")), read=value_of(Transformer, "rating_duty_percent"),
+    (NumberedChoice(50, "50 %"), NumberedChoice(100, "continuous: 100 %")), read=value_of(Transformer, "rating_duty_percent"),
 )  # fmt: skip
 CORE = Inquiry(
     "core", "Core, mm", "How wide and how thick is the iron inside the coil?",
@@ -274,7 +274,7 @@ LENGTH = Inquiry(
     "its resistance, and how heat leaves its face.", "a tape.", "left out: their heat is not judged",
     read=value_of(OneElectrode, "length_mm"),
 )  # fmt: skip
-_SHAPES = (Choice("flat", "a flat face"), Choice("groove", "a groove for a rod"))
+_SHAPES = (NumberedChoice("flat", "a flat face"), NumberedChoice("groove", "a groove for a rod"))
 SHAPE = Inquiry(
     "electrode_shape", "What touches the work", "What touches the work?",
     "how hot the face gets, and how rods are marked.", "look at the face.", "a face of half the thickness", _SHAPES,
@@ -289,9 +289,9 @@ GROOVE = Inquiry(
     read=value_of(OneElectrode, "groove_radius_mm"),
 )  # fmt: skip
 _ALLOYS = (
-    Choice("Cu-ETP", "plain copper"),
-    Choice("CuCr1", "chromium copper"),
-    Choice("CuCr1Zr", "chromium-zirconium copper"),
+    NumberedChoice("Cu-ETP", "plain copper"),
+    NumberedChoice("CuCr1", "chromium copper"),
+    NumberedChoice("CuCr1Zr", "chromium-zirconium copper"),
 )
 ALLOY = Inquiry(
     "alloy", "Electrodes' metal", "What are the electrodes made of?",
@@ -307,10 +307,10 @@ SWITCH = Inquiry(
     "its data sheet. A contactor or a pedal switch alone is not one of these: plan a pair of thyristors.",
     "a pair of thyristors, to be chosen with `weldbeat choose`",
     (
-        Choice("scr_pair", "two thyristors back to back"),
-        Choice("triac", "a triac"),
-        Choice("random_phase_relay", "a solid-state relay, random turn-on"),
-        Choice("zero_cross_relay", "a solid-state relay, zero-cross: it will be refused"),
+        NumberedChoice("scr_pair", "two thyristors back to back"),
+        NumberedChoice("triac", "a triac"),
+        NumberedChoice("random_phase_relay", "a solid-state relay, random turn-on"),
+        NumberedChoice("zero_cross_relay", "a solid-state relay, zero-cross: it will be refused"),
     ),
 )  # fmt: skip
 SWITCH_CURRENT = Inquiry(
@@ -324,10 +324,10 @@ DETECTOR = Inquiry(
     "you will most likely build the one that `weldbeat wiring` draws.",
     "the one drawn, square",
     (
-        Choice("square", "the one that `weldbeat wiring` draws: high through the positive half-cycle"),
-        Choice("pulse", "one that is drawn too: a pulse at each crossing"),
-        Choice("own square", "my own, square, with measured offsets"),
-        Choice("own pulse", "my own, a pulse at each crossing, with a measured offset"),
+        NumberedChoice("square", "the one that `weldbeat wiring` draws: high through the positive half-cycle"),
+        NumberedChoice("pulse", "one that is drawn too: a pulse at each crossing"),
+        NumberedChoice("own square", "my own, square, with measured offsets"),
+        NumberedChoice("own pulse", "my own, a pulse at each crossing, with a measured offset"),
     ),
 )  # fmt: skip
 OFFSET_RISE = Inquiry(
@@ -344,7 +344,10 @@ FORCE = Inquiry(
     "force", "Force", "What presses the electrodes together?",
     "by hand or foot, letting go ends the weld at once; by air a counted weld is finished.", "the machine.",
     "a foot lever",
-    (Choice("hand", "a hand"), Choice("foot_lever", "a foot on a lever"), Choice("air", "compressed air")),
+    (
+        NumberedChoice("hand", "a hand"), NumberedChoice("foot_lever", "a foot on a lever"),
+        NumberedChoice("air", "compressed air"),
+    ),
 )  # fmt: skip
 GATE_DRIVE = Inquiry(
     "gate_drive", "Gate drive", "What ends the gate current by itself if the board's pin stays high?",
@@ -352,10 +355,10 @@ GATE_DRIVE = Inquiry(
     "`weldbeat wiring` draws a one-shot. It must end within 12 ms whatever the pin does.",
     "nothing: the pin alone",
     (
-        Choice("one_shot", "a one-shot between pin and gate driver"),
-        Choice("pulse_transformer", "a pulse transformer"),
-        Choice("capacitor", "a capacitor in series"),
-        Choice("direct", "nothing: the pin drives the gate"),
+        NumberedChoice("one_shot", "a one-shot between pin and gate driver"),
+        NumberedChoice("pulse_transformer", "a pulse transformer"),
+        NumberedChoice("capacitor", "a capacitor in series"),
+        NumberedChoice("direct", "nothing: the pin drives the gate"),
     ),
 )  # fmt: skip
 _FITTED_WORDS = {
@@ -373,7 +376,7 @@ FITTED = Inquiry(
     "what is not named counts as not there. Nothing is built before you can open what a shorted switch feeds.",
     "the machine, or the parts that you will fit before its first weld. Several: numbers with commas; none: 0.",
     "none",
-    tuple(Choice(key, _FITTED_WORDS[key]) for key in FITTED_KEYS), many=True,
+    tuple(NumberedChoice(key, _FITTED_WORDS[key]) for key in FITTED_KEYS), many=True,
 )  # fmt: skip
 RESIDUAL = Inquiry(
     "residual_current", "Its residual current, mA", "At how many milliamperes does the residual-current device trip?",

@@ -64,7 +64,7 @@ class Judgement:
 
 
 @dataclass(frozen=True)
-class Curve:
+class MakersCurve:
     """What a standard, and the maker, promise of one breaker. Multiples are of its rating.
 
     `never`: the multiple that it carries for ever at `reference_C`. `holds`: (multiple, seconds) before which it does not
@@ -81,17 +81,17 @@ class Curve:
     reference_C: float
 
 
-def curve_of(breaker: Breaker | None) -> Curve | None:
+def curve_of(breaker: Breaker | None) -> MakersCurve | None:
     """What is promised of this breaker; None where its standard is not known here, or it is not named."""
     if breaker is None or breaker.standard == "other":
         return None
     return _iec_60898(breaker) if breaker.standard == "IEC 60898-1" else _ul_489(breaker)
 
 
-def _iec_60898(breaker: Breaker) -> Curve:
+def _iec_60898(breaker: Breaker) -> MakersCurve:
     rating_A = breaker.rating_A
     low, high = MAGNETIC_BANDS[breaker.characteristic or "B"]
-    return Curve(
+    return MakersCurve(
         f"{breaker.characteristic}{rating_A:g}",
         "IEC 60898-1, from memory",
         NON_TRIPPING,
@@ -102,10 +102,10 @@ def _iec_60898(breaker: Breaker) -> Curve:
     )
 
 
-def _ul_489(breaker: Breaker) -> Curve:
+def _ul_489(breaker: Breaker) -> MakersCurve:
     rating_A, low_A, high_A = breaker.rating_A, breaker.instantaneous_from_A, breaker.instantaneous_to_A
     at_twice_s = next((s for most_A, s in ((30, 120.0), (50, 240.0), (100, 360.0)) if rating_A <= most_A), 480.0)
-    return Curve(
+    return MakersCurve(
         f"{rating_A:g} A breaker",
         "UL 489, from memory",
         1.0,

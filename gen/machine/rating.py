@@ -29,7 +29,7 @@ STACKING = (
 
 
 @dataclass(frozen=True)
-class Winding:
+class RatedWinding:
     """What was measured; None where it was not. Core: width of the limb inside the coil, and the stack's thickness."""
 
     core_mm: tuple[float, float] | None = None
@@ -39,7 +39,7 @@ class Winding:
     open_secondary_V: float | None = None
 
 
-def rating_of(winding: Winding, voltage_V: float, frequency_Hz: float) -> Figure | None:
+def rating_of(winding: RatedWinding, voltage_V: float, frequency_Hz: float) -> Figure | None:
     """The power that it carries for ever, kVA; None where nothing was measured.
 
     Where the rules contradict one another the least of them all stands at the lower end.
@@ -54,7 +54,7 @@ def rating_of(winding: Winding, voltage_V: float, frequency_Hz: float) -> Figure
     return Figure(min(low, high), high if low <= high else min(f.high for f in found), "kVA", source)
 
 
-def _by_turn(winding: Winding, voltage_V: float, frequency_Hz: float) -> Figure | None:
+def _by_turn(winding: RatedWinding, voltage_V: float, frequency_Hz: float) -> Figure | None:
     if winding.turns is not None:
         volts, what = [voltage_V / winding.turns], "turns"
     elif winding.open_secondary_V is not None:
@@ -71,14 +71,14 @@ def _by_turn(winding: Winding, voltage_V: float, frequency_Hz: float) -> Figure 
     return spanning(powers, "kVA", f"{what}, {span} V a turn, Et = K sqrt(Q)")
 
 
-def _by_wire(winding: Winding, voltage_V: float) -> Figure | None:
+def _by_wire(winding: RatedWinding, voltage_V: float) -> Figure | None:
     if winding.wire_mm2 is None:
         return None
     powers = (density * winding.wire_mm2 * voltage_V / 1000 for density in WIRE_A_PER_MM2)
     return spanning(powers, "kVA", "primary's wire, 2 to 3.5 A/mm2")
 
 
-def _by_mass(winding: Winding) -> Figure | None:
+def _by_mass(winding: RatedWinding) -> Figure | None:
     if winding.mass_kg is None:
         return None
     return spanning((each * winding.mass_kg / 1000 for each in VA_PER_KG), "kVA", "mass, 60 to 200 VA/kg")

@@ -2,7 +2,7 @@
 
 from gen.measured.course import Course, HalfCycleSeen, course_of, text_chart, to_csv
 from gen.measured.load_angle import (
-    Loop,
+    MeasuredLoop,
     Ohms,
     Timing,
     load_angle_deg,
@@ -15,7 +15,7 @@ __all__ = [
     "Course",
     "HalfCycleCurrent",
     "HalfCycleSeen",
-    "Loop",
+    "MeasuredLoop",
     "Ohms",
     "Timing",
     "course_of",

@@ -52,7 +52,7 @@ class Ohms:
 
 
 @dataclass(frozen=True)
-class Loop:
+class MeasuredLoop:
     """What a weld with shorted electrodes tells of transformer, leads and throat, seen from the primary."""
 
     reactance: Ohms
@@ -109,7 +109,9 @@ def _ohms(values: Sequence[float]) -> Ohms:
     return Ohms(values[0], min(values), max(values))
 
 
-def loop_from_short(timing: Timing, current_A: float, voltage_V: float, current_error: float = 0.0) -> Loop | None:
+def loop_from_short(
+    timing: Timing, current_A: float, voltage_V: float, current_error: float = 0.0
+) -> MeasuredLoop | None:
     """The loop from a half-cycle with shorted electrodes: its timing, RMS primary current and the mains voltage.
 
     `current_error`: the share by which the ratio of voltage and current may be off. None where the timing gives no angle.
@@ -126,10 +128,10 @@ def loop_from_short(timing: Timing, current_A: float, voltage_V: float, current_
         impedance = ratio * voltage_V * rms_fraction(timing.delay_deg, angle) / current_A
         reactances.append(impedance * math.sin(math.radians(angle)))
         resistances.append(impedance * math.cos(math.radians(angle)))
-    return Loop(_ohms(reactances), _ohms(resistances))
+    return MeasuredLoop(_ohms(reactances), _ohms(resistances))
 
 
-def work_resistance(timing: Timing, loop: Loop) -> Ohms | None:
+def work_resistance(timing: Timing, loop: MeasuredLoop) -> Ohms | None:
     """The resistance of the work in one half-cycle: that of the whole loop less that with shorted electrodes.
 
     None where the timing gives no angle. The value may come out below 0 where the work is nearly a short.

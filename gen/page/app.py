@@ -6,7 +6,7 @@ from starlette.applications import Starlette
 from starlette.responses import Response
 from starlette.routing import BaseRoute
 
-from gen.page.asked import Asked, go, problem, route, shown, static
+from gen.page.asked import AskedOnPage, go, problem, route, shown, static
 from gen.page.desk import Desk
 from gen.page.door import App
 from gen.page.rooms import board, joint, machine, schedule, sheets, trials
@@ -34,12 +34,12 @@ def make_app(desk: Desk) -> App:
     return Starlette(routes=routes)
 
 
-def _front(asked: Asked) -> Response:
+def _front(asked: AskedOnPage) -> Response:
     """Where the work goes on: the schedules, or a machine that is not described yet."""
     return go(asked, "/schedule" if asked.desk.folder.has_welder else "/machine")
 
 
-def _static(asked: Asked) -> Response:
+def _static(asked: AskedOnPage) -> Response:
     content = static(asked.path["name"])
     if content is None:
         return _nothing(asked)
@@ -47,15 +47,15 @@ def _static(asked: Asked) -> Response:
     return Response(content, media_type=kind)
 
 
-def _report_style(_: Asked) -> Response:
+def _report_style(_: AskedOnPage) -> Response:
     """The report's own sheet, so that both look alike."""
     return Response(report_templates().get_template("style.css.j2").render(), media_type=_KINDS["css"])
 
 
-def _nothing(asked: Asked) -> Response:
+def _nothing(asked: AskedOnPage) -> Response:
     return problem(asked, text("page.nothing"), status=404)
 
 
-def _close(asked: Asked) -> Response:
+def _close(asked: AskedOnPage) -> Response:
     asked.desk.end()
     return shown("closed")

@@ -30,7 +30,7 @@ NOT_NOW = 204  # the answer of what was superseded: nothing is shown
 
 
 @dataclass(frozen=True)
-class Asked:
+class AskedOnPage:
     """One request. `path`: what stands in the address; `fields`: of the form, or of the address's query."""
 
     desk: Desk
@@ -43,7 +43,7 @@ class Asked:
         return self.fields.get(name, "").strip()
 
 
-Room = Callable[[Asked], Response]
+Room = Callable[[AskedOnPage], Response]
 
 
 @cache
@@ -65,21 +65,21 @@ def shown(template: str, /, **values: Any) -> Response:
     return HTMLResponse(part(template, **values))
 
 
-def page(asked: Asked, room: str, content: Markup, status: int = 200) -> Response:
+def page(asked: AskedOnPage, room: str, content: Markup, status: int = 200) -> Response:
     """A whole page with the rooms above it."""
     return HTMLResponse(
         part("page", room=room, content=content, folder=asked.desk.folder.place.name), status_code=status
     )
 
 
-def go(asked: Asked, address: str) -> Response:
+def go(asked: AskedOnPage, address: str) -> Response:
     """Send the browser to another page."""
     if asked.partial:
         return Response(status_code=200, headers={"HX-Redirect": address})
     return RedirectResponse(address, status_code=303)
 
 
-def problem(asked: Asked, words: str, room: str = "", status: int = 422) -> Response:
+def problem(asked: AskedOnPage, words: str, room: str = "", status: int = 422) -> Response:
     """What is wrong, in one sentence."""
     alert = part("problem", words=words)
     return HTMLResponse(alert, status_code=status) if asked.partial else page(asked, room, alert, status)
@@ -91,10 +91,10 @@ def route(desk: Desk, address: str, room: Room, *methods: str) -> Route:
     where = name if name in ROOMS else ""
 
     async def answer(request: Request) -> Response:
-        asked = Asked(desk, request.path_params, partial="hx-request" in request.headers)
+        asked = AskedOnPage(desk, request.path_params, partial="hx-request" in request.headers)
         try:
             query = request.url.query.encode() if request.method in ("GET", "HEAD") else await request.body()
-            asked = Asked(desk, asked.path, _fields(query), asked.partial)
+            asked = AskedOnPage(desk, asked.path, _fields(query), asked.partial)
             return await run_in_threadpool(room, asked)
         except InputError as error:
             return problem(asked, str(error), where)

@@ -61,7 +61,7 @@ class Turned:
 
 
 @dataclass(frozen=True)
-class Judged:
+class JudgedSchedule:
     """The full verdict of a schedule at a pace, with the pictures of its run."""
 
     word: str
@@ -131,12 +131,12 @@ def turned(text: str, path: Path, welder: Path, pace: float, name: str) -> Turne
     )
 
 
-def judged(text: str, path: Path, welder: Path, pace: float | None) -> Judged:
+def judged(text: str, path: Path, welder: Path, pace: float | None) -> JudgedSchedule:
     """Simulate, and judge everything. Raises InputError."""
     run = simulated(paced(job_of(text, path, welder), pace), seed=0)
     data = ReportData(run)
     count = run.weld_count
-    return Judged(
+    return JudgedSchedule(
         word=run.verdict.word,
         refused=run.verdict.refused,
         headline=headline(data),

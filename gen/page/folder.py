@@ -26,13 +26,13 @@ _REMEMBERED = 400  # texts that forms were opened on
 class Changed(Exception):
     """The file is another than the one that a form was opened on. `held` is what it is now."""
 
-    def __init__(self, held: Held) -> None:
+    def __init__(self, held: HeldFile) -> None:
         super().__init__(held.path.name)
         self.held = held
 
 
 @dataclass(frozen=True)
-class Held:
+class HeldFile:
     """A file's text. `stamp` tells it from every other."""
 
     path: Path
@@ -91,11 +91,11 @@ class Folder:
             raise InputError(path, "is there already", None, "allowed: another name")
         return path
 
-    def held(self, path: Path) -> Held:
+    def held(self, path: Path) -> HeldFile:
         """What a file holds now. Raises InputError."""
-        return self.remember(Held(path, read_text(path)))
+        return self.remember(HeldFile(path, read_text(path)))
 
-    def remember(self, held: Held) -> Held:
+    def remember(self, held: HeldFile) -> HeldFile:
         """Keep a text that a form is opened on, the newest few hundred."""
         with self._remembering:
             self._remembered[held.stamp] = held.text
@@ -104,7 +104,7 @@ class Folder:
                 self._remembered.popitem(last=False)
         return held
 
-    def opened_on(self, path: Path, stamp: str) -> Held:
+    def opened_on(self, path: Path, stamp: str) -> HeldFile:
         """The text that a form was opened on. Raises Changed where nobody remembers it any more."""
         now = self.held(path)
         if now.stamp == stamp:
@@ -112,9 +112,9 @@ class Folder:
         kept = self._remembered.get(stamp)
         if kept is None:
             raise Changed(now)
-        return Held(path, kept)
+        return HeldFile(path, kept)
 
-    def save(self, path: Path, changed: str, stamp: str) -> Held:
+    def save(self, path: Path, changed: str, stamp: str) -> HeldFile:
         """Put `changed` in the place of the text with that stamp. Raises Changed, InputError; the file is then as it was."""
         with self._saving:
             now = self.held(path)

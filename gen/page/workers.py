@@ -37,7 +37,7 @@ class _Asked:
     superseded: bool = field(default=False)
 
 
-class Lane:
+class WorkerLane:
     """One process, started when it is first needed."""
 
     def __init__(self) -> None:
@@ -146,8 +146,8 @@ class Workers:
     """Two lanes: `quick` answers while a slider is turned, `slow` simulates."""
 
     def __init__(self) -> None:
-        self.quick = Lane()
-        self.slow = Lane()
+        self.quick = WorkerLane()
+        self.slow = WorkerLane()
 
     def warm(self) -> None:
         """Start both, and let them load what takes long to import."""
@@ -160,7 +160,7 @@ class Workers:
         self.slow.close()
 
 
-def _warm(lane: Lane) -> None:
+def _warm(lane: WorkerLane) -> None:
     try:
         lane.run("warm", load)
     except Superseded:

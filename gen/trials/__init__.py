@@ -4,7 +4,7 @@ from gen.trials.adding import Added, add_trial, new_trials, remove_trial
 from gen.trials.better import BetterWeld, better_weld
 from gen.trials.dialling import DRESS_EVERY, Proposal, check_output, doubts, propose, settle, verdicts_on
 from gen.trials.joints import Compared, Known, compare, known_of, no_trials, recorded
-from gen.trials.running import Bounds, NextWeld, Operator, TrialRun, Welds, completed
+from gen.trials.running import Bounds, NextWeld, Operator, TrialRun, WeldsSeen, completed
 from gen.trials.sheet import from_csv, to_csv
 from gen.trials.values import Setting
 from gen.trials.verdicts import Forbidden, Verdicts, nearest
@@ -33,7 +33,7 @@ __all__ = [
     "Setting",
     "TrialRun",
     "Verdicts",
-    "Welds",
+    "WeldsSeen",
     "add_trial",
     "better_weld",
     "chances_text",

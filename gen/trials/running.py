@@ -65,7 +65,7 @@ class Operator(Ask, Protocol):
         """One of `keys`, each of which has its meaning beside it."""
 
 
-class Welds(Protocol):
+class WeldsSeen(Protocol):
     """What makes the weld: a board that is told its schedule, or a person at a machine without a cable."""
 
     def made(self, schedule: Path, job: Job, operator: Operator) -> WeldRecord | Left | None:
@@ -95,7 +95,7 @@ class TrialRun:
 
     bounds: Bounds
     operator: Operator
-    welds: Welds
+    welds: WeldsSeen
     pace: float | None
     noted: int = 0
     _not_counted: set[tuple[str, int, int, str]] = field(default_factory=set)

@@ -29,7 +29,7 @@ class JointCurve:
         return low + (high - low) * (since_s - from_s) / (to_s - from_s)
 
 
-class Work:
+class BenchWork:
     """What lies between the electrodes, with the loop around it: the load that each conduction finds."""
 
     def __init__(self, loop: SeriesLoad, curve: JointCurve | None) -> None:

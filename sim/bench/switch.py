@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import simpy
 
 from sim.bench.circuit import Current
-from sim.bench.joint import Work
+from sim.bench.joint import BenchWork
 from sim.bench.mains import HalfCycle, MainsSupply
 from sim.bench.pin import Wires
 from sim.bench.protection import Contactor
@@ -59,7 +59,7 @@ class SolidStateSwitch:
         self,
         env: simpy.Environment,
         spec: SwitchSpec,
-        work: Work,
+        work: BenchWork,
         mains: MainsSupply,
         contactor: Contactor,
         wires: Wires,

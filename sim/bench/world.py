@@ -62,7 +62,7 @@ from gen.words import ARMED_STATES
 from sim.bench.board import BoardSpec, TimerBoard
 from sim.bench.circuit import SeriesLoad
 from sim.bench.detector import CrossingDetector, DetectorSpec
-from sim.bench.joint import JointCurve, Work
+from sim.bench.joint import BenchWork, JointCurve
 from sim.bench.mains import MainsSpec, MainsSupply
 from sim.bench.pedal import Pedal, PedalSpec, Press
 from sim.bench.pin import Pin, PinTrace, Wires
@@ -178,7 +178,9 @@ class World:
         Pedal(env, bench.pedal, bench.seed, wires.pedal)
         GateDrive(env, bench.protection, wires)
         contactor = Contactor(env, bench.protection, wires)
-        self.switch = SolidStateSwitch(env, bench.switch, Work(bench.load, bench.joint), self.mains, contactor, wires)
+        self.switch = SolidStateSwitch(
+            env, bench.switch, BenchWork(bench.load, bench.joint), self.mains, contactor, wires
+        )
         ConductionSense(env, bench.sense, self.mains, wires.carrying, wires.conduction)
         self._traces = {pin: PinTrace(env, pin) for pin in (wires.detector, wires.stop, wires.pedal, wires.gate)}
         if bench.forces:

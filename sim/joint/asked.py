@@ -17,7 +17,7 @@ from sim.joint.field import Diverged
 from sim.joint.machine import machine_amperes
 from sim.joint.metals import METALS
 from sim.joint.outcome import doubts, target_m
-from sim.joint.weld import Amperes, Course, Span
+from sim.joint.weld import Amperes, Span, WeldCourse
 from sim.joint.work import COARSE, USED, ElectrodeName, Fineness, Work, one_weld
 
 LONGEST_S = 6.0  # nobody holds a small machine on longer
@@ -41,14 +41,14 @@ TRUST = (
 
 
 @dataclass(frozen=True)
-class Asked:
+class JointAsked:
     """The work, and in words what was assumed for it."""
 
     work: Work
     assumed: tuple[str, ...]
 
 
-def asked(joint: Joint, welder: Welder | None, table_force_N: float | None = None) -> Asked:
+def asked(joint: Joint, welder: Welder | None, table_force_N: float | None = None) -> JointAsked:
     """The joint as the model takes it. Raises Wrong, with a key of the joint file, where it cannot.
 
     `table_force_N`: what a handbook table has, taken where the joint names no force.
@@ -82,7 +82,7 @@ def asked(joint: Joint, welder: Welder | None, table_force_N: float | None = Non
             assumed.append(f"a face of {face_mm:g} mm, since neither file names one")
         sheets_m = tuple(mm / 1e3 for mm in joint.sheets_mm or ())
         work = Work(joint.material, force_N, sheets_m=sheets_m, electrode=alloy, face_m=face_mm / 1e3)
-    return Asked(work, (*assumed, *_under_force(work)))
+    return JointAsked(work, (*assumed, *_under_force(work)))
 
 
 def _rods(
@@ -139,7 +139,7 @@ class Reckoned:
     time_s: float
     measure: str
     target_m: float
-    course: Course
+    course: WeldCourse
     moved: float
 
 
@@ -181,7 +181,7 @@ def moved_between(coarse: float, fine: float) -> float:
     return moved
 
 
-def shown(work: Work, spans: tuple[Span, ...], measure: str, pictures: int = 6) -> tuple[Course, float]:
+def shown(work: Work, spans: tuple[Span, ...], measure: str, pictures: int = 6) -> tuple[WeldCourse, float]:
     """A weld with pictures evenly through it, and by how much its measure moves with cells and steps. Raises Diverged."""
     whole_s = sum(span.length_s for span in spans)
     times = [whole_s * (n + 1) / pictures for n in range(pictures)]

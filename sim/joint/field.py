@@ -118,7 +118,7 @@ def _conjugate(matrix: sparse.csr_matrix, given: Array, guess: Array | None) -> 
     raise Diverged(f"conjugate gradients did not settle in {_MOST_ROUNDS} rounds")
 
 
-class Contact(NamedTuple):
+class FieldContact(NamedTuple):
     """Of every face, and of every held cell: resistance times area (ohm m2), and conductance of heat over area (W/m2 K).
 
     Zero ohm and infinite watts where there is none.
@@ -130,14 +130,14 @@ class Contact(NamedTuple):
     held_W_m2K: Array
 
 
-def no_contact(mesh: Mesh) -> Contact:
+def no_contact(mesh: Mesh) -> FieldContact:
     """Metal grown together everywhere."""
     faces, held = len(mesh.left), len(mesh.held)
-    return Contact(np.zeros(faces), np.full(faces, np.inf), np.zeros(held), np.full(held, np.inf))
+    return FieldContact(np.zeros(faces), np.full(faces, np.inf), np.zeros(held), np.full(held, np.inf))
 
 
 @dataclass(frozen=True, eq=False)
-class Current:
+class CurrentField:
     """At 1 V between the held ends: potential of cells, resistance, heat of each cell and of each held end at 1 A.
 
     `contact_W`: of that, the heat made in the contacts of faces. `through_A`: through each face, at 1 A in all.
@@ -151,7 +151,7 @@ class Current:
     through: Array
 
 
-def current(mesh: Mesh, resistivity: Array, contact: Contact, guess: Array | None = None) -> Current:
+def current(mesh: Mesh, resistivity: Array, contact: FieldContact, guess: Array | None = None) -> CurrentField:
     """The current's field, and where its heat is made: half of a contact's on either side of it."""
     n = mesh.cells
     near = mesh.left_per_m * resistivity[mesh.left]
@@ -174,11 +174,11 @@ def current(mesh: Mesh, resistivity: Array, contact: Contact, guess: Array | Non
     heat += _sums(mesh.held, held_squares * (own + film_held / 2), n)
     outside = float((held_squares * film_held / 2).sum())
     ohm = float(1 / amperes)
-    return Current(volts, ohm, heat, outside, float((squares * film).sum()), through)
+    return CurrentField(volts, ohm, heat, outside, float((squares * film).sum()), through)
 
 
 @dataclass(frozen=True, eq=False)
-class Warmth:
+class FieldWarmth:
     """Of each cell: enthalpy per volume and temperature."""
 
     enthalpy_J_m3: Array
@@ -186,16 +186,22 @@ class Warmth:
 
 
 @dataclass(frozen=True, eq=False)
-class Step:
+class FieldStep:
     """After a step of time: the warmth, and the watts that went out to what is held."""
 
-    warmth: Warmth
+    warmth: FieldWarmth
     lost_W: float
 
 
 def heated(
-    mesh: Mesh, metal: Properties, warmth: Warmth, watts: Array, step_s: float, contact: Contact, rounds: int = _ROUNDS
-) -> Step:
+    mesh: Mesh,
+    metal: Properties,
+    warmth: FieldWarmth,
+    watts: Array,
+    step_s: float,
+    contact: FieldContact,
+    rounds: int = _ROUNDS,
+) -> FieldStep:
     """One step of heat, implicit, with the conductivities of its beginning. `watts`: made in each cell."""
     n = mesh.cells
     each = metal.conductivity_W_mK(warmth.at_C)
@@ -232,13 +238,13 @@ def heated(
     after = before + gained * step_s / mesh.volume_m3
     if not np.isfinite(after).all():
         raise Diverged("the temperatures did not settle")
-    return Step(Warmth(after, metal.temperature_C(after)), float(out.sum()))
+    return FieldStep(FieldWarmth(after, metal.temperature_C(after)), float(out.sum()))
 
 
-def even(metal: Properties, cells: int, at_C: float) -> Warmth:
+def even(metal: Properties, cells: int, at_C: float) -> FieldWarmth:
     """Every cell as warm as the others."""
     at = np.full(cells, at_C)
-    return Warmth(metal.enthalpy_J_m3(at), at)
+    return FieldWarmth(metal.enthalpy_J_m3(at), at)
 
 
 class Links:

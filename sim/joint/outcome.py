@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from sim.joint.metals import METALS, MetalName
-from sim.joint.weld import Course
+from sim.joint.weld import WeldCourse
 from sim.joint.work import Work
 
 Ending = Literal["no bond", "bonded", "tore the parent", "expelled"]
@@ -27,7 +27,7 @@ _KELVIN = 273.15
 
 
 @dataclass(frozen=True)
-class Outcome:
+class JointOutcome:
     """`why`: in words. `doubts`: where the model is known to fail."""
 
     ending: Ending
@@ -35,11 +35,11 @@ class Outcome:
     doubts: tuple[str, ...]
 
 
-def outcome(work: Work, course: Course) -> Outcome:
+def outcome(work: Work, course: WeldCourse) -> JointOutcome:
     """How the weld is expected to break."""
     if course.boiled:
-        return Outcome("expelled", f"after {course.time_s[-1]:.2g} s the middle of the joint boils", doubts(work))
-    return Outcome(*(_of_rods if work.rods_m else _of_sheets)(work, course), doubts=doubts(work))
+        return JointOutcome("expelled", f"after {course.time_s[-1]:.2g} s the middle of the joint boils", doubts(work))
+    return JointOutcome(*(_of_rods if work.rods_m else _of_sheets)(work, course), doubts=doubts(work))
 
 
 def target_m(work: Work, setdown_percent: float) -> tuple[str, float]:
@@ -54,7 +54,7 @@ def wanted_nugget_m(work: Work) -> float:
     return WANTED_ROOT * math.sqrt(1e3 * work.thin_m) / 1e3
 
 
-def _of_sheets(work: Work, course: Course) -> tuple[Ending, str]:
+def _of_sheets(work: Work, course: WeldCourse) -> tuple[Ending, str]:
     metal, mm = METALS[work.metal], 1e3 * work.thin_m
     nugget, root = 1e3 * course.nugget_m, math.sqrt(mm)
     tip_C, touch = float(course.of("tip_C").max()), 1e3 * course.measures[-1].contact_m
@@ -68,7 +68,7 @@ def _of_sheets(work: Work, course: Course) -> tuple[Ending, str]:
     return ("tore the parent" if nugget >= WANTED_ROOT * root else "bonded"), size
 
 
-def _of_rods(work: Work, course: Course) -> tuple[Ending, str]:
+def _of_rods(work: Work, course: WeldCourse) -> tuple[Ending, str]:
     metal, hot_C = METALS[work.metal], float(course.of("core_C").max())
     share = course.setdown_m / work.thin_m
     heat = f"the crossing reaches {course.joint_C:.0f} degC, setdown {100 * share:.0f} %"

@@ -9,7 +9,7 @@ from typing import Protocol
 import numpy as np
 
 from sim.joint.contact import Contacts, cold_area_m2, not_over_melting, touching
-from sim.joint.field import Contact, Mesh, Warmth, no_contact
+from sim.joint.field import FieldContact, FieldWarmth, Mesh, no_contact
 from sim.joint.metals import Array, Properties
 from sim.joint.rods import RodCross, RodMesh, bearing_m2, carried, rod_mesh
 from sim.joint.sheets import SheetMesh, SheetStack, sheet_mesh
@@ -20,7 +20,7 @@ _DEEPEST = 0.8  # of the thinner rod: deeper than the mesh can follow
 
 
 @dataclass(frozen=True)
-class Measures:
+class SiteMeasures:
     """Of a joint at an instant: m and degC. `joint_C`: mean over what touches; `core_C`: its hottest place."""
 
     joint_C: float
@@ -40,9 +40,9 @@ class Site(Protocol):
     def metal(self) -> Properties: ...
     @property
     def share(self) -> float: ...
-    def contact(self, at_C: Array, amperes: float) -> Contact: ...
-    def measured(self, at_C: Array) -> Measures: ...
-    def given_way(self, warmth: Warmth, step_s: float) -> tuple[Site, Warmth]: ...
+    def contact(self, at_C: Array, amperes: float) -> FieldContact: ...
+    def measured(self, at_C: Array) -> SiteMeasures: ...
+    def given_way(self, warmth: FieldWarmth, step_s: float) -> tuple[Site, FieldWarmth]: ...
 
 
 @dataclass(frozen=True, eq=False)
@@ -70,7 +70,7 @@ class SheetSite:
     def share(self) -> float:
         return 1.0
 
-    def contact(self, at_C: Array, amperes: float) -> Contact:
+    def contact(self, at_C: Array, amperes: float) -> FieldContact:
         mesh, stack = self.mesh, self.made.stack
         ohm, heat, held_ohm, held_heat = no_contact(mesh)
         each = self.metal.resistivity_ohm_m(at_C)
@@ -88,9 +88,9 @@ class SheetSite:
             )
             melting = min(metal.melting_degC for metal in (stack.metals if copper else stack.metals[:1]))
             ohm[part] = not_over_melting(ohm[part], mesh.face_m2[part], amperes, middle, melting)
-        return Contact(ohm, heat, held_ohm, held_heat)
+        return FieldContact(ohm, heat, held_ohm, held_heat)
 
-    def measured(self, at_C: Array) -> Measures:
+    def measured(self, at_C: Array) -> SiteMeasures:
         mesh, made = self.mesh, self.made
         hottest = joint = nugget = 0.0
         for part in made.faying:
@@ -101,7 +101,7 @@ class SheetSite:
             joint, hottest = max(joint, mean), max(hottest, float(at.max()))
             nugget = max(nugget, self._melted_m(at))
         tips = [float(at_C[np.concatenate([mesh.left[part], mesh.right[part]])].max()) for part in made.tips]
-        return Measures(joint, hottest, max(tips), self.sunk_m, nugget, made.stack.touch_m)
+        return SiteMeasures(joint, hottest, max(tips), self.sunk_m, nugget, made.stack.touch_m)
 
     def _melted_m(self, at_C: Array) -> float:
         """Diameter of what is above the middle of melting, along one contact from the axis out; between cells on a line."""
@@ -116,7 +116,7 @@ class SheetSite:
         part = (at_C[k] - melts) / (at_C[k] - at_C[k + 1])
         return 2 * float(radius[k] + part * (radius[k + 1] - radius[k]))
 
-    def given_way(self, warmth: Warmth, step_s: float) -> tuple[SheetSite, Warmth]:
+    def given_way(self, warmth: FieldWarmth, step_s: float) -> tuple[SheetSite, FieldWarmth]:
         """The sheets are squeezed under the face, layer by layer; the mesh stays as it is."""
         made, stack = self.made, self.made.stack
         column = made.radius_m[1:] <= stack.face_m / 2 * 1.0001
@@ -162,7 +162,7 @@ class RodSite:
     def share(self) -> float:
         return 0.25
 
-    def contact(self, at_C: Array, amperes: float) -> Contact:
+    def contact(self, at_C: Array, amperes: float) -> FieldContact:
         mesh, cross = self.mesh, self.made.cross
         ohm, heat, held_ohm, held_heat = no_contact(mesh)
         each = self.metal.resistivity_ohm_m(at_C)
@@ -195,18 +195,18 @@ class RodSite:
             cold = 4  # of the tables: 20 degC
             held_ohm[strip] = film_ohm + spreads * copper.resistivity[cold]
             held_heat[strip] = 1 / (1 / film[1] + spreads / copper.conductivity[cold])
-        return Contact(ohm, heat, held_ohm, held_heat)
+        return FieldContact(ohm, heat, held_ohm, held_heat)
 
-    def measured(self, at_C: Array) -> Measures:
+    def measured(self, at_C: Array) -> SiteMeasures:
         mesh, part = self.mesh, self.made.patch
         middle = (at_C[mesh.left[part]] + at_C[mesh.right[part]]) / 2
         mean = float(np.average(middle, weights=mesh.face_m2[part]))
         tip = max(float(at_C[mesh.held[strip]].max()) for strip in self.made.strips)
         wide = 2 * math.sqrt(self.made.patch_m2 / math.pi)
         melted = float(mesh.face_m2[part][middle > self.made.cross.metal.melting_degC].sum())
-        return Measures(mean, float(middle.max()), tip, self.sunk_m, 2 * math.sqrt(4 * melted / math.pi), wide)
+        return SiteMeasures(mean, float(middle.max()), tip, self.sunk_m, 2 * math.sqrt(4 * melted / math.pi), wide)
 
-    def given_way(self, warmth: Warmth, step_s: float) -> tuple[RodSite, Warmth]:
+    def given_way(self, warmth: FieldWarmth, step_s: float) -> tuple[RodSite, FieldWarmth]:
         """They sink as far as the hot metal gives way in this step, implicitly: the more they sink, the wider they bear."""
         cross, layers = self.made.cross, self._layers(warmth.at_C)
         low, high = self.sunk_m, _DEEPEST * cross.thin_m
@@ -219,7 +219,7 @@ class RodSite:
             return sunk, warmth
         made = rod_mesh(cross, low, self.cells)
         at_C = carried(self.made, made, warmth.at_C, self._shares(low, layers))
-        return replace(sunk, made=made), Warmth(made.metal.enthalpy_J_m3(at_C), at_C)
+        return replace(sunk, made=made), FieldWarmth(made.metal.enthalpy_J_m3(at_C), at_C)
 
     def _layers(self, at_C: Array) -> list[tuple[Array, Array, Array]]:
         """Of each rod: depth below the patch, thickness and mean temperature of its layers, within the patch's width."""

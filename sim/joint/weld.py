@@ -10,7 +10,7 @@ import numpy as np
 
 from sim.joint.field import Diverged, current, even, heated
 from sim.joint.metals import Array
-from sim.joint.sites import Measures, Site
+from sim.joint.sites import Site, SiteMeasures
 
 Amperes = Callable[[float], float]  # RMS current by the joint's resistance in ohm
 
@@ -55,7 +55,7 @@ class Picture:
 
 
 @dataclass(frozen=True, eq=False)
-class Course:
+class WeldCourse:
     """A weld over time, all arrays alike: after each step. `balance`: of the heat that is not accounted for, to what was
     given.
 
@@ -66,7 +66,7 @@ class Course:
     time_s: Array
     current_A: Array
     ohm: Array
-    measures: tuple[Measures, ...]
+    measures: tuple[SiteMeasures, ...]
     pictures: tuple[Picture, ...]
     given_J: float
     lost_J: float
@@ -109,7 +109,7 @@ class _Log:
     time_s: list[float] = field(default_factory=list)
     current_A: list[float] = field(default_factory=list)
     ohm: list[float] = field(default_factory=list)
-    measures: list[Measures] = field(default_factory=list)
+    measures: list[SiteMeasures] = field(default_factory=list)
     pictures: list[Picture] = field(default_factory=list)
 
 
@@ -118,9 +118,9 @@ def welded(
     spans: Sequence[Span],
     stepping: Stepping | None = None,
     *,
-    until: Callable[[Measures], bool] | None = None,
+    until: Callable[[SiteMeasures], bool] | None = None,
     pictures_s: Sequence[float] = (),
-) -> Course:
+) -> WeldCourse:
     """The weld of `spans`, begun cold; it may end early, once `until`. Raises Diverged where it did not settle."""
     stepping = stepping or STEPPING
     warmth = even(site.metal, site.mesh.cells, AMBIENT_C)
@@ -179,7 +179,7 @@ def welded(
         log.pictures.append(Picture(now_s, site, warmth.at_C))  # it ended early
     stored = float((warmth.enthalpy_J_m3 * site.mesh.volume_m3).sum()) - begun_J
     balance = abs(given - lost - moved - stored) / max(given, 1e-9)
-    return Course(
+    return WeldCourse(
         np.array(log.time_s),
         np.array(log.current_A),
         np.array(log.ohm),

@@ -14,8 +14,8 @@ from sim.joint.contact import Contacts
 from sim.joint.metals import METALS, Array, MetalName
 from sim.joint.rods import RodCross
 from sim.joint.sheets import SheetStack
-from sim.joint.sites import Measures, RodSite, SheetSite, Site
-from sim.joint.weld import STEPPING, Course, Span, Stepping, welded
+from sim.joint.sites import RodSite, SheetSite, Site, SiteMeasures
+from sim.joint.weld import STEPPING, Span, Stepping, WeldCourse, welded
 
 ElectrodeName = Literal["copper", "CuCr1", "CuCr1Zr"]
 
@@ -79,9 +79,9 @@ def one_weld(
     contacts: Contacts | None = None,
     fineness: Fineness = USED,
     *,
-    until: Callable[[Measures], bool] | None = None,
+    until: Callable[[SiteMeasures], bool] | None = None,
     pictures_s: Sequence[float] = (),
-) -> Course:
+) -> WeldCourse:
     """One weld from cold. Raises Diverged where it did not settle."""
     site = site_of(work, contacts or Contacts(), fineness)
     return welded(site, spans, fineness.stepping, until=until, pictures_s=pictures_s)

@@ -18,10 +18,10 @@ from gen.table import TimingTable
 from sim.joint.asked import LONGEST_S, TRUST, asked, full_amperes, reckoned, shown
 from sim.joint.machine import machine_spans
 from sim.joint.metals import METALS, Array
-from sim.joint.outcome import Outcome, outcome, target_m
+from sim.joint.outcome import JointOutcome, outcome, target_m
 from sim.joint.rods import FILLED, half_widths
 from sim.joint.sites import RodSite, SheetSite
-from sim.joint.weld import Course, Picture, Span
+from sim.joint.weld import Picture, Span, WeldCourse
 from sim.joint.work import COARSE, Work
 from sim.report.sections import all_cautions, templates
 from sim.report.svg import FONT, Scale, element, line, number, path, picture, rect, svg, text, ticks, width_of
@@ -42,14 +42,14 @@ class CoursePage:
     title: str
     subtitle: str
     work: Work
-    course: Course
-    outcome: Outcome
+    course: WeldCourse
+    outcome: JointOutcome
     lines: tuple[tuple[str, str], ...]
     assumed: tuple[str, ...]
 
 
 @dataclass(frozen=True, eq=False)
-class View:
+class CourseView:
     """A section as pixels: temperatures in degC, nan where nothing is. `mm`: width and height. `work`: where the work is."""
 
     time_s: float
@@ -88,7 +88,7 @@ def bands_told(edges: Sequence[float]) -> tuple[str, ...]:
     return tuple(f"{n + 1}: {each} °C" for n, each in enumerate([*words, f"above {edges[-1]:.0f}, melting"]))
 
 
-def view_of(shot: Picture, work: Work) -> View:
+def view_of(shot: Picture, work: Work) -> CourseView:
     """The section through the axis of sheets; of rods through the lower rod's axis, across the upper one."""
     site = shot.site
     if isinstance(site, SheetSite):
@@ -98,7 +98,7 @@ def view_of(shot: Picture, work: Work) -> View:
     raise TypeError(f"no view of {type(site).__name__}")
 
 
-def _sheets_view(shot: Picture, site: SheetSite) -> View:
+def _sheets_view(shot: Picture, site: SheetSite) -> CourseView:
     made, stack = site.made, site.made.stack
     pile = sum(stack.sheets_m)
     half, above = 1.1 * stack.face_m, min(0.6 * pile, 0.9 * stack.copper_m)
@@ -113,10 +113,10 @@ def _sheets_view(shot: Picture, site: SheetSite) -> View:
     away = np.maximum(-z, z - pile)
     wide = np.where(away <= 0, half, np.minimum(stack.face_m / 2 + stack.slope * away, stack.body_m / 2))
     at[np.abs(x)[None, :] > wide[:, None]] = np.nan
-    return View(shot.time_s, at[::-1], (2e3 * half, 1e3 * (pile + 2 * above)))
+    return CourseView(shot.time_s, at[::-1], (2e3 * half, 1e3 * (pile + 2 * above)))
 
 
-def _rods_view(shot: Picture, site: RodSite, work: Work) -> View:
+def _rods_view(shot: Picture, site: RodSite, work: Work) -> CourseView:
     made, (first, second) = site.made, site.made.cross.rods_m
     (x_edges, _, up_low), (_, across, up_high) = made.edges
     low, high = made.boxes
@@ -137,7 +137,7 @@ def _rods_view(shot: Picture, site: RodSite, work: Work) -> View:
         chord,
     )
     at[~below] = np.where(np.abs(x)[None, :] <= chord[:, None], at[~below], np.nan)
-    return View(shot.time_s, at[::-1], (2e3 * half, 1e3 * (deep + tall)))
+    return CourseView(shot.time_s, at[::-1], (2e3 * half, 1e3 * (deep + tall)))
 
 
 def _smooth(box: Array, row_edges: Array, column_edges: Array, rows: Array, columns: Array) -> Array:
@@ -158,7 +158,7 @@ def _pixels(half_m: float, low_m: float, high_m: float) -> tuple[Array, Array]:
     return np.asarray(x), np.asarray(low_m + (np.arange(rows) + 0.5) * (high_m - low_m) / rows)
 
 
-def draw_views(views: Sequence[View], edges: Sequence[float], width: int, name: str) -> str:
+def draw_views(views: Sequence[CourseView], edges: Sequence[float], width: int, name: str) -> str:
     """The views in rows of three or of two, all at one scale."""
     columns = 3 if width > 500 else 2
     wide = (width - _GAP * (columns - 1)) / columns
@@ -195,7 +195,7 @@ def _hatches(name: str) -> str:
     return element("defs", "".join(patterns))
 
 
-def _section(view: View, edges: Sequence[float], place: tuple[float, float, float, float], name: str) -> str:
+def _section(view: CourseView, edges: Sequence[float], place: tuple[float, float, float, float], name: str) -> str:
     left, top, wide, tall = place
     rows, columns = view.at_C.shape
     px, py = wide / columns, tall / rows
@@ -252,7 +252,7 @@ def _label(mask: NDArray[np.bool_], n: int, place: tuple[float, float, float, fl
     return rect(x - half, y - 6.5, 2 * half, 13, "paper") + text(x, y + 4.5, word, "middle", "strong")
 
 
-def draw_curves(course: Course, work: Work, width: int) -> str:
+def draw_curves(course: WeldCourse, work: Work, width: int) -> str:
     """Size of the weld, resistance, current and temperatures over time, one panel each."""
     size = ("setdown, mm", 1e3 * course.of("setdown_m")) if work.rods_m else ("nugget, mm", 1e3 * course.of("nugget_m"))
     # Where no current flows nothing is seen of the resistance.

@@ -22,7 +22,7 @@ from gen.handbook.tables import class_rows, iso_rows, optimum_rows, rod_rows, st
 from sim.joint.contact import Contacts
 from sim.joint.field import Diverged
 from sim.joint.metals import MetalName
-from sim.joint.weld import Course, Span, steady
+from sim.joint.weld import Span, WeldCourse, steady
 from sim.joint.work import COARSE, Factors, Fineness, Work, drawn, one_weld, under
 
 # What the model misses by itself: of the thirteen rows that it was fitted to twelve lie within this factor, by which ranges are
@@ -118,7 +118,7 @@ def foretold(row: Row, contacts: Contacts, factors: Factors | None = None, finen
     spans.append(Span((LONGEST - 1) * row.weld_s, steady(row.current_A * factors.current)))
     try:
         first = one_weld(work, spans[:1], changed, fineness)
-        course: Course = first
+        course: WeldCourse = first
         if first.reached_s(row.measure, row.wanted_m) == math.inf:
             course = one_weld(work, spans, changed, fineness, until=lambda m: getattr(m, row.measure) >= row.wanted_m)
     except Diverged:

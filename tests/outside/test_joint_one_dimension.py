@@ -13,7 +13,7 @@ import numpy as np
 import pytest
 from scipy.integrate import solve_ivp
 
-from sim.joint.field import Contact, Links, current, even, heated, no_contact
+from sim.joint.field import FieldContact, Links, current, even, heated, no_contact
 from sim.joint.metals import LOW_CARBON_STEEL, Array, Properties
 
 THICK_M, DENSITY_A_M2, WELD_S = 1.5e-3, 2.8e8, 0.2
@@ -67,7 +67,7 @@ def _by_the_model(cells: int, steps: int) -> Array:
         ohm, heat, held_ohm, held_heat = no_contact(mesh)
         ohm[middle] = _film((warmth.at_C[middle] + warmth.at_C[middle + 1]) / 2)
         heat[middle] = TOUCH_W_M2K
-        contact = Contact(ohm, heat, held_ohm, np.full(len(held_heat), COPPER_W_M2K))
+        contact = FieldContact(ohm, heat, held_ohm, np.full(len(held_heat), COPPER_W_M2K))
         flow = current(mesh, metal.resistivity_ohm_m(warmth.at_C), contact)
         warmth = heated(mesh, metal, warmth, flow.cell_ohm * DENSITY_A_M2**2, WELD_S / steps, contact).warmth
     return warmth.at_C

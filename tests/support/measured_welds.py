@@ -15,7 +15,7 @@ from scipy.optimize import brentq
 
 from firmware_templates.app.curve import Curve
 from gen.firmware import LOPSIDED_DEG
-from gen.measured import Loop, Timing, loop_from_short, work_resistance
+from gen.measured import MeasuredLoop, Timing, loop_from_short, work_resistance
 from sim.bench.circuit import Current, SeriesLoad
 from sim.bench.joint import JointCurve
 from sim.bench.mains import HalfCycle
@@ -120,7 +120,7 @@ def _error_us(made: Machine, voltage_V: float, positive: bool, errors: Errors, o
     return late_us + own_us
 
 
-def commissioned(made: Machine, chance: random.Random, errors: Errors) -> Loop | None:
+def commissioned(made: Machine, chance: random.Random, errors: Errors) -> MeasuredLoop | None:
     """The loop as a shorted weld of six gates and a clamp meter give it: mains as it is that day, the coupler as it is."""
     voltage_V = VOLTAGE_V * (1 + chance.uniform(-errors.mains, errors.mains))
     coupler_us = made.coupler_us
@@ -176,7 +176,7 @@ def judged(gates: list[SeenGate]) -> tuple[int, int]:
     return curve.fault, curve.count
 
 
-def cycle_errors(gates: list[SeenGate], loop: Loop) -> list[float]:
+def cycle_errors(gates: list[SeenGate], loop: MeasuredLoop) -> list[float]:
     """Error of the work's resistance in each whole cycle (both directions' mean), as a share of the truth."""
     found = []
     for one, other in zip(gates[::2], gates[1::2], strict=True):

@@ -13,7 +13,7 @@ from gen.link import answer_on, push, schedule_name
 from gen.link.flashing import bundle_board, bundle_schedule, look, now_on, read_bundle, replaced
 from gen.link.ports import ports
 from gen.link.watching import IN_A_WELD, NO_EMERGENCY_STOP
-from gen.page.asked import Asked, page, part, route, shown
+from gen.page.asked import AskedOnPage, page, part, route, shown
 from gen.page.board_keeper import waited
 from gen.page.computed import refused_by
 from gen.page.desk import Desk
@@ -44,7 +44,7 @@ def routes(desk: Desk) -> list[Route]:
     ]
 
 
-def _open(asked: Asked) -> Response:
+def _open(asked: AskedOnPage) -> Response:
     content = part(
         "board",
         seen=asked.desk.board.seen,
@@ -56,11 +56,11 @@ def _open(asked: Asked) -> Response:
     return page(asked, "board", content)
 
 
-def _live(asked: Asked) -> Response:
+def _live(asked: AskedOnPage) -> Response:
     return shown("board_live", seen=asked.desk.board.seen, in_a_weld=IN_A_WELD)
 
 
-def _ports(asked: Asked) -> Response:
+def _ports(asked: AskedOnPage) -> Response:
     mine = asked.desk.board.seen
     found = []
     for port in ports():
@@ -69,7 +69,7 @@ def _ports(asked: Asked) -> Response:
     return shown("board_ports", found=found)
 
 
-def _connect(asked: Asked) -> Response:
+def _connect(asked: AskedOnPage) -> Response:
     keeper = asked.desk.board
     port = asked.given("port")
     if not port:
@@ -79,17 +79,17 @@ def _connect(asked: Asked) -> Response:
     return _live(asked)
 
 
-def _disconnect(asked: Asked) -> Response:
+def _disconnect(asked: AskedOnPage) -> Response:
     asked.desk.board.disconnect()
     return _live(asked)
 
 
-def _stop(asked: Asked) -> Response:
+def _stop(asked: AskedOnPage) -> Response:
     asked.desk.board.stop()
     return shown("said", lines=[text("board.stop_sent", note=NO_EMERGENCY_STOP)])
 
 
-def _push(asked: Asked) -> Response:
+def _push(asked: AskedOnPage) -> Response:
     """Judge, and store it on the board if the verdict lets it."""
     folder = asked.desk.folder
     path = folder.schedule(asked.given("schedule"))
@@ -104,7 +104,7 @@ def _push(asked: Asked) -> Response:
     return shown("said", lines=lines)
 
 
-def _judged(asked: Asked, name: str) -> str:
+def _judged(asked: AskedOnPage, name: str) -> str:
     """What refuses a schedule at the pace asked, in words; "" where the verdict lets it by. Raises InputError."""
     folder = asked.desk.folder
     try:
@@ -114,26 +114,26 @@ def _judged(asked: Asked, name: str) -> str:
     return asked.desk.workers.slow.run("board", refused_by, folder.schedule(name), folder.welder, pace)
 
 
-def _select(asked: Asked) -> Response:
+def _select(asked: AskedOnPage) -> Response:
     name = _name(asked)
     asked.desk.board.ask(lambda link, _: link.select(name))
     return shown("said", lines=[text("board.next_is", name=name)])
 
 
-def _remove(asked: Asked) -> Response:
+def _remove(asked: AskedOnPage) -> Response:
     name = _name(asked)
     asked.desk.board.ask(lambda link, _: link.remove(name))
     return shown("said", lines=[text("board.removed", name=name)])
 
 
-def _name(asked: Asked) -> str:
+def _name(asked: AskedOnPage) -> str:
     try:
         return schedule_name(asked.given("name"))
     except NotTaken as error:
         raise InputError(text("files.name"), "", None, str(error)) from None
 
 
-def _build(asked: Asked) -> Response:
+def _build(asked: AskedOnPage) -> Response:
     """Judge, write the firmware, and show what it would replace on the board; nothing is put there yet."""
     folder, keeper = asked.desk.folder, asked.desk.board
     path = folder.schedule(asked.given("schedule"))
@@ -159,7 +159,7 @@ def _build(asked: Asked) -> Response:
     return shown("board_flash", lines=lines, port=port, cautions=CAUTIONS)
 
 
-def _flash(asked: Asked) -> Response:
+def _flash(asked: AskedOnPage) -> Response:
     """Put the firmware that was built onto the board."""
     port = asked.given("port")
     bundle = read_bundle(asked.desk.folder.place / FIRMWARE)

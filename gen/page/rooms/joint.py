@@ -8,7 +8,7 @@ from starlette.routing import Route
 
 from gen.errors import InputError
 from gen.joint import Joint, joint_from
-from gen.page.asked import Asked, go, page, part, route, shown
+from gen.page.asked import AskedOnPage, go, page, part, route, shown
 from gen.page.computed_trials import suggested
 from gen.page.desk import Desk
 from gen.page.texts import text
@@ -34,11 +34,11 @@ def routes(desk: Desk) -> list[Route]:
     ]
 
 
-def _list(asked: Asked) -> Response:
+def _list(asked: AskedOnPage) -> Response:
     return page(asked, "joint", part("joints", joints=asked.desk.folder.joints(), choices=_CHOICES, numbers=_NUMBERS))
 
 
-def _new(asked: Asked) -> Response:
+def _new(asked: AskedOnPage) -> Response:
     """Write a joint file from the form; a wrong one is not written."""
     path = asked.desk.folder.new(asked.given("name"))
     document = tomlkit.document()
@@ -64,7 +64,7 @@ def _number(typed: str) -> float | str:
         return typed.strip()
 
 
-def _open(asked: Asked) -> Response:
+def _open(asked: AskedOnPage) -> Response:
     folder = asked.desk.folder
     held = folder.held(folder.joint(asked.path["name"]))
     joint: Joint = joint_from(held.text, held.path)
@@ -72,7 +72,7 @@ def _open(asked: Asked) -> Response:
     return page(asked, "joint", part("joint", name=held.path.stem, joint=joint, found=found, text=held.text))
 
 
-def _schedule(asked: Asked) -> Response:
+def _schedule(asked: AskedOnPage) -> Response:
     """Write the suggested schedule into a new file."""
     folder = asked.desk.folder
     held = folder.held(folder.joint(asked.path["name"]))

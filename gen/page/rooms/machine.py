@@ -16,10 +16,10 @@ from gen.begin import FIRST_SCHEDULE, machine_files, wrong_with
 from gen.begin.interview import course
 from gen.errors import InputError
 from gen.machine import WELDER_FILE
-from gen.page.asked import Asked, go, page, part, route, shown
+from gen.page.asked import AskedOnPage, go, page, part, route, shown
 from gen.page.computed import described
 from gen.page.desk import Desk
-from gen.page.folder import Changed, Held
+from gen.page.folder import Changed, HeldFile
 from gen.page.texts import text
 from gen.page.welder_form import edited, form_of, place_of
 from gen.user_files import written
@@ -37,7 +37,7 @@ def routes(desk: Desk) -> list[Route]:
     ]
 
 
-def _open(asked: Asked) -> Response:
+def _open(asked: AskedOnPage) -> Response:
     folder = asked.desk.folder
     if not folder.has_welder:
         return page(asked, "machine", _questions(_heard({})[0]))
@@ -48,14 +48,14 @@ def _open(asked: Asked) -> Response:
     return page(asked, "machine", content)
 
 
-def _draft(asked: Asked) -> tuple[Held, str]:
+def _draft(asked: AskedOnPage) -> tuple[HeldFile, str]:
     """What the form was opened on, and the text as edited. Raises InputError, Changed."""
     folder = asked.desk.folder
     held = folder.opened_on(folder.welder, asked.given("stamp"))
     return held, edited(held.text, asked.fields, held.path)
 
 
-def _turn(asked: Asked) -> Response:
+def _turn(asked: AskedOnPage) -> Response:
     """What follows from the form, and what is wrong where it stands."""
     folder = asked.desk.folder
     try:
@@ -78,7 +78,7 @@ def _turn(asked: Asked) -> Response:
     )
 
 
-def _save(asked: Asked) -> Response:
+def _save(asked: AskedOnPage) -> Response:
     """Put the form into the file, if what it describes is a machine and the file is still the one that was opened."""
     try:
         held, changed = _draft(asked)
@@ -89,7 +89,7 @@ def _save(asked: Asked) -> Response:
     return shown("saved", words=text("schedule.saved", file=held.path.name), stamp=saved.stamp, link="")
 
 
-def _another(held: Held) -> Response:
+def _another(held: HeldFile) -> Response:
     return shown("another", address="/machine", file=held.path.name, lines=[])
 
 
@@ -126,13 +126,13 @@ def _questions(put: list[_Put], wrong: str = "") -> Markup:
     return part("machine_new", put=put, wrong=wrong, schedule=FIRST_SCHEDULE)
 
 
-def _ask(asked: Asked) -> Response:
+def _ask(asked: AskedOnPage) -> Response:
     """The questions once more, with those that an answer calls for."""
     put, answers = _heard(asked.fields)
     return shown("whole", content=_questions(put, wrong_with(answers)))
 
 
-def _new(asked: Asked) -> Response:
+def _new(asked: AskedOnPage) -> Response:
     """Write a welder file and a first schedule from the answers; what is not known is typical, and marked so."""
     folder = asked.desk.folder
     check_without(text("files.file"), folder.place, (WELDER_FILE, FIRST_SCHEDULE))

@@ -13,10 +13,10 @@ from starlette.routing import Route
 
 from gen.ask import NotTaken, number
 from gen.errors import InputError
-from gen.page.asked import Asked, go, page, part, route, shown
+from gen.page.asked import AskedOnPage, go, page, part, route, shown
 from gen.page.computed import judged, turned
 from gen.page.desk import Desk
-from gen.page.folder import Changed, Held
+from gen.page.folder import Changed, HeldFile
 from gen.page.schedule_form import (
     ADDED,
     UNITS,
@@ -51,7 +51,7 @@ def routes(desk: Desk) -> list[Route]:
     ]
 
 
-def _list(asked: Asked) -> Response:
+def _list(asked: AskedOnPage) -> Response:
     folder = asked.desk.folder
     found = []
     for name in folder.schedules():
@@ -68,12 +68,12 @@ class _Draft:
     """A schedule as it stands in the form: the file, what it held as the form was opened, and the text as edited."""
 
     path: Path
-    base: Held
+    base: HeldFile
     text: str
     form: tuple[FormPhase, ...]
 
 
-def _draft(asked: Asked) -> _Draft:
+def _draft(asked: AskedOnPage) -> _Draft:
     """Raises InputError, Changed."""
     folder = asked.desk.folder
     path = folder.schedule(asked.path["name"])
@@ -82,13 +82,13 @@ def _draft(asked: Asked) -> _Draft:
     return _Draft(path, base, changed, form_of(changed, path.name))
 
 
-def _open(asked: Asked) -> Response:
+def _open(asked: AskedOnPage) -> Response:
     folder = asked.desk.folder
     held = folder.held(folder.schedule(asked.path["name"]))
     return page(asked, "schedule", _form(asked, held.path, held, held.stamp, {"pace": PACE}))
 
 
-def _form(asked: Asked, path: Path, base: Held, stamp: str, kept: dict[str, str]) -> Markup:
+def _form(asked: AskedOnPage, path: Path, base: HeldFile, stamp: str, kept: dict[str, str]) -> Markup:
     others = [name for name in asked.desk.folder.schedules() if name != path.stem]
     form = form_of(base.text, path.name)
     return part(
@@ -114,7 +114,7 @@ def _title(words: str, path: Path) -> str:
         return ""
 
 
-def _turn(asked: Asked) -> Response:
+def _turn(asked: AskedOnPage) -> Response:
     """The picture, the nearest limits, and what is wrong where it stands."""
     try:
         draft = _draft(asked)
@@ -160,7 +160,7 @@ def _turn(asked: Asked) -> Response:
     )
 
 
-def _verdict(asked: Asked) -> Response:
+def _verdict(asked: AskedOnPage) -> Response:
     """The full verdict; what was asked before by the same form is given up."""
     try:
         draft = _draft(asked)
@@ -180,7 +180,7 @@ def _verdict(asked: Asked) -> Response:
     return shown("verdict", found=found)
 
 
-def _save(asked: Asked) -> Response:
+def _save(asked: AskedOnPage) -> Response:
     """Put the form's text into the file, if it is a schedule and the file is still the one that was opened."""
     try:
         draft = _draft(asked)
@@ -191,7 +191,7 @@ def _save(asked: Asked) -> Response:
     return shown("saved", words=text("schedule.saved", file=draft.path.name), stamp=held.stamp, link="")
 
 
-def _another(asked: Asked, held: Held) -> Response:
+def _another(asked: AskedOnPage, held: HeldFile) -> Response:
     """Show that the file was changed meanwhile, and how; nothing is overwritten."""
     path = held.path
     try:
@@ -203,7 +203,7 @@ def _another(asked: Asked, held: Held) -> Response:
     return shown("another", address=f"/schedule/{path.stem}", file=path.name, lines=list(lines)[2 : _LONGEST_DIFF + 2])
 
 
-def _copy(asked: Asked) -> Response:
+def _copy(asked: AskedOnPage) -> Response:
     """Save the form's text under a new name."""
     folder = asked.desk.folder
     try:
@@ -216,7 +216,7 @@ def _copy(asked: Asked) -> Response:
     return go(asked, f"/schedule/{path.stem}")
 
 
-def _phases(asked: Asked) -> Response:
+def _phases(asked: AskedOnPage) -> Response:
     """Put a phase in or take one out; the file is not changed before it is saved."""
     try:
         draft = _draft(asked)
@@ -230,5 +230,5 @@ def _phases(asked: Asked) -> Response:
         changed_text = with_phase(changed_text, do, before)
     elif do == "drop" and at is not None:
         changed_text = without_phase(changed_text, at)
-    base = asked.desk.folder.remember(Held(draft.path, changed_text))
+    base = asked.desk.folder.remember(HeldFile(draft.path, changed_text))
     return shown("whole", content=_form(asked, draft.path, base, asked.given("stamp"), dict(asked.fields)))

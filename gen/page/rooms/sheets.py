@@ -15,7 +15,7 @@ from starlette.routing import Route
 
 from gen.errors import InputError
 from gen.job import find_welder
-from gen.page.asked import Asked, page, part, route
+from gen.page.asked import AskedOnPage, page, part, route
 from gen.page.computed_sheets import (
     commissioned,
     commissioning,
@@ -43,26 +43,26 @@ def routes(desk: Desk) -> list[Route]:
     ]
 
 
-def _list(asked: Asked) -> Response:
+def _list(asked: AskedOnPage) -> Response:
     folder = asked.desk.folder
     return page(asked, "sheets", part("sheets", schedules=folder.schedules(), joints=folder.joints()))
 
 
-def _slow(asked: Asked, made: Callable[[Path], str]) -> str:
+def _slow(asked: AskedOnPage, made: Callable[[Path], str]) -> str:
     return asked.desk.workers.slow.run(f"sheet {id(asked)}", made, asked.desk.folder.welder)
 
 
-def _report(asked: Asked, name: str) -> str:
+def _report(asked: AskedOnPage, name: str) -> str:
     folder = asked.desk.folder
     return asked.desk.workers.slow.run(f"sheet {id(asked)}", report, folder.schedule(name), folder.welder)
 
 
-def _joint(asked: Asked, name: str) -> str:
+def _joint(asked: AskedOnPage, name: str) -> str:
     folder = asked.desk.folder
     return asked.desk.workers.slow.run(f"sheet {id(asked)}", joint_page, folder.joint(name), folder.welder)
 
 
-def _chart(asked: Asked) -> str:
+def _chart(asked: AskedOnPage) -> str:
     """The wall chart: what is kept of each joint, to be read from where one welds."""
     path = asked.desk.folder.welder
     kept: tuple[KeptRecord, ...] = last_kept(path)
@@ -87,7 +87,7 @@ def _digests(texts: Iterable[str]) -> str:
     return " ".join(sorted(f"'sha256-{digest}'" for digest in found))
 
 
-def _zip(asked: Asked) -> Response:
+def _zip(asked: AskedOnPage) -> Response:
     """Every sheet that can be made, and the folder's own files. One that cannot says why in its place."""
     folder = asked.desk.folder
     made: dict[str, Callable[[], str]] = {

@@ -14,10 +14,10 @@ from gen.cautions import AT_THE_ELECTRODES
 from gen.errors import InputError
 from gen.job import read_job
 from gen.link import push
-from gen.page.asked import Asked, go, page, part, route, shown
+from gen.page.asked import AskedOnPage, go, page, part, route, shown
 from gen.page.computed_trials import kept_as, next_weld
 from gen.page.desk import Desk
-from gen.page.folder import Held
+from gen.page.folder import HeldFile
 from gen.page.texts import text
 from gen.records import Records
 from gen.trials import add_trial, remove_trial
@@ -44,20 +44,20 @@ def routes(desk: Desk) -> list[Route]:
     ]
 
 
-def _list(asked: Asked) -> Response:
+def _list(asked: AskedOnPage) -> Response:
     return page(asked, "trials", part("trials_list", joints=asked.desk.folder.joints()))
 
 
-def _open(asked: Asked) -> Response:
+def _open(asked: AskedOnPage) -> Response:
     path = asked.desk.folder.joint(asked.path["name"])
     return page(asked, "trials", part("trials", name=path.stem, cautions=AT_THE_ELECTRODES))
 
 
-def _next(asked: Asked, said: tuple[str, ...] = ()) -> Response:
+def _next(asked: AskedOnPage, said: tuple[str, ...] = ()) -> Response:
     folder = asked.desk.folder
     path = folder.joint(asked.path["name"])
     seen = asked.desk.workers.slow.run(f"next {path.stem}", next_weld, path, folder.welder, _PACE)
-    held = folder.remember(Held(folder.place / f"{seen.name}.toml", seen.schedule))
+    held = folder.remember(HeldFile(folder.place / f"{seen.name}.toml", seen.schedule))
     return shown(
         "trials_next",
         name=path.stem,
@@ -70,7 +70,7 @@ def _next(asked: Asked, said: tuple[str, ...] = ()) -> Response:
     )
 
 
-def _schedule(asked: Asked, scratch: str) -> Path:
+def _schedule(asked: AskedOnPage, scratch: str) -> Path:
     """The schedule that was shown, as a file of its name in a folder of its own. Raises InputError."""
     content = asked.desk.folder.remembered(asked.given("stamp"))
     try:
@@ -84,7 +84,7 @@ def _schedule(asked: Asked, scratch: str) -> Path:
     return path
 
 
-def _add(asked: Asked) -> Response:
+def _add(asked: AskedOnPage) -> Response:
     """Keep what came of the weld, and show the next."""
     folder = asked.desk.folder
     joint = folder.joint(asked.path["name"])
@@ -115,7 +115,7 @@ def _measured(typed: str) -> float | None:
         raise InputError(text("trials.setdown"), "", None, str(error)) from None
 
 
-def _send(asked: Asked) -> Response:
+def _send(asked: AskedOnPage) -> Response:
     """Put the schedule that is shown on the board, as that of the next weld. It was judged before it was shown."""
     with TemporaryDirectory() as scratch:
         path = _schedule(asked, scratch)
@@ -124,7 +124,7 @@ def _send(asked: Asked) -> Response:
     return shown("said", lines=[text("board.next_is", name=pushed.selected)])
 
 
-def _remove(asked: Asked) -> Response:
+def _remove(asked: AskedOnPage) -> Response:
     """Take a trial out that was noted wrongly, and show the next."""
     folder = asked.desk.folder
     joint = folder.joint(asked.path["name"])
@@ -136,7 +136,7 @@ def _remove(asked: Asked) -> Response:
     return _next(asked, (text("trials.removed", number=removed.number, outcome=removed.outcome),))
 
 
-def _keep(asked: Asked) -> Response:
+def _keep(asked: AskedOnPage) -> Response:
     """Write the schedule with the setting that holds into a new file, and record it."""
     folder = asked.desk.folder
     joint = folder.joint(asked.path["name"])

@@ -10,7 +10,7 @@ import simpy
 
 from sim.bench.circuit import SeriesLoad
 from sim.bench.detector import CrossingDetector, DetectorSpec
-from sim.bench.joint import Work
+from sim.bench.joint import BenchWork
 from sim.bench.mains import MainsSpec, MainsSupply
 from sim.bench.pin import Pin, PinTrace, Wires
 from sim.bench.protection import Contactor, ProtectionSpec
@@ -98,7 +98,7 @@ def conductions(
     env = simpy.Environment()
     wires = Wires(env)
     supply, contactor = MainsSupply(mains or MainsSpec(230, 50), 0), Contactor(env, ProtectionSpec(), wires)
-    switch = SolidStateSwitch(env, spec, Work(load, None), supply, contactor, wires)
+    switch = SolidStateSwitch(env, spec, BenchWork(load, None), supply, contactor, wires)
 
     def drive(on: float, off: float):  # type: ignore[no-untyped-def]
         yield env.timeout(on)

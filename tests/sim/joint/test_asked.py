@@ -13,8 +13,8 @@ from gen.user_files import Wrong
 from sim.joint.asked import asked, moved_between
 from sim.joint.field import Diverged
 from sim.joint.outcome import outcome, target_m
-from sim.joint.sites import Measures
-from sim.joint.weld import Course
+from sim.joint.sites import SiteMeasures
+from sim.joint.weld import WeldCourse
 from sim.joint.work import Work
 from tests.support.machines import known_welder
 
@@ -53,10 +53,10 @@ def test_a_figure_that_finer_cells_move_is_not_given() -> None:
             moved_between(*pair)
 
 
-def _course(core_C: float, tip_C: float, setdown_m: float, nugget_m: float, contact_m: float = 6e-3) -> Course:
-    measures = (Measures(core_C, core_C, tip_C, setdown_m, nugget_m, contact_m),)
+def _course(core_C: float, tip_C: float, setdown_m: float, nugget_m: float, contact_m: float = 6e-3) -> WeldCourse:
+    measures = (SiteMeasures(core_C, core_C, tip_C, setdown_m, nugget_m, contact_m),)
     one = np.array([1.0])
-    return Course(one, one, one, measures, (), 0.0, 0.0, 0.0, 0.0, 1)
+    return WeldCourse(one, one, one, measures, (), 0.0, 0.0, 0.0, 0.0, 1)
 
 
 @pytest.mark.parametrize(
@@ -74,7 +74,7 @@ def _course(core_C: float, tip_C: float, setdown_m: float, nugget_m: float, cont
         (RODS, _course(1900, 300, 0.7e-3, 0), "expelled"),
     ],
 )
-def test_how_a_weld_ends(work: Work, course: Course, ending: str) -> None:
+def test_how_a_weld_ends(work: Work, course: WeldCourse, ending: str) -> None:
     """ISO 14373's 3.5 and 5 roots (from memory), forge welding's heat, the table's setdown: either side of each limit."""
     assert outcome(work, course).ending == ending
 

@@ -28,7 +28,7 @@ from sim.bench.detector import CrossingDetector, DetectorSpec
 from sim.bench.driver import HostDriver, SerialLine
 from sim.bench.gate import DetectorSettings, GateUnit
 from sim.bench.host import Firmware, Host
-from sim.bench.joint import Work
+from sim.bench.joint import BenchWork
 from sim.bench.mains import MainsSpec, MainsSupply
 from sim.bench.pin import PinTrace, Wires
 from sim.bench.protection import Contactor, GateDrive, ProtectionSpec
@@ -74,7 +74,7 @@ class CommissionBench:
         GateDrive(env, ProtectionSpec(), wires)
         contactor = Contactor(env, ProtectionSpec(), wires)
         self._switch = _OneSided(
-            env, SwitchSpec("scr_pair", 0.2, 0.1, 10), Work(heater, None), self._mains, contactor, wires
+            env, SwitchSpec("scr_pair", 0.2, 0.1, 10), BenchWork(heater, None), self._mains, contactor, wires
         )
         self._switch.lead_off = truth.gate_lead_off
         self._edges = PinTrace(env, wires.gate).changes
