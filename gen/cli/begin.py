@@ -132,8 +132,8 @@ def new_command(folder: Path, typical: bool, as_json: bool, **options: Any) -> N
     """Write commented welder and schedule files for a machine of your own into FOLDER.
 
     It asks one thing at a time, and "do not know" will do everywhere. Nothing is written before you say so. Each answer
-    may be given as an option instead, in the same words: --breaker C20, --supply 120V, --force "foot lever". With --json
-    nothing is asked, as with --typical.
+    may be given as an option instead, in the same words: --breaker C20, --supply 120V, --force "foot lever".
+    Nothing is asked with --json, and with --typical nothing either.
     """
     check_without("FOLDER", folder, (WELDER_FILE, FIRST_SCHEDULE))
     given = {key: value for key, value in options.items() if value is not None}

@@ -180,7 +180,8 @@ def calibrate_command(values: tuple[str, ...], welder_path: Path | None, yes: bo
     """Put measured values into the welder file, in the place of assumed ones, such as detector.offset_rise_us=412.
 
     Without KEY=VALUE the readings of the last commissioning are taken. What would change is shown first; the file is
-    checked before it is written, and comments stay. With --json nothing is asked, and nothing written without --yes.
+    checked before it is written, and comments stay. Nothing is asked with --json, and
+    only with --yes is it written then.
     """
     welder, path = find_welder(welder_path), welder_path or Path(WELDER_FILE)
     kept = path.absolute().parent / RECORDS_FILE
