@@ -53,10 +53,13 @@ def better_weld(
     records: tuple[TrialRecord, ...],
     bearable: Callable[[Job], float | None],
 ) -> BetterWeld | None:
-    """Of what was refused on the way to `setting` the likeliest good, if it is clearly likelier; None where there is none.
+    """Of what is refused the likeliest good, if it is clearly likelier than `setting`; None where there is none.
 
-    `bearable`: the fastest pace at which a job would be let by; it may be slow, and is asked once. `records`: the trials.
+    Refused was what was asked for on the way to `setting`; the best time at its percent is asked for as well. `bearable`:
+    the fastest pace at which a job would be let by; it may be slow, and is asked once. `records`: the trials.
     """
+    if setting is not None:
+        _ask_for_the_best(setting, belief, verdicts)
     refused = verdicts.refused
     if not refused:
         return None
@@ -73,3 +76,12 @@ def better_weld(
     any_good = any(r.outcome == "tore parent" and r.expulsion == "none" for r in made)
     in_vain = len(made) if len(made) >= IN_VAIN and not any_good else 0
     return BetterWeld(best, belief.chances(best), refused[best].why, pace, in_vain)
+
+
+def _ask_for_the_best(setting: Setting, belief: Belief, verdicts: Verdicts) -> None:
+    """Have the best time at the percent of `setting` judged, in whole cycles, where it is clearly likelier good."""
+    frequency_Hz = verdicts.welder.mains.frequency_Hz
+    best = Setting(round(belief.best(setting.percent).time_s * frequency_Hz) / frequency_Hz, setting.percent)
+    here, there = belief.good([setting, best])
+    if there >= here + _BETTER:
+        verdicts.allowed(best)

@@ -229,6 +229,20 @@ def test_the_same_weld_is_not_advised_in_vain() -> None:
     assert person.welds == []
 
 
+def test_a_window_beyond_all_that_is_allowed_is_said_and_ends_the_search() -> None:
+    """Nothing that was asked for on the way is likelier good than the longest weld; the weld that would be is too long by far."""
+    beyond: dict[str, Any] = {"between_s": (2.5, 12.0)}
+    for _ in range(6):
+        if not sitting(Person("n", ("",), agrees=False), Bench(None), **beyond).go():
+            break
+    assert 2 <= len(trials()) <= 4
+    person = Person()
+    assert not sitting(person, Bench(), **beyond).go()
+    assert "is forbidden at any pace" in person.said[-2]
+    assert "limits.longest_weld" in person.said[-2]
+    assert "it is not advised again" in person.said[-1]
+
+
 def test_without_an_idea_of_the_joint_nothing_is_shown() -> None:
     Path(WELDER_FILE).write_text(demo_files()[WELDER_FILE].replace("\nopen_secondary_V = 2.4", ""))
     person = Person()
