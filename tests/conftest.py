@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import signal
 import sys
 from collections import Counter
 from importlib.util import find_spec
@@ -25,6 +26,12 @@ _NEEDS = {
 _LONG = ["tests/firmware/app/test_mutants.py", "tests/sim/report", "tests/firmware/rp2/test_world_gates.py"]
 _SHARING = ["tests/sim/report"]
 collect_ignore = [name for name, (_, there) in _NEEDS.items() if not there]
+
+
+def pytest_configure() -> None:
+    """A shell's background job ignores Ctrl-C, and so would every program under test, which inherits that."""
+    if signal.getsignal(signal.SIGINT) is signal.SIG_IGN:
+        signal.signal(signal.SIGINT, signal.default_int_handler)
 
 
 def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:
