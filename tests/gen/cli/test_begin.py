@@ -11,7 +11,7 @@ import pytest
 
 from gen.begin import without_asking
 from gen.machine.welder import Welder, read_welder
-from tests.support.cli.command_line import contents, shell, typed
+from tests.support.cli.command_line import BESIDE_PYTHON, contents, shell, typed
 
 
 def test_new_typical_asks_nothing_and_proves_at_once(here: Path) -> None:
@@ -58,8 +58,9 @@ def test_every_kind_of_new_machine_reads_back_and_passes(
     assert (run.code, run.err) == (0, "")
 
 
-def test_demo_from_nothing_to_the_next_commands(here: Path) -> None:
+def test_demo_from_nothing_to_the_next_commands(here: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """One command shows the whole way; then the three commands that it names work as they stand."""
+    monkeypatch.setenv("PATH", f"{BESIDE_PYTHON}{os.pathsep}{os.environ['PATH']}")  # as in the shell
     first = shell("weldbeat demo show", here)
     assert (first.returncode, first.stderr) == (0, "")
     assert {p.name for p in (here / "show").iterdir()} == {
