@@ -45,7 +45,7 @@ class TooLarge(Exception):
 
 
 @dataclass(frozen=True)
-class Keys:
+class DoorKeys:
     """What the first address carries, and what the cookie carries from then on. Made anew at each start."""
 
     first: str = field(default_factory=lambda: secrets.token_urlsafe(32))
@@ -55,7 +55,7 @@ class Keys:
 class Door:
     """Stands before every route of `inside`, which answers on `port`."""
 
-    def __init__(self, inside: App, keys: Keys, port: int) -> None:
+    def __init__(self, inside: App, keys: DoorKeys, port: int) -> None:
         self._inside = inside
         self._keys = keys
         self._hosts = {f"{name}:{port}" for name in (HOST, "localhost")}

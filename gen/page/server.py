@@ -12,7 +12,7 @@ import uvicorn
 from gen.errors import InputError
 from gen.page.app import make_app
 from gen.page.desk import Desk
-from gen.page.door import HOST, KEY, Door, Keys
+from gen.page.door import HOST, KEY, Door, DoorKeys
 from gen.page.folder import Folder
 from gen.user_files import written
 
@@ -34,7 +34,7 @@ def serve(place: Path, port: int, ready: Callable[[Served], None]) -> None:
         raise InputError("command line", "FOLDER", written(str(place)), "allowed: a folder that is there")
     listening = _listening(port)
     port = listening.getsockname()[1]
-    keys = Keys()
+    keys = DoorKeys()
     desk = Desk(Folder(place))
     server = _Server(
         uvicorn.Config(
