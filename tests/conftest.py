@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import signal
 import sys
 from collections import Counter
@@ -13,6 +14,7 @@ import pytest
 
 from gen.boards import Board, boards
 
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # as the command has it
 # Folders and files that cannot even be read where something is missing, and what.
 _NEEDS = {
     "firmware/rp2": ("the PIO assembler, which is for Linux", find_spec("adafruit_pioasm") is not None),

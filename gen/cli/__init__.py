@@ -21,6 +21,7 @@ def main() -> "NoReturn":
     """
     try:
         import atexit
+        import os
         import signal
 
         by_exception = signal.getsignal(signal.SIGINT)
@@ -28,6 +29,8 @@ def main() -> "NoReturn":
         if heard:
             signal.signal(signal.SIGINT, end)
             atexit.register(signal.signal, signal.SIGINT, signal.SIG_IGN)  # as the first, so that it runs as the last
+        # Threads of the linear algebra wait for each other on a busy machine, and our matrices are small.
+        os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
         from gen.cli.commands import run
 
         if heard:

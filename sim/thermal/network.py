@@ -9,7 +9,6 @@ from functools import cached_property
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.linalg import eigh_tridiagonal  # type: ignore[import-untyped,unused-ignore]
 
 Array = NDArray[np.float64]
 
@@ -89,7 +88,7 @@ def row_network(
     inputs: by name, the watts that a unit of it puts into each node. outputs: by name, its weights of the nodes' rises,
     and the kelvins that a unit of each input adds at once.
     C x' = -G x + B u with G symmetric, so C^-1/2 G C^-1/2 has real eigenvalues and orthogonal vectors; in a row it is
-    tridiagonal, which LAPACK solves without threads that wait for a busy processor.
+    tridiagonal. For some sixty nodes NumPy's dense solver costs less than to load SciPy's own for such matrices.
     """
     capacity, links = np.asarray(row.capacities_J_per_K, dtype=float), np.asarray(row.links_W_per_K, dtype=float)
     shares = np.column_stack([np.asarray(share, dtype=float) for share in inputs.values()])
@@ -98,7 +97,8 @@ def row_network(
         raise ValueError("every node needs a capacity above 0 J/K")
     root = np.sqrt(capacity)
     out = np.asarray(row.to_ambient_W_per_K, dtype=float) + np.append(links, 0) + np.append(0, links)
-    rates, vectors = eigh_tridiagonal(out / capacity, -links / (root[:-1] * root[1:]))
+    between = -links / (root[:-1] * root[1:])
+    rates, vectors = np.linalg.eigh(np.diag(out / capacity) + np.diag(between, 1) + np.diag(between, -1))
     return LinearNetwork(
         rates_per_s=rates,
         gains=vectors.T @ (shares / root[:, None]),
