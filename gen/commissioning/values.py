@@ -42,7 +42,8 @@ UNPOWERED = Stage(
     "unpowered",
     "Unpowered",
     (
-        "Off: the isolator, locked off, and the machine proved dead; a plug lies pulled in your sight.",
+        "Off: power circuit (Q1) and control circuit (Q2), both locked off, the machine proved dead; a plug lies pulled in your "
+        "sight.",
         "Capacitors discharged, electrodes and work cold.",
     ),
     (0, 1),
@@ -60,8 +61,9 @@ LOGIC = Stage(
     "logic",
     "Logic only",
     (
-        "Off: the power circuit, isolator locked off. The gate lead is off the switch.",
-        "On: the board, from USB, and the zero-crossing detector from its own fused feed.",
+        "Off: the power circuit, its isolator (Q1) locked off and proved dead. The gate lead is off the switch.",
+        "On: the control circuit by its own isolator (Q2): detector, 24 V supply and board. The computer behind the USB isolator.",
+        "Live with Q1 off: Q2, its fuses, the 24 V supply and the detector.",
     ),
     (1, 2),
 )
@@ -69,9 +71,9 @@ RESISTIVE = Stage(
     "resistive",
     "A resistive load in the transformer's place",
     (
-        "Isolate and lock off first. Both primary leads of the transformer are off; the load is on the switch instead.",
+        "Lock off Q1 and Q2 first. Both primary leads of the transformer are off; the load is on the switch instead.",
         "The gate lead is on the switch. Clamp meter on one supply conductor: true RMS, with hold.",
-        "On: the isolator, only now. Hands off the load: it stays live through the snubber.",
+        "On: Q1 and Q2, only now. Hands off the load: it stays live through the snubber.",
     ),
     (1, 2),
 )
@@ -79,9 +81,9 @@ OPEN = Stage(
     "open",
     "Transformer with open electrodes",
     (
-        "Isolate and lock off first. The load is off, the transformer's primary back on, on the tap in use.",
+        "Lock off Q1 and Q2 first. The load is off, the transformer's primary back on, on the tap in use.",
         "Electrodes apart so that they cannot touch, nothing between them. Clamp meter as before, on a low range.",
-        "On: the isolator, only now.",
+        "On: Q1 and Q2, only now.",
     ),
     (1, 2, 3),
 )
@@ -89,9 +91,9 @@ SHORTED = Stage(
     "shorted",
     "Electrodes shorted, lowest tap",
     (
-        "Isolate and lock off first. The lowest tap is set: {tap}.",
+        "Lock off Q1 and Q2 first. The lowest tap is set: {tap}.",
         "Electrodes bare and clean, pressed together under full force, nothing between them. Clamp meter as before.",
-        "On: the isolator, only now. One shot a minute: the board rests for a minute after it and takes no pedal.",
+        "On: Q1 and Q2, only now. One shot a minute: the board rests for a minute after it and takes no pedal.",
     ),
     (1, 2, 3, 4),
 )
@@ -99,9 +101,9 @@ SCRAP = Stage(
     "scrap",
     "First weld, on scrap",
     (
-        "Isolate and lock off first. The tap for the schedule is set, clean scrap of the joint lies between the electrodes.",
+        "Lock off Q1 and Q2 first. The tap for the schedule is set, clean scrap of the joint lies between the electrodes.",
         "Goggles and gloves on, what burns out of the way, a fire extinguisher at hand, the place ventilated.",
-        "On: the isolator, only now.",
+        "On: Q1 and Q2, only now.",
     ),
     (1, 2, 3, 4, 5),
 )

@@ -43,7 +43,7 @@ def _supply(c: Canvas) -> None:
     c.terminal("Q1.3", (x, 3.0))
     c.terminal("Q1.4", (x, 5.0))
     c.dashed((_L - 0.2, 4.0), (x - 0.3, 4.0))
-    c.text((5.4, 3.6), f"{c.name_of('Q1')} isolator, two poles, can be locked off")
+    c.text((_N + 0.9, 4.0), f"{c.name_of('Q1')} isolator, two poles, can be locked off")
     for place, name in (
         ((_L - 0.35, 3.0), "1"),
         ((_L - 0.35, 5.0), "2"),
@@ -58,35 +58,45 @@ def _supply(c: Canvas) -> None:
 
 
 def _control(c: Canvas) -> None:
-    """The small wires: 24 V supply and detector, on the two conductors that feed the transformer."""
-    y = 6.0
+    """The small wires by an isolator of their own: 24 V supply and detector, on the two conductors that feed the transformer."""
     c.two("F1", elm.FuseIEC, (_L, 7.0), (_L, 9.0))
     c.text((_L - 0.5, 8.0), "F1", align="right")
-    c.wire("Q1.2", (_L, y), "F1.1")
+    c.wire("Q1.2", "F1.1")
     c.name("L1", (_L + 0.2, 5.5))
-    c.two("F2", elm.FuseIEC, (5.2, y), (7.0, y))
-    c.text((6.1, y - 0.55), "F2", align="center")
-    c.wire((_L, y), "F2.1")
-    c.two("F3", elm.FuseIEC, (15.8, y), (14.0, y))
-    c.text((14.9, y - 0.55), "F3", align="center")
-    c.wire((_N, y), "F3.1")
-    c.box("G1", (8.7, 6.9), (3.6, 1.5), ("24 V",), left={"L": 0.5}, right={"N": 0.5})
     left, right, row = 7.4, 13.4, 10.2
-    c.wire("F2.2", (left, y), (left, 7.4), "G1.L")
-    c.wire("F3.2", (right, y), (right, 7.4), "G1.N")
-    c.name("CL", (left + 0.15, 6.4))
-    c.name("CN", (right - 0.15, 6.4), "right")
+    feed, first, last = 2.6, 4.3, 5.3
+    for x, rail, terminals, fuse, net, shift, align in (
+        (left, _L, ("1", "2"), "F2", "CL1", 0.2, "left"),
+        (right, _N, ("3", "4"), "F3", "CN1", -0.2, "right"),
+    ):
+        c.add(elm.Switch().endpoints((x, -first), (x, -last)))
+        for terminal, y in zip(terminals, (first, last), strict=True):
+            c.terminal(f"Q2.{terminal}", (x, y))
+            c.text((x + (-0.35 if x == left else 0.35), y), terminal, align="center")
+        c.wire((rail, feed), (x, feed), f"Q2.{terminals[0]}")
+        c.two(fuse, elm.FuseIEC, (x, 6.2), (x, 7.2))
+        c.wire(f"Q2.{terminals[1]}", f"{fuse}.1")
+        c.text((x - 2.2 * shift, 6.7), fuse, align="right" if x == left else "left")
+        c.name(net, (x + shift, 5.95), align)
+    c.dashed((left - 0.2, 4.8), (right - 0.3, 4.8))
+    c.text(((left + right) / 2, 4.4), f"{c.name_of('Q2')} control isolator,", align="center")
+    c.text(((left + right) / 2, 5.2), "can be locked off", align="center")
+    c.box("G1", (8.7, 7.3), (3.6, 1.5), ("24 V",), left={"L": 0.5}, right={"N": 0.5})
+    c.wire("F2.2", (left, 7.8), "G1.L")
+    c.wire("F3.2", (right, 7.8), "G1.N")
+    c.name("CL", (left + 0.15, 7.5))
+    c.name("CN", (right - 0.15, 7.5), "right")
     c.two("R1", elm.ResistorIEC, (7.8, row), (9.2, row))
     c.two("R2", elm.ResistorIEC, (9.6, row), (11.0, row))
     c.text((8.5, row + 0.65), "R1", align="center")
     c.text((10.3, row + 0.65), "R2", align="center")
-    c.wire((left, 7.4), (left, row), "R1.1")
+    c.wire((left, 7.8), (left, row), "R1.1")
     c.wire("R1.2", "R2.1")
     c.name("DA", (9.4, row - 0.45), "center")
     c.box("U1", (11.7, row - 0.6), (2.6, 1.2), (), left={"A": 0.6}, right={"K": 0.6})
     c.wire("R2.2", "U1.A")
     c.name("DB", (11.2, row - 0.45), "center")
-    c.wire("U1.K", (14.8, row), (14.8, 8.9), (right, 8.9), (right, 7.4))
+    c.wire("U1.K", (14.8, row), (14.8, 9.1), (right, 9.1), (right, 7.8))
     if c.has("D1"):
         c.two("D1", elm.Diode, (13.6, 11.9), (12.2, 11.9), ("A", "K"))
         c.wire("D1.K", (11.35, 11.9), (11.35, row))

@@ -124,6 +124,9 @@ def rules(welder: Welder, board: Board, choice: Choice) -> tuple[str, ...]:
         "K1 is held by pulses: the board turns the pin over at every step of its program, each 17 ms at rest and 5 ms in a "
         "weld. The capacitor at the input of A3 passes edges only, so a pin that stands still, high or low, drops K1.",
         "The detector stands on the two conductors that feed the transformer, before the contactor.",
+        "Detector and 24 V supply have an isolator of their own (Q2), so that they can be tried with the power circuit locked "
+        "off. With Q1 off alone Q2, F2, F3, G1 and the detector stay live: lock off both, and say so on a label at Q1 "
+        "(IEC 60204-1 and NFPA 79, excepted circuits, from memory).",
         _detector_rule(welder, board, choice),
         secondary,
         "Protective earth goes to every metal part on a conductor of its own, from one bar (XE). 0 V is bonded to it at one "

@@ -80,6 +80,12 @@ def _mains_parts(welder: Welder, choice: Choice) -> tuple[Part, ...]:
     parts = [
         Part("Q0", "supply", _supply_words(welder), mains=("L", "N", "PE")),
         Part("Q1", "isolator", "two poles, lockable, within reach", mains=("1", "2", "3", "4"), fitted=p.isolator),
+        Part(
+            "Q2",
+            "control isolator",
+            "two poles, lockable, beside Q1: detector and 24 V supply without the power circuit",
+            mains=("1", "2", "3", "4"),
+        ),
         Part("F1", "semiconductor fuse", choice.part("fuse").fit, mains=("1", "2")),
         Part("F2", "small fuse", "1 A time-lag, for the small wires", mains=("1", "2")),
         Part(
@@ -264,6 +270,8 @@ def _mains_nets(welder: Welder, choice: Choice) -> tuple[Net, ...]:
     switched = _power(welder, choice, "black", "black")
     small = Kind("1 mm2 / 18 AWG", "red", "red")
     small_neutral = Kind("1 mm2 / 18 AWG", "blue; red if live", "white; red if live")
+    # Alive with Q1 off: IEC 60204-1 (5.3.5 and 13.2.4) and NFPA 79 want such conductors orange, from memory.
+    feed = Kind("1.5 mm2 / 14 AWG", "orange", "orange", "live with Q1 off")
     tap = Kind("1.5 mm2 / 14 AWG", "black", "black", "short")
     tap_neutral = Kind("1.5 mm2 / 14 AWG", "blue; grey if live", "white; red if live", "short")
     earth = _power(welder, choice, "green-yellow", "green or bare")
@@ -275,10 +283,12 @@ def _mains_nets(welder: Welder, choice: Choice) -> tuple[Net, ...]:
         return Net(name, "mains", what, tuple(link for some in links for link in some))
 
     nets = [
-        net("L", line, chain("Q0.L", "Q1.1")),
-        net("N", neutral, chain("Q0.N", "Q1.3")),
-        net("L1", line, star("Q1.2", "F1.1"), star("Q1.2", "F2.1", kind=tap)),
-        net("N1", neutral, star("Q1.4", "K1.3"), star("Q1.4", "RV1.2", "F3.1", kind=tap_neutral)),
+        net("L", line, chain("Q0.L", "Q1.1"), chain("Q1.1", "Q2.1", kind=feed)),
+        net("N", neutral, chain("Q0.N", "Q1.3"), chain("Q1.3", "Q2.3", kind=feed)),
+        net("CL1", feed, chain("Q2.2", "F2.1")),
+        net("CN1", feed, chain("Q2.4", "F3.1")),
+        net("L1", line, star("Q1.2", "F1.1")),
+        net("N1", neutral, star("Q1.4", "K1.3"), star("Q1.4", "RV1.2", kind=tap_neutral)),
         net("L2", line, chain("F1.2", "K1.1"), chain("F1.2", "RV1.1", kind=tap)),
         *_switch_nets(welder, switched, tap, gate),
         net("N2", neutral, chain("K1.4", "T1.2")),

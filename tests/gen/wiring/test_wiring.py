@@ -226,9 +226,32 @@ def test_mains_and_low_voltage_meet_nowhere(sheet: Sheet) -> None:
 
 def test_detector_is_on_the_transformers_two_conductors(sheet: Sheet) -> None:
     """Before contactor and switch, so that it sees the mains with both open; from the same two conductors."""
-    fuses = {"F1": [("1", "2")], "F2": [("1", "2")], "F3": [("1", "2")], "R1": [("1", "2")], "R2": [("1", "2")]}
-    assert {"U1.A", "K1.1"} <= reach(sheet.netlist, "Q1.2", fuses)
-    assert {"U1.K", "K1.3"} <= reach(sheet.netlist, "Q1.4", fuses)
+    ways = FED | {part: [("1", "2"), ("3", "4")] for part in ("Q1", "Q2")}
+    assert {"U1.A", "K1.1"} <= reach(sheet.netlist, "Q0.L", ways)
+    assert {"U1.K", "K1.3"} <= reach(sheet.netlist, "Q0.N", ways)
+
+
+FED = {part: [("1", "2")] for part in ("F1", "F2", "F3", "R1", "R2")}
+
+
+@pytest.mark.parametrize(
+    ("closed", "live", "dead"),
+    [
+        ("Q2", {"U1.A", "U1.K", "G1.L", "G1.N"}, {"K1.1", "K1.3", "RV1.1"}),
+        ("Q1", {"K1.1", "K1.3", "RV1.1"}, {"U1.A", "U1.K", "G1.L", "G1.N"}),
+    ],
+)
+def test_control_feed_and_power_circuit_lock_off_apart(
+    sheet: Sheet, closed: str, live: set[str], dead: set[str]
+) -> None:
+    """By Q2 alone detector and 24 V are fed and the power circuit is dead; by Q1 alone the other way round.
+
+    A control circuit that its supply's isolator does not break needs one of its own (IEC 60204-1, 5.3.5, from memory).
+    """
+    ways = FED | {closed: [("1", "2"), ("3", "4")]}
+    reached = reach(sheet.netlist, "Q0.L", ways) | reach(sheet.netlist, "Q0.N", ways)
+    assert live <= reached
+    assert not dead & reached
 
 
 def test_earth_is_whole_and_the_secondary_is_on_it_once(welder: Welder, sheet: Sheet) -> None:
