@@ -62,7 +62,7 @@ LOGIC = Stage(
     "Logic only",
     (
         "Off: the power circuit, its isolator (Q1) locked off and proved dead. The gate lead is off the switch.",
-        "On: the control circuit by its own isolator (Q2): detector, 24 V supply and board. The computer behind the USB isolator.",
+        "On: the control circuit by its own isolator (Q2): detector, 24 V supply and board. The computer by the USB isolator.",
         "Live with Q1 off: Q2, its fuses, the 24 V supply and the detector.",
     ),
     (1, 2),

@@ -6,7 +6,7 @@ from typing import Any
 
 import schemdraw.elements as elm
 
-from gen.wiring.canvas import LINE, Canvas
+from gen.wiring.canvas import LINE, Align, Canvas
 from gen.wiring.netlist import Netlist
 
 # Without annotations in schemdraw.
@@ -65,10 +65,11 @@ def _control(c: Canvas) -> None:
     c.name("L1", (_L + 0.2, 5.5))
     left, right, row = 7.4, 13.4, 10.2
     feed, first, last = 2.6, 4.3, 5.3
-    for x, rail, terminals, fuse, net, shift, align in (
+    poles: tuple[tuple[float, float, tuple[str, str], str, str, float, Align], ...] = (
         (left, _L, ("1", "2"), "F2", "CL1", 0.2, "left"),
         (right, _N, ("3", "4"), "F3", "CN1", -0.2, "right"),
-    ):
+    )
+    for x, rail, terminals, fuse, net, shift, align in poles:
         c.add(elm.Switch().endpoints((x, -first), (x, -last)))
         for terminal, y in zip(terminals, (first, last), strict=True):
             c.terminal(f"Q2.{terminal}", (x, y))
