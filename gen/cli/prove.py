@@ -75,7 +75,8 @@ def simulate_command(
     from sim.verdict.heat import temperatures
 
     run = run_job(job, pace_asked(welds_per_minute), seed, minutes)
-    hot = temperatures(run, run.weld_count.made, burst)
+    with_parts = everything or as_json or burst is not None  # otherwise no temperature is printed
+    hot = temperatures(run, run.weld_count.made, burst) if with_parts else ()
     write_results(run, None if report is None else (report, reported(run)), vcd, csv_path)
     if as_json:
         say_data(json.dumps(run_json(run) | heat_json(run.fastest, hot, burst), indent=2))

@@ -63,7 +63,7 @@ def verdict_text(run: Run, everything: bool = False) -> str:
     lines = [f"Verdict: {found.headline}"]
     for finding in found.refusals:
         lines += ["", *finding_lines(finding)]
-    ways = [remedy.says for remedy in remedies(run.job, run.welds_per_minute, run.verdict)]
+    ways = [remedy.says for remedy in remedies(run.job, run.welds_per_minute, run.verdict)] if found.refusals else []
     lines += said_all("What to change first" if len(ways) == 1 else "What to change first, one of these", ways)
     for finding in found.cautions:
         lines += ["", *finding_lines(finding)]
