@@ -10,6 +10,32 @@ import numpy as np
 
 # IEC 60063: the preferred numbers of a decade (from memory).
 E6 = (1.0, 1.5, 2.2, 3.3, 4.7, 6.8)
+E24 = (
+    1.0,
+    1.1,
+    1.2,
+    1.3,
+    1.5,
+    1.6,
+    1.8,
+    2.0,
+    2.2,
+    2.4,
+    2.7,
+    3.0,
+    3.3,
+    3.6,
+    3.9,
+    4.3,
+    4.7,
+    5.1,
+    5.6,
+    6.2,
+    6.8,
+    7.5,
+    8.2,
+    9.1,
+)
 E12 = (1.0, 1.2, 1.5, 1.8, 2.2, 2.7, 3.3, 3.9, 4.7, 5.6, 6.8, 8.2)
 
 # What the detector's edges depend on, wherever they are reckoned.
@@ -34,6 +60,20 @@ def preferred_at_least(value: float, series: Sequence[float] = E12) -> float:
     """The least preferred number that is not below `value` (above 0)."""
     decade = 10.0 ** math.floor(math.log10(value) + 1e-12)
     return next(float(f"{n * d:.3g}") for d in (decade, 10 * decade) for n in series if n * d >= value * (1 - 1e-9))
+
+
+def preferred_at_most(value: float, series: Sequence[float] = E12) -> float:
+    """The greatest preferred number that is not above `value` (above 0)."""
+    decade = 10.0 ** math.floor(math.log10(value) + 1e-12)
+    found = [float(f"{n * d:.3g}") for d in (decade / 10, decade) for n in series]
+    return max(n for n in found if n <= value * (1 + 1e-9))
+
+
+def nearest_preferred(value: float, series: Sequence[float] = E12) -> float:
+    """The preferred number that is nearest in proportion."""
+    return min(
+        preferred_at_least(value, series), preferred_at_most(value, series), key=lambda n: abs(math.log(n / value))
+    )
 
 
 def step_at_least(value: float, steps: Sequence[float]) -> float | None:

@@ -33,6 +33,7 @@ SENSE_PULL_OHM = 10_000.0
 SENSE_FARAD = 1e-9  # against noise only: one that bridges the dark of a crossing would swallow the end of a current
 PHOTOTRIAC_PULSE_A = 1.0  # of one pulse, from memory
 DRIVE_LIMIT_MS = 12.0
+LONGEST_GATE_MARGIN = 1.05
 
 # Clearance of reinforced insulation, overvoltage category III (IEC 60664-1, from memory): up to V to earth, mm.
 REINFORCED = ((150, 3.0), (300, 5.5), (600, 8.0))
@@ -44,13 +45,18 @@ def longest_gate_ms(welder: Welder) -> float:
     return degrees_to_us(GATE_END_DEG - scale_of(welder).full_deg, f) / FREQUENCY_BAND[0] / 1000
 
 
+def gates_ohm(mains_V: float) -> float:
+    """The resistor between the gates, so that the mains' peak drives no more than one pulse of a phototriac coupler."""
+    return preferred_at_least(mains_V * math.sqrt(2) * OVERVOLTAGE / PHOTOTRIAC_PULSE_A)
+
+
 def gate_drive(welder: Welder, board: Board) -> tuple[Figure, Chosen]:
     """What the one-shot may last, and the part."""
     volts = welder.mains.voltage_V
     longest = longest_gate_ms(welder)
-    band = Figure(longest * 1.05, DRIVE_LIMIT_MS, "ms", "longer than any gate, at most 12 ms")
+    band = Figure(longest * LONGEST_GATE_MARGIN, DRIVE_LIMIT_MS, "ms", "longer than any gate, at most 12 ms")
     peak_V = volts * math.sqrt(2) * OVERVOLTAGE
-    ohm = preferred_at_least(peak_V / PHOTOTRIAC_PULSE_A)
+    ohm = gates_ohm(volts)
     middle = (band.low + band.high) / 2
     spread = 100 * (band.high - band.low) / (band.high + band.low)
     in_series = " (two in series)" if volts > 260 else ""

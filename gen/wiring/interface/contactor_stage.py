@@ -1,0 +1,97 @@
+"""The charge pump that holds the contactor: only edges at the pin carry charge, so that only a train of them holds it.
+
+Each edge takes one of KX and KW down, and its capacitor (C41, C42) draws KS far below 0 V. Between edges R44 and R45 lift KS
+again; as KN, between them, passes the threshold KT, the comparator lets the coil go. KS gets below 0 V by no
+level that stands still and by no capacitor or diode that is shorted. All voltages are shares of 12Z.
+
+The coil is switched at its high side, so that no lead with a fault to earth holds it.
+"""
+
+from __future__ import annotations
+
+import math
+from itertools import product
+
+from gen.ranges import Figure, spanning
+from gen.wiring.interface.components import BoardStage, Component, ceramic, comparator, diode, film, mosfet, resistor
+from gen.wiring.signal_parts import PULL_OHM
+
+ZENER_V = 12.0
+ZENER = 0.05
+PUMP_FARAD, STORE_FARAD = 1e-6, 100e-9
+LEAK_OHM = 510_000.0  # each of R44 and R45
+DIVIDER_OHM = (13_000.0, 10_000.0)
+LIFT_OHM = 1500.0
+RESISTOR, FILM, STORE = 0.01, 0.05, 0.02
+JUNCTION_V = (0.35, 0.75)  # of a signal diode at microamperes, hot, to milliamperes, cold; from memory
+BIAS_A = 0.4e-6
+LONGEST_GAP_MS = 40.0  # between edges of a healthy board's train: what it has to bridge
+TRAIN_GONE_MS = 60.0  # after the last edge the coil is off
+
+
+def held_ms() -> Figure:
+    """From the last edge until the coil is off, every tolerance at its worst.
+
+    KS rises from -V0 towards 12Z with (R44 + R45) C43: t = RC ln((V + V0) / (V - Vs)), textbook. V0 lies between one
+    stroke onto a store that was just about to let go, and a store that is full.
+    """
+    found = []
+    upper, lower = DIVIDER_OHM
+    for r, c, pump, high, low, zener, junction, bias in product((-1, 1), repeat=8):
+        V = ZENER_V * (1 + ZENER * zener)
+        r44, r45 = LEAK_OHM * (1 + RESISTOR * r), LEAK_OHM * (1 + RESISTOR * high * r)
+        store, stroke = STORE_FARAD * (1 + STORE * c), PUMP_FARAD * (1 + FILM * pump)
+        threshold = V / (1 + upper * (1 + RESISTOR * low) / (lower * (1 - RESISTOR * low)))
+        # The bias current of the comparator's input flows out of it, into KN.
+        lifted = BIAS_A * (bias + 1) / 2 * r44 * r45 / (r44 + r45)
+        at_release = ((threshold - lifted) * (r44 + r45) - V * r44) / r45
+        full = V - 2 * JUNCTION_V[(junction + 1) // 2]
+        least = (stroke * full - store * at_release) / (stroke + store)
+        final = V + BIAS_A * (bias + 1) / 2 * r44
+        found += [1000 * (r44 + r45) * store * math.log((final + v) / (final - at_release)) for v in (least, full)]
+    return spanning(found, "ms", "(R44 + R45) C43 ln((V + V0) / (V - Vs)), textbook; every tolerance at its worst")
+
+
+def contactor_stage() -> BoardStage:
+    """From the board's pulse train to the contactor's coil."""
+    upper, lower = DIVIDER_OHM
+    return BoardStage(
+        "contactor",
+        "Charge pump that holds the contactor",
+        f"Holds the coil while edges come, and lets it go {held_ms().text} after the last, whichever way the pin stands.",
+        (
+            resistor("R9", PULL_OHM, ("PULSE", "0V"), "holds the pin low until the program drives it"),
+            resistor("R41", 1000.0, ("PULSE", "KQ"), "keeps 12 V off the pin when a MOSFET breaks down"),
+            resistor("R40", 680.0, ("24E", "12Z"), "feeds 12Z", "1 W"),
+            Component(
+                "Z41",
+                "Zener diode",
+                (("A", "0V"), ("K", "12Z")),
+                "12Z, of which all is a share",
+                ZENER_V,
+                ZENER,
+                "1.3 W",
+            ),
+            ceramic("C44", 1e-6, ("12Z", "0V"), "steadies 12Z while the pump draws"),
+            mosfet("Q41", "N-MOSFET", ("KQ", "KX", "0V"), "takes KX down at the pin's rise"),
+            resistor("R42", LIFT_OHM, ("12Z", "KX"), "lifts KX, and fills C41"),
+            film("C41", PUMP_FARAD, ("KX", "KP"), "carries charge at the pin's rise only"),
+            diode("D41", "KP", "0V", "lets C41 fill"),
+            diode("D42", "KS", "KP", "draws KS down"),
+            mosfet("Q42", "N-MOSFET", ("KX", "KW", "0V"), "takes KW down at the pin's fall"),
+            resistor("R43", LIFT_OHM, ("12Z", "KW"), "lifts KW, and fills C42"),
+            film("C42", PUMP_FARAD, ("KW", "KR"), "carries charge at the pin's fall only"),
+            diode("D43", "KR", "0V", "lets C42 fill"),
+            diode("D44", "KS", "KR", "draws KS down"),
+            film("C43", STORE_FARAD, ("KS", "0V"), "holds the charge between edges", STORE),
+            resistor("R44", LEAK_OHM, ("KS", "KN"), "how long the charge lasts"),
+            resistor("R45", LEAK_OHM, ("KN", "12Z"), "how long the charge lasts"),
+            resistor("R46", upper, ("12Z", "KT"), "threshold"),
+            resistor("R47", lower, ("KT", "0V"), "threshold"),
+            comparator("U5", ("KC", "KT", "KN"), "low while KN is below the threshold"),
+            resistor("R48", 10_000.0, ("KC", "KG"), "halves the voltage at Q43's gate"),
+            resistor("R49", 10_000.0, ("24E", "KG"), "holds Q43 off"),
+            mosfet("Q43", "P-MOSFET", ("KG", "COIL", "24E"), "feeds the coil"),
+            ceramic("C45", 100e-9, ("24E", "0V"), "at U5's supply"),
+        ),
+    )

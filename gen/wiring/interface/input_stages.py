@@ -1,0 +1,73 @@
+"""What the contacts and the supply pass on their way to the board."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from gen.wiring.interface.components import BoardStage, Component, ceramic, diode, resistor
+
+WETTING_OHM = 2200.0  # 1.5 mA through a closed contact; gold-plated ones are made for so little
+SERIES_OHM = 4700.0
+FARAD = 100e-9
+
+
+@dataclass(frozen=True)
+class ContactRead:
+    """A contact that the board reads: its role, its number in part names, and its wire marker."""
+
+    role: str
+    number: int
+    marker: str
+
+
+CONTACTS = (
+    ContactRead("stop", 0, "STOP"),
+    ContactRead("pedal", 1, "PEDAL"),
+    ContactRead("over_temperature", 2, "HOT"),
+    ContactRead("force", 3, "FORCE"),
+)
+
+
+def inputs_stage(roles: tuple[str, ...]) -> BoardStage:
+    """A filter for each contact: pull-up at the lead, resistor and capacitor to the pin, a clamp for a lead on 24 V."""
+    parts: list[Component] = []
+    for contact in CONTACTS:
+        if contact.role not in roles:
+            continue
+        n, lead, pin = contact.number, f"{contact.marker}1", contact.marker
+        what = contact.role.replace("_", " ")
+        parts += [
+            resistor(f"R{20 + n}", WETTING_OHM, ("3V3", lead), f"{what}: current through the contact"),
+            resistor(f"R{10 + n}", SERIES_OHM, (lead, pin), f"{what}: filter, and limits a wrong lead's current"),
+            ceramic(f"C{10 + n}", FARAD, (pin, "0V"), f"{what}: filter"),
+            diode(f"D{10 + n}", pin, "3V3", f"{what}: clamps a lead that touches 24 V", "Schottky diode"),
+        ]
+    return BoardStage("inputs", "Contacts", "The pin is low while its contact is closed.", tuple(parts))
+
+
+def supply_stage() -> BoardStage:
+    """The board's own 5 V, from before the stop contact, so that it can tell why it stopped."""
+    return BoardStage(
+        "supply",
+        "Supply",
+        "5 V for the timer board from the 24 V before the stop contact.",
+        (
+            Component(
+                "D4",
+                "suppressor",
+                (("A", "0V"), ("K", "24V")),
+                "clamps surges, and shorts a reversed supply",
+                28.0,
+                0.0,
+                "stand-off voltage, 600 W",
+            ),
+            Component(
+                "C21", "electrolytic capacitor", (("+", "24V"), ("-", "0V")), "steadies the input", 10e-6, 0.2, "50 V"
+            ),
+            Component("G2", "5 V converter", (("IN", "24V"), ("0V", "0V"), ("5V", "5V")), "24 V to 5 V"),
+            Component(
+                "C22", "electrolytic capacitor", (("+", "5V"), ("-", "0V")), "steadies the output", 22e-6, 0.2, "16 V"
+            ),
+            diode("D3", "5V", "5B", "USB and G2 do not feed each other", "Schottky diode"),
+        ),
+    )

@@ -1,0 +1,26 @@
+"""The interface board of one machine: which stages it has, and the pins at which its leads leave it."""
+
+from __future__ import annotations
+
+from gen.machine.welder import Welder
+from gen.wiring.choice import DetectorValues
+from gen.wiring.interface.components import Interface
+from gen.wiring.interface.contactor_stage import contactor_stage
+from gen.wiring.interface.gate_stage import gate_stage, isolation_stage
+from gen.wiring.interface.input_stages import inputs_stage, supply_stage
+from gen.wiring.interface.sensing_stages import detector_stage, sense_stage
+
+
+def interface_for(welder: Welder, detector: DetectorValues) -> Interface:
+    """The board for this machine. `detector`: the resistors before the couplers, as chosen."""
+    roles = ("stop", "pedal", "over_temperature", *(("force",) if welder.force.force_switch else ()))
+    stages = (
+        supply_stage(),
+        gate_stage(welder),
+        isolation_stage(welder),
+        contactor_stage(),
+        detector_stage(welder, detector),
+        sense_stage(welder, detector),
+        inputs_stage(roles),
+    )
+    return Interface(tuple(stage for stage in stages if stage is not None))
