@@ -23,18 +23,18 @@ class Fault:
     words: str
     layer: Layer
     takes: frozenset[str]
-    """Parts of the bench that it changes: two faults that take the same part are never in one run."""
+    """Parts of the bench that it changes. Two faults of the same part are never in one run."""
     apply: Callable[[Injection], Bench]
     states: tuple[str, ...] = STATE_NAMES
     """The states in which it can begin."""
     elsewhere: str = ""
-    """Why not in the others."""
+    """Why it cannot begin in the others."""
     acts: bool = False
-    """Whether a person has to act, since current may flow that no gate asked for."""
+    """Whether a person has to act: current may flow without a gate."""
     not_asked: dict[str, str] = field(default_factory=dict)
-    """Invariants that do not apply, with the reason."""
+    """Invariants that do not apply, each with the reason."""
     unseen: str = ""
-    """For a fault that the board may not notice: what it does meanwhile, and how a person finds it."""
+    """What the fault does until a person finds it, and how to find it. "" for a fault that the board always notices."""
 
 
 def _named(*faults: tuple[str, str, Layer, str, Callable[[Injection], Bench]], **common: Any) -> tuple[Fault, ...]:

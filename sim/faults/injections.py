@@ -1,6 +1,6 @@
-"""What each fault does to a bench: an injection gives the same bench with one thing wrong from a moment on.
+"""What each fault does to a bench. Each function returns the injection's bench with one fault that begins at `at_s`.
 
-How strong and how long is drawn from a seeded chance; ranges are common practice, no source, where nothing else is said.
+Strength and length are drawn from a seeded generator. Ranges are common practice, no source, unless one is named.
 """
 
 from __future__ import annotations
@@ -18,11 +18,14 @@ from sim.bench.world import Bench
 
 @dataclass(frozen=True)
 class Injection:
-    """A bench, when its fault begins, and the random numbers that draw the rest."""
+    """A fault about to be injected."""
 
     bench: Bench
+    """The bench without it."""
     at_s: float
+    """When it begins."""
     chance: random.Random
+    """Draws its strength and length."""
 
     @property
     def frequency_Hz(self) -> float:
@@ -91,7 +94,7 @@ def stuck_detector(level: int) -> Callable[[Injection], Bench]:
 
 
 def drift(injection: Injection) -> Bench:
-    # An optocoupler that ages or warms moves by tens of microseconds (from memory); ten times that here.
+    # Ageing and heat move an optocoupler's edge by tens of microseconds (from memory); ten times that here.
     rate = injection.between(200, 5000) * injection.chance.choice((-1, 1))
     return _detector(injection, drift=(injection.at_s, rate, injection.between(100, 400)))
 
@@ -131,7 +134,7 @@ def second(injection: Injection) -> Bench:
 
 
 def hour(injection: Injection) -> Bench:
-    # The board stays on. Nothing changes while the mains is out, so its clock is moved on instead of counting it out.
+    # The board stays on. Nothing changes while the mains is out, so its clock leaps instead.
     return _happens(second(injection), BoardFault("leap", injection.at_s + 0.5, 3600))
 
 
@@ -151,7 +154,7 @@ def _pressed(injection: Injection, presses: list[Press], bounce_ms: float | None
 
 
 def _cut(injection: Injection) -> tuple[list[Press], list[Press]]:
-    """The presses before the moment, the one under way ended there, and what is left of it and those after."""
+    """The presses before and after the fault begins. A press under way is split there."""
     before, after = [], []
     for press in injection.bench.pedal.presses:
         end_s = press.start_s + press.hold_s
@@ -201,7 +204,7 @@ def stop(injection: Injection) -> Bench:
 
 
 def blip(injection: Injection) -> Bench:
-    # What the contact's filter lets pass, and a hand on the button never makes.
+    # Long enough to pass the contact's filter, shorter than a hand can press.
     return replace(injection.bench, stops=((injection.at_s, injection.between(0.5e-3, 2e-3)),))
 
 

@@ -1,7 +1,6 @@
-"""What must hold whatever goes wrong: one function each, from a run and what the bench really was to what is amiss.
+"""The invariants: what holds under every fault. Each function returns where a run violates its invariant.
 
-Read from gates, currents and contacts as the simulator knows them; the firmware's counters are not looked at, and its
-states only by `lockouts`.
+They read gates, currents and contacts as simulated. None reads the firmware's counters; only `lockouts` reads its states.
 """
 
 from __future__ import annotations
@@ -29,20 +28,18 @@ from sim.faults.observed import (
 )
 from sim.verdict.flux import FLUX_LIMIT, FluxPoint, path_of
 
-HUNT_LEAD_DEG = 15  # so long before the true crossing an edge is believed
+HUNT_LEAD_DEG = 15  # how early an edge is accepted before the true crossing
 LOCK_HALF_CYCLES = 8
 MINUTE_S = 60.0
 MOST_DISPLACED = 6
-ZERO_FLUX = 2.05  # textbook: switched on at the crossing it is 2; the rest for the mains' own tolerance
+ZERO_FLUX = 2.05  # 2 when switched on at the crossing (textbook); the rest is the mains' tolerance
 UNNOTICED_S = 0.045
-FASTER, SLOWER = (
-    GATE_END_DEG / 180,
-    1.1,
-)  # a half-cycle so much shorter ends before its gate; one so much longer misses its window
+FASTER = GATE_END_DEG / 180  # a half-cycle shorter by this ratio ends before its gate does
+SLOWER = 1.1  # one longer by this ratio misses its hunt window
 
 
 def fresh_request(observed: ObservedRun) -> list[Violation]:
-    """The gate never rises without a fresh weld request: none before it, none left after stop, heat or a restart."""
+    """The gate never rises without a fresh weld request. Stop, over-temperature and a restart end a request."""
     requests = observed.requests
     wrong = []
     stopped = observed.stopped
@@ -56,7 +53,7 @@ def fresh_request(observed: ObservedRun) -> list[Violation]:
 
 
 def table_count(observed: ObservedRun) -> list[Violation]:
-    """For one request never more gates than the table has, nor more currents where the gate makes them."""
+    """One request never has more gates than the table."""
     wrong = []
     most = observed.table.fired_half_cycles
     for gates in gate_rows(observed):
@@ -66,7 +63,7 @@ def table_count(observed: ObservedRun) -> list[Violation]:
 
 
 def one_train(observed: ObservedRun) -> list[Violation]:
-    """The gates of one request come in one row: after a gap that the table does not have, nothing more is fired."""
+    """The gates of one request come in one row: none follows a gap longer than the table's longest."""
     rows = observed.table.impulse_rows
     longest = max([row.half_cycles for row in rows if row.firing_delay_us is None], default=0)
     wrong, last_s = [], -math.inf
@@ -80,7 +77,7 @@ def one_train(observed: ObservedRun) -> list[Violation]:
 
 
 def after_stop(observed: ObservedRun) -> list[Violation]:
-    """After stop no gate by the firing hardware's own test; without that none by Python; without both no current by hardware."""
+    """No gate after stop: by the firing hardware's own test, else by Python. Where both fail, hardware ends the current."""
     wrong, r, bench = [], observed.recording, observed.bench
     for open_s, closed_s in observed.stopped:
         last_s = open_s + (2e-6 if bench.board.stop_reaches_gate else REACTION_S)
@@ -102,7 +99,7 @@ def after_stop(observed: ObservedRun) -> list[Violation]:
 
 
 def after_release(observed: ObservedRun) -> list[Violation]:
-    """Where the hand holds the force, no gate while the pedal is open: by the firing hardware's own test, or by Python."""
+    """Where the hand holds the force, no gate while the pedal is open: by the firing hardware's own test, else by Python."""
     bench, r = observed.bench, observed.recording
     if observed.welder.force.source == "air":
         return []
@@ -118,10 +115,10 @@ def after_release(observed: ObservedRun) -> list[Violation]:
 
 
 def mains_loss(observed: ObservedRun) -> list[Violation]:
-    """Off within the hunt window when the mains goes, and nothing fired on its return without a request after it.
+    """The gate is off within the hunt window after a mains loss. After the return it fires only on a new request.
 
-    Before its first gate the board notices a loss by the edges that stay away for `UNNOTICED_S`, which does no harm. False
-    edges may stand in for those of the mains, until the program has seen them.
+    Before its first gate a weld goes on through a loss shorter than `UNNOTICED_S`: the board does not notice it, and it does
+    no harm. False edges may replace those of the mains until the program has noticed them.
     """
     wrong = []
     for lost_s, back_s in observed.losses:
@@ -143,11 +140,11 @@ def mains_loss(observed: ObservedRun) -> list[Violation]:
 
 
 def window(observed: ObservedRun) -> list[Violation]:
-    """Every gate within its own half-cycle, from its delay less the hunt's lead to the true crossing.
+    """Every gate is within its own half-cycle, from its delay less the hunt's lead to the true crossing.
 
-    Two things that the firing hardware cannot know are let pass. While false edges come, a row may be displaced for the few
-    half-cycles that the program needs to see them. Where the mains has become faster since the weld began, a gate may reach
-    over the crossing as far as the detector tells it late, and the last one further: the row must end with it.
+    Two exceptions, which the firing hardware cannot know of. Under false edges a row may be displaced for the few
+    half-cycles that the program needs to notice them. Where the mains has become faster since the weld began, a gate may
+    pass the crossing by as much as the detector is late. The last gate of the row may pass it by more.
     """
     wrong, r = [], observed.recording
     delays = [row.firing_delay_us for row in observed.table.impulse_rows if row.firing_delay_us is not None]
@@ -176,9 +173,9 @@ def window(observed: ObservedRun) -> list[Violation]:
 
 
 def flux(observed: ObservedRun) -> list[Violation]:
-    """No flux past its limit from our own firing, where switch, driver and supply voltage are whole.
+    """Firing never takes the flux past its limit. Asked where switch, driver and supply voltage have no fault.
 
-    Under false edges one half-cycle may be fired as early as at the crossing, which is what the machine's `inrush` is for.
+    Under false edges one half-cycle may be fired as early as at the crossing; the machine's `inrush` allows for that.
     """
     return [
         Violation("flux", point.time_s, f"{abs(point.flux):.2f} of the steady peak")
@@ -193,7 +190,7 @@ def worst_flux(observed: ObservedRun) -> float:
 
 
 def _worst_flux(observed: ObservedRun) -> list[FluxPoint]:
-    """The greatest of each request, from no residue at its beginning."""
+    """The greatest flux of each request, which begins without residue."""
     if not observed.recording.conductions:
         return []
     longest_s = max(c.current.half.length_s for c in observed.recording.conductions)
@@ -210,10 +207,10 @@ def _worst_flux(observed: ObservedRun) -> list[FluxPoint]:
 
 
 def _jumps_s(observed: ObservedRun, request: WeldRequest) -> float:
-    """When the mains left a weld's hunt window from one half-cycle to the next, which ends the row.
+    """When the mains left a weld's hunt window from one half-cycle to the next, which ends the row. Infinity for never.
 
-    Faster, and the gate under way reaches over the crossing, as `window` allows; slower, and it stands too early in a
-    half-cycle of whose length nothing can be known yet.
+    On a faster mains the gate under way passes the crossing, as `window` allows. On a slower one it is too early in a
+    half-cycle whose length cannot be known yet.
     """
     first_s = next((on_s for on_s, _ in observed.recording.gates if on_s >= request.from_s), math.inf)
     if first_s == math.inf:
@@ -230,10 +227,10 @@ def _jumps_s(observed: ObservedRun, request: WeldRequest) -> float:
 
 
 def polarity(observed: ObservedRun) -> list[Violation]:
-    """Every row of gates begins on the polarity opposite to the one that the last row ended on.
+    """Every row of gates begins on the polarity opposite to the last gate's.
 
-    Else two half-cycles of one polarity follow each other on the residue that the first of them left. Asked only where the
-    board can know: of a detector that tells the polarities apart, within one start of the board, and outside false edges.
+    Two half-cycles of one polarity in a row would add their flux to the residue. Asked where the board can know: with a
+    detector that has polarity, without a restart between the rows, and outside false edges.
     """
     if observed.bench.detector.kind == "pulse":
         return []
@@ -269,7 +266,7 @@ def lock(observed: ObservedRun) -> list[Violation]:
         if before[0].start_s < begun_s or any(h.amplitude_V == 0 for h in before):
             wrong.append(Violation("lock", on_s, "a gate before eight crossings were seen"))
         mean_Hz = 0.5 * len(before) / (before[-1].start_s + before[-1].length_s - before[0].start_s)
-        # The lock is from before the squeeze ends; a frequency that moves may have left the band by the first gate.
+        # The lock is older than the first gate: a drifting frequency may have left the band since.
         moving = max(h.length_s for h in before) / min(h.length_s for h in before) > 1.02
         if not moving and not low * (1 - off_by) <= mean_Hz <= high * (1 + off_by):
             wrong.append(Violation("lock", on_s, f"a weld at {mean_Hz:.1f} Hz"))
@@ -277,7 +274,7 @@ def lock(observed: ObservedRun) -> list[Violation]:
 
 
 def duty(observed: ObservedRun) -> list[Violation]:
-    """In no minute more heat than the rating allows, and none in the minute after a start that knows of no rest."""
+    """No minute has more heat than the rating allows. The minute after a start without a proven rest has none."""
     heats = [
         heat(row) for row in observed.table.rows if row.firing_delay_us is not None for _ in range(row.half_cycles)
     ]
@@ -327,10 +324,10 @@ INVARIANTS: tuple[Callable[[ObservedRun], list[Violation]], ...] = (
 
 
 def over_run(observed: ObservedRun) -> list[float]:
-    """When each half-cycle of current began that nobody wanted any more.
+    """The start of each unwanted half-cycle of current.
 
-    Current is wanted from a fresh request on, for the table's number of half-cycles, until stop or the over-temperature
-    contact opens and, where the hand holds the force, the pedal is let go.
+    Current is wanted after a fresh request, for the table's number of half-cycles. Stop, the over-temperature contact and,
+    where the hand holds the force, the released pedal end that.
     """
     unwanted = []
     release = observed.welder.force.source != "air"

@@ -14,16 +14,16 @@ from sim.bench.recording import Recording
 from sim.bench.world import Bench
 
 STEADY_S = 0.020  # a pedal open for less has bounced
-# A contact that chatters for longer is a pedal pressed again and again: open for so much of so long, it has been let go.
+# A chattering contact that was open for OPEN_LATELY_S of the last CHATTER_S counts as released and pressed again.
 CHATTER_S, OPEN_LATELY_S = 0.040, 0.015
 REACTION_S = 0.045  # a wake time, a late step and one half-cycle under way
-EDGE_US = 300.0  # what a detector's own error may add
-SHAKEN_S = 0.060  # a few half-cycles: six extra edges are three false ones, and then a reaction
+EDGE_US = 300.0  # the detector's own error
+SHAKEN_S = 0.060  # six extra edges, which are three false ones, and a reaction
 
 
 @dataclass(frozen=True)
 class ObservedRun:
-    """A run with everything that it was made of."""
+    """A run with its table, welder and bench."""
 
     recording: Recording
     table: TimingTable
@@ -49,7 +49,7 @@ class ObservedRun:
 
     @cached_property
     def false_edges(self) -> list[float]:
-        """When the detector changed without a crossing, within what its offset allows."""
+        """When the detector changed further from a crossing than its offset allows."""
         reach_s = (self.offset_us + EDGE_US) * 1e-6
         pulse = self.bench.detector.kind == "pulse"
         out = []
@@ -62,7 +62,7 @@ class ObservedRun:
         return out
 
     def shaken(self, time_s: float) -> bool:
-        """Whether false edges came so shortly before that the program may not have acted yet."""
+        """Whether a false edge came within the `SHAKEN_S` before, so that the program may not have acted yet."""
         at = bisect_right(self.false_edges, time_s)
         return at > 0 and time_s - self.false_edges[at - 1] < SHAKEN_S
 
@@ -75,7 +75,7 @@ class ObservedRun:
 
     @property
     def leaps(self) -> bool:
-        """Whether the board's clock was moved on, so that its minutes are not those of the run."""
+        """Whether the board's clock leapt, so that its minutes are not those of the run."""
         return any(fault.kind == "leap" for fault in self.bench.board.faults)
 
     @property
@@ -84,7 +84,7 @@ class ObservedRun:
         return spans_of([(c.time_s, c.value) for c in self.recording.stops])
 
     def hung(self, time_s: float) -> bool:
-        """Whether the interpreter stands still: hung, or not yet started again."""
+        """Whether the interpreter is hung, or not yet restarted."""
         for fault in self.bench.board.faults:
             if fault.kind == "hang" and fault.at_s - REACTION_S <= time_s:
                 begun = min([s for s in self.recording.starts if s > fault.at_s], default=math.inf)

@@ -1,4 +1,4 @@
-"""Injects faults into a simulated machine: in which state and when, what the board did, and what ended the current."""
+"""Injects faults into a simulated machine and reports what the board did and what ended the current."""
 
 from __future__ import annotations
 
@@ -30,8 +30,8 @@ THEN_S = 1.0  # and the isolator
 class FaultTarget:
     """A machine with its schedule and firmware, into which faults are injected.
 
-    `again`: the pedal is pressed a second time after the weld. `knows_rest`: the board can prove its rest after a reset, so
-    that the duty guard does not hide the other protections.
+    `again`: the pedal is pressed a second time after the weld. `knows_rest`: the board can prove its rest after a reset;
+    else the duty guard hides the other protections.
     """
 
     def __init__(
@@ -100,7 +100,7 @@ class Case:
     """When the first fault begins."""
     bench: Bench
     stop_s: float | None = None
-    """When a person who notices presses the stop; the isolator follows. None where nobody has to."""
+    """When a person presses the stop; the isolator follows after `THEN_S`. None where nobody has to act."""
 
 
 @dataclass(frozen=True)
@@ -218,7 +218,7 @@ _LAYERS = {"firmware": "program", "firing hardware": "firing hardware", "table":
 
 
 def _ended_by(case: Case, faults: list[Fault], unwanted: list[float], lasts: bool) -> str:
-    """What ended the current where a person had to act; elsewhere the layer that protects against the fault."""
+    """What ended the current where a person had to act, else the layer that protects against the fault."""
     fitted = case.bench.protection
     if lasts:
         return ""
@@ -279,7 +279,7 @@ class FaultRuns:
 
     @property
     def unseen(self) -> str:
-        """What a fault does that the board did not notice in every run; "" where it did, or what fails is not fitted."""
+        """`Fault.unseen` if the board missed the fault in any run; "" if it did not, or if the failed part is not fitted."""
         fitted = self.fault.takes != {"contactor"} or self.worst[1].case.bench.protection.contactor
         return "" if not fitted or all(outcome.seen for _, outcome in self.outcomes) else self.fault.unseen
 
@@ -290,7 +290,7 @@ class FaultRuns:
 
 
 def numbered_case(target: FaultTarget, number: int, seed: int) -> Case | None:
-    """Run `number` of the set: fault by fault, moment by moment. None where the fault or the schedule has no such moment."""
+    """Case `number` of the set, all faults at each moment in turn. None where fault or schedule has no such moment."""
     names = list(FAULTS)
     name, (state, part) = names[number % len(names)], SET_MOMENTS[number // len(names)]
     if state not in FAULTS[name].states:
@@ -299,7 +299,7 @@ def numbered_case(target: FaultTarget, number: int, seed: int) -> Case | None:
 
 
 def set_size(moments: int = len(SET_MOMENTS)) -> int:
-    """How many runs the set has with so many of its moments."""
+    """Number of runs in the first `moments` of the set."""
     return moments * len(FAULTS)
 
 

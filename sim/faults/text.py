@@ -11,9 +11,9 @@ _ROW_S = 0.030  # gates or currents no further apart than this are one row
 
 
 def recording_text(outcome: Outcome) -> str:
-    """Everything that a reader needs to follow one run: contacts, states, resets, rows of gates and of currents."""
+    """One run with a fault, an event a line: contacts, states, resets, rows of gates and of currents, violations."""
     r, case = outcome.recording, outcome.case
-    lines: list[tuple[float, str]] = [(case.at_s, f"here strikes: {' and '.join(case.faults)}")]
+    lines: list[tuple[float, str]] = [(case.at_s, f"fault begins: {' and '.join(case.faults)}")]
     lines += [(c.time_s, f"state {c.state}" + (f": {c.reason}" if c.reason != "none" else "")) for c in r.states]
     lines += [(c.time_s, f"stop circuit {'opens' if c.value else 'closes'}") for c in r.stops]
     lines += [(time_s, "over-temperature contact opens") for time_s, _ in case.bench.hots]
@@ -36,7 +36,7 @@ def over_run_words(outcome: Outcome) -> str:
 
 
 def _bounces(changes: list[tuple[float, int]]) -> Iterator[tuple[float, str]]:
-    """Changes of the pedal, those closer than a row's gap as one."""
+    """Changes of the pedal. Those closer together than a row's gap are one event."""
     for begin, end, count in _grouped([(t, t) for t, _ in changes]):
         last = [value for t, value in changes if t <= end][-1]
         text = f"pedal {'closes' if last else 'opens'}"
@@ -66,7 +66,7 @@ _ADVICE = (
 
 
 def finding_of(row: FaultRuns) -> Finding:
-    """The finding of a fault: `refuse` where nothing ends the current, `caution` where only a person does or nobody sees it."""
+    """The finding of a fault: `refuse` if nothing ends the current, `caution` if only a person does or the board misses it."""
     number, worst = row.worst
     by_hand = row.safe and any(o.by_hand for _, o in row.outcomes)
     if not row.safe:

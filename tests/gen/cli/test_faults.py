@@ -86,7 +86,7 @@ def test_a_protected_machine_survives_everything(table: Outcome) -> None:
 def test_an_unprotected_machine_is_refused(shop: Path) -> None:
     """A current that nothing named ends is a refusal for each fault that makes one, and says what to fit."""
     lay_out(shop, "")
-    rows = rows_of(shop, 2)  # the second strikes as the weld begins, with all of its gates still to come
+    rows = rows_of(shop, 2)  # the second fault begins with the weld, before any of its gates
     refused = {row.fault.name for row in rows if not row.safe}
     assert refused == {"switch shorted", "gate driver stuck on", "stop, hung, no test"}
     text = faults_text(rows)
@@ -133,14 +133,14 @@ def test_an_isolator_is_enough_to_be_told_and_not_refused(shop: Path) -> None:
 
 
 def test_a_run_is_replayed_and_its_waveforms_written(shop: Path, table: Outcome) -> None:
-    """The run that the table names for a fault strikes with that fault, and a VCD reader that we did not write reads it."""
+    """The run that the table names for a fault injects that fault, and a VCD reader that we did not write reads it."""
     line = next(line for line in table.out.splitlines() if line.startswith("switch shorted "))
     run = line[42:46].strip()
     before = contents(shop)
     outcome = typed(["faults", "job.toml", "--replay", run])
     assert (outcome.code, outcome.err) == (0, "")
     assert outcome.out.startswith(f"Run {run}, seed 0: switch shorted, in ")
-    assert "here strikes: switch shorted" in outcome.out
+    assert "fault begins: switch shorted" in outcome.out
     assert "stop circuit opens" in outcome.out
     assert contents(shop).keys() - before.keys() == {f"fault-{run}.vcd"}
     with open(shop / f"fault-{run}.vcd", "rb") as file:

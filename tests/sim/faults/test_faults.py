@@ -1,4 +1,4 @@
-"""The named faults: each strikes a weld under way, and none leaves the transformer on but by hardware that is told."""
+"""The named faults: each begins in a weld under way, and none leaves the transformer on where hardware for it is fitted."""
 
 from __future__ import annotations
 
@@ -285,7 +285,7 @@ def test_the_set_of_the_command_line() -> None:
     assert {finding_of(row).severity for row in rows} <= {"passed", "caution"}
 
 
-# What strikes, whether the person presses stop afterwards, and what the board says until then.
+# The fault, whether the person presses stop afterwards, and what the board reports until then.
 WAYS_OUT = (
     ("stop", False, "stop is open"),
     ("dropout of a second", False, "mains lost or unsteady"),
