@@ -69,7 +69,10 @@ def course(answers: Answers) -> Iterator[Inquiry]:
         yield q.OFFSET_RISE
     if known(answers, q.DETECTOR) == "own square":
         yield q.OFFSET_FALL
-    yield from (q.FORCE, q.GATE_DRIVE, q.FITTED)
+    yield q.FORCE
+    if known(answers, q.FORCE) == "air":
+        yield q.FORCE_SWITCH
+    yield from (q.GATE_DRIVE, q.FITTED)
     if "residual_current_device" in (known(answers, q.FITTED) or ()):
         yield q.RESIDUAL
     yield replace(

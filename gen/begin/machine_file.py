@@ -57,6 +57,7 @@ _VALUES = {
     q.OFFSET_RISE: "offset_rise_us",
     q.OFFSET_FALL: "offset_fall_us",
     q.FORCE: "force",
+    q.FORCE_SWITCH: "force_switch",
     q.GATE_DRIVE: "gate_drive",
     q.RESIDUAL: "residual_current_mA",
     q.BOARD: "board",

@@ -11,6 +11,7 @@ from gen.commissioning import last_walk, steps
 from gen.commissioning.calibration import readings_for_file
 from gen.job import board_of, find_welder
 from gen.machine import WELDER_FILE, Welder
+from gen.machine.cut_off import Fitted, lacking
 from gen.machine.derived import working_given
 from gen.records import RECORDS_FILE, Records
 from gen.user_files import read_toml
@@ -34,8 +35,9 @@ def still_missing(folder: Path) -> list[Task]:
         return [Task("Describe your machine.", "Everything else is reckoned from its file.", "weldbeat new my-welder")]
     welder = find_welder(path)
     schedule = _schedule(folder)
-    tasks = [*_read(welder), *_parts(welder), *_firmware(folder, schedule)]
-    return [*tasks, *_in_service(folder, welder, board_of(welder), schedule)]
+    board = board_of(welder)
+    tasks = [*_read(welder), *_parts(welder, board), *_firmware(folder, schedule)]
+    return [*tasks, *_in_service(folder, welder, board, schedule)]
 
 
 def _read(welder: Welder) -> Iterator[Task]:
@@ -80,21 +82,29 @@ def _read(welder: Welder) -> Iterator[Task]:
         )
 
 
-def _parts(welder: Welder) -> Iterator[Task]:
+def _parts(welder: Welder, board: Board) -> Iterator[Task]:
     """What is to be bought and fitted."""
-    s, p = welder.switch, welder.protection
+    s = welder.switch
     if s.rated_current_A is None or s.surge_current_A is None or s.foster is None:
         yield Task(
             "Choose the switch and its parts, and copy its data sheet's figures.",
             "Whether it lives is not judged yet.",
             "weldbeat choose",
         )
-    if p.gate_drive in (None, "direct") or not (p.isolator or (p.contactor and p.stop_cuts_contactor)):
+    over_run = board.over_run
+    fitted = Fitted(welder.protection, welder.force, over_run.gate_ends_itself, over_run.worst)
+    if wanted := lacking(fitted):
         yield Task(
-            "Fit what ends the gate current by itself, and what you open when the switch has shorted.",
-            "Nothing is built before [protection] names both.",
+            f"Fit {_in_words([one.fit for one in wanted])}.",
+            f"They end a weld that goes wrong. Nothing is built before {WELDER_FILE} names them."
+            if len(wanted) > 1
+            else f"It ends a weld that goes wrong. Nothing is built before {WELDER_FILE} names it.",
             "weldbeat wiring -o upgrade.html",
         )
+
+
+def _in_words(things: list[str]) -> str:
+    return ", and ".join(part for part in (", ".join(things[:-1]), things[-1]) if part)
 
 
 def _firmware(folder: Path, schedule: str) -> Iterator[Task]:

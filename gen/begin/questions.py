@@ -349,6 +349,11 @@ FORCE = Inquiry(
         NumberedChoice("air", "compressed air"),
     ),
 )  # fmt: skip
+FORCE_SWITCH = Inquiry(
+    "force_switch", "Force switch", "Does a switch close when the air presses at full force?",
+    "where the air fails, it ends the weld. Nothing is built for air without one.",
+    "a pressure switch at the cylinder, with a contact to the board.", "none", _YES_NO,
+)  # fmt: skip
 GATE_DRIVE = Inquiry(
     "gate_drive", "Gate drive", "What ends the gate current by itself if the board's pin stays high?",
     "a frozen board must not keep the current on. Nothing is built before this is named.",
@@ -373,7 +378,8 @@ _FITTED_WORDS = {
 FITTED_KEYS = tuple(key for key, field in Protection.model_fields.items() if field.annotation is bool)
 FITTED = Inquiry(
     "fitted", "Protections", "Which of these are there, and work without the board?",
-    "what is not named counts as not there. Nothing is built before you can open what a shorted switch feeds.",
+    "they end a weld that goes wrong. What is not named counts as not there, and nothing is built while `weldbeat next` still "
+    "names one to fit.",
     "the machine, or the parts that you will fit before its first weld. Several: numbers with commas; none: 0.",
     "none",
     tuple(NumberedChoice(key, _FITTED_WORDS[key]) for key in FITTED_KEYS), many=True,
@@ -414,5 +420,5 @@ INQUIRIES = (
     PLATE, RATING, DUTY, CORE, WIRE, TURNS, MASS, TAPPED, TAP_VOLTS, TAP, OPEN_VOLTS,
     WORKING, WORKING_TAP, SHORTED, SHORTED_TAP,
     ARM_LENGTH, THROAT, ARM_DIAMETER, STEEL, DIAMETER, LENGTH, SHAPE, FACE, GROOVE, ALLOY, ALIKE, *LOWER,
-    SWITCH, SWITCH_CURRENT, DETECTOR, OFFSET_RISE, OFFSET_FALL, FORCE, GATE_DRIVE, FITTED, RESIDUAL, BOARD,
+    SWITCH, SWITCH_CURRENT, DETECTOR, OFFSET_RISE, OFFSET_FALL, FORCE, FORCE_SWITCH, GATE_DRIVE, FITTED, RESIDUAL, BOARD,
 )  # fmt: skip

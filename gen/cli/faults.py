@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -10,6 +11,7 @@ import click
 
 from gen.cli.options import USER_PATH, json_option, number, schedule_argument, seed_option, welder_option
 from gen.cli.said import folded, say, say_data, say_long
+from gen.cli.show import cut_off_json, cut_off_lines
 from gen.errors import InputError
 from gen.job import Job, read_job
 from gen.machine.welder import WELDER_FILE
@@ -17,6 +19,7 @@ from gen.writing import check_targets, write_whole
 
 if TYPE_CHECKING:
     from sim.faults.runs import FaultRuns
+    from sim.verdict import Finding
 
 _HARDWARE = (
     "A shorted switch, or a gate driver stuck on, is past all software: the current flows until contactor or isolator "
@@ -41,7 +44,8 @@ def faults_command(
 ) -> int:
     """Let every fault strike SCHEDULE on this machine, and say what carries it: board or hardware.
 
-    Exit code 1 when a fault is survived neither by the board nor by hardware that the welder file names.
+    Exit code 1 when a fault is survived neither by the board nor by hardware that the welder file names, and when that lacks
+    what must end a weld that goes wrong. `build`, `push` and `flash` refuse such a machine too.
     """
     if vcd is not None and replay is None:
         raise InputError("command line", "--vcd", None, "it goes with --replay; allowed: both or neither")
@@ -51,13 +55,19 @@ def faults_command(
         check_targets({"--vcd": target}, keep=(schedule, welder_path or Path(WELDER_FILE)))
         return _replay(job, seed, replay, target)
     from sim.faults.runs import FaultTarget, inject_all
+    from sim.verdict.cut_off import findings_of, fitted_of
 
     rows = inject_all(FaultTarget(job), seed)
+    ends = findings_of(fitted_of(job.welder, job.board))
     if as_json:
-        say_data(json.dumps(faults_json(rows, seed), indent=2))
+        say_data(json.dumps(faults_json(rows, ends, seed), indent=2))
     else:
-        say_long(faults_text(rows))
-    return 0 if all(row.safe for row in rows) else 1
+        say_long(faults_text(rows, ends))
+    return 1 if _refused(rows, ends) else 0
+
+
+def _refused(rows: list[FaultRuns], ends: Sequence[Finding]) -> bool:
+    return not all(row.safe for row in rows) or any(finding.severity == "refuse" for finding in ends)
 
 
 def _replay(job: Job, seed: int, run: int, target: Path) -> int:
@@ -79,9 +89,10 @@ def _replay(job: Job, seed: int, run: int, target: Path) -> int:
     return 0 if outcome.safe else 1
 
 
-def faults_text(rows: list[FaultRuns]) -> str:
-    """The table, a line a fault with the gravest of its runs, and what is refused."""
+def faults_text(rows: list[FaultRuns], ends: Sequence[Finding]) -> str:
+    """The table, a line a fault with the gravest of its runs, and what is refused. `ends`: what ends a weld that goes wrong."""
     from sim.faults.text import finding_of, over_run_figure, verdict_word
+    from sim.verdict.finding import cut_off_named
 
     runs = sum(len(row.outcomes) for row in rows)
     lines = [
@@ -100,16 +111,19 @@ def faults_text(rows: list[FaultRuns]) -> str:
         for f in found:
             if f.severity == severity:
                 lines += ["", folded(f"{word}, {f.name}: {f.advice}", "", "  ")]
+    there = cut_off_named(ends)
+    lines += cut_off_lines([finding for finding in ends if finding.severity != "passed"], there)
     return "\n".join([*lines, "", folded(_HARDWARE)])
 
 
-def faults_json(rows: list[FaultRuns], seed: int) -> dict[str, Any]:
+def faults_json(rows: list[FaultRuns], ends: Sequence[Finding], seed: int) -> dict[str, Any]:
     """The same for another program, with every run."""
     from sim.faults.text import finding_of
 
     return {
         "seed": seed,
-        "refused": not all(row.safe for row in rows),
+        "refused": _refused(rows, ends),
+        "cut_off": cut_off_json(ends),
         "faults": [
             {
                 "name": row.fault.name,

@@ -8,6 +8,7 @@ import time
 from collections.abc import Callable, Iterable
 from functools import partial
 from pathlib import Path
+from typing import Any
 
 import click
 
@@ -24,13 +25,13 @@ from gen.cli.options import (
     welder_option,
 )
 from gen.cli.said import say, say_data, say_object, say_over, visible
-from gen.cli.show import verdict_text
+from gen.cli.show import cut_off_json, cut_off_lines, verdict_text
 from gen.cli.terminal import Keys
 from gen.errors import InputError
 from gen.job import find_welder, read_job
 from gen.link import Link, Look, Watch, answer_on, as_file, push, schedule_name
 from gen.link.client import PATIENCE_S
-from gen.link.flashing import bundle_board, bundle_schedule, flash, look, now_on, read_bundle, replaced
+from gen.link.flashing import bundle_board, bundle_fitted, bundle_schedule, flash, look, now_on, read_bundle, replaced
 from gen.link.messages import Hello
 from gen.link.ports import find_port
 from gen.link.ports import ports as serial_ports
@@ -79,13 +80,27 @@ def ports_command(as_json: bool) -> None:
 @click.option("--yes", is_flag=True, help="Do not ask before the board's files are replaced.")
 @click.option("--forget-schedules", is_flag=True, help="Also remove the schedules that were pushed to the board.")
 @json_option
-def flash_command(bundle: Path, port: str | None, yes: bool, forget_schedules: bool, as_json: bool) -> None:
+def flash_command(bundle: Path, port: str | None, yes: bool, forget_schedules: bool, as_json: bool) -> int:
     """Put the firmware in the folder BUNDLE, written by `weldbeat build`, onto the board on PORT.
 
-    A running board is asked to stop first. Every file is checked after it was copied, and the board starts only when all
-    are there. Without PORT the only board found is taken. With --json nothing is asked, and nothing copied without --yes.
+    A machine that lacks what must end a weld that goes wrong is refused as by `build`: nothing is sent (exit code 1). A
+    running board is asked to stop first. Every file is checked after it was copied, and the board starts only when all are
+    there. Without PORT the only board found is taken. With --json nothing is asked, and nothing copied without --yes.
     """
     firmware = read_bundle(bundle)
+    from sim.verdict.cut_off import findings_of
+    from sim.verdict.finding import cut_off_named
+
+    ends = findings_of(bundle_fitted(firmware))
+    amiss = [finding for finding in ends if finding.severity != "passed"]
+    if any(finding.severity == "refuse" for finding in amiss):
+        if as_json:
+            nothing: dict[str, Any] = {"port": None, "was": None, "replaced": [], "runs": None, "refused": True}
+            say_object(nothing | {"cut_off": cut_off_json(ends), "cautions": CAUTIONS})
+        else:
+            say("\n".join(cut_off_lines(amiss, cut_off_named(ends))[1:]))
+            say("Nothing was sent.")
+        return 1
     device = find_port(port)
     on_board = look(device, bundle_board(firmware))
     if as_json:
@@ -96,10 +111,12 @@ def flash_command(bundle: Path, port: str | None, yes: bool, forget_schedules: b
                 "was": now_on(on_board),
                 "replaced": replaced(on_board, forget_schedules),
                 "runs": runs and {"version": runs.version, "bundle": runs.bundle, "selected": runs.selected},
+                "refused": False,
+                "cut_off": cut_off_json(ends),
                 "cautions": CAUTIONS,
             }
         )
-        return
+        return 0
     for line in caution_lines():
         say(line)
     say("")
@@ -112,6 +129,7 @@ def flash_command(bundle: Path, port: str | None, yes: bool, forget_schedules: b
     hello = flash(device, firmware, on_board, forget_schedules, say)
     say(f"The board runs Weldbeat {hello.version} ({hello.bundle}); the next weld is {hello.selected}.")
     say("First with the gate lead off and a lamp or a scope in its place.")
+    return 0
 
 
 @click.command("push")
@@ -134,7 +152,8 @@ def push_command(
 
     run = run_job(job, pace_asked(welds_per_minute), seed=0)
     if run.verdict.refused and as_json:
-        say_object({"verdict": run.verdict.word, "refused": True, "port": None, "held": None, "selected": None})
+        nothing = {"port": None, "held": None, "selected": None, "cut_off": cut_off_json(run.verdict.findings)}
+        say_object({"verdict": run.verdict.word, "refused": True} | nothing)
         return 1
     if run.verdict.refused:
         say(verdict_text(run))
@@ -145,7 +164,7 @@ def push_command(
     held = pushed.held
     if as_json:
         told = {"name": held.name, "digest": held.digest, "rows": len(held.rows)}
-        verdict = {"verdict": run.verdict.word, "refused": False}
+        verdict = {"verdict": run.verdict.word, "refused": False, "cut_off": cut_off_json(run.verdict.findings)}
         say_object(verdict | {"port": link.port, "held": told, "selected": pushed.selected})
         return 0
     say(f"Verdict: {run.verdict.word}. {link.port} holds {held.name}, {len(held.rows)} rows, digest {held.digest}.")

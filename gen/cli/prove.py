@@ -20,7 +20,7 @@ from gen.cli.options import (
     welder_option,
 )
 from gen.cli.said import say, say_data, say_long
-from gen.cli.show import finding_lines, heat_json, heat_text, verdict_text
+from gen.cli.show import cut_off_json, cut_off_lines, finding_lines, heat_json, heat_text, verdict_text
 from gen.job import read_job
 from gen.machine.welder import WELDER_FILE
 from gen.writing import check_bundle_folder, check_targets, write_bundle, write_whole
@@ -101,6 +101,7 @@ def build_command(
     job = read_job(schedule, welder_path)
     check_bundle_folder(folder, job.bundle)
     from sim.run import run as run_job
+    from sim.verdict.finding import summarised
 
     run = run_job(job, pace_asked(welds_per_minute), seed=0)
     if not run.verdict.refused:
@@ -112,9 +113,11 @@ def build_command(
         say("Nothing was written.")
     else:
         say(f"Verdict: {run.verdict.word}. {len(job.bundle.files)} files in {folder}, digest {job.bundle.digest}.")
-        for finding in run.verdict.findings:
-            if finding.severity != "passed":
-                say("\n".join(finding_lines(finding)))
+        found = summarised(run.verdict, run.welds_per_minute)
+        for finding in found.cautions:
+            say("\n".join(finding_lines(finding)))
+        say("\n".join(cut_off_lines(found.cut_off, found.named)))
+        say("")
         say("Before it goes on the board:")
         for line in caution_lines():
             say(f"  {line}")
@@ -150,9 +153,11 @@ def run_json(run: Run) -> dict[str, Any]:
     return {
         "verdict": run.verdict.word,
         "refused": run.verdict.refused,
+        "cut_off": cut_off_json(run.verdict.findings),
         "findings": [
             {
                 "name": f.name,
+                "subject": f.subject,
                 "says": f.says,
                 "severity": f.severity,
                 "figure": f.figure,

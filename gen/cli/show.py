@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable
 from dataclasses import asdict
 from typing import TYPE_CHECKING, Any
 
 from gen.cli.said import folded, said_all
 from gen.current import delivered
 from gen.job import Job
+from gen.machine.cut_off import HEADING
 from gen.ranges import shown
 from gen.units import milliseconds, us_to_degrees
 
@@ -54,6 +56,21 @@ def finding_lines(finding: Finding) -> list[str]:
     return [folded(f"{word}, {finding.name}: {finding.says}", "", "  "), *advice]
 
 
+def cut_off_lines(amiss: Iterable[Finding], named: str) -> list[str]:
+    """What is amiss with that which ends a weld that goes wrong, under its heading. `named`: how much of it is there."""
+    lines = ["", f"{HEADING}: {named}"]
+    for finding in amiss:
+        lines += finding_lines(finding)
+    return lines
+
+
+def cut_off_json(findings: Iterable[Finding]) -> dict[str, Any]:
+    """The same for another program: the heading, and what stands under it."""
+    keys = ("name", "severity", "says", "advice", "source")
+    under = [{key: getattr(finding, key) for key in keys} for finding in findings if finding.subject == "cut-off"]
+    return {"heading": HEADING, "findings": under}
+
+
 def verdict_text(run: Run, everything: bool = False) -> str:
     """The verdict, what to change first, and what came nearest to its limit; or every check."""
     from sim.remedy import remedies
@@ -61,12 +78,16 @@ def verdict_text(run: Run, everything: bool = False) -> str:
 
     found, count = summarised(run.verdict, run.welds_per_minute), run.weld_count
     lines = [f"Verdict: {found.headline}"]
+    ends = cut_off_lines(found.cut_off, found.named)
+    unsafe = any(finding.severity == "refuse" for finding in found.cut_off)
+    lines += ends if unsafe else []
     for finding in found.refusals:
         lines += ["", *finding_lines(finding)]
     ways = [remedy.says for remedy in remedies(run.job, run.welds_per_minute, run.verdict)] if found.refusals else []
     lines += said_all("What to change first" if len(ways) == 1 else "What to change first, one of these", ways)
     for finding in found.cautions:
         lines += ["", *finding_lines(finding)]
+    lines += [] if unsafe else ends
     if everything:
         passed = [f for f in run.verdict.findings if f.severity == "passed"]
         lines += said_all("Passed", (f"{finding.name}: {finding.says}" for finding in passed))

@@ -17,7 +17,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from itertools import islice
 from pathlib import Path
-from typing import Annotated, NamedTuple
+from typing import Annotated, Any, NamedTuple
 
 from pydantic import ConfigDict, Field, TypeAdapter, ValidationError
 
@@ -28,7 +28,9 @@ from gen.link.client import Link
 from gen.link.errors import LinkError, NotSerial, OtherFirmware, OtherProtocol, PortBusy, Silent, Unplugged
 from gen.link.messages import Hello, Schedules
 from gen.link.ports import ports
-from gen.user_files import read_text, written
+from gen.machine.cut_off import Fitted
+from gen.machine.tables import Force, Protection
+from gen.user_files import read_text, validated, written
 from gen.writing import files_below
 
 SETTINGS = ("settings.a", "settings.b")  # where the board keeps pushed schedules
@@ -131,6 +133,24 @@ def bundle_board(bundle: FirmwareBundle) -> Board:
 def bundle_schedule(bundle: FirmwareBundle) -> str:
     """The name of the schedule that a firmware was built with."""
     return _setting(bundle, "SCHEDULE")
+
+
+def bundle_fitted(bundle: FirmwareBundle) -> Fitted:
+    """What the machine that a firmware was built for names against a weld that goes wrong. Raises InputError."""
+    if not re.search(r'^FITTED = "', bundle.files["config.py"], re.MULTILINE):
+        allowed = "allowed: what `weldbeat build` of this version writes; build it anew"
+        raise InputError("BUNDLE", "config.py", None, f"does not say what ends a weld that goes wrong; {allowed}")
+    over_run = bundle_board(bundle).over_run
+    named: dict[str, Any] = dict.fromkeys(_setting(bundle, "FITTED").split(), True)
+    switch = re.search(r"^FORCE_SWITCH = 1$", bundle.files["config.py"], re.MULTILINE) is not None
+    protection = named | {"gate_drive": _setting(bundle, "GATE_DRIVE")}
+    force = {"source": _setting(bundle, "FORCE_SOURCE"), "force_switch": switch}
+    return Fitted(
+        validated(Protection, protection, Path("config.py")),
+        validated(Force, force, Path("config.py")),
+        over_run.gate_ends_itself,
+        f"boards/{bundle_board(bundle).name}.toml: {over_run.worst}",
+    )
 
 
 def _setting(bundle: FirmwareBundle, key: str) -> str:

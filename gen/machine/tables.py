@@ -425,6 +425,11 @@ class Protection(FileModel):
     residual_current_device: bool = False
     residual_current_mA: float | None = Field(default=None, ge=4, le=500)
 
+    @property
+    def fitted(self) -> tuple[str, ...]:
+        """The keys of what is there."""
+        return tuple(key for key in type(self).model_fields if getattr(self, key) is True)
+
 
 class Limits(FileModel):
     """What no schedule may pass. Longest weld: all current of one weld together."""

@@ -18,6 +18,7 @@ from sim.core.weld_current import WeldCurrents
 from sim.faults.runs import FaultRuns
 from sim.run import Run
 from sim.verdict import Finding, Verdict
+from sim.verdict.finding import Subject
 from sim.verdict.flux import flux_path
 
 MINUTE_S = 60.0
@@ -75,6 +76,10 @@ class ReportData:
         """All findings, gravest first."""
         order = ("refuse", "caution", "passed")
         return tuple(sorted(self.verdict.findings, key=lambda f: order.index(f.severity)))
+
+    def of(self, subject: Subject) -> tuple[Finding, ...]:
+        """Those about one subject, gravest first."""
+        return tuple(finding for finding in self.findings if finding.subject == subject)
 
     @cached_property
     def shown_weld(self) -> ObservedWeld | None:

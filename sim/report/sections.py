@@ -11,6 +11,7 @@ from markupsafe import Markup
 
 from gen.cautions import CAUTIONS
 from gen.current import delivered
+from gen.machine.cut_off import HEADING
 from gen.templates import html_templates
 from sim.bench.recording import ObservedWeld, StateChange
 from sim.faults.text import finding_of, over_run_figure, verdict_word
@@ -24,7 +25,7 @@ from sim.report.setup import figures_to_set
 from sim.report.svg import number, picture
 from sim.report.switching import assumed_words, draw_switching, switching_of
 from sim.report.timeline import draw_timeline, grouped, in_ms, segments
-from sim.verdict.finding import SEVERITY_WORDS
+from sim.verdict.finding import SEVERITY_WORDS, cut_off_named
 
 _MAY_BE_LEFT_OUT = (("junction", "junction"), ("electrode-heat", "electrode face"))
 _MOST_ROWS = 24  # of the welds listed as they come; every odd one is listed beyond that, up to as many again
@@ -77,7 +78,10 @@ def verdict(data: ReportData) -> Markup:
         headline=headline(data),
         word=data.verdict.word if data.findings else "unknown",
         tally=tally,
-        changes=[(SEVERITY_WORDS[f.severity], f, limit_words(f)) for f in data.findings if f.severity != "passed"],
+        changes=[(SEVERITY_WORDS[f.severity], f) for f in data.of("weld") if f.severity != "passed"],
+        cut_off=[(SEVERITY_WORDS[f.severity], f) for f in data.of("cut-off") if f.severity != "passed"],
+        heading=HEADING,
+        named=cut_off_named(data.of("cut-off")),
     )
 
 
@@ -210,15 +214,16 @@ def heat(data: ReportData) -> Markup:
 
 def findings(data: ReportData) -> Markup:
     """How near each limit is, and every check with its figure, limit and source."""
-    rows = [(SEVERITY_WORDS[f.severity], f, limit_words(f)) for f in data.findings]
-    found = margins(data.findings)
+    found = margins(data.of("weld"))
     drawn = {id(margin.finding) for margin in found}
     return _section(
         "findings",
-        rows=rows,
+        rows=[(SEVERITY_WORDS[f.severity], f, limit_words(f)) for f in data.of("weld")],
+        cut_off=[(SEVERITY_WORDS[f.severity], f, limit_words(f)) for f in data.of("cut-off")],
+        heading=HEADING,
         picture=picture(lambda width, name: draw_margins(found, width, name), "margins") if found else None,
         unknown=any(margin.unknown for margin in found),
-        kept_nil=[f.name for f in data.findings if id(f) not in drawn],
+        kept_nil=[f.name for f in data.of("weld") if id(f) not in drawn],
     )
 
 

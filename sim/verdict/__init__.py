@@ -6,6 +6,7 @@ from collections.abc import Callable, Collection
 from dataclasses import dataclass
 from typing import Any
 
+from sim.verdict import cut_off
 from sim.verdict.electrics import (
     breaker,
     breaker_heat,
@@ -22,9 +23,7 @@ from sim.verdict.flux import flux_balance
 from sim.verdict.heat import case, electrode_heat, electrode_peak, junction, winding
 from sim.verdict.planned import (
     cool_time,
-    disconnection,
     duty,
-    gate_drive,
     latching,
     low_current,
     not_judged,
@@ -53,8 +52,10 @@ def _planned(find: Callable[[PacedJob], Finding | None]) -> Check:
     return Check(find, needs_run=False)
 
 
-# In working order: what was fired, what was planned, what it does to supply and switch, how hot things grow.
+# In working order: what ends a weld that goes wrong, what was fired, what was planned, what it does to supply and switch, how
+# hot things grow.
 CHECKS: tuple[Check, ...] = (
+    *(_planned(find) for find in cut_off.CHECKS),
     _recorded(half_cycles),
     _recorded(firing),
     _planned(gate_window),
@@ -69,8 +70,6 @@ CHECKS: tuple[Check, ...] = (
     _planned(latching),
     _planned(low_current),
     _planned(table_size),
-    _planned(gate_drive),
-    _planned(disconnection),
     _planned(inrush),
     _planned(breaker),
     _planned(breaker_heat),

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Literal
 
@@ -14,6 +15,7 @@ from sim.bench.recording import Recording
 from sim.core.weld_current import WeldCurrents
 
 Severity = Literal["refuse", "caution", "passed"]
+Subject = Literal["weld", "cut-off"]
 NEAREST = 3
 _WELL_INSIDE = 0.8  # of a limit
 
@@ -50,6 +52,8 @@ class Finding:
     """Where the scale of figure and limit begins: the ambient for a temperature."""
     says: str = ""
     """Figure and limit as a sentence that a person reads."""
+    subject: Subject = "weld"
+    """What it is about: the weld, or what ends one that goes wrong."""
 
     @property
     def unit_parts(self) -> tuple[str, ...]:
@@ -169,25 +173,43 @@ def percent_of(share: float) -> str:
 
 @dataclass(frozen=True)
 class Summary:
-    """A verdict as a person reads it. `headline` and `others` are sentences; `nearest` passed, the nearest to its limit first."""
+    """A verdict as a person reads it. `headline` and `others` are sentences; `nearest` passed, the nearest to its limit first.
+
+    `cut_off` is apart from all of these: what is amiss with that which ends a weld that goes wrong, and `named` says in a
+    sentence how much of it is there.
+    """
 
     headline: str
+    cut_off: tuple[Finding, ...]
+    named: str
     refusals: tuple[Finding, ...]
     cautions: tuple[Finding, ...]
     nearest: tuple[Finding, ...]
     others: str
 
 
+def cut_off_named(findings: Sequence[Finding]) -> str:
+    """How much is there of what ends a weld that goes wrong, in a sentence."""
+    there = sum(finding.severity != "refuse" for finding in findings)
+    if there == len(findings):
+        return f"all {there} are there."
+    return f"{there} of {len(findings)} {'is' if there == 1 else 'are'} there."
+
+
 def summarised(verdict: Verdict, welds_per_minute: float) -> Summary:
     """What is said of a verdict at a pace: one sentence, what refuses and cautions, and what came nearest to its limit."""
+    of_weld = [f for f in verdict.findings if f.subject == "weld"]
     refusals, cautions, passed = (
-        tuple(f for f in verdict.findings if f.severity == severity) for severity in ("refuse", "caution", "passed")
+        tuple(f for f in of_weld if f.severity == severity) for severity in ("refuse", "caution", "passed")
     )
     measured = sorted((f for f in passed if not math.isnan(f.share)), key=lambda f: -f.share)
     nearest, rest = tuple(measured[:NEAREST]), len(passed) - len(measured[:NEAREST])
     inside = "well inside" if all(f.share <= _WELL_INSIDE for f in measured[NEAREST:]) else "inside their limits"
+    wanted = [f for f in verdict.findings if f.subject == "cut-off"]
     return Summary(
         f"{verdict.word}, at {welds_per_minute:g} welds a minute.",
+        tuple(f for f in wanted if f.severity != "passed"),
+        cut_off_named(wanted),
         refusals,
         cautions,
         nearest,

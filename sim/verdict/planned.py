@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import itertools
 import math
-from dataclasses import replace
 
 from gen.machine.welder import FREQUENCY_BAND
 from gen.schedule import SLOPE_END_PERCENT
@@ -65,54 +64,6 @@ def table_size(run: PacedJob) -> Finding:
         f"boards/{run.board.name}.toml",
         "Shorten the schedule.",
         says="From its first current to its last the schedule has {figure} half-cycles; the board holds {limit}.",
-    )
-
-
-def gate_drive(run: PacedJob) -> Finding:
-    """Whether something ends the gate, and the count of half-cycles, where the board's program or its pin stops for good."""
-    welder, board = run.welder, run.board
-    missing, endless = [], []
-    if not board.over_run.gate_ends_itself and welder.protection.gate_drive in (None, "direct"):
-        missing.append(
-            "Fit what ends the gate current within 12 ms of the pin rising, whatever the pin then does: a one-shot, or a burst "
-            "through a pulse transformer or a capacitor; name it in protection.gate_drive."
-        )
-        endless.append("the gate's current")
-    if board.over_run.count_bounded_by is None and not welder.protection.contactor:
-        endless.append("the count of half-cycles")
-        missing.append("Fit a contactor that drops when the board's pulse train ends; name it in protection.contactor.")
-    found = judged(
-        "gate-drive",
-        len(missing),
-        0,
-        "bounds missing",
-        f"boards/{board.name}.toml: {board.over_run.worst}",
-        " ".join(missing),
-        says=f"Should the board's program or its pin stop for good, nothing ends {' or '.join(endless)}."
-        if endless
-        else "Should the board's program or its pin stop for good, the gate and the weld end by other means.",
-    )
-    return replace(found, conditions=("of the gate's time and of the count",))
-
-
-def disconnection(run: PacedJob) -> Finding:
-    """Whether a person can end the current of a switch that has shorted: past all software, and past the gate's supply."""
-    p = run.welder.protection
-    ways = int(p.isolator) + int(p.contactor and p.stop_cuts_contactor)
-    return judged(
-        "disconnection",
-        ways,
-        1,
-        "devices that a person opens when the switch has shorted",
-        "IEC 60204-1 (disconnecting device, emergency stop), from memory",
-        "Fit an isolator within reach of the operator, and a contactor whose coil the stop breaks; name them in "
-        "protection.isolator, protection.contactor and protection.stop_cuts_contactor.",
-        low=True,
-        says=(
-            "Nothing that a person can open ends the current of a switch that has shorted.",
-            "One thing that a person can open ends the current of a switch that has shorted.",
-            "Two things that a person can open end the current of a switch that has shorted.",
-        )[ways],
     )
 
 

@@ -88,7 +88,7 @@ def test_every_answer_reaches_the_file() -> None:
     script, answers = asked(FULL)
     assert script.refused == []
     skipped = {"voltage", "frequency", "voltage_to_earth", "breaker_marking", "rating_kva", "rating_duty"}
-    skipped |= {"open_secondary", "face", "lower_groove"}
+    skipped |= {"open_secondary", "face", "lower_groove", "force_switch"}
     assert set(script.keys) == {inquiry.key for inquiry in INQUIRIES} - skipped | {"write"}
     _, w = file_of(answers)
     assert (w.mains.voltage_V, w.mains.frequency_Hz, w.mains.voltage_to_earth_V) == (240, 60, 120)
@@ -112,6 +112,14 @@ def test_every_answer_reaches_the_file() -> None:
     assert w.protection.residual_current_mA == 5
     assert w.protection.contactor
     assert not w.protection.stop_cuts_contactor
+
+
+def test_a_force_switch_is_asked_for_with_air_alone() -> None:
+    """By hand and foot nobody needs it; the answer stands in the file."""
+    script, answers = asked({"force": "air", "force_switch": "yes"})
+    assert "force_switch" in script.keys
+    assert file_of(answers)[1].force.force_switch
+    assert "force_switch" not in asked({"force": "hand"})[0].keys
 
 
 def test_a_machine_without_a_plate_is_reckoned_from_below() -> None:

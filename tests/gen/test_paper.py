@@ -15,7 +15,7 @@ import pytest
 
 from gen.records import Records, WeldRecord
 from gen.wiring.canvas import FONT_PT
-from tests.support.cli.command_line import typed
+from tests.support.cli.command_line import replaced, typed
 from tests.support.cli.scrap import add, set_out
 from tests.support.printed import Printed, printed
 from tests.support.report import report_runs
@@ -76,13 +76,16 @@ def test_the_chart_is_read_from_the_machine(shop: Path, tmp_path: Path) -> None:
 
 
 def test_the_label_names_the_machine_and_what_it_lacks(shop: Path, tmp_path: Path) -> None:
+    text = (shop / "welder.toml").read_text()
+    (shop / "welder.toml").write_text(replaced(text, "\ncontactor = true", ""))
     (page,) = on_paper(shop, "label", tmp_path)
+    (shop / "welder.toml").write_text(text)
     assert min(page.sizes) >= 11
     for words in (
         "230 V, 50 Hz",
         "2.5 kVA at 50 % duty",
         "Isolate and lock off",
-        "Fitted: isolator.",
+        "Fitted: isolator",
         "Not fitted: contactor",
     ):
         assert words in page.text, words

@@ -12,12 +12,13 @@ import pytest
 from gen.begin import without_asking
 from gen.machine.welder import Welder, read_welder
 from tests.support.cli.command_line import BESIDE_PYTHON, contents, shell, typed
+from tests.support.machines import make_welder
 
 
 def test_new_typical_asks_nothing_and_proves_at_once(here: Path) -> None:
     """`new --typical`: two files, every guess marked, and the command it names works in the folder it names.
 
-    What ends the gate, and what a person can open, are no guesses to make for anybody: it refuses for those alone.
+    What ends a weld that goes wrong is no guess to make for anybody: it refuses for that alone.
     """
     outcome = typed(["new", "shed", "--typical"])
     assert outcome.code == 0
@@ -31,7 +32,9 @@ def test_new_typical_asks_nothing_and_proves_at_once(here: Path) -> None:
     assert named
     done = shell(named[2], here / named[1])
     assert (done.returncode, done.stderr) == (1, "")
-    assert re.findall(r"^Refused, ([a-z-]+)", done.stdout, re.M) == ["gate-drive", "disconnection"]
+    assert re.findall(r"^Refused, ([a-z-]+)", done.stdout, re.M) == [
+        "gate-drive", "contactor", "stop-contact", "over-temperature", "disconnection", "earthing",
+    ]  # fmt: skip
     assert (here / "shed" / "report.html").is_file()
 
 
@@ -51,7 +54,8 @@ def test_every_kind_of_new_machine_reads_back_and_passes(
 ) -> None:
     """Whatever is answered, the first weld passes on the simulated machine."""
     machine = ["--voltage", voltage, "--frequency", frequency, "--force", force, "--detector", detector]
-    machine += ["--gate-drive", "one_shot", "--fitted", "isolator,contactor"]
+    machine += ["--force-switch", "yes"] if force == "air" else []
+    machine += ["--gate-drive", "one_shot", "--fitted", ",".join(make_welder().protection.fitted)]
     assert typed(["new", "shed", "--typical", *machine]).code == 0
     os.chdir(here / "shed")
     run = typed(["simulate", "first-weld.toml", "--minutes", "0.05"])
@@ -80,7 +84,7 @@ def test_demo_from_nothing_to_the_next_commands(here: Path, monkeypatch: pytest.
     assert all(line.startswith("  ") for line in commands)
     assert commands[0].split() == ["weldbeat", "new", "my-welder"]
     questions = len(without_asking({}))
-    answers = "\n" * (questions - 3) + "one shot\nisolator\n\n1\n"
+    answers = "\n" * (questions - 3) + "one shot\n1,2,3,4,5,6\n\n1\n"
     done = shell(f"printf {shlex.quote(answers)} | " + " && ".join(line.strip() for line in commands), here)
     assert (done.returncode, done.stderr) == (0, "")
     assert (here / "my-welder" / "report.html").is_file()

@@ -37,10 +37,13 @@ ROOT = Path(__file__).parents[3]
 
 MACHINE = replaced(
     replaced(
-        replaced(WELDER, 'source = "foot_lever"', 'source = "air"\nforce_switch = true'),
+        replaced(
+            replaced(WELDER, "secondary_earthed = true\n", ""),
+            'source = "foot_lever"',
+            'source = "air"\nforce_switch = true',
+        ),
         "[protection]",
-        '[breaker]\ncharacteristic = "C"\nrating_A = 20\n'
-        "[protection]\nover_temperature_contact = true\nresidual_current_device = true",
+        '[breaker]\ncharacteristic = "C"\nrating_A = 20\n[protection]\nresidual_current_device = true',
     ),
     "working_current_A = 22",
     "working_current_A = 22  # typical",
@@ -249,7 +252,7 @@ def test_without_a_board_or_instruments_steps_say_not_checked(walk: Walk) -> Non
 
 def test_a_band_from_the_parts_and_what_the_machine_lacks(walk: Walk) -> None:
     """Without scope and installation tester: the offset's band from its parts is stated and judged, the rest not checked."""
-    Path("welder.toml").write_text(replaced(MACHINE, "over_temperature_contact = true", "secondary_earthed = true"))
+    Path("welder.toml").write_text(replaced(MACHINE, "[protection]\n", "[protection]\nsecondary_earthed = true\n"))
     poor = partial(Person, tools=False)
     outcome, _, _ = walk(Truth(), made=poor)
     assert "; the welder file says 300 us; weldbeat calibrate detector.offset_fall_us=" in flat(outcome.out)
@@ -259,12 +262,10 @@ def test_a_band_from_the_parts_and_what_the_machine_lacks(walk: Walk) -> None:
     assert (outcome.code, outcome.err) == (0, ""), outcome
     outcomes = {row[0]: row for row in kept()}
     assert outcomes["voltage"][1:3] == ("not checked", None)
-    assert outcomes["over-temperature"][1] == "not checked"
-    assert "the welder file has no over-temperature contact" in outcomes["over-temperature"][4]
     assert outcomes["offset-rise"][1:3] == outcomes["offset-fall"][1:3] == ("passed", None)
     assert " us, from its parts" in outcomes["offset-rise"][4]
     supply = "voltage, voltage-to-earth, line-impedance, loop-impedance, residual-current, residual-time"
-    assert f"Not checked: {supply}, over-temperature, open-balance, earth-current." in flat(outcome.out)
+    assert f"Not checked: {supply}, open-balance, earth-current." in flat(outcome.out)
 
 
 def test_one_shot_a_minute(walk: Walk) -> None:

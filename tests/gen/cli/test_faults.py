@@ -2,20 +2,27 @@
 
 from __future__ import annotations
 
+import itertools
 import json
+import random
 from dataclasses import replace
 from pathlib import Path
 
 import pytest
 from vcd.reader import tokenize
 
+from gen.boards import boards
 from gen.cli.faults import faults_json, faults_text
+from gen.firmware import FirmwareBundle
 from gen.job import read_job
+from gen.machine.cut_off import HEADING
 from sim.bench.recording import StateChange
 from sim.faults.catalogue import FAULTS
-from sim.faults.runs import FaultRuns, FaultTarget, inject_all
+from sim.faults.runs import FaultRuns, FaultTarget, case_of, inject_all, run_case
 from sim.faults.text import finding_of, verdict_word
-from tests.support.cli.command_line import WELDER, Outcome, contents, replaced, typed
+from sim.verdict.cut_off import findings_of, fitted_of
+from tests.support.cli.command_line import PROTECTION, WELDER, Outcome, contents, replaced, typed
+from tests.support.faults.fault_grounds import ground_of
 
 SHORT = """\
 frequency_Hz = 50
@@ -28,28 +35,17 @@ hold = "5 cycles"
 [[phase]]
 off = "10 cycles"
 """
-PROTECTED = """\
-[protection]
-gate_drive = "one_shot"
-isolator = true
-contactor = true
-stop_cuts_gate_supply = true
-stop_cuts_contactor = true
-over_temperature_contact = true
-"""
 
 
 def lay_out(folder: Path, protection: str) -> None:
-    (folder / "welder.toml").write_text(
-        replaced(WELDER, '[protection]\ngate_drive = "one_shot"\nisolator = true\n', protection)
-    )
+    (folder / "welder.toml").write_text(replaced(WELDER, PROTECTION, protection))
     (folder / "job.toml").write_text(SHORT)
 
 
 @pytest.fixture
 def shop(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     """A machine with all its hardware."""
-    lay_out(tmp_path, PROTECTED)
+    lay_out(tmp_path, PROTECTION)
     monkeypatch.chdir(tmp_path)
     return tmp_path
 
@@ -58,7 +54,7 @@ def shop(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
 def table(tmp_path_factory: pytest.TempPathFactory) -> Outcome:
     """What the command prints for that machine, once for all tests that read it."""
     folder = tmp_path_factory.mktemp("shop")
-    lay_out(folder, PROTECTED)
+    lay_out(folder, PROTECTION)
     return typed(["faults", str(folder / "job.toml"), "--welder", str(folder / "welder.toml")])
 
 
@@ -89,7 +85,7 @@ def test_an_unprotected_machine_is_refused(shop: Path) -> None:
     rows = rows_of(shop, 2)  # the second fault begins with the weld, before any of its gates
     refused = {row.fault.name for row in rows if not row.safe}
     assert refused == {"switch shorted", "gate driver stuck on", "stop, hung, no test"}
-    text = faults_text(rows)
+    text = faults_text(rows, ())
     line = next(line for line in text.splitlines() if line.startswith("switch shorted "))
     assert " no end  NO " in line
     assert "switch shorted" in text
@@ -113,12 +109,73 @@ def test_a_fault_that_the_board_locks_out_for_is_seen(shop: Path) -> None:
     assert verdict_word(replace(row, outcomes=((number, locked), (number, outcome)))) == "unseen"
 
 
+ENDINGS = ("contactor", "stop-contact", "over-temperature", "disconnection", "earthing")
+
+
+def test_what_faults_refuses_build_push_and_flash_refuse(shop: Path) -> None:
+    """By the same findings, under the same heading, word for word: `flash` reads them out of the firmware's own files."""
+    lay_out(shop, '[protection]\ngate_drive = "one_shot"\n')
+    job = read_job(Path("job.toml"))
+    job.bundle.write(shop / "firmware")  # as an earlier version, or another hand, would leave it
+    ends = findings_of(fitted_of(job.welder, job.board))
+    told = [faults_text([], ends)]
+    lines = (
+        ["build", "job.toml", "-o", "new"],
+        ["push", "job.toml", "/dev/nowhere"],
+        ["flash", "firmware", "/dev/nowhere"],
+    )
+    for line in lines:
+        outcome = typed(line)
+        assert (outcome.code, outcome.err) == (1, ""), line
+        told.append(outcome.out.removesuffix("Nothing was sent.\n").rstrip())
+    heading = f"{HEADING}: 1 of 6 is there.\n"
+    told = [text[text.index(heading) :].split("\n\n")[0] for text in told]
+    assert [line.split(":")[0] for line in told[0].splitlines() if not line.startswith(" ")][1:] == [
+        f"Refused, {name}" for name in ENDINGS
+    ]
+    assert told[1:] == [told[0]] * 3
+    assert not (shop / "new").exists()
+    for data in (faults_json([], ends, 0), *(json.loads(typed([*line, "--json"]).out) for line in lines)):
+        assert (data["refused"], data["cut_off"]["heading"]) == (True, HEADING)
+        assert [f["name"] for f in data["cut_off"]["findings"] if f["severity"] == "refuse"] == list(ENDINGS)
+
+
+def test_a_firmware_that_does_not_say_what_ends_a_weld_is_not_flashed(shop: Path) -> None:
+    """What an earlier version built is built anew, and judged then."""
+    bundle = read_job(Path("job.toml")).bundle
+    config = "".join(line for line in bundle.files["config.py"].splitlines(True) if not line.startswith("FITTED"))
+    FirmwareBundle({**bundle.files, "config.py": config}).named().write(shop / "firmware")
+    outcome = typed(["flash", "firmware", "/dev/nowhere"])
+    assert (outcome.code, outcome.out) == (2, "")
+    assert "does not say what ends a weld that goes wrong; allowed: what `weldbeat build` of this" in outcome.err
+
+
+def test_nothing_unsafe_passes_the_judgement() -> None:
+    """Every machine out of these parts: where a fault's current does not end, what must end it is refused as well."""
+    parts = ("isolator", "contactor", "stop_cuts_gate_supply", "stop_cuts_contactor")
+    hardware = [name for name, fault in FAULTS.items() if fault.layer == "hardware"]
+    unsafe = refused = 0
+    for drive, *fitted in itertools.product(("direct", "one_shot"), *[(False, True)] * len(parts)):
+        target = ground_of({"protection": {"gate_drive": drive, **dict(zip(parts, fitted))}}, again=False)
+        ends = findings_of(fitted_of(target.welder, boards()["pico"]))
+        named = all(finding.severity != "refuse" for finding in ends)
+        refused += not named
+        for name in hardware if named else ("switch shorted",):
+            case = case_of(target, (name,), "weld", 0, random.Random(name), 0.1)
+            assert case is not None
+            safe = run_case(target, case).safe
+            unsafe += not safe
+            assert safe or not named, (drive, fitted, name)
+    assert unsafe > 5
+    assert refused > unsafe
+
+
 def test_a_refusal_in_data(shop: Path) -> None:
     """The same machine without its hardware, for another program."""
     lay_out(shop, "")
     rows = rows_of(shop, 1)
     refused = {row.fault.name for row in rows if not row.safe}
-    data = json.loads(json.dumps(faults_json(rows, 0)))
+    data = json.loads(json.dumps(faults_json(rows, (), 0)))
     assert data["refused"]
     assert {f["name"] for f in data["faults"] if f["severity"] == "refuse"} == refused
     assert {f["name"] for f in data["faults"] if not f["ends"]} == refused - {"stop, hung, no test"}
@@ -153,7 +210,7 @@ def test_a_run_is_replayed_and_its_waveforms_written(shop: Path, table: Outcome)
 def test_json_is_for_a_program(shop: Path) -> None:
     """Every run with its number, so that a program can replay it."""
     rows = rows_of(shop, 1)
-    data = json.loads(json.dumps(faults_json(rows, 0)))
+    data = json.loads(json.dumps(faults_json(rows, (), 0)))
     assert not data["refused"]
     assert [fault["name"] for fault in data["faults"]] == list(FAULTS)
     assert all(run["struck_in"] == "weld" for fault in data["faults"] for run in fault["runs"])

@@ -35,7 +35,7 @@ BENCH = [
 RODS = [
     "240V split phase", "UL 30", "150-300", "1", "3", "", "45 lb", "yes", "1.6 2.0 2.5", "3", "40", "3", "", "10in", "4 in",
     "3/4in", "no", "1/2in", "1 1/2 in", "groove", "3/32in", "1", "no", "", "", "groove", "1/8in", "",
-    "", "", "air", "pulse transformer", "isolator, contactor", "pico 2",
+    "", "", "air", "yes", "pulse transformer", "isolator, contactor", "pico 2",
 ]  # fmt: skip
 # Home-made, no plate and no readings: a tape, a caliper and a scale.
 HOME = ["4", "", "no", "60x75", "12 swg", "", "18", "", "", "", "", "", "", "", "", "hand", "", "1 2", ""]

@@ -17,6 +17,7 @@ from gen.commissioning import steps
 from gen.machine.welder import read_welder
 from gen.records import CheckRecord, Records
 from tests.support.cli.command_line import replaced, typed
+from tests.support.machines import make_welder
 
 COMMANDS = {name for commands in SECTIONS.values() for name in commands}
 
@@ -67,7 +68,13 @@ def test_from_nothing_to_a_weld_that_is_kept(here: Path, monkeypatch: pytest.Mon
             [[part.format(key) for part in given] for key in ("rated_current_A", "surge_current_A", "foster")],
             "weldbeat choose",
         ),
-        ([('gate_drive = "direct"', 'gate_drive = "one_shot"'), ("# isolator =", "isolator =")], "weldbeat wiring"),
+        (
+            [
+                ('gate_drive = "direct"', 'gate_drive = "one_shot"'),
+                *([part.format(key) for part in given] for key in make_welder().protection.fitted),
+            ],
+            "weldbeat wiring",
+        ),
     ):
         before = missing()
         text = Path("welder.toml").read_text()

@@ -17,9 +17,10 @@ from gen.machine.welder import Welder
 from gen.table import TimingRow, TimingTable
 from sim.bench.recording import Recording
 from sim.bench.world import Bench, bench_for, simulate, without_detector_error
-from sim.verdict import PacedJob, SimulatedJob, Verdict, judge, judged
+from sim.verdict import PacedJob, SimulatedJob, Verdict, judge, judge_plan, judged
+from sim.verdict.cut_off import findings_of, fitted_of
 from sim.verdict.flux import FLUX_LIMIT, flux_balance
-from sim.verdict.planned import cool_time, disconnection, duty, gate_drive, latching, low_current, table_size
+from sim.verdict.planned import cool_time, duty, latching, low_current, table_size
 from sim.verdict.recorded import FIRING_ERROR_DEG, LEAST_GATE_REST_DEG
 from tests.support.machines import compiled, fired_row, job_of, paced_job
 from tests.support.machines import known_welder as make_welder
@@ -259,6 +260,11 @@ def test_table_size_boundary(pico: Board) -> None:
         assert table_size(planned(make_welder(), rows(fired_row("weld", count, 5000, 60)))).severity == expected
 
 
+def ends(welder: Welder, board: Board = PICO) -> dict[str, str]:
+    """The severity of each thing that must end a weld that goes wrong."""
+    return severities(Verdict(findings_of(fitted_of(welder, board))))
+
+
 @pytest.mark.parametrize(
     ("drive", "expected"),
     [
@@ -272,23 +278,9 @@ def test_table_size_boundary(pico: Board) -> None:
 def test_gate_drive_boundary(drive: str | None, expected: str, pico: Board) -> None:
     """A pin that freezes high must not weld on: the hardware that ends it is named, or nothing is built."""
     welder = make_welder(protection={"gate_drive": drive})
-    assert gate_drive(planned(welder)).severity == expected
+    assert ends(welder)["gate-drive"] == expected
     by_itself = pico.model_copy(update={"over_run": pico.over_run.model_copy(update={"gate_ends_itself": True})})
-    assert gate_drive(planned(welder, board=by_itself)).severity == "passed"
-
-
-def test_gate_drive_trips_alone() -> None:
-    """The rest of the machine is sound."""
-    assert tripped(verdict_of(make_welder(protection={"gate_drive": "direct"}), WELD)) == ["gate-drive"]
-
-
-@pytest.mark.parametrize(("contactor", "expected"), [(True, "passed"), (False, "refuse")])
-def test_a_count_that_only_the_program_bounds_wants_a_contactor(contactor: bool, expected: str, pico: Board) -> None:
-    """Where the main loop counts, a main loop that hangs must be cut off by something else."""
-    loose = pico.model_copy(update={"over_run": pico.over_run.model_copy(update={"count_bounded_by": None})})
-    welder = make_welder(protection={"contactor": contactor})
-    assert gate_drive(planned(welder, board=loose)).severity == expected
-    assert gate_drive(planned(welder)).severity == "passed"
+    assert ends(welder, by_itself)["gate-drive"] == "passed"
 
 
 @pytest.mark.parametrize(
@@ -304,12 +296,62 @@ def test_a_count_that_only_the_program_bounds_wants_a_contactor(contactor: bool,
 )
 def test_disconnection_boundary(fitted: tuple[str, ...], expected: str) -> None:
     """A switch that has shorted needs no gate: only what breaks the mains ends it."""
-    assert disconnection(planned(make_welder(protection=ALONE | dict.fromkeys(fitted, True)))).severity == expected
+    assert ends(make_welder(protection=ALONE | dict.fromkeys(fitted, True)))["disconnection"] == expected
 
 
-def test_disconnection_trips_alone() -> None:
-    """The rest of the machine is sound."""
-    assert tripped(verdict_of(make_welder(protection=ALONE), WELD)) == ["disconnection"]
+@pytest.mark.parametrize(
+    ("name", "just_enough", "one_less"),
+    [
+        ("contactor", {}, {"contactor": False}),
+        (
+            "stop-contact",
+            {"stop_cuts_contactor": False},
+            {"stop_cuts_contactor": False, "stop_cuts_gate_supply": False},
+        ),
+        ("stop-contact", {"stop_cuts_gate_supply": False}, {"stop_cuts_gate_supply": False, "contactor": False}),
+        ("over-temperature", {}, {"over_temperature_contact": False}),
+        ("earthing", {}, {"secondary_earthed": False}),
+        ("earthing", {"secondary_earthed": False, "residual_current_device": True}, {"secondary_earthed": False}),
+    ],
+)
+def test_what_ends_a_weld_that_goes_wrong(name: str, just_enough: dict[str, bool], one_less: dict[str, bool]) -> None:
+    """With the least that will do it passes, and without that it is refused."""
+    assert ends(make_welder(protection=just_enough))[name] == "passed"
+    assert ends(make_welder(protection=one_less))[name] == "refuse"
+
+
+@pytest.mark.parametrize(
+    ("force", "expected"),
+    [
+        ({"source": "hand"}, None),
+        ({"source": "foot_lever"}, None),
+        ({"source": "air"}, "refuse"),
+        ({"source": "air", "force_switch": True}, "passed"),
+    ],
+)
+def test_air_wants_a_force_switch(force: dict[str, Any], expected: str | None) -> None:
+    """Hand and foot let go; air that fails must be told by a switch."""
+    assert ends(make_welder(force=force)).get("air-force") == expected
+
+
+@pytest.mark.parametrize(
+    ("tables", "name"),
+    [
+        ({"protection": {"gate_drive": "direct"}}, "gate-drive"),
+        ({"protection": {"contactor": False}}, "contactor"),
+        ({"protection": {"stop_cuts_gate_supply": False, "stop_cuts_contactor": False}}, "stop-contact"),
+        ({"protection": {"over_temperature_contact": False}}, "over-temperature"),
+        ({"protection": {"isolator": False, "stop_cuts_contactor": False}}, "disconnection"),
+        ({"protection": {"secondary_earthed": False}}, "earthing"),
+        ({"force": {"source": "air"}}, "air-force"),
+    ],
+)
+def test_each_of_them_trips_alone(tables: dict[str, dict[str, Any]], name: str) -> None:
+    """The rest of the machine is sound; the verdict that build and push ask for holds every one."""
+    verdict = judge_plan(planned(make_welder(**tables)))
+    refused = [f.name for f in verdict.findings if f.severity == "refuse"]
+    assert refused == [name]
+    assert {f.name for f in verdict.findings if f.subject == "cut-off"} == ends(make_welder(**tables)).keys()
 
 
 def test_low_current_boundary() -> None:

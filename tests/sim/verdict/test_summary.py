@@ -113,7 +113,7 @@ def test_the_pace_and_the_percentage_that_would_pass() -> None:
 
 def test_what_stays_to_be_mended_is_named() -> None:
     """A machine without an isolator is refused at any pace; slower mends the duty alone, and stands behind what mends all."""
-    nothing = {"isolator": False, "contactor": False, "stop_cuts_contactor": False}
+    nothing = {"isolator": False, "stop_cuts_contactor": False}
     job = job_of(known_welder(protection=nothing, transformer={"rating_duty_percent": 20}), WELD)
     found = by_kind(job, 40)
     assert found["pace"].left == ("disconnection",)

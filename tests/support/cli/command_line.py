@@ -14,7 +14,17 @@ import pytest
 
 from gen.cli.commands import run
 
-WELDER = """\
+PROTECTION = """\
+[protection]
+gate_drive = "one_shot"
+isolator = true
+contactor = true
+stop_cuts_gate_supply = true
+stop_cuts_contactor = true
+over_temperature_contact = true
+secondary_earthed = true
+"""
+WELDER = f"""\
 [mains]
 voltage_V = 230
 frequency_Hz = 50
@@ -30,9 +40,7 @@ kind = "scr_pair"
 kind = "square"
 [force]
 source = "foot_lever"
-[protection]
-gate_drive = "one_shot"
-isolator = true
+{PROTECTION}\
 [limits]
 longest_weld = "3 s"
 [board]

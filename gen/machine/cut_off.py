@@ -1,0 +1,200 @@
+"""What ends a weld that goes wrong, as far as a machine names it: each thing that must be there, and what to fit where it is not.
+
+The one judgement of it: verdict, build, push, flash, faults and what is still missing all ask here.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from gen.machine.tables import Force, Protection
+
+HEADING = "What ends a weld that goes wrong"
+
+
+@dataclass(frozen=True)
+class Fitted:
+    """What a machine names, and of its board whether a gate ends by itself, with the worst that may come where none does."""
+
+    protection: Protection
+    force: Force
+    gate_ends_itself: bool
+    worst_over_run: str
+
+
+@dataclass(frozen=True)
+class CutOff:
+    """One thing that must be there: how many of it are, and how many are wanted at least, in `unit`."""
+
+    name: str
+    there: int
+    wanted: int
+    unit: str
+    source: str
+    """Where it is asked for."""
+    says: str
+    fit: str
+    """What to fit, as it stands in a list."""
+    advice: str
+    """What to do where it is not there."""
+
+    @property
+    def lacking(self) -> bool:
+        return self.there < self.wanted
+
+
+def _named(*keys: str, word: str = "and") -> str:
+    """An order to name these keys of the welder file."""
+    *others, last = (f"protection.{key}" for key in keys)
+    return f"name it in {', '.join(others)}{f' {word} ' if others else ''}{last}"
+
+
+def gate_drive(fitted: Fitted) -> CutOff:
+    """Whether something ends the gate where the board's program or its pin stops for good."""
+    ends = fitted.gate_ends_itself or fitted.protection.gate_drive not in (None, "direct")
+    stops = "Should the board's program or its pin stop for good,"
+    return CutOff(
+        "gate-drive",
+        int(ends),
+        1,
+        "things that end the gate's current by themselves",
+        fitted.worst_over_run,
+        f"{stops} the gate's current ends by itself." if ends else f"{stops} nothing ends the gate's current.",
+        "what ends the gate's current by itself",
+        "Fit what ends the gate current within 12 ms of the pin rising, whatever the pin then does: a one-shot, or a burst "
+        f"through a pulse transformer or a capacitor; {_named('gate_drive')}.",
+    )
+
+
+def contactor(fitted: Fitted) -> CutOff:
+    """Whether something else than a semiconductor takes the mains away after each weld, and from under a board that is dead."""
+    there = fitted.protection.contactor
+    return CutOff(
+        "contactor",
+        int(there),
+        1,
+        "contactors that the board's pulse train holds",
+        "common practice, no source: a semiconductor does not isolate; IEC 60947-4-1 (contactors), from memory",
+        "A contactor takes the mains away where the board's pulse train ends."
+        if there
+        else "No contactor takes the mains away where the switch has shorted or the board is dead.",
+        "a contactor that drops when the board's pulse train ends",
+        f"Fit a contactor that drops when the board's pulse train ends; {_named('contactor')}.",
+    )
+
+
+def stop_contact(fitted: Fitted) -> CutOff:
+    """Whether the stop cuts anything by its own contact."""
+    p = fitted.protection
+    cuts = int(p.stop_cuts_gate_supply) + int(p.contactor and p.stop_cuts_contactor)
+    return CutOff(
+        "stop-contact",
+        cuts,
+        1,
+        "circuits that the stop's own contact breaks",
+        "IEC 60204-1 (stop category 0: power is taken away at once), from memory",
+        (
+            "The stop breaks neither the gate's supply nor the contactor's coil: only the board reads it.",
+            "The stop's own contact breaks one of gate supply and contactor coil.",
+            "The stop's own contact breaks gate supply and contactor coil.",
+        )[cuts],
+        "a stop whose contact breaks gate supply or contactor",
+        "Take the gate driver's supply, the contactor's coil, or better both, through contacts of the stop button; "
+        f"{_named('stop_cuts_gate_supply', 'stop_cuts_contactor')}.",
+    )
+
+
+def over_temperature(fitted: Fitted) -> CutOff:
+    """Whether an over-temperature contact cuts anything by itself."""
+    there = fitted.protection.over_temperature_contact
+    return CutOff(
+        "over-temperature",
+        int(there),
+        1,
+        "over-temperature contacts that cut the current by themselves",
+        "common practice, no source",
+        "An over-temperature contact cuts the current by itself."
+        if there
+        else "No over-temperature contact cuts gate supply or contactor: a transformer that overheats goes on.",
+        "an over-temperature contact",
+        "Fit a contact that opens with heat on the winding, in the gate driver's supply and in the contactor's coil; "
+        f"{_named('over_temperature_contact')}.",
+    )
+
+
+def disconnection(fitted: Fitted) -> CutOff:
+    """Whether a person can end the current of a switch that has shorted: past all software, and past the gate's supply."""
+    p = fitted.protection
+    ways = int(p.isolator) + int(p.contactor and p.stop_cuts_contactor)
+    return CutOff(
+        "disconnection",
+        ways,
+        1,
+        "devices that a person opens when the switch has shorted",
+        "IEC 60204-1 (disconnecting device, emergency stop), from memory",
+        (
+            "Nothing that a person can open ends the current of a switch that has shorted.",
+            "One thing that a person can open ends the current of a switch that has shorted.",
+            "Two things that a person can open end the current of a switch that has shorted.",
+        )[ways],
+        "an isolator within reach",
+        "Fit an isolator within reach of the operator, and a contactor whose coil the stop breaks; "
+        f"{_named('isolator', 'contactor', 'stop_cuts_contactor')}.",
+    )
+
+
+def earthing(fitted: Fitted) -> CutOff:
+    """Whether mains on the secondary, through the transformer's insulation, would be led away or cut off."""
+    p = fitted.protection
+    ways = int(p.secondary_earthed) + int(p.residual_current_device)
+    return CutOff(
+        "earthing",
+        ways,
+        1,
+        "things that keep the mains off the electrodes",
+        "IEC 62135-1 (safety of resistance welding equipment), from memory",
+        (
+            "Should the transformer's insulation fail, nothing keeps the mains off the electrodes.",
+            "Should the transformer's insulation fail, one thing keeps the mains off the electrodes.",
+            "Should the transformer's insulation fail, two things keep the mains off the electrodes.",
+        )[ways],
+        "an earthed secondary or a residual-current device",
+        "Earth the secondary at one point, or feed the machine through a residual-current device, as your local code has it; "
+        f"{_named('secondary_earthed', 'residual_current_device', word='or')}.",
+    )
+
+
+def air_force(fitted: Fitted) -> CutOff | None:
+    """Whether air that fails to press ends the weld; None where the hand or the foot that lets go ends it."""
+    if fitted.force.source != "air":
+        return None
+    there = fitted.force.force_switch
+    return CutOff(
+        "air-force",
+        int(there),
+        1,
+        "switches that tell the force",
+        "common practice, no source",
+        "A force switch ends the weld where the air fails."
+        if there
+        else "Nothing ends the weld where the air fails to press: current through loose electrodes spits hot metal.",
+        "a force switch",
+        "Fit a pressure switch at the cylinder that closes at welding force; name it in force.force_switch.",
+    )
+
+
+ALL: tuple[Callable[[Fitted], CutOff | None], ...] = (
+    gate_drive,
+    contactor,
+    stop_contact,
+    over_temperature,
+    disconnection,
+    earthing,
+    air_force,
+)
+
+
+def lacking(fitted: Fitted) -> tuple[CutOff, ...]:
+    """What must be there and is not; nothing is built before."""
+    return tuple(one for one in (judge(fitted) for judge in ALL) if one is not None and one.lacking)
