@@ -10,9 +10,8 @@ import time
 from collections.abc import Callable
 from dataclasses import replace
 
-import test_firing_properties as properties
-
 from gen.pio import Instruction, PioProgram, load_program
+from tests.firmware.rp2 import test_firing_properties as properties
 from tests.support.rp2.firing_welds import FREQUENCIES_HZ, random_weld, worst_error_us
 
 A_WELD = 50  # words
