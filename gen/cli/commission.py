@@ -33,8 +33,7 @@ from gen.commissioning import (
     walking,
 )
 from gen.errors import InputError
-from gen.firmware import render
-from gen.job import Job, find_welder
+from gen.job import find_welder
 from gen.machine.welder import WELDER_FILE, Welder
 from gen.records import RECORDS_FILE
 from gen.user_files import written
@@ -160,8 +159,7 @@ class _Guide(Asked):
     def lets_by(self, shot: Shot) -> bool:
         from sim.run import run as run_job
 
-        bundle = render(shot.table, shot.meets, self._board)
-        run = run_job(Job(shot.schedule, shot.meets, self._board, shot.table, bundle), 1, seed=0)
+        run = run_job(shot.job(self._board), 1, seed=0)
         if run.verdict.refused:
             say(verdict_text(run))
         return not run.verdict.refused

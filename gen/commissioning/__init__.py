@@ -13,7 +13,7 @@ from gen.commissioning.sheet import RecordLine, record_html, record_lines, sheet
 from gen.commissioning.shots import Shot
 from gen.commissioning.steps import steps
 from gen.commissioning.values import Judged, Step
-from gen.commissioning.walk import Guide, Walk, Walked, walking
+from gen.commissioning.walk import Guide, Walk, Walked, instead_of_reading, walking
 
 __all__ = [
     "Guide",
@@ -25,6 +25,7 @@ __all__ = [
     "Walked",
     "calibrated",
     "difference",
+    "instead_of_reading",
     "last_walk",
     "marked_typical",
     "measured_values",

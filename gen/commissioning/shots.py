@@ -8,6 +8,8 @@ from pathlib import Path
 from typing import Literal
 
 from gen.boards import Board
+from gen.firmware import render
+from gen.job import Job
 from gen.machine.derived import Machine, Tap
 from gen.machine.tables import Transformer
 from gen.machine.welder import Welder
@@ -33,6 +35,10 @@ class Shot:
     schedule: Schedule
     table: TimingTable
     meets: Welder
+
+    def job(self, board: Board) -> Job:
+        """What is simulated before the shot is made."""
+        return Job(self.schedule, self.meets, board, self.table, render(self.table, self.meets, board))
 
 
 def shot(name: ShotName, welder: Welder, board: Board) -> Shot:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
@@ -177,7 +177,7 @@ class Walk:
 
     def _read(self, step: Step) -> _Result:
         """Have a reading typed, and judge it."""
-        words = [*([_NONE] if step.tool_may_lack else []), *([_PARTS] if step.edge is not None else [])]
+        words = instead_of_reading(step)
         others = "".join(f", or {word}" for word in words)
         answer = self._guide.answer(f"{step.read}: reading in {step.limit.unit}{others}", _reading(step, words))
         if answer == _NONE:
@@ -226,7 +226,7 @@ class Walk:
             return _Result(Judged("failed", "the board took no pedal; press it again when the walk goes on"))
         reading = None
         if not step.let_go:
-            reading = float(self._guide.answer(f"{step.read}: reading in {step.limit.unit}", _reading(step, [])))
+            reading = float(self._guide.answer(f"{step.read}: reading in {step.limit.unit}", _reading(step, ())))
         entry, state = asked.weld()
         log = judge_log(step, entry, None if table is None else table.fired_half_cycles, state)
         if log.outcome == "failed" or reading is None:
@@ -258,7 +258,12 @@ class Walk:
         self._records.add_check(CheckRecord(self._number, key, 0, now, board, outcome, reading, unit, note))
 
 
-def _reading(step: Step, words: list[str]) -> Callable[[str], str | float]:
+def instead_of_reading(step: Step) -> tuple[str, ...]:
+    """What may be said in the place of a step's reading: that there is no instrument, or to reckon it from the parts."""
+    return (*((_NONE,) if step.tool_may_lack else ()), *((_PARTS,) if step.edge is not None else ()))
+
+
+def _reading(step: Step, words: Sequence[str]) -> Callable[[str], str | float]:
     """Reads a number, below nothing only where the step's reading has a sign, or one of `words`."""
     numeric = number(-1e6 if step.signed else 0.0, 1e6)
 

@@ -9,7 +9,7 @@ from starlette.routing import BaseRoute
 from gen.page.asked import AskedOnPage, go, problem, route, shown, static
 from gen.page.desk import Desk
 from gen.page.door import App
-from gen.page.rooms import board, joint, machine, schedule, sheets, trials
+from gen.page.rooms import board, commission, joint, machine, schedule, sheets, trials
 from gen.page.texts import text
 from sim.report.sections import templates as report_templates
 
@@ -26,6 +26,7 @@ def make_app(desk: Desk) -> App:
         *schedule.routes(desk),
         *joint.routes(desk),
         *board.routes(desk),
+        *commission.routes(desk),
         *trials.routes(desk),
         *sheets.routes(desk),
         route(desk, "/close", _close, "POST"),

@@ -21,10 +21,11 @@ from gen.page.desk import Desk
 from gen.page.door import TooLarge
 from gen.page.texts import text
 from gen.page.workers import Superseded
+from gen.ranges import shown as shown_number
 from gen.templates import html_templates
 from gen.user_files import written
 
-ROOMS = ("machine", "joint", "schedule", "board", "trials", "sheets")  # in working order
+ROOMS = ("machine", "joint", "schedule", "board", "commission", "trials", "sheets")  # in working order
 _MOST_FIELDS = 2000
 NOT_NOW = 204  # the answer of what was superseded: nothing is shown
 
@@ -52,6 +53,7 @@ def templates() -> Environment:
     environment = html_templates("gen.page")
     environment.globals["t"] = text
     environment.globals["rooms"] = ROOMS
+    environment.filters["shown"] = shown_number
     return environment
 
 

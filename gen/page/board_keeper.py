@@ -16,6 +16,7 @@ from gen.firmware import FirmwareBundle
 from gen.link import Link, LinkError, Watch
 from gen.link.flashing import OnBoard, flash
 from gen.link.messages import Hello, Schedules, Status
+from gen.page.live import LiveValue
 from gen.page.texts import text
 from gen.records import Records, WeldRecord
 
@@ -54,8 +55,7 @@ class BoardKeeper:
 
     def __init__(self, welder: Path) -> None:
         self._welder = welder
-        self._lock = threading.Lock()
-        self._seen = BoardSeen()
+        self.live = LiveValue(BoardSeen())
         self._orders: queue.SimpleQueue[_Order] = queue.SimpleQueue()
         self._stopping = threading.Event()
         self._end = threading.Event()
@@ -63,8 +63,7 @@ class BoardKeeper:
 
     @property
     def seen(self) -> BoardSeen:
-        with self._lock:
-            return self._seen
+        return self.live.value
 
     def connect(self, port: str) -> None:
         """Open the port, in the place of another; what comes of it is `seen`."""
@@ -160,8 +159,7 @@ class BoardKeeper:
             self._orders.get().result.set_exception(gone)
 
     def _see(self, seen: BoardSeen) -> None:
-        with self._lock:
-            self._seen = seen
+        self.live.set(seen)
 
 
 def _newest(welds: tuple[WeldRecord, ...]) -> tuple[WeldRecord, ...]:

@@ -12,6 +12,8 @@ from pathlib import Path
 
 from markupsafe import Markup
 
+from gen.boards import Board
+from gen.commissioning import Shot
 from gen.current import delivered
 from gen.job import Job, check_board, find_welder, make_job
 from gen.machine import Welder
@@ -153,6 +155,12 @@ def judged(text: str, path: Path, welder: Path, pace: float | None) -> JudgedSch
 def refused_by(path: Path, welder: Path, pace: float) -> str:
     """What refuses the schedule in a file at a pace, in a sentence; "" where the verdict lets it by. Raises InputError."""
     found = refusal(make_job(read_schedule(path), _welder(welder), path), pace)
+    return "" if found is None else f"{found.name}: {found.sentence}"
+
+
+def shot_refused_by(shot: Shot, board: Board) -> str:
+    """What refuses the weld of a commissioning, in a sentence; "" where the verdict lets it by."""
+    found = refusal(shot.job(board), 1)
     return "" if found is None else f"{found.name}: {found.sentence}"
 
 

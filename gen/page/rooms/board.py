@@ -72,11 +72,18 @@ def _ports(asked: AskedOnPage) -> Response:
 def _connect(asked: AskedOnPage) -> Response:
     keeper = asked.desk.board
     port = asked.given("port")
+    _not_in_a_walk(asked, port)
     if not port:
         raise InputError(text("board.port"), "missing", None, text("board.port_allowed"))
     keeper.connect(port)
     waited(_CONNECTING_S, lambda: keeper.seen.connected or bool(keeper.seen.problem))
     return _live(asked)
+
+
+def _not_in_a_walk(asked: AskedOnPage, port: str) -> None:
+    """Raise InputError where the commissioning has the board."""
+    if asked.desk.walk.seen.walking:
+        raise InputError(port or text("board.board"), text("walk.has_the_board"), None, text("walk.end_first"))
 
 
 def _disconnect(asked: AskedOnPage) -> Response:
@@ -145,7 +152,7 @@ def _build(asked: AskedOnPage) -> Response:
     place = folder.place / FIRMWARE
     check_bundle_folder(place, job.bundle, FIRMWARE)
     write_bundle(place, job.bundle)
-    if not port:
+    if not port or asked.desk.walk.seen.walking:
         return shown("said", lines=[text("board.built", folder=FIRMWARE, digest=job.bundle.digest)])
     keeper.disconnect()
     bundle = read_bundle(place)
@@ -162,6 +169,7 @@ def _build(asked: AskedOnPage) -> Response:
 def _flash(asked: AskedOnPage) -> Response:
     """Put the firmware that was built onto the board."""
     port = asked.given("port")
+    _not_in_a_walk(asked, port)
     bundle = read_bundle(asked.desk.folder.place / FIRMWARE)
     asked.desk.board.flash(port, bundle, look(port, bundle_board(bundle)))
     return shown("said", lines=[text("board.flashing")])

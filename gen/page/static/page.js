@@ -62,7 +62,9 @@ document.addEventListener("click", (event) => {
   const key = event.target.closest("[data-key]");
   if (!key) return;
   const into = document.getElementById(key.dataset.into);
-  into.value = key.dataset.key === "back" ? into.value.slice(0, -1) : into.value + key.dataset.key;
+  if (key.dataset.key === "back") into.value = into.value.slice(0, -1);
+  else if (key.dataset.key === "sign") into.value = into.value.startsWith("-") ? into.value.slice(1) : `-${into.value}`;
+  else into.value += key.dataset.key;
 });
 
 // An error below a field makes the field known as wrong.
@@ -73,6 +75,36 @@ document.addEventListener("htmx:afterSettle", () => {
     if (slot.textContent.trim()) wrong.setAttribute("aria-invalid", "true"); else wrong.removeAttribute("aria-invalid");
   }
 });
+// A stream rests while its tab is hidden, since a browser keeps six connections to one server over all tabs. Shown again, it
+// is opened anew and brings everything.
+const streams = new Set();
+class Stream {
+  constructor(url) { this.url = url; this.heard = []; this.onopen = null; this.onerror = null; streams.add(this); this.wake(); }
+  get readyState() { return this.source ? this.source.readyState : EventSource.CONNECTING; }
+  addEventListener(name, tell) { this.heard.push([name, tell]); if (this.source) this.source.addEventListener(name, tell); }
+  removeEventListener(name, tell) {
+    this.heard = this.heard.filter(([each, told]) => each !== name || told !== tell);
+    if (this.source) this.source.removeEventListener(name, tell);
+  }
+  wake() {
+    if (this.source || document.hidden) return;
+    this.source = new EventSource(this.url);
+    this.source.onopen = (event) => { if (this.onopen) this.onopen(event); };
+    this.source.onerror = (event) => { if (this.onerror) this.onerror(event); };
+    for (const [name, tell] of this.heard) this.source.addEventListener(name, tell);
+  }
+  rest() { if (this.source) this.source.close(); this.source = null; }
+  close() { this.rest(); streams.delete(this); }
+}
+htmx.createEventSource = (url) => new Stream(url);
+document.addEventListener("visibilitychange", () => {
+  for (const stream of streams) if (document.hidden) stream.rest(); else stream.wake();
+});
+window.addEventListener("pagehide", () => { for (const stream of streams) stream.rest(); });
+window.addEventListener("pageshow", () => { for (const stream of streams) stream.wake(); });
+
+document.addEventListener("htmx:sseError", () => { document.getElementById("gone").hidden = false; });
+document.addEventListener("htmx:sseOpen", () => { document.getElementById("gone").hidden = true; });
 document.addEventListener("htmx:sendError", () => { document.getElementById("gone").hidden = false; });
 document.addEventListener("htmx:afterOnLoad", () => { document.getElementById("gone").hidden = true; });
 

@@ -14,8 +14,15 @@ from gen.page.desk import Desk
 from gen.page.folder import Folder
 from tests.support.page.open_page import OpenPage, example, fields_of, open_page
 
-# Not asked: what ends the page, and what opens a port, which the board's tests do with real ones.
-LEFT_ALONE = ("/close", "/board/connect", "/board/flash", "/sheets/all.zip", "/{anything:path}")
+# What ends the page, what opens a port, which the board's tests do with real ones, and streams, which do not end.
+LEFT_ALONE = (
+    "/close",
+    "/board/connect",
+    "/board/flash",
+    "/commission/events",
+    "/sheets/all.zip",
+    "/{anything:path}",
+)
 FORMS = (("/schedule/boot-scraper", "/turn"), ("/machine", "/turn"), ("/schedule/boot-scraper", "/phases"))
 QUICK = st.one_of(
     st.text(max_size=12), st.sampled_from(["", "1e999", "nan", "-1", "9" * 40, "\0", "<b>", "../x", "{}", "[[1]]"])

@@ -27,6 +27,7 @@ PAGES = (
     "/schedule",
     "/schedule/boot-scraper",
     "/board",
+    "/commission",
     "/trials",
     "/trials/rungs",
     "/sheets",
@@ -37,6 +38,7 @@ LOADED = {
     "/trials/rungs": ".far",
     "/machine": "#seen table",
     "/board": "#live p",
+    "/commission": "#steps td",
 }
 TOO_SMALL = """
 return [...document.querySelectorAll("a, button, input, select, summary")].filter((e) => {

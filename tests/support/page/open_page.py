@@ -71,11 +71,38 @@ class OpenPage:
         connection.close()
         return content
 
+    @contextmanager
+    def events(self, path: str) -> Iterator[Iterator[tuple[str, str]]]:
+        """The events of a stream as they come, each its name and what it carries."""
+        connection = http.client.HTTPConnection("127.0.0.1", self.port, timeout=60)
+        connection.request("GET", path, headers={"Cookie": self.cookie})
+        answer = connection.getresponse()
+        assert answer.getheader("content-type", "").startswith("text/event-stream")
+        try:
+            yield _events(answer)
+        finally:
+            connection.close()
+            answer.close()
+
     def get(self, path: str) -> Answer:
         return self.ask("GET", path)
 
     def post(self, path: str, fields: dict[str, str] | bytes | None = None) -> Answer:
         return self.ask("POST", path, {} if fields is None else fields, HX_Request="true")
+
+
+def _events(answer: http.client.HTTPResponse) -> Iterator[tuple[str, str]]:
+    """Read as HTML's section 9.2 says: fields by the line, an event at each empty one."""
+    name, data = "", list[str]()
+    for raw in answer:
+        key, _, value = raw.decode().rstrip("\n").partition(":")
+        if key == "event":
+            name = value.removeprefix(" ")
+        elif key == "data":
+            data.append(value.removeprefix(" "))
+        elif not key and data:
+            yield name, "\n".join(data)
+            name, data = "", []
 
 
 @contextmanager
