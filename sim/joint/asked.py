@@ -35,7 +35,7 @@ TIME_WITHIN = 2.0
 TRUST = (
     "Computed from tables of the metals that are from memory, with three constants fitted to some rows of the handbook tables",
     f"held against the other rows, nine of ten of its times were within a factor of {TIME_WITHIN:g}, but for sheets below 0.6 mm "
-    "and rods below 3 mm; at 50 % setdown it sinks too fast",
+    "and rods below 3 mm",
     "rust, zinc, oil, a worn face and a force that gives way are not in it: try it on scrap",
 )
 

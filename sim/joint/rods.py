@@ -2,15 +2,16 @@
 
 Both rods have their own plane of symmetry through the crossing. The lower lies along x, the upper along y; they meet in the
 plane z = 0. A rod is a cylinder whose cells are cut by its surface. By a setdown s it has lost half of s at the crossing. The
-metal that had been there fills the gap around: between two cylinders that have sunk into each other by s the gap at a
-distance r from the middle is r^2 / d - s, what is displaced pi d s^2 / 2, and the ring that it fills doubles the patch
-exactly. So the patch is that of an overlap by 2 s. Beyond the crossing the rod keeps its whole section.
+metal that had been there fills the gap around, the narrowest first (`filled_m`); of a small setdown this doubles the patch. From
+about a fifth of the diameter on there is no gap left, and the rods grow wider at the crossing instead (`widened`), so that force
+and current are spread out. Beyond the crossing the rod keeps its whole section.
 """
 
 from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 
@@ -19,8 +20,9 @@ from sim.joint.metals import Array, Metal, Properties
 from sim.joint.sheets import COOLANT_C, crowded, graded
 
 _LEAST_SHARE = 0.03  # of a cell, below which it is not there
-FILLED = 2.0  # the overlap over the setdown: displaced metal fills the gap around
+_FILLING = 96  # points across a quarter of the crossing, over which the gap is filled
 _FINE = 32  # slices of a cell by which the surface cuts it
+DEEPEST = 0.8  # of the thinner rod: deeper than the mesh can follow
 _FINS = 6.0  # how far a rod reaches beyond the crossing, in diameters: farther than heat goes in a weld
 
 
@@ -47,7 +49,8 @@ class RodCross:
 class RodMesh:
     """`boxes`: the numbers of the cells of both rods, along, across and up; -1 where nothing is. `edges`: of both, alike.
 
-    `patch`: the faces where the rods touch; `strips`: the held cells under the lower and the upper electrode.
+    `patch`: the faces where the rods touch; `strips`: the held cells under the lower and the upper electrode, and
+    `halves_m`: half of the width of each, which grows with its rod's.
     """
 
     cross: RodCross
@@ -59,41 +62,64 @@ class RodMesh:
     patch: slice
     strips: tuple[slice, slice]
     patch_m2: float
+    halves_m: tuple[float, float]
+
+
+@lru_cache(maxsize=64)
+def _filling(first_m: float, second_m: float) -> tuple[Array, Array]:
+    """Setdowns, and how deep cylinders would overlap over the patch as it is filled then.
+
+    The rise of both surfaces from where they first met is u. What a setdown s displaces, where u is below s, fills the gap
+    u - s beside it up to a rise where the mean of u is s.
+    """
+    share = (np.arange(_FILLING) + 0.5) / _FILLING
+    low, high = (d / 2 * (1 - np.sqrt(1 - share**2)) for d in (first_m, second_m))
+    rise = np.sort((low[:, None] + high).ravel())
+    mean = np.cumsum(rise) / np.arange(1, len(rise) + 1)
+    return np.concatenate([[0.0], mean]), np.concatenate([[0.0], rise[:-1], [(first_m + second_m) / 2]])
+
+
+def filled_m(rods_m: tuple[float, float], setdown_m: float) -> float:
+    """How deep two cylinders would overlap over the patch that a setdown makes, displaced metal and all."""
+    return float(np.interp(setdown_m, *_filling(*rods_m)))
 
 
 def half_widths(rods_m: tuple[float, float], setdown_m: float) -> tuple[float, float]:
-    """Half of the touching patch along x and along y: where two cylinders would overlap that are `FILLED` times as far sunk.
+    """Half of the touching patch along x and along y, filled gap and all, as it is before the rods grow wider.
 
     Along x the upper rod's surface rises from the lower one's crest, and along y the lower rod's falls.
     """
-    setdown_m, (first, second) = FILLED * setdown_m, (d / 2 for d in rods_m)
-    along_x = math.sqrt(max(0.0, second**2 - max(0.0, second - setdown_m) ** 2))
-    along_y = math.sqrt(max(0.0, first**2 - max(0.0, first - setdown_m) ** 2))
+    deep_m, (first, second) = filled_m(rods_m, setdown_m), (d / 2 for d in rods_m)
+    along_x = math.sqrt(max(0.0, second**2 - max(0.0, second - deep_m) ** 2))
+    along_y = math.sqrt(max(0.0, first**2 - max(0.0, first - deep_m) ** 2))
     return along_x, along_y
 
 
+def widened(rods_m: tuple[float, float], setdown_m: float) -> float:
+    """How many times as wide both rods are at the crossing, once the gap around is filled.
+
+    By their volume: a section of pi d^2 / 4 becomes half an ellipse towards the electrode and a rectangle towards the other
+    rod. None flows along the rods, where the cold metal holds it.
+    """
+    share = min(setdown_m, DEEPEST * min(rods_m)) / sum(rods_m)
+    return max(1.0, math.pi / 4 / (math.pi / 8 + 0.5 - share))
+
+
 def overlap_m2(rods_m: tuple[float, float], setdown_m: float, points: int = 200) -> float:
-    """Area of the whole patch, seen along the force, filled gap and all."""
+    """Area of the whole patch, seen along the force, filled gap and all: it bears the force and carries the current."""
     half_x = half_widths(rods_m, setdown_m)[0]
     if half_x == 0:
         return 0.0
     x = (np.arange(points) + 0.5) / points * half_x
-    return float(4 * _reach(rods_m, setdown_m, x).sum() * half_x / points)
-
-
-def bearing_m2(rods_m: tuple[float, float], setdown_m: float) -> float:
-    """Area that bears the force: as the patch, but not ended by the rods' width, beyond which the displaced metal spreads.
-
-    Of an ellipse of half-axes sqrt(d s), with s as deep as the filled gap makes it.
-    """
-    return FILLED * math.pi * math.sqrt(rods_m[0] * rods_m[1]) * setdown_m
+    area = float(4 * _reach(rods_m, setdown_m, x).sum() * half_x / points)
+    return area * widened(rods_m, setdown_m) ** 2
 
 
 def _reach(rods_m: tuple[float, float], setdown_m: float, x: Array) -> Array:
     """Half of the patch across, at a distance x along the lower rod."""
-    setdown_m, (first, second) = FILLED * setdown_m, (d / 2 for d in rods_m)
+    deep_m, (first, second) = filled_m(rods_m, setdown_m), (d / 2 for d in rods_m)
     over = second - np.sqrt(np.clip(second**2 - x**2, 0, None))
-    left = np.clip(setdown_m - over, 0, first)
+    left = np.clip(deep_m - over, 0, first)
     return np.where(x < second, np.sqrt(first**2 - (first - left) ** 2), 0.0)
 
 
@@ -107,14 +133,18 @@ def rod_mesh(cross: RodCross, setdown_m: float, cells: int = 6) -> RodMesh:
     # Along x lie the lower rod's length and the upper one's width: the rims of the upper strip and of the lower's end are edges.
     x = _grid(step, [strips[1], second / 2, long[0]], _FINS * first)
     y = _grid(step, [strips[0], first / 2, long[1]], _FINS * second)
-    lower = _Rod.made(x, y, first, setdown_m, half_y, strips[0], step)
-    upper = _Rod.made(y, x, second, setdown_m, half_x, strips[1], step)
+    shared = _patch(cross.rods_m, setdown_m, x, y)
+    wider = widened(cross.rods_m, setdown_m)
+    if wider > 1:
+        shared = shared * wider**2
+        x, y = x + (wider - 1) * np.minimum(x, second / 2), y + (wider - 1) * np.minimum(y, first / 2)
+    deep_m = filled_m(cross.rods_m, setdown_m)
+    lower = _Rod.made(x, y, _Section(first, setdown_m, deep_m, half_y, wider, strips[0]), wider * second / 2, step)
+    upper = _Rod.made(y, x, _Section(second, setdown_m, deep_m, half_x, wider, strips[1]), wider * first / 2, step)
     below = int((lower.number >= 0).sum())
     links = Links()
     lower.join(links, 0)
     upper.join(links, below)
-    # The patch, cell by cell.
-    shared = _patch(cross.rods_m, setdown_m, x, y)
     # Lower: the last layer is at the patch; upper: its layers count from its electrode as well.
     under, over = lower.number[:, :, -1], upper.number[:, :, -1].T
     nx, ny = min(under.shape[0], over.shape[0]), min(under.shape[1], over.shape[1])
@@ -123,8 +153,8 @@ def rod_mesh(cross: RodCross, setdown_m: float, cells: int = 6) -> RodMesh:
     full = np.ones(int(met.sum()))
     tops = lower.up[-1] - lower.up[-2], upper.up[-1] - upper.up[-2]
     patch = links.faces(under[met], over[met] + below, tops[0] / 2 * full, tops[1] / 2 * full, shared[met])
-    held = []
-    for rod, start, volt, half, wide in ((lower, 0, 0.0, long[0], strips[0]), (upper, below, 1.0, long[1], strips[1])):
+    held, halves = [], (strips[0] * wider, strips[1] * wider)
+    for rod, start, volt, half, wide in ((lower, 0, 0.0, long[0], halves[0]), (upper, below, 1.0, long[1], halves[1])):
         area = np.outer(_within(rod.along, half), _within(rod.across, wide))
         first_layer = rod.number[:, :, 0]
         here = (area > 0) & (first_layer >= 0)
@@ -134,7 +164,8 @@ def rod_mesh(cross: RodCross, setdown_m: float, cells: int = 6) -> RodMesh:
     boxes = lower.number, np.where(upper.number >= 0, upper.number + below, -1)
     edges = (lower.along, lower.across, lower.up), (upper.along, upper.across, upper.up)
     metal = Properties((cross.metal,), np.zeros(mesh.cells, dtype=np.int64))
-    return RodMesh(cross, setdown_m, mesh, metal, boxes, edges, patch, (held[0], held[1]), 4 * float(shared[met].sum()))
+    patch_m2 = 4 * float(shared[met].sum())
+    return RodMesh(cross, setdown_m, mesh, metal, boxes, edges, patch, (held[0], held[1]), patch_m2, halves)
 
 
 def carried(old: RodMesh, new: RodMesh, values: Array, shares: tuple[Array, Array]) -> Array:
@@ -147,7 +178,8 @@ def carried(old: RodMesh, new: RodMesh, values: Array, shares: tuple[Array, Arra
     found = np.empty(new.mesh.cells)
     deeper = (new.setdown_m - old.setdown_m) / 2
     reach = half_widths(new.cross.rods_m, new.setdown_m)
-    for was, now, before, after, share, wide in zip(
+    wider = widened(new.cross.rods_m, new.setdown_m)
+    for was, now, before, after, share, half_m in zip(
         old.boxes, new.boxes, old.edges, new.edges, shares, reach, strict=True
     ):
         box = np.where(was >= 0, values[np.maximum(was, 0)], np.nan)
@@ -156,12 +188,18 @@ def carried(old: RodMesh, new: RodMesh, values: Array, shares: tuple[Array, Arra
             box[:, across][gap] = box[:, across - 1][gap]
         thick = np.maximum(np.diff(before[2]) - deeper * share, 1e-9)
         edges = before[2][0] + np.concatenate([[0.0], np.cumsum(thick)])
-        moved = _interpolated((edges[1:] + edges[:-1]) / 2, (after[2][1:] + after[2][:-1]) / 2)
-        crossing = before[0][1:] <= max(wide, before[0][1]) * 1.001
+        moved = _interpolated(_middles(edges), _middles(after[2]))
+        if wider > 1:  # the other rod grew wider: along this one the metal stays where it was
+            box = np.tensordot(_interpolated(_middles(before[0]), _middles(after[0])), box, axes=1)
+        crossing = after[0][1:] <= max(half_m * wider, after[0][1]) * 1.001
         box[crossing] = box[crossing] @ moved.T
         there = now >= 0
         found[now[there]] = box[there]
     return found
+
+
+def _middles(edges: Array) -> Array:
+    return np.asarray((edges[1:] + edges[:-1]) / 2)
 
 
 def _interpolated(old: Array, new: Array) -> Array:
@@ -199,6 +237,28 @@ def _patch(rods_m: tuple[float, float], setdown_m: float, x: Array, y: Array) ->
     return np.asarray(inside.mean(axis=1) * np.diff(x)[:, None])
 
 
+@dataclass(frozen=True)
+class _Section:
+    """A rod across, at the crossing: round, filled out to the patch from `deep_m` below its crest, `wider` times as wide.
+
+    `flank_m`: half of the patch across.
+    """
+
+    diameter_m: float
+    setdown_m: float
+    deep_m: float
+    flank_m: float
+    wider: float
+    strip_m: float
+
+    def chord_m(self, height: Array) -> Array:
+        """Half of its width at a height over its axis."""
+        radius = self.diameter_m / 2
+        round_ = np.sqrt(np.clip(radius**2 - height**2, 0, None))
+        filled = height > radius - self.deep_m
+        return self.wider * np.where(filled, np.maximum(round_, self.flank_m), round_)
+
+
 @dataclass(frozen=True, eq=False)
 class _Rod:
     """Half of a rod's length and of its width. `up`: heights over its own axis, from its electrode to the patch."""
@@ -214,32 +274,30 @@ class _Rod:
     ends: Array
 
     @classmethod
-    def made(
-        cls, along: Array, across: Array, d: float, setdown_m: float, flank_m: float, strip_m: float, step_m: float
-    ) -> _Rod:
-        radius = d / 2
-        bottom, top = -math.sqrt(radius**2 - strip_m**2), radius - setdown_m / 2
-        layers = max(6, round((math.sqrt(radius**2 - strip_m**2) + radius) / step_m))
+    def made(cls, along: Array, across: Array, section: _Section, reach_m: float, step_m: float) -> _Rod:
+        """`reach_m`: how far along the rod the crossing reaches."""
+        radius = section.diameter_m / 2
+        bottom, top = -math.sqrt(radius**2 - section.strip_m**2), radius - section.setdown_m / 2
+        layers = max(6, round((radius - bottom) / step_m))
         up = np.array(crowded(bottom, top, layers))
-        across = across[: int(np.searchsorted(across, radius * (1 - 1e-9))) + 1]
+        across = across[: int(np.searchsorted(across, section.wider * radius * (1 - 1e-9))) + 1]
         dy = np.diff(across)
         fine = up[:-1, None] + (np.arange(_FINE) + 0.5) / _FINE * np.diff(up)[:, None]
-        chord = _chord(fine, radius, setdown_m, flank_m)
+        chord = section.chord_m(fine)
         inside = np.clip(np.minimum(across[1:, None, None], chord) - across[:-1, None, None], 0, None)
-        section = inside.mean(axis=2) * np.diff(up)
-        there = section > _LEAST_SHARE * dy[:, None] * np.diff(up)
-        section = np.where(there, section, 0.0)
-        number = np.full((len(along) - 1, *section.shape), -1, dtype=np.int64)
+        area = inside.mean(axis=2) * np.diff(up)
+        there = area > _LEAST_SHARE * dy[:, None] * np.diff(up)
+        area = np.where(there, area, 0.0)
+        number = np.full((len(along) - 1, *area.shape), -1, dtype=np.int64)
         number[:, there] = np.arange((len(along) - 1) * int(there.sum())).reshape(len(along) - 1, -1)
-        # Beyond the crossing the rod is whole.
-        whole = math.pi * radius**2 / 2 / float(section.sum())
-        share = np.clip((along[1:] - max(flank_m, radius)) / np.diff(along), 0, 1)
+        # Beyond the crossing the rod is whole, and no wider than it was.
+        whole = math.pi * radius**2 / 2 / float(area.sum())
+        share = np.clip((along[1:] - reach_m) / np.diff(along), 0, 1)
         ends = 1 + share * (whole - 1)
-        volume = (np.diff(along) * ends)[:, None] * section[there]
+        volume = (np.diff(along) * ends)[:, None] * area[there]
         # How high the rod stands at an edge across, and how wide at an edge up.
         high = (chord > across[1:-1, None, None]).mean(axis=2) * np.diff(up)
-        wide = _chord(up[1:-1], radius, setdown_m, flank_m)
-        return cls(number, volume.ravel(), along, across, up, section, high, wide, ends)
+        return cls(number, volume.ravel(), along, across, up, area, high, section.chord_m(up[1:-1]), ends)
 
     def join(self, links: Links, start: int) -> None:
         dx, dy, dz = np.diff(self.along), np.diff(self.across), np.diff(self.up)
@@ -250,12 +308,6 @@ class _Rod:
         _link(links, number, 1, dy, (dx * self.ends)[:, None, None] * self.high)
         plane = np.clip(np.minimum(self.across[1:, None], self.wide) - self.across[:-1, None], 0, None)
         _link(links, number, 2, dz, (dx * self.ends)[:, None, None] * plane)
-
-
-def _chord(height: Array, radius: float, setdown_m: float, flank_m: float) -> Array:
-    """Half of the rod's width at a height: filled out to the patch near it."""
-    round_ = np.sqrt(np.clip(radius**2 - height**2, 0, None))
-    return np.where(height > radius - FILLED * setdown_m, np.maximum(round_, flank_m), round_)
 
 
 def _link(links: Links, number: Numbers, axis: int, steps: Array, area: Array) -> None:

@@ -11,12 +11,11 @@ import numpy as np
 from sim.joint.contact import Contacts, cold_area_m2, not_over_melting, touching
 from sim.joint.field import FieldContact, FieldWarmth, Mesh, no_contact
 from sim.joint.metals import Array, Properties
-from sim.joint.rods import RodCross, RodMesh, bearing_m2, carried, rod_mesh
+from sim.joint.rods import DEEPEST, RodCross, RodMesh, carried, overlap_m2, rod_mesh
 from sim.joint.sheets import SheetMesh, SheetStack, sheet_mesh
 
 _HALVINGS = 40
 _REMADE = 0.004  # the rods' mesh is remade when they have sunk by so much of the thinner one since it was made
-_DEEPEST = 0.8  # of the thinner rod: deeper than the mesh can follow
 
 
 @dataclass(frozen=True)
@@ -144,10 +143,10 @@ class RodSite:
     @classmethod
     def begun(cls, cross: RodCross, contacts: Contacts, force_N: float, cells: int) -> RodSite:
         wanted = cold_area_m2(cross.metal, force_N)
-        low, high = 0.0, _DEEPEST * cross.thin_m
+        low, high = 0.0, DEEPEST * cross.thin_m
         for _ in range(_HALVINGS):
             middle = (low + high) / 2
-            low, high = (middle, high) if bearing_m2(cross.rods_m, middle) < wanted else (low, middle)
+            low, high = (middle, high) if overlap_m2(cross.rods_m, middle) < wanted else (low, middle)
         return cls(rod_mesh(cross, high, cells), contacts, force_N, high, cells)
 
     @property
@@ -175,10 +174,8 @@ class RodSite:
         )
         own = amperes * self.share
         ohm[part] = not_over_melting(ohm[part], mesh.face_m2[part], own, middle, cross.metal.melting_degC)
-        for n, (d, along) in enumerate(zip(cross.rods_m, cross.along_m, strict=True)):
-            strip = self.made.strips[n]
-            cells = mesh.held[strip]
-            half, copper = cross.strip[n] * d, cross.electrode
+        for strip, half, along in zip(self.made.strips, self.made.halves_m, cross.along_m, strict=True):
+            cells, copper = mesh.held[strip], cross.electrode
             hardness = np.minimum(cross.metal.hardness_Pa(at_C[cells]), copper.hardness_Pa(at_C[cells]))
             film = touching(
                 self.contacts,
@@ -209,7 +206,7 @@ class RodSite:
     def given_way(self, warmth: FieldWarmth, step_s: float) -> tuple[RodSite, FieldWarmth]:
         """They sink as far as the hot metal gives way in this step, implicitly: the more they sink, the wider they bear."""
         cross, layers = self.made.cross, self._layers(warmth.at_C)
-        low, high = self.sunk_m, _DEEPEST * cross.thin_m
+        low, high = self.sunk_m, DEEPEST * cross.thin_m
         for _ in range(_HALVINGS):
             middle = (low + high) / 2
             deeper = self.sunk_m + step_s * self._speed_m_s(middle, layers) > middle
@@ -246,7 +243,7 @@ class RodSite:
 
     def _speeds_m_s(self, sunk_m: float, layers: list[tuple[Array, Array, Array]]) -> tuple[Array, ...]:
         """How fast each layer grows thinner: by its own rate, under a load that spreads at 45 degrees."""
-        area = bearing_m2(self.made.cross.rods_m, sunk_m)
+        area = overlap_m2(self.made.cross.rods_m, sunk_m)
         half, flow = math.sqrt(area / math.pi), self.made.cross.metal.flow
         found = []
         for deep, thick, mean in layers:

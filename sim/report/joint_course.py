@@ -19,7 +19,7 @@ from sim.joint.asked import LONGEST_S, TRUST, asked, full_amperes, reckoned, sho
 from sim.joint.machine import machine_spans
 from sim.joint.metals import METALS, Array
 from sim.joint.outcome import JointOutcome, outcome, target_m
-from sim.joint.rods import FILLED, half_widths
+from sim.joint.rods import filled_m, half_widths, widened
 from sim.joint.sites import RodSite, SheetSite
 from sim.joint.weld import Picture, Span, WeldCourse
 from sim.joint.work import COARSE, Work
@@ -129,13 +129,11 @@ def _rods_view(shot: Picture, site: RodSite, work: Work) -> CourseView:
     at[below] = _smooth(boxes[0], up_low - up_low[-1], x_edges, z[below], abs(x))
     at[~below] = _smooth(boxes[1], up_high - up_high[-1], across[: high.shape[1] + 1], -z[~below], abs(x))
     # Across the upper rod, whose section is a circle but for what has been pressed in.
-    height = up_high[-1] - z[~below]
+    height, sunk_m = up_high[-1] - z[~below], site.sunk_m
     chord = np.sqrt(np.clip((second / 2) ** 2 - height**2, 0, None))
-    chord = np.where(
-        height > second / 2 - FILLED * site.sunk_m,
-        np.maximum(chord, half_widths((first, second), site.sunk_m)[0]),
-        chord,
-    )
+    filled = height > second / 2 - filled_m((first, second), sunk_m)
+    chord = np.where(filled, np.maximum(chord, half_widths((first, second), sunk_m)[0]), chord)
+    chord = chord * widened((first, second), sunk_m)
     at[~below] = np.where(np.abs(x)[None, :] <= chord[:, None], at[~below], np.nan)
     return CourseView(shot.time_s, at[::-1], (2e3 * half, 1e3 * (deep + tall)))
 

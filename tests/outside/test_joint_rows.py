@@ -2,8 +2,7 @@
 
 Sources: the class A, B and C table (C from memory) and the cross-wire table (from memory but for cold-drawn rods at 15 and 30
 % setdown); small-machine times for rods: common practice, no source. All rows: `python -m tests.campaigns.joint_rows`, which
-also says where the model fails: sheets below 0.6 mm, setdowns of 50 %, and the times of sheets, for a nugget grows slowly at
-last.
+also says where the model fails: sheets below 0.6 mm, and the times of sheets, for a nugget grows slowly at last.
 """
 
 from __future__ import annotations
@@ -47,9 +46,7 @@ def test_setdowns_held_out(table: str, inches: str) -> None:
 
 
 def test_rods_of_all_diameters_want_one_heat() -> None:
-    """The table's rows of one setdown have J^2 t within 11 to 14 %; the model's times of 30 % setdown, from 1/8 to 1/2 in,
-    too.
-    """
+    """The table's rows of one setdown have J^2 t within 11 to 14 %; the model's of 30 %, from 1/8 to 1/2 in, too."""
     heats = []
     for inches in ("0.125", "0.25", "0.5"):
         row = _held_out("cold_drawn 30 %", inches)

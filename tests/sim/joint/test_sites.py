@@ -12,7 +12,7 @@ from sim.joint.contact import Contacts, cold_area_m2, touching
 from sim.joint.field import Diverged
 from sim.joint.metals import LOW_CARBON_STEEL, TABOR
 from sim.joint.outcome import outcome
-from sim.joint.rods import bearing_m2, overlap_m2, rod_mesh
+from sim.joint.rods import overlap_m2, rod_mesh, widened
 from sim.joint.sites import RodSite
 from sim.joint.weld import Span, steady
 from sim.joint.work import COARSE, Factors, Work, drawn, one_weld, site_of, under
@@ -21,25 +21,48 @@ RODS = Work("low_carbon_steel", 1600, rods_m=(5e-3, 5e-3))
 SHEETS = Work("low_carbon_steel", 2200, sheets_m=(1e-3, 1e-3), face_m=6e-3)
 
 
-def test_what_is_pressed_aside_fills_the_gap_so_that_the_patch_doubles() -> None:
-    """By integrals over the circles themselves: volume displaced against volume of the ring, at a small setdown."""
-    radius, sunk = 2.5e-3, 0.02e-3
-    x = (np.arange(800) + 0.5) / 800 * 0.45e-3
-    gap = 2 * radius - sunk - np.sqrt(radius**2 - x[:, None] ** 2) - np.sqrt(radius**2 - x[None, :] ** 2)
-    cell = (x[1] - x[0]) ** 2
+def _pressed_aside(d: float, sunk_m: float) -> tuple[float, float]:
+    """(Volume displaced, area where the gap is narrower than a width so that it holds that), by counting cells of a grid."""
+    x = (np.arange(800) + 0.5) / 800 * d / 2
+    high = np.sqrt(d**2 / 4 - x**2)
+    gap, cell = d - sunk_m - high[:, None] - high, (x[1] - x[0]) ** 2
     displaced = -gap[gap < 0].sum() * cell
-    order = np.sort(gap[gap > 0])
-    filled = np.searchsorted(np.cumsum(order) * cell, displaced)
-    patch = 4 * ((gap < 0).sum() + filled) * cell
-    assert overlap_m2((2 * radius, 2 * radius), sunk) == pytest.approx(patch, rel=0.02)
-    assert bearing_m2((2 * radius, 2 * radius), sunk) == pytest.approx(patch, rel=0.02)
+    held = np.cumsum(np.sort(gap[gap > 0])) * cell
+    return 4 * displaced, 4 * ((gap < 0).sum() + np.searchsorted(held, displaced)) * cell
+
+
+@pytest.mark.parametrize("share", [0.004, 0.1, 0.2])
+def test_what_is_pressed_aside_fills_the_gap(share: float) -> None:
+    """By integrals over the circles themselves: volume displaced against volume of the ring."""
+    d = 5e-3
+    assert overlap_m2((d, d), share * d) == pytest.approx(_pressed_aside(d, share * d)[1], rel=0.03)
+    assert widened((d, d), share * d) == 1
+
+
+def test_a_little_setdown_doubles_the_patch() -> None:
+    """Of two paraboloids: the disc where they overlap is pi d s, and its ring as much again."""
+    assert overlap_m2((5e-3, 5e-3), 0.02e-3) == pytest.approx(2 * math.pi * 5e-3 * 0.02e-3, rel=0.02)
+
+
+def test_where_no_gap_is_left_the_rods_grow_wider_by_their_volume() -> None:
+    """At half a diameter: what the whole square between them cannot hold, against two sections half round and half square."""
+    d, sunk_m = 5e-3, 2.5e-3
+    left_over = _pressed_aside(d, sunk_m)[0]
+    x = (np.arange(800) + 0.5) / 800 * d / 2
+    high = np.sqrt(d**2 / 4 - x**2)
+    gap = d - sunk_m - high[:, None] - high
+    left_over -= 4 * gap[gap > 0].sum() * (x[1] - x[0]) ** 2
+    section = d * d * (math.pi / 8 + 0.5) - d * sunk_m / 2  # of a rod filled out, not yet wider
+    times = widened((d, d), sunk_m)
+    assert 2 * d * (times - 1) * section == pytest.approx(left_over, rel=0.01)
+    assert overlap_m2((d, d), sunk_m) == pytest.approx(times**2 * d * d, rel=0.01)
 
 
 def test_cold_rods_sink_until_hardness_bears_the_force() -> None:
     """Tabor: mean pressure three times the flow stress."""
     site = site_of(RODS, Contacts())
     assert isinstance(site, RodSite)
-    area = bearing_m2((5e-3, 5e-3), site.sunk_m)
+    area = overlap_m2((5e-3, 5e-3), site.sunk_m)
     assert RODS.force_N / area == pytest.approx(TABOR * 1e6 * LOW_CARBON_STEEL.flow.cold_MPa, rel=1e-3)
     assert cold_area_m2(LOW_CARBON_STEEL, RODS.force_N) == pytest.approx(area, rel=1e-3)
 

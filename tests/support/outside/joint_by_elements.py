@@ -18,7 +18,7 @@ from skfem import Basis, BilinearForm, ElementHex2, ElementQuad2, FacetBasis, Li
 from skfem.helpers import dot, grad
 
 from sim.joint.metals import STEP_C, Array
-from sim.joint.rods import FILLED, RodCross, half_widths
+from sim.joint.rods import RodCross, filled_m, half_widths
 from sim.joint.sheets import SheetStack
 from tests.support.outside.joint_meshes import growing
 
@@ -109,7 +109,8 @@ class RodByElements:
         d = cross.rods_m[0]
         radius, flank, strip = d / 2, half_widths(cross.rods_m, setdown_m)[0], cross.strip[0] * d
         long, self._metal = cross.along_m[0] / 2, cross.metal
-        bottom, top, shoulder = -math.sqrt(radius**2 - strip**2), radius - setdown_m / 2, radius - FILLED * setdown_m
+        deep = filled_m(cross.rods_m, setdown_m)
+        bottom, top, shoulder = -math.sqrt(radius**2 - strip**2), radius - setdown_m / 2, radius - deep
         along = np.concatenate([np.linspace(0, long, elements + 1), long + growing(long / elements, 1, fins * d)[1:]])
         body = (bottom + shoulder) / 2 - (shoulder - bottom) / 2 * np.cos(np.linspace(0, math.pi, 2 * elements + 1))
         up = np.concatenate([body, np.linspace(shoulder, top, elements)[1:]])
@@ -121,7 +122,7 @@ class RodByElements:
         self._basis = Basis(mesh, ElementHex2(), intorder=4)
         facets = mesh.facets_satisfying(lambda x: x[2] < bottom + 1e-9)
         lower = FacetBasis(mesh, ElementHex2(), facets=facets, intorder=8)
-        points, weights = _quarter_patch(cross.rods_m[0], setdown_m)
+        points, weights = _quarter_patch(cross.rods_m[0], deep)
         height = np.full(len(weights), top * (1 - 1e-9))
         here, turned = (self._basis.probes(np.vstack([xy, height])) for xy in (points, points[::-1]))
         self.patch_m2 = 4 * float(weights.sum())
@@ -165,27 +166,23 @@ def _solved(matrix: Any, given: Any, guess: Any) -> Any:
     return np.asarray(found)
 
 
-def _quarter_patch(d: float, setdown_m: float, along: int = 20, round_: int = 24) -> tuple[Any, Any]:
+def _quarter_patch(d: float, deep_m: float, along: int = 20, round_: int = 24) -> tuple[Any, Any]:
     """Points (x, y) and weights over a quarter of where two equal cylinders overlap, as many on either side of its diagonal."""
     r, radial = np.polynomial.legendre.leggauss(along)
     share, radial = (r + 1) / 2, radial / 2
     angle = (np.arange(round_) + 0.5) / round_ * math.pi / 2
-    reach = np.array([_rim(d / 2, setdown_m, a) for a in angle])
+    reach = np.array([_rim(d / 2, deep_m, a) for a in angle])
     lengths = np.outer(share, reach)
     points = np.array([(lengths * np.cos(angle)).ravel(), (lengths * np.sin(angle)).ravel()])
     return points, (np.outer(share * radial, reach**2) * math.pi / 2 / round_).ravel()
 
 
-def _rim(radius: float, setdown_m: float, angle: float) -> float:
+def _rim(radius: float, deep_m: float, angle: float) -> float:
     """Distance from the middle at which the surfaces of both cylinders cross, by bisection."""
-    low, high = 0.0, radius
+    low, high = 0.0, math.sqrt(2) * radius
     for _ in range(60):
         middle = (low + high) / 2
         x, y = middle * math.cos(angle), middle * math.sin(angle)
-        over = (
-            math.sqrt(max(radius**2 - x * x, 0))
-            + math.sqrt(max(radius**2 - y * y, 0))
-            - (2 * radius - FILLED * setdown_m)
-        )
+        over = math.sqrt(max(radius**2 - x * x, 0)) + math.sqrt(max(radius**2 - y * y, 0)) - (2 * radius - deep_m)
         low, high = (middle, high) if over > 0 else (low, middle)
     return low
