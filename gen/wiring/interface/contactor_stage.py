@@ -1,6 +1,6 @@
 """The charge pump that holds the contactor: only edges at the pin carry charge, so that only a train of them holds it.
 
-Each edge takes one of KX and KW down, and its capacitor (C41, C42) draws KS far below 0 V. Between edges R44 and R45 lift KS
+Each edge takes one of KX and KW down, and its capacitor (C41, C42) draws KS far below 0 V. From then on R44 and R45 lift KS
 again; as KN, between them, passes the threshold KT, the comparator lets the coil go. KS gets below 0 V by no
 level that stands still and by no capacitor or diode that is shorted. All voltages are shares of 12Z.
 
@@ -18,11 +18,11 @@ from gen.wiring.signal_parts import PULL_OHM
 
 ZENER_V = 12.0
 ZENER = 0.05
-PUMP_FARAD, STORE_FARAD = 1e-6, 100e-9
-LEAK_OHM = 510_000.0  # each of R44 and R45
-DIVIDER_OHM = (13_000.0, 10_000.0)
-LIFT_OHM = 1500.0
-RESISTOR, FILM, STORE = 0.01, 0.05, 0.02
+PUMP_FARAD, STORE_FARAD = 100e-9, 10e-9
+LEAK_OHM = (470_000.0, 430_000.0)  # R44 and R45
+DIVIDER_OHM = (12_000.0, 10_000.0)
+LIFT_OHM = 10_000.0
+RESISTOR, PUMP, STORE = 0.01, 0.02, 0.05
 JUNCTION_V = (0.35, 0.75)  # of a signal diode at microamperes, hot, to milliamperes, cold; from memory
 BIAS_A = 0.4e-6
 LONGEST_GAP_MS = 40.0  # between edges of a healthy board's train: what it has to bridge
@@ -32,15 +32,16 @@ TRAIN_GONE_MS = 60.0  # after the last edge the coil is off
 def held_ms() -> Figure:
     """From the last edge until the coil is off, every tolerance at its worst.
 
-    KS rises from -V0 towards 12Z with (R44 + R45) C43: t = RC ln((V + V0) / (V - Vs)), textbook. V0 lies between one
-    stroke onto a store that was just about to let go, and a store that is full.
+    The capacitor of the last edge stays on KS through its diode, so that both hold the charge. KS rises from -V0 towards
+    12Z: t = RC ln((V + V0) / (V - Vs)), textbook. V0 lies between one stroke onto a store that was just about to let go,
+    and a store that is full.
     """
     found = []
     upper, lower = DIVIDER_OHM
     for r, c, pump, high, low, zener, junction, bias in product((-1, 1), repeat=8):
         V = ZENER_V * (1 + ZENER * zener)
-        r44, r45 = LEAK_OHM * (1 + RESISTOR * r), LEAK_OHM * (1 + RESISTOR * high * r)
-        store, stroke = STORE_FARAD * (1 + STORE * c), PUMP_FARAD * (1 + FILM * pump)
+        r44, r45 = LEAK_OHM[0] * (1 + RESISTOR * r), LEAK_OHM[1] * (1 + RESISTOR * high)
+        store, stroke = STORE_FARAD * (1 + STORE * c), PUMP_FARAD * (1 + PUMP * pump)
         threshold = V / (1 + upper * (1 + RESISTOR * low) / (lower * (1 - RESISTOR * low)))
         # The bias current of the comparator's input flows out of it, into KN.
         lifted = BIAS_A * (bias + 1) / 2 * r44 * r45 / (r44 + r45)
@@ -48,8 +49,12 @@ def held_ms() -> Figure:
         full = V - 2 * JUNCTION_V[(junction + 1) // 2]
         least = (stroke * full - store * at_release) / (stroke + store)
         final = V + BIAS_A * (bias + 1) / 2 * r44
-        found += [1000 * (r44 + r45) * store * math.log((final + v) / (final - at_release)) for v in (least, full)]
-    return spanning(found, "ms", "(R44 + R45) C43 ln((V + V0) / (V - Vs)), textbook; every tolerance at its worst")
+        found += [
+            1000 * (r44 + r45) * (store + stroke) * math.log((final + v) / (final - at_release)) for v in (least, full)
+        ]
+    return spanning(
+        found, "ms", "(R44 + R45) (C41 + C43) ln((V + V0) / (V - Vs)), textbook; every tolerance at its worst"
+    )
 
 
 def contactor_stage() -> BoardStage:
@@ -62,7 +67,7 @@ def contactor_stage() -> BoardStage:
         (
             resistor("R9", PULL_OHM, ("PULSE", "0V"), "holds the pin low until the program drives it"),
             resistor("R41", 1000.0, ("PULSE", "KQ"), "keeps 12 V off the pin when a MOSFET breaks down"),
-            resistor("R40", 680.0, ("24E", "12Z"), "feeds 12Z", "1 W"),
+            resistor("R40", 2200.0, ("24E", "12Z"), "feeds 12Z", "0.5 W"),
             Component(
                 "Z41",
                 "Zener diode",
@@ -75,17 +80,17 @@ def contactor_stage() -> BoardStage:
             ceramic("C44", 1e-6, ("12Z", "0V"), "steadies 12Z while the pump draws"),
             mosfet("Q41", "N-MOSFET", ("KQ", "KX", "0V"), "takes KX down at the pin's rise"),
             resistor("R42", LIFT_OHM, ("12Z", "KX"), "lifts KX, and fills C41"),
-            film("C41", PUMP_FARAD, ("KX", "KP"), "carries charge at the pin's rise only"),
+            film("C41", PUMP_FARAD, ("KX", "KP"), "carries charge at the pin's rise, and holds it", PUMP),
             diode("D41", "KP", "0V", "lets C41 fill"),
             diode("D42", "KS", "KP", "draws KS down"),
             mosfet("Q42", "N-MOSFET", ("KX", "KW", "0V"), "takes KW down at the pin's fall"),
             resistor("R43", LIFT_OHM, ("12Z", "KW"), "lifts KW, and fills C42"),
-            film("C42", PUMP_FARAD, ("KW", "KR"), "carries charge at the pin's fall only"),
+            film("C42", PUMP_FARAD, ("KW", "KR"), "carries charge at the pin's fall, and holds it", PUMP),
             diode("D43", "KR", "0V", "lets C42 fill"),
             diode("D44", "KS", "KR", "draws KS down"),
-            film("C43", STORE_FARAD, ("KS", "0V"), "holds the charge between edges", STORE),
-            resistor("R44", LEAK_OHM, ("KS", "KN"), "how long the charge lasts"),
-            resistor("R45", LEAK_OHM, ("KN", "12Z"), "how long the charge lasts"),
+            film("C43", STORE_FARAD, ("KS", "0V"), "bridges from one capacitor to the other", STORE),
+            resistor("R44", LEAK_OHM[0], ("KS", "KN"), "how long the charge lasts"),
+            resistor("R45", LEAK_OHM[1], ("KN", "12Z"), "how long the charge lasts"),
             resistor("R46", upper, ("12Z", "KT"), "threshold"),
             resistor("R47", lower, ("KT", "0V"), "threshold"),
             comparator("U5", ("KC", "KT", "KN"), "low while KN is below the threshold"),
