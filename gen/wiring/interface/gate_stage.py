@@ -202,7 +202,7 @@ def _pulse_transformer(welder: Welder) -> tuple[Component, ...]:
         resistor("R52", 100_000.0, ("HT", "0V"), "thresholds of the carrier"),
         resistor("R53", 100_000.0, ("HO", "HT"), "thresholds of the carrier"),
         resistor("R54", 47_000.0, ("HO", "HC"), "length of the carrier's half-wave"),
-        film("C51", 1e-9, ("HC", "0V"), "length of the carrier's half-wave"),
+        ceramic("C51", 1e-9, ("HC", "0V"), "length of the carrier's half-wave"),
         resistor("R55", 4700.0, ("24E", "HO"), "lifts the comparator's output"),
         resistor("R56", 10_000.0, ("HO", "HG"), "halves the voltage at Q34"),
         resistor("R57", 10_000.0, ("HG", "0V"), "halves the voltage at Q34"),
