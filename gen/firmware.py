@@ -20,6 +20,7 @@ from jinja2 import Environment, FunctionLoader, StrictUndefined
 from gen.boards import Board
 from gen.cautions import caution_lines
 from gen.current import PercentScale, scale_of
+from gen.current_limits import LOPSIDED_DEG, current_limits
 from gen.machine.welder import FREQUENCY_BAND, Welder
 from gen.phase_control import delay_for_fraction_deg, volt_seconds
 from gen.pio import pio_module
@@ -31,9 +32,6 @@ MARK = "Made by Weldbeat"  # in the header of every file that is made
 _BOARD_DIGEST = re.compile(r'^BUNDLE_DIGEST = "[0-9a-f]*"$', re.MULTILINE)
 HEAT_RATIO = 1.1  # from one step of the board's table of least heats to the next
 VOLT_SECONDS_STEPS = 32  # of the range of delays: 3 degrees or so, over which a line is within 1/2000 of the curve
-# Of a healthy transformer, whatever its residue, the currents of one direction end up to 5 degrees later than those of the
-# other; of one that unequal firing drives into saturation about 16 (seeded machines, tests/sim/core/test_lopsided.py).
-LOPSIDED_DEG = 8.0
 WHOLE_HALF_CYCLE = 10_000  # what the board calls the volt-seconds of a half-cycle that is not fired late
 STOP_REQUEST = '{"jsonrpc": "2.0", "id": 0, "method": "stop"}'
 
@@ -177,6 +175,7 @@ def render(table: TimingTable, welder: Welder, board: Board) -> FirmwareBundle:
     half_us = 500_000 / welder.mains.frequency_Hz  # exact, where the nominal whole microsecond would cut the band
     limits = welder.limits
     earliest_us, latest_us = delay_range_us(welder, board)
+    step_us = volt_seconds_step_us(earliest_us, latest_us)
     context: dict[str, Any] = {
         "version": program_version(),
         "table": table,
@@ -192,10 +191,11 @@ def render(table: TimingTable, welder: Welder, board: Board) -> FirmwareBundle:
         "earliest_us": earliest_us,
         "latest_us": latest_us,
         "heat_steps": heat_steps(scale_of(welder), welder.mains.frequency_Hz, earliest_us, latest_us),
-        "volt_seconds_step_us": volt_seconds_step_us(earliest_us, latest_us),
+        "volt_seconds_step_us": step_us,
         "volt_seconds": volt_seconds_steps(scale_of(welder), welder.mains.frequency_Hz, earliest_us, latest_us),
         "flux_halves": math.ceil(welder.flux_decay_s * math.log(2) * 2 * welder.mains.frequency_Hz),
         "first_us": first_delay_us(welder),
+        "current": current_limits(welder, board, earliest_us, step_us, VOLT_SECONDS_STEPS),
         "lopsided_us": round(degrees_to_us(LOPSIDED_DEG, welder.mains.frequency_Hz)),
         "longest_weld": math.floor(limits.longest_weld.half_cycles(table.frequency_Hz)),
         "least_cool": math.ceil(limits.least_cool.half_cycles(table.frequency_Hz)),

@@ -14,13 +14,14 @@ from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import closing, contextmanager
 from dataclasses import dataclass, fields, replace
 from datetime import datetime, timedelta
+from functools import cache
 from pathlib import Path
 from types import TracebackType
 from typing import Any, Self, TypeVar, get_type_hints
 
 from gen.errors import InputError
 from gen.user_files import written
-from gen.words import ENDING_NAMES
+from gen.words import ENDING_NAMES, NOT_TIMED
 
 RECORDS_FILE = "records.sqlite"
 _APPLICATION = 0x5742_6561  # "WBea" in the header of the file, where other programs put theirs
@@ -120,6 +121,9 @@ CREATE TABLE currents (
     PRIMARY KEY (board, boot, count, life, gate)
 ) STRICT;
 """,
+    """\
+ALTER TABLE currents ADD COLUMN peak_A REAL;
+""",
 )
 VERSION = len(_VERSIONS)
 
@@ -200,7 +204,10 @@ class CheckRecord:
 
 @dataclass(frozen=True)
 class GateRecord:
-    """One gate of a weld and its current; columns as in the table `currents`."""
+    """One gate of a weld and its current; columns as in the table `currents`.
+
+    `length_us` is NOT_TIMED where no sense timed it; `peak_A` is what lay farthest from 0, with its sign.
+    """
 
     board: str
     boot: int
@@ -210,6 +217,7 @@ class GateRecord:
     length_us: int
     half_us: int
     current_A: float | None
+    peak_A: float | None
 
 
 AnyRecord = WeldRecord | TrialRecord | KeptRecord | CheckRecord | GateRecord
@@ -261,7 +269,12 @@ _HOLDS: dict[str, Callable[[Any], bool]] = {
     "weld_s": lambda value: value > 0,
     "percent": lambda value: 0 < value <= 100,
     "reading": lambda value: True,  # below 0 too
+    "peak_A": lambda value: True,
+    "length_us": lambda value: True,
 }
+
+
+_LEAST = {"length_us": NOT_TIMED}  # of a whole number, else 0
 
 
 def _fits(column: str, kinds: Any, value: Any) -> bool:
@@ -272,7 +285,7 @@ def _fits(column: str, kinds: Any, value: Any) -> bool:
         return False
     if isinstance(value, str) and len(value) > _LONGEST_TEXT:
         return False
-    if isinstance(value, int) and not 0 <= value <= _MOST_COUNTED:
+    if isinstance(value, int) and not _LEAST.get(column, 0) <= value <= _MOST_COUNTED:
         return False
     if isinstance(value, float) and not (math.isfinite(value) and abs(value) <= _MOST):
         return False
@@ -326,7 +339,7 @@ class Records:
     def _prepare(self) -> None:
         self._db.execute("BEGIN IMMEDIATE")  # another program may be making it at the same time
         application, version = (int(self._db.execute(f"PRAGMA {name}").fetchone()[0]) for name in _HEADER)
-        there = dict(self._db.execute("SELECT name, sql FROM sqlite_schema WHERE sql IS NOT NULL").fetchall())
+        there = dict(self._db.execute(_SCHEMA).fetchall())
         new = application == 0 and version == 0 and not there
         if not new and application != _APPLICATION:
             raise self._error("a database of another program", "allowed: move it away, and a new one is made")
@@ -575,10 +588,17 @@ def _statements(script: str) -> list[str]:
     return [statement.strip() for statement in script.split(";\n") if statement.strip()]
 
 
+_SCHEMA = "SELECT name, sql FROM sqlite_schema WHERE sql IS NOT NULL"
+
+
+@cache
 def tables_of(version: int) -> dict[str, str]:
-    """The tables of a file of this version: of each name the statement that made it."""
-    made = [statement for script in _VERSIONS[:version] for statement in _statements(script)]
-    return {statement.split()[2]: statement for statement in made}
+    """The tables of a file of this version: of each name the statement that SQLite keeps of it."""
+    with closing(sqlite3.connect(":memory:")) as db:
+        for script in _VERSIONS[:version]:
+            for statement in _statements(script):
+                db.execute(statement)
+        return dict(db.execute(_SCHEMA).fetchall())
 
 
 _WELD_COLUMNS = _columns(WeldRecord)

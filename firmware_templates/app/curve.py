@@ -5,44 +5,51 @@ Filled while armed, so that all of it is there beforehand; told over the serial 
 
 from array import array
 
-from .words import CURVE_A_LINE, CURVE_KEPT, LOPSIDED, NO_CONDUCTION, NO_REASON, ONE_SIDED, RUNS_ON_US
+from .plan import GateDelays
+from .words import (
+    CURVE_A_LINE,
+    CURVE_KEPT,
+    LOPSIDED,
+    NO_CONDUCTION,
+    NO_REASON,
+    NOT_TIMED,
+    ONE_SIDED,
+    RUNS_ON_US,
+    TOO_LONG,
+)
 
 TYPE_CHECKING = False
 if TYPE_CHECKING:
-    from interface import Driver, Rows
+    from interface import Config, Driver, Rows
 
 AT_ONCE = 4  # reports taken in one step
 NONE_IN_A_ROW = 4  # gates without a current: nothing conducts
 
 
 class Curve:
-    """Of each gate its firing delay, the length of its current and the mains' half-cycle, in microseconds.
+    """Of each gate its firing delay, the length of its current and the mains' half-cycle, in microseconds, and its current."""
 
-    `lopsided_us`: how much later the currents of one direction may end than those of the other.
-    """
-
-    def __init__(self, nominal_half_us: int, lopsided_us: int) -> None:
-        self.nominal_half_us = nominal_half_us
-        self.lopsided_us = lopsided_us
+    def __init__(self, config: "Config") -> None:
+        self.config = config
         self.delays = array("H", bytes(2 * CURVE_KEPT))
-        self.lengths = array("H", bytes(2 * CURVE_KEPT))
+        self.lengths = array("h", bytes(2 * CURVE_KEPT))
         self.halves = array("H", bytes(2 * CURVE_KEPT))
+        self.currents = array("h", bytes(2 * CURVE_KEPT))  # RMS, tenths of an ampere; -1: not measured
+        self.peaks = array("h", bytes(2 * CURVE_KEPT))  # with their sign
         self.count = 0
+        self.timed = 0  # of those, how many currents' lengths are known
         self.weld = 0  # its number once it has ended; 0: none, or under way
         self.fault = NO_REASON
         self.none_in_a_row = 0
-        self.rows: Rows = ()
-        self.row = 0
-        self.left = 0
-        self.half_us = nominal_half_us
+        self.gate_delays = GateDelays()
+        self.half_us = config.NOMINAL_HALF_US
 
     def begin(self, rows: "Rows", first_row: int, half_us: int) -> None:
         """A weld by `rows` starts at its first fired row; its delays are scaled to `half_us`."""
-        self.rows = rows
-        self.row = first_row
-        self.left = rows[first_row][1]
+        self.gate_delays.begin(rows, first_row)
         self.half_us = half_us
         self.count = 0
+        self.timed = 0
         self.weld = 0
         self.fault = NO_REASON
         self.none_in_a_row = 0
@@ -50,24 +57,40 @@ class Curve:
     def look(self, driver: "Driver", half_us: int) -> None:
         """Take what has been timed since, in the mains as it is now."""
         for _ in range(AT_ONCE):
-            if self.count == CURVE_KEPT or not self.rows:
+            if self.timed == CURVE_KEPT or not self.gate_delays.rows:
                 return
-            length_us = driver.conduction_us(self.count)
+            length_us = driver.conduction_us(self.timed)
             if length_us < 0:
                 return
             self._add(length_us, half_us)
 
+    def measured(self, gate: int, current_dA: int, peak_dA: int, half_us: int) -> None:
+        """The current of a gate; of gates beyond CURVE_KEPT nothing is kept."""
+        if gate < CURVE_KEPT and self.gate_delays.rows:
+            self._reach(gate, half_us)
+            self.currents[gate] = current_dA
+            self.peaks[gate] = peak_dA
+
+    def length_us(self, gate: int) -> int:
+        """How long a gate's current flowed, as the driver tells it; NOT_TIMED where that is not known."""
+        return self.lengths[gate] if 0 <= gate < self.timed else NOT_TIMED
+
+    def _reach(self, gate: int, half_us: int) -> None:
+        """Have an entry for every gate up to this one."""
+        while self.count <= gate:
+            at = self.count
+            self.delays[at] = max(self.gate_delays.next(), 0) * self.half_us // self.config.NOMINAL_HALF_US
+            self.lengths[at] = NOT_TIMED
+            self.halves[at] = half_us
+            self.currents[at] = -1
+            self.peaks[at] = 0
+            self.count = at + 1
+
     def _add(self, length_us: int, half_us: int) -> None:
-        rows = self.rows
-        while self.row < len(rows) - 1 and (self.left == 0 or rows[self.row][2] < 0):
-            self.row += 1
-            self.left = rows[self.row][1]
-        self.left -= 1
-        at = self.count
-        self.delays[at] = max(rows[self.row][2], 0) * self.half_us // self.nominal_half_us
+        at = self.timed
+        self._reach(at, half_us)
         self.lengths[at] = length_us
-        self.halves[at] = half_us
-        self.count = at + 1
+        self.timed = at + 1
         self.none_in_a_row = 0 if length_us else self.none_in_a_row + 1
         if self.fault == NO_REASON:
             self.fault = self._judge(at)
@@ -82,10 +105,21 @@ class Curve:
         if lengths[at] == 0 and lengths[at - 1] > 0 and lengths[at - 2] == 0:
             return ONE_SIDED
         if lengths[at - 1] > 0 and lengths[at] > 0 and lengths[at - 2] > 0:
-            between = self._end_us(at - 1) + self.lopsided_us
+            between = self._end_us(at - 1) + self.config.LOPSIDED_US
             if self._end_us(at) > between and self._end_us(at - 2) > between:
                 return LOPSIDED
+        if self._too_long(at) and self._too_long(at - 2):
+            return TOO_LONG
         return NO_REASON
+
+    def _too_long(self, at: int) -> bool:
+        config = self.config
+        if self.lengths[at] <= 0 or self.lengths[at] == RUNS_ON_US:
+            return False
+        delay_us = self.delays[at] * config.NOMINAL_HALF_US // self.half_us
+        place = max((delay_us - config.EARLIEST_DELAY_US) // config.VOLT_SECONDS_STEP_US, 0)
+        longest_us = config.LONGEST_US[min(place, len(config.LONGEST_US) - 1)]
+        return self.lengths[at] > longest_us * self.half_us // config.NOMINAL_HALF_US
 
     def _end_us(self, at: int) -> int:
         length_us = self.lengths[at]
@@ -99,5 +133,6 @@ class Curve:
         """Some entries from `first` on, as JSON text."""
         parts = []
         for at in range(first, min(first + CURVE_A_LINE, self.count)):
-            parts.append("[%d, %d, %d]" % (self.delays[at], self.lengths[at], self.halves[at]))
+            entry = (self.delays[at], self.lengths[at], self.halves[at], self.currents[at], self.peaks[at])
+            parts.append("[%d, %d, %d, %d, %d]" % entry)
         return '"weld": %d, "total": %d, "entries": [%s]' % (self.weld, self.count, ", ".join(parts))

@@ -71,3 +71,27 @@ class Plan:
             if self.left == 0 and self.row < self.last_row:
                 self.row += 1
                 self.left = self.rows[self.row][1]
+
+
+class GateDelays:
+    """The firing delay of one gate after another of a weld, nominal microseconds; -1 after the last."""
+
+    def __init__(self) -> None:
+        self.rows: Rows = ()
+        self.row = 0
+        self.left = 0
+
+    def begin(self, rows: "Rows", first_row: int) -> None:
+        """The weld by `rows` starts at its first fired row."""
+        self.rows = rows
+        self.row = first_row
+        self.left = rows[first_row][1]
+
+    def next(self) -> int:
+        """That of the next gate."""
+        rows = self.rows
+        while self.row < len(rows) - 1 and (self.left == 0 or rows[self.row][2] < 0):
+            self.row += 1
+            self.left = rows[self.row][1]
+        self.left -= 1
+        return rows[self.row][2]

@@ -5,6 +5,7 @@ late may move a reaction; it cannot add a firing, because the firing hardware wa
 """
 
 from . import failure, words
+from .ammeter import Ammeter
 from .clock import after, elapsed
 from .curve import Curve
 from .duty import DutyGuard
@@ -35,6 +36,11 @@ ACKNOWLEDGED = (
     words.NO_CONDUCTION,
     words.ONE_SIDED,
     words.LOPSIDED,
+    words.TOO_LONG,
+    words.CURRENT_SENSE_FAULT,
+    words.SENSES_DISAGREE,
+    words.CURRENT_HIGH,
+    words.CURRENT_LOW,
     words.WATCHDOG_RESTART,
     words.PROGRAM_FAILED,
 )
@@ -56,7 +62,8 @@ class Supervisor:
         self.store = Store(driver, config)
         self.plan = Plan((), config.NOMINAL_HALF_US)
         self.last_welds = Welds()
-        self.curve = Curve(config.NOMINAL_HALF_US, config.LOPSIDED_US)
+        self.curve = Curve(config)
+        self.ammeter = Ammeter(driver, config, self.curve)
         self.requests = Requests(config, self.store, self.last_welds, self.curve, self.duty, self._told)
         self.line = Line(driver, config.STOP_LINE, self._answer)
         self.state = words.STARTING
@@ -97,6 +104,8 @@ class Supervisor:
         self._watch_mains(now_ms)
         self._watch_pedal(inputs, now_ms)
         self._watch_switch(now_ms)
+        if self.config.CURRENT_SENSE and self.armed():
+            self.ammeter.look(self.driver, self.lock.half_us, now_ms)
         stop_line = self.line.poll(self.armed())
         if self.state == words.STARTING:
             self._start(inputs, now_ms)
@@ -219,6 +228,8 @@ class Supervisor:
         if self.state == words.WELD and self.lock.noisy_under_current(self.done > 0):
             return words.EXTRA_EDGES
         if self.armed():
+            if self.config.CURRENT_SENSE and self.ammeter.fault:
+                return self.ammeter.fault
             return words.NO_REASON  # the firing hardware judges single edges by itself
         if self.lock.noisy():
             return words.EXTRA_EDGES
@@ -286,6 +297,8 @@ class Supervisor:
             self.tries = 0
             self.squeeze_ms = self.plan.unfired_ms("squeeze", self.lock.half_us)
             self.plan.begin()
+            if self.config.CURRENT_SENSE:
+                self.ammeter.begin(self.driver, now_ms)
             self._enter(words.SQUEEZE, now_ms)
 
     def _squeeze(self, inputs: int, now_ms: int) -> None:
@@ -310,6 +323,7 @@ class Supervisor:
             self.tries += 1
             self.lock.begin_weld()
             self.curve.begin(self.plan.rows, self.plan.first_row, self.lock.half_us)
+            self.ammeter.fire(self.plan.rows, self.plan.first_row)
             self.done = 0
             self.conducted = False
             self.progress_ms = now_ms
@@ -332,6 +346,8 @@ class Supervisor:
                 self._enter(words.HOLD, now_ms)
         elif self.curve.fault:
             self._lock_out(self.curve.fault, now_ms)
+        elif self.config.EXPULSION_ENDS and self.ammeter.expelled:
+            self._end(words.EXPELLED, now_ms)
         elif self.config.CONDUCTION_SENSE and done >= PROVE_HALF_CYCLES and not self.conducted:
             self._lock_out(words.NO_CONDUCTION, now_ms)
         elif elapsed(now_ms, self.progress_ms) > STALL_MS:

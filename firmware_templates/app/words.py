@@ -19,7 +19,12 @@ BLOCKING = 1  # since the last call the switch was seen to block
 CONDUCTING = 2  # since the last call the switch was seen to conduct; both bits when it did both
 
 RUNS_ON_US = 16383  # in the place of a conduction's length: it had not ended when the next gate was due
+NOT_TIMED = -1  # in the same place: no sense timed it
 CURVE_KEPT = 200  # gates of one weld whose currents are told
+
+SAMPLE_US = 120  # from one sample of the primary current to the next: 64 a half-cycle and more, to 65 Hz
+CURRENT_RING = 512  # samples kept, a power of 2: more than a step may come late
+GATES_STAMPED = 8  # of the newest gates it is known at which sample they began
 
 GATE_END_DEG = 165  # of its half-cycle: the gate is held to here, so that a lagging current still finds it
 
@@ -61,6 +66,11 @@ SETTINGS_DAMAGED = 12
 PROGRAM_FAILED = 13
 ONE_SIDED = 14
 LOPSIDED = 15
+TOO_LONG = 16
+CURRENT_SENSE_FAULT = 17
+SENSES_DISAGREE = 18
+CURRENT_HIGH = 19
+CURRENT_LOW = 20
 
 REASON_NAMES = (
     "none",
@@ -79,6 +89,11 @@ REASON_NAMES = (
     "the program failed",
     "current flows in one direction only",
     "current lasts longer in one direction: the core is near saturation",
+    "current lasts longer than the load angle allows: the core is near saturation",
+    "current transformer or converter at fault",
+    "current transformer and sense across the switch disagree",
+    "current above the planned band",
+    "current below the planned band",
 )
 
 # What ends each lockout. The pedal must be open as well, always.
@@ -99,6 +114,11 @@ WAY_OUT = (
     "read the failure in the status, then press and release stop",
     "isolate; check the switch and its gate wiring, then press and release stop",
     "isolate; check the switch, its gate wiring and the detector, then press and release stop",
+    "isolate; check tap, load angles in the welder file and the switch, then press and release stop",
+    "isolate; check the current transformer, its burden and wires, then press and release stop",
+    "isolate; check the wires of both senses, then press and release stop",
+    "isolate; check tap, electrodes and work, then press and release stop",
+    "clean work and electrodes; isolate and check secondary joints and tap, then press and release stop",
 )
 
 # -- the ways in which a weld ends ---------------------------------------------------------------------------------
@@ -109,9 +129,10 @@ RELEASED = 2  # pedal let go
 STOPPED = 3  # stop circuit or stop line
 FAULT = 4  # ended by a lockout
 NO_FORCE = 5  # the force switch never closed, or opened under current
+EXPELLED = 6  # ended as metal was thrown out, where that was asked for
 
 # An ending crosses the serial line as its place here.
-ENDING_NAMES = ("none", "completed", "released", "stopped", "fault", "no force")
+ENDING_NAMES = ("none", "completed", "released", "stopped", "fault", "no force", "expulsion")
 
 # -- the serial line -----------------------------------------------------------------------------------------------
 
@@ -121,7 +142,7 @@ LONGEST_LINE = 480  # bytes of a line to the board, with its newline
 LARGEST_ID = 999999999
 ROWS_A_LINE = 8
 WELDS_A_LINE = 6
-CURVE_A_LINE = 16
+CURVE_A_LINE = 10
 WELDS_KEPT = 64
 MOST_SCHEDULES = 16
 LONGEST_NAME = 32  # of a schedule

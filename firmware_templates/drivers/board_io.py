@@ -8,12 +8,17 @@ import os
 import select
 import sys
 import time
+from array import array
 
 import config
 import machine
-from app.words import BLOCKING, CONDUCTING, FORCE, HOT, NOT_FITTED, PEDAL, STOP_OPEN
+from app.words import BLOCKING, CONDUCTING, FORCE, GATES_STAMPED, HOT, NOT_FITTED, PEDAL, STOP_OPEN
 from machine import Pin
 from micropython import const
+
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    from collections.abc import Sequence
 
 _NO_FILE = const(2)  # ENOENT
 _LONGEST_FILE = const(32768)  # more than is ever written here
@@ -48,6 +53,9 @@ class BoardIo:
         self._stdin = sys.stdin.buffer
         self._stdout = sys.stdout.buffer
         self._byte = bytearray(1)
+        self._ring: Sequence[int] = ()
+        self._stamps = array("I", bytes(4 * GATES_STAMPED))
+        self._stamped = 0  # gates since `start` that have begun
 
     def _open_stop(self, pin: "Pin") -> None:
         self._stop_opened = 1
@@ -102,8 +110,22 @@ class BoardIo:
     def conduction_us(self, gate: int) -> int:
         return -1  # a family that times it says how
 
-    def primary_current_A(self) -> int:
-        return -1  # no current sensor is read on this family yet
+    def current_ring(self) -> "Sequence[int]":
+        return self._ring
+
+    def sampled(self) -> int:
+        return 0  # a family that samples says how
+
+    def gate_sample(self, gate: int) -> int:
+        """-1 for a gate that has not come, or is not one of the newest."""
+        if gate >= self._stamped or gate < self._stamped - GATES_STAMPED:
+            return -1
+        return self._stamps[gate % GATES_STAMPED]
+
+    def _stamp(self, pin: "Pin | None" = None) -> None:
+        """A gate has begun; also an interrupt's handler."""
+        self._stamps[self._stamped % GATES_STAMPED] = self.sampled()
+        self._stamped += 1
 
     def alive(self, contactor: int) -> None:
         if self._watchdog is None:

@@ -51,10 +51,23 @@ class Driver(Protocol):
         CURVE_KEPT it stays so.
         """
 
-    def primary_current_A(self) -> int:
-        """RMS primary current, whole amperes, or -1 where no sensor is fitted.
+    def current_ring(self) -> Sequence[int]:
+        """Where the samples of the primary current stand: CURRENT_RING places, sample n (from 0) at n modulo CURRENT_RING.
 
-        No board measures it yet and nothing asks: the member is kept for the measuring of the weld, which is planned.
+        Counts of 12 bits, one every SAMPLE_US. Without a sensor it is empty, and the next three are never asked.
+        """
+
+    def sample(self) -> None:
+        """Begin sampling anew, with sample 0 in less than a millisecond. It goes on by itself for half an hour at least."""
+
+    def sampled(self) -> int:
+        """How many samples were taken since `sample`."""
+
+    def gate_sample(self, gate: int) -> int:
+        """How many samples had been taken as gate number `gate` (from 0, since `start`) began, or one or two more.
+
+        -1 where it is not known yet, or is not one of the newest GATES_STAMPED; it may be known a little before the gate comes.
+        Asked for after `sampled`.
         """
 
     def set_half_cycle(self, index: int, delay_us: int, end_us: int, positive: int) -> None:
@@ -136,4 +149,13 @@ class Config(Protocol):
     RELEASE_STOPS: int
     CONDUCTION_SENSE: int
     LOPSIDED_US: int
+    LONGEST_US: "tuple[int, ...]"  # by delay, as VOLT_SECONDS
+    CURRENT_SENSE: int
+    CURRENT_GAIN: int
+    BIAS_LEAST: int
+    BIAS_MOST: int
+    STRAY_DA: int
+    LEAST_DA: "tuple[int, ...]"  # likewise by delay
+    MOST_DA: "tuple[int, ...]"
+    EXPULSION_ENDS: int
     STOP_LINE: bytes

@@ -17,7 +17,7 @@ from gen.machine import WELDER_FILE
 from gen.measured import Course, course_of, to_csv
 from gen.records import GateRecord, Records, WeldRecord
 from gen.user_files import written
-from gen.words import RUNS_ON_US
+from gen.words import NOT_TIMED, RUNS_ON_US
 from gen.writing import check_drawn, write_whole
 
 _COMMANDS = {
@@ -59,7 +59,8 @@ def _told(records: Records, named: tuple[tuple[int, int], ...]) -> list[Told]:
 
 
 _ALLOWED = (
-    "allowed: a weld that `weldbeat watch` saw on a board with a sense across the switch (board.conduction_sense)"
+    "allowed: a weld that `weldbeat watch` saw on a board with a sense across the switch (board.conduction_sense) or a "
+    "current transformer (current_sense)"
 )
 
 
@@ -85,7 +86,7 @@ def show_command(
     welder_path: Path | None,
     as_json: bool,
 ) -> None:
-    """Each half-cycle of the welds named, or of the last: firing, current, load angle, resistance over reactance.
+    """Each half-cycle of the welds named, or of the last: firing, load angle, resistance over reactance, RMS primary current.
 
     The reactance of the loop does not change within a weld, so the ratio follows the resistance. Its course is known to
     a per cent or so; its height only as far as coupler and mains are.
@@ -112,12 +113,16 @@ def show_command(
 def _lines(course: Course, short: Course | None) -> list[str]:
     weld = course.weld
     lines = [f"Weld {weld.boot}/{weld.count}, {weld.ended_at}: {weld.ending}, {len(course.seen)} half-cycles timed."]
-    lines.append("  half-cycle  fired at  current for  load angle      R/X")
+    lines.append("  half-cycle  fired at  current for  load angle      R/X  current")
     for seen in course.seen:
-        length = {0: "none", RUNS_ON_US: "runs on"}.get(seen.length_us, f"{seen.length_us / 1000:.2f} ms")
+        length = {NOT_TIMED: "", 0: "none", RUNS_ON_US: "runs on"}.get(
+            seen.length_us, f"{seen.length_us / 1000:.2f} ms"
+        )
         angle = "" if seen.angle_deg is None else f"{seen.angle_deg.low:.1f} to {seen.angle_deg.high:.1f}"
         ratio = "" if seen.ratio is None else f"{seen.ratio:.3f}"
-        lines.append(f"  {seen.gate + 1:>10}{seen.delay_deg:>10.1f}{length:>13}  {angle:<14}{ratio:>7}".rstrip())
+        current = "" if seen.current_A is None else f"{seen.current_A:.1f} A"
+        row = f"  {seen.gate + 1:>10}{seen.delay_deg:>10.1f}{length:>13}  {angle:<14}{ratio:>5}{current:>9}"
+        lines.append(row.rstrip())
     for gate in course.sudden_falls:
         lines.append(f"The resistance fell at once at half-cycle {gate + 1}: expulsion is likely.")
     if short is not None and course.cycles:

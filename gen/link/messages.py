@@ -20,6 +20,7 @@ from gen.words import (
     LARGEST_ID,
     LONGEST_NAME,
     MOST_SCHEDULES,
+    NOT_TIMED,
     PHASES,
     PROGRAM,
     PROTOCOL,
@@ -68,12 +69,16 @@ class WeldEntry(NamedTuple):
 class CurveEntry(NamedTuple):
     """A gate of a weld: its firing delay, how long its current flowed, and the mains' half-cycle, in microseconds.
 
-    `length_us` is 0 where the switch blocked, and RUNS_ON_US where the current had not ended when the next gate was due.
+    `length_us` is 0 where the switch blocked, RUNS_ON_US where the current had not ended when the next gate was due, and
+    NOT_TIMED without a sense. `current_dA`, its RMS in tenths of an ampere, is -1 where it was not measured; `peak_dA` is what
+    lay farthest from 0, with its sign.
     """
 
     delay_us: Annotated[int, Field(ge=0, lt=2**15)]
-    length_us: Annotated[int, Field(ge=0, lt=2**15)]
+    length_us: Annotated[int, Field(ge=NOT_TIMED, lt=2**15)]
     half_us: Annotated[int, Field(ge=1, lt=2**15)]
+    current_dA: Annotated[int, Field(ge=-1, lt=2**15)] = -1
+    peak_dA: Annotated[int, Field(ge=-(2**15), lt=2**15)] = 0
 
 
 class Held(NamedTuple):

@@ -14,7 +14,7 @@ from gen.errors import InputError
 from gen.job import board_of
 from gen.link.client import ARMED_S, Link
 from gen.link.errors import BoardRefused, Silent
-from gen.link.messages import Status, WeldEntry
+from gen.link.messages import CurveEntry, Status, WeldEntry
 from gen.link.ports import unique_name
 from gen.machine import Welder
 from gen.ranges import Figure
@@ -115,12 +115,15 @@ class Watch:
             return ()
         if not welds or (boot, number) != (welds[-1].boot, welds[-1].count):
             return ()
-        gates = tuple(
-            GateRecord(self.board, boot, number, n, entry.delay_us, entry.length_us, entry.half_us, None)
-            for n, entry in enumerate(entries)
-        )
+        gates = tuple(self._gate(boot, number, n, entry) for n, entry in enumerate(entries))
         self._records.add_curve(gates)
         return gates
+
+    def _gate(self, boot: int, number: int, n: int, entry: CurveEntry) -> GateRecord:
+        measured = entry.current_dA >= 0
+        current_A, peak_A = (entry.current_dA / 10, entry.peak_dA / 10) if measured else (None, None)
+        timed = (entry.delay_us, entry.length_us, entry.half_us)
+        return GateRecord(self.board, boot, number, n, *timed, current_A, peak_A)
 
     def _keep(self, welds: Iterable[WeldEntry]) -> tuple[WeldRecord, ...]:
         now = datetime.now(UTC)

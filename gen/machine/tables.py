@@ -439,6 +439,19 @@ class Limits(FileModel):
     first_delay_deg: float = Field(default=87, ge=60, le=120)
 
 
+class CurrentSense(FileModel):
+    """A current transformer on the primary before the converter of the board; without this table there is none.
+
+    `turns`: of its secondary for one turn of the primary, or its ratio. `reading_factor`: true current over what is shown,
+    from a clamp meter. `end_at_expulsion`: the weld ends where metal is thrown out; it wants the sense across the switch too.
+    """
+
+    turns: float = Field(ge=10, le=10_000)
+    burden_ohm: float = Field(ge=0.1, le=1000)
+    reading_factor: float = Field(default=1.0, ge=0.8, le=1.25)
+    end_at_expulsion: bool = False
+
+
 def _pin(given: Any) -> int | str:
     """A pin as MicroPython takes it: a number, or a name."""
     if isinstance(given, bool) or not isinstance(given, int | str):
@@ -472,4 +485,5 @@ class WelderTables(FileModel):
     force: Force
     protection: Protection = Protection()
     limits: Limits = Field(default_factory=Limits)
+    current_sense: CurrentSense | None = None
     board: BoardChoice

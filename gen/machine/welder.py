@@ -52,6 +52,9 @@ class Welder(WelderTables):
                 raise Wrong(f"transformer.{key}", figure(volt), allowed)
         if self.electrodes is not None:
             self.check_fits(self.electrodes)
+        sense = self.current_sense
+        if sense is not None and sense.end_at_expulsion and not self.board.conduction_sense:
+            raise Wrong("current_sense.end_at_expulsion", True, "allowed: only with board.conduction_sense = true")
         return self
 
     @model_validator(mode="wrap")

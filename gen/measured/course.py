@@ -12,7 +12,7 @@ from statistics import median
 from gen.measured.load_angle import Timing, load_angle_range_deg
 from gen.ranges import Figure
 from gen.records import GateRecord, WeldRecord
-from gen.words import RUNS_ON_US
+from gen.words import NOT_TIMED, RUNS_ON_US
 
 COUPLER_LATE_US = Figure(
     5, 60, "us", "turn-on of a coupler as its light comes, new to aged, common practice, no source"
@@ -37,6 +37,7 @@ class HalfCycleSeen:
     angle_deg: Figure | None
     ratio: float | None
     current_A: float | None
+    peak_A: float | None
 
 
 @dataclass(frozen=True)
@@ -62,6 +63,11 @@ class Course:
         return median([ratio for _, ratio in self.cycles]) if self.cycles else None
 
     @property
+    def currents(self) -> tuple[tuple[int, float], ...]:
+        """(Gate, RMS amperes) of each half-cycle whose current was measured."""
+        return tuple((seen.gate, seen.current_A) for seen in self.seen if seen.current_A is not None)
+
+    @property
     def sudden_falls(self) -> tuple[int, ...]:
         """Gates at which the resistance fell at once, the firing being the same: expulsion is likely."""
         found = []
@@ -85,17 +91,18 @@ def course_of(weld: WeldRecord, gates: Sequence[GateRecord]) -> Course:
 def _seen(gate: GateRecord) -> HalfCycleSeen:
     degrees = 180 / gate.half_us
     delay = gate.delay_us * degrees
-    if gate.length_us in (0, RUNS_ON_US):
-        return HalfCycleSeen(gate.gate, delay, gate.length_us, None, None, None, gate.current_A)
+    measured = (gate.current_A, gate.peak_A)
+    if gate.length_us in (NOT_TIMED, 0, RUNS_ON_US):
+        return HalfCycleSeen(gate.gate, delay, gate.length_us, None, None, None, *measured)
     end = (gate.delay_us + gate.length_us - COUPLER_LATE_US.middle) * degrees
     coupler = (COUPLER_LATE_US.high - COUPLER_LATE_US.low) / 2
     angles = load_angle_range_deg(Timing(delay, end, GATE_ERROR_US * degrees, coupler * degrees))
     if angles is None:
-        return HalfCycleSeen(gate.gate, delay, gate.length_us, end, None, None, gate.current_A)
+        return HalfCycleSeen(gate.gate, delay, gate.length_us, end, None, None, *measured)
     likeliest, low, high = angles
     figure = Figure(low, high, "degrees", "firing delay and end of current")
     ratio = 1 / math.tan(math.radians(likeliest))
-    return HalfCycleSeen(gate.gate, delay, gate.length_us, end, figure, ratio, gate.current_A)
+    return HalfCycleSeen(gate.gate, delay, gate.length_us, end, figure, ratio, *measured)
 
 
 COLUMNS = (
@@ -111,11 +118,15 @@ COLUMNS = (
     "load_angle_high_deg",
     "resistance_over_reactance",
     "current_A",
+    "peak_A",
 )
 
 
 def to_csv(courses: Sequence[tuple[Course, Sequence[GateRecord]]]) -> str:
-    """A line a gate. `conduction_us` is 0 without a current and 16383 where it had not ended when the next gate was due."""
+    """A line a gate.
+
+    `conduction_us` is 0 without a current, 16383 where it had not ended when the next gate was due, and empty without a sense.
+    """
     out = io.StringIO()
     writer = csv.writer(out, lineterminator="\n")
     writer.writerow(COLUMNS)
@@ -124,9 +135,10 @@ def to_csv(courses: Sequence[tuple[Course, Sequence[GateRecord]]]) -> str:
         for seen, gate in zip(course.seen, gates, strict=True):
             angle = seen.angle_deg
             row = [weld.board, weld.boot, weld.count, weld.ended_at]
-            row += [gate.gate, gate.delay_us, gate.length_us, gate.half_us]
+            row += [gate.gate, gate.delay_us, "" if gate.length_us == NOT_TIMED else gate.length_us, gate.half_us]
             row += ["", ""] if angle is None else [f"{angle.low:.2f}", f"{angle.high:.2f}"]
-            row += ["" if seen.ratio is None else f"{seen.ratio:.4f}", "" if gate.current_A is None else gate.current_A]
+            row += ["" if seen.ratio is None else f"{seen.ratio:.4f}"]
+            row += ["" if value is None else value for value in (gate.current_A, gate.peak_A)]
             writer.writerow(row)
     return out.getvalue()
 

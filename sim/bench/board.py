@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Generator
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Literal
 
 import simpy
 
 from gen.firmware import FirmwareBundle
+from sim.bench.ammeter import AmmeterSpec, PrimaryAmmeter
 from sim.bench.chip import WRITE_S, Clock, Flash, FlashFault
-from sim.bench.driver import HostDriver, SerialLine
+from sim.bench.driver import HostDriver, Sensed, SerialLine
 from sim.bench.gate import DetectorSettings, GateUnit
 from sim.bench.host import Firmware, Host
 from sim.bench.pin import Pin, Wires
@@ -53,6 +54,8 @@ class BoardSpec:
     """False: its own test of the pedal does not work, where letting go is to end a weld."""
     blips_held: bool = True
     """False: a contact that opens and closes again between two looks of the program is not told."""
+    ammeter: AmmeterSpec = field(default_factory=AmmeterSpec)
+    """The current transformer before its converter."""
     files: tuple[tuple[str, bytes], ...] = ()
     """What an earlier run has stored, by name."""
     flash_write_s: float = WRITE_S
@@ -98,7 +101,8 @@ class TimerBoard:
             DetectorSettings(bool(config.DETECTOR_SQUARE), config.OFFSET_RISE_US, config.OFFSET_FALL_US),
             wires.pedal if config.RELEASE_STOPS and spec.release_reaches_gate else None,
         )
-        self.driver = HostDriver(self._clock, wires, self._gate, switch, self.flash, self.line, config)
+        ammeter = PrimaryAmmeter(self._clock, spec.ammeter, switch, wires.gate, seed)
+        self.driver = HostDriver(self._clock, wires, self._gate, Sensed(switch, ammeter), self.flash, self.line, config)
         if spec.blips_held:
             self.driver.hold_blips()
         self.states: list[StateChange] = []

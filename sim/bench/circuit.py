@@ -57,6 +57,11 @@ class Current:
         return _wave(self._terms)(time_s - self.start_s)
 
     @cached_property
+    def wave(self) -> Callable[[float], float]:
+        """Amperes by seconds from its beginning, as long as nothing interrupts it."""
+        return _wave(self._terms)
+
+    @cached_property
     def sign(self) -> int:
         """Direction of the current: that of the voltage where it begins."""
         return 1 if self.half.voltage(self.start_s + 1e-9) > 0 else -1

@@ -4,9 +4,11 @@ from __future__ import annotations
 
 from array import array
 from collections import deque
+from dataclasses import dataclass
 from typing import Any
 
 from gen.words import BLOCKING, CONDUCTING, FORCE, HOT, NOT_FITTED, PEDAL, STOP_OPEN, WATCHDOG
+from sim.bench.ammeter import PrimaryAmmeter
 from sim.bench.chip import MASK, Clock, Flash
 from sim.bench.gate import GateUnit
 from sim.bench.pin import Wires
@@ -16,8 +18,8 @@ from sim.bench.switch import SolidStateSwitch
 METER_QUEUE = 8  # half-cycles that the period meter keeps
 
 # Codes of driver calls in a recording; each is CALL_INTS integers: code, four arguments (those it lacks 0), result.
-NOW, WAIT, RESTED, INPUTS, CROSSING, CONDUCTION, CURRENT, SET, START, DONE, FIRED, OFF, ALIVE, READ, WRITE = range(15)
-RESTART, READ_FILE, WRITE_FILE, CONDUCTION_US = range(15, 19)
+NOW, WAIT, RESTED, INPUTS, CROSSING, CONDUCTION, SAMPLED, SET, START, DONE, FIRED, OFF, ALIVE, READ, WRITE = range(15)
+RESTART, READ_FILE, WRITE_FILE, CONDUCTION_US, SAMPLE, GATE_SAMPLE = range(15, 21)
 CALL_NAMES = [
     "now_ms",
     "wait_until",
@@ -25,7 +27,7 @@ CALL_NAMES = [
     "inputs",
     "crossing_us",
     "conduction",
-    "primary_current_A",
+    "sampled",
     "set_half_cycle",
     "start",
     "done",
@@ -38,6 +40,8 @@ CALL_NAMES = [
     "read_file",
     "write_file",
     "conduction_us",
+    "sample",
+    "gate_sample",
 ]
 CALL_INTS = 6
 
@@ -66,6 +70,14 @@ class SerialLine:
         self._waiting.clear()
 
 
+@dataclass(frozen=True)
+class Sensed:
+    """What the board senses of a weld."""
+
+    switch: SolidStateSwitch
+    ammeter: PrimaryAmmeter
+
+
 class HostDriver:
     """The driver of one board, through every start of it. `config`: the emitted settings."""
 
@@ -74,7 +86,7 @@ class HostDriver:
         clock: Clock,
         wires: Wires,
         gate: GateUnit,
-        switch: SolidStateSwitch,
+        sensed: Sensed,
         flash: Flash,
         line: SerialLine,
         config: Any,
@@ -86,7 +98,7 @@ class HostDriver:
         self._env = clock.env
         self._clock = clock
         self._gate = gate
-        self._switch = switch
+        self._switch = sensed.switch
         self._flash = flash
         self._line = line
         self._train, self._watchdog = wires.train, wires.watchdog
@@ -108,6 +120,7 @@ class HostDriver:
         self._seen = 0  # since the last look
         self._sense = wires.conduction
         self._timer = ConductionTimer(clock, wires.gate, wires.conduction)
+        self.ammeter = sensed.ammeter
         wires.detector.watchers.append(self._edge)
         wires.conduction.watchers.append(self._conducts)
 
@@ -154,6 +167,7 @@ class HostDriver:
         """The board was reset: its clock begins anew, and what waited in its queues is gone."""
         self._clock.restart(rested_ms)
         self._timer.reset()
+        self.ammeter.stop()
         self._lengths_us.clear()
         self._edge_s = None
         self._seen = 0
@@ -205,8 +219,18 @@ class HostDriver:
     def conduction_us(self, gate: int) -> int:
         return self._record(CONDUCTION_US, gate, result=self._timer.length_us(gate))
 
-    def primary_current_A(self) -> int:
-        return self._record(CURRENT, result=-1)
+    def current_ring(self) -> array[int]:
+        return self.ammeter.ring
+
+    def sample(self) -> None:
+        self._record(SAMPLE)
+        self.ammeter.begin()
+
+    def sampled(self) -> int:
+        return self._record(SAMPLED, result=self.ammeter.taken())
+
+    def gate_sample(self, gate: int) -> int:
+        return self._record(GATE_SAMPLE, gate, result=self.ammeter.gate_sample(gate))
 
     def set_half_cycle(self, index: int, delay_us: int, end_us: int, positive: int) -> None:
         self._record(SET, index, delay_us, end_us, positive)
@@ -215,6 +239,7 @@ class HostDriver:
     def start(self, count: int, half_us: int, positive: int) -> int:
         if self._sense_fitted:
             self._timer.start(half_us)
+        self.ammeter.forget_gates()
         return self._record(START, count, half_us, positive, result=self._gate.start(count, half_us, positive))
 
     def done(self) -> int:

@@ -72,6 +72,8 @@ class Recording:
     files: tuple[tuple[str, bytes], ...]
     """What is stored in the end."""
     seed: int
+    samples: array[int]
+    """Of the primary current, all that went into the ring of samples."""
     pedal: tuple[LevelChange, ...] = ()
     """The contact's changes, 1 = closed."""
     starts: tuple[float, ...] = ()

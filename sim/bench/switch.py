@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Generator
 from contextlib import suppress
 from dataclasses import dataclass
@@ -72,6 +73,8 @@ class SolidStateSwitch:
         self._carrying = wires.carrying
         wires.fired.watchers.append(self.gate)
         self.conductions: list[Conduction] = []
+        self.flowing: Current | None = None
+        """The current that has begun and not ended."""
         self.gate_on = False
         self._process: simpy.Process | None = None
         self._needs_gate = False  # not latched: the current ends with the gate
@@ -93,6 +96,11 @@ class SolidStateSwitch:
         self._shorted = True
         self.conducting = True
         self._carrying.set(1)
+
+    @property
+    def mains_omega(self) -> float:
+        """Angular frequency of the mains that it switches, nominal."""
+        return 2 * math.pi * self._mains.spec.frequency_Hz
 
     @property
     def unfed(self) -> bool:
@@ -159,6 +167,7 @@ class SolidStateSwitch:
             return False
         current = Current(self._work.load_at(start), half, start)
         latched_s = current.reaches(spec.latching_A, half.start_s + half.length_s)
+        self.flowing = current
         if not follows:
             self._carrying.set(1)
         # Without a latched current the gate alone carries it, to the end of the half-cycle at most.
@@ -174,6 +183,7 @@ class SolidStateSwitch:
             latched = True
         else:
             latched = False
+        self.flowing = None
         rms, peak = current.rms_and_peak(env.now)
         self.conductions.append(Conduction(start, env.now, half.index, current.sign > 0, latched, rms, peak, current))
         return True

@@ -59,6 +59,7 @@ from gen.firmware import FirmwareBundle
 from gen.machine.welder import Welder
 from gen.table import TimingTable
 from gen.words import ARMED_STATES
+from sim.bench.ammeter import AmmeterSpec
 from sim.bench.board import BoardSpec, TimerBoard
 from sim.bench.circuit import SeriesLoad
 from sim.bench.detector import CrossingDetector, DetectorSpec
@@ -150,10 +151,22 @@ def bench_for(
         load=load,
         pedal=PedalSpec(tuple(presses)),
         protection=protection_of(welder),
+        board=BoardSpec(ammeter=_ammeter(welder, chance)),
         length_s=SETTLE_S
         + max(60 * minutes, (count - 1) * interval_s + weld_s + table.time_of("off") * 0.5 / mains.frequency_Hz + 0.5),
         seed=seed,
     )
+
+
+def _ammeter(welder: Welder, chance: random.Random) -> AmmeterSpec:
+    """What the file says is fitted, with the error of its parts."""
+    sense = welder.current_sense
+    if sense is None:
+        return AmmeterSpec()
+    return AmmeterSpec(
+        sense.turns, sense.burden_ohm, error=1 / sense.reading_factor - 1 + chance.uniform(-0.01, 0.01),
+        bias=2048 + chance.uniform(-20, 20),
+    )  # fmt: skip
 
 
 def without_detector_error(bench: Bench, welder: Welder) -> Bench:
@@ -220,6 +233,7 @@ class World:
             files_read=tuple(board.driver.files_read),
             files=tuple(board.flash.files.items()),
             seed=self.bench.seed,
+            samples=board.driver.ammeter.samples,
             pedal=_changes(pedal),
             starts=tuple(board.starts),
         )

@@ -4,7 +4,7 @@
 
 sim/replay/playback.py copies this file beside the bundle and starts it as
 
-    micropython replay_driver.py BUNDLE CALLS READ VERSION COLLECTS
+    micropython replay_driver.py BUNDLE CALLS READ SAMPLES VERSION COLLECTS
 
 and it prints one line of JSON in the end. No call of the driver allocates but those of files, since main.py
 locks the heap while armed.
@@ -19,11 +19,12 @@ from array import array
 import micropython
 
 CALL_INTS = 6
+RING = 512  # samples of the primary current
 AT_ONCE = 128  # calls read from the recording at a time
 
 # Codes as in sim/bench/driver.py.
-NOW, WAIT, RESTED, INPUTS, CROSSING, CONDUCTION, CURRENT, SET, START, DONE, FIRED, OFF, ALIVE, READ, WRITE = range(15)
-RESTART, READ_FILE, WRITE_FILE, CONDUCTION_US = range(15, 19)
+NOW, WAIT, RESTED, INPUTS, CROSSING, CONDUCTION, SAMPLED, SET, START, DONE, FIRED, OFF, ALIVE, READ, WRITE = range(15)
+RESTART, READ_FILE, WRITE_FILE, CONDUCTION_US, SAMPLE, GATE_SAMPLE = range(15, 21)
 
 
 class Over(BaseException):
@@ -49,6 +50,11 @@ class RecordedDriver:
         self.over = False
         self.got = array("i", bytes(4 * CALL_INTS))
         self.differs = False
+        self.ring = array("H", bytes(2 * RING))
+        self.sample_file = open(SAMPLES, "rb")  # noqa: SIM115  the same
+        self.samples = array("H", bytes(2 * RING))
+        self.sample_at = self.samples_filled = 0
+        self.sampled_before = 0
         self.read = open(READ_FROM, "rb")  # noqa: SIM115  the same
 
     def _read_on(self) -> bool:
@@ -114,8 +120,27 @@ class RecordedDriver:
     def conduction_us(self, gate: int) -> int:
         return self._call(CONDUCTION_US, gate)
 
-    def primary_current_A(self) -> int:
-        return self._call(CURRENT)
+    def current_ring(self) -> "array":
+        return self.ring
+
+    def sample(self) -> None:
+        self._call(SAMPLE)
+        self.sampled_before = 0
+
+    def sampled(self) -> int:
+        # Of those between two looks no more than a ring was kept.
+        count = self._call(SAMPLED)
+        for n in range(max(self.sampled_before, count - len(self.ring)), count):
+            if self.sample_at == self.samples_filled:
+                self.sample_at = 0
+                self.samples_filled = self.sample_file.readinto(self.samples) // 2
+            self.ring[n % len(self.ring)] = self.samples[self.sample_at]
+            self.sample_at += 1
+        self.sampled_before = count
+        return count
+
+    def gate_sample(self, gate: int) -> int:
+        return self._call(GATE_SAMPLE, gate)
 
     def set_half_cycle(self, index: int, delay_us: int, end_us: int, positive: int) -> None:
         self._call(SET, index, delay_us, end_us, positive)
@@ -186,7 +211,7 @@ class HeapWatch:
         self.gained_bytes += gc.mem_alloc() - self.before_bytes
 
 
-FOLDER, CALLS, READ_FROM, VERSION, COLLECTS = sys.argv[1:]
+FOLDER, CALLS, READ_FROM, SAMPLES, VERSION, COLLECTS = sys.argv[1:]
 driver = RecordedDriver()
 watch = HeapWatch()
 standing_in = Module()

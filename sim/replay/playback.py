@@ -28,9 +28,11 @@ from sim.bench.driver import (
     CALL_NAMES,
     CONDUCTION_US,
     FIRED,
+    GATE_SAMPLE,
     NOW,
     READ_FILE,
     RESTART,
+    SAMPLE,
     SET,
     START,
     WAIT,
@@ -52,8 +54,9 @@ _ARGUMENTS = {
     READ_FILE: 1,
     WRITE_FILE: 3,
     CONDUCTION_US: 1,
+    GATE_SAMPLE: 1,
 }
-_WITHOUT_RESULT = (WAIT, SET, ALIVE, WRITE, RESTART)
+_WITHOUT_RESULT = (WAIT, SET, ALIVE, WRITE, RESTART, SAMPLE)
 
 
 @dataclass(frozen=True)
@@ -124,6 +127,7 @@ def replay(bundle: FirmwareBundle, recording: Recording, interpreter: Interprete
         (folder / "read.bin").write_bytes(
             b"".join(len(data).to_bytes(4, "little") + data for data in recording.files_read)
         )
+        (folder / "samples.bin").write_bytes(recording.samples.tobytes())
         collects = "yes" if interpreter.collects else "no"
         began = time.perf_counter()
         output = interpreter.run(
@@ -135,6 +139,7 @@ def replay(bundle: FirmwareBundle, recording: Recording, interpreter: Interprete
                 "bundle",
                 "calls.bin",
                 "read.bin",
+                "samples.bin",
                 interpreter.presents,
                 collects,
             ],

@@ -83,12 +83,18 @@ def test_physical_pins_of_the_picos() -> None:
         assert not {"3", "8", "13", "18", "23", "28", "33", "38"} & set(header.values())  # ground
 
 
-def test_the_watchdogs_scratch_registers_are_the_chips_own() -> None:
-    """RP2040 data sheet: WATCHDOG at 0x40058000; RP2350: 0x400d8000; SCRATCH0 at offset 0x0c of both."""
+def test_the_registers_are_the_chips_own() -> None:
+    """RP2040 data sheet: WATCHDOG at 0x40058000; RP2350: 0x400d8000; SCRATCH0 at offset 0x0c of both.
+
+    ADC at 0x4004c000 and DREQ 36; RP2350: 0x400a0000 and 48.
+    """
     bases = {"RP2040": 0x40058000, "RP2350": 0x400D8000}
+    converters = {"RP2040": (0x4004C000, 36), "RP2350": (0x400A0000, 48)}
     for board in EVERY:
         if board.family == "rp2":
-            assert board.registers == {"WATCHDOG_SCRATCH": bases[board.chip] + 0x0C}
+            adc, request = converters[board.chip]
+            scratch = bases[board.chip] + 0x0C
+            assert board.registers == {"WATCHDOG_SCRATCH": scratch, "ADC": adc, "ADC_REQUEST": request}
             config = render(compiled(make_welder(), PHASE), make_welder(), board).files["config.py"]
             assert f"WATCHDOG_SCRATCH = {bases[board.chip] + 0x0C:#010x}" in config
 

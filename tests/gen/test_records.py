@@ -15,6 +15,7 @@ import pytest
 
 from gen.errors import InputError
 from gen.records import _VERSIONS, VERSION, GateRecord, KeptRecord, Records, TrialRecord, WeldRecord
+from gen.words import NOT_TIMED
 
 
 def weld(count: int, ending: str = "completed", boot: int = 7) -> WeldRecord:
@@ -279,7 +280,7 @@ def test_killed_before_the_end_of_a_change(path: Path) -> None:
 
 
 def gate(count: int, number: int, length_us: int = 7000, boot: int = 7) -> GateRecord:
-    return GateRecord("pico", boot, count, number, 4000, length_us, 10000, None)
+    return GateRecord("pico", boot, count, number, 4000, length_us, 10000, None, None)
 
 
 def test_gates_are_kept_with_their_weld(path: Path) -> None:
@@ -305,6 +306,21 @@ def test_gates_of_a_wiped_board_belong_to_its_new_life(path: Path) -> None:
         records.add_curve([gate(1, 0, 6000)])
         assert [g.length_us for g in records.curve(weld(1))] == [7000]
         assert [g.length_us for g in records.curve(again)] == [6000]
+
+
+def test_gates_kept_before_peaks_were_still_open(path: Path) -> None:
+    """A file of version 3, made by that version's own statements: its gates have no peak, and new ones may have one."""
+    made = "".join(_VERSIONS[:3])
+    sql(path, f"PRAGMA application_id = {int.from_bytes(b'WBea', 'big')}; PRAGMA user_version = 3; {made}")
+    values = "'pico', 1, 7, 1, '2026-01-01T00:00:01Z', 'completed', 20, 20, 30, 'job', '0000000000000000'"
+    sql(path, f"INSERT INTO welds VALUES ({values})")
+    sql(path, "INSERT INTO currents VALUES ('pico', 1, 7, 1, 0, 4000, 7000, 10000, NULL)")
+    with Records(path) as records:
+        assert records.curve(weld(1)) == [gate(1, 0, 7000)]
+        later = replace(gate(1, 1), length_us=NOT_TIMED, current_A=12.5, peak_A=-20.0)
+        assert records.add_curve([later]) == 1
+        assert records.curve(weld(1)) == [gate(1, 0, 7000), later]
+    assert path.with_name("records-version-3.sqlite").is_file()
 
 
 def test_a_file_without_gates_still_opens(path: Path) -> None:

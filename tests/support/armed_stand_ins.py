@@ -22,7 +22,7 @@ class Pin:
     IRQ_RISING = 1
     IRQ_FALLING = 2
 
-    def __init__(self, name, mode, pull=None, value=0):
+    def __init__(self, name, mode=0, pull=None, value=0):
         self.level = value
 
     def init(self, mode, pull=None, value=0, alt=0):
@@ -78,7 +78,11 @@ def weld(driver, positive):
     driver.conduction()
     driver.conduction_us(0)
     driver.conduction_us(199)
-    driver.primary_current_A()
+    driver.sample()
+    driver._stamp()
+    driver.sampled()
+    driver.gate_sample(0)
+    driver.gate_sample(1)
     driver.inputs()
     driver.alive(1)
     driver.alive(0)

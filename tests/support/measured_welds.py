@@ -14,11 +14,12 @@ from dataclasses import dataclass, replace
 from scipy.optimize import brentq
 
 from firmware_templates.app.curve import Curve
-from gen.firmware import LOPSIDED_DEG
+from gen.current_limits import LOPSIDED_DEG
 from gen.measured import MeasuredLoop, Timing, loop_from_short, work_resistance
 from sim.bench.circuit import Current, SeriesLoad
 from sim.bench.joint import JointCurve
 from sim.bench.mains import HalfCycle
+from tests.support.app.ammeter_settings import settings
 
 VOLTAGE_V, FREQUENCY_HZ = 230.0, 50.0
 HALF_US = 10_000
@@ -165,9 +166,10 @@ def weld(made: Machine, chance: random.Random, errors: Errors, gates: int = 40) 
     return found
 
 
-def judged(gates: list[SeenGate]) -> tuple[int, int]:
+def judged(gates: list[SeenGate], longest_us: int = 9_999) -> tuple[int, int]:
     """(Reason, gates looked at) of the application's own judgement; reason 0 for none."""
-    curve = Curve(HALF_US, round(LOPSIDED_DEG / 360 / FREQUENCY_HZ * 1e6))
+    lopsided_us = round(LOPSIDED_DEG / 360 / FREQUENCY_HZ * 1e6)
+    curve = Curve(settings(LOPSIDED_US=lopsided_us, LONGEST_US=(longest_us,) * 33))
     curve.begin((("weld", len(gates), gates[-1].aimed_us, 0),), 0, HALF_US)
     for gate in gates:
         curve._add(gate.length_us, HALF_US)

@@ -12,7 +12,8 @@ from array import array
 import config
 import machine
 import rp2
-from app.words import CURVE_KEPT, GATE_END_DEG, RUNS_ON_US, WATCHDOG
+import uctypes
+from app.words import CURRENT_RING, CURVE_KEPT, GATE_END_DEG, RUNS_ON_US, SAMPLE_US, WATCHDOG
 from board_io import BoardIo
 from machine import Pin
 from micropython import const
@@ -47,6 +48,21 @@ _TX_REQUEST = const(0)  # DREQ_PIO0_TX0
 _RX_REQUEST = const(4)  # DREQ_PIO0_RX0
 _TIMED_REQUEST = const(13)  # DREQ_PIO1_RX1
 
+# The converter: its registers, from the address that config.py gives, and what is written to them.
+_ADC_CS = config.ADC
+_ADC_FCS = config.ADC + 0x08
+_ADC_FIFO = config.ADC + 0x0C
+_ADC_DIV = config.ADC + 0x10
+_ADC_ON = const(0x01)  # EN of CS
+_ADC_FREE = const(0x09)  # EN and START_MANY: one conversion after another, of one input
+_ADC_INPUT = const(12)  # AINSEL
+_ADC_FIRST_GPIO = const(26)
+_FIFO_TO_DMA = const(0x01000C09)  # FCS: EN, DREQ_EN, threshold 1, and the flags of an overflow cleared
+_FIFO_EMPTY = const(0x100)
+_FIFO_DEPTH = const(8)  # of the RP2350; 4 of the RP2040
+_ADC_CLOCKS_A_US = const(48)
+_MOST_SAMPLES = const(1 << 24)  # half an hour
+
 # Watchdog scratch registers 0 and 1 outlast a reset; the boot ROM uses others.
 _SCRATCH = config.WATCHDOG_SCRATCH
 _INTENT = const(0x2A5D1C93)
@@ -70,7 +86,7 @@ def _leave_word(word: int, check: int) -> None:
 
 
 class Driver(BoardIo):
-    """Owns the board's pins, PIO state machines 0, 4 and 5 and up to three DMA channels from here on; one per run."""
+    """Owns the board's pins, PIO state machines 0, 4 and 5, the converter and up to four DMA channels; one per run."""
 
     def __init__(self) -> None:
         # The gate first, and low before the state machine gets it.
@@ -116,6 +132,45 @@ class Driver(BoardIo):
                 ctrl=self._gather.pack_ctrl(size=1, inc_read=False, inc_write=True, treq_sel=_TIMED_REQUEST),
             )
 
+        if config.PIN_PRIMARY_CURRENT is not None:
+            self._begin_sampling(config.PIN_PRIMARY_CURRENT)
+
+    def _begin_sampling(self, gpio: int) -> None:
+        """The ring that DMA writes round must lie at a multiple of its size, so twice as much is set aside."""
+        machine.ADC(gpio)  # wakes the converter, and takes the pin from the digital inputs
+        self._free = _ADC_FREE | (gpio - _ADC_FIRST_GPIO) << _ADC_INPUT
+        machine.mem32[_ADC_DIV] = (SAMPLE_US * _ADC_CLOCKS_A_US - 1) << 8
+        self._room = array("H", bytes(4 * CURRENT_RING))
+        first = -uctypes.addressof(self._room) % (2 * CURRENT_RING) // 2
+        self._ring = memoryview(self._room)[first : first + CURRENT_RING]
+        self._sampler = rp2.DMA()
+        bits = 0
+        while 1 << bits < 2 * CURRENT_RING:
+            bits += 1
+        self._sampler.config(
+            read=_ADC_FIFO,
+            ctrl=self._sampler.pack_ctrl(
+                size=1, inc_read=False, inc_write=True, ring_size=bits, ring_sel=True, treq_sel=config.ADC_REQUEST
+            ),
+        )
+        self._gate.irq(self._stamp, Pin.IRQ_RISING, hard=True)
+
+    def sample(self) -> None:
+        machine.mem32[_ADC_CS] = _ADC_ON  # no further conversion; one that is under way still comes, and is emptied out
+        self._sampler.active(0)
+        time.sleep_us(5)
+        machine.mem32[_ADC_FCS] = _FIFO_TO_DMA
+        for _ in range(_FIFO_DEPTH):
+            if not machine.mem32[_ADC_FCS] & _FIFO_EMPTY:
+                machine.mem32[_ADC_FIFO]
+        self._stamped = 0
+        self._sampler.config(write=self._ring, count=_MOST_SAMPLES, trigger=True)
+        machine.mem32[_ADC_CS] = self._free
+
+    def sampled(self) -> int:
+        waiting: int = self._sampler.count  # type: ignore[attr-defined]  # the stubs leave it out
+        return _MOST_SAMPLES - waiting
+
     def _read_intent(self) -> int:
         """WATCHDOG when the watchdog bit, else 0; forgets an intended restart, which gives the same reset cause."""
         intended = machine.mem32[_SCRATCH] == _INTENT and machine.mem32[_SCRATCH + 4] == _INTENT_CHECK
@@ -147,6 +202,7 @@ class Driver(BoardIo):
             self.off()  # words of an earlier start may still stand in the FIFO
         if self._sense is not None:
             self._time_anew(half_us)  # before the detector is looked at: from there to the start an edge may come
+        self._stamped = 0
         level = self._detector.value()
         edge = 1
         # The first edge is hunted in a window as long as a half-cycle, and may be a false one. So it is never fired from:

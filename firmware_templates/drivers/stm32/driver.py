@@ -18,7 +18,8 @@ import machine
 import micropython
 import pyb
 import stm
-from app.words import CURVE_KEPT, GATE_END_DEG, RUNS_ON_US, WATCHDOG
+import uctypes
+from app.words import CURRENT_RING, CURVE_KEPT, GATE_END_DEG, GATES_STAMPED, RUNS_ON_US, SAMPLE_US, WATCHDOG
 from board_io import BoardIo
 from machine import Pin, mem16, mem32
 from micropython import const
@@ -51,6 +52,27 @@ _BOTH_OF_ONE_PIN = const(0x0102)  # CCMR1: channels 1 and 2 capture channel 2's 
 _RISE_AND_FALL = const(0x31)  # CCER: channel 1 its rise, channel 2 its fall
 _ROSE = const(0x02)  # CC1IF of SR; reading the capture clears it
 _SETTLED_US = const(513)  # the sense is dark by then if there is a current; interface.py says the same of every board
+
+# Timer 8 asks converter 1 for a sample each SAMPLE_US, and stream 0 of DMA 2 writes them round the ring.
+_PACE_CR2 = stm.TIM8 + stm.TIM_CR2
+_ADC_SR = stm.ADC1 + stm.ADC_SR
+_ADC_CR2 = stm.ADC1 + stm.ADC_CR2
+_ADC_DATA = stm.ADC1 + stm.ADC_DR
+_DMA_FLAGS = stm.DMA2 + stm.DMA_LIFCR
+_DMA_CR = stm.DMA2 + 0x10
+_DMA_LEFT = stm.DMA2 + 0x14
+_DMA_FROM = stm.DMA2 + 0x18
+_DMA_TO = stm.DMA2 + 0x1C
+_CLOCKS = stm.RCC + stm.RCC_AHB1ENR
+_DMA_CLOCK = const(0x00400000)  # DMA2EN; MicroPython may have taken it away after it used a memory card
+_TELLS_UPDATES = const(0x20)  # MMS of CR2: each end of the count is told to the others
+_AT_EACH_COUNT = const(0x1E000301)  # CR2: ADON, DMA and DDS, started by the rise of timer 8's trigger output
+_ROUND_THE_RING = const(0x00022D01)  # high priority, half-words, memory counts up, circular, channel 0, EN
+_EVERY_FLAG = const(0x3D)
+_SLOW_SAMPLES = const(0x24000000)  # SMPR2: 84 clocks for inputs 8 and 9, for the burden is no stiff source
+_FIRST_INPUT = const(8)  # of pin B0; 9 of pin B1
+_RING_MASK = CURRENT_RING - 1
+_AHEAD = const(8)  # samples that a gate may be told before it comes
 
 _ALTERNATE = const(1)  # of the pins: timer 2
 _ALTERNATE_SENSE = const(2)  # timer 3
@@ -112,7 +134,8 @@ def _leave_word(word: int, check: int) -> None:
 
 
 class Driver(BoardIo):
-    """Owns the board's pins, timer 2 and (with a sense) timer 3 from here on; one per run."""
+    """Owns the board's pins, timer 2, with a sense timer 3, and with a current transformer timer 8, converter 1 and stream 0 of
+    DMA 2, from here on; one per run."""
 
     def __init__(self) -> None:
         # The gate first, and low; it is the timer's only while a weld is under way.
@@ -155,6 +178,52 @@ class Driver(BoardIo):
         self._told = 0  # of those, how many currents are timed
         if self._sense is not None:
             self._begin_timing(self._sense)
+
+        self._taken = 0
+        self._marks = array("H", bytes(2 * GATES_STAMPED))  # place in the ring at which each gate comes
+        if config.PIN_PRIMARY_CURRENT is not None:
+            self._begin_sampling(config.PIN_PRIMARY_CURRENT)
+
+    def _begin_sampling(self, name: str) -> None:
+        self._samples = array("H", bytes(2 * CURRENT_RING))
+        self._ring = self._samples
+        pyb.ADC(pyb.Pin(name))  # wakes the converter, and makes the pin an analogue one
+        mem32[stm.ADC1 + stm.ADC_SQR1] = 0  # one input
+        mem32[stm.ADC1 + stm.ADC_SQR3] = _FIRST_INPUT + int(name[1:])
+        mem32[stm.ADC1 + stm.ADC_SMPR2] = _SLOW_SAMPLES
+        timer = pyb.Timer(8)
+        timer.init(prescaler=timer.source_freq() // 1_000_000 - 1, period=SAMPLE_US - 1)
+        mem16[_PACE_CR2] = _TELLS_UPDATES
+
+    def sample(self) -> None:
+        mem32[_CLOCKS] |= _DMA_CLOCK
+        mem32[_ADC_CR2] = 0
+        mem32[_DMA_CR] = 0
+        time.sleep_us(5)  # a transfer under way ends before the stream is off
+        mem32[_DMA_FLAGS] = _EVERY_FLAG
+        mem32[_DMA_FROM] = _ADC_DATA
+        mem32[_DMA_TO] = uctypes.addressof(self._samples)
+        mem32[_DMA_LEFT] = CURRENT_RING
+        mem32[_DMA_CR] = _ROUND_THE_RING
+        mem32[_ADC_SR] = 0
+        self._taken = 0
+        self._gates = self._stamped = 0
+        mem32[_ADC_CR2] = _AT_EACH_COUNT
+
+    def sampled(self) -> int:
+        taken: int = self._taken
+        taken += (CURRENT_RING - mem32[_DMA_LEFT] - taken) & _RING_MASK
+        self._taken = taken
+        while self._stamped < self._gates:
+            mark = self._marks[self._stamped % GATES_STAMPED]
+            self._stamps[self._stamped % GATES_STAMPED] = taken + _AHEAD - ((taken + _AHEAD - mark) & _RING_MASK)
+            self._stamped += 1
+        return taken
+
+    def _mark(self, to_gate_us: int) -> None:
+        """In the interrupt that has loaded a gate: note where in the ring the samples will stand as it comes."""
+        samples = CURRENT_RING - mem32[_DMA_LEFT] + (to_gate_us + SAMPLE_US - 1) // SAMPLE_US + 1
+        self._marks[(self._gates - 1) % GATES_STAMPED] = samples & _RING_MASK
 
     def _begin_timing(self, sense: "Pin") -> None:
         timer = pyb.Timer(3)
@@ -217,6 +286,8 @@ class Driver(BoardIo):
             mem32[_CCR3] = begin
             mem16[_CCMR2] = _PWM_NEXT
             mem32[_CCR3] = _NEVER
+            if self._ring:
+                self._mark(begin - mem32[_CNT])
 
     def _end(self, timer: "pyb.Timer") -> None:
         """The count has ended, and with it any gate: the half-cycle is told, and the next edge hunted."""
@@ -279,7 +350,7 @@ class Driver(BoardIo):
 
     def start(self, count: int, half_us: int, positive: int) -> int:
         self.off()
-        self._gates = 0
+        self._gates = self._stamped = 0
         self._told = 0
         level = self._detector.value()
         self._edge = 1

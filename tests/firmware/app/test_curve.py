@@ -9,11 +9,12 @@ import pytest
 
 from firmware_templates.app.curve import Curve
 from gen.firmware import with_crc
-from gen.words import CURVE_KEPT, LOPSIDED, NO_CONDUCTION, NO_REASON, ONE_SIDED, RUNS_ON_US
+from gen.words import CURVE_KEPT, LOPSIDED, NO_CONDUCTION, NO_REASON, ONE_SIDED, RUNS_ON_US, TOO_LONG
 from sim.bench.joint import JointCurve
 from sim.bench.recording import Recording
 from sim.bench.sense import SenseSpec
 from sim.bench.world import bench_for
+from tests.support.app.ammeter_settings import settings
 from tests.support.app.bench_runs import WELD, run, states
 from tests.support.machines import compiled, make_welder
 
@@ -33,7 +34,7 @@ class Timed:
 
 
 def looked(*lengths_us: int, half_us: int = 10_000) -> Curve:
-    curve = Curve(10_000, 444)
+    curve = Curve(settings())
     curve.begin(ROWS, 1, half_us)
     for _ in range(100):
         curve.look(Timed(*lengths_us), half_us)  # type: ignore[arg-type]
@@ -42,7 +43,7 @@ def looked(*lengths_us: int, half_us: int = 10_000) -> Curve:
 
 def test_before_the_first_weld_nothing_is_taken() -> None:
     """Whatever a driver tells: there are no rows that it could belong to."""
-    curve = Curve(10_000, 444)
+    curve = Curve(settings())
     curve.look(Timed(6_000, 6_000), 10_000)  # type: ignore[arg-type]
     assert curve.count == 0
 
@@ -56,7 +57,7 @@ def asked(recording: Recording) -> dict[int, dict[str, object]]:
 
 def requests(at_s: float) -> tuple[tuple[float, bytes], ...]:
     lines = [
-        with_crc(json.dumps({"jsonrpc": "2.0", "id": n + 1, "method": "curve", "params": {"from": 16 * n}}))
+        with_crc(json.dumps({"jsonrpc": "2.0", "id": n + 1, "method": "curve", "params": {"from": 10 * n}}))
         for n in range(4)
     ]
     return tuple((at_s + 0.1 * n, f"{line}\n".encode()) for n, line in enumerate(lines))
@@ -70,11 +71,12 @@ def test_it_tells_each_current_of_the_bench() -> None:
     conductions = [c for c in recording.conductions if c.latched]
     assert {(told[n]["weld"], told[n]["total"]) for n in told} == {(1, len(conductions))}
     assert len(entries) == len(conductions) == 40
-    for (delay_us, length_us, half_us), c in zip(entries, conductions, strict=True):
+    for (delay_us, length_us, half_us, current_dA, peak_dA), c in zip(entries, conductions, strict=True):
         half = recording.half_cycles[c.half_cycle]
         assert (c.start_s - half.start_s) * 1e6 == pytest.approx(delay_us, abs=60)
         assert (c.end_s - c.start_s) * 1e6 == pytest.approx(length_us, abs=30)
         assert half.length_s * 1e6 == pytest.approx(half_us, abs=40)
+        assert (current_dA, peak_dA) == (-1, 0)
 
 
 def test_the_joint_shows_in_it() -> None:
@@ -116,7 +118,7 @@ def test_what_is_told() -> None:
     assert json.loads("{%s}" % curve.told(1)) == {  # noqa: UP031
         "weld": 12,
         "total": 3,
-        "entries": [[5000, 6100, 10000], [5000, RUNS_ON_US, 10000]],
+        "entries": [[5000, 6100, 10000, -1, 0], [5000, RUNS_ON_US, 10000, -1, 0]],
     }
     assert json.loads("{%s}" % curve.told(200))["entries"] == []  # noqa: UP031
     curve.begin(ROWS, 1, 10_000)
@@ -139,8 +141,11 @@ def test_what_is_told() -> None:
         ((6555, 7000, 6555, 7000), LOPSIDED),
         ((RUNS_ON_US, RUNS_ON_US, RUNS_ON_US), NO_REASON),
         ((RUNS_ON_US, 9000, RUNS_ON_US), LOPSIDED),
+        ((8000, 8000, 8000, 8000), NO_REASON),
+        ((8001, 8000, 8000, 8001), NO_REASON),
+        ((8001, 8000, 8001), TOO_LONG),
     ],
 )
 def test_what_is_wrong_with_them(lengths_us: tuple[int, ...], fault: int) -> None:
-    """One step either side of each limit: four gates without a current, two of a direction, 444 us."""
+    """One step either side of each limit: four gates without a current, two of a direction, 444 us, 8 ms."""
     assert looked(*lengths_us).fault == fault

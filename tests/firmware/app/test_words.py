@@ -78,6 +78,26 @@ def test_each_state_reason_and_ending_is_told_by_its_names_place() -> None:
             "current lasts longer in one direction: the core is near saturation",
             "isolate; check the switch, its gate wiring and the detector, then press and release stop",
         ),
+        words.TOO_LONG: (
+            "current lasts longer than the load angle allows: the core is near saturation",
+            "isolate; check tap, load angles in the welder file and the switch, then press and release stop",
+        ),
+        words.CURRENT_SENSE_FAULT: (
+            "current transformer or converter at fault",
+            "isolate; check the current transformer, its burden and wires, then press and release stop",
+        ),
+        words.SENSES_DISAGREE: (
+            "current transformer and sense across the switch disagree",
+            "isolate; check the wires of both senses, then press and release stop",
+        ),
+        words.CURRENT_HIGH: (
+            "current above the planned band",
+            "isolate; check tap, electrodes and work, then press and release stop",
+        ),
+        words.CURRENT_LOW: (
+            "current below the planned band",
+            "clean work and electrodes; isolate and check secondary joints and tap, then press and release stop",
+        ),
     }
     assert ways == dict(enumerate(zip(words.REASON_NAMES, words.WAY_OUT, strict=True)))
     endings = {
@@ -87,6 +107,7 @@ def test_each_state_reason_and_ending_is_told_by_its_names_place() -> None:
         words.STOPPED: "stopped",
         words.FAULT: "fault",
         words.NO_FORCE: "no force",
+        words.EXPELLED: "expulsion",
     }
     assert endings == dict(enumerate(words.ENDING_NAMES))
 

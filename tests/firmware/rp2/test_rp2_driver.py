@@ -250,7 +250,7 @@ def test_inputs() -> None:
     assert driver.inputs() == STOP_OPEN | HOT
     bare = square_board(config={"PIN_FORCE": None, "PIN_OVER_TEMPERATURE": None, "PIN_CONDUCTION": None}).load()
     assert bare.inputs() == PEDAL | FORCE
-    assert (bare.conduction(), bare.primary_current_A()) == (0, -1)
+    assert (bare.conduction(), bare.current_ring()) == (0, ())
     assert driver.conduction() == 1
     board.levels[PINS["CONDUCTION"]] = 1
     assert driver.conduction() == 2

@@ -339,10 +339,10 @@ def test_waiting_ends_at_its_time_and_not_before() -> None:
 
 
 def test_sense_and_sensor_that_are_there_or_not() -> None:
-    """0 not fitted, 1 blocking, 2 conducting; no current sensor yet; no rest that the board could prove."""
+    """0 not fitted, 1 blocking, 2 conducting; no ring without a current transformer; no rest that the board could prove."""
     made = board()
     driver = made.load()
-    assert [driver.conduction(), driver.primary_current_A(), driver.rested_ms()] == [1, -1, 0]
+    assert [driver.conduction(), driver.current_ring(), driver.rested_ms()] == [1, (), 0]
     made.levels[PINS["CONDUCTION"]] = 1
     assert driver.conduction() == 2
     assert board(config={"PIN_CONDUCTION": None}).load().conduction() == 0

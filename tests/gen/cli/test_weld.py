@@ -29,7 +29,7 @@ def gates_of(number: int) -> list[GateRecord]:
     gates = weld(made, chance, Errors(aged=False))
     late = 200 if number == EXPELLED else 0
     return [
-        GateRecord("pico", 7, number, n, gate.aimed_us, gate.length_us + (late if n >= 24 else 0), 10_000, None)
+        GateRecord("pico", 7, number, n, gate.aimed_us, gate.length_us + (late if n >= 24 else 0), 10_000, None, None)
         for n, gate in enumerate(gates)
     ]
 
@@ -119,7 +119,7 @@ def test_what_cannot_be_shown(shop: Path, line: list[str], words: str) -> None:
 def test_what_has_no_angle_is_left_out() -> None:
     """Blocked, running on, or ending before the voltage does: told as they are, and in no curve."""
     lengths = [0, RUNS_ON_US, 4_000, 7_000, 7_000, 7_000]
-    gates = [GateRecord("pico", 7, 1, n, 4_800, length, 10_000, None) for n, length in enumerate(lengths)]
+    gates = [GateRecord("pico", 7, 1, n, 4_800, length, 10_000, None, None) for n, length in enumerate(lengths)]
     course = course_of(record(1), gates)
     assert [seen.ratio is None for seen in course.seen] == [True, True, True, False, False, False]
     assert [gate for gate, _ in course.cycles] == [4]

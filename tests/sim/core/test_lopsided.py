@@ -5,7 +5,7 @@ from __future__ import annotations
 import random
 from statistics import median
 
-from gen.firmware import LOPSIDED_DEG
+from gen.current_limits import LOPSIDED_DEG
 from sim.core.impulse import Impulse, gate_windows, run, sine
 from sim.core.transformer import TransformerCircuit
 from tests.outside.test_transformer_ngspice import machine

@@ -51,6 +51,9 @@ class Driver:
     def conduction_us(self, gate):
         return -1
 
+    def current_ring(self):
+        return ()
+
     def conduction(self):
         return 0
 

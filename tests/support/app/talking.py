@@ -113,8 +113,8 @@ class TalkingBoard:
     def conduction(self) -> int:
         return 0
 
-    def primary_current_A(self) -> int:
-        return -1
+    def current_ring(self) -> tuple[int, ...]:
+        return ()
 
     def set_half_cycle(self, index: int, delay_us: int, end_us: int, positive: int) -> None:
         self.gates[index] = int(delay_us >= 0)

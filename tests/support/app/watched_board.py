@@ -298,8 +298,8 @@ class WatchedBoard:
         seen, self.seen = self.seen | 1, 0
         return seen
 
-    def primary_current_A(self) -> int:
-        return -1
+    def current_ring(self) -> tuple[int, ...]:
+        return ()
 
     def set_half_cycle(self, index: int, delay_us: int, end_us: int, positive: int) -> None:
         whole(index, delay_us, end_us, positive)

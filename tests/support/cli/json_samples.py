@@ -115,7 +115,9 @@ def samples(folder: Path) -> list[tuple[str, Any]]:
         records.add_welds([WeldRecord("pico-1", 7, n, f"2026-01-01T00:00:0{n}Z", *WELDED) for n in (1, 2)])
         for n in (1, 2):  # a sound half-cycle, one without current, one that ran on
             lengths = (7600, 7500, 0, 7400, RUNS_ON_US, 7500)
-            records.add_curve([GateRecord("pico-1", 7, n, i, 2500, us, 10_000, None) for i, us in enumerate(lengths)])
+            records.add_curve(
+                [GateRecord("pico-1", 7, n, i, 2500, us, 10_000, None, None) for i, us in enumerate(lengths)]
+            )
         records.add_check(CheckRecord(1, "earth", 0, "2026-01-01T00:00:00Z", "", "failed", 0.7, "ohm", "clean"))
         records.add_check(CheckRecord(1, "earth", 0, "2026-01-01T00:01:00Z", "pico-1", "passed", 0.04, "ohm", ""))
         records.add_check(CheckRecord(1, "insulation", 0, "2026-01-01T00:02:00Z", "", "not checked", None, "", "none"))

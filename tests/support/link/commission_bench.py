@@ -22,10 +22,11 @@ import simpy
 
 from gen.firmware import FirmwareBundle
 from gen.words import FORCE, HOT, PEDAL, STOP_OPEN
+from sim.bench.ammeter import AmmeterSpec, PrimaryAmmeter
 from sim.bench.chip import Clock, Flash
 from sim.bench.circuit import SeriesLoad
 from sim.bench.detector import CrossingDetector, DetectorSpec
-from sim.bench.driver import HostDriver, SerialLine
+from sim.bench.driver import HostDriver, Sensed, SerialLine
 from sim.bench.gate import DetectorSettings, GateUnit
 from sim.bench.host import Firmware, Host
 from sim.bench.joint import BenchWork
@@ -86,7 +87,8 @@ class CommissionBench:
         self._line = SerialLine()
         flash = Flash({})
         flash.files = files  # the board's own, which outlives this start of it
-        driver = HostDriver(clock, wires, gate, self._switch, flash, self._line, config)
+        ammeter = PrimaryAmmeter(clock, AmmeterSpec(), self._switch, wires.gate, seed=1)
+        driver = HostDriver(clock, wires, gate, Sensed(self._switch, ammeter), flash, self._line, config)
         driver.hold_blips()
         self._host = Host(clock, firmware, driver, [], 1)
         for pin in self._pins.values():

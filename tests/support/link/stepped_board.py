@@ -128,8 +128,8 @@ class _Driver:
     def conduction(self) -> int:
         return words.BLOCKING | words.CONDUCTING if self._board.lengths_us else words.NOT_FITTED
 
-    def primary_current_A(self) -> int:
-        return -1
+    def current_ring(self) -> tuple[int, ...]:
+        return ()
 
     def set_half_cycle(self, index: int, delay_us: int, end_us: int, positive: int) -> None:
         self._fires[index] = int(delay_us >= 0)

@@ -13,15 +13,20 @@ from functools import cache, cached_property
 from typing import Any
 from unittest.mock import patch
 
+from gen.boards import boards
+from gen.firmware import render
 from gen.table import board_delay_us, heat
 from gen.words import PHASES
 from sim.bench.board import BoardSpec
 from sim.bench.chip import FlashFault
+from sim.bench.circuit import SeriesLoad
 from sim.bench.driver import CONDUCTION_US, HostDriver
 from sim.bench.gate import GateUnit
+from sim.bench.joint import JointCurve
 from sim.bench.pedal import Press
 from sim.bench.recording import Recording
-from sim.bench.world import simulate
+from sim.bench.world import bench_for, simulate
+from tests.support.machines import compiled, make_welder
 from tests.support.replay.seeded_runs import Run, request, run_of
 from tests.support.replay.tracing import Transition, traced
 
@@ -136,6 +141,45 @@ def _sensed() -> Run:
     return next(run for run in (run_of("nothing", n) for n in range(240, 280)) if run.welder.board.conduction_sense)
 
 
+MEASURED = {"turns": 1000, "burden_ohm": 15, "end_at_expulsion": True}
+PULSES = (
+    {"pulse": "4 cycles", "current_percent": 60, "repeat": 2, "cool": "6 cycles"},
+    {"weld": "14 cycles", "current_percent": 60},
+)
+
+
+def _measured(ammeter: dict[str, Any] | None = None, **changes: Any) -> Run:
+    """A weld of two pulses and 28 half-cycles with both senses; it begins at about 0.9 s and is over at 1.8 s."""
+    welder = make_welder(current_sense=MEASURED, board={"conduction_sense": True})
+    table = compiled(welder, *PULSES)
+    bench = bench_for(welder, table, minutes=0.05, seed=6)
+    bench = replace(bench.with_board(ammeter=replace(bench.board.ammeter, **ammeter or {})), **changes)
+    return Run("nothing", frozenset(), welder, table, render(table, welder, boards()["pico"]), bench)
+
+
+def _measured_load(times: float = 1.0, angle_deg: float = 52.5) -> Run:
+    """The same with a load that takes so many times the current, at this angle."""
+    run = _measured()
+    t, mains = run.welder.transformer, run.welder.mains
+    load = SeriesLoad.from_working_point(mains.voltage_V, times * t.working_current_A, angle_deg, mains.frequency_Hz)
+    return replace(run, bench=replace(run.bench, load=load))
+
+
+def _thrown_out() -> Run:
+    """The joint's resistance falls at once in the middle of the weld."""
+    run = _measured()
+    loop = replace(run.bench.load, resistance_ohm=0.6 * run.bench.load.resistance_ohm)
+    work = run.bench.load.resistance_ohm - loop.resistance_ohm
+    joint = JointCurve(((0.0, work), (0.63, work), (0.632, 0.4 * work)))
+    return replace(run, bench=replace(run.bench, load=loop, joint=joint))
+
+
+def _shorted(at_s: float) -> Run:
+    """The switch conducts by itself from then on."""
+    run = _measured()
+    return replace(run, bench=replace(run.bench, switch=replace(run.bench.switch, fault="shorted", fault_s=at_s)))
+
+
 SHORT = 0.05  # between two lines
 
 
@@ -221,6 +265,18 @@ DIRECTED = {
     "first start dead": Directed(lambda: run_of("nothing", 212), "GateUnit", DeadFirstStart),
     "one direction blocks": Directed(_sensed, "HostDriver", OneDirectionBlocks),
     "one direction ends early": Directed(_sensed, "HostDriver", OneDirectionEndsEarly),
+    "measured": Directed(_measured),
+    "converter railed": Directed(lambda: _measured({"stuck": 0})),
+    "converter stands still": Directed(lambda: _measured({"halts_s": 1.1})),
+    "transformer on nothing": Directed(lambda: _measured({"on": "nothing"})),
+    "more current than planned": Directed(lambda: _measured_load(times=2.4)),
+    "less current than planned": Directed(lambda: _measured_load(times=0.4)),
+    "current lasts too long": Directed(lambda: _measured_load(angle_deg=82)),
+    "metal thrown out": Directed(_thrown_out),
+    "shorted in squeeze": Directed(lambda: _shorted(0.7)),
+    "shorted between pulses": Directed(lambda: _shorted(1.02)),
+    "shorted in hold": Directed(lambda: _shorted(1.62)),
+    "shorted in off": Directed(lambda: _shorted(1.78)),
     "stop open from the start": Directed(
         lambda: run_of("stop button at power-up", 213), "HostDriver", StopOpenFromTheStart
     ),

@@ -32,7 +32,7 @@ class StateMachine:
 class DMA:
     count = 0
 
-    def pack_ctrl(self, size=0, inc_read=True, inc_write=True, treq_sel=0):
+    def pack_ctrl(self, size=0, inc_read=True, inc_write=True, treq_sel=0, ring_size=0, ring_sel=False):
         return 0
 
     def config(self, read=None, write=None, count=0, ctrl=None, trigger=False):
@@ -42,14 +42,15 @@ class DMA:
         pass
 
 
+registers = {0x4005800C: 0, 0x40058010: 0, 0x4004C000: 0, 0x4004C008: 0x100, 0x4004C00C: 0, 0x4004C010: 0}
 pins = {
     "PIN_" + name: number
     for number, name in enumerate(("STOP", "PEDAL", "GATE", "CONTACTOR", "DETECTOR", "FORCE", "CONDUCTION"))
 }
 module("config", DETECTOR_SQUARE=1, OFFSET_RISE_US=130, OFFSET_FALL_US=-70, MAX_HALF_CYCLES=1500, WATCHDOG_MS=2000,
        RELEASE_STOPS=1, WATCHDOG_SCRATCH=0x4005800C,
-       PIN_OVER_TEMPERATURE=8, PIN_PRIMARY_CURRENT=None, **pins)  # fmt: skip
-module("machine", Pin=Pin, WDT=Watchdog, WDT_RESET=3, reset_cause=lambda: 1, mem32={0x4005800C: 0, 0x40058010: 0})
+       ADC=0x4004C000, ADC_REQUEST=36, PIN_OVER_TEMPERATURE=8, PIN_PRIMARY_CURRENT=27, **pins)  # fmt: skip
+module("machine", Pin=Pin, WDT=Watchdog, WDT_RESET=3, reset_cause=lambda: 1, ADC=lambda gpio: None, mem32=registers)
 module("rp2", StateMachine=StateMachine, DMA=DMA)
 module("pio_programs", firing=None, meter=None, conduction=None)
 

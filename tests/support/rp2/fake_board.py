@@ -19,6 +19,7 @@ import firmware_templates
 from gen import words
 from gen.pio import pio_module
 from tests.support.rp2.asm_recorder import PIO, Recorded, run_source
+from tests.support.rp2.converter import ADC, ADC_REQUEST, ROOM_AT, Converter
 from tests.support.rp2.pio_bench import PioBench, Steps
 from tests.support.rp2.timed_gates import GateEdges, watch_the_gate
 
@@ -35,6 +36,7 @@ PINS = {
     "OVER_TEMPERATURE": 8,
     "CONDUCTION": 9,
 }
+CURRENT_PIN = 27  # where a current transformer is fitted
 WDT_RESET, PWRON_RESET = 3, 1
 CONDUCTION_TIMER = 5  # the number of its state machine
 
@@ -66,6 +68,9 @@ class Board:
     machines: dict[int, "StateMachine"] = field(default_factory=dict)
     sense: Any = field(default_factory=lambda: Steps([]))  # across the switch; low: it blocks
     handlers: dict[int, Callable[[Any], None]] = field(default_factory=dict)  # of rising edges, by GPIO number
+    converter: Converter = field(default_factory=Converter)
+    stamped: int = 0  # rises of the gate that had their interrupt
+    stamp_us: float = 16.0  # from a gate to its interrupt's handler, where there is one
 
     @property
     def fire(self) -> PioBench:
@@ -76,7 +81,23 @@ class Board:
         self.run(self.now_us + self.call_us)
 
     def run(self, until_us: float) -> None:
+        if PINS["GATE"] in self.handlers and 0 in self.machines:
+            self._run_with_stamps(until_us)
+        self._run_all(until_us)
+
+    def _run_with_stamps(self, until_us: float) -> None:
+        """In small steps, with the interrupt of each rise of the gate as late as it is."""
+        edges = self.fire.gate_edges
+        while self.now_us < until_us:
+            self._run_all(min(self.now_us + 10, until_us))
+            rises = [time_us for time_us, level in edges if level]
+            while self.stamped < len(rises) and rises[self.stamped] + self.stamp_us <= self.now_us:
+                self.stamped += 1
+                self.handlers[PINS["GATE"]](None)
+
+    def _run_all(self, until_us: float) -> None:
         before, self.now_us = self.now_us, max(self.now_us, until_us)
+        self.converter.run(self.now_us)
         for machine in self.machines.values():
             (machine.bench.run if machine.enabled else machine.bench.idle)(self.now_us)
         for number, steps in ((PINS["STOP"], self.stop), (PINS["PEDAL"], self.pedal)):
@@ -126,6 +147,8 @@ class Board:
             "WATCHDOG_MS": 2000,
             "PIN_PRIMARY_CURRENT": None,
             "WATCHDOG_SCRATCH": 0x4005800C,
+            "ADC": ADC,
+            "ADC_REQUEST": ADC_REQUEST,
         }
         settings |= pins | self.config
         modules: dict[str, Any] = {
@@ -134,10 +157,12 @@ class Board:
             "pio_programs": SimpleNamespace(**programs),
             "machine": _machine(self),
             "rp2": SimpleNamespace(StateMachine=_binder(StateMachine, self), DMA=_binder(DMA, self), PIO=PIO),
+            "uctypes": SimpleNamespace(addressof=lambda room: ROOM_AT),
             "micropython": SimpleNamespace(const=lambda value: value),
             "time": SimpleNamespace(
                 ticks_ms=lambda: int(self.now_us // 1000) % 2**30,
                 ticks_diff=lambda a, b: (a - b + 2**29) % 2**30 - 2**29,
+                sleep_us=lambda us: self.run(self.now_us + us),
                 sleep_ms=lambda ms: self.run(self.now_us + 1000 * ms),
             ),
             "os": SimpleNamespace(sync=lambda: self.calls.append(("sync",)), stat=self._stat),
@@ -264,6 +289,9 @@ class DMA:
         if self.settings["ctrl"].get("treq_sel") == 13:
             self._gather(trigger)
             return
+        if self.settings["ctrl"].get("treq_sel") == ADC_REQUEST:
+            self.board.converter.channel(self, trigger)
+            return
         self.board.call("feed.config" if self._feeds() else "report.config", tuple(settings), trigger)
         if not trigger:
             return
@@ -302,6 +330,9 @@ class DMA:
 
     def active(self, value: int) -> None:
         assert value == 0
+        if self.settings["ctrl"].get("treq_sel") == ADC_REQUEST:
+            self.board.converter.abort()
+            return
         if self.settings["ctrl"].get("treq_sel") == 13:
             self.settings["read"].bench.drain = None
         elif self._feeds():
@@ -350,10 +381,15 @@ class _Memory:
         self.board = board
 
     def __getitem__(self, address: int) -> int:
+        if ADC <= address < ADC + 0x100:
+            return self.board.converter.read(address - ADC)
         return self.board.scratch.get(address, 0)
 
     def __setitem__(self, address: int, value: int) -> None:
         assert 0 <= value < 2**30
+        if ADC <= address < ADC + 0x100:
+            self.board.converter.write(address - ADC, value, self.board.now_us)
+            return
         self.board.scratch[address] = value
         self.board.calls.append(("mem32", address, value))
 
@@ -375,6 +411,7 @@ def _machine(board: Board) -> SimpleNamespace:
     return SimpleNamespace(
         Pin=pin,
         WDT=make_watchdog,
+        ADC=board.converter.wake,
         WDT_RESET=WDT_RESET,
         reset=reset,
         mem32=_Memory(board),

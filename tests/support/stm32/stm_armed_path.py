@@ -5,6 +5,11 @@ The registers are a dictionary whose keys, above 2**30 as on the board, are all 
 """
 
 
+class ADC:
+    def __init__(self, pin):
+        pass
+
+
 class Timer:
     OC_TIMING = 2
     HIGH = 0
@@ -35,13 +40,37 @@ TIM2 = 0x40000000
 TIM3 = 0x40000400
 registers = {timer + offset: 0 for timer in (TIM2, TIM3) for offset in offsets.values()}
 registers |= {0x40002898: 0, 0x4000289C: 0, 0x40007000: 0}  # two backup registers, and the power control's
+ADC1, DMA2, TIM8, RCC = 0x40012000, 0x40026400, 0x40010400, 0x40023800
+registers |= {ADC1 + offset: 0 for offset in (0x00, 0x08, 0x10, 0x2C, 0x34, 0x4C)}
+registers |= {DMA2 + offset: 0 for offset in (0x08, 0x10, 0x14, 0x18, 0x1C)} | {TIM8 + 0x04: 0, RCC + 0x30: 0}
 CR1, CNT, LIT = TIM2, TIM2 + 0x24, TIM3 + 0x38
 pins = {"PIN_" + name: name for name in ("STOP", "DETECTOR", "GATE", "CONTACTOR", "PEDAL", "FORCE", "CONDUCTION")}
 module("config", DETECTOR_SQUARE=1, OFFSET_RISE_US=130, OFFSET_FALL_US=-70, MAX_HALF_CYCLES=1500, WATCHDOG_MS=5000,
-       RELEASE_STOPS=1, PIN_OVER_TEMPERATURE="C3", **pins)  # fmt: skip
+       RELEASE_STOPS=1, PIN_OVER_TEMPERATURE="C3", PIN_PRIMARY_CURRENT="B0", **pins)  # fmt: skip
 module("machine", Pin=Pin, WDT=Watchdog, WDT_RESET=3, reset_cause=lambda: 1, mem16=registers, mem32=registers)
-module("pyb", Timer=Timer)
-module("stm", TIM2=TIM2, TIM3=TIM3, RTC=0x40002800, RTC_BKP18R=0x98, PWR=0x40007000, PWR_CR=0, **offsets)
+module("pyb", Timer=Timer, ADC=ADC, Pin=Pin)
+module(
+    "stm",
+    ADC1=ADC1,
+    ADC_SR=0,
+    ADC_CR2=8,
+    ADC_SMPR2=0x10,
+    ADC_SQR1=0x2C,
+    ADC_SQR3=0x34,
+    ADC_DR=0x4C,
+    DMA2=DMA2,
+    DMA_LIFCR=8,
+    TIM8=TIM8,
+    RCC=RCC,
+    RCC_AHB1ENR=0x30,
+    TIM2=TIM2,
+    TIM3=TIM3,
+    RTC=0x40002800,
+    RTC_BKP18R=0x98,
+    PWR=0x40007000,
+    PWR_CR=0,
+    **offsets,
+)
 module("micropython", const=micropython.const, alloc_emergency_exception_buf=lambda size: None)
 
 

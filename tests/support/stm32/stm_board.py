@@ -17,6 +17,7 @@ from typing import Any
 
 import firmware_templates
 from gen import words
+from tests.support.stm32.sampler import ADC1, NAMES, Sampler, known
 from tests.support.stm32.sense_timer import SenseTimer
 from tests.support.stm32.timer_model import COMPARE_4, CR1, DIER, NEVER, SR, UPDATE, Timer2
 
@@ -38,7 +39,7 @@ STM = {
     "TIM2": TIM2, "TIM_CR1": 0x00, "TIM_SMCR": 0x08, "TIM_CCMR1": 0x18, "TIM_CCMR2": 0x1C, "TIM_CCER": 0x20, "TIM_CNT": 0x24,
     "TIM3": TIM3, "TIM_CR2": 0x04, "TIM_SR": 0x10, "TIM_CCR1": 0x34, "TIM_CCR2": 0x38,
     "TIM_ARR": 0x2C, "TIM_CCR3": 0x3C, "TIM_CCR4": 0x40, "RTC": RTC, "RTC_BKP18R": 0x98, "PWR": PWR, "PWR_CR": 0x00,
-}  # fmt: skip
+} | NAMES  # fmt: skip
 WDT_RESET, PWRON_RESET = 3, 1
 _EXTI, _TIMER, _SENSE = "detector", "timer", "sense"
 _PRIORITY = {_TIMER: 2, _SENSE: 2, _EXTI: 1, None: 0}  # IRQ_PRI_TIMX is above IRQ_PRI_EXTINT in ports/stm32/irq.h
@@ -81,6 +82,7 @@ class Board:
         self.running: str | None = None
         self._toggles = deque(self.detector)
         self.sense_timer = SenseTimer()
+        self.sampler = Sampler()
         self._sensed = deque(self.sense)
         self._gate = 0
         self.timer_object: Any = None
@@ -184,7 +186,7 @@ class Board:
     def module(self, edit: tuple[str, str] = ("", "")) -> dict[str, Any]:
         """Run driver.py against this board and return its names."""
         settings: dict[str, Any] = {"DETECTOR_SQUARE": int(self.square), "OFFSET_RISE_US": 0, "OFFSET_FALL_US": 0}
-        settings |= {"RELEASE_STOPS": int(self.release_stops)}
+        settings |= {"RELEASE_STOPS": int(self.release_stops), "PIN_PRIMARY_CURRENT": None}
         settings |= {"MAX_HALF_CYCLES": 100, "WATCHDOG_MS": 2000} | {f"PIN_{name}": pin for name, pin in PINS.items()}
         stream = SimpleNamespace(
             readinto=lambda buffer: buffer.__setitem__(0, self.received.popleft()) or 1, write=lambda data: len(data)
@@ -201,13 +203,17 @@ class Board:
                 const=lambda value: value,
                 alloc_emergency_exception_buf=lambda size: setattr(self, "emergency_bytes", size),
             ),
-            "pyb": SimpleNamespace(Timer=_timer(self)),
+            "pyb": SimpleNamespace(
+                Timer=_timer(self), Pin=lambda name: name, ADC=lambda pin: setattr(self.sampler, "pin", pin)
+            ),
+            "uctypes": SimpleNamespace(addressof=self.sampler.address),
             "stm": SimpleNamespace(**STM),
             "time": SimpleNamespace(
                 ticks_ms=lambda: int(self.now_us // 1000) % 2**30,
                 ticks_us=lambda: int(self.now_us) % 2**30,
                 ticks_diff=lambda a, b: (a - b + 2**29) % 2**30 - 2**29,
                 ticks_add=lambda a, b: (a + b) % 2**30,
+                sleep_us=lambda us: self.run(self.now_us + us),
                 sleep_ms=lambda ms: self.run(self.now_us + 1000 * ms),
             ),
             "select": SimpleNamespace(poll=lambda: poll, POLLIN=1),
@@ -239,6 +245,8 @@ class _Memory:
 
     def __getitem__(self, address: int) -> int:
         self.board.call("read", address)
+        if known(address):
+            return self.board.sampler.read(address, self.board.now_us)
         if TIM3 <= address < RTC:
             return self.board.sense_timer.read(address - TIM3)
         value = self.board.timer.read(address - TIM2) if address < RTC else self.board.backup.get(address, 0)
@@ -246,8 +254,11 @@ class _Memory:
         return value
 
     def __setitem__(self, address: int, value: int) -> None:
-        assert 0 <= value < 2**30
+        assert 0 <= value < 2**30 or value == ADC1 + 0x4C, "a number made anew would allocate"
         self.board.call("write", address, value)
+        if known(address):
+            self.board.sampler.write(address, value, self.board.now_us)
+            return
         if TIM3 <= address < RTC:
             self.board.sense_timer.write(address - TIM3, value)
         elif address == TIM2 + 4:
@@ -301,17 +312,20 @@ def _timer(board: Board) -> Any:
         OC_TIMING, HIGH, IC, FALLING = 2, 0, 9, 2
 
         def __init__(self, number: int) -> None:
-            assert number in (2, 3)
+            assert number in (2, 3, 8)
             self.number = number
             self.callbacks: dict[int, Callable[[Any], None]] = {}
             if number == 2:
                 board.handlers[_TIMER] = self._interrupt
 
         def source_freq(self) -> int:
-            return 84_000_000
+            return 168_000_000 if self.number == 8 else 84_000_000
 
         def init(self, prescaler: int, period: int) -> None:
-            assert repr(prescaler) == "83", "a count is to be a microsecond, and a whole number"
+            assert repr(prescaler) == ("167" if self.number == 8 else "83"), "a count is a microsecond, a whole number"
+            if self.number == 8:
+                board.sampler.pace_us = period + 1
+                return
             if self.number == 3:
                 assert period == 0xFFFF
                 return

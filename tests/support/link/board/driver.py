@@ -84,8 +84,8 @@ class Driver:
     def conduction(self):
         return 0
 
-    def primary_current_A(self):
-        return -1
+    def current_ring(self):
+        return ()
 
     def set_half_cycle(self, index, delay_us, end_us, positive):
         self._fires[index] = 1 if delay_us >= 0 else 0

@@ -1,0 +1,240 @@
+"""The primary current of each half-cycle, from the samples of a current transformer, and what is wrong with it.
+
+Everything is there before the heap is locked. A sample is a count of 12 bits, so that the squares of a half-cycle's sum to less
+than 2**30. A gate's current is that from its gate on, for a half-cycle or to the next gate: what flows in the rest flows
+without a gate. Where the sense across the switch is fitted too, the two must say the same.
+"""
+
+from .clock import elapsed
+from .plan import GateDelays
+from .words import (
+    CURRENT_HIGH,
+    CURRENT_LOW,
+    CURRENT_RING,
+    CURRENT_SENSE_FAULT,
+    NO_CONDUCTION,
+    NO_REASON,
+    NOT_TIMED,
+    ONE_SIDED,
+    SAMPLE_US,
+    SENSES_DISAGREE,
+    SWITCH_SHORTED,
+)
+
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    from interface import Config, Driver, Rows
+
+    from .curve import Curve
+
+AT_ONCE = 256  # samples taken in one step: of one that comes 20 ms late, and some more
+STILL_MS = 50  # without a sample for so long the converter stands still
+BIAS_HALF_CYCLES = 2  # before the first gate, over which a current sums to nothing
+UNSEEN_IN_A_ROW = 4  # gates without a current: nothing conducts
+HIGH_IN_A_ROW = 2
+LOW_IN_A_ROW = 8  # a joint whose contact is still poor may draw little at first
+DISAGREE_IN_A_ROW = 2
+EXPULSION_FROM = 10  # gates in which the contacts of sound welds break down as fast; common practice, no source
+EXPULSION_RISE = 25  # a rise of a twenty-fifth from one cycle to the next
+EXPULSION_US = 60  # and both currents together longer by this: the mains alone changes none of their lengths
+_MASK = CURRENT_RING - 1
+
+
+def root(square: int) -> int:
+    """The whole square root, rounded down."""
+    found = 0
+    bit = 1 << 14
+    while bit:
+        tried = found + bit
+        if tried * tried <= square:
+            found = tried
+        bit >>= 1
+    return found
+
+
+class Ammeter:
+    """Currents in tenths of an ampere, RMS over a whole half-cycle whatever part of it carried current."""
+
+    def __init__(self, driver: "Driver", config: "Config", curve: "Curve") -> None:
+        self.config = config
+        self.curve = curve
+        self.ring = driver.current_ring()
+        self.delays = GateDelays()
+        self.fault = NO_REASON
+        self.expelled = 0  # the gate, counted from 1, at which metal was thrown out
+        self.bias = 0
+        self.biased = False
+        self.lost = False  # more samples than the ring holds came between two looks
+        self.at = 0  # the sample to be taken next
+        self.newest = 0
+        self.moved_ms = 0
+        self.end = 0  # where the window that is under way ends
+        self.gate = -1  # whose it is; -1: nobody's
+        self.next_gate = 0
+        self.squares = 0
+        self.high = 0  # farthest above and below the bias
+        self.low = 0
+        self.delay_us = 0  # nominal, of the gate
+        self.none = self.none_before = False
+        self.seen = 0  # gates judged
+        self.nones = self.highs = self.lows = self.disagreed = 0
+        self.same = 0  # gates in a row with one delay
+        self.now_dA = 0
+        self.cycle_dA = self.cycle_us = 0  # of the cycle before
+
+    def begin(self, driver: "Driver", now_ms: int) -> None:
+        """The pedal is accepted: sampling begins anew."""
+        driver.sample()
+        self.moved_ms = now_ms
+        self.fault = NO_REASON
+        self.expelled = 0
+        self.bias = 0
+        self.biased = False
+        self.lost = False
+        self.at = self.newest = 0
+        self.gate = -1
+        self.end = 0
+        self._open()
+        self.next_gate = 0
+
+    def fire(self, rows: "Rows", first_row: int) -> None:
+        """A weld by `rows` starts at its first fired row: its gates count from 0."""
+        self.delays.begin(rows, first_row)
+        self.next_gate = 0
+        self.none = self.none_before = False
+        self.seen = 0
+        self.nones = self.highs = self.lows = self.disagreed = 0
+        self.same = 0
+        self.delay_us = -1
+
+    def _open(self) -> None:
+        self.squares = 0
+        self.high = self.low = 0
+
+    def look(self, driver: "Driver", half_us: int, now_ms: int) -> None:
+        """Take the samples that have come since."""
+        if self.lost:
+            return
+        newest = driver.sampled()
+        if newest != self.newest:
+            self.newest = newest
+            self.moved_ms = now_ms
+        elif elapsed(now_ms, self.moved_ms) > STILL_MS:
+            self._found(CURRENT_SENSE_FAULT)
+        length = half_us // SAMPLE_US
+        if not self.biased:
+            if newest < BIAS_HALF_CYCLES * length + 1:
+                return
+            self._learn_bias(BIAS_HALF_CYCLES * length)
+            self.end = length
+        if newest - self.at > CURRENT_RING - 8:
+            self.lost = True  # written over, and whose gate is whose not known; so late a step ends the weld anyway
+            return
+        # The two newest may still belong to a gate that is not told yet.
+        last = min(newest - 2, self.at + AT_ONCE)
+        gate_at = driver.gate_sample(self.next_gate)
+        while self.at < last:
+            if 0 <= gate_at <= self.at + 1:  # it is told up to a sample late
+                self._close(half_us)
+                self.gate = self.next_gate
+                self.next_gate += 1
+                self._next_delay()
+                gate_at = driver.gate_sample(self.next_gate)
+                self.end = self.at + length
+            elif self.at >= self.end:
+                self._close(half_us)
+                self.gate = -1
+                self.end = self.at + length
+            stop = min(last, self.end)
+            if gate_at >= 0:
+                stop = min(stop, max(gate_at - 1, self.at))
+            self._take(stop)
+
+    def _learn_bias(self, count: int) -> None:
+        total = 0
+        for at in range(count):
+            total += self.ring[at & _MASK]
+        self.bias = (total + count // 2) // count
+        self.biased = True
+        if self.bias < self.config.BIAS_LEAST or self.bias > self.config.BIAS_MOST:
+            self._found(CURRENT_SENSE_FAULT)
+
+    def _take(self, stop: int) -> None:
+        ring, bias = self.ring, self.bias
+        squares, high, low = self.squares, self.high, self.low
+        for at in range(self.at, stop):
+            off = ring[at & _MASK] - bias
+            squares += off * off
+            if off > high:
+                high = off
+            elif off < low:
+                low = off
+        self.squares, self.high, self.low = squares, high, low
+        self.at = stop
+
+    def _tenths(self, half_us: int) -> int:
+        """The window's current. Each term stays below 2**30: 90 squares of 2047 are less than 2**29."""
+        whole, rest = self.squares // half_us, self.squares % half_us
+        mean = whole * (64 * SAMPLE_US) + rest * (64 * SAMPLE_US) // half_us
+        return root(mean) * self.config.CURRENT_GAIN >> 14
+
+    def _next_delay(self) -> None:
+        before_us = self.delay_us
+        self.delay_us = self.delays.next()
+        self.same = self.same + 1 if self.delay_us == before_us else 1
+
+    def _close(self, half_us: int) -> None:
+        """The window has ended: tell its current, and judge it."""
+        current_dA = self._tenths(half_us)
+        gate = self.gate
+        if gate < 0:
+            if current_dA > self.config.STRAY_DA:
+                self._found(SWITCH_SHORTED)
+        else:
+            farthest = self.high if self.high >= -self.low else self.low
+            self.curve.measured(gate, current_dA, farthest * self.config.CURRENT_GAIN // 2048, half_us)
+            self._judge(gate, current_dA)
+        self._open()
+
+    def _found(self, fault: int) -> None:
+        if self.fault == NO_REASON:
+            self.fault = fault
+
+    def _judge(self, gate: int, current_dA: int) -> None:
+        config = self.config
+        place = max((self.delay_us - config.EARLIEST_DELAY_US) // config.VOLT_SECONDS_STEP_US, 0)
+        place = min(place, len(config.LEAST_DA) - 2)
+        least_dA = config.LEAST_DA[place + 1]
+        if least_dA == 0:
+            return  # fired so late that nothing could be told from noise
+        none_twice_before, self.none_before = self.none_before, self.none
+        self.none = current_dA * 4 < least_dA
+        self.seen += 1
+        self.nones = self.nones + 1 if self.none else 0
+        self.highs = self.highs + 1 if current_dA > config.MOST_DA[place] else 0
+        self.lows = self.lows + 1 if current_dA < least_dA and not self.none else 0
+        length_us = self.curve.length_us(gate)
+        timed = length_us != NOT_TIMED
+        self.disagreed = self.disagreed + 1 if timed and self.none != (length_us == 0) else 0
+        if self.disagreed >= DISAGREE_IN_A_ROW:
+            self._found(SENSES_DISAGREE)
+        elif self.seen > 2 and self.none and none_twice_before and not self.none_before:
+            self._found(ONE_SIDED)
+        elif self.nones >= UNSEEN_IN_A_ROW:
+            self._found(NO_CONDUCTION)
+        elif self.highs >= HIGH_IN_A_ROW:
+            self._found(CURRENT_HIGH)
+        elif self.lows >= LOW_IN_A_ROW:
+            self._found(CURRENT_LOW)
+        before_dA, self.now_dA = self.now_dA, current_dA
+        if gate & 1 and timed:
+            self._watch_cycle(gate, before_dA + current_dA, self.curve.length_us(gate - 1) + length_us)
+
+    def _watch_cycle(self, gate: int, cycle_dA: int, cycle_us: int) -> None:
+        """A current that is greater at once and lasts longer, the firing being the same, comes of metal that is thrown out."""
+        if gate >= EXPULSION_FROM and self.same >= 4 and self.expelled == 0:
+            risen = (cycle_dA - self.cycle_dA) * EXPULSION_RISE > self.cycle_dA
+            if risen and cycle_us - self.cycle_us > EXPULSION_US:
+                self.expelled = gate + 1
+        self.cycle_dA = cycle_dA
+        self.cycle_us = cycle_us

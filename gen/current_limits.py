@@ -1,0 +1,80 @@
+"""What the board holds a measured current against: limits that are burnt in with the firmware, in the board's own units.
+
+They lie outside all that the welder file leaves open, and outside what mains and sensor may be off by. So a current
+beyond them is no healthy weld of this machine, or the welder file is not this machine's.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+from gen.boards import Board
+from gen.current import scale_of
+from gen.machine.welder import Welder
+from gen.phase_control import extinction_angle_deg
+from gen.units import degrees_to_us, us_to_degrees
+
+COUNTS = 4096  # of the converter, 12 bits
+GAIN_BITS = 14
+BIAS_SHARE = 0.05  # of the range: two resistors of 1 %, and the converter's own offset; common practice, no source
+MAINS_SHARE = 0.15  # EN 50160: +10 to -15 % of the nominal voltage
+SENSOR_SHARE = 0.05  # current transformer, burden and converter together; common practice, no source
+POOR_CONTACT = 0.7  # of the least planned: rust and scale on the work; common practice, no source
+NOISE_COUNTS = 4.0  # RMS, below which a current is told from noise no more; common practice, no source
+STRAY_SHARE = 0.25  # of the least working current
+# Of a healthy transformer, whatever its residue, the currents of one direction end up to 5 degrees later than those of the
+# other; of one that unequal firing drives into saturation about 16 (seeded machines, tests/sim/core/test_lopsided.py).
+LOPSIDED_DEG = 8.0
+COUPLER_US = 100.0  # the latest that a coupler shows the end of a current, and the detector's own error
+
+
+@dataclass(frozen=True)
+class CurrentLimits:
+    """By delay, from the earliest on: how long a current may last, us, and the least and most of it, tenths of an ampere."""
+
+    longest_us: tuple[int, ...]
+    least_dA: tuple[int, ...]
+    most_dA: tuple[int, ...]
+    stray_dA: int
+    gain: int
+    """Tenths of an ampere for an eighth of a count, times 2 ** GAIN_BITS; 0 without a sensor."""
+    bias_least: int
+    bias_most: int
+
+
+def amperes_a_count(welder: Welder, board: Board) -> float:
+    """Primary amperes for a count of the converter; 0 without a current transformer."""
+    sense = welder.current_sense
+    if sense is None:
+        return 0.0
+    return board.logic_V / COUNTS * sense.turns / sense.burden_ohm * sense.reading_factor
+
+
+def current_limits(welder: Welder, board: Board, earliest_us: int, step_us: int, steps: int) -> CurrentLimits:
+    """The limits at `earliest_us` and each of so many steps after it. Of what is not sensed there is none."""
+    frequency_Hz, scale, tap = welder.mains.frequency_Hz, scale_of(welder), welder.machine.in_use
+    delays_deg = [us_to_degrees(earliest_us + n * step_us, frequency_Hz) for n in range(steps + 1)]
+    latest = degrees_to_us(LOPSIDED_DEG, frequency_Hz) + COUPLER_US
+    longest = tuple(
+        math.ceil(degrees_to_us(extinction_angle_deg(delay, scale.high_deg) - delay, frequency_Hz) + latest)
+        for delay in delays_deg
+    )
+    a_count = amperes_a_count(welder, board)
+    if not a_count:
+        return CurrentLimits(longest, (), (), 0, 0, 0, 0)
+    low_share, high_share = (1 - MAINS_SHARE) * (1 - SENSOR_SHARE), (1 + MAINS_SHARE) * (1 + SENSOR_SHARE)
+    shares = [scale.share(delay) for delay in delays_deg]
+    floor_dA = 10 * a_count * NOISE_COUNTS
+    planned = [10 * tap.working_primary.low * least * POOR_CONTACT * low_share for least, _ in shares]
+    most = [10 * tap.short_primary.high * most * high_share for _, most in shares]
+    middle = COUNTS / 2
+    return CurrentLimits(
+        longest,
+        tuple(math.floor(value) if value >= floor_dA else 0 for value in planned),
+        tuple(math.ceil(max(value, 2 * floor_dA)) for value in most),
+        math.ceil(max(10 * tap.working_primary.low * STRAY_SHARE, 2 * floor_dA)),
+        round(a_count * 10 / 8 * 2**GAIN_BITS),
+        round(middle - BIAS_SHARE * COUNTS),
+        round(middle + BIAS_SHARE * COUNTS),
+    )
