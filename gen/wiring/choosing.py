@@ -15,6 +15,7 @@ from gen.table import TimingTable
 from gen.timing import compile_schedule
 from gen.wiring.arithmetic import recovery
 from gen.wiring.choice import Choice, Load
+from gen.wiring.current_part import current_transformer
 from gen.wiring.power_parts import CLAMPING, conductors, contactor, fuse, heat_sink, inrush_figure, switch, varistor
 from gen.wiring.signal_parts import (
     conduction_sense,
@@ -112,6 +113,7 @@ def choose(welder: Welder, board: Board, load: Load) -> Choice:
         gate_part,
         detector_part,
         conduction_sense(welder, board, detector_values),
+        current_transformer(welder, board),
         contactor_part,
         insulation(welder),
         conductors(welder, load),

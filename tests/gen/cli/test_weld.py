@@ -86,6 +86,24 @@ def test_it_is_drawn(shop: Path) -> None:
     assert len([e for e in root.iter() if e.tag.endswith("rect")]) == 40
 
 
+def test_the_current_is_drawn_below(shop: Path) -> None:
+    """Where it was measured: a second curve a weld, the line of each half-cycle with its amperes, and a column of the CSV."""
+    with Records(shop / "records.sqlite") as records:
+        records.add_welds([record(5)])
+        measured = [replace(gate, count=5, current_A=20.0 + gate.gate / 10, peak_A=-40.0) for gate in gates_of(1)]
+        records.add_curve(measured)
+    told = typed(["weld", "show", "7/5", "-o", "one.svg"])
+    assert "  20.0 A\n" in told.out
+    root = ElementTree.fromstring((shop / "one.svg").read_text(encoding="utf-8"))
+    texts = [element.text for element in root.iter() if element.tag.endswith("text")]
+    assert "RMS primary current, A" in texts
+    lines = [e for e in root.iter() if e.tag.endswith("path") and e.get("class") == "curve"]
+    assert [len(e.get("d", "").split("L")) for e in lines] == [20, 40]
+    assert typed(["weld", "export", "one.csv", "7/5"]).code == 0
+    rows = list(csv.DictReader((shop / "one.csv").read_text(encoding="utf-8").splitlines()))
+    assert [(float(row["current_A"]), float(row["peak_A"])) for row in rows[:2]] == [(20.0, -40.0), (20.1, -40.0)]
+
+
 def test_it_is_written_as_csv(shop: Path) -> None:
     """What the records hold, with the load angle's range; read back by Python's own reader."""
     assert typed(["weld", "export", "welds.csv", "7/1", "7/2"]).code == 0
