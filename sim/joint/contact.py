@@ -22,18 +22,17 @@ _MOST_SHARE = 0.98  # of the area, that touches: what is hot touches all over, b
 class Contacts:
     """What no data sheet gives.
 
-    `film_ohm_m2`: of the film, times the area that truly touches, at 20 degC (fitted: from 0.5 to 2e-9 with `constraint` 0.6
-    to 1 the rows are met alike, and the middle is taken). `breaks_K`: it falls by e for so many kelvins. `tip_share`: the
-    film's share under an electrode. `constraint`: mean pressure over flow stress of the hot metal that gives way (fitted; 1
-    of a free column, and less over a patch whose rim is flash). `spread`: how much wider than the face sheets touch, in
-    thicknesses of the thinner (fitted). `spot_m`: half of the distance between spots, as roughness has it. `gap_W_m2K`: heat
-    that crosses beside the spots.
+    `film_ohm_m2`: of the film, times the area that truly touches, at 20 degC (fitted; a film of 1e-9 with `constraint` 0.8 meets
+    the rows nearly as well). `breaks_K`: it falls by e for so many kelvins. `tip_share`: the film's share under an electrode.
+    `constraint`: mean pressure over flow stress of the hot metal that gives way (fitted; 1 is that of a free column). `spread`:
+    how much wider than the face sheets touch, in thicknesses of the thinner (fitted). `spot_m`: half of the distance between
+    spots, as roughness has it. `gap_W_m2K`: heat that crosses beside the spots.
     """
 
-    film_ohm_m2: float = 1.0e-9
+    film_ohm_m2: float = 2.0e-9
     breaks_K: float = 400.0
     tip_share: float = 0.3
-    constraint: float = 0.8
+    constraint: float = 1.0
     spread: float = 0.4
     spot_m: float = 50e-6
     gap_W_m2K: float = 3e4

@@ -6,9 +6,12 @@ import math
 from dataclasses import dataclass
 from typing import Literal
 
+import numpy as np
+from numpy.typing import NDArray
+
 from sim.joint.metals import METALS, MetalName
 from sim.joint.weld import WeldCourse
-from sim.joint.work import Work
+from sim.joint.work import THIN_SHEET_M, Work
 
 Ending = Literal["no bond", "bonded", "tore the parent", "expelled"]
 
@@ -21,7 +24,6 @@ LEAST_SETDOWN, STRONG_SETDOWN = 0.05, 0.12
 _SPATTERS_K = 350.0  # rods: so far above its melting what is between them flies out (assumed, no source)
 _WIDER = 1.25  # sheets: a nugget so much wider than what touches has no ring that holds it (assumed, no source)
 # Beyond these the model has not been held against anything.
-_THIN_SHEET_M = 0.6e-3
 _THIN_ROD_M = 3.0e-3
 _KELVIN = 273.15
 
@@ -40,6 +42,41 @@ def outcome(work: Work, course: WeldCourse) -> JointOutcome:
     if course.boiled:
         return JointOutcome("expelled", f"after {course.time_s[-1]:.2g} s the middle of the joint boils", doubts(work))
     return JointOutcome(*(_of_rods if work.rods_m else _of_sheets)(work, course), doubts=doubts(work))
+
+
+@dataclass(frozen=True)
+class JointEdges:
+    """When one weld at one current first bonds, first tears the parent and is past good, s; infinite where it is not.
+
+    It is past good once it expels, or, of rods, once they have sunk deeper than is wanted.
+    """
+
+    bonded_s: float
+    tore_s: float
+    past_s: float
+
+
+def edges_of(work: Work, course: WeldCourse, deepest_m: float = math.inf) -> JointEdges:
+    """By the same limits as `outcome`, whatever the time at which the weld is ended; `deepest_m`: of setdown, wanted."""
+    metal, core, joint = METALS[work.metal], course.of("core_C"), np.maximum.accumulate(course.of("joint_C"))
+    if work.rods_m:
+        share, hot = course.of("setdown_m") / work.thin_m, joint >= forge_C(work.metal)
+        bonded, tore = hot & (share >= LEAST_SETDOWN), hot & (share >= STRONG_SETDOWN)
+        past = (core > metal.liquidus_degC + _SPATTERS_K) | (course.of("setdown_m") > deepest_m)
+    else:
+        root_m = math.sqrt(1e3 * work.thin_m) / 1e3
+        nugget = course.of("nugget_m")
+        bonded, tore = nugget >= LEAST_ROOT * root_m, nugget >= WANTED_ROOT * root_m
+        past = (course.of("tip_C") >= metal.solidus_degC) | (nugget > _WIDER * course.of("contact_m"))
+    past_s = _first_s(course, past)
+    if course.boiled:
+        past_s = min(past_s, float(course.time_s[-1]))
+    return JointEdges(_first_s(course, bonded), _first_s(course, tore), past_s)
+
+
+def _first_s(course: WeldCourse, mask: NDArray[np.bool_]) -> float:
+    over = np.flatnonzero(mask)
+    return float(course.time_s[over[0]]) if len(over) else math.inf
 
 
 def target_m(work: Work, setdown_percent: float) -> tuple[str, float]:
@@ -87,7 +124,7 @@ def forge_C(metal: MetalName) -> float:
 def doubts(work: Work) -> tuple[str, ...]:
     """Where the model was held against a table and failed, or against nothing at all."""
     found = []
-    if work.sheets_m and work.thin_m < _THIN_SHEET_M:
+    if work.sheets_m and work.thin_m < THIN_SHEET_M:
         found.append("of sheets below 0.6 mm the model makes too small a nugget or none where the tables have one")
     if work.rods_m and work.thin_m < _THIN_ROD_M:
         found.append(
