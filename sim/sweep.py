@@ -11,16 +11,8 @@ The timing table stays that of the welder file, as it would be flashed. Rows are
 from __future__ import annotations
 
 import math
-import os
-import signal
-import threading
-from collections.abc import Callable, Iterator, Sequence
-from contextlib import contextmanager, suppress
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
-from multiprocessing import get_context, resource_tracker
-from multiprocessing.connection import wait
-from multiprocessing.context import SpawnProcess
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -32,6 +24,7 @@ from gen.machine.inductance import Loop, loop_of
 from gen.machine.welder import Welder
 from sim.core.weld_current import JOINT_SHARE_RANGE, Assumed, weld_currents
 from sim.verdict import PacedJob, judge_plan
+from sim.workers import WorkerLost, by_workers
 
 LONGEST_ROW = 24  # half-cycles; by then a row repeats itself
 _CHUNK = 8  # machines handed to a worker at a time
@@ -189,58 +182,11 @@ def sweep(plan: SweepPlan, machines: int, workers: int = 1, made: Callable[[int]
             made(1)
         return summary(plan, rows)
     chunks = [range(start, min(start + _CHUNK, machines)) for start in range(0, machines, _CHUNK)]
-    return summary(plan, _judged_by_workers(plan, chunks, workers, made))
-
-
-def _judged_by_workers(
-    plan: SweepPlan, chunks: Sequence[range], workers: int, made: Callable[[int], None]
-) -> list[JudgedMachine]:
-    """The machines of all chunks, in order. Each worker has a pipe of its own, so that it can be ended at any instant."""
-    context = get_context("spawn")
-    waiting = iter(enumerate(chunks))
-    found: dict[int, list[JudgedMachine]] = {}
-    begun: dict[Any, SpawnProcess] = {}  # by our end of the pipe
     try:
-        with _one_thread_each(), _ctrl_c_held_back():
-            for _ in range(min(workers, len(chunks))):
-                ours, theirs = context.Pipe()
-                worker = context.Process(target=_work, args=(theirs,), daemon=True)
-                worker.start()
-                theirs.close()
-                begun[ours] = worker
-        for ours in begun:
-            ours.send(plan)
-            ours.send(next(waiting))
-        busy: list[Any] = list(begun)
-        while busy:
-            ready: list[Any] = wait(busy)
-            for ours in ready:
-                number, rows = ours.recv()
-                found[number] = rows
-                made(len(rows))
-                task = next(waiting, None)
-                ours.send(task)
-                if task is None:
-                    busy.remove(ours)
-    except (EOFError, ConnectionError):
+        return summary(plan, by_workers(plan, chunks, workers, made))
+    except WorkerLost:
         allowed = "allowed: fewer --workers, where the memory is short"
         raise InputError("sweep", "a process that judged machines was ended from outside", None, allowed) from None
-    finally:  # whoever pressed Ctrl-C does not wait for the rest
-        for ours, worker in begun.items():
-            ours.close()
-            worker.terminate()
-            worker.join()
-    return [row for number in range(len(chunks)) for row in found[number]]
-
-
-def _work(pipe: Any) -> None:
-    """One worker: judge the chunks that are sent after the plan, until there is none or whoever sent them is gone."""
-    signal.signal(signal.SIGINT, signal.SIG_IGN)
-    with suppress(EOFError, ConnectionError):
-        plan: SweepPlan = pipe.recv()
-        while (task := pipe.recv()) is not None:
-            number, machines = task
-            pipe.send((number, [plan.judged(machine) for machine in machines]))
 
 
 def summary(plan: SweepPlan, rows: Sequence[JudgedMachine]) -> Sweep:
@@ -296,40 +242,3 @@ def _leans(
 
 def _loop(welder: Welder) -> Loop | None:
     return loop_of(welder.arms, welder.electrodes, welder.mains.frequency_Hz) if welder.arms else None
-
-
-@contextmanager
-def _ctrl_c_held_back() -> Iterator[None]:
-    """Processes begun here do not hear Ctrl-C, which a terminal sends to all alike; who began them hears it afterwards."""
-    if threading.current_thread() is not threading.main_thread():  # which alone hears it
-        yield
-        return
-    pressed: list[int] = []
-    masks = hasattr(signal, "pthread_sigmask")
-    if masks:
-        resource_tracker.ensure_running()  # the first process begun would begin it, and that lets the signal through
-        mask = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
-    handler = signal.signal(signal.SIGINT, lambda *_: pressed.append(1))  # numpy's threads are not behind the mask
-    try:
-        yield
-    finally:
-        if masks:
-            signal.pthread_sigmask(signal.SIG_SETMASK, mask)
-        signal.signal(signal.SIGINT, handler)
-    if pressed:
-        raise KeyboardInterrupt
-
-
-@contextmanager
-def _one_thread_each() -> Iterator[None]:
-    """Workers begun here leave the other processors to one another: numpy would take them all for a small matrix."""
-    name = "OPENBLAS_NUM_THREADS"
-    before = os.environ.get(name)
-    os.environ[name] = "1"
-    try:
-        yield
-    finally:
-        if before is None:
-            del os.environ[name]
-        else:
-            os.environ[name] = before
