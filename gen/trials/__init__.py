@@ -10,6 +10,7 @@ from gen.trials.values import Setting
 from gen.trials.verdicts import Forbidden, Verdicts, nearest
 from gen.trials.wording import (
     chances_text,
+    computed_text,
     good_text,
     good_told,
     not_known,
@@ -40,6 +41,7 @@ __all__ = [
     "check_output",
     "compare",
     "completed",
+    "computed_text",
     "doubts",
     "from_csv",
     "good_text",

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -15,11 +15,12 @@ from gen.joint import SETDOWNS, ForceSource, Joint, joint_from, read_joint
 from gen.machine import WELDER_FILE, Welder
 from gen.records import RECORDS_FILE, KeptRecord, Records, TrialRecord, WeldRecord
 from gen.trials.belief import Belief, believe
-from gen.trials.values import EXPULSIONS, OUTCOMES, Prior, Setting, Tried
+from gen.trials.values import EXPULSIONS, OUTCOMES, ComputedTimes, Prior, Setting, Tried
 from gen.user_files import Written, written
 from gen.words import COMPLETED, ENDING_NAMES
 
 GRID = 1.04  # from one time to choose from to the next, where whole cycles are not further apart
+Compute = Callable[[Joint, Welder], ComputedTimes | None]  # by a model of the joint; None where it says nothing
 REACH = 3.0  # beyond the suggestion and what was tried, either way
 
 
@@ -28,7 +29,8 @@ class Known:
     """Where a joint stands: its file, what the handbook suggests (None: not asked, or nothing known), and the trials.
 
     `between_s`: the weld time as its user expects it, in place of the handbook. `records` in their order; `kept` last.
-    `force_source`: what presses the electrodes together on this machine; of `hand` least is expected.
+    `force_source`: what presses the electrodes together on this machine; of `hand` least is expected. `computed`: by a model of
+    the joint, asked where the handbook says nothing.
     """
 
     name: str
@@ -38,6 +40,7 @@ class Known:
     records: tuple[TrialRecord, ...]
     kept: KeptRecord | None
     force_source: ForceSource = "hand"
+    computed: ComputedTimes | None = None
 
     @property
     def percents(self) -> tuple[float, ...]:
@@ -51,20 +54,23 @@ class Known:
 
     @property
     def percent(self) -> float:
-        """Of the last trial; without trials that of the suggestion, or 100."""
+        """Of the last trial; without trials that of the suggestion or of the model, or 100."""
         if self.records:
             return self.records[-1].percent
-        return self.suggestion.percent if self.suggestion and self.suggestion.known else 100.0
+        if self.suggestion and self.suggestion.known:
+            return self.suggestion.percent
+        return self.computed.percent if self.computed else 100.0
 
     @property
     def prior(self) -> Prior | None:
-        """What is believed before any trial; None where neither the handbook nor the user says anything."""
+        """What is believed before any trial; None where neither the handbook, a model nor the user says anything."""
         wanted, held = setdown_wanted(self.joint), self.joint.force_held(self.force_source)
         if self.between_s is not None:
             percent = self.records[0].percent if self.records else self.percent
             return Prior(*self.between_s, percent, wanted, held)
         if self.suggestion is None or self.suggestion.weld is None:
-            return None
+            c = self.computed
+            return Prior(c.low_s, c.high_s, c.percent, wanted, held, c.within) if c else None
         weld = self.suggestion.weld
         return Prior(weld.low, weld.high, self.suggestion.percent, wanted, held)
 
@@ -94,15 +100,22 @@ class Known:
         return last or name or "trial"
 
 
-def known_of(joint_path: Path, welder_path: Path | None, between_s: tuple[float, float] | None) -> tuple[Known, Welder]:
-    """The joint with its trials, and the machine, its file found as `find_welder` does. Raises InputError."""
+def known_of(
+    joint_path: Path, welder_path: Path | None, between_s: tuple[float, float] | None, compute: Compute | None = None
+) -> tuple[Known, Welder]:
+    """The joint with its trials, and the machine, its file found as `find_welder` does. Raises InputError.
+
+    `compute` is asked, which may take a minute, only where neither user nor handbook says where the good weld lies.
+    """
     joint = read_joint(joint_path)
     welder = find_welder(welder_path)
     trials, kept = recorded(welder_path, joint_path.stem)
     check_same_joint(joint, trials, joint_path)
     found = suggest_on(joint, welder)
     last = kept[-1] if kept else None
-    return Known(joint_path.stem, joint, found, between_s, tuple(trials), last, welder.force.source), welder
+    unknown = compute is not None and between_s is None and (found is None or found.weld is None)
+    computed = compute(joint, welder) if compute and unknown else None
+    return Known(joint_path.stem, joint, found, between_s, tuple(trials), last, welder.force.source, computed), welder
 
 
 def recorded(welder_path: Path | None, joint: str | None = None) -> tuple[list[TrialRecord], list[KeptRecord]]:

@@ -150,8 +150,11 @@ def _given_tear(of_rises: Floats, count: int) -> Floats:
 def tear_prior(prior: Prior, assumed: Assumptions) -> tuple[float, float]:
     """Location and scale of t before any weld, cut off `TEAR_REACH` from it.
 
-    The handbook's range counts as two standard deviations either way, besides the doubt about all such suggestions.
+    The handbook's range counts as two standard deviations either way, besides the doubt about all such suggestions. A computed
+    range begins at t, within what its model was measured to miss by.
     """
+    if prior.within is not None:
+        return math.log(prior.low_s), prior.within
     middle, spread = 0.5 * math.log(prior.low_s * prior.high_s), 0.25 * math.log(prior.high_s / prior.low_s)
     return middle - assumed.lobe[0] / 2, math.hypot(assumed.tear_scale, spread)
 

@@ -15,12 +15,12 @@ from typing import Any, Literal, Protocol
 from gen.ask import Ask, NotTaken, number
 from gen.job import Job
 from gen.joint import Joint
-from gen.machine import WELDER_FILE
+from gen.machine import WELDER_FILE, Welder
 from gen.records import Records, TrialRecord, WeldRecord
 from gen.trials.adding import add_trial, remove_trial
 from gen.trials.better import better_weld
 from gen.trials.dialling import DRESS_EVERY, Proposal, propose, verdicts_on
-from gen.trials.joints import Known, known_of, recorded
+from gen.trials.joints import Compute, Known, known_of, recorded
 from gen.trials.values import OUTCOMES, Expulsion, Outcome, Setting
 from gen.trials.verdicts import Forbidden
 from gen.trials.wording import good_text, not_known, setting_text
@@ -77,6 +77,7 @@ class Bounds:
     """Where a joint is looked for, and what judges a weld.
 
     `judge`: what forbids a job at a pace, None where it is let by; `bearable`: the fastest pace at which it would be.
+    `compute`: as of `known_of`.
     """
 
     joint: Path
@@ -87,6 +88,7 @@ class Bounds:
     between_s: tuple[float, float] | None = None
     percent: float | None = None
     dress_every: int = DRESS_EVERY
+    compute: Compute | None = None
 
 
 @dataclass
@@ -102,10 +104,14 @@ class TrialRun:
     _dressed: bool = False
     _frequency_Hz: int = 0
 
+    def _known(self) -> tuple[Known, Welder]:
+        bounds = self.bounds
+        return known_of(bounds.joint, bounds.welder, bounds.between_s, bounds.compute)
+
     def go(self) -> bool:
         """Weld after weld until it is left, or there is none to make. Returns whether there was one."""
         while True:
-            known, welder = known_of(self.bounds.joint, self.bounds.welder, self.bounds.between_s)
+            known, welder = self._known()
             belief = known.belief
             if belief is None:
                 self.operator.say("\n".join(not_known(known)))
@@ -181,7 +187,7 @@ class TrialRun:
             told = self._told("What came of it?", known.joint)
             if told == UNDO:
                 self._undo(known)
-                known, _ = known_of(self.bounds.joint, self.bounds.welder, self.bounds.between_s)
+                known, _ = self._known()
                 continue
             if told == LEAVE:
                 return False

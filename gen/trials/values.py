@@ -46,6 +46,8 @@ class Prior:
     """What the handbook suggests: a range of weld time, s, at `percent`; the setdown wanted, from..to, as a share.
 
     `force_held`: what keeps the force alike from weld to weld, and so how much the heat is expected to scatter.
+    `within`: where the range is computed and its error is measured, the standard deviation of the logarithm of its lower end,
+    where welds begin to tear; None: as assumed of handbook ranges, about the middle.
     """
 
     low_s: float
@@ -53,12 +55,23 @@ class Prior:
     percent: float
     setdown_share: tuple[float, float] | None = None
     force_held: ForceHeld = "hand"
+    within: float | None = None
 
     def __post_init__(self) -> None:
         if not (0 < self.low_s <= self.high_s and 0 < self.percent <= 100):
             raise ValueError(f"a prior needs a range of times above 0 and 0 to 100 percent, not {self}")
         if self.setdown_share is not None and not 0 <= self.setdown_share[0] < self.setdown_share[1]:
             raise ValueError(f"the setdown wanted goes from a smaller share to a greater, not {self.setdown_share}")
+
+
+@dataclass(frozen=True)
+class ComputedTimes:
+    """What a model of the joint makes of the good weld times at `percent`, s, and by how much it is off: see `Prior`."""
+
+    low_s: float
+    high_s: float
+    percent: float
+    within: float
 
 
 @dataclass(frozen=True)

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import math
+
 from gen.records import KeptRecord, TrialRecord
 from gen.trials.belief import Belief
 from gen.trials.joints import Known
-from gen.trials.values import Chances, Credible, Setting, Window
+from gen.trials.values import Chances, ComputedTimes, Credible, Setting, Window
 
 
 def not_known(known: Known) -> list[str]:
@@ -18,6 +20,15 @@ def not_known(known: Known) -> list[str]:
         why, helps = found.why_not, list(found.helps)
     own = "--between 0.5,2: the weld time (s) as you expect it, in place of the handbook"
     return [f"No estimate: {why}.", "What would help", *(f"  {help_}" for help_ in (*helps, own))]
+
+
+def computed_text(computed: ComputedTimes) -> str:
+    """Where the estimate begins, where a model of the joint says it."""
+    return (
+        f"No table speaks of this joint on this machine, so that the estimate begins from the computed one: good from "
+        f"{computed.low_s:.2g} to {computed.high_s:.2g} s at {computed.percent:g} %, within a factor of "
+        f"{math.exp(1.645 * computed.within):.2g} nine times in ten."
+    )
 
 
 def setting_text(setting: Setting | TrialRecord | KeptRecord, frequency_Hz: int) -> str:

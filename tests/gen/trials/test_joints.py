@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import math
 import tomllib
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -11,15 +13,19 @@ import pytest
 from gen.errors import InputError
 from gen.handbook.advice import suggest
 from gen.joint import ForceHeld, ForceMeasured, ForceSource, Joint
+from gen.machine import Welder
 from gen.ranges import Figure
 from gen.records import TrialRecord
 from gen.schedule import schedule_from
-from gen.trials.joints import GRID, Known, choices, setdown_wanted, tried_of
+from gen.trials.joints import GRID, Known, choices, known_of, setdown_wanted, tried_of
+from gen.trials.model import ASSUMED, tear_prior
 from gen.trials.rewritten import impulses, rewritten, setting_of
-from gen.trials.values import Setting
+from gen.trials.values import ComputedTimes, Prior, Setting
+from tests.support.cli.command_line import WELDER, replaced
 
 RODS = Joint(rods_mm=(4.0, 5.0))
 PATH = Path("job.toml")
+SECONDARY = replaced(WELDER, "rating_duty_percent = 50\n", "rating_duty_percent = 50\nopen_secondary_V = 2.4\n")
 
 
 def trial(weld_s: float, percent: float = 100.0, **changes: Any) -> TrialRecord:
@@ -186,3 +192,41 @@ def test_a_weaker_pulse_is_none_of_the_weld() -> None:
     text = PULSATION.replace('pulse = "20 cycles"', 'pulse = "20 cycles"\ncurrent_percent = 60')
     assert impulses(schedule_from(text, PATH), PATH) == 1
     assert setting_of(schedule_from(text, PATH), PATH) == Setting(0.42, 100)
+
+
+COMPUTED = ComputedTimes(0.4, 0.8, 90.0, 0.6)
+
+
+def test_a_computed_range_is_believed_where_the_handbook_says_nothing() -> None:
+    """It gives percent and prior; the user's own range goes before it, and so does the handbook's."""
+    joint = Joint(rods_mm=(4.0, 5.0), material="brass", force_N=900)
+    unknown = Known("rungs", joint, None, None, (), None, computed=COMPUTED)
+    assert unknown.percent == 90
+    assert unknown.prior is not None
+    assert (unknown.prior.low_s, unknown.prior.high_s, unknown.prior.within) == (0.4, 0.8, 0.6)
+    users = replace(unknown, between_s=(1.0, 2.0)).prior
+    assert users is not None
+    assert (users.low_s, users.within) == (1.0, None)
+
+
+def test_the_width_of_a_computed_range_is_what_was_measured() -> None:
+    """Where welds begin to tear lies about its lower end, within that alone; no assumption of ours is added."""
+    assert tear_prior(Prior(0.4, 0.8, 90, within=0.6), ASSUMED) == (pytest.approx(math.log(0.4)), 0.6)
+
+
+def test_a_model_is_asked_only_where_nobody_else_says(tmp_path: Path) -> None:
+    (tmp_path / "welder.toml").write_text(SECONDARY)
+    asked: list[Joint] = []
+
+    def compute(joint: Joint, _: Welder) -> ComputedTimes:
+        asked.append(joint)
+        return COMPUTED
+
+    for text, between, times in (
+        ("rods_mm = [3, 3]\nforce_N = 700\n", None, 0),
+        ('rods_mm = [3, 3]\nmaterial = "brass"\nforce_N = 700\n', (0.5, 2.0), 0),
+        ('rods_mm = [3, 3]\nmaterial = "brass"\nforce_N = 700\n', None, 1),
+    ):
+        (tmp_path / "rungs.toml").write_text(text)
+        known_of(tmp_path / "rungs.toml", tmp_path / "welder.toml", between, compute)
+        assert len(asked) == times
