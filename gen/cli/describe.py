@@ -5,13 +5,16 @@ from __future__ import annotations
 import json
 from collections.abc import Callable
 from dataclasses import asdict
+from math import inf
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
 
-from gen.cli.options import json_option, value_of, welder_option
-from gen.cli.said import WIDTH, folded, say, say_data
+from gen.cli.joint import by_electrodes
+from gen.cli.options import USER_PATH, json_option, value_of, welder_option
+from gen.cli.said import WIDTH, folded, said, say, say_data
+from gen.errors import InputError
 from gen.job import find_welder
 from gen.machine import WELDER_FILE, Change, Welder, compared
 from gen.machine.breaker import described, dip
@@ -19,6 +22,9 @@ from gen.machine.electrodes import SIDES
 from gen.machine.tables import Electrodes, OneElectrode
 from gen.ranges import Figure, shown
 from gen.user_files import written
+
+if TYPE_CHECKING:
+    from sim.joint.asked import UnderElectrodes
 
 _PARTS = {
     "diameter": "diameter_mm",
@@ -64,15 +70,27 @@ def _electrode(text: str) -> dict[str, Any]:
     metavar="SIZES",
     help="Compare with other electrodes, such as diameter=10,length=45,groove=2.5; what is left out stays as it is.",
 )
+@click.option(
+    "--joint",
+    type=USER_PATH,
+    help="Beside --electrode: compute what they do to this joint as well, which takes some seconds.",
+)
 @json_option
-def describe_command(welder_path: Path | None, electrode: dict[str, Any] | None, as_json: bool) -> None:
+def describe_command(
+    welder_path: Path | None, electrode: dict[str, Any] | None, joint: Path | None, as_json: bool
+) -> None:
     """The machine as derived from its file: each figure with its range and where it came from."""
+    if joint is not None and not electrode:
+        raise InputError("command line", "--joint", written(str(joint)), "allowed: only beside --electrode")
     welder = find_welder(welder_path)
     change = compared(welder, electrode, welder_path or Path(WELDER_FILE)) if electrode else None
+    welded = by_electrodes(joint, welder, change) if joint and change else None
     if as_json:
-        say_data(json.dumps(description(welder, change), indent=2, default=Electrodes.model_dump))
+        more = {} if welded is None else {"joint": dict(zip(("now", "other"), map(_weld_data, welded), strict=True))}
+        say_data(json.dumps(description(welder, change) | more, indent=2, default=Electrodes.model_dump))
     else:
-        say("\n".join(_change_lines(change) if change else _lines(welder)))
+        lines = _change_lines(change) if change else _lines(welder)
+        say("\n".join([*lines, *(_weld_lines(joint, *welded) if joint and welded else [])]))
 
 
 def description(welder: Welder, change: Change | None) -> dict[str, Any]:
@@ -165,6 +183,31 @@ def _change_lines(change: Change) -> list[str]:
         f"  change of heat in shanks    {_signed(change.heat_percent)} while current flows",
         "  An offset is taken to reach outwards, away from the transformer, which costs most.",
     ]
+
+
+def _weld_lines(joint: Path, now: UnderElectrodes, other: UnderElectrodes) -> list[str]:
+    """The joint under both pairs, computed."""
+    rows = [
+        (f"{now.what} after", *(_weld_time(each) for each in (now, other))),
+        ("current in the weld", *(f"{each.amperes:.0f} A" for each in (now, other))),
+        ("under the electrode, up to", *(f"{each.tip_C:.0f} degC" for each in (now, other))),
+    ]
+    lines = [
+        "",
+        f"{joint.stem} at 100 %, computed and not measured",
+        *(line for row in rows for line in _compared_lines(*row)),
+    ]
+    lines += [said(f"now: {words}") for words in now.assumed if words not in other.assumed]
+    lines += [said(f"other: {words}") for words in other.assumed if words not in now.assumed]
+    return [*lines, *(said(f"both: {words}") for words in now.assumed if words in other.assumed)]
+
+
+def _weld_time(weld: UnderElectrodes) -> str:
+    return f"{weld.time_s:.2g} s" if weld.time_s < inf else "never"
+
+
+def _weld_data(weld: UnderElectrodes) -> dict[str, Any]:
+    return asdict(weld) | {"time_s": weld.time_s if weld.time_s < inf else None}
 
 
 def _compared_lines(label: str, now: str, other: str) -> list[str]:

@@ -1,28 +1,42 @@
-"""The command that shows what the joint model makes of a weld: `joint show`."""
+"""The commands that show what the joint model makes of a weld: `joint show` and `joint window`."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from contextlib import contextmanager
+import os
+import sys
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager, suppress
+from math import inf
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
 from gen.cautions import AT_THE_ELECTRODES
 from gen.cli.commands import Listed
-from gen.cli.options import USER_PATH, json_option, welder_option
+from gen.cli.options import USER_PATH, json_option, number, welder_option
 from gen.cli.said import said, said_all, say, say_object
 from gen.cli.trial import joint_argument
 from gen.errors import InputError
 from gen.handbook import Suggestion, table_force_N, with_electrodes
 from gen.job import find_welder, make_job
 from gen.joint import Joint, read_joint
-from gen.machine import WELDER_FILE, Welder
+from gen.machine import WELDER_FILE, Change, Welder
+from gen.quantities import parts
 from gen.schedule import read_schedule
-from gen.user_files import Wrong
+from gen.trials.values import ComputedTimes
+from gen.user_files import Wrong, written
 from gen.writing import check_drawn, write_whole
 
-_COMMANDS = {"show": ("joint", "Draw the joint at six instants of a weld, and say how it ends.")}
+if TYPE_CHECKING:
+    from sim.joint.asked import JointAsked, UnderElectrodes
+    from sim.joint.window import JointWindow
+
+_COMMANDS = {
+    "show": ("joint", "Draw the joint at six instants of a weld, and say how it ends."),
+    "window": ("joint", "Say which weld times and percents make a good weld, and how surely."),
+}
+_MOST_KEPT = 1_000_000  # bytes of a kept window; ours have ten thousand
 
 
 @click.group(
@@ -86,11 +100,151 @@ def by_model(joint: Joint, welder: Welder, found: Suggestion, where: Path | str)
         return told(with_electrodes(joint, welder), welder, found, table_force_N(joint, welder))
 
 
+def _percents(text: str) -> tuple[int, ...]:
+    """Whole percents, rising, each once."""
+    read = number(1, 100)
+    found = {read(part) for part in parts(text)}
+    if not found or len(found) != len(parts(text)) or any(each != int(each) for each in found):
+        raise click.BadParameter(
+            f"{written(text)} given; allowed: whole percents from 1 to 100, each once, such as 80,100"
+        )
+    return tuple(sorted(int(each) for each in found))
+
+
+@click.command("window")
+@joint_argument
+@click.option("-o", "--output", type=USER_PATH, help="Draw it to this file (.svg).")
+@click.option("--percent", "percents", type=_percents, metavar="N[,N]", help="At these alone, such as 80,100: quicker.")
+@click.option("--draws", type=click.IntRange(1, 200), help="How many draws of what nobody knows: 12 if left out.")
+@welder_option
+@json_option
+def window_command(
+    joint: Path,
+    output: Path | None,
+    percents: tuple[int, ...] | None,
+    draws: int | None,
+    welder_path: Path | None,
+    as_json: bool,
+) -> None:
+    """How welds of JOINT are expected to end over weld time and percent current on this machine.
+
+    It is computed and not measured. At first it takes up to a minute and a half; then it is kept until joint or machine change.
+    """
+    from sim.joint.asked import TRUST
+    from sim.joint.outcome import doubts
+    from sim.report.joint_window import standalone_window, window_lines
+
+    check_drawn("--output", output, ".svg", [joint])
+    wanted, welder = read_joint(joint), find_welder(welder_path)
+    with _in_one_message(joint, welder_path):
+        given, window = computed_window(wanted, welder, percents, draws)
+    if output:
+        write_whole(output, standalone_window(window, f"{joint.stem}: {wanted.title}"))
+    trust = [f"{sentence[:1].upper()}{sentence[1:]}." for sentence in (*given.assumed, *doubts(given.work), *TRUST)]
+    lines = window_lines(window)
+    if as_json:
+        told = [
+            {
+                "percent": each.percent,
+                "settings": [
+                    {"weld_s": time_s, "ending": each.cell(time_s), "good_share": each.share(time_s, "good")}
+                    for time_s in window.times_s
+                ],
+            }
+            for each in window.percents
+        ]
+        say_object(
+            {
+                "windows": [{"name": name, "says": words} for name, words in lines],
+                "percents": told,
+                "trust": trust,
+                "cautions": AT_THE_ELECTRODES,
+                "written": None if output is None else str(output),
+            }
+        )
+        return
+    say(said(f"{wanted.title}. Computed, not measured; in brackets, between what the edge lies in the draws.", ""))
+    for name, words in lines:
+        say(said(f"{name:<7}{words}"))
+    say("\n".join(said_all("How far to trust it", trust)))
+    say("\n".join(said_all("Cautions", AT_THE_ELECTRODES)))
+    if output:
+        say(f"\nWritten: {output}")
+
+
+def computed_window(
+    joint: Joint, welder: Welder, percents: tuple[int, ...] | None = None, draws: int | None = None
+) -> tuple[JointAsked, JointWindow]:
+    """The joint as the model takes it, and its window: as it was kept, or computed on all processors and kept then.
+
+    What is kept is read again only where nothing has changed; damaged, it is computed anew. Raises as `asked` and
+    `window_of` do.
+    """
+    from gen.trials.joints import setdown_wanted
+    from sim.joint.asked import asked
+    from sim.joint.window import DRAWS, PERCENTS, WindowPlan, as_text, from_text, key_of, processors, window_of
+
+    wanted = with_electrodes(joint, welder)
+    given = asked(wanted, welder, table_force_N(wanted, welder))
+    share = setdown_wanted(joint)
+    deepest_m = share[1] * given.work.thin_m if share else inf
+    plan = WindowPlan(given.work, welder, deepest_m, percents or PERCENTS, draws or DRAWS)
+    key = key_of(plan)
+    kept = _cache_folder() / f"{key}.json"
+    with suppress(OSError, ValueError), kept.open("rb") as file:
+        if found := from_text(file.read(_MOST_KEPT).decode("utf-8"), key):
+            return given, found
+    with _progress(plan.welds) as made:
+        window = window_of(plan, processors(), made)
+    with suppress(OSError, InputError):  # nothing is lost but the time
+        kept.parent.mkdir(parents=True, exist_ok=True)
+        write_whole(kept, as_text(window, key))
+    return given, window
+
+
+def by_electrodes(joint: Path, welder: Welder, change: Change) -> tuple[UnderElectrodes, UnderElectrodes]:
+    """What two pairs of electrodes make of a joint. Raises InputError, about the joint's file."""
+    from sim.joint.asked import under_electrodes
+
+    wanted = read_joint(joint)
+    with _in_one_message(joint, None):
+        return under_electrodes(wanted, welder, change, table_force_N(wanted, welder))
+
+
+def by_window(joint: Joint, welder: Welder) -> ComputedTimes | None:
+    """The good weld times at the highest percent that has any, by the model; None where it says nothing of this joint."""
+    from sim.joint.field import Diverged
+    from sim.joint.machine import NoCurrentKnown
+    from sim.workers import WorkerLost
+
+    try:
+        return computed_window(joint, welder)[1].times
+    except (Wrong, NoCurrentKnown, Diverged, WorkerLost):
+        return None
+
+
+def _cache_folder() -> Path:
+    """Where this user's programs keep what they can compute again."""
+    place = os.environ.get("LOCALAPPDATA" if os.name == "nt" else "XDG_CACHE_HOME", "")
+    return (Path(place) if place else Path.home() / ".cache") / "weldbeat" / "joints"
+
+
+@contextmanager
+def _progress(welds: int) -> Iterator[Callable[[int], None]]:
+    """A bar on standard error, where a person sees it."""
+    if not sys.stderr.isatty():
+        yield lambda _: None
+        return
+    with click.progressbar(length=welds, label="Welds computed", file=sys.stderr) as bar:
+        yield bar.update
+
+
 @contextmanager
 def _in_one_message(where: Path | str, welder_path: Path | None) -> Iterator[None]:
     """What the model refuses, as a message about a file."""
     from sim.joint.field import Diverged
     from sim.joint.machine import NoCurrentKnown
+    from sim.workers import WorkerLost
 
     try:
         yield
@@ -99,5 +253,8 @@ def _in_one_message(where: Path | str, welder_path: Path | None) -> Iterator[Non
     except NoCurrentKnown as error:
         allowed = "missing; allowed: this or transformer.taps, from which the secondary current follows"
         raise InputError(welder_path or Path(WELDER_FILE), str(error), None, allowed) from None
+    except WorkerLost:
+        allowed = "allowed: once more, with less else running where the memory is short"
+        raise InputError(where, "a process that computed welds was ended from outside", None, allowed) from None
     except Diverged as error:
         raise InputError(where, "the joint's model", None, f"{error}; no figure is given") from None

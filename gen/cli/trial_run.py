@@ -14,6 +14,7 @@ import click
 
 from gen.ask import NotTaken, Stopped
 from gen.cautions import AT_THE_ELECTRODES, CAUTIONS, caution_lines
+from gen.cli.joint import by_window
 from gen.cli.large import large
 from gen.cli.options import USER_PATH, json_option, pace_asked, pace_option, port_argument, welder_option
 from gen.cli.said import WIDTH, folded, said, say, say_data, say_over
@@ -259,7 +260,7 @@ def run_command(
     program = _Program() if as_json else None
     front: _Front = program or _Console()
     welds = _OnBoard(front, find_port(port), welder_path or Path(WELDER_FILE)) if on_board else _ByHand(front)
-    bounds = Bounds(joint, welder_path, judge, bearable_pace, schedule, between, percent, dress_every)
+    bounds = Bounds(joint, welder_path, judge, bearable_pace, schedule, between, percent, dress_every, by_window)
     sitting = TrialRun(bounds, front, welds, pace_asked(welds_per_minute))
     if program is not None:
         program.tell("cautions", cautions=CAUTIONS)

@@ -12,6 +12,7 @@ import click
 from click.core import ParameterSource
 
 from gen.cautions import AT_THE_ELECTRODES, caution_lines
+from gen.cli.joint import by_window
 from gen.cli.options import FASTEST, USER_PATH, json_option, number, pace_asked, pace_option, welder_option
 from gen.cli.said import said, said_all, say, say_data, say_object
 from gen.cli.trial import between_option, joint_argument, percent_option
@@ -31,6 +32,7 @@ from gen.trials import (
     chances_text,
     check_output,
     compare,
+    computed_text,
     doubts,
     good_text,
     good_told,
@@ -93,7 +95,7 @@ def next_command(
 
     Exit code 1 where nothing can be told, or the verdict lets nothing by.
     """
-    known, welder = known_of(joint, welder_path, between)
+    known, welder = known_of(joint, welder_path, between, by_window)
     belief = known.belief
     if belief is None:
         return _nothing_known(known, as_json)
@@ -175,6 +177,8 @@ def _next_lines(
     frequency_Hz = verdicts.welder.mains.frequency_Hz
     count = len(known.records)
     lines = [f"{known.name}, {known.joint.title}", f"{count or 'no'} trial{'' if count == 1 else 's'} so far", ""]
+    if known.computed is not None:
+        lines += [said(computed_text(known.computed), ""), ""]
     if better is not None:
         lines += [said(better.remedy(frequency_Hz), ""), ""]
     if better is not None and better.in_vain and advice.setting is not None:
@@ -230,7 +234,7 @@ def keep_command(
 
     Exit code 1, and nothing written, where nothing can be told or the verdict refuses the schedule.
     """
-    known, welder = known_of(joint, welder_path, between)
+    known, welder = known_of(joint, welder_path, between, by_window)
     if not known.records:
         raise no_trials(known, joint)
     belief = known.belief
@@ -300,7 +304,7 @@ def show_command(
     joint: Path, output: Path | None, between: tuple[float, float] | None, welder_path: Path | None, as_json: bool
 ) -> None:
     """The trials of JOINT and the good window that they leave, with its 95 % limits; with --output as a picture too."""
-    known, welder = known_of(joint, welder_path, between)
+    known, welder = known_of(joint, welder_path, between, by_window)
     check_drawn("--output", output, ".svg", keep=(joint, welder_path or Path(WELDER_FILE)))
     if not known.records:
         raise no_trials(known, joint)
@@ -379,7 +383,7 @@ def page_command(
     """One page about JOINT, to print and keep: suggestion and sources, trials, good window, kept schedule, cautions."""
     from sim.report.joint_page import page_of, render_joint
 
-    known, welder = known_of(joint, welder_path, between)
+    known, welder = known_of(joint, welder_path, between, by_window)
     check_drawn("--output", output, ".html", keep=(joint, welder_path or Path(WELDER_FILE)))
     page = page_of(known, welder.mains.frequency_Hz)
     write_whole(output, render_joint(page))

@@ -8,8 +8,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from gen.current import scale_of
+from gen.handbook import with_electrodes
 from gen.handbook.suggestion import Suggestion
 from gen.joint import Joint
+from gen.machine import Change
 from gen.machine.welder import Welder
 from gen.user_files import Wrong, figure, written
 from sim.joint.contact import Contacts
@@ -143,14 +145,8 @@ class Reckoned:
     moved: float
 
 
-def reckoned(
-    work: Work, welder: Welder, setdown_percent: float, percent: float = 100, fineness: Fineness = USED
-) -> Reckoned:
-    """The weld time at a percentage of this machine's current.
-
-    Raises NoCurrentKnown where the welder file has none, Diverged where the model settles on nothing.
-    """
-    amperes = amperes_at(welder, percent)
+def reckoned(work: Work, amperes: Amperes, setdown_percent: float, fineness: Fineness = USED) -> Reckoned:
+    """The weld time at a current. Raises Diverged where the model settles on nothing."""
     measure, target = target_m(work, setdown_percent)
     spans = (Span(LONGEST_S, amperes),)
     found = [
@@ -199,7 +195,7 @@ def told(joint: Joint, welder: Welder, found: Suggestion, table_force_N: float |
     """
     given = asked(joint, welder, table_force_N)
     percent = found.percent if found.known else 100
-    model = reckoned(given.work, welder, joint.setdown_percent, percent)
+    model = reckoned(given.work, amperes_at(welder, percent), joint.setdown_percent)
     what = f"{joint.setdown_percent:g} % setdown" if joint.rods_mm else f"a nugget of {1e3 * model.target_m:.1f} mm"
     fired = model.course.current_A
     middle_A = float(np.median(fired[fired > 0]))
@@ -216,6 +212,41 @@ def told(joint: Joint, welder: Welder, found: Suggestion, table_force_N: float |
             f"{seconds(low)} to {seconds(high)} by its error against the tables"
         )
     return (says, _beside(model, found), *given.assumed, *doubts(given.work), TRUST[-1])
+
+
+@dataclass(frozen=True)
+class UnderElectrodes:
+    """A weld at 100 % until it is good, under one pair of electrodes: its time (infinite: not reached), how hot it gets there."""
+
+    time_s: float
+    what: str
+    amperes: float
+    tip_C: float
+    assumed: tuple[str, ...]
+
+
+def under_electrodes(
+    joint: Joint, welder: Welder, change: Change, table_force_N: float | None
+) -> tuple[UnderElectrodes, UnderElectrodes]:
+    """The joint under the electrodes of the welder file and under the others, which have their own faces or grooves.
+
+    Raises as `told` does.
+    """
+    bare = joint.model_copy(update={"face_diameter_mm": None, "groove_radius_mm": None})
+    full, found = full_amperes(welder), []
+    for side, wanted in ((change.present, joint), (change.other, bare)):
+        machine = welder.model_copy(update={"electrodes": side.electrodes})
+        given = asked(with_electrodes(wanted, machine), machine, table_force_N)
+        share = side.working_secondary.middle / change.present.working_secondary.middle
+        model = reckoned(given.work, _times(full, share), joint.setdown_percent, COARSE)
+        fired, tip_C = model.course.current_A, float(model.course.of("tip_C").max())
+        what = f"{joint.setdown_percent:g} % setdown" if joint.rods_mm else f"nugget of {1e3 * model.target_m:.1f} mm"
+        found.append(UnderElectrodes(model.time_s, what, float(np.median(fired[fired > 0])), tip_C, given.assumed))
+    return found[0], found[1]
+
+
+def _times(amperes: Amperes, share: float) -> Amperes:
+    return lambda ohm: share * amperes(ohm)
 
 
 def _beside(model: Reckoned, found: Suggestion) -> str:

@@ -301,7 +301,7 @@ def course_page(
     work, assumed = given.work, given.assumed
     measure, target = target_m(work, joint.setdown_percent)
     if table is None:
-        time_s = reckoned(work, welder, joint.setdown_percent, fineness=COARSE).time_s
+        time_s = reckoned(work, full_amperes(welder), joint.setdown_percent, COARSE).time_s
         spans: tuple[Span, ...] = (Span(min(_LONGER * time_s, LONGEST_S), full_amperes(welder)),)
         assumed = (*assumed, "100 % current until the weld is good, since no schedule was given")
     else:

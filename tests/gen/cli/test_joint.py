@@ -110,3 +110,37 @@ def test_a_weld_that_ends_at_once_is_drawn_all_the_same(here: Path) -> None:
     assert (outcome.code, outcome.err) == (0, "")
     assert outcome.out.startswith("Computed, not measured: expelled; after ")
     assert (here / "foil.html").read_text().count(" s: up to ") in (2, 4)
+
+
+def test_a_window_is_told_drawn_and_kept(here: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Computed once; then read, and computed anew where the file is damaged or cannot be written."""
+    monkeypatch.setenv("XDG_CACHE_HOME", str(here / "cache"))
+    (here / "rungs.toml").write_text(RODS)
+    line = ["joint", "window", "rungs.toml", "--percent", "100", "--draws", "1", "-o", "window.svg"]
+    first = typed(line)
+    assert (first.code, first.err) == (0, "")
+    assert "100 %  good from " in first.out
+    assert max(map(len, first.out.splitlines())) <= 120
+    drawn = (here / "window.svg").read_text()
+    assert drawn.count("good ") >= 7
+    (kept,) = (here / "cache" / "weldbeat" / "joints").iterdir()
+    text = kept.read_text()
+    kept.write_text(text[:-30])
+    assert typed(line).out == first.out
+    assert kept.read_text() == text
+    for wrong in ("0", "80,80", "99.5", "x", ""):
+        assert typed(["joint", "window", "rungs.toml", "--percent", wrong]).code == 2
+
+
+def test_other_electrodes_are_compared_on_a_joint(here: Path) -> None:
+    """A groove takes more heat from the rods than a flat face, so that the weld takes longer; alone it is refused."""
+    parts = "[electrodes]\ndiameter_mm = 12\nlength_mm = 40\nface_diameter_mm = 8\n"
+    (here / "welder.toml").write_text(f"{MACHINE}{parts}[arms]\nlength_mm = 250\nthroat_mm = 100\ndiameter_mm = 20\n")
+    (here / "rungs.toml").write_text(RODS)
+    outcome = typed(["describe", "--electrode", "groove=1.5", "--joint", "rungs.toml"])
+    assert (outcome.code, outcome.err) == (0, "")
+    row = next(line for line in outcome.out.splitlines() if "15 % setdown after" in line)
+    flat_s, grooved_s = (float(part.split()[-1]) for part in row.split(" s")[1:3])
+    assert grooved_s > 1.2 * flat_s
+    alone = typed(["describe", "--joint", "rungs.toml"])
+    assert (alone.code, "only beside --electrode" in alone.err) == (2, True)

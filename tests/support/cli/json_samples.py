@@ -37,6 +37,7 @@ LINES = (
     "ports",
     "describe",
     "describe --electrode length=44",
+    "describe --electrode groove=2.5 --joint rungs.toml",
     "suggest --rods 4,4",
     "suggest --sheets 3,3",
     "table job.toml",
@@ -73,6 +74,7 @@ LINES = (
     "weld export curve.csv 7/1",
     "joint show rungs.toml job.toml",
     "joint show rungs.toml -o rungs.html",
+    "joint window rungs.toml --percent 100 --draws 1 -o window.svg",
     "rescue saved.sqlite",
 )
 # What is answered, line by line, by the words of the line. Such a command tells an object a line.

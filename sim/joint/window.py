@@ -1,0 +1,241 @@
+"""The window of a joint: how a weld is expected to end, over weld time and percent current, as often as not and how surely.
+
+A weld at one current goes through its endings as time passes, so that one long weld tells of every shorter one. Each percent
+is welded once as taken and once for each draw of what nobody knows, the model's own error with it.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import math
+import os
+from collections.abc import Callable, Sequence
+from dataclasses import asdict, dataclass
+from functools import cache
+from pathlib import Path
+from typing import Any, Literal
+
+import numpy as np
+
+from gen.machine.welder import Welder
+from gen.trials.values import ComputedTimes
+from sim.joint.asked import LONGEST_S, amperes_at
+from sim.joint.contact import Contacts
+from sim.joint.field import Diverged
+from sim.joint.outcome import JointEdges, edges_of
+from sim.joint.sites import SiteMeasures
+from sim.joint.weld import Span
+from sim.joint.work import COARSE, Factors, Work, drawn, one_weld, ranges_of, under
+from sim.workers import by_workers
+
+PERCENTS = (50, 60, 70, 80, 90, 100)
+DRAWS = 12
+_SEED = 17
+_TIMES = 7  # weld times told of at each percent
+_MOST_LOST = 0.25  # of the welds, that may settle on nothing
+_FEW = 8  # welds are done sooner than another process has begun
+_NEVER_S = 2 * LONGEST_S  # what a draw that never tears counts as
+_PAST = 1.3  # of rods' deepest setdown: no more is asked of a weld
+
+Cell = Literal["no bond", "bonded", "good", "past good"]
+CELLS: tuple[Cell, ...] = ("no bond", "bonded", "good", "past good")
+
+
+@dataclass(frozen=True)
+class WindowPlan:
+    """What every worker needs. `deepest_m`: the most setdown wanted of rods."""
+
+    work: Work
+    welder: Welder
+    deepest_m: float
+    percents: tuple[int, ...]
+    draws: int
+
+    @property
+    def welds(self) -> int:
+        return len(self.percents) * (1 + self.draws)
+
+    def judged(self, number: int) -> JointEdges | None:
+        """The weld of this number: percent by percent, first as taken and then under each draw; None: it did not settle."""
+        place, draw = divmod(number, 1 + self.draws)
+        factors = Factors() if draw == 0 else drawn(self.draws, _SEED, ranges_of(self.work))[draw - 1]
+        work, contacts = under(self.work, Contacts(), factors)
+        amperes = amperes_at(self.welder, self.percents[place])
+        deepest = self.deepest_m
+
+        def over(measures: SiteMeasures) -> bool:
+            return measures.setdown_m > _PAST * deepest
+
+        spans = (Span(LONGEST_S, lambda ohm: factors.amperes * amperes(ohm)),)
+        try:
+            return edges_of(work, one_weld(work, spans, contacts, COARSE, until=over), deepest)
+        except Diverged:
+            return None
+
+
+@dataclass(frozen=True)
+class SpreadTime:
+    """A time as the model takes things, and the least and the most of the draws; infinite where it is not reached."""
+
+    middle_s: float
+    low_s: float
+    high_s: float
+
+
+@dataclass(frozen=True)
+class PercentWindow:
+    """One percent: the edges of the weld as taken, and of each draw."""
+
+    percent: int
+    middle: JointEdges
+    draws: tuple[JointEdges, ...]
+
+    def spread(self, name: str) -> SpreadTime:
+        """Of an edge, by its name."""
+        middle_s = float(getattr(self.middle, name))
+        times = [float(getattr(each, name)) for each in self.draws] or [middle_s]
+        return SpreadTime(middle_s, min(times), max(times))
+
+    def cell(self, time_s: float) -> Cell:
+        """How a weld of this time ends as often as not."""
+        return _cell(self.middle, time_s)
+
+    def share(self, time_s: float, cell: Cell) -> float:
+        """The share of the draws in which it ends so."""
+        return sum(_cell(each, time_s) == cell for each in self.draws) / max(1, len(self.draws))
+
+
+def _cell(edges: JointEdges, time_s: float) -> Cell:
+    if time_s >= edges.past_s:
+        return "past good"
+    if time_s >= edges.tore_s:
+        return "good"
+    return "bonded" if time_s >= edges.bonded_s else "no bond"
+
+
+@dataclass(frozen=True)
+class JointWindow:
+    """All percents, rising, and the weld times that are told of. `lost`: welds that settled on nothing and were left out."""
+
+    percents: tuple[PercentWindow, ...]
+    times_s: tuple[float, ...]
+    lost: int
+
+    @property
+    def times(self) -> ComputedTimes | None:
+        """Where the estimate from trials may begin: at the highest percent with a good weld; None where none has.
+
+        Its width is that of the draws, the model's own measured error among them.
+        """
+        for each in reversed(self.percents):
+            low_s, high_s = each.middle.tore_s, min(each.middle.past_s, LONGEST_S)
+            if low_s < high_s and len(each.draws) > 1:
+                logs = np.log([min(draw.tore_s, _NEVER_S) for draw in each.draws])
+                within = float(np.sqrt(np.mean((logs - math.log(low_s)) ** 2)))
+                return ComputedTimes(low_s, high_s, float(each.percent), within)
+        return None
+
+    @property
+    def settings(self) -> int:
+        return len(self.percents) * len(self.times_s)
+
+
+def window_of(plan: WindowPlan, workers: int = 1, made: Callable[[int], None] = lambda _: None) -> JointWindow:
+    """The window; `made` is called with how many more welds are done. The workers' number changes nothing.
+
+    Raises Diverged where too many welds settle on nothing, NoCurrentKnown where the welder file has no current, and WorkerLost
+    where a process was ended from outside.
+    """
+    amperes_at(plan.welder, 100)
+    workers = min(workers, plan.welds // _FEW)
+    if workers <= 1:
+        found = []
+        for number in range(plan.welds):
+            found.append(plan.judged(number))
+            made(1)
+    else:
+        found = by_workers(plan, [range(n, n + 1) for n in range(plan.welds)], workers, made)
+    return _gathered(plan, found)
+
+
+def _gathered(plan: WindowPlan, found: Sequence[JointEdges | None]) -> JointWindow:
+    lost = sum(each is None for each in found)
+    each_percent = []
+    for place, percent in enumerate(plan.percents):
+        middle, *others = found[place * (1 + plan.draws) : (place + 1) * (1 + plan.draws)]
+        if middle is None or lost > _MOST_LOST * len(found):
+            raise Diverged(f"{lost} of {len(found)} welds settle on nothing")
+        each_percent.append(PercentWindow(percent, middle, tuple(each for each in others if each is not None)))
+    return JointWindow(tuple(each_percent), _times(each_percent), lost)
+
+
+def _times(percents: Sequence[PercentWindow]) -> tuple[float, ...]:
+    """Weld times in even ratios, from before the first good weld of any percent to past the last.
+
+    Where none is good at any percent, from where the first bonds or is past good to the longest weld.
+    """
+    edges = [each.middle for each in percents]
+    good = [(each.tore_s, min(each.past_s, LONGEST_S)) for each in edges if each.tore_s < min(each.past_s, LONGEST_S)]
+    begins = [begin for begin, _ in good] or [min(each.bonded_s, each.past_s, LONGEST_S / 2) for each in edges]
+    low, high = 0.75 * min(begins), min(LONGEST_S, 1.2 * max((end for _, end in good), default=LONGEST_S))
+    return tuple(float(f"{time:.2g}") for time in np.geomspace(low, max(high, 2 * low), _TIMES))
+
+
+def key_of(plan: WindowPlan) -> str:
+    """The digest of all that a window follows from: the work, what of the machine gives its current, the model's own code."""
+    amperes = [[amperes_at(plan.welder, percent)(ohm) for ohm in (1e-5, 1e-4, 1e-3)] for percent in plan.percents]
+    given = {
+        "work": asdict(plan.work),
+        "amperes": [[float(f"{each:.9g}") for each in some] for some in amperes],
+        "deepest": plan.deepest_m,
+        "percents": plan.percents,
+        "draws": plan.draws,
+        "code": _code(),
+    }
+    return hashlib.sha256(json.dumps(given, sort_keys=True).encode()).hexdigest()
+
+
+@cache
+def _code() -> str:
+    """A digest of this package's own text."""
+    digest = hashlib.sha256()
+    for path in sorted(Path(__file__).parent.glob("*.py")):
+        digest.update(path.name.encode() + b"\0" + path.read_bytes())
+    return digest.hexdigest()
+
+
+def as_text(window: JointWindow, key: str) -> str:
+    """To keep in a file; `from_text` reads it."""
+    edges = [[_figures(edge) for edge in (each.middle, *each.draws)] for each in window.percents]
+    percents = [each.percent for each in window.percents]
+    body = {"key": key, "percents": percents, "edges": edges, "times_s": window.times_s, "lost": window.lost}
+    return json.dumps(body | {"digest": _digest(body)}) + "\n"
+
+
+def from_text(text: str, key: str) -> JointWindow | None:
+    """The window that was kept under this key; None where the text is damaged or is another's."""
+    try:
+        body: dict[str, Any] = json.loads(text)
+        if body.pop("digest") != _digest(body) or body["key"] != key:
+            return None
+        percents = []
+        for percent, edges in zip(body["percents"], body["edges"], strict=True):
+            middle, *draws = (JointEdges(*(math.inf if s is None else float(s) for s in each)) for each in edges)
+            percents.append(PercentWindow(int(percent), middle, tuple(draws)))
+        return JointWindow(tuple(percents), tuple(float(each) for each in body["times_s"]), int(body["lost"]))
+    except (ValueError, KeyError, TypeError, AttributeError, RecursionError):
+        return None
+
+
+def _digest(body: dict[str, Any]) -> str:
+    return hashlib.sha256(json.dumps(body, sort_keys=True).encode()).hexdigest()
+
+
+def _figures(edges: JointEdges) -> list[float | None]:
+    return [None if math.isinf(each) else each for each in asdict(edges).values()]
+
+
+def processors() -> int:
+    """How many this process may use."""
+    return len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
