@@ -83,6 +83,14 @@ class BoardPin:
         return f"{self.name}, pin {self.header}"
 
 
+class SupplyPins(FileModel):
+    """Where the board is fed with 5 V, where its own 3.3 V come out, and 0 V, as printed next to them on the board."""
+
+    in_5V: str
+    out_3V3: str
+    ground: str
+
+
 class AtBoot(FileModel):
     """What the pins do before the program sets them: all but a few the same; of `moves`, each with what it does."""
 
@@ -131,6 +139,7 @@ class Board(FileModel):
     gpio_prefix: str
     at_boot: AtBoot
     errata: Listed[Erratum] = ()
+    supply_pins: SupplyPins
     header: dict[str, str]
     follows: dict[str, str] = Field(default_factory=dict)
     roles: dict[str, Listed[Gpio]]

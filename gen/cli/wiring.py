@@ -106,11 +106,11 @@ def _part_lines(part: Chosen, everything: bool) -> list[str]:
     required=True,
     help="The sheet, one HTML file to print on A4 or Letter.",
 )
-@click.option("--svg", "folder", type=USER_PATH, help="Folder for the two drawings, as SVG too.")
+@click.option("--svg", "folder", type=USER_PATH, help="Folder for the drawings, as SVG too.")
 @pace_option
 @json_option
 def wiring_command(welder_path: Path | None, output: Path, folder: Path | None, pace: float, as_json: bool) -> None:
-    """The wiring sheet of the upgrade, with this machine's own pins: two drawings, wire list, parts list."""
+    """The wiring sheet of the upgrade, with this machine's own pins: drawings, wire list, parts list."""
     from gen.wiring.sheet import DRAWING_FILES, wiring_sheet
     from gen.wiring.upgrade import to_be_fitted
 

@@ -8,6 +8,7 @@ from __future__ import annotations
 import math
 
 from gen.machine.breaker import curve_of
+from gen.machine.supply import least_to_earth
 from gen.machine.tables import Breaker, Mains
 from gen.machine.welder import Welder
 from gen.ranges import Figure, shown
@@ -25,8 +26,6 @@ RESIDUAL_MA = 30.0  # of a device for people, where the file gives none
 RESIDUAL_MS = 300.0
 RESIDUAL_LEAST = 0.5
 
-_SQRT3 = math.sqrt(3)
-
 
 def to_earth_V(mains: Mains, read_V: float | None = None) -> Figure:
     """Volts from a supply conductor to earth, U0: given, or the least of the supplies that have this voltage.
@@ -35,23 +34,10 @@ def to_earth_V(mains: Mains, read_V: float | None = None) -> Figure:
     """
     if mains.voltage_to_earth_V is not None:
         return Figure(mains.voltage_to_earth_V, mains.voltage_to_earth_V, "V", "mains.voltage_to_earth_V")
-    least_V, why = _least_to_earth(mains.voltage_V, mains.frequency_Hz)
+    least_V, why = least_to_earth(mains)
     if read_V is not None and read_V < least_V:
         least_V, why = read_V, "as measured"
     return Figure(least_V, least_V, "V", why)
-
-
-def _least_to_earth(voltage_V: float, frequency_Hz: int) -> tuple[float, str]:
-    """The kinds of supply are from memory."""
-    if voltage_V > 264:
-        return voltage_V / _SQRT3, "between two phases: mains.voltage_V over the square root of 3"
-    if voltage_V > 132:
-        if frequency_Hz == 60:
-            return voltage_V / 2, "split phase: half of mains.voltage_V"
-        return voltage_V, "phase to neutral: mains.voltage_V"
-    if frequency_Hz == 50 and abs(voltage_V - 110) <= 5:
-        return voltage_V / 2, "building-site supply, earthed in the middle: half of mains.voltage_V"
-    return voltage_V, "one conductor earthed: mains.voltage_V"
 
 
 def opens_at_once_A(breaker: Breaker | None) -> float | None:

@@ -1,13 +1,15 @@
 """A page on which a netlist is drawn with schemdraw: parts at places, conductors between terminals, names on conductors.
 
 Places are (x, y) in units of `UNIT_PT` points, y downwards. A conductor is drawn `HEAVY` or `LIGHT`, and nothing else
-has these widths; a net's name stands in typewriter letters on its conductors, and conductors of one name are joined; every
-terminal is a small circle with its name as title. So the drawing can be read back without the netlist.
+has these widths; a net's name stands in typewriter letters on its conductors, and conductors of one name are joined, from
+page to page too; every terminal is a small circle with its number beside it. So the drawings can be read back without the
+netlist.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 from typing import Any, Literal
 from xml.etree import ElementTree
 
@@ -18,40 +20,75 @@ from gen.wiring.netlist import Netlist, Side
 
 Place = tuple[float, float]
 Align = Literal["left", "center", "right"]
+Beside = Literal["left", "right", "above", "below", "upper left", "upper right", "lower left", "lower right"]
 
 UNIT_PT = 17.0
-FONT_PT = 8.0
+FONT_PT = 11.0
 HEAVY, LIGHT = 1.9, 1.2  # widths of conductors: of the welding current and earth, and all others
 SYMBOL = 0.9
 DASHED = 0.6
-LINE = 0.62  # from one line of words to the next
+LINE = 0.8  # from one line of words to the next
 PAGE_WIDTH = 30.4  # what A4 and Letter both have room for
 _EDGE = 0.3
+_NAMED: dict[Beside, tuple[float, float, Align]] = {  # from the middle of a part to its name
+    "right": (0.6, 0.0, "left"),
+    "left": (-0.6, 0.0, "right"),
+    "above": (0.0, -0.9, "center"),
+    "below": (0.0, 0.9, "center"),
+}
+_ANCHORS: dict[Align, str] = {"left": "start", "center": "middle", "right": "end"}
+_ACROSS, _BODY, _ALONG = 0.3, 0.5, 0.6  # from a terminal to its number: beside it, beside a body too, above or below it
+_BESIDE: dict[Beside, tuple[float, float, Align]] = {
+    "left": (-_ACROSS, 0.0, "right"),
+    "right": (_ACROSS, 0.0, "left"),
+    "above": (0.0, -_ALONG, "center"),
+    "below": (0.0, _ALONG, "center"),
+    "upper left": (-_ACROSS, -_ALONG, "right"),
+    "upper right": (_ACROSS, -_ALONG, "left"),
+    "lower left": (-_ACROSS, _ALONG, "right"),
+    "lower right": (_ACROSS, _ALONG, "left"),
+}
 NAME_FONT = "monospace"
-# As letters also where schemdraw could draw them as shapes, so that they can be read back, searched and copied.
-schemdraw.svgconfig.text = "text"
 
 _SVG = "{http://www.w3.org/2000/svg}"
 _TERMINAL_PT = 1.7
 
 
+@dataclass(frozen=True)
+class DrawnPage:
+    """One drawing: its title, the name of its file without the ending, the SVG, and the terminals that are in it."""
+
+    title: str
+    name: str
+    svg: str
+    terminals: frozenset[str]
+
+
 class Canvas:
-    """One side of a netlist on one page."""
+    """A part of one side of a netlist on one page."""
 
     def __init__(self, netlist: Netlist, side: Side) -> None:
         self.netlist, self.side = netlist, side
         self._width = {net.name: HEAVY if net.kind.heavy else LIGHT for net in netlist.on(side)}
         self._drawing = schemdraw.Drawing(canvas="svg", show=False)
-        self._drawing.config(
-            unit=2, inches_per_unit=UNIT_PT / 72, fontsize=FONT_PT, font="sans-serif", lw=SYMBOL, margin=0.1
-        )
+        self._drawing.config(unit=2, inches_per_unit=UNIT_PT / 72, lw=SYMBOL, margin=0.1)
         self._terminals: dict[str, Place] = {}
         self._net_of = {terminal: net.name for net in netlist.on(side) for terminal in net.terminals}
         self._lines: list[tuple[str, Place, Place]] = []
+        self._words: list[tuple[Place, str, Align, str]] = []
 
     def has(self, part: str) -> bool:
         """Whether this machine has the part."""
         return self.netlist.part(part) is not None
+
+    def joins(self, terminal: str) -> bool:
+        """Whether this side has the terminal."""
+        return terminal in self._net_of
+
+    def is_link(self, part: str) -> bool:
+        """Whether the part is a bar between two screws and no device."""
+        found = self.netlist.part(part)
+        return found is not None and found.link
 
     def name_of(self, part: str) -> str:
         """What is written next to a part: its name, with a star where it is to be fitted."""
@@ -62,26 +99,69 @@ class Canvas:
         """Draw any element of schemdraw."""
         return self._drawing.add(element)
 
-    def terminal(self, name: str, at: Place) -> None:
-        """Say where a terminal is. Raises ValueError for one that this side has not, or has already."""
+    def terminal(
+        self, name: str, at: Place, number: Beside, words: str | None = None, *, place: Place | None = None
+    ) -> None:
+        """Where a terminal is, and beside which side of it its number stands, or exactly where, or `words` in its place.
+
+        Raises ValueError for one that this side has not, or that is on this page already.
+        """
         if name not in self._net_of or name in self._terminals:
             raise ValueError(f"{name}: {'drawn twice' if name in self._terminals else 'no terminal of this side'}")
         self._terminals[name] = at
+        across, along, align = _BESIDE[number]
+        beside = place or (at[0] + across, at[1] + along)
+        self.text(beside, words or name.partition(".")[2], align=align)
 
     def text(self, at: Place, words: str, *, align: Align = "left") -> None:
         """Words that are no net's name."""
-        self.add(
-            elm.Label().at(_up(at)).label(words, "center", ofst=(0, 0), halign=align, valign="center", fontsize=FONT_PT)
-        )
+        self._words.append((at, words, align, "sans-serif"))
 
     def two(
-        self, part: str, symbol: type[Any], start: Place, end: Place, names: Sequence[str] = ("1", "2"), **style: Any
+        self,
+        part: str,
+        symbol: type[Any],
+        ends: tuple[Place, Place],
+        names: tuple[str, str] = ("1", "2"),
+        *,
+        words: Beside = "right",
+        **style: Any,
     ) -> Any:
-        """A part with two terminals, from `start` to `end`."""
+        """A part with two terminals, upright or level. `words`: where its name stands; the numbers are on the other side."""
+        start, end = ends
         element = self.add(symbol(**style).endpoints(_up(start), _up(end)))
-        for name, at in zip(names, (start, end), strict=True):
-            self.terminal(f"{part}.{name}", at)
+        level = start[1] == end[1]
+        middle = (start[0] + end[0]) / 2, (start[1] + end[1]) / 2
+        across, along, align = _NAMED[words]
+        self.text((middle[0] + across, middle[1] + along), self.name_of(part), align=align)
+        beside: dict[str, Beside] = {"right": "left", "left": "right", "above": "below", "below": "above"}
+        for name, at, other in ((names[0], start, end), (names[1], end, start)):
+            number, place = beside[words], None
+            if not level:  # towards the body, off the conductor that leaves the other way
+                down = min(_ALONG, (abs(other[1] - at[1]) - 0.95) / 2) * (1 if other[1] > at[1] else -1)
+                place = (at[0] + (_BODY if number == "right" else -_BODY), at[1] + down)
+            self.terminal(f"{part}.{name}", at, number, place=place)
         return element
+
+    def inner(self, *places: Place) -> None:
+        """Lines inside a part, which are no wires."""
+        for start, end in zip(places[:-1], places[1:], strict=True):
+            self.add(elm.Line(lw=SYMBOL).endpoints(_up(start), _up(end)))
+
+    def link(self, part: str, ends: tuple[Place, Place], names: tuple[str | None, str | None], words: str) -> None:
+        """A bar that joins two screws: it is a part, and can be taken out. An end without a name is on another side."""
+        (x, y), (last, bottom) = ends
+        level = y == bottom
+        for shift in (-0.14, 0.14):
+            across, along = (0.0, shift) if level else (shift, 0.0)
+            self.inner((x + across, y + along), (last + across, bottom + along))
+        across, along, align = _NAMED["below" if level else "right"]
+        self.text(((x + last) / 2 + across, (y + bottom) / 2 + along), f"{self.name_of(part)} {words}", align=align)
+        for name, at in zip(names, ends, strict=True):
+            if name is None:
+                self.add(elm.Dot(open=True, radius=0.1).at(_up(at)))
+            else:
+                self.terminal(f"{part}.{name}", at, "above" if level else "left")
 
     def rect(self, corner: Place, opposite: Place) -> None:
         """A frame."""
@@ -94,42 +174,29 @@ class Canvas:
         size: Place,
         words: Sequence[str] = (),
         *,
-        names: bool = True,
-        lift: float = 0.0,
+        at: Place | None = None,
         **sides: dict[str, float],
     ) -> None:
         """A part as a box: `left`, `right`, `top` and `bottom` give its terminals with their distance from the corner.
 
-        `lift`: by how much its words stand above the middle.
+        `at`: where in the box the middle of its words is, from the corner; left out: its own middle.
         """
         (x, y), (w, h) = corner, size
         self.rect((x, y), (x + w, y + h))
+        across, down = at or (w / 2, h / 2)
         lines = (self.name_of(part), *words)
         for n, line in enumerate(lines):
-            place = (x + w / 2, y + h / 2 - lift + (n - (len(lines) - 1) / 2) * LINE)
-            self.text(place, line, align="center")
+            self.text((x + across, y + down + (n - (len(lines) - 1) / 2) * LINE), line, align="center")
+        inside: dict[str, Beside] = {"left": "right", "right": "left", "top": "below", "bottom": "above"}
         for side, terminals in sides.items():
             for name, along in terminals.items():
-                at = {
+                edge = {
                     "left": (x, y + along),
                     "right": (x + w, y + along),
                     "top": (x + along, y),
                     "bottom": (x + along, y + h),
                 }[side]
-                self.terminal(f"{part}.{name}", at)
-                if names:
-                    self._inside(name, at, side)
-
-    def _inside(self, name: str, at: Place, side: str) -> None:
-        x, y = at
-        sides: dict[str, tuple[Place, Align]] = {
-            "left": ((x + 0.2, y), "left"),
-            "right": ((x - 0.2, y), "right"),
-            "top": ((x, y + 0.42), "center"),
-            "bottom": ((x, y - 0.42), "center"),
-        }
-        place, align = sides[side]
-        self.text(place, name, align=align)
+                self.terminal(f"{part}.{name}", edge, inside[side])
 
     def wire(self, *stops: str | Place) -> None:
         """A conductor through terminals and places. Its net is that of the terminals, of which it touches at least one."""
@@ -155,11 +222,7 @@ class Canvas:
 
     def name(self, net: str, at: Place, align: Align = "left") -> None:
         """A net's name on one of its conductors, just above `at`, or next to it."""
-        self.add(
-            elm.Label()
-            .at(_up(at))
-            .label(net, "center", ofst=(0, 0), halign=align, valign="center", fontsize=FONT_PT, font=NAME_FONT)
-        )
+        self._words.append((at, net, align, NAME_FONT))
 
     def flag(self, terminal: str, towards: str, length: float = 0.5) -> None:
         """A short conductor from a terminal that ends at its net's name."""
@@ -167,7 +230,7 @@ class Canvas:
         dx, dy = {"left": (-1, 0), "right": (1, 0), "up": (0, -1), "down": (0, 1)}[towards]
         end = (x + dx * length, y + dy * length)
         self.wire(terminal, end)
-        gap = 0.15 if dx else 0.32
+        gap = 0.2 if dx else 0.45
         aligns: dict[str, Align] = {"left": "right", "right": "left"}
         align = aligns.get(towards, "center")
         self.name(self._net_of[terminal], (end[0] + dx * gap, end[1] + dy * gap), align)
@@ -177,19 +240,17 @@ class Canvas:
         for start, end in zip(places[:-1], places[1:], strict=True):
             self.add(elm.Line(ls="--", lw=DASHED).endpoints(_up(start), _up(end)))
 
-    def svg(self, title: str, ident: str, height: float) -> str:
-        """The page as SVG, `height` units high. Raises ValueError where a terminal was not drawn."""
-        missing = set(self._net_of) - set(self._terminals)
-        if missing:
-            raise ValueError(f"not drawn: {', '.join(sorted(missing))}")
+    def page(self, number: int, title: str, name: str, height: float) -> DrawnPage:
+        """The page as drawing `number`, `height` units high."""
+        title = f"Drawing {number}: {title}"
+        return DrawnPage(title, name, self._svg(title, name, height), frozenset(self._terminals))
+
+    def _svg(self, title: str, ident: str, height: float) -> str:
         for net, start, end in self._lines:
             self.add(elm.Line(lw=self._width[net]).endpoints(_up(start), _up(end)))
         for x, y in self._junctions():
             self.add(elm.Dot(radius=0.11).at(_up((x, y))))
         root = ElementTree.fromstring(self._drawing.get_imagedata("svg"))
-        for words in root.iter(f"{_SVG}text"):
-            if words.get("font-family") != NAME_FONT:
-                words.set("font-family", "sans-serif")
         sides = [v * UNIT_PT for v in (-_EDGE, -_EDGE, PAGE_WIDTH, height + 2 * _EDGE)]
         root.set("viewBox", " ".join(f"{v:g}" for v in sides))
         root.set("width", f"{sides[2]:g}pt")
@@ -203,6 +264,10 @@ class Canvas:
                 root, f"{_SVG}circle", spot | {"style": "fill:white;stroke:black;stroke-width:0.7"}
             )
             ElementTree.SubElement(circle, f"{_SVG}title").text = name
+        for at, words, align, font in self._words:
+            style = {"font-family": font, "font-size": f"{FONT_PT:g}", "text-anchor": _ANCHORS[align]}
+            place = {"x": f"{at[0] * UNIT_PT:.2f}", "y": f"{at[1] * UNIT_PT:.2f}", "dominant-baseline": "central"}
+            ElementTree.SubElement(root, f"{_SVG}text", place | style).text = words
         ElementTree.register_namespace("", _SVG.strip("{}"))
         return ElementTree.tostring(root, encoding="unicode")
 

@@ -1,4 +1,4 @@
-"""Drawing 2: the low-voltage side, around the timer board."""
+"""The low-voltage side around the timer board: contacts, then detector and computer, then 24 V with what it drives."""
 
 from __future__ import annotations
 
@@ -7,11 +7,11 @@ from dataclasses import dataclass
 import schemdraw.elements as elm
 
 from gen.boards import Board
-from gen.wiring.canvas import LINE, Align, Canvas
+from gen.wiring.canvas import LINE, Beside, Canvas, DrawnPage
 from gen.wiring.netlist import Netlist
 
-_LEFT, _RIGHT = 10.9, 17.0  # the timer board's sides
-_CONTACTS = {
+CONTACTS, SIGNALS, OUTPUTS = 3, 4, 5  # numbers of the drawings
+_CONTACT = {
     "stop": ("S1", "21", "22"),
     "pedal": ("S2", "1", "2"),
     "over_temperature": ("B2", "1", "2"),
@@ -23,150 +23,183 @@ _WORDS = {
     "over_temperature": "too hot: closed, open = hot",
     "force": "force: open, closed = there",
 }
-_PITCH = 4.3
+_CLOSED = ("stop", "over_temperature")  # contacts that are closed at rest
+_PIN, _EDGE = 21.0, 30.0  # the timer board, right of what it reads
+_FIRST, _PITCH = 3.2, 4.6
 
 
-def low_svg(netlist: Netlist, board: Board) -> str:
-    """The low-voltage side as SVG, with the board's own pins. Every low-voltage net of the netlist is in it."""
-    c = Canvas(netlist, "low")
+def low_pages(netlist: Netlist, board: Board) -> tuple[DrawnPage, ...]:
+    """The low-voltage side, with the board's own pins."""
     part = netlist.part("A1")
     roles = [] if part is None else [name for name in part.low if name in board.pins]
-    y = 2.6
-    rows = {}
-    for role in roles:
-        if role not in ("gate", "contactor"):
-            rows[role] = y
-            y += _PITCH
-    bottom = max(y - 1.4, 26.4)
-    _board(c, board, rows, bottom)
-    for number, (role, at) in enumerate((role, at) for role, at in rows.items() if role in _CONTACTS):
-        _contact(c, role, at, number)
-    if "detector" in rows:
-        _detector(c, rows["detector"])
-    if "conduction" in rows:
-        _conduction(c, rows["conduction"])
-    _chain(c)
-    _gate(c)
-    _contactor(c)
-    _usb(c)
-    for n, words in enumerate(("leads of contacts: twisted and shielded;", "A1 half a metre or more from the throat")):
-        c.text((0.2, 27.5 + n * LINE), words)
-    return c.svg("Drawing 2: low-voltage side", "low-voltage-side", max(bottom, 28.4))
+    return (
+        _contacts_page(netlist, board, [role for role in roles if role in _CONTACT]),
+        _signals_page(netlist, board, [role for role in roles if role in ("detector", "conduction")]),
+        _outputs_page(netlist, board),
+    )
 
 
-def _board(c: Canvas, board: Board, rows: dict[str, float], bottom: float) -> None:
-    c.rect((_LEFT, 0), (_RIGHT, bottom))
-    c.text(((_LEFT + _RIGHT) / 2, 0.6), "A1 timer board", align="center")
-    c.text(((_LEFT + _RIGHT) / 2, 1.2), board.title, align="center")
-    for role, y in rows.items():
-        c.terminal(f"A1.{role}", (_LEFT, y))
-        _pin(c, board, role, _LEFT + 0.2, y, "left")
-    for role, y in (("gate", 13.0), ("contactor", 19.4)):
-        c.terminal(f"A1.{role}", (_RIGHT, y))
-        _pin(c, board, role, _RIGHT - 0.2, y, "right")
-    for name, y in (("5V", 3.6), ("3V3", 7.2), ("GND", 8.8), ("USB", 24.6)):
-        c.terminal(f"A1.{name}", (_RIGHT, y))
-        c.text((_RIGHT - 0.2, y), {"5V": "5 V in", "3V3": "3.3 V out"}.get(name, name), align="right")
-    c.flag("A1.3V3", "right")
-    c.flag("A1.GND", "right")
+def _board(c: Canvas, board: Board, left: float, right: float, bottom: float) -> None:
+    c.rect((left, 0), (right, bottom))
+    c.text(((left + right) / 2, 0.6), "A1 timer board", align="center")
+    c.text(((left + right) / 2, 0.6 + LINE), board.title, align="center")
 
 
-def _pin(c: Canvas, board: Board, role: str, x: float, y: float, align: Align) -> None:
-    """What stands at the pin: its role, and its label as the board's file gives it."""
-    c.text((x, y - 0.3), role.replace("_", " "), align=align)
-    c.text((x, y + 0.35), board.pins[role].label, align=align)
+def _pin(c: Canvas, terminal: str, y: float, x: float, words: tuple[str, str]) -> None:
+    """A pin of the board: what it is for, and its label as printed on the board."""
+    left = x == _PIN
+    what, label = words
+    side: Beside = "right" if left else "left"
+    c.terminal(f"A1.{terminal}", (x, y), f"lower {side}", label)  # type: ignore[arg-type]
+    c.text((x + (0.3 if left else -0.3), y - 0.35), what, align="left" if left else "right")
+
+
+def _contacts_page(netlist: Netlist, board: Board, roles: list[str]) -> DrawnPage:
+    c = Canvas(netlist, "low")
+    rows = {role: _FIRST + n * _PITCH for n, role in enumerate(roles)}
+    bottom = _FIRST + len(roles) * _PITCH - 1.4
+    _board(c, board, _PIN, _EDGE, bottom)
+    for number, (role, y) in enumerate(rows.items()):
+        _pin(c, role, y, _PIN, (role.replace("_", " "), board.pins[role].label))
+        _contact(c, role, y, number)
+    c.text((0.2, bottom + 1.0), "Leads of contacts: twisted and shielded. A1 half a metre or more from the throat.")
+    return c.page(CONTACTS, "contacts that the board reads", "contacts", bottom + 1.4)
 
 
 def _contact(c: Canvas, role: str, y: float, number: int) -> None:
     """A contact to 0 V, its lead, and the filter at the board."""
-    part, hot, cold = _CONTACTS[role]
-    closed = role in ("stop", "over_temperature")  # at rest
-    c.add(elm.Switch(nc=closed).endpoints((3.0, -y), (1.2, -y)))
-    c.terminal(f"{part}.{hot}", (3.0, y))
-    c.terminal(f"{part}.{cold}", (1.2, y))
+    part, hot, cold = _CONTACT[role]
+    c.add(elm.Switch(nc=role in _CLOSED).endpoints((4.0, -y), (1.8, -y)))
+    c.terminal(f"{part}.{hot}", (4.0, y), "below")
+    c.terminal(f"{part}.{cold}", (1.8, y), "upper left")
     c.flag(f"{part}.{cold}", "down")
-    c.text((0.2, y - 1.25), f"{c.name_of(part)} {_WORDS[role]}")
+    c.text((0.2, y - 1.6), f"{c.name_of(part)} {_WORDS[role]}")
     r, cap, up = f"R{10 + number}", f"C{10 + number}", f"R{20 + number}"
-    c.two(r, elm.ResistorIEC, (4.7, y), (6.3, y))
-    c.text((5.5, y + 0.65), r, align="center")
+    c.two(r, elm.ResistorIEC, ((7.4, y), (9.6, y)), words="below")
     c.wire(f"{part}.{hot}", f"{r}.1")
-    marker = c.net_of(f"{r}.1")
-    c.name(marker, (3.9, y - 0.35), "center")
-    c.two(cap, elm.Capacitor, (7.4, y + 0.4), (7.4, y + 1.6))
-    c.text((7.9, y + 1.0), cap)
+    c.name(c.net_of(f"{r}.1"), (5.6, y - 0.55), "center")
+    c.two(cap, elm.Capacitor, ((12.0, y + 0.5), (12.0, y + 2.1)))
     c.flag(f"{cap}.2", "down", 0.2)
-    c.two(up, elm.ResistorIEC, (8.8, y - 1.7), (8.8, y - 0.4))
-    c.text((8.4, y - 1.0), up, align="right")
+    c.two(up, elm.ResistorIEC, ((15.0, y - 2.6), (15.0, y - 0.6)))
     c.flag(f"{up}.1", "up", 0.1)
     c.wire(f"{r}.2", f"A1.{role}")
-    c.wire((7.4, y), f"{cap}.1")
-    c.wire(f"{up}.2", (8.8, y))
-    c.name(c.net_of(f"A1.{role}"), (10.7, y - 0.35), "right")
+    c.wire((12.0, y), f"{cap}.1")
+    c.wire(f"{up}.2", (15.0, y))
+    c.name(c.net_of(f"A1.{role}"), (_PIN - 0.3, y - 0.55), "right")
+
+
+def _signals_page(netlist: Netlist, board: Board, roles: list[str]) -> DrawnPage:
+    c = Canvas(netlist, "low")
+    pitch = 6.8
+    rows = {role: 4.0 + n * pitch for n, role in enumerate(roles)}
+    after = 4.0 + len(roles) * pitch
+    _board(c, board, _PIN, _EDGE, after + 1.8)
+    for role, y in rows.items():
+        _pin(c, role, y, _PIN, (role, board.pins[role].label))
+    if "detector" in rows:
+        _detector(c, rows["detector"])
+    if "conduction" in rows:
+        _conduction(c, rows["conduction"])
+    _pin(c, "USB", after, _PIN, ("USB", "USB socket"))
+    c.box("A4", (9.0, after - 1.0), (6.4, 2.0), ("isolator",), left={"H": 1.0}, right={"B": 1.0})
+    c.box("PC", (0.2, after - 1.0), (5.4, 2.0), ("computer",), at=(2.1, 1.0), right={"USB": 1.0})
+    c.wire("A1.USB", "A4.B")
+    c.name("USB1", (18.2, after - 0.55), "center")
+    c.wire("A4.H", "PC.USB")
+    c.name("USB2", (7.3, after - 0.55), "center")
+    low = after + 4.0
+    c.link("XB", ((10.2, low), (14.2, low)), ("0V", None), "link to earth")
+    c.flag("XB.0V", "left")
+    c.text((14.6, low), "earth bar, drawing 1; nowhere else")
+    return c.page(SIGNALS, "detector, computer and bond", "detector-and-computer", low + 1.4)
 
 
 def _detector(c: Canvas, y: float) -> None:
     """High in the positive half-cycle with a square detector; high at each crossing with a pulse detector."""
     lifts = c.net_of("U1.E") == "DET"
-    c.text((0.2, y - 1.75), "U1 detector")
-    high, low = (-0.8, 0.0) if lifts else (0.0, 0.9)
-    c.box("U1", (1.2, y - 1.3), (3.2, 2.6), right={"C": 1.3 + high, "E": 1.3 + low})
+    c.text((0.2, y - 2.25), "U1 detector (and drawing 1)")
+    up, down = (-1.2, 0.0) if lifts else (0.0, 1.2)
+    c.box("U1", (0.2, y - 1.7), (4.0, 3.4), at=(1.4, 1.7), right={"C": 1.7 + up, "E": 1.7 + down})
     if lifts:
         c.flag("U1.C", "right")
         c.wire("U1.E", "A1.detector")
-        c.two("R7", elm.ResistorIEC, (7.4, y + 0.4), (7.4, y + 1.7))
-        c.wire((7.4, y), "R7.1")
+        c.two("R7", elm.ResistorIEC, ((12.0, y + 0.6), (12.0, y + 2.6)))
+        c.wire((12.0, y), "R7.1")
         c.flag("R7.2", "down", 0.1)
     else:
         c.flag("U1.E", "right")
         c.wire("U1.C", "A1.detector")
-        c.two("R7", elm.ResistorIEC, (8.8, y - 1.7), (8.8, y - 0.4))
-        c.wire("R7.2", (8.8, y))
+        c.two("R7", elm.ResistorIEC, ((15.0, y - 2.6), (15.0, y - 0.6)))
+        c.wire("R7.2", (15.0, y))
         c.flag("R7.1", "up", 0.1)
-    c.text((7.9, y + 1.0) if lifts else (7.6, y - 1.0), "R7")
-    c.name("DET", (10.7, y - 0.35), "right")
+    c.name("DET", (_PIN - 0.3, y - 0.55), "right")
 
 
 def _conduction(c: Canvas, y: float) -> None:
-    c.text((0.2, y - 1.75), "U3 conduction sense")
-    c.box("U3", (1.2, y - 1.3), (3.2, 2.6), right={"C": 1.3, "E": 2.2})
+    c.text((0.2, y - 2.25), "U3 conduction sense (and drawing 2)")
+    c.box("U3", (0.2, y - 1.7), (4.0, 3.4), at=(1.4, 1.7), right={"C": 1.7, "E": 2.9})
     c.flag("U3.E", "right")
     c.wire("U3.C", "A1.conduction")
-    c.two("C14", elm.Capacitor, (7.4, y + 0.4), (7.4, y + 1.6))
-    c.text((7.9, y + 1.0), "C14")
-    c.wire((7.4, y), "C14.1")
+    c.two("C14", elm.Capacitor, ((12.0, y + 0.5), (12.0, y + 2.1)))
+    c.wire((12.0, y), "C14.1")
     c.flag("C14.2", "down", 0.2)
-    c.two("R14", elm.ResistorIEC, (8.8, y - 1.7), (8.8, y - 0.4))
-    c.text((8.4, y - 1.0), "R14", align="right")
-    c.wire("R14.2", (8.8, y))
+    c.two("R14", elm.ResistorIEC, ((17.0, y - 2.6), (17.0, y - 0.6)))
+    c.wire("R14.2", (17.0, y))
     c.flag("R14.1", "up", 0.1)
-    c.name("COND", (10.7, y - 0.35), "right")
+    c.name("COND", (_PIN - 0.3, y - 0.55), "right")
+
+
+_OUT = 7.4  # the timer board, left of what it drives
+
+
+def _outputs_page(netlist: Netlist, board: Board) -> DrawnPage:
+    c = Canvas(netlist, "low")
+    gate_y, contactor_y = 14.6, 25.6
+    _board(c, board, 0.2, _OUT, contactor_y + 3.8)
+    for role, y in (("gate", gate_y), ("contactor", contactor_y)):
+        _pin(c, role, y, _OUT, (role, board.pins[role].label))
+    pins = board.supply_pins
+    for name, what, label, y in (
+        ("5V", "5 V in", pins.in_5V, 4.0),
+        ("3V3", "3.3 V out", pins.out_3V3, 7.0),
+        ("GND", "0 V", pins.ground, 10.0),
+    ):
+        _pin(c, name, y, _OUT, (what, label))
+    c.flag("A1.3V3", "right")
+    c.flag("A1.GND", "right")
+    _chain(c)
+    _gate(c, gate_y)
+    _contactor(c, contactor_y)
+    return c.page(OUTPUTS, "24 V, gate and contactor", "gate-and-contactor", contactor_y + 5.6)
 
 
 def _chain(c: Canvas) -> None:
     """24 V through the stop and the over-temperature contact; the board's own 5 V before them."""
-    c.box("G1", (24.0, 0), (5.0, 2.2), ("24 V supply",), lift=0.35, bottom={"+": 1.0, "0V": 3.6})
+    c.box("G1", (21.6, 0), (7.4, 2.4), ("24 V supply",), at=(3.7, 0.9), bottom={"+": 1.4, "0V": 6.0})
     c.flag("G1.0V", "down")
-    x = 25.0
-    for part, first, second, y in (("S1", "11", "12", 4.6), ("B1", "1", "2", 7.6)):
-        c.add(elm.Switch(nc=True).endpoints((x, -y), (x, -y - 2.0)))
-        c.terminal(f"{part}.{first}", (x, y))
-        c.terminal(f"{part}.{second}", (x, y + 2.0))
-        c.text((x + 0.5, y + 0.6), {"S1": f"{c.name_of('S1')} stop, breaks", "B1": f"{c.name_of('B1')} too hot,"}[part])
-        c.text((x + 0.5, y + 1.3), {"S1": "24 V itself", "B1": "breaks it too"}[part])
+    x = 23.0
+    for part, names, y, words in (
+        ("S1", ("11", "12"), 5.0, ("stop, breaks", "24 V by itself")),
+        ("B1", ("1", "2"), 8.8, ("too hot,", "breaks it too")),
+    ):
+        c.add(elm.Switch(nc=True).endpoints((x, -y), (x, -y - 2.2)))
+        c.terminal(f"{part}.{names[0]}", (x, y), "lower left")
+        c.terminal(f"{part}.{names[1]}", (x, y + 2.2), "upper left")
+        for n, line in enumerate((f"{c.name_of(part)} {words[0]}", words[1])):
+            c.text((x + 1.0, y + 0.75 + n * LINE), line)
     c.wire("G1.+", "S1.11")
     c.wire("S1.12", "B1.1")
-    c.name("24S", (x + 0.2, 7.0))
-    c.name("24V", (x + 0.2, 2.9))
+    c.name("24S", (x + 0.25, 8.0))
+    c.name("24V", (x + 0.25, 3.2))
     c.flag("B1.2", "down", 0.4)
-    c.box("G2", (20.2, 2.4), (3.4, 2.6), lift=0.8, right={"IN": 1.2}, left={"5V": 1.2}, bottom={"0V": 1.7})
-    c.wire("G2.IN", (x, 3.6))
+    c.box("G2", (13.8, 3.0), (4.8, 2.8), at=(2.4, 0.6), right={"IN": 1.0}, left={"5V": 1.0}, bottom={"0V": 2.4})
+    c.wire("G2.IN", (x, 4.0))
     c.flag("G2.0V", "down", 0.2)
-    c.two("D3", elm.Schottky, (19.4, 3.6), (17.9, 3.6), ("A", "K"))
-    c.text((18.6, 2.9), "D3", align="center")
+    c.two("D3", elm.Schottky, ((12.2, 4.0), (10.0, 4.0)), ("A", "K"), words="below")
     c.wire("D3.A", "G2.5V")
-    c.name("5V", (19.8, 3.1), "center")
+    c.name("5V", (13.0, 3.45), "center")
     c.wire("D3.K", "A1.5V")
-    c.name("5B", (17.5, 3.1), "center")
+    c.name("5B", (8.5, 3.5), "center")
 
 
 @dataclass(frozen=True)
@@ -182,67 +215,51 @@ class _Stage:
 
 def _stage(c: Canvas, y: float, stage: _Stage) -> None:
     """A stage between a pin that is pulled down and what it drives, from the supply that stop and heat break."""
-    c.two(stage.resistor, elm.ResistorIEC, (18.2, y + 0.5), (18.2, y + 1.9))
-    c.text((17.8, y + 1.2), stage.resistor, align="right")
-    c.wire((18.2, y), f"{stage.resistor}.1")
+    c.two(stage.resistor, elm.ResistorIEC, ((9.4, y + 0.7), (9.4, y + 2.7)))
+    c.wire((9.4, y), f"{stage.resistor}.1")
     c.flag(f"{stage.resistor}.2", "down", 0.2)
     c.box(
         stage.part,
-        (20.0, y - 2.2),
-        (5.2, 3.6),
+        (12.2, y - 3.6),
+        (7.4, 5.8),
         stage.words,
-        lift=0.75,
-        left={"IN": 2.2},
-        top={"SUP": 1.1},
-        bottom={"0V": 2.6},
-        right={"OUT": 2.2},
+        at=(3.7, 2.3),
+        left={"IN": 3.6},
+        top={"SUP": 1.4},
+        bottom={"0V": 3.7},
+        right={"OUT": 3.6},
     )
     c.wire(f"A1.{stage.pin}", f"{stage.part}.IN")
-    c.name(stage.net, (19.85, y - 0.35), "right")
+    c.name(stage.net, (12.0, y - 0.55), "right")
     c.flag(f"{stage.part}.SUP", "up", 0.4)
     c.flag(f"{stage.part}.0V", "down", 0.2)
 
 
-def _gate(c: Canvas) -> None:
-    y = 13.0
+def _gate(c: Canvas, y: float) -> None:
     _stage(c, y, _Stage("A2", ("ends by itself", "within 12 ms"), "gate", "GATE", "R8"))
     if c.has("U2"):
-        c.box("U2", (26.7, y - 1.6), (3.1, 3.2), ("gate", "isolator"), left={"A": 1.6, "K": 2.6})
+        c.box("U2", (23.8, y - 1.2), (6.0, 3.6), ("gate", "isolator"), at=(3.4, 1.8), left={"A": 1.2, "K": 2.8})
         c.wire("A2.OUT", "U2.A")
-        c.flag("U2.K", "left", 0.3)
+        c.flag("U2.K", "left", 0.5)
     else:
-        c.box("V1", (26.7, y - 1.6), (3.1, 3.2), ("relay",), left={"+": 1.6, "-": 2.6})
+        c.box("V1", (23.8, y - 1.2), (6.0, 3.6), ("relay",), at=(3.4, 1.8), left={"+": 1.2, "-": 2.8})
         c.wire("A2.OUT", "V1.+")
-        c.flag("V1.-", "left", 0.3)
-    c.name("FIRE", (25.95, y - 0.35), "center")
+        c.flag("V1.-", "left", 0.5)
+    c.name("FIRE", (21.7, y - 0.55), "center")
 
 
-def _contactor(c: Canvas) -> None:
-    y = 19.4
+def _contactor(c: Canvas, y: float) -> None:
     _stage(c, y, _Stage("A3", ("on only while", "pulses come"), "contactor", "PULSE", "R9"))
-    c.two("K1", elm.RBox, (26.8, y - 2.4), (26.8, y - 0.2), ("A1", "A2"))
-    c.two("D2", elm.Diode, (28.6, y - 0.2), (28.6, y - 2.4), ("A", "K"))
-    c.text((27.2, y - 1.9), c.name_of("K1"))
-    c.text((29.0, y - 1.9), "D2")
-    c.wire("A3.OUT", (26.8, y), "K1.A2")
-    c.wire("D2.A", (28.6, y), (26.8, y))
-    c.wire("D2.K", (28.6, y - 2.8), (26.8, y - 2.8))
-    c.wire((26.8, y - 2.8), "K1.A1")
-    c.bus("24E", (26.8, y - 2.8), (26.8, y - 3.1))
-    c.name("24E", (26.8, y - 3.45), "center")
-    c.name("COIL", (26.0, y + 0.4), "center")
-    c.text((20.0, y + 2.75), "a dead board drops K1")
-
-
-def _usb(c: Canvas) -> None:
-    y = 24.6
-    c.box("A4", (20.0, y - 0.9), (5.2, 1.8), ("USB isolator",), names=False, left={"B": 0.9}, right={"H": 0.9})
-    c.box("PC", (26.6, y - 0.9), (3.2, 1.8), ("computer",), names=False, left={"USB": 0.9})
-    c.wire("A1.USB", "A4.B")
-    c.name("USB1", (18.5, y - 0.35), "center")
-    c.wire("A4.H", "PC.USB")
-    c.name("USB2", (25.9, y - 0.35), "center")
-    c.box(
-        "XB", (20.0, 26.3), (9.8, 2.2), ("bond of 0 V to", "protective earth, drawing 1"), names=False, left={"0V": 1.1}
-    )
-    c.flag("XB.0V", "left", 0.4)
+    top = y - 4.2
+    c.two("K1", elm.RBox, ((24.2, top + 0.8), (24.2, y - 0.6)), ("A1", "A2"))
+    c.two("D2", elm.DiodeTVS, ((28.2, top + 0.8), (28.2, y - 0.6)))
+    c.wire("A3.OUT", (24.2, y), "K1.A2")
+    c.wire("D2.2", (28.2, y), (24.2, y))
+    c.wire("D2.1", (28.2, top), (24.2, top))
+    c.wire((24.2, top), "K1.A1")
+    c.bus("24E", (24.2, top), (24.2, top - 0.4))
+    c.name("24E", (24.2, top - 0.85), "center")
+    c.name("COIL", (21.7, y - 0.55), "center")
+    c.text((21.2, y + 1.0), "K1 contactor (its poles:")
+    c.text((21.2, y + 1.0 + LINE), "drawing 2), D2 its clamp")
+    c.text((0.2, y + 5.0), "A dead board, or a pin that stands still, drops K1.")

@@ -16,7 +16,7 @@ Side = Literal["mains", "low"]
 class Part:
     """One part. `terminals` by side; `on_board`: it sits on the interface board, so that what joins two such is a track.
 
-    `fitted` False: the welder file does not name it, and it is to be fitted.
+    `fitted` False: the welder file does not name it, and it is to be fitted. `link`: a bar between two screws.
     """
 
     name: str
@@ -26,6 +26,7 @@ class Part:
     low: tuple[str, ...] = ()
     on_board: bool = False
     fitted: bool = True
+    link: bool = False
 
     def terminals(self, side: Side) -> tuple[str, ...]:
         """The full names of its terminals on one side, such as "V1.A"."""

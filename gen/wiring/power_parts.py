@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 
 from gen.machine.breaker import curve_of, most_let_through
 from gen.machine.welder import Welder
@@ -39,35 +40,35 @@ FUSE_STEPS = (10, 12, 16, 20, 25, 32, 40, 50, 63, 80, 100, 125, 160, 200, 250, 3
 VARISTOR_STEPS = (115, 130, 140, 150, 175, 230, 250, 275, 300, 320, 385, 420, 460, 510, 550)
 CONTACTOR_STEPS = (9, 12, 18, 25, 32, 40, 50, 65, 80, 95, 115, 150, 185, 250, 400, 630, 1000, 2500)
 
-# IEC 60364-5-52, copper, PVC, two loaded conductors in conduit on a wall (method B1), 30 degC: (mm2, A). From memory.
-AMPACITY = (
-    (1.5, 17.5),
-    (2.5, 24),
-    (4, 32),
-    (6, 41),
-    (10, 57),
-    (16, 76),
-    (25, 101),
-    (35, 125),
-    (50, 151),
-    (70, 192),
-    (95, 232),
-)
 
-# NEC table 310.16, copper, 75 C, with the limits of 240.4(D) for small conductors: (AWG, A). From memory.
-AMPACITY_AWG = (
-    ("14", 15),
-    ("12", 20),
-    ("10", 30),
-    ("8", 50),
-    ("6", 65),
-    ("4", 85),
-    ("3", 100),
-    ("2", 115),
-    ("1", 130),
-    ("1/0", 150),
-    ("2/0", 175),
-    ("3/0", 200),
+@dataclass(frozen=True)
+class Conductor:
+    """A copper conductor in both worlds' sizes, each enough by itself, and the current that both carry."""
+
+    mm2: float
+    awg: str
+    most_A: float
+
+    @property
+    def gauge(self) -> str:
+        return f"{self.mm2:g} mm2 / {self.awg} AWG"
+
+
+# Of each row the gauge has no less copper than the section, and the current is the lesser of IEC 60364-5-52 (copper, PVC, two
+# loaded conductors in conduit on a wall, method B1, 30 degC) and NEC table 310.16 (copper, 75 degC) with the limits of 240.4(D)
+# for small conductors; both from memory.
+CONDUCTORS = (
+    Conductor(1.5, "14", 15),
+    Conductor(2.5, "12", 20),
+    Conductor(4, "10", 30),
+    Conductor(6, "8", 41),
+    Conductor(10, "6", 57),
+    Conductor(16, "4", 76),
+    Conductor(25, "3", 100),
+    Conductor(35, "1", 125),
+    Conductor(50, "1/0", 150),
+    Conductor(70, "3/0", 192),
+    Conductor(95, "4/0", 230),
 )
 
 _KINDS: dict[str, tuple[str, ...]] = {
@@ -352,16 +353,9 @@ def contactor(welder: Welder, load: Load) -> tuple[float, Chosen]:
     return rated_A, Chosen("contactor", fit, steps, notes=notes)
 
 
-def conductor_mm2(amperes: float) -> float | None:
-    """The example table's least cross-section for a current; None: beyond the table."""
-    return next((mm2 for mm2, most in AMPACITY if most >= amperes), None)
-
-
 def conductor_gauge(amperes: float) -> str:
-    """Both example tables' least conductor for a current; beyond either of them the local code alone."""
-    mm2 = conductor_mm2(amperes)
-    awg = next((awg for awg, most in AMPACITY_AWG if most >= amperes), None)
-    return f"{mm2:g} mm2 / {awg} AWG" if mm2 and awg else "local code"
+    """The least conductor of the example table for a current; beyond the table the local code alone."""
+    return next((conductor.gauge for conductor in CONDUCTORS if conductor.most_A >= amperes), "local code")
 
 
 def conductor_current_A(welder: Welder, load: Load) -> float:
@@ -383,9 +377,10 @@ def conductors(welder: Welder, load: Load) -> Chosen:
         ),
         CalculationLine(
             "cross-section, an example",
-            "copper; PVC, two loaded conductors in conduit (method B1), 30 C; or 75 C",
+            "copper, in conduit; each enough by itself",
             conductor_gauge(amperes),
-            "IEC 60364-5-52; NEC 310.16 with 240.4(D); both from memory; grouping, heat and length enlarge it",
+            "the lesser of IEC 60364-5-52 (PVC, method B1, 30 C) and NEC 310.16 (75 C) with 240.4(D); both from memory; "
+            "grouping, heat and length enlarge it",
         ),
     )
     fit = (

@@ -8,18 +8,22 @@ from markupsafe import Markup
 
 from gen.boards import Board, Erratum
 from gen.cautions import CAUTIONS
+from gen.machine.supply import second_is_live
 from gen.machine.welder import Welder
 from gen.ranges import shown
 from gen.templates import html_templates
+from gen.wiring.canvas import DrawnPage
 from gen.wiring.choice import Choice
-from gen.wiring.low_drawing import low_svg
-from gen.wiring.mains_drawing import mains_svg
+from gen.wiring.low_drawing import OUTPUTS, SIGNALS, low_pages
+from gen.wiring.mains_drawing import Taps, mains_pages
 from gen.wiring.netlist import Netlist
-from gen.wiring.power_parts import AMPACITY, AMPACITY_AWG, conductor_current_A
+from gen.wiring.power_parts import CONDUCTORS, conductor_current_A
 from gen.wiring.signal_parts import DRIVE_LIMIT_MS
 from gen.wiring.upgrade import earths_secondary, to_be_fitted, upgrade
 
-DRAWING_FILES = ("mains-side.svg", "low-voltage-side.svg")
+DRAWING_FILES = (
+    "supply-and-earth.svg", "switch-and-transformer.svg", "contacts.svg", "detector-and-computer.svg", "gate-and-contactor.svg",
+)  # fmt: skip
 
 SHEET_CAUTION = (
     "This sheet is a proposal and no certified design. It has not seen your machine, does not check what was wired, and "
@@ -39,13 +43,12 @@ class Sheet:
 def wiring_sheet(welder: Welder, board: Board, choice: Choice) -> Sheet:
     """Draw and write everything. Same machine, same bytes. Raises Wrong where the machine's switch must not be wired."""
     netlist = upgrade(welder, board, choice)
-    mains, low = mains_svg(netlist), low_svg(netlist, board)
+    pages = drawn_pages(welder, board, netlist)
     environment = html_templates("gen.wiring")
     html = environment.get_template("sheet.html.j2").render(
         welder=welder,
         board=board,
-        mains=Markup(mains),
-        low=Markup(low),
+        drawings=[(page.title, Markup(page.svg)) for page in pages],
         wires={side: [w for w in netlist.wires if w.side == side and not w.track] for side in ("mains", "low")},
         tracks=(
             ("mains: keep them apart from all others", [w for w in netlist.wires if w.track and w.side == "mains"]),
@@ -57,19 +60,44 @@ def wiring_sheet(welder: Welder, board: Board, choice: Choice) -> Sheet:
             ("mains side, and on both sides", [part for part in netlist.parts if part.mains]),
             ("low-voltage side", [part for part in netlist.parts if not part.mains]),
         ),
-        rules=rules(welder, board, choice),
+        rules=rules(welder, board, choice, netlist),
         fitted=to_be_fitted(welder),
+        supply=_supply(welder),
+        supply_pins=(
+            ("5 V in", board.supply_pins.in_5V),
+            ("3.3 V out", board.supply_pins.out_3V3),
+            ("0 V", board.supply_pins.ground),
+        ),
         pins=[(role, pin, f"A1.{role}" in _joined(netlist)) for role, pin in board.pins.items()],
         errata=[(erratum, _answer(welder, erratum)) for erratum in board.errata if erratum.roles],
         amperes=shown(conductor_current_A(welder, choice.load)),
-        ampacity=[(f"{mm2:g}", f"{amperes:g}") for mm2, amperes in AMPACITY],
-        ampacity_awg=AMPACITY_AWG,
+        conductors=CONDUCTORS,
         cautions=(*CAUTIONS, SHEET_CAUTION),
         of_wiring=(CAUTIONS[1], SHEET_CAUTION),
         of_rules=(CAUTIONS[2],),
         of_parts=(CAUTIONS[0],),
     )
-    return Sheet(netlist, tuple(zip(DRAWING_FILES, (mains, low), strict=True)), html)
+    return Sheet(netlist, tuple((f"{page.name}.svg", page.svg) for page in pages), html)
+
+
+def drawn_pages(welder: Welder, board: Board, netlist: Netlist) -> tuple[DrawnPage, ...]:
+    """The drawings in their order. Raises ValueError where a terminal of the netlist is in none of them, or in two."""
+    taps = Taps(tuple(welder.transformer.taps or ()), welder.transformer.tap or "")
+    pages = (*mains_pages(netlist, taps, OUTPUTS, SIGNALS), *low_pages(netlist, board))
+    drawn = sorted(terminal for page in pages for terminal in page.terminals)
+    wanted = sorted(terminal for net in netlist.nets for terminal in net.terminals)
+    if drawn != wanted:
+        wrong = sorted({t for t in (*drawn, *wanted) if drawn.count(t) != wanted.count(t)})
+        raise ValueError(f"not drawn once: {', '.join(wrong)}")
+    return pages
+
+
+def _supply(welder: Welder) -> str:
+    """What the second conductor is, and how that is known."""
+    what = "LB is a second live conductor." if second_is_live(welder.mains) else "N is a neutral."
+    if welder.mains.voltage_to_earth_V is not None:
+        return what
+    return f"{what} That is taken from voltage and frequency: give mains.voltage_to_earth_V to be sure."
 
 
 def american(welder: Welder) -> bool:
@@ -98,8 +126,9 @@ def _answer(welder: Welder, erratum: Erratum) -> str:
     return f"Drawn for it: {', '.join(there)}." if there else ""
 
 
-def rules(welder: Welder, board: Board, choice: Choice) -> tuple[str, ...]:
-    """What the wiring must do that the lines of the drawings do not show."""
+def rules(welder: Welder, board: Board, choice: Choice, netlist: Netlist) -> tuple[str, ...]:
+    """What the wiring must do that the lines of the drawings do not show. Names only parts of the netlist."""
+    across = [part.name for part in netlist.parts if part.mains and part.low and not part.link]
     d, sense, one_shot = choice.detector, welder.board.conduction_sense, choice.one_shot_ms
     gate = board.pins["gate"]
     read = ", before every gate"
@@ -123,6 +152,8 @@ def rules(welder: Welder, board: Board, choice: Choice) -> tuple[str, ...]:
         f"From power-up until the program sets it the gate pin is: {gate.at_boot}. R8 holds it low then, R9 the contactor's.",
         "K1 is held by pulses: the board turns the pin over at every step of its program, each 17 ms at rest and 5 ms in a "
         "weld. The capacitor at the input of A3 passes edges only, so a pin that stands still, high or low, drops K1.",
+        "D2 is a suppressor that clamps both ways, or a diode in series with a 36 V Zener. With a plain diode the coil's current "
+        "dies away by itself, and K1 opens several times later (makers' notes, from memory). A3's output stands 80 V or more.",
         "The detector stands on the two conductors that feed the transformer, before the contactor.",
         "Detector and 24 V supply have an isolator of their own (Q2), so that they can be tried with the power circuit locked "
         "off. With Q1 off alone Q2, F2, F3, G1 and the detector stay live: lock off both, and say so on a label at Q1 "
@@ -137,8 +168,8 @@ def rules(welder: Welder, board: Board, choice: Choice) -> tuple[str, ...]:
         "While the welder is live the computer is connected through the USB isolator (A4) only.",
         "Gate leads: each twisted with its cathode's, short, apart from the welding cables. Leads of pedal, stop and "
         "contacts: twisted and shielded, filtered at the board. The board half a metre or more from the throat, in a metal box.",
-        "Mains and low-voltage wires run apart, and cross at right angles. U1, U2, U3, G1 and K1 are the only parts on both "
-        f"sides: {choice.part('insulation').steps[0].result}, reinforced.",
+        f"Mains and low-voltage wires run apart, and cross at right angles. {', '.join(across[:-1])} and {across[-1]} are the "
+        f"only parts on both sides: {choice.part('insulation').steps[0].result}, reinforced.",
         f"The external pulls at detector, gate and contactor are {d.pull_ohm / 1000:g} kohm.",
     ]
     if welder.force.source != "air":

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from gen.boards import Board
+from gen.machine.supply import second_is_live
 from gen.machine.welder import Welder
 from gen.user_files import Wrong, written
 from gen.wiring.choice import Choice
@@ -14,6 +15,8 @@ from gen.wiring.signal_parts import SENSE_FARAD, SENSE_PULL_OHM
 
 # Wire markers of the contacts that the board reads.
 MARKERS = {"stop": "STOP", "pedal": "PEDAL", "over_temperature": "HOT", "force": "FORCE"}
+
+COIL_CLAMP = "two-way suppressor diode (TVS), 33 V stand-off, at the coil; never a plain diode"
 
 DRIVES = {
     "one_shot": "one-shot: begins at the pin's rise, is reset by its fall",
@@ -64,6 +67,18 @@ def earths_secondary(welder: Welder) -> bool:
     return welder.protection.secondary_earthed or not welder.protection.residual_current_device
 
 
+def second_conductor(welder: Welder) -> str:
+    """The supply's second conductor as terminal and wire marker: the neutral N, or LB, live as L is."""
+    return "LB" if second_is_live(welder.mains) else "N"
+
+
+def _second_fuse(welder: Welder) -> Part:
+    """The control feed's second conductor: fused where it is live; a fuse in a neutral would leave the feed live."""
+    if second_is_live(welder.mains):
+        return Part("F3", "small fuse", "1 A time-lag, as F2: this conductor is live too", mains=("1", "2"))
+    return Part("F3", "link", "a link and no fuse, since this conductor is the neutral", mains=("1", "2"), link=True)
+
+
 def _supply_words(welder: Welder) -> str:
     b = welder.breaker
     breaker = (
@@ -78,7 +93,7 @@ def _mains_parts(welder: Welder, choice: Choice) -> tuple[Part, ...]:
     each = f"{d.each_ohm / 1000:g} kohm {d.each_rated_W:g} W"
     square = welder.detector.kind == "square"
     parts = [
-        Part("Q0", "supply", _supply_words(welder), mains=("L", "N", "PE")),
+        Part("Q0", "supply", _supply_words(welder), mains=("L", second_conductor(welder), "PE")),
         Part("Q1", "isolator", "two poles, lockable, within reach", mains=("1", "2", "3", "4"), fitted=p.isolator),
         Part(
             "Q2",
@@ -88,12 +103,7 @@ def _mains_parts(welder: Welder, choice: Choice) -> tuple[Part, ...]:
         ),
         Part("F1", "semiconductor fuse", choice.part("fuse").fit, mains=("1", "2")),
         Part("F2", "small fuse", "1 A time-lag, for the small wires", mains=("1", "2")),
-        Part(
-            "F3",
-            "small fuse or link",
-            "1 A where N is a second live conductor; where it is neutral, a link",
-            mains=("1", "2"),
-        ),
+        _second_fuse(welder),
         Part("RV1", "varistor", choice.part("varistor").fit, mains=("1", "2")),
         Part(
             "K1",
@@ -125,7 +135,7 @@ def _mains_parts(welder: Welder, choice: Choice) -> tuple[Part, ...]:
             on_board=True,
         ),
         Part("XE", "earth bar", "one bar, one screw a conductor", mains=("bar",)),
-        Part("XB", "bond", "0 V to protective earth, at this one point", mains=("PE",), low=("0V",)),
+        Part("XB", "link", "0 V to protective earth, at this one point", mains=("PE",), low=("0V",), link=True),
         Part("EN", "enclosure", "metal, its door too", mains=("PE",)),
         Part("H1", "heat sink", choice.part("heat sink").fit, mains=("PE",)),
         Part(
@@ -137,7 +147,15 @@ def _mains_parts(welder: Welder, choice: Choice) -> tuple[Part, ...]:
         ),
     ]
     if earths_secondary(welder):
-        parts.append(Part("XS", "secondary earth", "link at one point, nowhere else", mains=("X2", "PE")))
+        parts.append(
+            Part(
+                "XS",
+                "link",
+                "secondary to protective earth, at one point and nowhere else",
+                mains=("X2", "PE"),
+                link=True,
+            )
+        )
     if square:
         parts.append(Part("D1", "diode", "small signal, across U1's diode", mains=("A", "K"), on_board=True))
     if welder.board.conduction_sense:
@@ -195,7 +213,7 @@ def _low_parts(welder: Welder, choice: Choice) -> tuple[Part, ...]:
         Part("S2", "pedal", "normally open contact", low=("1", "2")),
         Part("G2", "converter", "24 V to 5 V, 1 A", low=("IN", "0V", "5V"), on_board=True),
         Part("D3", "diode", "Schottky 1 A, so that USB and G2 do not feed each other", low=("A", "K"), on_board=True),
-        Part("D2", "coil diode", "1 A, at the coil", low=("A", "K")),
+        Part("D2", "coil clamp", COIL_CLAMP, low=("1", "2")),
         Part(
             "A2",
             "gate stage",
@@ -266,34 +284,37 @@ def _power(welder: Welder, choice: Choice, iec: str, nec: str) -> Kind:
 
 def _mains_nets(welder: Welder, choice: Choice) -> tuple[Net, ...]:
     line = _power(welder, choice, "brown", "black")
-    neutral = _power(welder, choice, "blue; grey if live", "white; red if live")
+    other = ("grey", "red") if second_is_live(welder.mains) else ("blue", "white")
+    neutral = _power(welder, choice, *other)
     switched = _power(welder, choice, "black", "black")
-    small = Kind("1 mm2 / 18 AWG", "red", "red")
-    small_neutral = Kind("1 mm2 / 18 AWG", "blue; red if live", "white; red if live")
+    small = Kind("1 mm2 / 16 AWG", "red", "red")
+    live = second_is_live(welder.mains)
+    small_neutral = Kind("1 mm2 / 16 AWG", "red" if live else "blue", "red" if live else "white")
     # Alive with Q1 off: IEC 60204-1 (5.3.5 and 13.2.4) and NFPA 79 want such conductors orange, from memory.
     feed = Kind("1.5 mm2 / 14 AWG", "orange", "orange", "live with Q1 off")
-    tap = Kind("1.5 mm2 / 14 AWG", "black", "black", "short")
-    tap_neutral = Kind("1.5 mm2 / 14 AWG", "blue; grey if live", "white; red if live", "short")
+    tap = Kind("1.5 mm2 / 14 AWG", "black", "black", "3 m at most")
+    tap_neutral = Kind("1.5 mm2 / 14 AWG", *other, "3 m at most")
     earth = _power(welder, choice, "green-yellow", "green or bare")
     gate = Kind("0.5 mm2 / 20 AWG", "orange", "orange", "gate and cathode twisted")
     secondary = Kind("own arms", "", "", heavy=True)
     square, sense = welder.detector.kind == "square", welder.board.conduction_sense
+    second = second_conductor(welder)
 
     def net(name: str, what: Kind, *links: tuple[Connection, ...]) -> Net:
         return Net(name, "mains", what, tuple(link for some in links for link in some))
 
     nets = [
         net("L", line, chain("Q0.L", "Q1.1"), chain("Q1.1", "Q2.1", kind=feed)),
-        net("N", neutral, chain("Q0.N", "Q1.3"), chain("Q1.3", "Q2.3", kind=feed)),
+        net(second, neutral, chain(f"Q0.{second}", "Q1.3"), chain("Q1.3", "Q2.3", kind=feed)),
         net("CL1", feed, chain("Q2.2", "F2.1")),
-        net("CN1", feed, chain("Q2.4", "F3.1")),
+        net(f"C{second}1", feed, chain("Q2.4", "F3.1")),
         net("L1", line, star("Q1.2", "F1.1")),
-        net("N1", neutral, star("Q1.4", "K1.3"), star("Q1.4", "RV1.2", kind=tap_neutral)),
+        net(f"{second}1", neutral, star("Q1.4", "K1.3"), star("Q1.4", "RV1.2", kind=tap_neutral)),
         net("L2", line, chain("F1.2", "K1.1"), chain("F1.2", "RV1.1", kind=tap)),
         *_switch_nets(welder, switched, tap, gate),
-        net("N2", neutral, chain("K1.4", "T1.2")),
+        net(f"{second}2", neutral, chain("K1.4", "T1.2")),
         net("CL", small, star("F2.2", "G1.L", "R1.1")),
-        net("CN", small_neutral, star("F3.2", "G1.N", "U1.K"), chain("U1.K", "D1.A") if square else ()),
+        net(f"C{second}", small_neutral, star("F3.2", "G1.N", "U1.K"), chain("U1.K", "D1.A") if square else ()),
         net("DA", small, chain("R1.2", "R2.1")),
         net("DB", small, chain("R2.2", "U1.A"), chain("U1.A", "D1.K") if square else ()),
         net("SN", tap, chain("R3.2", "C1.1", "R4.1")),
@@ -336,7 +357,7 @@ def _low_nets(welder: Welder) -> tuple[Net, ...]:
     dc = Kind("0.75 mm2 / 18 AWG", "dark blue", "blue")
     zero = Kind("0.75 mm2 / 18 AWG", "dark blue, white stripe", "blue, white stripe")
     lead = Kind("0.5 mm2 / 20 AWG", "a shielded pair", "a shielded pair", "twisted, shield to 0 V at A1")
-    logic = Kind("0.25 mm2 / 24 AWG", "violet", "violet")
+    logic = Kind("0.25 mm2 / 22 AWG", "violet", "violet")
     usb = Kind("USB cable", "", "", "never past the isolator")
     square, sense = welder.detector.kind == "square", welder.board.conduction_sense
     relay = welder.switch.kind == "random_phase_relay"
@@ -363,7 +384,7 @@ def _low_nets(welder: Welder) -> tuple[Net, ...]:
     nets = [
         net("24V", dc, star("G1.+", "S1.11", "G2.IN")),
         net("24S", dc, chain("S1.12", "B1.1")),
-        net("24E", dc, chain("B1.2", "A2.SUP", "A3.SUP"), chain("B1.2", "K1.A1", "D2.K")),
+        net("24E", dc, chain("B1.2", "A2.SUP", "A3.SUP"), chain("B1.2", "K1.A1", "D2.1")),
         net(
             "0V",
             zero,
@@ -378,7 +399,7 @@ def _low_nets(welder: Welder) -> tuple[Net, ...]:
         net("GATE", logic, star("A1.gate", "R8.1", "A2.IN")),
         net("FIRE", lead, chain("A2.OUT", "V1.+" if relay else "U2.A")),
         net("PULSE", logic, star("A1.contactor", "R9.1", "A3.IN")),
-        net("COIL", dc, chain("A3.OUT", "K1.A2", "D2.A")),
+        net("COIL", dc, chain("A3.OUT", "K1.A2", "D2.2")),
         net("USB1", usb, chain("A1.USB", "A4.B")),
         net("USB2", usb, chain("A4.H", "PC.USB")),
     ]

@@ -14,16 +14,18 @@ from typing import Any
 import pytest
 
 from gen.records import Records, WeldRecord
-from gen.wiring.canvas import FONT_PT
 from tests.support.cli.command_line import replaced, typed
 from tests.support.cli.scrap import add, set_out
+from tests.support.machines import known_welder
 from tests.support.printed import Printed, printed
 from tests.support.report import report_runs
 from tests.support.report.measured import measured_pages
 from tests.support.report.report_trees import Shape, text_of
+from tests.support.wiring.upgrade_machines import MACHINES, sheet_of
 
 WIDTHS = (1280, 800, 400)
-PAPERS = ("label", "chart", "logbook", "commissioning", "wiring")
+EVERYTHING = "wiring with everything"
+PAPERS = ("label", "chart", "logbook", "commissioning", "wiring", EVERYTHING)
 
 
 @pytest.fixture(scope="module")
@@ -78,6 +80,7 @@ def test_the_chart_is_read_from_the_machine(shop: Path, tmp_path: Path) -> None:
 def test_the_label_names_the_machine_and_what_it_lacks(shop: Path, tmp_path: Path) -> None:
     text = (shop / "welder.toml").read_text()
     (shop / "welder.toml").write_text(replaced(text, "\ncontactor = true", ""))
+    assert typed(["paper", "label", "-o", "label.html"]).code == 0
     (page,) = on_paper(shop, "label", tmp_path)
     (shop / "welder.toml").write_text(text)
     assert min(page.sizes) >= 11
@@ -138,19 +141,18 @@ def test_a_commissioning_sheet_is_read_at_the_machine(shop: Path, tmp_path: Path
 
 
 def test_a_wiring_sheet_is_read_at_the_bench(shop: Path, tmp_path: Path) -> None:
-    """Nothing grey, and all of 11 points or more but the words inside the two drawings; each sheet is one page of paper."""
+    """Nothing grey, and all of 11 points or more, drawings too; each sheet is one page of paper."""
     pages = on_paper(shop, "wiring", tmp_path)
     assert len(pages) == (shop / "wiring.html").read_text(encoding="utf-8").count('<section class="sheet">')
     assert {page.grey for page in pages} == {""}
-    drawn = [page for page in pages if page.text.startswith("Drawing ")]
-    assert len(drawn) == 2
-    assert {size for page in drawn for size in page.sizes if size < 11} == {FONT_PT}
-    assert min(size for page in pages if page not in drawn for size in page.sizes) >= 11
+    assert len([page for page in pages if page.text.startswith("Drawing ")]) == 5
+    assert min(size for page in pages for size in page.sizes) >= 11
 
 
 @pytest.fixture(scope="module")
 def measured(shop: Path, tmp_path_factory: pytest.TempPathFactory) -> dict[str, dict[str, Any]]:
-    pages = {name: (shop / f"{name}.html").read_text(encoding="utf-8") for name in PAPERS}
+    pages = {name: (shop / f"{name}.html").read_text(encoding="utf-8") for name in PAPERS if name != EVERYTHING}
+    pages[EVERYTHING] = sheet_of(known_welder(**MACHINES["everything"])).html
     return measured_pages(pages, tmp_path_factory.mktemp("pages"), WIDTHS)
 
 

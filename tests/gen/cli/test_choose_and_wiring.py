@@ -7,6 +7,7 @@ from pathlib import Path
 
 import pytest
 
+from gen.wiring.sheet import DRAWING_FILES
 from tests.support.cli.command_line import WELDER, contents, replaced, typed
 
 SWITCH = '[switch]\nkind = "scr_pair"'
@@ -95,7 +96,8 @@ def test_weld_longer_than_the_board_takes(here: Path) -> None:
 
 
 def test_wiring_writes_sheet_and_drawings(here: Path) -> None:
-    """Written, said, and the same again over itself."""
+    """Written, said, and the same again over itself; with what the machine lacks."""
+    (here / "welder.toml").write_text(replaced(WELDER, "\ncontactor = true", ""))
     line = ["wiring", "-o", "upgrade.html", "--svg", "drawings"]
     outcome = typed(line)
     assert (outcome.code, outcome.err) == (0, "")
@@ -104,10 +106,9 @@ def test_wiring_writes_sheet_and_drawings(here: Path) -> None:
         "welder.toml",
         "upgrade.html",
         "drawings",
-        str(Path("drawings/mains-side.svg")),
-        str(Path("drawings/low-voltage-side.svg")),
+        *(str(Path("drawings", name)) for name in DRAWING_FILES),
     }
-    assert b"Drawing 1: mains side" in files["upgrade.html"]
+    assert b"Drawing 1: supply, control feed and earth" in files["upgrade.html"]
     for words in ("Written: upgrade.html", "To be fitted", "  contactor", "Isolate and lock off"):
         assert words in outcome.out
     assert typed(line) == outcome
@@ -138,12 +139,12 @@ def test_a_zero_cross_relay_gets_no_sheet(here: Path) -> None:
 def test_other_files_are_left_alone(here: Path) -> None:
     """A drawing of the user's own with the same name is not written over, nor the welder file, nor one file by both options."""
     (here / "mine").mkdir()
-    (here / "mine" / "mains-side.svg").write_text("<svg/>")
+    (here / "mine" / "contacts.svg").write_text("<svg/>")
     before = contents(here)
     for line, why in (
-        (["wiring", "-o", "up.html", "--svg", "mine"], '--svg: "mine" given; mains-side.svg in it is not one of these'),
+        (["wiring", "-o", "up.html", "--svg", "mine"], '--svg: "mine" given; contacts.svg in it is not one of these'),
         (["wiring", "-o", "welder.toml"], '--output: "welder.toml" given; this is a file that this command reads'),
-        (["wiring", "-o", "mains-side.svg", "--svg", "."], "this is also a drawing of --svg"),
+        (["wiring", "-o", "contacts.svg", "--svg", "."], "this is also a drawing of --svg"),
     ):
         outcome = typed(line)
         assert why in outcome.err

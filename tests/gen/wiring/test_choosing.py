@@ -95,10 +95,11 @@ def test_every_step_names_its_source_and_no_brand() -> None:
 
 
 def test_conductors_never_below_their_own_codes_table() -> None:
-    """24 A fits 2.5 mm2 of the one table and not 12 AWG of the other: each is looked up in its own."""
+    """A row is looked up once: nobody finds 4 mm2 beside a gauge of twice the copper."""
     assert conductor_gauge(15) == "1.5 mm2 / 14 AWG"
-    assert conductor_gauge(24) == "2.5 mm2 / 10 AWG"
-    assert conductor_gauge(24.1) == "4 mm2 / 10 AWG"
+    assert conductor_gauge(15.1) == "2.5 mm2 / 12 AWG"
+    assert conductor_gauge(32) == "6 mm2 / 8 AWG"
+    assert conductor_gauge(230) == "95 mm2 / 4/0 AWG"
     assert conductor_gauge(900) == "local code"
 
 

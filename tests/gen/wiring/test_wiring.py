@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import tomllib
 from dataclasses import replace
 from importlib.resources import files
@@ -9,7 +10,7 @@ from importlib.resources import files
 import html5lib
 import pytest
 
-from gen.boards import Erratum, boards
+from gen.boards import Board, Erratum, boards
 from gen.cautions import CAUTIONS
 from gen.machine.welder import Welder
 from gen.user_files import Wrong
@@ -35,12 +36,16 @@ def sheet(welder: Welder) -> Sheet:
 
 
 def test_drawing_wire_list_and_netlist_are_one(sheet: Sheet) -> None:
-    """The nets read from the lines of both drawings are those of the wire list as printed, and those of the netlist."""
+    """The nets read from the lines of all drawings are those of the wire list as printed, and those of the netlist.
+
+    A net may go on in another drawing, under its name; a terminal is in one.
+    """
     drawn: dict[str, set[str]] = {}
     for _, svg in sheet.drawings:
-        found = sheet_reader.nets(sheet_reader.read(svg))
-        assert not found.keys() & drawn.keys()
-        drawn |= found
+        for name, terminals in sheet_reader.nets(sheet_reader.read(svg)).items():
+            there = drawn.setdefault(name, set())
+            assert not there & terminals
+            there |= terminals
     assert drawn == {net.name: set(net.terminals) for net in sheet.netlist.nets}
     assert drawn == listed(sheet.html)
 
@@ -68,7 +73,7 @@ def test_junctions_have_dots_and_crossings_have_none(sheet: Sheet) -> None:
         assert sheet_reader.undotted(sheet_reader.read(svg)) == []
 
 
-@pytest.mark.parametrize("number", [0, 1])
+@pytest.mark.parametrize("number", range(5))
 def test_a_line_left_out_is_noticed(number: int) -> None:
     """The reader is no rubber stamp: whichever conductor is taken from the drawing, it reads other nets or objects."""
     sheet = sheet_of(known_welder(**MACHINES["everything"]))
@@ -89,15 +94,64 @@ def read_or_objection(drawing: sheet_reader.Drawing) -> dict[str, set[str]] | st
         return str(objection)
 
 
+@pytest.mark.parametrize("board", [boards()["pico"], boards()["pyboard"]], ids=["pico", "pyboard"])
+def test_every_terminal_of_the_wire_list_has_its_number_in_the_drawing(
+    welder: Welder, sheet: Sheet, board: Board
+) -> None:
+    """Beside each small circle stands what the wire list calls it after the point; at the timer board its pin as printed there.
+
+    A word counts only where no other terminal is nearer to it: that is how a person reads it.
+    """
+    if board.name == "pyboard":
+        sheet = sheet_of(welder, board)
+    found: set[str] = set()
+    for _, svg in sheet.drawings:
+        drawing = sheet_reader.read(svg)
+        for word in drawing.words:
+            owner, gap = sheet_reader.nearest_terminal(drawing, word)
+            if gap < 14 and word.text == label_at(owner, board):
+                found.add(owner)
+    wanted = {terminal for terminals in listed(sheet.html).values() for terminal in terminals}
+    assert wanted - found == set()
+
+
+def label_at(terminal: str, board: Board) -> str:
+    """What is printed at a terminal: by the board's file for the timer board, otherwise what follows the point."""
+    part, _, name = terminal.partition(".")
+    supply = board.supply_pins
+    own = {"5V": supply.in_5V, "3V3": supply.out_3V3, "GND": supply.ground, "USB": "USB socket"}
+    own |= {role: pin.label for role, pin in board.pins.items()}
+    return own[name] if part == "A1" else name
+
+
+def test_no_part_is_named_that_is_not_drawn(sheet: Sheet) -> None:
+    """Whatever the sheet says of a part that some machine has: this one has it, and it is in a drawing under its name."""
+    drawn = {word.text.split()[0] for _, svg in sheet.drawings for word in sheet_reader.read(svg).words}
+    mine = {part.name for part in sheet.netlist.parts}
+    assert {name if name in drawn else f"{name}*" for name in mine} <= drawn
+    every = {part.name for tables in MACHINES.values() for part in sheet_of(known_welder(**tables)).netlist.parts}
+    text = " ".join(html5lib.parse(sheet.html).itertext())
+    named = {name for name in every if re.search(rf"(?<![\w.-]){name}(?![\w-])", text)}
+    assert named == mine
+
+
+def test_no_word_lies_across_a_wire(sheet: Sheet) -> None:
+    """Nor across another word. Letters are taken half as wide as high, those of a typewriter six tenths (no source)."""
+    for _, svg in sheet.drawings:
+        drawing = sheet_reader.read(svg)
+        assert sheet_reader.struck_through(drawing) == []
+        assert sheet_reader.overlapping(drawing) == []
+
+
 def test_everything_can_be_read_on_paper(sheet: Sheet) -> None:
-    """Words of 8 points or more, inside the drawing; the drawing inside A4 and Letter with the cautions below it; no colour."""
+    """Words of 11 points or more, inside the drawing; the drawing inside A4 and Letter with the cautions below it; no colour."""
     for _, svg in sheet.drawings:
         drawing = sheet_reader.read(svg)
         left, top, width, height = drawing.box
         assert width <= 72 / 25.4 * (min(A4_MM[0], LETTER_MM[0]) - 2 * MARGIN_MM)
         assert height <= 72 / 25.4 * (min(A4_MM[1], LETTER_MM[1]) - 2 * MARGIN_MM) - 140
         for word in drawing.words:
-            assert word.size_pt >= 8
+            assert word.size_pt >= 11
             # the box is on the wide side: a sans-serif letter is half as wide as high
             middle, half = (word.left + word.right) / 2, (word.right - word.left) / 2 * 0.85
             assert left <= middle - half, word.text
@@ -116,13 +170,13 @@ def _strokes(svg: str) -> list[str]:
 def test_the_first_page_has_every_caution_and_each_page_its_own(sheet: Sheet) -> None:
     """All once: mains, heat, pacemakers, eyes, fumes, the snubber, the law, what this is not. Then what the page is about."""
     pages = sheet.html.split('<section class="sheet">')[1:]
-    assert len(pages) == 9
+    assert len(pages) == 12
     for caution in CAUTIONS:
         assert caution in pages[0]
     assert "no certified design" in pages[0]
     for page in pages[1:]:
         assert 1 <= sum(caution in page for caution in CAUTIONS) <= 2
-    for page in (pages[1], pages[2], *pages[4:7]):  # where somebody wires
+    for page in (*pages[1:6], *pages[7:10]):  # where somebody wires
         assert CAUTIONS[1] in page
 
 
@@ -132,11 +186,11 @@ def test_wires_are_of_the_owners_country_and_ticked(sheet: Sheet) -> None:
         known_welder(mains={"frequency_Hz": 60}, breaker={"standard": "UL 489", "characteristic": None})
     )
     for html, has, has_not in ((sheet.html, "mm2", "AWG"), (american.html, "AWG", " mm2")):
-        tables = html[html.index("Wires of the mains side") : html.index("Parts: ")]
+        tables = html[html.index("Wires of the mains side") : html.index("Conductors of the mains side")]
         assert has in tables
         assert has_not not in tables
         assert tables.count('class="box"') == tables.count('<tr class="wire">')
-        assert "Tracks of the interface board, mains" in tables
+        assert "Tracks of the interface board, mains" in html
 
 
 def test_no_other_file_and_no_network_is_needed(sheet: Sheet) -> None:
@@ -159,13 +213,14 @@ def test_pins_are_those_of_the_boards_file(name: str, pins: dict[str, int]) -> N
     pins = {role: min(n, len(raw["roles"][role]) - 1) for role, n in pins.items()}
     board = boards()[name].with_pins({role: raw["roles"][role][n] for role, n in pins.items()})
     welder = known_welder(**MACHINES["everything"])
-    drawing = sheet_reader.read(sheet_of(welder, board).drawings[1][1])
+    drawings = [sheet_reader.read(svg) for _, svg in sheet_of(welder, board).drawings[2:]]
     roles = wired_roles(welder)
     assert {"stop", "detector", "gate", "contactor", "pedal", "force", "over_temperature", "conduction"} == set(roles)
     for role in roles:
         gpio = raw["roles"][role][pins.get(role, 0)]
         label = f"{raw['gpio_prefix']}{gpio}, pin {raw['header'][str(gpio)]}"
-        assert label in sheet_reader.words_at(drawing, drawing.terminals[f"A1.{role}"], 9), role
+        (drawing,) = (one for one in drawings if f"A1.{role}" in one.terminals)
+        assert label in sheet_reader.words_at(drawing, drawing.terminals[f"A1.{role}"], 12), role
 
 
 def test_an_erratum_of_the_chip_is_told() -> None:
@@ -224,11 +279,45 @@ def test_mains_and_low_voltage_meet_nowhere(sheet: Sheet) -> None:
     assert "XB" in both
 
 
+def second(sheet: Sheet) -> str:
+    """The supply's second conductor."""
+    part = sheet.netlist.part("Q0")
+    assert part is not None
+    return f"Q0.{part.mains[1]}"
+
+
+def test_the_second_conductor_is_a_neutral_or_live() -> None:
+    """N with a link where the supply's voltage is that to earth, LB with a fuse and another colour where both are live.
+
+    Supplies from memory: 230 V phase to neutral, 240 V split phase, 400 V between phases, 110 V of a building site.
+    """
+    for voltage_V, frequency_Hz, to_earth_V, live in (
+        (230, 50, None, False),
+        (120, 60, None, False),
+        (240, 60, None, True),
+        (400, 50, None, True),
+        (110, 50, None, True),
+        (230, 50, 133, True),
+        (240, 60, 240, False),
+    ):
+        mains = {"voltage_V": voltage_V, "frequency_Hz": frequency_Hz, "voltage_to_earth_V": to_earth_V}
+        sheet = sheet_of(
+            make_welder(mains=mains, breaker={"standard": "UL 489" if frequency_Hz == 60 else "other", "rating_A": 30})
+        )
+        assert second(sheet) == ("Q0.LB" if live else "Q0.N"), mains
+        third = sheet.netlist.part("F3")
+        assert third is not None
+        assert third.link != live
+        colours = {(w.kind.colour_iec, w.kind.colour_nec) for w in sheet.netlist.wires if w.start == second(sheet)}
+        assert colours == {("grey", "red") if live else ("blue", "white")}
+        assert ("second live conductor" in sheet.html) == live
+
+
 def test_detector_is_on_the_transformers_two_conductors(sheet: Sheet) -> None:
     """Before contactor and switch, so that it sees the mains with both open; from the same two conductors."""
     ways = FED | {part: [("1", "2"), ("3", "4")] for part in ("Q1", "Q2")}
     assert {"U1.A", "K1.1"} <= reach(sheet.netlist, "Q0.L", ways)
-    assert {"U1.K", "K1.3"} <= reach(sheet.netlist, "Q0.N", ways)
+    assert {"U1.K", "K1.3"} <= reach(sheet.netlist, second(sheet), ways)
 
 
 FED = {part: [("1", "2")] for part in ("F1", "F2", "F3", "R1", "R2")}
@@ -249,7 +338,7 @@ def test_control_feed_and_power_circuit_lock_off_apart(
     A control circuit that its supply's isolator does not break needs one of its own (IEC 60204-1, 5.3.5, from memory).
     """
     ways = FED | {closed: [("1", "2"), ("3", "4")]}
-    reached = reach(sheet.netlist, "Q0.L", ways) | reach(sheet.netlist, "Q0.N", ways)
+    reached = reach(sheet.netlist, "Q0.L", ways) | reach(sheet.netlist, second(sheet), ways)
     assert live <= reached
     assert not dead & reached
 
@@ -284,7 +373,7 @@ def test_what_is_not_there_is_drawn_and_said_to_be_fitted() -> None:
     }
     sheet = sheet_of(bare)
     words = {word.text for _, svg in sheet.drawings for word in sheet_reader.read(svg).words}
-    assert {"K1* contactor (coil: drawing 2)", "Q1* isolator, two poles, can be locked off", "A2*", "A3*"} <= words
+    assert {"K1* contactor (coil: drawing 5)", "Q1* isolator: a switch-", "A2*", "A3*"} <= words
     for what in to_be_fitted(bare):
         assert what.replace("'", "&#39;") in sheet.html
     assert to_be_fitted(make_welder()) == ()

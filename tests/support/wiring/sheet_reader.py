@@ -7,7 +7,6 @@ lines that cross are not. A name belongs to the line nearest to it.
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable
 from dataclasses import dataclass
 from xml.etree import ElementTree
 
@@ -61,7 +60,7 @@ def read(svg: str) -> Drawing:
             terminals[title.text] = at
         elif _style(circle).get("fill") == "black":
             dots.append(at)
-    words = tuple(word for text in root.iter(f"{SVG}text") for word in _words(text))
+    words = tuple(_words(text) for text in root.iter(f"{SVG}text"))
     box = tuple(float(n) for n in root.get("viewBox", "").split())
     return Drawing(tuple(lines), terminals, tuple(dots), words, box)
 
@@ -70,14 +69,12 @@ def _style(element: ElementTree.Element) -> dict[str, str]:
     return dict(part.split(":", 1) for part in element.get("style", "").split(";") if ":" in part)
 
 
-def _words(text: ElementTree.Element) -> Iterable[Words]:
+def _words(text: ElementTree.Element) -> Words:
     size, typewriter = float(text.get("font-size", "")), text.get("font-family") == "monospace"
-    y = float(text.get("y", ""))
-    for span in text.iter(f"{SVG}tspan"):
-        y += float(span.get("dy", "0"))
-        x, width = float(span.get("x", "")), len(span.text or "") * size * 0.6
-        left = x - width * {"start": 0.0, "middle": 0.5, "end": 1.0}[text.get("text-anchor", "start")]
-        yield Words(span.text or "", left, left + width, y, size, typewriter)
+    x, words = float(text.get("x", "")), text.text or ""
+    width = len(words) * size * 0.6
+    left = x - width * {"start": 0.0, "middle": 0.5, "end": 1.0}[text.get("text-anchor", "")]
+    return Words(words, left, left + width, float(text.get("y", "")), size, typewriter)
 
 
 def _close(a: Point, b: Point) -> bool:
@@ -154,3 +151,44 @@ def words_at(drawing: Drawing, place: Point, within_pt: float) -> set[str]:
         for word in drawing.words
         if abs(word.middle - y) < within_pt and min(abs(word.left - x), abs(word.right - x)) < within_pt
     }
+
+
+def _box(word: Words) -> tuple[float, float, float, float]:
+    """Left, top, right, bottom of the letters themselves, narrower than the wide side that a page must hold."""
+    middle, half = (word.left + word.right) / 2, (word.right - word.left) / 2 * (1 if word.typewriter else 0.85)
+    high = word.size_pt * 0.36
+    return middle - half, word.middle - high, middle + half, word.middle + high
+
+
+def nearest_terminal(drawing: Drawing, word: Words) -> tuple[str, float]:
+    """The terminal that a word is nearest to, and how far it is, points."""
+    left, top, right, bottom = _box(word)
+
+    def gap(at: Point) -> float:
+        across, along = max(left - at[0], at[0] - right, 0.0), max(top - at[1], at[1] - bottom, 0.0)
+        return float(across**2 + along**2) ** 0.5
+
+    name = min(drawing.terminals, key=lambda terminal: gap(drawing.terminals[terminal]))
+    return name, gap(drawing.terminals[name])
+
+
+def struck_through(drawing: Drawing) -> list[str]:
+    """Words that a conductor runs through."""
+    found = []
+    for word in drawing.words:
+        left, top, right, bottom = _box(word)
+        for (x1, y1), (x2, y2) in drawing.lines:
+            if min(x1, x2) < right and max(x1, x2) > left and min(y1, y2) < bottom and max(y1, y2) > top:
+                found.append(word.text)
+    return found
+
+
+def overlapping(drawing: Drawing) -> list[tuple[str, str]]:
+    """Pairs of words that lie on one another."""
+    boxes = [(word.text, _box(word)) for word in drawing.words]
+    return [
+        (one, other)
+        for n, (one, a) in enumerate(boxes)
+        for other, b in boxes[:n]
+        if a[0] < b[2] and b[0] < a[2] and a[1] < b[3] and b[1] < a[3]
+    ]

@@ -30,6 +30,14 @@ MACHINES: dict[str, dict[str, Any]] = {
     },
     "secondary off earth": {"protection": {"secondary_earthed": False, "residual_current_device": True}},
     "pulse transformer": {"protection": {"gate_drive": "pulse_transformer"}},
+    "taps": {
+        "transformer": {
+            "open_secondary_V": None,
+            "taps": {"I": 1.6, "II": 1.9, "III": 2.2, "IV": 2.5, "full": 3.0},
+            "tap": "III",
+            "working_tap": "III",
+        }
+    },
     "nothing fitted": {
         "protection": dict.fromkeys(("isolator", "contactor", "stop_cuts_contactor", "secondary_earthed"), False)
     },
