@@ -71,6 +71,7 @@ class Ammeter:
         self.end = 0  # where the window that is under way ends
         self.gate = -1  # whose it is; -1: nobody's
         self.next_gate = 0
+        self.total = 0  # without a gate, of what lies off the bias: a burst of noise weighs little in it
         self.squares = 0
         self.high = 0  # farthest above and below the bias
         self.low = 0
@@ -108,6 +109,7 @@ class Ammeter:
         self.delay_us = -1
 
     def _open(self) -> None:
+        self.total = 0
         self.squares = 0
         self.high = self.low = 0
 
@@ -161,6 +163,14 @@ class Ammeter:
 
     def _take(self, stop: int) -> None:
         ring, bias = self.ring, self.bias
+        if self.gate < 0:
+            total = self.total
+            for at in range(self.at, stop):
+                off = ring[at & _MASK] - bias
+                total += off if off > 0 else -off
+            self.total = total
+            self.at = stop
+            return
         squares, high, low = self.squares, self.high, self.low
         for at in range(self.at, stop):
             off = ring[at & _MASK] - bias
@@ -185,12 +195,14 @@ class Ammeter:
 
     def _close(self, half_us: int) -> None:
         """The window has ended: tell its current, and judge it."""
-        current_dA = self._tenths(half_us)
         gate = self.gate
         if gate < 0:
-            if current_dA > self.config.STRAY_DA:
+            # Of a sine the RMS is ten ninths of the mean.
+            eighths = self.total * (8 * SAMPLE_US) // half_us * 10 // 9
+            if eighths * self.config.CURRENT_GAIN >> 14 > self.config.STRAY_DA:
                 self._found(SWITCH_SHORTED)
         else:
+            current_dA = self._tenths(half_us)
             farthest = self.high if self.high >= -self.low else self.low
             self.curve.measured(gate, current_dA, farthest * self.config.CURRENT_GAIN // 2048, half_us)
             self._judge(gate, current_dA)

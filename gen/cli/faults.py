@@ -19,6 +19,7 @@ from gen.writing import check_targets, write_whole
 
 if TYPE_CHECKING:
     from sim.faults.runs import FaultRuns
+    from sim.faults.senses import SenseOutcome
     from sim.verdict import Finding
 
 _HARDWARE = (
@@ -55,14 +56,16 @@ def faults_command(
         check_targets({"--vcd": target}, keep=(schedule, welder_path or Path(WELDER_FILE)))
         return _replay(job, seed, replay, target)
     from sim.faults.runs import FaultTarget, inject_all
+    from sim.faults.senses import strike_senses
     from sim.verdict.cut_off import findings_of, fitted_of
 
     rows = inject_all(FaultTarget(job), seed)
+    senses = strike_senses(job, seed)
     ends = findings_of(fitted_of(job.welder, job.board))
     if as_json:
-        say_data(json.dumps(faults_json(rows, ends, seed), indent=2))
+        say_data(json.dumps(faults_json(rows, ends, seed) | {"senses": senses_json(senses)}, indent=2))
     else:
-        say_long(faults_text(rows, ends))
+        say_long("\n".join([faults_text(rows, ends), *senses_lines(senses)]))
     return 1 if _refused(rows, ends) else 0
 
 
@@ -114,6 +117,31 @@ def faults_text(rows: list[FaultRuns], ends: Sequence[Finding]) -> str:
     there = cut_off_named(ends)
     lines += cut_off_lines([finding for finding in ends if finding.severity != "passed"], there)
     return "\n".join([*lines, "", folded(_HARDWARE)])
+
+
+def senses_lines(senses: Sequence[SenseOutcome]) -> list[str]:
+    """The faults of the senses that are fitted, and what the board did; nothing where there is none."""
+    if not senses:
+        return []
+    lines = ["", "Faults of the senses, a weld each:"]
+    for outcome in senses:
+        longer = " THE WELD WAS LONGER." if outcome.longer else ""
+        lines.append(folded(f"{outcome.did}{longer}", f"{outcome.fault.name}: ", "  "))
+    return lines
+
+
+def senses_json(senses: Sequence[SenseOutcome]) -> list[dict[str, object]]:
+    """The same for another program."""
+    return [
+        {
+            "name": outcome.fault.name,
+            "what": outcome.fault.words,
+            "reason": outcome.reason,
+            "found_by": outcome.fault.found_by,
+            "longer": outcome.longer,
+        }
+        for outcome in senses
+    ]
 
 
 def faults_json(rows: list[FaultRuns], ends: Sequence[Finding], seed: int) -> dict[str, Any]:

@@ -152,6 +152,8 @@ class PrimaryAmmeter:
         spec = self._spec
         if spec.stuck is not None:
             return spec.stuck
+        if spec.turns == 0:
+            return round(spec.bias)
         omega_t = self._switch.mains_omega * time_s
         if spec.on == "another conductor":
             primary_A = spec.other_A * math.sqrt(2) * math.sin(omega_t)

@@ -77,7 +77,7 @@ class FaultTarget:
             serial=((0.3, with_crc(request).encode() + b"\n"),) if by == "storing" else (),
             hots=((0.3, 0.25),) if by == "locked out" else (),
             forces=((0.05, 1),) if self.welder.force.force_switch else (),
-            board=BoardSpec(rested_after_reset_ms=BoardSpec.rested_ms if self._knows_rest else 0),
+            board=replace(bench.board, rested_after_reset_ms=BoardSpec.rested_ms if self._knows_rest else 0),
         )
 
 
