@@ -1,6 +1,6 @@
-"""What a firing pattern does to a welder's transformer: every swing of its current, and the flux in its core.
+"""Every swing of a transformer's current under a firing pattern, and the flux in its core.
 
-`run` follows one pattern from one residue. The rest are the questions an owner has: the worst residue, the inrush at a
+`run` follows one pattern from one residue. The other functions run special cases: the worst residue, the inrush at a
 delay, an odd half-cycle, a missed firing, open electrodes.
 """
 
@@ -19,7 +19,7 @@ _MOST_SOLUTIONS = 200  # a half-cycle: more than this means the current flutters
 
 @dataclass(frozen=True)
 class Firing:
-    """A gate held on from `on_s` to `off_s` of the run, to both thyristors."""
+    """A gate to both thyristors, held on from `on_s` to `off_s` of the run."""
 
     on_s: float
     off_s: float
@@ -29,9 +29,9 @@ class Firing:
 class Swing:
     """One swing of the primary current, from zero to zero. Secondary currents are referred to the primary.
 
-    `half_cycle` is the index of the mains half-cycle in which it begins, and the degrees count from that one's start.
-    RMS values are over one half-cycle: the root of the integral of the current squared over its length. The secondary's
-    goes on until the next swing begins or the supply ends, because it carries the core's current meanwhile.
+    `half_cycle` is the index of the mains half-cycle in which the swing begins; the degrees count from the start of that
+    half-cycle. RMS values are taken over the length of one half-cycle. The secondary's integral goes on until the next swing
+    begins or the supply ends, because the core's current flows in the secondary meanwhile.
     """
 
     half_cycle: int
@@ -48,18 +48,16 @@ class Swing:
 
 @dataclass(frozen=True)
 class Impulse:
-    """What a firing pattern does, starting from `initial_flux_Vs`.
-
-    `extinction_s` is when the last current ended, None if none flowed; the flux then is the initial one. With the
-    electrodes open it is the flux the core has snapped to.
-    """
+    """The result of a firing pattern that starts from `initial_flux_Vs`."""
 
     initial_flux_Vs: float
     electrodes_closed: bool
     swings: tuple[Swing, ...]
     peak_flux_Vs: float
     extinction_s: float | None
+    """When the last current ended; None if none flowed."""
     flux_at_extinction_Vs: float
+    """With the electrodes open the remanent flux; the initial flux if no current flowed."""
 
     @property
     def primary_peak_A(self) -> float:
@@ -73,17 +71,17 @@ class Impulse:
 
     @property
     def charge_C(self) -> float:
-        """Integral of the primary current: nil when the impulse is balanced."""
+        """Integral of the primary current: 0 in a balanced impulse."""
         return sum(s.charge_C for s in self.swings)
 
     @property
     def half_wave(self) -> bool:
-        """Whether every swing went the same way, of two or more: the core is being driven into saturation."""
+        """Whether two or more swings all have one polarity, which drives the core into saturation."""
         return len(self.swings) > 1 and len({s.positive for s in self.swings}) == 1
 
 
 def sine(voltage_V: float, frequency_Hz: float, half_cycles: int, first_positive: bool = True) -> tuple[HalfCycle, ...]:
-    """A plain supply of this RMS voltage, from time 0."""
+    """An undistorted supply of this RMS voltage, from time 0."""
     t, peak = 0.5 / frequency_Hz, voltage_V * math.sqrt(2)
     return tuple(HalfCycle(n, n * t, t, (n % 2 == 0) == first_positive, peak) for n in range(half_cycles))
 
@@ -91,7 +89,7 @@ def sine(voltage_V: float, frequency_Hz: float, half_cycles: int, first_positive
 def gate_windows(
     supply: Sequence[HalfCycle], delays_deg: Sequence[float | None], until_deg: float = GATE_END_DEG
 ) -> tuple[Firing, ...]:
-    """Gates from each half-cycle's firing delay until `until_deg` of it. None, or no more delays, fires nothing."""
+    """Gates from each half-cycle's firing delay until `until_deg` of it. A half-cycle without a delay is not fired."""
     return tuple(
         Firing(half.start_s + delay / 180 * half.length_s, half.start_s + until_deg / 180 * half.length_s)
         for half, delay in zip(supply, delays_deg, strict=False)
@@ -110,13 +108,13 @@ def run(
 ) -> Impulse:
     """Fire `gates` into the transformer until the last current has ended, from no primary current and this flux.
 
-    With the electrodes closed, flux without primary current is held by a current in the secondary and fades with it;
-    `remanent`: the core holds the initial flux by itself, from before, and what comes on top fades. So the residue is
-    never worn away: the worst case, for alternating current does wear some of it away.
-    With them open the core holds it by itself: the curve is moved sideways to pass through it at no current, and at
-    each extinction the flux snaps to remanence, of the sign of the current that ended. Where a gate is on as the
-    current passes zero, the other thyristor takes over at once. A current that outlasts the supply goes on in its
-    last sine. ValueError for an empty supply, ArithmeticError if the current flutters without end.
+    With the electrodes closed, a secondary current holds the flux while no primary current flows, and both fade.
+    `remanent`: the core keeps the initial flux without a current, and only the rest fades. That is the worst case:
+    alternating current removes some of a real residue.
+    With the electrodes open the core keeps its flux: the magnetising curve is shifted to pass through it at no current. At
+    each extinction the flux goes to the remanence, with the sign of the current that ended.
+    If a gate is on as the current passes zero, the other thyristor conducts at once. A current that outlasts the supply
+    goes on in the supply's last sine. ValueError for an empty supply, ArithmeticError if the current does not settle.
     """
     if not supply:
         raise ValueError("a run needs at least one half-cycle")
@@ -126,9 +124,9 @@ def run(
 def flux_after_pause(
     circuit: TransformerCircuit, impulse: Impulse, pause_s: float, electrodes_closed: bool = True
 ) -> float:
-    """Flux left `pause_s` after the last extinction: faded through the secondary, or remanent once they are opened.
+    """Flux `pause_s` after the last extinction: faded through the secondary, or the remanence if the electrodes open.
 
-    The remanent flux has the sign of the flux at extinction; with electrodes open all along, of the last current.
+    The remanence has the sign of the flux at extinction.
     """
     if electrodes_closed and impulse.electrodes_closed:
         return fade(circuit, impulse.flux_at_extinction_Vs, pause_s)[0]
@@ -139,7 +137,7 @@ def flux_after_pause(
 def worst_of_residues(
     circuit: TransformerCircuit, supply: Sequence[HalfCycle], gates: Sequence[Firing], electrodes_closed: bool = True
 ) -> Impulse:
-    """The run with the greatest primary peak, of those from no residue and from the remanent flux of either sign."""
+    """The run with the greatest primary peak, out of three: from no residue, and from the remanence of each sign."""
     residues = sorted({0.0, circuit.remanent_Vs, -circuit.remanent_Vs})
     found = [run(circuit, supply, gates, residue, electrodes_closed, remanent=True) for residue in residues]
     return max(found, key=lambda impulse: impulse.primary_peak_A)
@@ -148,7 +146,7 @@ def worst_of_residues(
 def inrush(
     circuit: TransformerCircuit, supply: Sequence[HalfCycle], delay_deg: float, electrodes_closed: bool = True
 ) -> Impulse:
-    """Switched on at `delay_deg` of the first half-cycle and held on through the supply, from the worst residue."""
+    """The gate on from `delay_deg` of the first half-cycle to the end of the supply, from the worst residue."""
     first, last = supply[0], supply[-1]
     gate = Firing(first.start_s + delay_deg / 180 * first.length_s, last.start_s + GATE_END_DEG / 180 * last.length_s)
     return worst_of_residues(circuit, supply, [gate], electrodes_closed)
@@ -157,12 +155,12 @@ def inrush(
 def odd_half_cycle(
     circuit: TransformerCircuit, supply: Sequence[HalfCycle], delays_deg: Sequence[float | None], gap_half_cycles: int
 ) -> Impulse:
-    """The second of two like impulses, when the first has lost its last half-cycle, so that a polarity is repeated.
+    """The second of two equal impulses after the first has lost its last half-cycle, so that a polarity is repeated.
 
-    Both are fired with `delays_deg`. The second begins on the polarity that conducted last, `gap_half_cycles` unfired
-    ones later, from the flux that is left then with the electrodes closed. Compare with `run` of the same pattern.
-    ValueError for an impulse of less than two half-cycles or more than the supply, or a gap that is not odd and so
-    would not repeat.
+    Both are fired with `delays_deg`. The second begins on the polarity that conducted last, after `gap_half_cycles`
+    unfired ones, from the flux left with the electrodes closed. Compare with `run` of the same pattern.
+    ValueError for an impulse shorter than two half-cycles or longer than the supply, and for an even gap, which would not
+    repeat the polarity.
     """
     if not 1 < len(delays_deg) <= len(supply) or gap_half_cycles % 2 != 1:
         raise ValueError(f"{len(delays_deg)} half-cycles with a gap of {gap_half_cycles}")
@@ -189,12 +187,12 @@ def open_electrodes(
     delays_deg: Sequence[float | None],
     until_deg: float = GATE_END_DEG,
 ) -> Impulse:
-    """The pattern with the electrodes open, from the worst residue. Gates that end early make it go half-wave."""
+    """The pattern with the electrodes open, from the worst residue. With gates that end early it conducts half-wave."""
     return worst_of_residues(circuit, supply, gate_windows(supply, delays_deg, until_deg), electrodes_closed=False)
 
 
 class _Tally:
-    """A swing being added up."""
+    """The sums of a swing under way."""
 
     def __init__(self, half: HalfCycle, start_s: float, direction: int, closed: bool) -> None:
         self.half, self.start_s, self.direction, self.closed = half, start_s, direction, closed
@@ -220,7 +218,7 @@ class _Tally:
 
 
 def _ends_of_sines(supply: Sequence[HalfCycle]) -> list[float]:
-    """Until when each half-cycle's sine goes on: through those after it that are the same wave, and past the last."""
+    """When each half-cycle's sine ends: after the following half-cycles of the same wave, and past the supply's end."""
     ends = [supply[-1].start_s + 4 * supply[-1].length_s]
     for half, after in zip(supply[-2::-1], supply[:0:-1], strict=True):
         same = half.positive != after.positive and half.harmonics == after.harmonics
@@ -267,7 +265,7 @@ class _Run:
         return Impulse(self._initial_Vs, self._closed, swings, self._peak_flux, extinction, flux)
 
     def _next_gate(self) -> float | None:
-        """When the next gate comes on: at once if one is on. None if none does before the supply ends."""
+        """When the next gate comes on, now if one is on. None if none comes before the supply ends."""
         for gate in self._gates:
             if gate.off_s > self._now:
                 on_s = max(gate.on_s, self._now)
@@ -275,7 +273,7 @@ class _Run:
         return None
 
     def _idle_until(self, until_s: float) -> None:
-        """No primary current. The fading core's current heats the secondary, which counts to the swing before."""
+        """No primary current. The core's fading current heats the secondary; the last swing gets that heat."""
         if until_s > self._now:
             if self._closed:
                 self._flux, heat = fade(self._circuit, self._flux, until_s - self._now, self._held_A)

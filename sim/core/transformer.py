@@ -1,12 +1,12 @@
-"""The welder's transformer as the switch sees it: leakage, a core that saturates and remembers, secondary and work.
+"""The transformer's equivalent circuit: source, leakage, a core with saturation and remanence, secondary and work.
 
 Everything is referred to the primary. Source and primary leakage feed the magnetising branch, in parallel with the
 secondary. The branch is lossless: flux linkage against current in straight segments, single-valued. Between the knees
 the circuit is linear, so it is solved in closed form and only the next event is searched for;
 sim/core/impulse.py follows the solutions from event to event.
 
-Left out: iron loss and the width of the loop, the thyristors' drop and latching, capacitance, resistances that heat up.
-The curve is the caller's guess, for no plate gives it: sweep the knee and the remanence before trusting a figure.
+Left out: iron loss and the width of the hysteresis loop, the thyristors' drop and latching, capacitance, the change of
+resistance with heat. No rating plate gives the curve: sweep the knee and the remanence before trusting a figure.
 """
 
 from __future__ import annotations
@@ -20,22 +20,21 @@ from typing import NamedTuple
 
 from sim.bench.mains import HalfCycle
 
-_NODES = 12  # looked at in a half-cycle: between two of them the current and the flux turn once at most
-_FIRST = 1e-3  # of a step: where the scan starts. A swing shorter than this, a hundredth of a degree, is not seen
-_TOLERANCE = 1e-7  # of a step, for the last but one approximation to a root
+_NODES = 12  # samples a half-cycle: between two of them current and flux have one turning point at most
+_FIRST = 1e-3  # of a step: where the scan starts. A shorter swing, a hundredth of a degree, is missed
+_TOLERANCE = 1e-7  # of a step: the change between the last two approximations to a root
 
 Decay = tuple[float, float, float]
 Sine = tuple[float, float, float, float, float]
 State = tuple[float, float, float, float]
-Level = tuple[
-    str, int, float, int
-]  # the event's kind, the index in State, the level, and the sign of (value - level) before it
+Level = tuple[str, int, float, int]
+"""The event's kind, the index in State, the level, and the sign of (value - level) before the event."""
 
 
 class Event(NamedTuple):
     """The event that ends a solution, `after_s` from its start: "zero" current, flux past "upper" or "lower", "end" of span.
 
-    `direction` is the sign of the primary current up to it. The peaks are the greatest magnitudes up to it.
+    `direction` is the sign of the primary current before the event. The peaks are the greatest magnitudes before it.
     """
 
     kind: str
@@ -57,21 +56,19 @@ class Squares(NamedTuple):
 
 
 class LinearSolution(NamedTuple):
-    """Primary current and flux of the magnetising branch, by seconds from the solution's start.
-
-    `decays`: (rate in 1/s, amplitude in the current, in the flux), of the circuit's two time constants. `sine` and
-    `harmonics`: (angular frequency; cosine and sine amplitude in the current; in the flux). The magnetising current is
-    `flux / inductance_H + offset_A`; the secondary carries the rest.
-    """
+    """Primary current and flux of the magnetising branch, as functions of the seconds from the solution's start."""
 
     decays: tuple[Decay, Decay]
+    """(Rate in 1/s, amplitude in the current, amplitude in the flux) for each of the circuit's two time constants."""
     sine: Sine
+    """(Angular frequency; cosine and sine amplitude in the current; the same in the flux)."""
     harmonics: tuple[Sine, ...]
     inductance_H: float
     offset_A: float
+    """The magnetising current is `flux / inductance_H + offset_A`; the rest of the current flows in the secondary."""
 
     def at(self, s: float) -> State:
-        """Primary current, its slope, flux, its slope. Written out, for nearly all the time of a run is spent here."""
+        """Primary current, its slope, flux, its slope. Written out, because a run spends most of its time here."""
         ((r1, a1, b1), (r2, a2, b2)), (w, ac, as_, bc, bs), harmonics, henry, offset = self
         e = math.exp(-r1 * s)
         a1 *= e
@@ -203,7 +200,7 @@ class LinearSolution(NamedTuple):
             if sign * (after[index] - level) > 0:
                 if not sign * before[index + 1] < 0 < sign * after[index + 1]:
                     continue
-                # it turned back between: how far did it get?
+                # it turned back between the nodes: how far did it get?
                 end = _turn(low, before[index], before[index + 1], high, after[index], after[index + 1])
                 at_end = self.at(end)
                 if sign * (at_end[index] - level) > 0:
@@ -215,7 +212,7 @@ class LinearSolution(NamedTuple):
 
 
 def _turn(low: float, value_low: float, slope_low: float, high: float, value_high: float, slope_high: float) -> float:
-    """Where the cubic with these values and slopes, the slopes being of opposite signs, turns between them."""
+    """The turning point of the cubic with these values and slopes. The slopes have opposite signs."""
     h = high - low
     chord = (value_high - value_low) / h
     a, b = 3 * (slope_low + slope_high - 2 * chord), 2 * (3 * chord - 2 * slope_low - slope_high)
@@ -231,12 +228,13 @@ def _turn(low: float, value_low: float, slope_low: float, high: float, value_hig
 class MagnetisingCurve:
     """Magnetising current against flux linkage, through the origin and symmetric.
 
-    `knees`: (flux linkage in volt-seconds, current in amperes), rising, where one straight segment meets the next;
-    `saturated_H`: the inductance beyond the last, that of the winding without its core. ValueError if it does not rise.
+    ValueError if it does not rise.
     """
 
     knees: tuple[tuple[float, float], ...]
+    """(Flux linkage in volt-seconds, current in amperes), rising, where one straight segment meets the next."""
     saturated_H: float
+    """The inductance beyond the last knee: that of the winding without its core."""
 
     def __post_init__(self) -> None:
         before = ((0.0, 0.0), *self.knees)
@@ -259,7 +257,7 @@ class MagnetisingCurve:
 
     @cached_property
     def segments(self) -> tuple[tuple[float, float, float, float], ...]:
-        """(flux from, flux to, inductance, current at no flux if the segment reached there), from the most negative."""
+        """(Flux from, flux to, inductance, current where its line meets zero flux), from the most negative segment."""
         upper: list[tuple[float, float, float, float]] = []
         flux, current = 0.0, 0.0
         for next_flux, next_current in self.knees:
@@ -288,8 +286,8 @@ class MagnetisingCurve:
 class TransformerCircuit:
     """Source, transformer, secondary loop and work, in ohms and henries referred to the primary.
 
-    `secondary_ohm` and `secondary_H` hold the winding, the loop and the work. `remanence`: the flux that stays in the
-    core with no current anywhere, as a fraction of the last knee, 0 to 0.8. ValueError for values no circuit has.
+    `secondary_ohm` and `secondary_H` include the winding, the loop and the work. `remanence`: the flux that stays in the
+    core without any current, as a fraction of the last knee, 0 to 0.8. ValueError for values no circuit has.
     """
 
     source_ohm: float
@@ -320,10 +318,10 @@ class TransformerCircuit:
 
 
 class Branch:
-    """The circuit with one inductance of the core: its two time constants, and its answer to a sine.
+    """The circuit with one inductance of the core: its two time constants, and its response to a sine.
 
-    The mesh equations M di/dt + R i = (v, 0) with M symmetric: scaled by the roots of R, the time constants are the
-    eigenvalues of a symmetric matrix, so they are real and the eigenvectors a rotation.
+    The mesh equations are M di/dt + R i = (v, 0) with M symmetric. Scaled by the roots of R, the time constants are the
+    eigenvalues of a symmetric matrix: real, with a rotation as eigenvectors.
     """
 
     def __init__(self, circuit: TransformerCircuit, henry: float) -> None:
@@ -338,11 +336,11 @@ class Branch:
         self._rates = (1 / slow, 1 / fast)
         self._root1, self._root2 = math.sqrt(self.r1), math.sqrt(self.r2)
         self._cos, self._sin = math.cos(turn), math.sin(turn)
-        self._answers: dict[tuple[float, bool], tuple[complex, complex]] = {}
+        self._responses: dict[tuple[float, bool], tuple[complex, complex]] = {}
 
-    def _answer(self, w: float, closed: bool) -> tuple[complex, complex]:
+    def _response(self, w: float, closed: bool) -> tuple[complex, complex]:
         """Primary current and flux for a source of one volt at this angular frequency."""
-        found = self._answers.get((w, closed))
+        found = self._responses.get((w, closed))
         if found is None:
             if closed:
                 leak2 = complex(self.r2, w * self.l2)
@@ -353,18 +351,18 @@ class Branch:
             else:
                 y = 1 / complex(self.r1, w * (self.l1 + self.henry))
                 found = y, self.henry * y
-            self._answers[w, closed] = found
+            self._responses[w, closed] = found
         return found
 
     def solution(
         self, half: HalfCycle, start_s: float, current_A: float, flux_Vs: float, offset_A: float, closed: bool
     ) -> LinearSolution:
-        """The solution that starts from this current and flux, in the voltage of `half` as if it went on."""
+        """The solution that starts from this current and flux, under the voltage of `half`, continued past its end."""
         sines: list[Sine] = []
         steady, steady_flux = 0.0, 0.0
         for amplitude, w, phase in half.components:
             drive = cmath.rect(amplitude, w * (start_s - half.start_s) + phase)
-            current, flux = self._answer(w, closed)
+            current, flux = self._response(w, closed)
             current *= drive
             flux *= drive
             sines.append((w, current.imag, current.real, flux.imag, flux.real))
@@ -387,9 +385,9 @@ class Branch:
         return LinearSolution(decays, sines[0], tuple(sines[1:]), henry, offset_A)
 
     def fade(self, flux_Vs: float, offset_A: float, length_s: float, until_Vs: float) -> tuple[float, float, float]:
-        """No primary current, the secondary closed: the flux fades for `length_s`, or to `until_Vs` if that comes first.
+        """The flux fades through the closed secondary for `length_s`, or to `until_Vs` if that comes first.
 
-        Returns the flux, the time taken, and the integral of the secondary current squared.
+        There is no primary current. Returns the flux, the time taken, and the integral of the secondary current squared.
         """
         rate, current = self.r2 / (self.l2 + self.henry), flux_Vs / self.henry + offset_A
         after = current * math.exp(-rate * length_s)
@@ -402,8 +400,8 @@ class Branch:
 def fade(circuit: TransformerCircuit, flux_Vs: float, length_s: float, held_A: float = 0.0) -> tuple[float, float]:
     """Flux after `length_s` with the electrodes closed and no primary current, and the secondary's A2 s.
 
-    The core's current runs round the secondary, which slows the fall of the flux. In closed form, segment by segment.
-    `held_A`: of the core's current, what its remanence carries by itself; the flux fades to where no more is needed.
+    The core's current flows in the secondary, which slows the fall of the flux. In closed form, segment by segment.
+    `held_A`: the part of the core's current that its remanence replaces; the flux fades until no more is needed.
     """
     segments, flux, heat = circuit.curve.segments, flux_Vs, 0.0
     n = circuit.curve.segment(flux)

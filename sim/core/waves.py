@@ -1,4 +1,4 @@
-"""Primary current and flux along time, for drawing: the solutions of `sim.core.impulse.run`, sampled."""
+"""Primary current and flux over time, for drawing: the solutions of `sim.core.impulse.run`, sampled."""
 
 from __future__ import annotations
 
@@ -12,14 +12,14 @@ from sim.bench.mains import HalfCycle
 from sim.core.impulse import Firing, run
 from sim.core.transformer import Branch, LinearSolution, TransformerCircuit, fade
 
-_SAMPLES = 48  # a half-cycle: the greatest is then within a thousandth or two of the peak
-_LEAST = 24  # a stretch, however short: a peak in saturation is narrow
+_SAMPLES = 48  # a half-cycle: the greatest sample is within two thousandths of the peak
+_LEAST = 24  # samples in an interval, however short: a peak in saturation is narrow
 _SAME_TIME_S = 1e-9
 
 
 @dataclass(frozen=True)
 class Wave:
-    """(Seconds, primary amperes, flux linkage in volt-seconds) at rising times, those of every event among them."""
+    """(Seconds, primary amperes, flux linkage in volt-seconds) at rising times, with every event's among them."""
 
     points: tuple[tuple[float, float, float], ...]
 
@@ -41,9 +41,9 @@ def wave(
     until_s: float,
     residue_Vs: float = 0.0,
 ) -> Wave:
-    """What `run` follows with the electrodes closed, from remanence, until `until_s` of the supply. Raises as it does."""
-    watched = _Watched(*(getattr(circuit, f.name) for f in fields(circuit)))
-    impulse = run(watched, supply, gates, residue_Vs, remanent=True)
+    """The wave of `run` with the electrodes closed, from remanence, until `until_s` of the supply. Raises what `run` does."""
+    recorder = _RecordingCircuit(*(getattr(circuit, f.name) for f in fields(circuit)))
+    impulse = run(recorder, supply, gates, residue_Vs, remanent=True)
     held_A = circuit.curve.current(residue_Vs)
     half_of = {half.index: half for half in supply}
     ends = [half_of[s.half_cycle].start_s + s.end_deg / 180 * half_of[s.half_cycle].length_s for s in impulse.swings]
@@ -56,8 +56,8 @@ def wave(
         for s in _between(to_s - from_s, step_s):
             points.append((from_s + s, 0.0, fade(circuit, flux, s, held_A)[0]))
 
-    starts = [start_s for start_s, _ in watched.solutions]
-    for (start_s, solution), next_s in zip(watched.solutions, [*starts[1:], math.inf], strict=True):
+    starts = [start_s for start_s, _ in recorder.solutions]
+    for (start_s, solution), next_s in zip(recorder.solutions, [*starts[1:], math.inf], strict=True):
         if start_s > points[-1][0] + _SAME_TIME_S:
             idle(start_s)
         end_s = min(ends[min(bisect_right(ends, start_s + _SAME_TIME_S), len(ends) - 1)], next_s)
@@ -70,15 +70,15 @@ def wave(
 
 
 def _between(length_s: float, step_s: float) -> list[float]:
-    """Times after the start of a stretch, evenly no more than `step_s` apart, its end included."""
+    """Evenly spaced times after the start of an interval, at most `step_s` apart, its end included."""
     if length_s <= 0:
         return []
     count = max(_LEAST, math.ceil(length_s / step_s))
     return [length_s * n / count for n in range(1, count + 1)]
 
 
-class _Noting(Branch):
-    """A branch that keeps the solutions it makes."""
+class _RecordingBranch(Branch):
+    """A branch that records its solutions."""
 
     def __init__(
         self, circuit: TransformerCircuit, henry: float, solutions: list[tuple[float, LinearSolution]]
@@ -95,11 +95,11 @@ class _Noting(Branch):
 
 
 @dataclass(frozen=True)
-class _Watched(TransformerCircuit):
-    """A circuit whose solutions are kept, each with the time at which it begins."""
+class _RecordingCircuit(TransformerCircuit):
+    """A circuit that records its solutions, each with its start time."""
 
     solutions: list[tuple[float, LinearSolution]] = field(default_factory=list, init=False)
 
     @cached_property
     def branches(self) -> tuple[Branch, ...]:
-        return tuple(_Noting(self, henry, self.solutions) for _, _, henry, _ in self.curve.segments)
+        return tuple(_RecordingBranch(self, henry, self.solutions) for _, _, henry, _ in self.curve.segments)

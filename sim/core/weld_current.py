@@ -1,8 +1,8 @@
-"""What one weld of a table does to this machine: every swing of its current, for the checks of electrics and heat.
+"""The currents of one weld of a table on this machine, for the checks of electrics and heat.
 
-Composes gen.machine (what the owner's readings come to) with sim.impulse (what a firing pattern does). The knee, the
-remanence and the joint's share are on no plate: they are assumed here, named, and swept by sim.sweep. What holds the
-current back once the core is saturated is taken at the least that the machine may have (gen.machine.inductance).
+Gives the circuit that follows from the owner's readings (gen.machine) to sim.core.impulse. The knee, the remanence and the
+joint's share are on no rating plate: they are assumed here and swept by sim.sweep. The impedance of a saturated core is the
+least that the machine may have (gen.machine.inductance).
 """
 
 from __future__ import annotations
@@ -37,9 +37,9 @@ from sim.core.transformer import MagnetisingCurve, TransformerCircuit
 KNEE = 1.2
 REMANENCE = 0.5
 JOINT_SHARE = 0.25  # of the joint's heat into each electrode
-JOINT_SHARE_RANGE = (0.15, 0.4)  # of the same, common practice, no source
+JOINT_SHARE_RANGE = (0.15, 0.4)  # common practice, no source
 
-SLOPE_HALF_CYCLES = 20  # of the upslope that is advised against inrush
+SLOPE_HALF_CYCLES = 20  # of the upslope advised against inrush
 GAP_AFTER_ODD = 5  # half-cycles before the next weld begins on the wrong polarity
 _LEAST_OHM = 1e-6
 _HALVINGS = 10  # to a tenth of a degree
@@ -48,41 +48,41 @@ RELAY_INHIBIT_V = 25.0  # a zero-cross relay turns on only below it; 10 to 35 V,
 
 @dataclass(frozen=True)
 class Assumed:
-    """What no plate gives: knee in units of the steady peak flux, remanence as a fraction of the knee, joint's share.
-
-    `air_core_ohm`: the primary's reactance with its core saturated; None for the least that the machine may have.
-    """
+    """Figures that no rating plate gives."""
 
     knee: float = KNEE
+    """In units of the steady peak flux."""
     remanence: float = REMANENCE
+    """As a fraction of the knee."""
     air_core_ohm: float | None = None
+    """The primary's reactance with its core saturated; None for the least that the machine may have."""
     joint_share: float = JOINT_SHARE
+    """Of the joint's heat, the part into each electrode."""
     most_joint_share: float = JOINT_SHARE_RANGE[1]
 
 
 @dataclass(frozen=True)
 class Pattern:
-    """The firing pattern from the first half-cycle fired to the last: its rows as (half-cycles, delay in degrees).
-
-    `longest_row`: of a longer row only so many half-cycles are followed, and their last pair stands for the others.
-    """
+    """The firing pattern from the first half-cycle fired to the last."""
 
     rows: tuple[tuple[int, float | None], ...]
+    """(Half-cycles, firing delay in degrees; None: not fired)."""
     longest_row: int | None = None
+    """How many half-cycles of a row are simulated at most; their last pair is repeated for the rest. None for all."""
 
     @property
     def kept(self) -> tuple[int, ...]:
-        """Half-cycles followed of each row: as many as it has, or fewer by an even number."""
+        """Simulated half-cycles of each row: all, or fewer by an even number."""
         most = self.longest_row
         return tuple(n if most is None or n <= most else most - (n - most) % 2 for n, _ in self.rows)
 
     @property
     def delays_deg(self) -> tuple[float | None, ...]:
-        """Firing delay of each half-cycle that is followed."""
+        """Firing delay of each simulated half-cycle."""
         return tuple(delay for kept, (_, delay) in zip(self.kept, self.rows, strict=True) for _ in range(kept))
 
     def whole(self, swings: Sequence[Swing]) -> tuple[Swing, ...]:
-        """The swings of the whole pattern, from those of what was followed."""
+        """The swings of the whole pattern, from those of the simulated half-cycles."""
         if self.longest_row is None:
             return tuple(swings)
         found: list[Swing] = []
@@ -100,25 +100,25 @@ class Pattern:
 
 @dataclass(frozen=True)
 class WeldCurrents:
-    """One weld, in primary amperes. Each run is made when it is first asked for.
-
-    `scale`: the upper end of the working current over its middle, for what is judged at its worst. `turns` None: not
-    known. `percent`: the weld's greatest.
-    """
+    """The currents of one weld, in primary amperes. Each run is computed when it is first used."""
 
     circuit: TransformerCircuit
     shorted: TransformerCircuit
+    """The same with the electrodes shorted."""
     voltage_V: float
     half_s: float
     pattern: Pattern
     scale: float
+    """The upper end of the working current over its middle, for figures judged at their worst."""
     turns: float | None
+    """None if not known."""
     assumed: Assumed
     percent: float
+    """The greatest current of the weld, in percent."""
 
     @property
     def delays_deg(self) -> tuple[float | None, ...]:
-        """Firing delay of each half-cycle that is followed."""
+        """Firing delay of each simulated half-cycle."""
         return self.pattern.delays_deg
 
     @cached_property
@@ -129,7 +129,7 @@ class WeldCurrents:
 
     @cached_property
     def settled(self) -> Impulse:
-        """Begun without residue, for heating."""
+        """From no residue, for heating."""
         found = run(self.circuit, *self._supply_and_gates)
         return replace(found, swings=self.pattern.whole(found.swings))
 
@@ -142,14 +142,14 @@ class WeldCurrents:
 
     @cached_property
     def against_residue(self) -> Impulse:
-        """Begun against the residue, as a weld is that follows another: on the polarity opposite to the last."""
+        """Against the residue: a weld that follows another begins on the polarity opposite to the last half-cycle."""
         return run(self.circuit, *self._supply_and_gates, -self.circuit.remanent_Vs, remanent=True)
 
     @cached_property
     def slope_deg(self) -> tuple[float, ...]:
-        """Delay of each half-cycle of an upslope to the weld's greatest current, as is advised against inrush.
+        """Firing delay of each half-cycle of the upslope advised against inrush, to the weld's greatest current.
 
-        Evenly in degrees, which is nearly evenly in per cent; none where the weld is not above the foot of a slope.
+        The steps are even in degrees, nearly even in per cent. Empty if the weld is not above the foot of a slope.
         """
         earliest = min(d for d in self.delays_deg if d is not None)
         if self.percent <= SLOPE_END_PERCENT:
@@ -162,7 +162,7 @@ class WeldCurrents:
         return tuple(early + (earliest - early) * n / SLOPE_HALF_CYCLES for n in range(SLOPE_HALF_CYCLES))
 
     def _steady_rms_A(self, delay_deg: float) -> float:
-        """Of one half-cycle fired at this delay, the core far from its knee."""
+        """RMS current of one half-cycle fired at this delay, with the core far from its knee."""
         (knee_Vs, knee_A), supply = self.circuit.curve.knees[0], sine(self.voltage_V, 0.5 / self.half_s, 2)
         linear = MagnetisingCurve(((10 * knee_Vs, 10 * knee_A),), self.circuit.curve.saturated_H)
         swings = run(
@@ -179,12 +179,12 @@ class WeldCurrents:
 
     @cached_property
     def shorted_settled(self) -> Impulse:
-        """With the electrodes shorted, begun without residue."""
+        """With the electrodes shorted, from no residue."""
         return run(self.shorted, *self._supply_and_gates)
 
     @cached_property
     def shorted_worst(self) -> Impulse:
-        """The same with the electrodes shorted."""
+        """With the electrodes shorted, from the worst residue."""
         return worst_of_residues(self.shorted, *self._supply_and_gates)
 
     @cached_property
@@ -193,24 +193,24 @@ class WeldCurrents:
 
     @cached_property
     def zero_worst(self) -> Impulse:
-        """Switched on at voltage zero from the worst residue, in a switch that fires again as soon as a current ends."""
+        """Switched on at voltage zero from the worst residue, by a switch that fires again as soon as a current ends."""
         return inrush(self.circuit, self._half_a_second, 0.0)
 
     @cached_property
     def zero_inhibited(self) -> Impulse:
-        """The same in one that turns on near a voltage zero only: a current that outlasts the zero loses the next turn."""
+        """The same by a switch that turns on near a voltage zero only: a current that outlasts the zero loses a half-cycle."""
         supply = self._half_a_second
         until_deg = math.degrees(math.asin(RELAY_INHIBIT_V / (self.voltage_V * math.sqrt(2))))
         return worst_of_residues(self.circuit, supply, gate_windows(supply, [0.0] * len(supply), until_deg))
 
     @cached_property
     def odd_worst(self) -> Impulse:
-        """The weld begun on the polarity that conducted last, a few half-cycles after one that lost its last half-cycle."""
+        """The weld on the polarity that conducted last, a few half-cycles after a weld that lost its last half-cycle."""
         return odd_half_cycle(self.circuit, self._supply_and_gates[0], self.delays_deg, GAP_AFTER_ODD)
 
     @cached_property
     def missed_worst(self) -> Impulse:
-        """The weld with one firing missed half-way, from the worst residue."""
+        """The weld with its middle firing missed, from the worst residue."""
         fired = [n for n, delay in enumerate(self.delays_deg) if delay is not None]
         return missed_firing(self.circuit, self._supply_and_gates[0], self.delays_deg, fired[len(fired) // 2])
 
@@ -221,9 +221,9 @@ class WeldCurrents:
 
     @cached_property
     def working_peak_A(self) -> float:
-        """Greatest current once the start is over: of each row's last swing, but the first of an impulse.
+        """Greatest peak of the last swings of the rows, without those that begin an impulse.
 
-        Not simply the greatest, which may be the inrush itself, nor the last of all, which may be at the foot of a slope.
+        The greatest of all may be the inrush, and the last of all may be at the foot of a slope.
         """
         ends = set(accumulate(half_cycles for half_cycles, _ in self.pattern.rows))
         swings = self.settled.swings
@@ -248,12 +248,12 @@ class WeldCurrents:
 
 
 def circuit_of(welder: Welder, assumed: Assumed | None = None, *, shorted: bool = False) -> TransformerCircuit:
-    """The machine as a circuit: the middle of its impedances in all, and of those before the core no more than is sure.
+    """The machine as a circuit: the middle of its total impedance, and before the core only the least that it may have.
 
-    A saturated core shorts what is behind it, so that only supply, primary resistance and the coil in air hold the
-    current back. Of these the least that the machine may have is put before the core and the rest behind it, where it
-    limits the working current all the same. The coil in air has all of the primary's leakage in it: half of it is put
-    before the core and half is the core's branch, and how it is divided does not change the inrush.
+    A saturated core shorts the impedance behind it, so that only supply, primary resistance and the coil in air limit the
+    current. The least of these goes before the core. The rest goes behind it, where it still limits the working current.
+    The coil in air includes the primary's leakage: half of it is before the core, half is the core's branch. The division
+    does not change the inrush.
     """
     assumed = assumed or Assumed()
     machine, omega = welder.machine, 2 * math.pi * welder.mains.frequency_Hz
@@ -295,7 +295,7 @@ def weld_currents(
     late_us: float = 0.0,
     longest_row: int | None = None,
 ) -> WeldCurrents:
-    """The table's pattern on the machine's circuit, every gate `late_us` later than the table has it."""
+    """The table's pattern on the machine's circuit, with every gate `late_us` later than in the table."""
     assumed = assumed or Assumed()
     rows = tuple(
         (row.half_cycles, None if row.firing_delay_us is None else _degrees(row.firing_delay_us + late_us, table))

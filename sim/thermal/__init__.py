@@ -1,6 +1,6 @@
-"""What a schedule at a pace does to the switch, the transformer's winding and the electrodes.
+"""Temperatures of the switch, the transformer's winding and the electrodes under a schedule at a pace.
 
-Each part makes a `LinearNetwork`; a weld is a `PowerProfile` over its inputs; `answers` says how hot and how often:
+Each part is a `LinearNetwork`, and a weld is a `PowerProfile` over its inputs. `answers` computes temperatures and paces:
 
     network = switch_network(ladder, cooling)
     weld = alternating(0.0, 0.01, [on_state.loss_W(mean_A, rms_A)] * 40)

@@ -1,6 +1,6 @@
-"""How hot, how soon, how often: answers about one weld repeated at a pace, found directly and not by stepping a day.
+"""Temperatures, times to a limit and safe paces of one weld repeated at a pace, in closed form instead of time steps.
 
-With Phi the decay over one period and g what one weld adds, the state after n welds is Phi^n z + (I + Phi + ...) g, a
+With Phi the decay over one period and g the rise from one weld, the state after n welds is Phi^n z + (I + Phi + ...) g, a
 geometric series; its limit is (I - Phi)^-1 g. In modes that is one division a mode.
 """
 
@@ -16,16 +16,16 @@ import numpy as np
 from gen.roots import root
 from sim.thermal.network import Array, LinearNetwork, PowerProfile
 
-_LOOKS = np.concatenate(([0.0], np.geomspace(1e-4, 1, 17)))  # where in an interval a peak or a crossing is looked for
-_FORGOTTEN = 40.0  # time constants after which nothing of the past is left in double precision
-_ALIKE_DIGITS = 12  # of a length in seconds: a thousandth of what the quickest mode notices
+_SAMPLES = np.concatenate(([0.0], np.geomspace(1e-4, 1, 17)))  # where in an interval a peak or a crossing is searched
+_FORGOTTEN = 40.0  # time constants after which the past is below double precision
+_ALIKE_DIGITS = 12  # of a length in seconds: a thousandth of what changes the quickest mode
 _TAIL = 3.0  # time constants after a weld in which a node far from the heat may still rise
-_LEAST_WAIT_S = 1e-4  # a shorter wait is none
+_LEAST_WAIT_S = 1e-4  # a shorter wait counts as none
 
 
 @dataclass(frozen=True)
 class Cycle:
-    """One output over one period: as the weld begins, mean, greatest (and when), and as the next weld begins."""
+    """One output over one period, from the start of a weld to the start of the next."""
 
     begin_degC: float
     mean_degC: float
@@ -36,7 +36,7 @@ class Cycle:
 
 @dataclass(frozen=True)
 class Forecast:
-    """The cycle of the weld just made, of the last one complete a minute later, and of one after long work."""
+    """The cycles of the last weld, of the last complete one a minute later, and of endless work."""
 
     now: Cycle
     minute_later: Cycle
@@ -44,7 +44,7 @@ class Forecast:
 
 
 class _Weld:
-    """A profile's own effect on a network, computed once: the states at its edges, begun cold."""
+    """A profile's effect on a network, computed once: the states at its edges, from cold."""
 
     def __init__(self, network: LinearNetwork, profile: PowerProfile) -> None:
         self.network, self.profile = network, profile
@@ -62,21 +62,21 @@ class _Weld:
 
     @cached_property
     def left(self) -> Array:
-        """What is left of each mode of the first state at each edge: edges x modes."""
+        """The part of each mode of the first state left at each edge: edges x modes."""
         return np.asarray(np.exp(-np.outer(self.times, self.network.rates_per_s)))
 
     @cached_property
     def decays(self) -> Array:
-        """What is left of each mode at each look within each interval: intervals x looks x modes."""
+        """The part of each mode left at each sample within each interval: intervals x samples x modes."""
         return _decays(np.diff(self.times), self.network.rates_per_s)
 
     @cached_property
-    def left_at_looks(self) -> Array:
-        """What is left there of the first state: intervals and looks x modes."""
+    def left_at_samples(self) -> Array:
+        """The part of the first state left there: intervals and samples x modes."""
         return np.asarray(self.left[:-1, None, :] * self.decays).reshape(-1, len(self.network.rates_per_s))
 
     def cold(self, output: str) -> _Stretch:
-        """One output through a weld begun cold."""
+        """One output during a weld from cold."""
         if output not in self._cold:
             net, row = self.network, self.network.row(output)
             levels = net.ambient_degC + self.settled @ net.readout[row] + self.inputs @ net.direct[row]
@@ -85,7 +85,7 @@ class _Weld:
         return self._cold[output]
 
     def added(self, period_s: float) -> Array:
-        """What one weld begun cold leaves at the end of its period."""
+        """The state at the end of a period that began cold."""
         if period_s < self.profile.end_s * (1 - 1e-12):
             end = self.profile.end_s
             raise ValueError(f"a weld of {end:g} s does not fit a period of {period_s:g} s: weld more slowly")
@@ -100,14 +100,14 @@ class _Weld:
         return np.asarray(final + np.exp(-self.network.rates_per_s * period_s * welds) * (state - final))
 
     def course(self, period_s: float, state: Array, output: str) -> _Course:
-        """One output over one period begun in `state`: the weld as begun cold, and what is left of the state."""
+        """One output over one period that begins in `state`: the weld from cold, plus what is left of the state."""
         net, row, cold = self.network, self.network.row(output), self.cold(output)
         end = net.step(state, self.inputs[0] * 0, period_s) + self.added(period_s)
         read = net.readout[row] * state
         weld = _Stretch(
             cold.levels,
             cold.weights + self.left[:-1] * read,
-            cold.values + (self.left_at_looks @ read).reshape(cold.values.shape),
+            cold.values + (self.left_at_samples @ read).reshape(cold.values.shape),
         )
         times, rest_s = self.times, period_s - self.times[-1]
         if rest_s > 0:
@@ -127,7 +127,7 @@ def _weld(network: LinearNetwork, profile: PowerProfile) -> _Weld:
 
 @dataclass(frozen=True, eq=False)
 class _Stretch:
-    """One output: in interval k, s after its start, levels[k] + sum of weights[k] exp(-rates s); values[k] at the looks."""
+    """One output. In interval k, s after its start: levels[k] + sum of weights[k] exp(-rates s); values[k] at the samples."""
 
     levels: Array
     weights: Array
@@ -143,12 +143,12 @@ def _stretch(levels: Array, weights: Array, decays: Array) -> _Stretch:
 
 
 def _decays(lengths_s: Array, rates_per_s: Array) -> Array:
-    """What is left of each mode at each look within intervals of these lengths: intervals x looks x modes.
+    """The part of each mode left at each sample within intervals of these lengths: intervals x samples x modes.
 
-    Many have the length of another, but for rounding; each length is worked out once.
+    Many intervals are of equal length but for rounding; each length is computed once.
     """
     alike, which = np.unique(np.round(lengths_s, _ALIKE_DIGITS), return_inverse=True)
-    return np.asarray(np.exp(-np.multiply.outer(np.outer(alike, _LOOKS), rates_per_s)))[which]
+    return np.asarray(np.exp(-np.multiply.outer(np.outer(alike, _SAMPLES), rates_per_s)))[which]
 
 
 @dataclass(frozen=True, eq=False)
@@ -168,22 +168,22 @@ class _Course:
         return float(-(self.stretch.weights[k] * self.rates) @ np.exp(-self.rates * s))
 
     def samples(self) -> tuple[Array, Array]:
-        """(Offsets within each interval, temperatures there), both intervals x looks."""
-        return np.outer(np.diff(self.times), _LOOKS), self.stretch.values
+        """(Offsets within each interval, temperatures there), both intervals x samples."""
+        return np.outer(np.diff(self.times), _SAMPLES), self.stretch.values
 
     def peak(self) -> tuple[float, float]:
         """(Greatest value, when). Exact at the edges; between two samples the root of the slope."""
         offsets, values = self.samples()
         k, j = (int(i) for i in np.unravel_index(np.argmax(values), values.shape))
         s, value = float(offsets[k, j]), float(values[k, j])
-        low, high = float(offsets[k, max(j - 1, 0)]), float(offsets[k, min(j + 1, len(_LOOKS) - 1)])
+        low, high = float(offsets[k, max(j - 1, 0)]), float(offsets[k, min(j + 1, len(_SAMPLES) - 1)])
         if self.slope(k, low) > 0 > self.slope(k, high):
             s = root(lambda x: self.slope(k, x), low, high)
             value = max(value, self.at(k, s))
         return value, float(self.times[k]) + s
 
     def first_above(self, limit_degC: float) -> float:
-        """When it first passes the limit, given that its peak does."""
+        """When the output first passes the limit, which its peak must pass."""
         offsets, values = self.samples()
         above = np.argwhere(values > limit_degC)
         if len(above) == 0:  # only the peak between two samples passes it
@@ -200,19 +200,19 @@ class _Course:
 
 
 def cyclic_state(network: LinearNetwork, profile: PowerProfile, period_s: float) -> Array:
-    """The state as each weld begins, after endless work. ValueError where the weld does not fit the period."""
+    """The state at the start of each weld in endless work. ValueError where the weld does not fit the period."""
     return _weld(network, profile).cyclic(period_s)
 
 
 def state_after(
     network: LinearNetwork, profile: PowerProfile, period_s: float, welds: int, state: Array | None = None
 ) -> Array:
-    """The state after `welds` whole periods begun in `state` (cold unless given)."""
+    """The state after `welds` whole periods from `state`; None for cold."""
     return _weld(network, profile).after(period_s, welds, network.cold if state is None else state)
 
 
 def nth_cycle(network: LinearNetwork, profile: PowerProfile, period_s: float, weld: int, output: str) -> Cycle:
-    """The cycle of the `weld`-th weld (from 1), the first begun cold."""
+    """The cycle of weld number `weld`. Number 1 begins cold."""
     if weld < 1:
         raise ValueError(f"welds are counted from 1, not {weld}")
     one = _weld(network, profile)
@@ -226,7 +226,7 @@ def equilibrium(network: LinearNetwork, profile: PowerProfile, period_s: float, 
 
 
 def equilibrium_mean_degC(network: LinearNetwork, profile: PowerProfile, period_s: float, output: str) -> float:
-    """The mean of that cycle alone, at once: what the mean of the inputs leads to."""
+    """The mean of `equilibrium`, computed from the mean of the inputs."""
     if period_s < profile.end_s * (1 - 1e-12):
         raise ValueError(f"a weld of {profile.end_s:g} s does not fit a period of {period_s:g} s: weld more slowly")
     times, inputs = profile.intervals
@@ -237,7 +237,7 @@ def equilibrium_mean_degC(network: LinearNetwork, profile: PowerProfile, period_
 def equilibrium_course(
     network: LinearNetwork, profile: PowerProfile, period_s: float, output: str
 ) -> tuple[Array, Array]:
-    """(Times, temperatures) of the cycle that endless work repeats, exact where sampled: closest after each change."""
+    """(Times, temperatures) of the cycle that endless work repeats. Exact at the samples, which are densest after a change."""
     one = _weld(network, profile)
     course = one.course(period_s, one.cyclic(period_s), output)
     offsets, values = course.samples()
@@ -247,7 +247,7 @@ def equilibrium_course(
 def forecast(network: LinearNetwork, profile: PowerProfile, period_s: float, welds: int, output: str) -> Forecast:
     """After `welds` welds from cold (at least 1), after a minute more at the same pace, and at equilibrium.
 
-    Where the period is more than a minute, the minute later is that of the next weld.
+    With a period above a minute, the minute later is the next weld's cycle.
     """
     now = nth_cycle(network, profile, period_s, welds, output)
     later = welds + max(1, math.floor(60 / period_s + 1e-9))
@@ -258,9 +258,9 @@ def forecast(network: LinearNetwork, profile: PowerProfile, period_s: float, wel
 def fastest_safe_pace(
     network: LinearNetwork, profile: PowerProfile, limit_degC: float, output: str, least_period_s: float = 0.0
 ) -> float:
-    """Welds a minute that may go on for ever without the peak passing the limit; 0 where not even one from cold may.
+    """The most welds a minute whose peak never passes the limit; 0 if even one from cold passes it.
 
-    No period is shorter than `least_period_s` or the weld itself. Searched from slow to fast: a slower one is safe too.
+    No period is shorter than `least_period_s` or the weld. Every slower pace is safe too.
     """
     one = _weld(network, profile)
     least_s = max(least_period_s, profile.end_s)
@@ -276,7 +276,7 @@ def fastest_safe_pace(
 def rest_after_burst_s(
     network: LinearNetwork, profile: PowerProfile, period_s: float, welds: int, limit_degC: float, output: str
 ) -> float:
-    """Pause from the end of the last of `welds` welds (from cold, at a pace) until one more is safe; inf: never."""
+    """Pause from the end of the last of `welds` welds (from cold, at this period) until one more is safe; inf: never."""
     one = _weld(network, profile)
     begun = one.after(period_s, max(welds - 1, 0), network.cold)
     ended = one.added(profile.end_s) + np.exp(-network.rates_per_s * profile.end_s) * begun if welds else begun
@@ -298,7 +298,7 @@ def time_to_limit_s(
 ) -> float:
     """Time at this pace until the limit is first passed; inf: never.
 
-    From cold, or from a `state` no hotter than equilibrium.
+    It starts from cold, or from a `state` no hotter than equilibrium.
     """
     one = _weld(network, profile)
     start = network.cold if state is None else state
@@ -332,7 +332,7 @@ def _cycle(one: _Weld, period_s: float, state: Array, output: str) -> Cycle:
 
 
 def _least_wait_s(excess: Callable[[float], float], slowest_s: float) -> float:
-    """The shortest wait that, with every longer one, leaves no excess; inf where no wait does."""
+    """The wait from which on there is no excess; inf if there is always one."""
     safe = _FORGOTTEN * slowest_s
     if excess(safe) > 0:
         return math.inf

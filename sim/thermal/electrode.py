@@ -1,9 +1,9 @@
 """An electrode: heat at its face, its own resistance, conduction up the shank into the holder, loss to air.
 
-A rod in one dimension, divided into layers that are thin at the face and thicken with the square of the distance.
-Simplifications, each on purpose: no radial gradient in the shank; properties constant; resistivity at one mean
-temperature; the holder tied to ambient by one resistance; the spread from a small contact into a flat face taken as
-settled (true after about radius^2 / diffusivity, 10 ms for 1 mm; on the high side before).
+A rod in one dimension, divided into layers that are thin at the face and grow with the square of the distance.
+Simplifications: no radial gradient in the shank; constant properties; resistivity at one mean temperature; one resistance
+from the holder to ambient; the spread from a small contact into a flat face taken as settled (true after about
+radius^2 / diffusivity, 10 ms for 1 mm; too hot before).
 """
 
 from __future__ import annotations
@@ -18,12 +18,12 @@ from sim.thermal.answers import equilibrium_mean_degC
 from sim.thermal.materials import Material
 from sim.thermal.network import LinearNetwork, NodeRow, PowerProfile, row_network
 
-LAYERS = 60  # within 0.5 % of the analytic rod after one half-cycle, nearer later
+LAYERS = 60  # within 0.5 % of the analytic rod after one half-cycle, closer later
 
 
 @dataclass(frozen=True)
 class Holder:
-    """What grips the shank. Typical figures of a small bench machine: assumptions, to be measured."""
+    """The electrode holder. The defaults are assumed for a small bench machine; measure them."""
 
     grip_K_per_W: float = 0.1
     to_ambient_K_per_W: float = 1.0
@@ -32,22 +32,22 @@ class Holder:
 
 @dataclass(frozen=True)
 class Electrode:
-    """A round rod, `free_length_m` from face to holder.
-
-    contact_diameter_m: what touches the work. tip_length_m: length of the cone from the contact to the shank; 0: a flat
-    face, into which contact heat and current spread (constriction). air_W_per_m2K: convection and radiation in still
-    air, 10 to 20, common practice, no source. mean_degC: the one temperature at which the resistivity is taken.
-    """
+    """A round rod."""
 
     material: Material
     shank_diameter_m: float
     free_length_m: float
+    """From face to holder."""
     contact_diameter_m: float
+    """Of the face where it touches the work."""
     tip_length_m: float = 0.0
+    """Of the cone from the contact to the shank; 0 for a flat face, into which heat and current spread (constriction)."""
     holder: Holder = Holder()
     air_W_per_m2K: float = 15.0
+    """Convection and radiation in still air: 10 to 20, common practice, no source."""
     ambient_degC: float = 25.0
     mean_degC: float = 100.0
+    """The temperature at which the resistivity is taken."""
 
     def __post_init__(self) -> None:
         if not 0 < self.contact_diameter_m <= self.shank_diameter_m:
@@ -72,26 +72,26 @@ class Electrode:
 
     def per_area(self, x0_m: float, x1_m: float) -> float:
         """Integral of dx / area between two distances from the face, in 1/m."""
-        return sum(4 * (b - a) / (math.pi * self._diameter(a) * self._diameter(b)) for a, b in self._pieces(x0_m, x1_m))
+        return sum(4 * (b - a) / (math.pi * self._diameter(a) * self._diameter(b)) for a, b in self._frusta(x0_m, x1_m))
 
     def volume_m3(self, x0_m: float, x1_m: float) -> float:
-        """Of the frusta between two distances from the face."""
+        """Volume between two distances from the face."""
         total = 0.0
-        for a, b in self._pieces(x0_m, x1_m):
+        for a, b in self._frusta(x0_m, x1_m):
             d, e = self._diameter(a), self._diameter(b)
             total += math.pi / 12 * (b - a) * (d * d + d * e + e * e)
         return total
 
     def side_m2(self, x0_m: float, x1_m: float) -> float:
         """Surface to the air, without the slant of the cone."""
-        return sum(math.pi / 2 * (b - a) * (self._diameter(a) + self._diameter(b)) for a, b in self._pieces(x0_m, x1_m))
+        return sum(math.pi / 2 * (b - a) * (self._diameter(a) + self._diameter(b)) for a, b in self._frusta(x0_m, x1_m))
 
     def _diameter(self, x_m: float) -> float:
         if x_m >= self.tip_length_m:
             return self.shank_diameter_m
         return self.contact_diameter_m + (self.shank_diameter_m - self.contact_diameter_m) * x_m / self.tip_length_m
 
-    def _pieces(self, x0_m: float, x1_m: float) -> list[tuple[float, float]]:
+    def _frusta(self, x0_m: float, x1_m: float) -> list[tuple[float, float]]:
         tip = self.tip_length_m
         return [(x0_m, tip), (tip, x1_m)] if x0_m < tip < x1_m else [(x0_m, x1_m)]
 
@@ -99,9 +99,8 @@ class Electrode:
 def electrode_network(electrode: Electrode, layers: int = LAYERS) -> LinearNetwork:
     """The rod and its holder as a network.
 
-    Inputs: `face_W`, this electrode's share of the joint's heat (half of what leaves it, where both are alike), and
-    `current_A2`, the square of the RMS current. Outputs: `face` (where it touches the work), `body` (mean over the
-    volume) and `holder`.
+    Inputs: `face_W`, this electrode's share of the joint's heat, and `current_A2`, the square of the RMS current.
+    Outputs: `face` (where it touches the work), `body` (mean over the volume) and `holder`.
     """
     e, k = electrode, electrode.material.conductivity_W_per_mK
     edges = e.free_length_m * (np.arange(layers + 1) / layers) ** 2
@@ -120,8 +119,8 @@ def electrode_network(electrode: Electrode, layers: int = LAYERS) -> LinearNetwo
     ohm[:layers] = [e.resistivity_ohm_m * e.per_area(a, b) for a, b in spans]
     ohm[0] += spread_ohm
 
-    # Half a layer lies between the first node and the face. Heat made in the constriction itself warms the contact as
-    # half of it there would: V^2 / (2 k resistivity), Kohlrausch's relation (Holm), from memory.
+    # Half a layer lies between the first node and the face. Heat made in the constriction warms the contact as much as
+    # half of it would if made at the contact: V^2 / (2 k resistivity), Kohlrausch's relation (Holm), from memory.
     half_layer = e.per_area(0.0, centres[0]) / k
     face_direct = half_layer + spread_K_per_W, spread_ohm * (half_layer + spread_K_per_W / 2)
     capacities = np.append(volumes * e.material.heat_J_per_m3K, e.holder.capacity_J_per_K)
@@ -138,9 +137,9 @@ def electrode_network(electrode: Electrode, layers: int = LAYERS) -> LinearNetwo
 
 
 def at_its_own_mean(electrode: Electrode, profile: PowerProfile, period_s: float, layers: int = LAYERS) -> Electrode:
-    """The electrode with its resistivity at the mean temperature of its body at equilibrium, found by substitution.
+    """The electrode with its resistivity at the mean temperature of its body in endless work, found by iteration.
 
-    Raises ArithmeticError where its own resistance runs away with it.
+    Raises ArithmeticError if it does not settle: resistance and temperature raise each other without end.
     """
     for _ in range(50):
         mean = equilibrium_mean_degC(electrode_network(electrode, layers), profile, period_s, "body")

@@ -1,11 +1,12 @@
-"""Metals of electrodes, windings and work, at 20 degC unless said, and how they soften.
+"""Metals of electrodes, windings and work, at 20 degC unless stated otherwise, and their softening.
 
-Softening is a matter of time at temperature: seconds at a face in work count as so many hours in a furnace.
+Softening depends on time and temperature: seconds at a hot face are equivalent to hours in a furnace.
 
-Two anneals are alike where T (C + log t) is, T in kelvins and t in hours: Larson and Miller (1952), and for hardness
-Hollomon and Jaffe (1945); from memory. It is Arrhenius's law with the activation energy R T ln(10) (C + log t): 164 kJ/mol
-for copper that softens at 150 degC, 300 for CuCr1Zr. Along a course each stretch counts as its share of the time that its
-temperature allows (Scheil's additivity, from memory). Nobody has measured milliseconds near melting: there it is a guess.
+Two anneals are equivalent where T (C + log t) is equal, T in kelvins and t in hours: Larson and Miller (1952), and for
+hardness Hollomon and Jaffe (1945); from memory. This is Arrhenius's law with the activation energy R T ln(10) (C + log t):
+164 kJ/mol for copper that softens at 150 degC, 300 for CuCr1Zr. As the temperature varies, each interval uses up its share
+of the time allowed at its temperature (Scheil's additivity, from memory). For milliseconds near melting there is no
+measurement, and the result is a guess.
 """
 
 from __future__ import annotations
@@ -25,10 +26,7 @@ _KELVIN = 273.15
 
 @dataclass(frozen=True)
 class Material:
-    """`softening_degC`: held there for two hours, hardness falls by at most 15 % (ISO 5182). None: no electrode.
-
-    melting_degC: where it begins to melt.
-    """
+    """A metal with its electrical and thermal properties."""
 
     name: str
     resistivity_ohm_m: float
@@ -37,7 +35,9 @@ class Material:
     specific_heat_J_per_kgK: float
     conductivity_W_per_mK: float
     softening_degC: float | None
+    """Where two hours lower the hardness by 15 % at most (ISO 5182). None for a metal that is no electrode's."""
     melting_degC: float
+    """Where it begins to melt."""
     source: str
 
     def resistivity_at_ohm_m(self, temperature_degC: float) -> float:
@@ -66,7 +66,7 @@ COPPER = Material(
     "melting, from memory",
 )
 
-# The slope of resistivity in K is taken to be copper's own (Matthiessen's rule), hence the smaller coefficient.
+# Resistivity rises by as much per kelvin as copper's (Matthiessen's rule), so the coefficient is smaller.
 CUCR1 = Material(
     name="CuCr1",
     resistivity_ohm_m=1 / 44e6,
@@ -77,8 +77,7 @@ CUCR1 = Material(
     softening_degC=475,
     melting_degC=1075,
     source="44 MS/m (least), softening ISO 5182 and melting (the eutectic, 1076), from memory; the rest as for CuCr1Zr, "
-    "assumed; coefficient by "
-    "Matthiessen's rule",
+    "assumed; coefficient by Matthiessen's rule",
 )
 CUCR1ZR = Material(
     name="CuCr1Zr",
@@ -90,8 +89,7 @@ CUCR1ZR = Material(
     softening_degC=500,
     melting_degC=1070,
     source="43 MS/m (least), softening ISO 5182 and melting (data sheets, 1070 to 1080), from memory; 8.9 g/cm3, "
-    "380 J/(kg K), 320 W/(m K) a public data "
-    "sheet of CW106C; coefficient by Matthiessen's rule",
+    "380 J/(kg K), 320 W/(m K) a public data sheet of CW106C; coefficient by Matthiessen's rule",
 )
 
 LOW_CARBON_STEEL = Material(
@@ -108,15 +106,15 @@ LOW_CARBON_STEEL = Material(
 
 
 def log_softening_h(softening_degC: float, temperature_degC: ArrayLike) -> Array:
-    """Log10 of the hours at a temperature that soften as `FURNACE_H` at `softening_degC` do."""
+    """Log10 of the hours at this temperature that soften as much as `FURNACE_H` at `softening_degC`."""
     parameter_K = (softening_degC + _KELVIN) * (LARSON_MILLER_C + math.log10(FURNACE_H))
     return np.asarray(parameter_K / (np.asarray(temperature_degC, dtype=float) + _KELVIN) - LARSON_MILLER_C)
 
 
 def softened(softening_degC: float, times_s: Array, course_degC: Array) -> float:
-    """Share of its softening that a course brings; 1: it is soft.
+    """How far a course of temperatures softens the metal: 0 not at all, 1 soft.
 
-    Between two samples the log of the rate is taken to be straight, which is exact where it is.
+    The log of the rate is interpolated linearly between samples.
     """
     rates = -math.log(10) * log_softening_h(softening_degC, course_degC)
     low, difference = np.minimum(rates[:-1], rates[1:]), np.abs(np.diff(rates))

@@ -1,4 +1,4 @@
-"""A linear thermal network, kept as its modes, so that any step of constant power is exact; and the power of one weld on it."""
+"""A linear thermal network in its modes, where every step of constant power is exact, and the power of one weld."""
 
 from __future__ import annotations
 
@@ -17,14 +17,17 @@ Array = NDArray[np.float64]
 class LinearNetwork:
     """z' = -rates z + gains u; temperature = ambient + readout z + direct u. The state z is in modes, zero when cold.
 
-    rates_per_s: n modes, all above zero, so that there is an equilibrium. gains: n x inputs. readout: outputs x n, in
-    kelvins. direct: outputs x inputs, for what follows its input at once (a case without capacity, half a layer).
+    ValueError if the shapes do not match or a rate is not above 0.
     """
 
     rates_per_s: Array
+    """Of n modes, all above 0, so that there is an equilibrium."""
     gains: Array
+    """n x inputs."""
     readout: Array
+    """Outputs x n, in kelvins."""
     direct: Array
+    """Outputs x inputs: the rise that follows its input at once (of a case without capacity, of half a layer)."""
     inputs: tuple[str, ...]
     outputs: tuple[str, ...]
     ambient_degC: float
@@ -54,7 +57,7 @@ class LinearNetwork:
         return self.outputs.index(output)
 
     def steady(self, inputs: ArrayLike) -> Array:
-        """The state that constant inputs lead to."""
+        """The equilibrium under constant inputs."""
         return np.asarray(self.gains @ np.asarray(inputs, dtype=float) / self.rates_per_s)
 
     def step(self, state: Array, inputs: ArrayLike, dt_s: float) -> Array:
@@ -69,7 +72,7 @@ class LinearNetwork:
 
 @dataclass(frozen=True, eq=False)
 class NodeRow:
-    """Nodes in a row, each linked to the next by a conductance and to ambient by another."""
+    """Nodes in a row. One conductance links each to the next, another to ambient."""
 
     capacities_J_per_K: ArrayLike
     links_W_per_K: ArrayLike
@@ -85,10 +88,10 @@ def row_network(
 ) -> LinearNetwork:
     """The network of a row of nodes.
 
-    inputs: by name, the watts that a unit of it puts into each node. outputs: by name, its weights of the nodes' rises,
-    and the kelvins that a unit of each input adds at once.
+    `inputs`, by name: the watts that one unit puts into each node. `outputs`, by name: the weights of the nodes' rises, and
+    the kelvins that one unit of each input adds at once.
     C x' = -G x + B u with G symmetric, so C^-1/2 G C^-1/2 has real eigenvalues and orthogonal vectors; in a row it is
-    tridiagonal. For some sixty nodes NumPy's dense solver costs less than to load SciPy's own for such matrices.
+    tridiagonal. For some sixty nodes NumPy's dense solver takes less time than importing SciPy's tridiagonal one.
     """
     capacity, links = np.asarray(row.capacities_J_per_K, dtype=float), np.asarray(row.links_W_per_K, dtype=float)
     shares = np.column_stack([np.asarray(share, dtype=float) for share in inputs.values()])
@@ -128,7 +131,7 @@ class Segment:
 
 @dataclass(frozen=True)
 class PowerProfile:
-    """One weld, its segments in order. Raises ValueError where they overlap or a figure has no meaning."""
+    """One weld as segments in order of time. ValueError if they overlap or a figure is not finite."""
 
     segments: tuple[Segment, ...]
 
@@ -147,7 +150,7 @@ class PowerProfile:
 
     @classmethod
     def of(cls, pulses: Iterable[tuple[float, float, float]]) -> PowerProfile:
-        """Of (start_s, length_s, power_W), for a network with one input."""
+        """From (start_s, length_s, power_W), for a network with one input."""
         return cls(tuple(Segment(start, length, (power,)) for start, length, power in pulses))
 
     @property
@@ -156,7 +159,7 @@ class PowerProfile:
 
     @cached_property
     def intervals(self) -> tuple[Array, Array]:
-        """(k + 1 times from 0 to the end, k x inputs in force between them), pauses included."""
+        """(k + 1 times from 0 to the end, the inputs between them: k x inputs), pauses included."""
         times, inputs = [0.0], []
         nothing = (0.0,) * len(self.segments[0].inputs)
         for s in self.segments:

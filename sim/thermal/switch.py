@@ -1,4 +1,4 @@
-"""The switch: two thyristors' junctions over their common case, on a heat sink."""
+"""The switch: the junctions of two thyristors, their common case and the heat sink."""
 
 from __future__ import annotations
 
@@ -13,19 +13,19 @@ from sim.thermal.network import Array, LinearNetwork, NodeRow, PowerProfile, Seg
 
 @dataclass(frozen=True)
 class OnState:
-    """On-state voltage: threshold plus slope resistance times current, as a data sheet gives them when hot."""
+    """On-state voltage: threshold plus slope resistance times current. Data sheets give both for a hot junction."""
 
     threshold_V: float
     slope_ohm: float
 
     def loss_W(self, mean_A: float, rms_A: float) -> float:
-        """Loss averaged over the time over which `mean_A` (of the absolute value) and `rms_A` are taken."""
+        """Mean loss over the time of `mean_A` (of the absolute value) and `rms_A`."""
         return self.threshold_V * mean_A + self.slope_ohm * rms_A**2
 
 
 @dataclass(frozen=True)
 class FosterTerm:
-    """One term of a data sheet's transient impedance, R (1 - exp(-t / tau)). Not a layer of the device, nor a node."""
+    """One term of a data sheet's transient thermal impedance, R (1 - exp(-t / tau)). It is no layer of the device."""
 
     resistance_K_per_W: float
     time_constant_s: float
@@ -33,7 +33,7 @@ class FosterTerm:
 
 @dataclass(frozen=True)
 class Cooling:
-    """From the case, which both thyristors share, to ambient. `case_J_per_K` None: it follows the loss at once."""
+    """From the common case to ambient. `case_J_per_K` None: the case follows the loss at once."""
 
     case_to_sink_K_per_W: float
     sink_to_ambient_K_per_W: float
@@ -43,7 +43,7 @@ class Cooling:
 
 
 def foster_network(ladder: Sequence[FosterTerm], case_degC: float = 0.0) -> LinearNetwork:
-    """A junction over a case held at one temperature: input `loss_W`, output `junction`.
+    """A junction over a case of constant temperature: input `loss_W`, output `junction`.
 
     Raises ValueError where a term is not above zero.
     """
@@ -55,8 +55,8 @@ def foster_network(ladder: Sequence[FosterTerm], case_degC: float = 0.0) -> Line
 def switch_network(ladder: Sequence[FosterTerm], cooling: Cooling) -> LinearNetwork:
     """Inputs `loss_1_W` and `loss_2_W`, the two thyristors; outputs `junction_1`, `junction_2`, `case`, `sink`.
 
-    Each junction is its own ladder's response to its own loss, added to the case temperature that the total loss makes.
-    The ladder is never chained to the sink: its nodes are fitted terms, not temperatures.
+    A junction's temperature is the case temperature under the total loss, plus its own ladder's response to its own loss.
+    The ladder is not connected to the sink: its nodes are fitted terms, not temperatures.
     """
     rates, gains = _modes(ladder)
     base = _cooling_network(cooling)
@@ -80,18 +80,18 @@ def switch_network(ladder: Sequence[FosterTerm], cooling: Cooling) -> LinearNetw
 
 
 def alternating(start_s: float, half_cycle_s: float, losses_W: Sequence[float]) -> PowerProfile:
-    """Consecutive half-cycles, each a constant loss, carried by the two thyristors in turn; number 1 first.
+    """Consecutive half-cycles of constant loss, in the two thyristors by turns, number 1 first.
 
-    The peak is then at the end of a half-cycle. After an even number thyristor 2 conducts last and ends hotter.
-    The real loss rises and falls within a half-cycle: the true peak is earlier and higher, by about a sixth of the rise
-    with a term of 1.5 ms. To refuse or pass a switch near its limit take `alternating_slices`.
+    The peak is at the end of a half-cycle. After an even number thyristor 2 conducts last and ends hotter.
+    A real loss rises and falls within the half-cycle: the peak is earlier and higher, by about a sixth of the rise with a
+    term of 1.5 ms. Near a limit use `alternating_slices`.
     """
     starts = [start_s + n * half_cycle_s for n in range(len(losses_W))]
     return alternating_slices([[(s, half_cycle_s, loss)] for s, loss in zip(starts, losses_W, strict=True)])
 
 
 def alternating_slices(conductions: Sequence[Sequence[tuple[float, float, float]]]) -> PowerProfile:
-    """Conductions carried by the two thyristors in turn, number 1 first, each as its (start_s, length_s, power_W)."""
+    """Conductions in the two thyristors by turns, number 1 first, each as slices of (start_s, length_s, power_W)."""
     return PowerProfile(
         tuple(
             Segment(start, length, (0.0, power) if n % 2 else (power, 0.0))
@@ -104,9 +104,9 @@ def alternating_slices(conductions: Sequence[Sequence[tuple[float, float, float]
 def loss_slices(
     on_state: OnState, current_A: Callable[[float], float], start_s: float, end_s: float, slices: int = 12
 ) -> list[tuple[float, float, float]]:
-    """(start_s, length_s, power_W) of slices of one conduction, each with its own mean loss (Simpson's rule).
+    """(start_s, length_s, power_W) of slices of one conduction, each with its mean loss (Simpson's rule).
 
-    A junction with terms faster than a half-cycle peaks before the current ends.
+    A junction with terms faster than a half-cycle has its peak before the current ends.
     """
     length = (end_s - start_s) / slices
 
@@ -119,7 +119,7 @@ def loss_slices(
 
 
 def _modes(ladder: Sequence[FosterTerm]) -> tuple[Array, Array]:
-    """(Rates, kelvins a second and watt) of the terms."""
+    """(Rates, gains in kelvins per second and watt) of the terms."""
     if not ladder:
         raise ValueError("a Foster ladder needs at least one term")
     for term in ladder:

@@ -14,24 +14,26 @@ from sim.thermal.network import LinearNetwork
 RATED_RISE_K = {"A": 60.0, "E": 75.0, "B": 80.0, "F": 100.0, "H": 125.0}
 RATED_AMBIENT_degC = 40.0
 
-# Of small dry transformers with a few kilograms of copper: an assumption; both ends are to be looked at.
+# Assumed, for small dry transformers with a few kilograms of copper. Judge both ends.
 TIME_CONSTANT_RANGE_S = (600.0, 1800.0)
 
 
 @dataclass(frozen=True)
 class Mass:
-    """Winding copper, the part of the core that warms with it, and the winding loss at the rated current and duty."""
+    """The masses that the winding loss warms."""
 
     copper_kg: float
     core_kg: float
+    """The part of the core that warms with the winding."""
     rated_loss_W: float
+    """Winding loss at the rated current and duty."""
 
 
 @dataclass(frozen=True)
 class Winding:
-    """From the plate. `insulation_class`: assumed A, the coolest, where the plate is silent.
+    """The winding from its rating plate. Insulation class A, the coolest, is assumed where the plate has none.
 
-    The class moves the temperature and its limit together: the pace at which the limit is met does not depend on it.
+    The class changes the temperature and its limit together; the safe pace does not depend on it.
     """
 
     rated_current_A: float
@@ -49,12 +51,12 @@ class Winding:
 
     @property
     def limit_degC(self) -> float:
-        """The mean winding temperature of its class at the rated ambient, whatever the ambient is now."""
+        """The mean winding temperature of its class at the rated ambient, not at the present one."""
         return RATED_AMBIENT_degC + RATED_RISE_K[self.insulation_class]
 
     @property
     def time_constants_s(self) -> tuple[float, ...]:
-        """One where it or the masses are known (rise times capacity over loss), else both ends of an assumed range."""
+        """The known time constant, or the one from the masses (rise times capacity over loss), or both ends of a range."""
         if self.time_constant_s is not None:
             return (self.time_constant_s,)
         if self.mass is None:
@@ -67,9 +69,8 @@ class Winding:
 def winding_networks(winding: Winding) -> tuple[LinearNetwork, ...]:
     """One network for each time constant. Input `current_A2`, the square of the RMS current; output `winding`.
 
-    The rated current squared at the rated duty leads to the rated rise. The resistance is that of the hot winding
-    throughout: a cold one heats less, so times to a limit are on the short side. The fast end heats soonest, the slow
-    end rests longest.
+    The rated current at the rated duty gives the rated rise. The resistance is that of the hot winding; a cold one heats
+    less, so times to a limit are on the short side. The short time constant heats soonest, the long one rests longest.
     """
     rise_per_A2 = RATED_RISE_K[winding.insulation_class] / (winding.rated_current_A**2 * winding.rated_duty)
     return tuple(

@@ -1,7 +1,7 @@
-"""The machines that of the fault campaign, and its numbered runs. All machines are invented.
+"""The machines of the fault campaign, and its numbered runs. All machines are invented.
 
-Every run has two welds of a short schedule; the fault begins in the first. Of six runs in a row four have one fault in the weld
-time, one has two faults there, and one has a fault in another state.
+Every run has two welds of a short schedule; the fault begins in the first. Of six runs in a row four have one fault in the
+weld time, one has two faults there, and one has a fault in another state.
 """
 
 from __future__ import annotations
