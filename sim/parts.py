@@ -1,6 +1,6 @@
-"""What parts to be chosen must stand: the inrush of one weld on the worst core, and the warmth of the switch.
+"""The demands on parts to be chosen: the inrush of one weld on the worst core, and the temperatures of the switch.
 
-Answers what gen.wiring.choosing asks of a simulator (WeldSimulated).
+Implements `WeldSimulated` of gen.wiring.choosing.
 """
 
 from __future__ import annotations
@@ -11,16 +11,16 @@ from sim.core import impulse
 from sim.core.weld_current import Assumed, weld_currents
 from sim.verdict.hot_parts import hot_parts
 
-LONGEST_ROW = 20  # half-cycles followed of a long weld; after them the current repeats
+LONGEST_ROW = 20  # half-cycles simulated of a long weld; after them the current repeats
 HARD = Assumed(1.05, 0.8)  # knee and remanence of the hardest core that sim.sweep draws
 _OF_SWITCH = ("case", "junction")
 
 
 def inrush(table: TimingTable, welder: Welder) -> tuple[float, float, float]:
-    """On shorted electrodes: the peak of the planned start, A; then the worst, of a start at the voltage zero from the worst
-    residue or of the shorted current itself: the peak, A, and the greatest I2t of a half-cycle, A2s.
+    """On shorted electrodes: peak of the planned start in A; worst peak in A; worst I2t of a half-cycle in A2s.
 
-    What holds the inrush back is at its least already; the shorted current goes up to the upper end of its range.
+    The worst is of a start at the voltage zero from the worst residue, or of the shorted current at the upper end of its
+    range. The impedance that limits the inrush is at its least in all of them.
     """
     planned = weld_currents(table, welder, longest_row=LONGEST_ROW)
     hard = weld_currents(table, welder, HARD, longest_row=LONGEST_ROW)
@@ -39,7 +39,7 @@ def inrush(table: TimingTable, welder: Welder) -> tuple[float, float, float]:
 
 
 def warmth(table: TimingTable, welder: Welder, period_s: float) -> list[tuple[str, float, float]]:
-    """Case and junction of the switch, a weld every `period_s` for ever: name, peak and limit, degC."""
+    """(Name, peak, limit) of the switch's case and junction in degC, with a weld every `period_s` without end."""
     pace = 60 / period_s
     parts = hot_parts(weld_currents(table, welder), welder, pace)
     return [(part.name, part.for_ever(pace).peak_degC, part.limit_C) for part in parts if part.name in _OF_SWITCH]

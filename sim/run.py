@@ -1,4 +1,4 @@
-"""The main job's second half: run a job's firmware on the bench at a pace, and judge what it did."""
+"""The main job's second half: simulate a job's firmware at a pace, and judge the run."""
 
 from __future__ import annotations
 
@@ -13,18 +13,18 @@ from sim.verdict.finding import Finding
 from sim.verdict.heat import SLOWEST_PACE, FastestPace, fastest_pace
 from sim.verdict.recorded import WeldCount, weld_count
 
-QUICKEST_PACE = 120.0  # welds a minute that can be asked for
+QUICKEST_PACE = 120.0  # welds a minute, the most that can be asked for
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
 class Run(SimulatedJob):
-    """A job that was run on the bench at a pace, and judged."""
+    """A job that was simulated at a pace, and judged."""
 
     verdict: Verdict
 
     @cached_property
     def fastest(self) -> FastestPace:
-        """The fastest pace that may go on for ever."""
+        """The fastest pace that passes no limit in endless work."""
         return fastest_pace(self.job, self.currents)
 
     @cached_property
@@ -34,15 +34,15 @@ class Run(SimulatedJob):
 
 
 def run(job: Job, pace: float | None, seed: int, minutes: float = 1.0) -> Run:
-    """Simulate for so many minutes at a pace (welds a minute; None: the fastest that may go on for ever), and judge.
+    """Simulate for `minutes` at a pace in welds a minute, and judge. None: the fastest pace that passes no limit.
 
-    A second recording is of one weld with nothing between the electrodes. Same input, same run.
+    A second recording has one weld with nothing between the electrodes. Same input, same run.
     """
     return simulated(paced(job, pace), seed, minutes)
 
 
 def paced(job: Job, pace: float | None) -> PacedJob:
-    """The job at a pace, as `run` takes it, with the currents of one weld; nothing is simulated yet."""
+    """The job at a pace, with the currents of one weld. Nothing is simulated yet. `pace` is as in `run`."""
     currents = weld_currents(job.table, job.welder)
     if pace is None:
         pace = min(QUICKEST_PACE, max(SLOWEST_PACE, fastest_pace(job, currents).welds_per_minute))
@@ -65,9 +65,9 @@ def simulated(plan: PacedJob, seed: int, minutes: float = 1.0) -> Run:
 
 
 def refusal(job: Job, pace: float | None) -> Finding | None:
-    """The gravest finding that refuses the job at a pace, as `run` takes it; None where the verdict lets it by.
+    """The gravest finding that refuses the job at a pace; None if it is not refused. `pace` is as in `run`.
 
-    The checks that need no run come first, then the run that is made before a push.
+    The job is simulated only if the checks that need no run pass.
     """
     plan = paced(job, pace)
     verdict = judge_plan(plan)

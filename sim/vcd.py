@@ -1,4 +1,4 @@
-"""A recording as a Value Change Dump, for any wave viewer. One tick is a microsecond; the file carries no date."""
+"""A recording as a Value Change Dump (VCD), for any wave viewer. One tick is a microsecond. The file has no date."""
 
 from __future__ import annotations
 
@@ -17,9 +17,9 @@ _Changes = Iterable[tuple[float, int | str]]
 def vcd_text(recording: Recording) -> str:
     """The run as VCD text. Same recording, same text.
 
-    Signals, below the scope `weldbeat`: `mains_positive` (z in a dropout), `detector`, `gate`, `conduction` (1 under any
-    current), `latched` (1 under a current that latched), and the strings `state` and `reason` of the application. Two
-    changes of one signal within a microsecond leave the later.
+    Signals, in the scope `weldbeat`: `mains_positive` (z in a dropout), `detector`, `gate`, `conduction` (1 under any
+    current), `latched` (1 under a current that latched), and the strings `state` and `reason` of the application. Of two
+    changes of one signal within a microsecond the later counts.
     """
     out = io.StringIO()
     with VCDWriter(out, timescale="1 us", date="", version="weldbeat") as writer:

@@ -38,10 +38,12 @@ _GRAVEST_FIRST = ("refuse", "caution", "passed")
 
 @dataclass(frozen=True)
 class Check:
-    """One judgement of a run. `find` gives None where the welder file has nothing to judge by."""
+    """One judgement of a run."""
 
     find: Callable[[Any], Finding | None]
-    needs_run: bool  # it reads what the bench recorded
+    """None where the welder file lacks the limit or the figures."""
+    needs_run: bool
+    """Whether it reads the bench's recording."""
 
 
 def _recorded(find: Callable[[SimulatedJob], Finding | None]) -> Check:
@@ -89,13 +91,13 @@ CHECKS: tuple[Check, ...] = (
 
 
 def judge(run: SimulatedJob) -> Verdict:
-    """Every check, on a run at the pace asked and on one with nothing between the electrodes."""
+    """Every check of a job at its pace, with the recording of one weld on open electrodes."""
     findings = [check.find(run) for check in CHECKS]
     return _verdict(findings)
 
 
 def judge_plan(run: PacedJob, without: Collection[Callable[[Any], Finding | None]] = ()) -> Verdict:
-    """The checks that need no simulated run, `without` some of them."""
+    """The checks that need no simulated run, except those of `without`."""
     return _verdict([check.find(run) for check in CHECKS if not check.needs_run and check.find not in without])
 
 

@@ -1,4 +1,4 @@
-"""Checks of what one weld does to supply, breaker and switch: inrush, breaker, dip, surge, commutation."""
+"""Checks of one weld against supply, breaker and switch: inrush, trip, dip, surge, commutation."""
 
 from __future__ import annotations
 
@@ -27,10 +27,10 @@ _SEVERITY: dict[Trip, Severity] = {
 
 
 def inrush(run: PacedJob) -> Finding:
-    """Greatest peak of any half-cycle from the worst residue, against the working peak.
+    """The greatest peak from the worst residue, against the working peak.
 
-    The worst residue is that of a first weld after power-up, or after one that was cut off: later welds begin on the
-    polarity that the last one ended against.
+    Only the first weld after power-up or after an interrupted weld can meet that residue. Later welds begin on the
+    polarity opposite to the last half-cycle.
     """
     currents = run.currents
     figure = currents.worst.primary_peak_A / currents.working_peak_A if currents.working_peak_A else 0.0
@@ -44,12 +44,12 @@ def inrush(run: PacedJob) -> Finding:
         otherwise="caution",
         digits=2,
         says=f"A first weld may draw {shown(currents.worst.primary_peak_A)} A at its peak, {{figure}} times the working peak; "
-        "{limit} times is usual at most.",
+        "{limit} times is the usual limit.",
     )
 
 
 def _gentler(currents: WeldCurrents) -> str:
-    """What each way to start would peak at, on the same core."""
+    """The peak of each gentler start on the same core."""
 
     def peak(of: Impulse) -> str:
         return f"{shown(of.primary_peak_A)} A ({of.primary_peak_A / currents.working_peak_A:.2g} times)"
@@ -61,8 +61,8 @@ def _gentler(currents: WeldCurrents) -> str:
         else ""
     )
     return (
-        "Let the first weld after power-up, or after one that was cut off, be one on scrap: nobody knows what it finds in the "
-        f"core. A weld after another peaks at {peak(currents.against_residue)}, one after a long downslope at "
+        "Make the first weld after power-up, or after an interrupted weld, on scrap: the flux left in the core is not known. "
+        f"A weld after another peaks at {peak(currents.against_residue)}, one after a long downslope at "
         f"{peak(currents.settled)}.{slope}"
     )
 
@@ -70,7 +70,7 @@ def _gentler(currents: WeldCurrents) -> str:
 def breaker(run: PacedJob) -> Finding:
     """The breaker's magnetic release against the worst peak.
 
-    The worst peak may come or not, so that of it a breaker may trip; it must where the working current is enough.
+    The worst peak may never come: it counts as a possible trip. Where the working current is enough the breaker must trip.
     """
     currents, fitted = run.currents, run.welder.breaker
     working_A = currents.working_peak_A * currents.scale
@@ -89,8 +89,8 @@ def breaker(run: PacedJob) -> Finding:
             Trip.TRIPS: f"{peak}; from {shown(release.trips_from)} A the breaker must trip.",
             Trip.UNKNOWN: f"{peak}; whether that trips the breaker is not known.",
         },
-        "Slope the current up and down, let the first weld after power-up be one on scrap, or have an electrician fit a "
-        "slower characteristic.",
+        "Slope the current up and down, make the first weld after power-up on scrap, or have an electrician fit a slower "
+        "characteristic.",
     )
     return replace(found, conditions=("peak over root 2",))
 
@@ -98,7 +98,7 @@ def breaker(run: PacedJob) -> Finding:
 def breaker_heat(run: PacedJob) -> Finding:
     """The breaker's bimetal against the pace."""
     release = thermal(run.welder.breaker, run.currents.impulses, 60 / run.welds_per_minute)
-    warms = f"At this pace the breaker warms to {percent_of(release.figure)} of where it may trip"
+    warms = f"At this pace the breaker warms to {percent_of(release.figure)} of the point where it may trip"
     return _breaker_finding(
         "breaker-heat",
         release,
@@ -107,14 +107,14 @@ def breaker_heat(run: PacedJob) -> Finding:
             Trip.HOLDS: f"{warms}.",
             Trip.MAY_TRIP: f"{warms}; from {percent_of(release.trips_from)} it must.",
             Trip.TRIPS: f"{warms}, and trips.",
-            Trip.UNKNOWN: "Whether the breaker bears this pace is not known.",
+            Trip.UNKNOWN: "Whether the breaker holds at this pace is not known.",
         },
         "Weld more slowly or for less time, or have an electrician fit a larger circuit.",
     )
 
 
 def _breaker_finding(name: str, judgement: Judgement, unit: str, says: Mapping[Trip, str], advice: str) -> Finding:
-    """`says`: the sentence for each thing that it may do."""
+    """The finding of a release. `says`: the sentence for each outcome."""
     severity = _SEVERITY[judgement.trip]
     if judgement.trip is Trip.UNKNOWN:
         figure = 0.0 if math.isnan(judgement.figure) else round(judgement.figure, 1)
@@ -127,7 +127,7 @@ def _breaker_finding(name: str, judgement: Judgement, unit: str, says: Mapping[T
 
 
 def supply_dip(run: PacedJob) -> Finding:
-    """How far the outlet's voltage falls under the working current, at the worst of its ranges."""
+    """The voltage that the outlet loses under the working current, at the worst of the ranges."""
     welder = run.welder
     tap = welder.machine.in_use
     fall = dip(welder.machine, tap.working_primary, tap.load_angle)
@@ -140,7 +140,7 @@ def supply_dip(run: PacedJob) -> Finding:
         "Use a lower tap or per cent, or an outlet nearer the board; other users of the supply will see lights flicker.",
         otherwise="caution",
         digits=1,
-        says="While a weld lasts the outlet loses {figure} % of its voltage; {limit} % is allowed.",
+        says="During a weld the outlet loses {figure} % of its voltage; {limit} % is allowed.",
     )
 
 
@@ -158,12 +158,12 @@ def switch_current(run: PacedJob) -> Finding | None:
         "switch.rated_current_A, its data sheet",
         "Fit a larger switch, or weld with less current.",
         digits=1,
-        says="While a weld lasts the switch carries {figure} A RMS; it is rated for {limit} A.",
+        says="During a weld the switch carries {figure} A RMS; it is rated for {limit} A.",
     )
 
 
 def switch_surge(run: PacedJob) -> Finding | None:
-    """The worst peak, with the electrodes on the work or shorted, against the one surge that the data sheet allows."""
+    """The worst peak, on the work or on shorted electrodes, against the data sheet's surge current."""
     surge = run.welder.switch.surge_current_A
     if surge is None:
         return None
@@ -174,9 +174,9 @@ def switch_surge(run: PacedJob) -> Finding | None:
         surge,
         "A peak",
         "switch.surge_current_A, its data sheet (one half-cycle, not to be repeated)",
-        "Fit a larger switch; one shot from the wrong residue would end this one.",
+        "Fit a larger switch; one weld from the worst residue would destroy this one.",
         digits=1,
-        says="The worst peak, with shorted electrodes, is {figure} A; the switch bears {limit} A once.",
+        says="The worst peak, with shorted electrodes, is {figure} A; the switch withstands {limit} A once.",
     )
     return replace(found, conditions=("shorted", "worst residue"))
 
@@ -197,17 +197,17 @@ def switch_i2t(run: PacedJob) -> Finding | None:
         "switch.i2t_A2s, its data sheet (for fusing: one half-cycle, not to be repeated)",
         "Fit a larger switch: no fuse will save this one.",
         digits=2,
-        says="The worst half-cycle, with shorted electrodes, comes to {figure} A2 s; the switch bears {limit} once.",
+        says="The worst half-cycle, with shorted electrodes, has {figure} A2 s; the switch withstands {limit} A2 s once.",
     )
     return replace(found, conditions=("shorted", "worst residue"))
 
 
 def triac_commutation(run: PacedJob) -> Finding | None:
-    """A triac faces the recovering voltage with the gate still warm: its rise against the data sheet."""
+    """The rise of the voltage across a triac as its current ends, against the data sheet."""
     welder = run.welder
     if welder.switch.kind != "triac":
         return None
-    # The voltage that the triac is left with is greatest where the current ends nearest the next peak.
+    # The step of voltage is greatest where the current ends nearest the next peak.
     steps = [abs(math.sin(math.radians(swing.end_deg))) for swing in run.currents.settled.swings]
     step_V = welder.mains.voltage_V * math.sqrt(2) * max(steps, default=0.0)
     rated = run.welder.switch.commutating_dv_dt_V_per_us
@@ -220,16 +220,16 @@ def triac_commutation(run: PacedJob) -> Finding | None:
         rated or TYPICAL_DV_DT,
         "V/us behind a 10 us snubber",
         source,
-        "It may conduct on without a gate. Use two thyristors.",
+        "It may go on conducting without a gate. Use two thyristors.",
         digits=1,
-        says="As the current ends the voltage comes back to the triac at {figure} V/us; it bears {limit}.",
+        says="As the current ends, the voltage across the triac rises at {figure} V/us; it withstands {limit}.",
     )
 
 
 def zero_cross_relay(run: PacedJob) -> Finding | None:
     """A zero-cross relay turns a transformer on at the worst moment, and this firmware's gate is off at the crossings.
 
-    Refused whatever the figure: the greatest peak from the worst residue, of a relay that turns on again by itself as a
+    It is always refused. The figure is the greatest peak from the worst residue, of a relay that turns on again as a
     current ends and of one that waits for the next zero and so skips every other half-cycle.
     """
     currents, welder = run.currents, run.welder

@@ -1,4 +1,4 @@
-"""What a check reads, a job at a pace and what the bench recorded of it; and what it says."""
+"""What a check reads (a job at a pace, and its recording) and what it returns (a finding)."""
 
 from __future__ import annotations
 
@@ -26,7 +26,7 @@ SEVERITY_WORDS: dict[Severity, str] = {"refuse": "refused", "caution": "caution"
 class Finding:
     """One judgement: a figure of the run against a limit.
 
-    Nothing decides by `says`, `unit`, `conditions`, `meaning`, `source` or `advice`: they are only printed.
+    `says`, `unit`, `conditions`, `meaning`, `source` and `advice` are only printed; no decision reads them.
     """
 
     name: str
@@ -43,11 +43,11 @@ class Finding:
     time_s: float | None = None
     """When in the run; None for the run as a whole."""
     low: bool = False
-    """Whether the limit is the least that will do, and not the most."""
+    """Whether the limit is a minimum, not a maximum."""
     conditions: tuple[str, ...] = ()
     """What the figure holds for, printed after the unit."""
     meaning: str = ""
-    """What the figure comes to in this run, printed after the conditions."""
+    """What the figure amounts to in this run, printed after the conditions."""
     zero: float = 0.0
     """Where the scale of figure and limit begins: the ambient for a temperature."""
     says: str = ""
@@ -57,19 +57,14 @@ class Finding:
 
     @property
     def unit_parts(self) -> tuple[str, ...]:
-        """The unit, its conditions, what the figure comes to, and whether the limit is not known."""
-        told = (self.meaning, "limit not known" if self.limit is None else "")
-        return (self.unit, *self.conditions, *(part for part in told if part))
+        """The unit, its conditions, the figure's meaning, and a note if the limit is not known."""
+        notes = (self.meaning, "limit not known" if self.limit is None else "")
+        return (self.unit, *self.conditions, *(note for note in notes if note))
 
     @property
     def unit_text(self) -> str:
         """All parts of the unit in one line."""
         return ", ".join(self.unit_parts)
-
-    @property
-    def limit_note(self) -> str:
-        """The limit in brackets; "" where it is not known."""
-        return "" if self.limit is None else f" (limit {self.limit:g})"
 
     @property
     def sentence(self) -> str:
@@ -78,7 +73,7 @@ class Finding:
 
     @property
     def share(self) -> float:
-        """How much of the limit is used: 1 at it; inf: passed without a ratio, or not known; nan: nil, and kept."""
+        """The used part of the limit: 1 at it. inf: beyond it without a ratio, or not known. nan: within a limit of 0."""
         if self.limit is None:
             return math.inf
         if self.limit == 0:
@@ -129,15 +124,15 @@ def judged(
     says: str = "",
     zero: float = 0.0,
 ) -> Finding:
-    """A finding that has passed while `figure` keeps to `limit` (at most, or with `low` at least), and is `otherwise` beyond it.
+    """A finding that passes if `figure` is at most `limit` (with `low`: at least), and is `otherwise` beyond it.
 
-    Judged as it is and told to `digits` after the point, unless so few would tell another story. `says`: the sentence, with
-    `{figure}` and `{limit}` where they stand in it, and `{percent}` for the share of the limit that is used.
+    The exact figure is judged. It is reported to `digits` after the point, or to more if rounding would contradict the
+    judgement. `says`: the sentence, with `{figure}`, `{limit}` and `{percent}` (the used part of the limit) in place.
     """
 
     def keeps(figure: float, limit: float) -> bool:
-        hair = 1e-9 * abs(limit)  # what floating point may add to a figure that is the limit itself
-        return figure >= limit - hair if low else figure <= limit + hair
+        rounding = 1e-9 * abs(limit)  # of floating point, in a figure that equals the limit
+        return figure >= limit - rounding if low else figure <= limit + rounding
 
     kept = keeps(figure, limit)
     shown = round(figure, digits), round(limit, digits)
@@ -156,8 +151,8 @@ def judged(
         zero=zero,
     )
     places = next(n for n in range(3, 16) if n == 15 or keeps(*(_in_digits(x, n) for x in (figure, limit))) == kept)
-    told, least_or_most = (f"{_in_digits(x, places):.12g}" for x in (figure, limit))
-    return replace(found, says=says.format(figure=told, limit=least_or_most, percent=percent_of(found.share)))
+    figure_text, limit_text = (f"{_in_digits(x, places):.12g}" for x in (figure, limit))
+    return replace(found, says=says.format(figure=figure_text, limit=limit_text, percent=percent_of(found.share)))
 
 
 def _in_digits(value: float, places: int) -> float:
@@ -165,7 +160,7 @@ def _in_digits(value: float, places: int) -> float:
 
 
 def percent_of(share: float) -> str:
-    """A share of a limit, rounded towards the limit's own side, so that nothing beyond it reads as at it."""
+    """A share of a limit. Rounded up above 1 and down below it, so that a figure beyond its limit never reads 100 %."""
     if not math.isfinite(share):
         return "beyond"
     return f"{math.ceil(100 * share - 1e-9) if share > 1 else math.floor(100 * share + 1e-9)} %"
@@ -189,7 +184,7 @@ class Summary:
 
 
 def cut_off_named(findings: Sequence[Finding]) -> str:
-    """How much is there of what ends a weld that goes wrong, in a sentence."""
+    """How many of the parts that end a faulty weld are fitted, in words."""
     there = sum(finding.severity != "refuse" for finding in findings)
     if there == len(findings):
         return f"all {there} are there."
@@ -197,7 +192,7 @@ def cut_off_named(findings: Sequence[Finding]) -> str:
 
 
 def summarised(verdict: Verdict, welds_per_minute: float) -> Summary:
-    """What is said of a verdict at a pace: one sentence, what refuses and cautions, and what came nearest to its limit."""
+    """The summary of a verdict at a pace."""
     of_weld = [f for f in verdict.findings if f.subject == "weld"]
     refusals, cautions, passed = (
         tuple(f for f in of_weld if f.severity == severity) for severity in ("refuse", "caution", "passed")
@@ -219,14 +214,14 @@ def summarised(verdict: Verdict, welds_per_minute: float) -> Summary:
 
 @dataclass(frozen=True, eq=False, kw_only=True)
 class PacedJob:
-    """A job worked at a pace, before anything is simulated."""
+    """A job at a pace, before it is simulated."""
 
     job: Job
     welds_per_minute: float
-    currents: WeldCurrents  # of one weld: computed once for every check
-    advises: bool = (
-        True  # whether advice is searched for, such as the pace that a hot part would bear: it takes longest
-    )
+    currents: WeldCurrents
+    """Of one weld, computed once for all checks."""
+    advises: bool = True
+    """Whether to search for advice, such as a safe pace. The search takes the most time."""
 
     @property
     def table(self) -> TimingTable:
@@ -243,7 +238,8 @@ class PacedJob:
 
 @dataclass(frozen=True, eq=False, kw_only=True)
 class SimulatedJob(PacedJob):
-    """The same with what the bench recorded while the firmware ran."""
+    """A job at a pace with the bench's recordings."""
 
     recording: Recording
-    open_electrodes: Recording  # of one weld with nothing between the electrodes
+    open_electrodes: Recording
+    """Of one weld with nothing between the electrodes."""

@@ -23,16 +23,16 @@ class FluxPoint:
 
 
 def flux_path(recording: Recording, welder: Welder, from_s: float, to_s: float) -> list[FluxPoint]:
-    """Flux from no residue at `from_s`. At every moment it decays towards zero through the closed secondary.
+    """Flux from no residue at `from_s`. It decays all the time through the closed secondary.
 
-    That decay is what keeps a small lasting difference between the half-cycles from adding up for ever.
+    The decay keeps a small difference between the half-cycles from adding up without end.
     """
     unit = welder.mains.voltage_V * math.sqrt(2) / (2 * math.pi * welder.mains.frequency_Hz)
     return path_of(recording.conductions, unit, welder.flux_decay_s, from_s, to_s)
 
 
 def path_of(conductions: Iterable[Conduction], unit: float, tau: float, from_s: float, to_s: float) -> list[FluxPoint]:
-    """The same from currents alone. `unit`: volt-seconds of the steady peak; `tau`: seconds in which flux dies away."""
+    """The same from currents. `unit`: volt-seconds of the steady peak. `tau`: time constant of the decay in seconds."""
     flux, at_s = 0.0, from_s
     path = [FluxPoint(from_s, 0.0)]
     for c in conductions:
@@ -65,5 +65,5 @@ def flux_balance(run: SimulatedJob) -> Finding:
         "textbook: switched on at zero it is 2, at the peak 1; the knee lies between (common practice, no source)",
         "Raise limits.first_delay_deg towards 90, keep impulses and gaps even, or slope the current up.",
         time_s=worst.time_s if worst.flux else None,
-        says="The core comes to {percent} of the flux from which it is taken to saturate.",
+        says="The core reaches {percent} of the flux at which it is taken to saturate.",
     )

@@ -1,4 +1,4 @@
-"""Heat at a pace: the checks when the work goes on for ever, the fastest pace that may, and how hot each part is when."""
+"""Heat at a pace: the checks in endless work, the fastest safe pace, and the temperature of each part."""
 
 from __future__ import annotations
 
@@ -21,10 +21,10 @@ from sim.verdict.hot_parts import (
 )
 
 SLOWEST_PACE = 0.1  # welds a minute: a slower one is no work
-_NEAR = 1e-6  # of a pace: two rounds that differ by less agree
+_NEAR = 1e-6  # of a pace: the iteration ends at a smaller change
 _ROUNDS = 30
 _HALVINGS = 50
-_HAND_S = 0.2  # the pedal, the wait for the right polarity, mains that runs slow: the board is ready a little later
+_HAND_S = 0.2  # for the pedal, the wait for the right polarity and slow mains
 
 
 def junction(run: PacedJob) -> Finding | None:
@@ -34,7 +34,7 @@ def junction(run: PacedJob) -> Finding | None:
 
 
 def case(run: PacedJob) -> Finding:
-    """The case of the switch against what its rated current is given at."""
+    """The case of the switch against the temperature at which its rated current is given."""
     return _judged(case_part(run.currents, run.welder), run)
 
 
@@ -44,19 +44,19 @@ def winding(run: PacedJob) -> Finding:
 
 
 def electrode_heat(run: PacedJob) -> Finding | None:
-    """An electrode's face against softening in a furnace, by its mean."""
+    """The mean of an electrode's face against the softening temperature of a furnace."""
     part = electrode_part(run.currents, run.welder, _pace(run))
     return None if part is None else _judged(part, run)
 
 
 def electrode_peak(run: PacedJob) -> Finding | None:
-    """An electrode's face at its hottest: softening in the time that it is hot, and melting."""
+    """The peak of an electrode's face against softening in its short time, and against melting."""
     part = electrode_peak_part(run.currents, run.welder, _pace(run))
     return None if part is None else _judged(part, run)
 
 
 def _pace(run: PacedJob) -> float:
-    """Welds a minute. A pace that leaves no time for the weld is another check's."""
+    """Welds a minute, no more than the weld's length allows; another check refuses a faster pace."""
     return min(run.welds_per_minute, 60 / _weld_s(run))
 
 
@@ -66,12 +66,12 @@ def _weld_s(run: PacedJob) -> float:
 
 
 def _judged(part: HotPart, run: PacedJob) -> Finding:
-    """The part at equilibrium against its limit."""
+    """The part in endless work against its limit."""
     weld_s = _weld_s(run)
     final = part.for_ever(_pace(run))
     figure = final.mean_degC if part.by_mean else final.peak_degC
     fastest = at_its_pace(part, weld_s).fastest(weld_s) if run.advises and figure > part.limit_C else 0.0
-    slower = f" It holds for ever at {_floored(fastest):g} welds a minute." if fastest >= 0.1 else ""
+    slower = f" At {_floored(fastest):g} welds a minute it never passes its limit." if fastest >= 0.1 else ""
     found = judged(
         part.name,
         figure,
@@ -81,29 +81,31 @@ def _judged(part: HotPart, run: PacedJob) -> Finding:
         part.advice + slower,
         otherwise=part.severity,
         digits=1,
-        says=f"{part.called} comes to {{figure}} degC at {'its mean' if part.by_mean else 'its hottest'} when the work goes on "
-        "for ever; {limit} degC is allowed.",
+        says=f"{part.called} reaches {'a mean of ' if part.by_mean else ''}{{figure}} degC when the work goes on for ever; "
+        "{limit} degC is allowed.",
         zero=part.network.ambient_degC,
     )
     return replace(found, conditions=("mean" if part.by_mean else "peak",), meaning=part.meaning)
 
 
 def _floored(pace: float) -> float:
-    """A pace that may be typed: not faster, in tenths."""
+    """A pace rounded down to tenths, to be typed."""
     return math.floor(10 * pace) / 10
 
 
 @dataclass(frozen=True)
 class PaceLimit:
-    """One thing that limits the pace: a finding's name, and the welds a minute up to which it holds; 0: not one."""
+    """One limit of the pace."""
 
     name: str
+    """Of the finding."""
     welds_per_minute: float
+    """The most that it allows; 0 for none."""
 
 
 @dataclass(frozen=True)
 class FastestPace:
-    """Every limit, the tightest first."""
+    """Every limit of the pace, the tightest first."""
 
     limits: tuple[PaceLimit, ...]
 
@@ -124,7 +126,7 @@ class FastestPace:
 
 
 def fastest_pace(job: Job, currents: WeldCurrents) -> FastestPace:
-    """The paces that each part of the machine, its plate, its breaker and the schedule's own length allow."""
+    """The pace allowed by each part of the machine, its rating plate, its breaker and the length of the schedule."""
     table, welder = job.table, job.welder
     period_s = table.half_cycles * 0.5 / table.frequency_Hz + _HAND_S
     limits = [PaceLimit("schedule", 60 / period_s)]
@@ -136,12 +138,12 @@ def fastest_pace(job: Job, currents: WeldCurrents) -> FastestPace:
 
 
 def parts_at_their_pace(currents: WeldCurrents, welder: Welder, least_period_s: float) -> list[HotPart]:
-    """The parts, each as it is at its own fastest pace: an electrode's resistance goes with its heat, and what its face bears."""
+    """The parts, each at its own fastest pace. An electrode's resistance and its limit depend on the pace."""
     return [at_its_pace(part, least_period_s) for part in hot_parts(currents, welder, 60 / least_period_s)]
 
 
 def at_its_pace(part: HotPart, least_period_s: float) -> HotPart:
-    """The part as it is at its own fastest pace, found by substitution."""
+    """The part at its own fastest pace, found by iteration."""
     if part.remade is None:
         return part
     pace = part.fastest(least_period_s)
@@ -154,7 +156,7 @@ def at_its_pace(part: HotPart, least_period_s: float) -> HotPart:
 
 
 def _breaker_pace(currents: WeldCurrents, welder: Welder, most: float) -> float:
-    """The fastest pace up to `most` at which the bimetal surely holds, by bisection."""
+    """The fastest pace up to `most` at which the bimetal cannot trip, by bisection."""
 
     def holds(pace: float) -> bool:
         return thermal(welder.breaker, currents.impulses, 60 / pace).trip is Trip.HOLDS
@@ -170,11 +172,7 @@ def _breaker_pace(currents: WeldCurrents, welder: Welder, most: float) -> float:
 
 @dataclass(frozen=True)
 class Temperature:
-    """One part, degC: its peak in a weld, or with `by_mean` its mean, since that is what its limit is of.
-
-    `fastest_pace`: welds a minute for ever, 0: not one. `time_to_limit_s` None: the limit is not passed at this pace.
-    `rest_s`: after the burst asked for, None where none was asked for or the limit is of the mean; inf: no rest is enough.
-    """
+    """One part, in degC: its peak in a weld, or its mean where the limit applies to the mean."""
 
     name: str
     after_run_C: float
@@ -182,13 +180,17 @@ class Temperature:
     for_ever_C: float
     limit_C: float
     by_mean: bool
+    """Whether the limit applies to the mean."""
     fastest_pace: float
+    """Welds a minute that never pass the limit; 0 for none."""
     time_to_limit_s: float | None
+    """None: this pace never passes the limit."""
     rest_s: float | None
+    """After the burst asked for. None: no burst was asked for, or the limit is of the mean. inf: no rest is enough."""
 
 
 def temperatures(run: PacedJob, welds: int, burst: int | None = None) -> tuple[Temperature, ...]:
-    """Each part after `welds` welds at this pace. `burst` welds follow one another as fast as the schedule lets them."""
+    """Each part after `welds` welds at this pace. The `burst` welds are as fast as the schedule allows."""
     currents, table, welder = run.currents, run.table, run.welder
     period_s = table.half_cycles * 0.5 / table.frequency_Hz
     weld_s = period_s - table.time_of("off") * 0.5 / table.frequency_Hz

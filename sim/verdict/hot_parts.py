@@ -1,4 +1,4 @@
-"""The parts of a machine that grow hot: each one's thermal network, its losses in one weld, and its limit."""
+"""The hot parts of a machine: thermal network, losses in one weld, and limit of each."""
 
 from __future__ import annotations
 
@@ -48,26 +48,22 @@ from sim.thermal.network import Array
 from sim.verdict.finding import Severity
 
 CASE_LIMIT_C = 85.0  # common practice, no source: rated currents are given at 70 to 90
-COPPER_OF_MASS = 0.3  # of a transformer's mass is winding, the rest core; common practice, no source
-SLICES = 6  # of a half-cycle, each with its own share of the loss, for the junction that follows it
-DAYS_WELDS = 1000  # that a face lasts before it is dressed: a day's work; common practice, no source
-_TOLD_WELDS = 10**6  # more are as good as for ever
+COPPER_OF_MASS = 0.3  # winding's share of a transformer's mass, the rest is core; common practice, no source
+SLICES = 6  # of a half-cycle's loss, for the junction, which follows it
+DAYS_WELDS = 1000  # a day's welds, after which a face is dressed; common practice, no source
+_MOST_WELDS = 10**6  # reported; more are as good as endless
 MATERIALS = {"Cu-ETP": COPPER, "CuCr1": CUCR1, "CuCr1Zr": CUCR1ZR}
 
 
 @dataclass(frozen=True)
 class HotPart:
-    """One part under one weld repeated at a pace. `limit_C` is of its peak, or with `by_mean` of its mean.
-
-    `called`: what it is called at the beginning of a sentence.
-
-    `meaning`: what its temperature comes to. `remade`: the part at another pace, where the network or the limit goes with it.
-    Where its time constant is a range `network` is the quick end, which peaks highest, and `slow` the one that rests longest.
-    """
+    """One part under one weld repeated at a pace."""
 
     name: str
     called: str
+    """Its name at the beginning of a sentence."""
     network: LinearNetwork
+    """With the shortest time constant, which has the highest peak, where only a range is known."""
     profile: PowerProfile
     output: str
     limit_C: float
@@ -75,12 +71,16 @@ class HotPart:
     advice: str
     severity: Severity = "refuse"
     by_mean: bool = False
+    """Whether the limit is of the mean, not of the peak."""
     slow: LinearNetwork | None = None
+    """With the longest time constant, which needs the longest rest; None where one is known."""
     meaning: str = ""
+    """What its temperature amounts to."""
     remade: Callable[[float], HotPart] | None = None
+    """The part at another pace; None where neither network nor limit depends on the pace."""
 
     def outlook(self, welds_per_minute: float, welds: int) -> Forecast:
-        """After `welds` welds from cold, a minute later, and for ever."""
+        """After `welds` welds from cold, a minute later, and in endless work."""
         return forecast(self.network, self.profile, 60 / welds_per_minute, max(1, welds), self.output)
 
     def for_ever(self, welds_per_minute: float) -> Cycle:
@@ -88,7 +88,7 @@ class HotPart:
         return equilibrium(self.network, self.profile, 60 / welds_per_minute, self.output)
 
     def fastest(self, least_period_s: float) -> float:
-        """Welds a minute that may go on for ever; 0: not one."""
+        """The most welds a minute that never pass the limit; 0 for none."""
         if self.by_mean:  # a mean rises in proportion to the pace
             period_s = max(least_period_s, self.profile.end_s)
             mean_C = equilibrium_mean_degC(self.network, self.profile, period_s, self.output)
@@ -98,7 +98,7 @@ class HotPart:
         return fastest_safe_pace(self.network, self.profile, self.limit_C, self.output, least_period_s)
 
     def rest_s(self, welds_per_minute: float, welds: int) -> float:
-        """Rest after that many welds at that pace before one more is safe."""
+        """The rest after `welds` welds at this pace before one more is safe."""
         network = self.slow or self.network
         return rest_after_burst_s(network, self.profile, 60 / welds_per_minute, welds, self.limit_C, self.output)
 
@@ -108,7 +108,7 @@ class HotPart:
 
 
 def hot_parts(currents: WeldCurrents, welder: Welder, welds_per_minute: float) -> tuple[HotPart, ...]:
-    """The parts that the welder file describes well enough. Currents are taken at the upper end of their range."""
+    """The parts for which the welder file has enough figures. Currents are at the upper end of their range."""
     found = (
         junction_part(currents, welder),
         case_part(currents, welder),
@@ -172,12 +172,12 @@ def _on_state(welder: Welder) -> OnState:
 def _on_its_sink(welder: Welder) -> LinearNetwork:
     switch, sink = welder.switch, welder.heat_sink
     cooling = Cooling(switch.case_to_sink_K_per_W, sink.K_per_W, sink.J_per_K, welder.ambient.temperature_C)
-    # Without a ladder the junction is not judged; one that follows at once serves to reach the case.
+    # Without a ladder the junction is not judged. The case needs one, here with a junction that follows at once.
     return switch_network([FosterTerm(*term) for term in switch.foster or ((1e-6, 1e-3),)], cooling)
 
 
 def _profile(currents: WeldCurrents, inputs: Callable[[Swing], tuple[float, ...]]) -> PowerProfile:
-    """Each half-cycle with constant input, in its own place: that of the swings that begin in it."""
+    """Each half-cycle with the input of the swings that begin in it, constant over the half-cycle."""
     first = currents.settled.swings[0].half_cycle
     return PowerProfile(
         tuple(
@@ -192,11 +192,11 @@ def _profile(currents: WeldCurrents, inputs: Callable[[Swing], tuple[float, ...]
 
 
 def _sliced(currents: WeldCurrents, inputs: Callable[[Swing, float, float], tuple[float, ...]]) -> PowerProfile:
-    """Each swing's heat where it falls: as half a sine from its start to its end, with the charge and RMS that it has.
+    """Each swing's heat as half a sine from its start to its end, with the swing's charge and RMS.
 
-    `inputs` takes a swing, and what its mean current and its mean square over the half-cycle are to be multiplied by.
+    `inputs` takes a swing and the factors of its mean current and of its mean square over the half-cycle.
 
-    A swing that stands for others may end a little after the next of them begins; it is then ended there, its loss kept.
+    A repeated swing may end a little after the next one begins. It is cut there, with its whole loss.
     """
     swings = currents.settled.swings
     starts_s = [(s.half_cycle - swings[0].half_cycle + s.start_deg / 180) * currents.half_s for s in swings]
@@ -241,7 +241,7 @@ def winding_part(currents: WeldCurrents, welder: Welder) -> HotPart:
 
 
 def _winding_time(welder: Welder) -> tuple[Mass | None, float | None]:
-    """Mass and time constant, as far as the file gives them: a measured time constant goes before one from the mass."""
+    """Mass and time constant, as far as the file gives them. A measured time constant takes precedence over the mass."""
     t, machine = welder.transformer, welder.machine
     if "winding_time_constant_min" in t.model_fields_set:
         return None, 60 * t.winding_time_constant_min
@@ -277,8 +277,8 @@ def electrode_part(currents: WeldCurrents, welder: Welder, welds_per_minute: flo
 def electrode_peak_part(currents: WeldCurrents, welder: Welder, welds_per_minute: float) -> HotPart | None:
     """The peak of an electrode's face; None where electrodes or turns ratio are not known.
 
-    Its limit is the peak of a course of the same shape that would leave the face soft after `DAYS_WELDS` welds, or that
-    would melt it with the most of the joint's heat that an electrode may take, whichever is lower.
+    Its limit is the lower of two peaks of a course of the same shape: the one that softens the face after `DAYS_WELDS`
+    welds, and the one that melts it with the largest share of the joint's heat.
     """
     if welder.electrodes is None or currents.turns is None:
         return None
@@ -311,8 +311,8 @@ def electrode_peak_part(currents: WeldCurrents, welder: Welder, welds_per_minute
 
 
 def _welds_words(welds: float) -> str:
-    """Two figures of it, which is more than is known."""
-    if welds > _TOLD_WELDS:
+    """A number of welds to two digits; it is not known any better."""
+    if welds > _MOST_WELDS:
         return "more than a million welds"
     return "one weld" if welds < 2 else f"{float(f'{welds:.2g}'):.0f} welds"
 
@@ -322,7 +322,7 @@ def _remaker(
 ) -> Callable[[float], HotPart]:
     def remade(welds_per_minute: float) -> HotPart:
         part = make(currents, welder, welds_per_minute)
-        assert part is not None, "the same file told enough before"
+        assert part is not None, "the same file had enough figures before"
         return part
 
     return remade
@@ -330,7 +330,7 @@ def _remaker(
 
 @dataclass(frozen=True, eq=False)
 class _Face:
-    """An electrode's face in one period of endless work."""
+    """An electrode's face over one period of endless work."""
 
     material: Material
     network: LinearNetwork
@@ -339,7 +339,7 @@ class _Face:
 
     @property
     def softening_C(self) -> float:
-        """Of the furnace; inf for a metal that has none."""
+        """Softening temperature in a furnace; inf for a metal that has none."""
         return self.material.softening_degC or math.inf
 
     @cached_property
@@ -351,14 +351,14 @@ class _Face:
         return equilibrium_course(self.network, self.profile, self.period_s, "face")
 
     def welds_until_soft(self, scale: float = 1.0) -> float:
-        """With its rise above ambient so many times as great."""
+        """Welds until the face is soft, with its rise above ambient multiplied by `scale`."""
         ambient_C = self.network.ambient_degC
         times_s, course_C = self.course
         done = softened(self.softening_C, times_s, ambient_C + scale * (course_C - ambient_C))
         return 1 / done if done > 0 else math.inf
 
     def bearable(self) -> float:
-        """How many times as great a rise leaves it soft after `DAYS_WELDS`."""
+        """The factor of the rise with which the face is soft after `DAYS_WELDS`."""
 
         def too_long(scale: float) -> float:
             return math.log(self.welds_until_soft(scale) / DAYS_WELDS)
@@ -370,7 +370,7 @@ class _Face:
 
 
 def _faces(currents: WeldCurrents, welder: Welder, welds_per_minute: float, share: float) -> list[_Face]:
-    """The face of each electrode that is unlike the other, with that share of the joint's heat in each."""
+    """The face of each different electrode, with this share of the joint's heat in each."""
     assert welder.electrodes is not None
     upper, lower = welder.electrodes.pair
     return [
@@ -379,7 +379,7 @@ def _faces(currents: WeldCurrents, welder: Welder, welds_per_minute: float, shar
 
 
 def _face(e: OneElectrode, currents: WeldCurrents, welder: Welder, welds_per_minute: float, share: float) -> _Face:
-    """One electrode's face, its own resistance as warm as it gets."""
+    """One electrode's face, with its resistance at its mean temperature in endless work."""
     turns = currents.turns
     assert turns is not None
     face_mm = e.face_mm
@@ -403,6 +403,6 @@ def _face(e: OneElectrode, currents: WeldCurrents, welder: Welder, welds_per_min
     period_s = max(60 / welds_per_minute, profile.end_s)
     try:
         settled = at_its_own_mean(electrode, profile, period_s)
-    except ArithmeticError:  # it runs away: judged with the resistance of metal about to melt
+    except ArithmeticError:  # it heats without end: judged with the resistance at melting
         settled = replace(electrode, mean_degC=material.melting_degC)
     return _Face(material, electrode_network(settled), profile, period_s)

@@ -1,4 +1,4 @@
-"""Checks of the timing table against the machine, over the band and the load-angle range; and of what the file leaves out."""
+"""Checks of the timing table against the machine, over the frequency band and the load-angle range."""
 
 from __future__ import annotations
 
@@ -19,7 +19,7 @@ _SAMPLES = 40
 
 
 def duty(run: PacedJob) -> Finding:
-    """Duty over one minute at the pace asked, weighed by current squared, against what the plate allows at this current."""
+    """Duty over one minute at the pace asked, weighted by current squared, against the rating plate's at this current."""
     table, welder = run.table, run.welder
     asked = table.heating_half_cycles * run.welds_per_minute / (120 * table.frequency_Hz)
     t = welder.transformer
@@ -32,7 +32,7 @@ def duty(run: PacedJob) -> Finding:
         f"plate: {t.rating_kVA:g} kVA at {t.rating_duty_percent:g} %, equal heating I^2 x duty (RWMA practice, from memory)",
         f"Weld no faster than {math.floor(most)} a minute, or shorten the weld or lower its current.",
         digits=2,
-        says="Current flows for as much as {figure} % of each minute at full conduction; the rating plate allows {limit} %.",
+        says="The welds of a minute heat as much as full current for {figure} % of it; the rating plate allows {limit} %.",
     )
 
 
@@ -48,13 +48,13 @@ def cool_time(run: PacedJob) -> Finding:
         "half-cycles",
         "limits.least_cool in the welder file",
         "Lengthen the cool time.",
-        says="The shortest pause between impulses is {figure} half-cycles; limits.least_cool wants {limit}.",
+        says="The shortest pause between impulses is {figure} half-cycles; limits.least_cool requires {limit}.",
         low=True,
     )
 
 
 def table_size(run: PacedJob) -> Finding:
-    """Half-cycles from the first fired to the last, which the board holds in memory."""
+    """Half-cycles from the first fired to the last, against the board's memory."""
     count = sum(row.half_cycles for row in run.table.impulse_rows)
     return judged(
         "table-size",
@@ -68,7 +68,7 @@ def table_size(run: PacedJob) -> Finding:
 
 
 def low_current(run: PacedJob) -> Finding:
-    """Percent current so low that the tap is the better way. A slope may end at that percentage."""
+    """The least percent current, below which a lower tap is better. A slope may end at that percentage."""
     least = min(
         row.current_percent
         for row in run.table.rows
@@ -82,7 +82,7 @@ def low_current(run: PacedJob) -> Finding:
         "common practice, no source",
         "Use a lower tap and a higher percentage.",
         low=True,
-        says="The least current is {figure} %; below {limit} % a lower tap serves better.",
+        says="The least current is {figure} %; below {limit} % a lower tap is better.",
         otherwise="caution",
     )
 
@@ -113,12 +113,12 @@ def latching(run: PacedJob) -> Finding:
         "Use a switch with a lower latching current, or fire earlier (more per cent).",
         low=True,
         digits=2,
-        says="Under the gate the current reaches {figure} times what latches the switch, at the worst.",
+        says="Under the gate the current reaches at least {figure} times the switch's latching current.",
     )
 
 
 def not_judged(run: PacedJob) -> Finding | None:
-    """Checks left out because the welder file does not tell enough."""
+    """Checks left out because the welder file lacks figures."""
     welder = run.welder
     electrodes = (
         "electrodes and transformer.open_secondary_V",
@@ -143,6 +143,6 @@ def not_judged(run: PacedJob) -> Finding | None:
         "checks left out",
         "the welder file",
         f"Give {keys}.",
-        says="The welder file does not tell enough to judge "
+        says="The welder file has too few figures to judge "
         f"{len(left_out)} thing{'' if len(left_out) == 1 else 's'}: {', '.join(left_out)}.",
     )

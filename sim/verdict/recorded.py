@@ -1,4 +1,4 @@
-"""Checks of what the bench recorded: counts, moments, windows, polarity and pace, never the firmware's own counters."""
+"""Checks of the bench's recording: counts, times, windows, polarity and pace. None reads the firmware's counters."""
 
 from __future__ import annotations
 
@@ -18,13 +18,15 @@ LEAST_GATE_REST_DEG = 5.0
 
 @dataclass(frozen=True)
 class Fired:
-    """One gate of a weld beside what the table asked of it. `error_us`: gate edge less ideal, from the true crossing."""
+    """One gate of a weld, compared with the timing table."""
 
     weld: ObservedWeld
     on_s: float
     off_s: float
     error_us: float
-    rest_us: float  # from the gate's end to the next true crossing
+    """Gate edge less the ideal, which counts from the true crossing."""
+    rest_us: float
+    """From the gate's end to the next true crossing."""
 
 
 def planned_delays_us(table: TimingTable) -> list[int]:
@@ -35,7 +37,7 @@ def planned_delays_us(table: TimingTable) -> list[int]:
 
 
 def fired_half_cycles(recording: Recording, table: TimingTable) -> Iterator[Fired]:
-    """Pair the gates of each weld with the table. A gate beyond the table's number is left to `half_cycles`."""
+    """The gates of each weld next to the table. `half_cycles` judges gates beyond the table's number."""
     delays = planned_delays_us(table)
     nominal_s = 0.5 / table.frequency_Hz
     for weld in recording.welds:
@@ -72,7 +74,7 @@ def half_cycles(run: SimulatedJob) -> Finding:
         0,
         "half-cycles amiss",
         "the timing table",
-        "The current was not the one planned: see which half-cycles in weld.csv; check latching current and gate end.",
+        "The current was not as planned: weld.csv shows which half-cycles; check latching current and gate end.",
         says=f"A weld had {_counted(worst, 'half-cycle')} of current more or fewer than planned."
         if worst
         else "Every half-cycle that was planned carried current, and no other.",
@@ -91,13 +93,13 @@ def firing(run: SimulatedJob) -> Finding:
         "degrees from ideal",
         "common practice, no source",
         "Measure the detector's edges against the true crossings and set detector.offset_rise_us and offset_fall_us.",
-        says="A gate comes up to {figure} degrees from where it was planned; {limit} are allowed.",
+        says="A gate is up to {figure} degrees from its planned place; {limit} are allowed.",
         time_s=worst.on_s if worst else None,
     )
 
 
 def gate_window(run: PacedJob) -> Finding:
-    """Gate left after the latest firing delay of the table."""
+    """The length of the gate after the latest firing delay of the table."""
     left = GATE_END_DEG - us_to_degrees(max(planned_delays_us(run.table)), run.table.frequency_Hz)
     return judged(
         "gate-window",
@@ -113,7 +115,7 @@ def gate_window(run: PacedJob) -> Finding:
 
 
 def gate_end(run: SimulatedJob) -> Finding:
-    """The gate is off before the next true crossing, or it would fire the next half-cycle at its zero."""
+    """The gate is off before the next true crossing; else it would fire the next half-cycle at its zero."""
     worst = min(fired_half_cycles(run.recording, run.table), key=lambda f: f.rest_us, default=None)
     rest = us_to_degrees(worst.rest_us, run.table.frequency_Hz) if worst else 180 - GATE_END_DEG
     return judged(
@@ -133,7 +135,7 @@ def gate_end(run: SimulatedJob) -> Finding:
 def polarity(run: SimulatedJob) -> Finding:
     """Every impulse starts on the polarity opposite to the last half-cycle that conducted.
 
-    With a detector that does not tell polarity this holds inside a weld; between welds the delayed start has to do.
+    With a detector without polarity this is checked within a weld only; between welds the delayed start limits the flux.
     """
     wrong, when = 0, None
     knows = run.welder.detector.kind == "square"
@@ -147,7 +149,7 @@ def polarity(run: SimulatedJob) -> Finding:
         0,
         "half-cycles after one of their own polarity",
         "common practice, no source",
-        "The core is pushed the same way twice: use even impulses and gaps, and a detector that tells polarity.",
+        "The core is magnetised the same way twice: use even impulses and gaps, and a detector with polarity.",
         says=f"{_counted(wrong, 'half-cycle')} of current followed one of the same polarity."
         if wrong
         else "No half-cycle of current followed one of the same polarity.",
@@ -157,11 +159,13 @@ def polarity(run: SimulatedJob) -> Finding:
 
 @dataclass(frozen=True)
 class WeldCount:
-    """Welds asked for at this pace, those that ran to their end, and those that the board did not accept or had no time for."""
+    """The welds of a run."""
 
     asked: int
     made: int
+    """Those that ran to their end."""
     refused: int
+    """Those that the board did not accept, or had no time for."""
 
 
 def weld_count(recording: Recording) -> WeldCount:
@@ -171,7 +175,7 @@ def weld_count(recording: Recording) -> WeldCount:
 
 
 def completed(run: SimulatedJob) -> Finding:
-    """Every weld that began ran to its end; the simulated person held the pedal long enough."""
+    """Every weld that began ran to its end. The simulated person holds the pedal long enough."""
     early = [w.asked_s for w in run.recording.welds if w.ending != "completed"]
     return judged(
         "completed",
@@ -196,7 +200,7 @@ def pace(run: SimulatedJob) -> Finding:
         "welds not accepted",
         "the run itself",
         f"One weld with its off time takes {longest:.2f} s, and the duty guard may ask for more rest: weld more slowly.",
-        says=f"{_counted(refused, 'press', 'presses')} of the pedal began no weld, for the board was not ready."
+        says=f"{_counted(refused, 'press', 'presses')} of the pedal began no weld, because the board was not ready."
         if refused
         else "The board was ready at every press of the pedal.",
         otherwise="caution",
@@ -204,7 +208,10 @@ def pace(run: SimulatedJob) -> Finding:
 
 
 def open_electrodes(run: SimulatedJob) -> Finding:
-    """Difference between half-cycles of either polarity in one weld of a run with open electrodes; 0 also when none latch."""
+    """The greatest difference between the numbers of half-cycles of each polarity in a weld with open electrodes.
+
+    It is 0 if none latch.
+    """
     worst, when = 0, None
     for weld in run.open_electrodes.welds:
         sides = [
@@ -220,7 +227,7 @@ def open_electrodes(run: SimulatedJob) -> Finding:
         1,
         "half-cycles more of one polarity",
         "textbook: a short gate below the load angle gives half-wave conduction",
-        "The switch rectifies into the core. Check latching current and the end of the gate.",
+        "The switch feeds direct current to the core. Check latching current and the end of the gate.",
         says=f"With nothing between the electrodes {_counted(worst, 'half-cycle')} more flowed one way than the other; one is "
         "allowed."
         if worst
