@@ -1,7 +1,4 @@
-"""The welder file and what follows from it: its tables, the machine that they describe, supply, loop, breaker, electrodes.
-
-`Welder` is the file; `Machine` is what follows from it.
-"""
+"""The welder file (`Welder`) and the machine derived from it (`Machine`): supply, loop, breaker, electrodes."""
 
 from gen.machine.derived import Machine, Tap
 from gen.machine.electrodes import Change, compared

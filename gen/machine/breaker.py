@@ -1,17 +1,17 @@
-"""Whether the circuit breaker stays on: its bands are RMS and wide, and between them nobody can say.
+"""Whether the circuit breaker holds. Its tripping bands are RMS and wide; within a band it may trip or not.
 
 IEC 60898-1 (from memory). Magnetic release, in multiples of the rating: B 3 to 5, C 5 to 10, D 10 to 20; at the lower
 one it opens no sooner than 0.1 s, at the upper one within 0.1 s. Thermal release, at 30 degC: never within the
 conventional time at 1.13, always within it at 1.45 (1 h up to 63 A, 2 h above); at 2.55 after 1 s and within 60 s up to
 32 A, 120 s above.
 
-UL 489 (from memory), North America. At 40 degC it carries its rating for ever; at 25 degC it opens within 1 h at 1.35
-times (2 h above 50 A) and within 2 min at 2 times (30 A; 4 min to 50 A, 6 to 100, 8 above). How soon it may open, and its
-instantaneous release, the standard leaves to the maker: that it takes 10 s at least at 2 times and 3 s at 3 times is
-common practice by makers' published curves, no source; of the instantaneous band nothing is taken that is not given.
+UL 489 (from memory), North America. At 40 degC it carries its rating without end; at 25 degC it opens within 1 h at 1.35
+times (2 h above 50 A) and within 2 min at 2 times (30 A; 4 min to 50 A, 6 to 100, 8 above). The standard sets neither the
+earliest opening nor the instantaneous band. At least 10 s at 2 times and 3 s at 3 times are common practice by makers'
+published curves, no source. The instantaneous band is used only if the welder file gives it.
 
-Between these fixed points the standards say nothing. That a breaker holds is said where no bimetal trips that passes
-them all, whatever its time constants; that it opens, where the slowest has.
+Between these fixed points the standards promise nothing. A breaker is said to hold if no bimetal that passes all of them
+would trip, whatever its time constants. It is said to open if the slowest one would have opened.
 """
 
 from __future__ import annotations
@@ -33,9 +33,9 @@ MAGNETIC_BANDS = {"B": (3.0, 5.0), "C": (5.0, 10.0), "D": (10.0, 20.0)}
 NON_TRIPPING = 1.13
 _LATEST_MAGNETIC_S = 0.1
 LESS_PER_K = 0.006  # of the rating, in warmer air (makers' tables, common practice, no source)
-_TIME_CONSTANTS_S = np.geomspace(1e-2, 1e6, 241)  # of a bimetal: from a half-cycle, which RMS spans, to days
+_TIME_CONSTANTS_S = np.geomspace(1e-2, 1e6, 241)  # of a bimetal: from a half-cycle to days
 _SIMPLEX_ROUNDS = 200
-_SIMPLEX_NOTHING = 1e-12  # of the greatest gain: rounding
+_SIMPLEX_ROUNDING = 1e-12  # of the greatest gain
 
 
 class Trip(Enum):
@@ -49,40 +49,39 @@ class Trip(Enum):
 
 @dataclass(frozen=True)
 class Judgement:
-    """`figure` in `unit`: up to `holds_to` it holds, and below `trips_from` it need not trip.
-
-    Both limits are nan where nothing is known; `wanted` says what to give then.
-    """
+    """A figure against a breaker's limits, all in `unit`."""
 
     trip: Trip
     figure: float
     holds_to: float
+    """Up to here the breaker holds; nan where it is not known."""
     trips_from: float
+    """From here it must trip; nan where it is not known."""
     unit: str
     source: str
     wanted: str = ""
+    """What to give where the limits are not known."""
 
 
 @dataclass(frozen=True)
 class MakersCurve:
-    """What a standard, and the maker, promise of one breaker. Multiples are of its rating.
-
-    `never`: the multiple that it carries for ever at `reference_C`. `holds`: (multiple, seconds) before which it does not
-    open. `opens`: (multiple, seconds) by which it has, lowest first. `instant_A`: RMS amperes that it lets through, and
-    those at which it opens at once; None where nobody gave them.
-    """
+    """What the standard and the maker promise of one breaker. Multiples are of its rating."""
 
     name: str
     source: str
     never: float
+    """The multiple that it carries without end at `reference_C`."""
     holds: tuple[tuple[float, float], ...]
+    """(Multiple, seconds) before which it does not open."""
     opens: tuple[tuple[float, float], ...]
+    """(Multiple, seconds) within which it opens, lowest multiple first."""
     instant_A: tuple[float, float] | None
+    """RMS amperes up to which it does not open at once, and from which it does. None where not known."""
     reference_C: float
 
 
 def curve_of(breaker: Breaker | None) -> MakersCurve | None:
-    """What is promised of this breaker; None where its standard is not known here, or it is not named."""
+    """The promised curve of this breaker; None where the file names no breaker, or one of another standard."""
     if breaker is None or breaker.standard == "other":
         return None
     return _iec_60898(breaker) if breaker.standard == "IEC 60898-1" else _ul_489(breaker)
@@ -134,7 +133,7 @@ def _unknown(figure: float, unit: str, breaker: Breaker | None) -> Judgement:
 
 
 def described(breaker: Breaker | None) -> tuple[str, str]:
-    """A breaker in words: its name or rating, and what of its limits is known here."""
+    """A breaker in words: its name or rating, and its known limits."""
     curve = curve_of(breaker)
     if breaker is None:
         return "not known", "give [breaker]"
@@ -158,19 +157,21 @@ def magnetic(breaker: Breaker | None, peak_A: float) -> Judgement:
 
 
 def holding_rating_A(breaker: Breaker) -> float:
-    """Its rating for what it surely holds: less in a panel that is warmer than the air in which its standard tries it."""
+    """The rating for currents that it must hold: lower in a panel warmer than its standard's reference air."""
     curve = curve_of(breaker)
     warmer_K = max(0.0, breaker.panel_temperature_C - curve.reference_C) if curve else 0.0
     return breaker.rating_A * (1 - LESS_PER_K * warmer_K)
 
 
 def quickest_travel(breaker: Breaker, pulses: Sequence[tuple[float, float]], every_s: float) -> float:
-    """The most that any bimetal of this kind bends, over what trips it; up to 1 none trips. Its curve must be known.
+    """The greatest deflection of any bimetal of this kind, over the one that trips; up to 1 none trips.
 
-    A bimetal is a mixture of first-order lags that heat with the square of the current. Among all mixtures that pass the
-    standard's fixed points the one that `pulses`, (RMS amperes, seconds), every `every_s` seconds for ever, bend the most
-    is found as a linear programme in the weights of the lags. Pulses are taken to follow one another without a gap, which
-    bends the most. Other loads of the circuit flow all the while, in phase.
+    `pulses` are (RMS amperes, seconds), repeated every `every_s` seconds without end. They are taken to follow one another
+    without a gap, the worst case. Other loads of the circuit flow all the time, in phase.
+
+    A bimetal is modelled as a sum of first-order lags that heat with the square of the current. A linear programme in the
+    weights of the lags finds the sum that deflects most, among those that pass the standard's fixed points.
+    ValueError where the curve is not known.
     """
     curve = curve_of(breaker)
     if curve is None:
@@ -191,19 +192,19 @@ def quickest_travel(breaker: Breaker, pulses: Sequence[tuple[float, float]], eve
         bends.append(heat)
     rest_s = max(0.0, every_s - sum(s for _, s in above))
     period_s = rest_s + sum(s for _, s in above)
-    carried = heat * np.exp(-rest_s / tau) / -np.expm1(-period_s / tau)  # at the beginning of a weld, of all before
+    residual = heat * np.exp(-rest_s / tau) / -np.expm1(-period_s / tau)  # from all earlier welds, as a weld begins
     most, passed = 0.0, 0.0
     for bend, (_, seconds) in zip(bends, above, strict=True):
         passed += seconds
-        response = standing + bend + carried * np.exp(-passed / tau)
+        response = standing + bend + residual * np.exp(-passed / tau)
         most = max(most, most_gain(response, fixed_points))
     return max(most, standing / curve.never**2)
 
 
 def most_gain(gain: NDArray[np.float64], uses: NDArray[np.float64]) -> float:
-    """The greatest gain @ weights with weights of 0 and more, and uses @ weights of at most 1: the simplex method.
+    """The greatest gain @ weights with weights of at least 0 and uses @ weights of at most 1, by the simplex method.
 
-    A few rows need no more; scipy.optimize.linprog takes longer to import than a whole command to run.
+    It is enough for a few rows; scipy.optimize.linprog takes longer to import than a whole command to run.
     """
     rows = len(uses)
     columns, price = np.hstack((uses, np.eye(rows))), np.append(gain, np.zeros(rows))
@@ -213,7 +214,7 @@ def most_gain(gain: NDArray[np.float64], uses: NDArray[np.float64]) -> float:
         saved = price - np.linalg.solve(inside.T, price[basis]) @ columns
         entering = int(np.argmax(saved))
         amounts = np.linalg.solve(inside, np.ones(rows))
-        if saved[entering] <= _SIMPLEX_NOTHING * max(1.0, float(np.max(price))):
+        if saved[entering] <= _SIMPLEX_ROUNDING * max(1.0, float(np.max(price))):
             return float(price[basis] @ amounts)
         change = np.linalg.solve(inside, columns[:, entering])
         steps = np.where(change > 0, amounts / np.where(change > 0, change, 1.0), np.inf)
@@ -222,7 +223,7 @@ def most_gain(gain: NDArray[np.float64], uses: NDArray[np.float64]) -> float:
 
 
 def latest_trip_s(breaker: Breaker, rms_A: float) -> float:
-    """Every breaker of this kind has opened by then: the time of the fixed point at or below this current."""
+    """When every breaker of this kind has opened: the time of the highest fixed point at or below this current."""
     curve = curve_of(breaker)
     if curve is None:
         return math.inf
@@ -233,7 +234,7 @@ def latest_trip_s(breaker: Breaker, rms_A: float) -> float:
 
 
 def most_let_through(breaker: Breaker, least_A: float, most_A: float) -> tuple[float, float, float]:
-    """(A2s, at A, after s): the greatest I2t of a fault between these RMS currents, with the slowest of this kind."""
+    """The greatest I2t of a fault between these RMS currents, with the slowest breaker of this kind: (A2s, A, s)."""
     curve = curve_of(breaker)
     steps = [least_A, most_A, *(multiple * breaker.rating_A for multiple, _ in (curve.opens[1:] if curve else ()))]
     if curve is not None and curve.instant_A is not None:
@@ -245,10 +246,10 @@ def most_let_through(breaker: Breaker, least_A: float, most_A: float) -> tuple[f
 
 
 def thermal(breaker: Breaker | None, pulses: Sequence[tuple[float, float]], every_s: float) -> Judgement:
-    """Judge welds of `pulses`, (RMS amperes, seconds) each, repeated every `every_s` seconds for as long as you like.
+    """Judge welds of `pulses`, (RMS amperes, seconds) each, repeated every `every_s` seconds without end.
 
-    The figure is the most that a bimetal of this kind bends, over what trips it (`quickest_travel`). Up to 1 it holds. It
-    trips when the RMS over the pace is what its standard demands it to open at, or when one pulse outlasts the latest trip.
+    The figure is `quickest_travel`: up to 1 the breaker holds. It must trip if the RMS over the pace reaches the current
+    at which its standard demands opening, or if one pulse outlasts the latest trip.
     """
     curve = curve_of(breaker)
     if breaker is None or curve is None:
@@ -256,30 +257,25 @@ def thermal(breaker: Breaker | None, pulses: Sequence[tuple[float, float]], ever
     rms_A = pace_rms_A(pulses, every_s)
     travel = quickest_travel(breaker, pulses, every_s)
     most_A = max((amperes for amperes, _ in pulses), default=0.0) + breaker.other_load_A
-    within = curve.instant_A is None or most_A <= curve.instant_A[0]  # where it is not known `magnetic` says so
+    within = curve.instant_A is None or most_A <= curve.instant_A[0]  # `magnetic` reports an unknown band
     outlasts = any(s >= latest_trip_s(breaker, amperes) for amperes, s in pulses)
     tripping = curve.opens[0][0]
     must = outlasts or rms_A >= tripping * breaker.rating_A
     trip = Trip.TRIPS if must else Trip.HOLDS if travel <= 1 and within else Trip.MAY_TRIP
-    beside = (
-        f" beside {shown(breaker.other_load_A)} A of other loads" if breaker.other_load_A else ", nothing else on it"
-    )
-    source = (
-        f"{curve.source}: {curve.name} at {breaker.panel_temperature_C:g} C{beside}, the quickest that its fixed points"
-    )
-    source += " allow"
+    others = f" with {shown(breaker.other_load_A)} A of other loads" if breaker.other_load_A else ", no other load"
+    source = f"{curve.source}: {curve.name} at {breaker.panel_temperature_C:g} C{others}, the quickest of its kind"
     return Judgement(trip, travel, 1.0, (tripping / curve.never) ** 2, "of the way to tripping", source)
 
 
 def pace_rms_A(pulses: Sequence[tuple[float, float]], every_s: float) -> float:
-    """RMS current over a pace: what a slow bimetal sees."""
+    """RMS current over a pace, by which a slow bimetal trips."""
     if every_s <= 0:
         raise ValueError(f"pace of {every_s} s must be above 0")
     return math.sqrt(sum(amperes**2 * s for amperes, s in pulses) / every_s)
 
 
 def dip(machine: Machine, current_A: Figure, load_angle: Figure) -> Figure:
-    """Fall of the outlet's voltage while `current_A` flows, lagging by `load_angle` of the whole circuit, supply and all."""
+    """Fall of the outlet's voltage under `current_A`. `load_angle` is of the whole circuit, the supply included."""
     voltage_V = machine.voltage_V
     r, x = machine.source_resistance, machine.source_reactance
     volts = [

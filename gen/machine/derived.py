@@ -1,7 +1,7 @@
-"""The machine as far as its owner's few readings tell: every impedance and current as a range, with where it came from.
+"""The machine derived from its owner's readings: every impedance and current as a range with its source.
 
-A range spans every combination of the ends of what is not known exactly (`gen.readings`): exact where a figure rises or
-falls steadily with each of them, and the angle, with which some do not, is taken in eighths.
+A range spans every combination of the ends of the uncertain figures. It is exact where the result is monotonic in each of
+them. Some results are not monotonic in the angle, which is therefore taken in eighths.
 """
 
 from __future__ import annotations
@@ -17,26 +17,22 @@ from gen.machine.tables import Mains, Transformer, WelderTables
 from gen.ranges import Figure, shown, spanning
 from gen.user_files import Wrong, figure
 
-# Typical values: common practice, no source, unless it says otherwise.
-REFERENCE_OHM = complex(
-    0.4, 0.25
-)  # IEC 60725 reference impedance, single phase at 50 Hz, from memory; few outlets have more
+# Typical values: common practice, no source, unless one is named.
+# IEC 60725 reference impedance, single phase at 50 Hz, from memory; few outlets have more.
+REFERENCE_OHM = complex(0.4, 0.25)
 REFERENCE_SPREAD = (0.25, 1.0)
-REFERENCE_DROP = 0.1  # no outlet for such a machine drops more: a larger machine is taken to have a stiffer supply
+REFERENCE_DROP = 0.1  # the most that an outlet drops: a larger machine is taken to have a stiffer supply
 SHORT_ANGLE_DEG = (45.0, 75.0)
 WORK_UOHM = (100.0, 300.0)  # steel between the electrodes, mean over the weld
-WORK_SHARE = (
-    0.2,
-    0.8,
-)  # of the short-circuit impedance, or of the resistance not accounted for, where no turns are known
-JOINTS_FACTOR = (1.0, 2.0)  # resistance of arms with their joints, warm, against cold copper without
+WORK_SHARE = (0.2, 0.8)  # of the short-circuit impedance or of the unexplained resistance, where no turns are known
+JOINTS_FACTOR = (1.0, 2.0)  # resistance of warm arms with joints, over cold copper without
 
-WORKING_OVER_RATED = (1.3, 3.0)  # working current over that of the power at 50 % duty, where nobody read it
+WORKING_OVER_RATED = (1.3, 3.0)  # working current over that of the power at 50 % duty, where it was not read
 
-# Uncertainty of what was read.
+# Uncertainty of the readings.
 CLAMP = 0.03
 SECONDARY = 0.02
-TAPPING = 0.01  # one tap against another
+TAPPING = 0.01  # between taps
 SOURCE = 0.15
 GEOMETRY = 0.1
 
@@ -46,7 +42,7 @@ _EIGHTHS = tuple(n / 8 for n in range(9))
 
 @dataclass(frozen=True)
 class MachineCase:
-    """One combination of what is not known exactly: factors on readings, and `angle` from 0 to 1 within its range."""
+    """One combination of the uncertain figures: factors on readings, and `angle` from 0 to 1 within its range."""
 
     source: float
     shorted: float
@@ -61,13 +57,14 @@ class MachineCase:
 
 @dataclass(frozen=True)
 class Circuit:
-    """The circuit of one case, ohms on the primary of the tap in use; `work_ohm` is what the work adds."""
+    """The circuit of one case, in ohms referred to the primary of one tap."""
 
     source: complex
     leakage: complex
     loop: complex
     work_ohm: float
-    turns: float  # 0 where not known
+    turns: float
+    """Turns ratio; 0 where not known."""
 
     @property
     def short(self) -> complex:
@@ -78,7 +75,7 @@ class Circuit:
         return self.short + self.work_ohm
 
     def on_tap(self, turns: float) -> Circuit:
-        """The same machine with another turns ratio: all but the supply goes with its square."""
+        """The same machine with another turns ratio. All but the supply scales with its square."""
         k = (turns / self.turns) ** 2 if turns else 1.0
         return Circuit(self.source, self.leakage * k, self.loop * k, self.work_ohm * k, turns)
 
@@ -99,12 +96,12 @@ def circuits(welder: WelderTables, loop: Loop | None) -> list[tuple[MachineCase,
 
 
 def cases(welder: WelderTables, loop: Loop | None) -> Iterator[MachineCase]:
-    """Every combination of the ends of what is uncertain, and of the eighths of the angle."""
+    """Every combination of the ends of the uncertain figures and the eighths of the angle."""
     return itertools.starmap(MachineCase, itertools.product(*ends(welder, loop), _EIGHTHS))
 
 
 def ends(welder: WelderTables, loop: Loop | None) -> tuple[tuple[float, ...], ...]:
-    """The ends of each of a case's factors but the angle, in the order of `MachineCase`; one where it is known exactly."""
+    """The ends of each factor but the angle, in the order of `MachineCase`; a single one for an exact figure."""
     t = welder.transformer
     steel = STEEL_FACTOR if welder.arms and welder.arms.steel_in_throat else (1.0, 1.0)
     one = (1.0,)
@@ -131,20 +128,20 @@ def working_given(transformer: Transformer) -> bool:
 
 
 def typical_working_A(mains: Mains, t: Transformer) -> float:
-    """The current of the power at 50 % duty, from which a working current that nobody read is reckoned.
+    """The current of the rated power at 50 % duty, the base of a working current that was not read.
 
-    From another duty by equal heating: I1^2 d1 = I2^2 d2 (RWMA, from memory).
+    Another duty is converted by equal heating: I1^2 d1 = I2^2 d2 (RWMA, from memory).
     """
     return t.rating_kVA * 1000 * math.sqrt(t.rating_duty_percent / 50) / mains.voltage_V
 
 
 def source_given(mains: Mains) -> bool:
-    """Whether the file gives anything of the supply's impedance."""
+    """Whether the file gives resistance or inductance of the supply."""
     return mains.source_resistance_ohm is not None or mains.source_inductance_mH is not None
 
 
 def source_ohm(mains: Mains, transformer: Transformer) -> complex:
-    """The supply's impedance as given, or the most that is typical."""
+    """The supply's impedance as given, or else the largest typical one."""
     most_A = transformer.shorted_current_A or WORKING_OVER_RATED[1] * typical_working_A(mains, transformer)
     if working_given(transformer):
         most_A = transformer.working_current_A
@@ -160,7 +157,7 @@ def source_ohm(mains: Mains, transformer: Transformer) -> complex:
 def turns_on(welder: WelderTables, tap: str | None, case: MachineCase | None = None) -> float:
     """Turns ratio of a tap (None: the one in use), as read or in one case; 0 where no open secondary voltage is known.
 
-    One tap against another is uncertain beside the tap of a reading, so that no figure hangs on which tap is in use.
+    The uncertainty between taps counts from the tap of the current reading, so that no figure depends on the tap in use.
     """
     t = welder.transformer
     volts = t.tap_volts
@@ -175,31 +172,31 @@ def turns_on(welder: WelderTables, tap: str | None, case: MachineCase | None = N
 
 
 def referred(loop: Loop | None, case: MachineCase, turns: float) -> complex:
-    """The loop's impedance as the primary sees it; 0 where it is not known."""
+    """The loop's impedance referred to the primary; 0 where it is not known."""
     if loop is None or not turns:
         return 0j
     return complex(loop.resistance_ohm * case.joints, loop.reactance_ohm * case.reactance) * turns**2
 
 
 def circuit_of(welder: WelderTables, loop: Loop | None, case: MachineCase) -> Circuit:
-    """The circuit of one case on the tap in use, which may lie anywhere between the ends. Raises Impossible.
+    """The circuit of one case on the tap in use. Its factors may lie anywhere between their ends. Raises Impossible.
 
-    Each reading is met on the tap on which it was read; one machine stands behind them all.
+    The circuit reproduces each reading on the tap on which it was read.
     """
     t = welder.transformer
-    met = _by_working(welder, loop, case) if t.shorted_current_A is None else _by_shorted(welder, loop, case)
-    return met.on_tap(turns_on(welder, None, case))
+    as_read = _by_working(welder, loop, case) if t.shorted_current_A is None else _by_shorted(welder, loop, case)
+    return as_read.on_tap(turns_on(welder, None, case))
 
 
 def _working_ohm(welder: WelderTables, case: MachineCase) -> float:
-    """Size of the impedance with the work, on the tap that the working current belongs to."""
+    """Magnitude of the impedance with the work, on the tap of the working current."""
     t = welder.transformer
     base_A = t.working_current_A if working_given(t) else typical_working_A(welder.mains, t)
     return welder.mains.voltage_V / (base_A * case.working)
 
 
 def _by_working(welder: WelderTables, loop: Loop | None, case: MachineCase) -> Circuit:
-    """From the working current and the load angle, on the tap that they belong to."""
+    """From the working current and the load angle, on their tap."""
     t = welder.transformer
     source, turns = source_ohm(welder.mains, t) * case.source, turns_on(welder, t.working_read_on, case)
     known = source + referred(loop, case, turns)
@@ -210,7 +207,7 @@ def _by_working(welder: WelderTables, loop: Loop | None, case: MachineCase) -> C
 
 
 def _by_shorted(welder: WelderTables, loop: Loop | None, case: MachineCase) -> Circuit:
-    """From the shorted current, and from the working current and load angle where they were read; on the tap of those."""
+    """From the shorted current, and from working current and load angle if read. On the tap of the working current."""
     t = welder.transformer
     source, at_short = source_ohm(welder.mains, t) * case.source, turns_on(welder, t.shorted_read_on, case)
     known = source + referred(loop, case, at_short)
@@ -226,9 +223,9 @@ def _by_shorted(welder: WelderTables, loop: Loop | None, case: MachineCase) -> C
         if working_given(t):
             reactance = (_working_ohm(welder, case) * math.sin(target) - source.imag) / k + source.imag
             angle = _arcsin(reactance / z)
-        else:  # source + k (z e^j angle - source) + work lies at the target
-            beside = source * (1 - k) + work
-            angle = target - _arcsin((beside * cmath.rect(1, -target)).imag / (k * z))
+        else:  # source + k (z e^j angle - source) + work has the target angle
+            others = source * (1 - k) + work
+            angle = target - _arcsin((others * cmath.rect(1, -target)).imag / (k * z))
         angle = _angle(known, z, math.degrees(angle), math.degrees(angle), False, 0.0)
     shorted = Circuit(source, cmath.rect(z, angle) - known, known - source, 0.0, at_short).on_tap(turns)
     if working_given(t):
@@ -252,9 +249,9 @@ def load_angles(t: Transformer) -> tuple[float, float, bool]:
 
 
 def _angle(known: complex, z: float, low_deg: float, high_deg: float, typical: bool, share: float) -> float:
-    """Angle of an impedance of size `z` that contains `known`, `share` of the way through its range; radians.
+    """Angle in radians of an impedance of magnitude `z` that contains `known`, at `share` (0 to 1) of its range.
 
-    A range that is only typical gives way to what is known. Raises Impossible.
+    A range that is only typical is narrowed or moved to fit `known`. Raises Impossible.
     """
     if abs(known) > z:
         raise Impossible
@@ -268,7 +265,7 @@ def _angle(known: complex, z: float, low_deg: float, high_deg: float, typical: b
 
 @dataclass(frozen=True)
 class Tap:
-    """What one tap gives. Secondary figures are None where no open secondary voltage is known."""
+    """The figures of one tap. Secondary figures are None where no open secondary voltage is known."""
 
     name: str
     turns_ratio: Figure | None
@@ -280,11 +277,11 @@ class Tap:
 
     @property
     def working(self) -> Figure:
-        """The working current where it welds; the primary's where the secondary's is not known."""
+        """The secondary working current; the primary's where that is not known."""
         return self.working_secondary or self.working_primary
 
     def figures(self) -> tuple[tuple[str, Figure | None], ...]:
-        """Name and figure, in the order in which they are best read."""
+        """Name and figure, in reading order."""
         return (
             ("turns ratio", self.turns_ratio),
             ("shorted, primary", self.short_primary),
@@ -297,7 +294,7 @@ class Tap:
 
 @dataclass(frozen=True)
 class Machine:
-    """All as seen from the primary on the tap in use, in ohms, unless the name says otherwise.
+    """The machine in ohms referred to the primary on the tap in use, unless a name says otherwise.
 
     Where the loop cannot be separated (no arms, or no turns ratio) `loop_*` are None and the leakage includes it.
     """
@@ -329,7 +326,7 @@ class Machine:
 
     @property
     def leakage_ohm(self) -> complex:
-        """Middle of windings and leakage, and of the loop where it is not separated."""
+        """Middle of the leakage impedance, with the loop where it is not separated."""
         return complex(self.leakage_resistance.middle, self.leakage_reactance.middle)
 
     @property
@@ -340,12 +337,12 @@ class Machine:
         return complex(self.loop_resistance.middle, self.loop_reactance.middle)
 
     def impedances(self) -> list[tuple[str, Figure]]:
-        """Those of the figures that are ohms as seen from the primary."""
+        """The figures in ohms referred to the primary."""
         others = (self.work_secondary_uohm, self.short_angle)
         return [(name, figure) for name, figure in self.figures() if not any(figure is other for other in others)]
 
     def figures(self) -> Iterator[tuple[str, Figure]]:
-        """Name and figure, in the order in which they are best read; taps after the one in use follow by name."""
+        """Name and figure, in reading order."""
         yield "supply resistance", self.source_resistance
         yield "supply reactance", self.source_reactance
         rest = "transformer" if self.loop_resistance else "transformer and loop"
@@ -363,7 +360,7 @@ class Machine:
 
 
 def derive(welder: WelderTables) -> Machine:
-    """What follows from the welder file. Raises Wrong where no machine could have these figures together."""
+    """The machine that follows from the welder file. Raises Wrong where its figures contradict each other."""
     loop = loop_of(welder.arms, welder.electrodes, welder.mains.frequency_Hz) if welder.arms else None
     found = circuits(welder, loop)
     if not found:
@@ -372,7 +369,7 @@ def derive(welder: WelderTables) -> Machine:
 
 
 def derive_at(welder: WelderTables, case: MachineCase) -> Machine:
-    """The machine of one case, every figure a point; an angle given as a range too. Raises Impossible."""
+    """The machine of one case. Every figure is a single value, even of a range in the file. Raises Impossible."""
     loop = loop_of(welder.arms, welder.electrodes, welder.mains.frequency_Hz) if welder.arms else None
     circuit = circuit_of(welder, loop, case)
     machine = _Summary(welder, loop, [(case, circuit)]).machine()
@@ -382,7 +379,7 @@ def derive_at(welder: WelderTables, case: MachineCase) -> Machine:
 
 
 def _contradiction(welder: WelderTables, loop: Loop | None) -> Wrong:
-    """Which of the figures cannot go with the others."""
+    """The figure that contradicts the others, and what it may be."""
     t, voltage_V = welder.transformer, welder.mains.voltage_V
     both = loop is not None and bool(t.tap_volts)
     bounds, let = ("the supply and the arms", "let") if both else ("the supply", "lets")
@@ -412,7 +409,7 @@ def _contradiction(welder: WelderTables, loop: Loop | None) -> Wrong:
         z = voltage_V / t.working_current_A
         least_deg, most_deg = (math.degrees(a) for a in (math.asin(least.imag / z), math.acos(least.real / z)))
         if t.load_angle_max_deg < least_deg:
-            allowed = f"allowed: {math.ceil(least_deg)} or more, which is what {bounds} alone come to"
+            allowed = f"allowed: {math.ceil(least_deg)} or more, the angle of {bounds} alone"
             return Wrong("transformer.load_angle_max_deg", figure(t.load_angle_max_deg), allowed)
         allowed = f"allowed: {math.floor(most_deg)} or less, for the resistance of {bounds}"
         return Wrong("transformer.load_angle_min_deg", figure(t.load_angle_min_deg), allowed)
@@ -428,19 +425,19 @@ def _contradiction(welder: WelderTables, loop: Loop | None) -> Wrong:
 
 
 def _wrong_angle(welder: WelderTables, without: list[Circuit]) -> Wrong:
-    """The load angle that does not go with the currents, and those that do."""
+    """The load angle that contradicts the currents, and the angles that would not."""
     t = welder.transformer
     angles = [
         math.degrees(cmath.phase(circuit.on_tap(turns_on(welder, t.working_read_on)).total)) for circuit in without
     ]
     low, high = math.ceil(min(angles)), math.floor(max(angles))
     key = "load_angle_max_deg" if t.load_angle_max_deg < low else "load_angle_min_deg"
-    allowed = f"allowed: what goes with the currents that were read, about {low} to {high}, or the key left out"
+    allowed = f"allowed: about {low} to {high}, which agrees with the currents that were read, or the key left out"
     return Wrong(f"transformer.{key}", figure(getattr(t, key)), allowed)
 
 
 def _floored(value: float) -> str:
-    """Three digits, rounded down, so that what a message allows is allowed."""
+    """Three digits, rounded down, so that the figure in a message is itself allowed."""
     step: float = 10.0 ** (math.floor(math.log10(value)) - 2)
     return shown(math.floor(value / step) * step)
 
@@ -477,7 +474,7 @@ class _Summary:
             taking = "the work taking 20 to 80 % of the other resistance (typical)"
             reading = f"from the working current and load angle{current}, {taking}"
             angle = reading
-        rest = f"{reading}, less the supply{' and the loop' if self.told_apart else ''}"
+        rest = f"{reading}, less the supply{' and the loop' if self.separates_loop else ''}"
         turns = self.found[0][1].turns
         return Machine(
             w.mains.voltage_V,
@@ -486,8 +483,8 @@ class _Summary:
             self.over(lambda c: c.source.imag, "ohm", supply),
             self.over(lambda c: c.leakage.real, "ohm", rest),
             self.over(lambda c: c.leakage.imag, "ohm", rest),
-            self.over(lambda c: c.loop.real, "ohm", self.geometry("R")) if self.told_apart else None,
-            self.over(lambda c: c.loop.imag, "ohm", self.geometry("X")) if self.told_apart else None,
+            self.over(lambda c: c.loop.real, "ohm", self.geometry("R")) if self.separates_loop else None,
+            self.over(lambda c: c.loop.imag, "ohm", self.geometry("X")) if self.separates_loop else None,
             self.over(lambda c: c.work_ohm, "ohm", self.work()),
             self.over(lambda c: 1e6 * c.work_ohm / c.turns**2, "micro-ohm", self.work()) if turns else None,
             self.over(lambda c: abs(c.short), "ohm", reading),
@@ -497,13 +494,13 @@ class _Summary:
         )
 
     @property
-    def told_apart(self) -> bool:
+    def separates_loop(self) -> bool:
         return self.loop is not None and bool(self.welder.transformer.tap_volts)
 
     def supply(self) -> str:
         if source_given(self.welder.mains):
             return f"given, within {SOURCE * 100:g} %"
-        least = " or of what drops 10 %, the less" if self.stiffer_than_reference else ""
+        least = ", or of the impedance that drops 10 % if that is less" if self.stiffer_than_reference else ""
         return f"typical: a quarter to all of IEC 60725's reference impedance (0.4 + j0.25 ohm, from memory){least}"
 
     @property

@@ -1,4 +1,4 @@
-"""What another pair of electrodes would cost, before anyone turns them on a lathe."""
+"""Compares another pair of electrodes with the present one: current, and heat in the shanks."""
 
 from __future__ import annotations
 
@@ -17,24 +17,26 @@ from gen.user_files import Wrong, validated
 
 SIDES = ("upper", "lower")
 _FACES = ("face_diameter_mm", "groove_radius_mm")
-WARM_FACTOR = (1.0, 1.3)  # resistance of the shanks against that at 20 degC: to about 100 degC, 0.00393 /K
+WARM_FACTOR = (1.0, 1.3)  # resistance of the shanks over that at 20 degC: up to about 100 degC, 0.00393 /K
 
 
 @dataclass(frozen=True)
 class With:
-    """The machine on its tap in use with one pair of electrodes. Heat: in both shanks while full current flows."""
+    """The machine on its tap in use with one pair of electrodes."""
 
     electrodes: Electrodes
     short_secondary: Figure
     working_primary: Figure
     working_secondary: Figure
     shank_resistance: Figure
+    """Of both shanks."""
     shank_heat: Figure
+    """In both shanks under full current."""
 
 
 @dataclass(frozen=True)
 class Change:
-    """Two pairs compared; each change is taken case by case, so that what both have in common drops out."""
+    """Two pairs compared. Each change is taken case by case, so that uncertainties common to both cancel."""
 
     present: With
     other: With
@@ -46,7 +48,7 @@ class Change:
 
 @dataclass(frozen=True)
 class _Outcome:
-    """One case with one pair: amperes, ohms, watts."""
+    """One case with one pair."""
 
     short_A: float
     primary_A: float
@@ -59,9 +61,9 @@ class _Outcome:
 
 
 def compare(welder: WelderTables, other: Electrodes) -> Change:
-    """The electrodes of the welder file against `other`, the rest as it is.
+    """The electrodes of the welder file against `other`.
 
-    Needs arms, electrodes and an open secondary voltage in the welder file; raises ValueError without.
+    ValueError if the welder file lacks arms, electrodes or an open secondary voltage.
     """
     if welder.arms is None or welder.electrodes is None or not welder.transformer.tap_volts:
         raise ValueError("to compare electrodes, arms, electrodes and an open secondary voltage must be given")
@@ -112,11 +114,11 @@ def _with(electrodes: Electrodes, outcomes: list[_Outcome]) -> With:
 
 
 def compared(welder: Welder, sizes: Mapping[str, Any], path: Path) -> Change:
-    """The electrodes of the welder file at `path` against others: `sizes` by key of [electrodes], the rest as it is.
+    """The electrodes of the welder file at `path` against a pair with other `sizes`, by key of [electrodes].
 
-    A key may begin with `upper.` or `lower.`, for that one alone.
+    A key may begin with `upper.` or `lower.`, for that electrode alone.
 
-    Raises InputError where the file lacks what that needs, or the others would not fit.
+    Raises InputError where the file lacks a table or key that this needs, or the other pair would not fit.
     """
     for key, there in (("arms", welder.arms), ("electrodes", welder.electrodes)):
         if there is None:
@@ -134,9 +136,9 @@ def compared(welder: Welder, sizes: Mapping[str, Any], path: Path) -> Change:
 
 
 def _changed(present: Electrodes, sizes: Mapping[str, Any]) -> Electrodes:
-    """The pair with `sizes` in the place of its own. A face or groove that a thinner bar cannot have goes, unless asked for.
+    """The pair with `sizes` in place of its own. Raises InputError.
 
-    Raises InputError.
+    A face or groove that is too wide for a thinner bar is left out, unless `sizes` has it.
     """
     pair = [electrode.model_dump(exclude_none=True) for electrode in present.pair]
     asked = {key.rpartition(".")[2] for key in sizes}

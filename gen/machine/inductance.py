@@ -1,13 +1,13 @@
-"""What the shape of a conductor puts in the current's way: the secondary loop, and the primary winding in air.
+"""Impedance from geometry: of the secondary loop, and of the primary winding in air.
 
 The loop is a rectangle of round copper: two arms, the electrodes' side, and the transformer's side. Its inductance is
-Grover's (Inductance Calculations, 1946, chapter 8: rectangle of round wire, from memory), a sum over the sides; a side
-of more than one thickness counts each stretch with its own radius, which neglects the step. Within each conductor the
-current crowds outwards by the textbook's Bessel solution (Ramo, Whinnery and Van Duzer, Fields and Waves in
-Communication Electronics, round wires). Crowding of one arm by the other is neglected.
+Grover's (Inductance Calculations, 1946, chapter 8: rectangle of round wire, from memory), a sum over the sides. A side
+of more than one thickness counts each length with its own radius and neglects the step. The skin effect in each conductor
+is the Bessel solution for round wires (Ramo, Whinnery and Van Duzer, Fields and Waves in Communication Electronics). The
+proximity effect between the arms is neglected.
 
-A core that saturates holds back no more than its coil would in air. Turns, core section and height of that coil follow from
-the volts of one turn, the flux that iron bears, and the transformer's mass; each as a range.
+A saturated core leaves the winding its inductance in air. Turns, core section and height of the coil follow from the volts
+of one turn, the flux density of iron, and the transformer's mass; each as a range.
 """
 
 from __future__ import annotations
@@ -25,7 +25,7 @@ MU_0 = 4e-7 * math.pi
 # Resistivity at 20 degC, ohm m. Copper: IACS handbook value. Alloys: about 43 MS/m (ISO 5182, from memory).
 RESISTIVITY: dict[Alloy, float] = {"Cu-ETP": 1.7241e-8, "CuCr1": 2.3e-8, "CuCr1Zr": 2.3e-8}
 
-# Reactance with steel in the throat against without (common practice, no source): a little of it, or much.
+# Reactance with a little or much steel in the throat, over the reactance without (common practice, no source).
 STEEL_FACTOR = (1.1, 1.5)
 
 
@@ -44,13 +44,14 @@ class Loop:
 
     resistance_ohm: float
     reactance_ohm: float
-    shank_resistance_ohm: float  # of both electrodes together, part of `resistance_ohm`
+    shank_resistance_ohm: float
+    """Of both electrodes together, a part of `resistance_ohm`."""
 
 
 def _bessel(order: int, z: complex) -> complex:
     """J0 or J1 by its power series: eight digits or more for a bar at 60 Hz (|z| up to about 15).
 
-    Here and not from SciPy, so that reading a welder file stays quick.
+    SciPy's would take longer to import than a welder file to read.
     """
     term = total = (z / 2) ** order
     for n in range(1, 200):
@@ -62,7 +63,7 @@ def _bessel(order: int, z: complex) -> complex:
 
 
 def internal_impedance(conductor: Conductor, frequency_Hz: float) -> complex:
-    """Resistance and internal reactance of a round bar, ohms, the current crowded outwards."""
+    """Resistance and internal reactance of a round bar in ohms, with skin effect."""
     omega = 2 * math.pi * frequency_Hz
     skin_m = math.sqrt(2 * conductor.resistivity_ohm_m / (omega * MU_0))
     k = (1 - 1j) / skin_m
@@ -74,9 +75,9 @@ def internal_impedance(conductor: Conductor, frequency_Hz: float) -> complex:
 def rectangle_inductance_H(
     side_a: list[Conductor], side_b: list[Conductor], far_b: list[Conductor], far_a: list[Conductor] | None = None
 ) -> float:
-    """Inductance outside the conductors of a rectangle of sides `side_a` and `side_b`, and of those across from them.
+    """Inductance outside the conductors of a rectangle with sides `side_a`, `side_b` and, opposite, `far_a`, `far_b`.
 
-    `far_a` and `far_b` are as long as the sides that they face; without `far_a` it is like `side_a`.
+    Opposite sides are of equal length. Without `far_a` it is like `side_a`.
 
     Lengths are between axes. With one radius r all round this is Grover's
     mu0/pi (a ln(2a/r) + b ln(2b/r) + 2d - a asinh(a/b) - b asinh(b/a) - 2(a + b)), d the diagonal; the internal
@@ -93,10 +94,10 @@ def rectangle_inductance_H(
 
 
 def loop_of(arms: Arms, electrodes: Electrodes | None, frequency_Hz: float) -> Loop:
-    """The loop of these arms. Without electrodes the arms' bar is taken to close it.
+    """The loop of these arms. Without electrodes a bar like the arms closes it.
 
-    An offset is taken to reach outwards, away from the transformer: that costs most. Where the electrodes do not fill
-    the gap, holders as thick as the arms do. Steel in the throat is not in these figures (`STEEL_FACTOR`).
+    An offset is taken to reach outwards, away from the transformer, which gives the most reactance. Holders as thick as the
+    arms fill the rest of the gap. Steel in the throat is not included (`STEEL_FACTOR`).
     """
     mm = 1e-3
     copper = RESISTIVITY["Cu-ETP"]
@@ -121,11 +122,11 @@ def loop_of(arms: Arms, electrodes: Electrodes | None, frequency_Hz: float) -> L
     return Loop(internal.real, 2 * math.pi * frequency_Hz * inductance_H + internal.imag, shank.real)
 
 
-# Design figures: common practice, no source, unless it says otherwise.
+# Design figures: common practice, no source, unless one is named.
 FLUX_DENSITY_T = (1.2, 1.6)  # peak, at the mains voltage on the tap with the most volts a turn
 COIL_OVER_CORE = (1.3, 2.0)  # area inside the primary's mean turn over the core's section
 HEIGHT_OVER_SIDE = (0.7, 2.0)  # winding height over the core's side; scrapless E and I laminations: 1.5 (from memory)
-LEAST_HEIGHT_OVER_SIDE = 0.3  # however light the transformer is said to be
+LEAST_HEIGHT_OVER_SIDE = 0.3  # even of a transformer with a small mass in the welder file
 IRON_OF_MASS = (0.6, 0.85)
 IRON_KG_PER_M3 = 7650.0  # silicon steel, handbook, from memory
 HEIGHT_OVER_WINDOW = (0.6, 0.75)  # height over height and width of the window together
@@ -134,7 +135,7 @@ VOLTS_A_TURN_PER_ROOT_KVA = (0.8, 1.8)  # of the power at 50 % duty
 
 
 def volts_a_turn(t: Transformer) -> tuple[float, ...]:
-    """Of the tap in use and the same for every tap: open secondary volts, or both ends of what is typical of the rating."""
+    """Open secondary volts of the tap in use; without them both ends of the range typical of the rating."""
     if t.tap_volts:
         return (next(iter(t.tap_volts.values())),)
     at_half_duty_kVA = t.rating_kVA * math.sqrt(t.rating_duty_percent / 50)  # equal heating, I^2 times duty
@@ -157,10 +158,10 @@ def coil_in_air_H(turns: float, area_m2: float, height_m: float, *, with_ends: b
 
 
 def winding_heights_m(section_m2: float, mass_kg: float | None) -> Iterator[float]:
-    """The ends of what the winding's height may be on a core of this section.
+    """The ends of the range of the winding's height on a core of this section.
 
     From the mass: iron around a window of height h and width w, on a tongue of width a, is 2 A (h + w + a) for a shell.
-    The window is no taller than the tall end of the usual shapes, and no lower than the least, whatever the mass says.
+    The height stays within the least and the tallest usual shape, whatever the mass.
     """
     side = math.sqrt(section_m2)
     if mass_kg is None:
@@ -174,7 +175,7 @@ def winding_heights_m(section_m2: float, mass_kg: float | None) -> Iterator[floa
 def air_core_reactance(welder: WelderTables) -> Figure:
     """Reactance of the primary on the tap in use with its core saturated and the secondary open, in ohms.
 
-    The winding's own leakage is part of it, for the flux of a coil without iron is all there is.
+    It includes the winding's own leakage: without iron there is no other flux.
     """
     t, mains = welder.transformer, welder.mains
     found = []

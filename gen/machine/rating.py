@@ -1,6 +1,6 @@
-"""What a transformer without a plate may carry, from what a tape, a scale and a caliper give; each rule with its range.
+"""The rating of a transformer without a plate, from its measured size, mass and wire.
 
-Three rules, each by itself wide; a machine obeys them all, so that what they have in common is taken:
+A transformer obeys three rules, each with a wide range. The rating is the range that they have in common:
 
 - volts a turn: Et = K sqrt(Q), Q in kVA, K 0.75 to 0.85 for a single-phase core type and 1.0 to 1.2 for a shell type
   (A. K. Sawhney, A Course in Electrical Machine Design, and other texts; from public copies). Et is the mains voltage
@@ -8,7 +8,7 @@ Three rules, each by itself wide; a machine obeys them all, so that what they ha
 - the primary's wire: 2 to 3.5 A for each mm2 in a dry winding cooled by air (design texts, from memory).
 - the mass: 60 to 200 VA for each kilogram (makers' lists of small dry transformers, common practice, no source).
 
-All are of a power that is carried for ever (100 % duty).
+All give a continuous power (100 % duty).
 """
 
 from __future__ import annotations
@@ -22,17 +22,15 @@ from gen.ranges import Figure, shown, spanning
 TURN_VOLTS_PER_ROOT_KVA = (0.75, 1.2)
 WIRE_A_PER_MM2 = (2.0, 3.5)
 VA_PER_KG = (60.0, 200.0)
-STACKING = (
-    0.90,
-    0.97,
-)  # iron in the section that a tape measures, the rest varnish and air (design texts, from memory)
+STACKING = (0.90, 0.97)  # iron's share of the measured section, the rest varnish and air (design texts, from memory)
 
 
 @dataclass(frozen=True)
 class RatedWinding:
-    """What was measured; None where it was not. Core: width of the limb inside the coil, and the stack's thickness."""
+    """The measurements of a transformer; None where not measured."""
 
     core_mm: tuple[float, float] | None = None
+    """Width of the limb inside the coil, and thickness of the stack."""
     mass_kg: float | None = None
     wire_mm2: float | None = None
     turns: float | None = None
@@ -40,9 +38,9 @@ class RatedWinding:
 
 
 def rating_of(winding: RatedWinding, voltage_V: float, frequency_Hz: float) -> Figure | None:
-    """The power that it carries for ever, kVA; None where nothing was measured.
+    """The continuous power in kVA; None where nothing was measured.
 
-    Where the rules contradict one another the least of them all stands at the lower end.
+    Where the rules contradict one another, the lower end is the least of all.
     """
     found = [
         f for f in (_by_turn(winding, voltage_V, frequency_Hz), _by_wire(winding, voltage_V), _by_mass(winding)) if f

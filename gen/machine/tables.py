@@ -9,8 +9,8 @@ from pydantic import BeforeValidator, Field, PlainValidator, ValidationError, mo
 from gen.units import Duration, parse_duration
 from gen.user_files import LETTER, FileModel, Time, Written, Wrong, figure, written
 
-# The bounds of each key are wide of every machine that this program is for, and narrow enough that no figure that follows
-# overflows or vanishes (common practice, no source).
+# The bounds of each key admit every machine that this program is for, and exclude figures whose results would overflow or
+# vanish (common practice, no source).
 FOSTER_TERMS = 20
 FOSTER = ((0.0001, 100.0), (0.00001, 10_000.0))  # least and most of a term: K/W, s
 
@@ -18,7 +18,7 @@ Alloy = Literal["Cu-ETP", "CuCr1", "CuCr1Zr"]  # no beryllium copper in a home s
 
 
 def in_order(table: FileModel, low: str, high: str) -> None:
-    """Raise where `low` is above `high`, blaming the one that the file gives."""
+    """Raise Wrong where `low` is above `high`, for the key that the file gives."""
     if getattr(table, low) > getattr(table, high):
         if high in table.model_fields_set:
             raise Wrong(high, figure(getattr(table, high)), f"allowed: {_named(table, low)} or more")
@@ -186,7 +186,7 @@ class Transformer(FileModel):
             if name is not None and name not in self.taps:
                 raise Wrong(key, written(name), f"allowed: {names}, the names in transformer.taps")
             if name is not None and not self.model_fields_set.intersection(readings):
-                raise Wrong(key, written(name), f"it goes with {readings[0]}; allowed: both or neither")
+                raise Wrong(key, written(name), f"it belongs to {readings[0]}; allowed: both or neither")
         for key, readings in READ_ON.items():
             read = [reading for reading in readings if reading in self.model_fields_set]
             if read and getattr(self, key) is None and len(self.taps) > 1:
@@ -198,7 +198,7 @@ class Transformer(FileModel):
             raise Wrong(
                 "shorted_current_A",
                 figure(shorted_A),
-                f"allowed: more than working_current_A ({self.working_current_A:g}), which has the work in its way",
+                f"allowed: more than working_current_A ({self.working_current_A:g}), which the work limits",
             )
         if self.open_current_A is not None and self.open_current_A >= shorted_A:
             raise Wrong(
@@ -212,16 +212,16 @@ class Transformer(FileModel):
 
     @property
     def working_read_on(self) -> str:
-        """The tap that the working current and the load angles belong to; "" without taps.
+        """The tap of the working current and the load angles; "" without taps.
 
-        Where neither was read they are typical of the rating, which is of the tap with the most volts.
+        Where neither was read they are typical of the rating, so of the tap with the most volts.
         """
         volts = self.tap_volts
         return self.working_tap or (max(volts, key=lambda tap: volts[tap]) if volts else "")
 
     @property
     def shorted_read_on(self) -> str:
-        """The tap that the shorted current belongs to; "" without taps."""
+        """The tap of the shorted current; "" without taps."""
         return self.shorted_tap or self.tap or ""
 
     @property
@@ -271,12 +271,12 @@ class OneElectrode(FileModel):
 
     @property
     def face_mm(self) -> float:
-        """What touches the work, across; half the bar where the file says nothing of it."""
+        """Width of the face on the work; half the bar's diameter where the file does not give it."""
         return self.face_diameter_mm or (2 * self.groove_radius_mm if self.groove_radius_mm else 0.5 * self.diameter_mm)
 
 
 class ElectrodeApart(FileModel):
-    """In what one electrode is unlike the pair's common figures. The offset is common, or the faces would not meet."""
+    """The figures of one electrode that differ from the pair's. The offset is common, or the faces would not meet."""
 
     diameter_mm: float | None = Field(default=None, ge=1, le=100)
     length_mm: float | None = Field(default=None, ge=1, le=1000)
@@ -289,7 +289,7 @@ _FACES = {"face_diameter_mm", "groove_radius_mm"}  # of which an electrode has o
 
 
 class Electrodes(OneElectrode):
-    """Both electrodes: what they have in common, and what is other in the `upper` or the `lower` one."""
+    """Both electrodes: their common figures, and those that differ in the `upper` or the `lower` one."""
 
     upper: ElectrodeApart | None = None
     lower: ElectrodeApart | None = None
@@ -317,7 +317,7 @@ class Electrodes(OneElectrode):
 
 
 def _as_tuples(given: Any) -> Any:
-    """TOML's lists as tuples, which a frozen value wants."""
+    """TOML's lists as tuples, for a frozen value."""
     return tuple(_as_tuples(item) for item in given) if isinstance(given, list) else given
 
 
@@ -366,7 +366,7 @@ class Switch(FileModel):
 
 
 class HeatSink(FileModel):
-    """What the switch sits on: to the air around it, and how much heat it holds (aluminium: 900 J/K a kilogram)."""
+    """The switch's heat sink: thermal resistance to the air, and heat capacity (aluminium: 900 J/K a kilogram)."""
 
     K_per_W: float = Field(default=1.0, ge=0.001, le=100)
     J_per_K: float = Field(default=300, ge=0.1, le=1e6)
@@ -402,7 +402,7 @@ class Detector(FileModel):
 
 
 class Force(FileModel):
-    """Who presses the electrodes together: with `hand` and `foot_lever` letting go is letting go of the weld."""
+    """The source of the electrode force. With `hand` and `foot_lever` releasing the lever ends the weld."""
 
     source: Literal["hand", "foot_lever", "air"]
     force_switch: bool = False
@@ -471,7 +471,7 @@ class BoardChoice(FileModel):
 
 
 class WelderTables(FileModel):
-    """Every table of `welder.toml`, before anything is derived from one another."""
+    """Every table of `welder.toml` as the file gives it, before anything is derived."""
 
     mains: Mains
     breaker: Breaker | None = None

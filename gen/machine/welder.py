@@ -1,4 +1,4 @@
-"""The machine: what its owner can know of it, from the plate, a clamp meter and the parts list."""
+"""The welder file: what its owner can know of the machine from the plate, a clamp meter and the parts list."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ from gen.units import Duration
 from gen.user_files import FileModel, Wrong, figure, read_toml, validated, written
 
 WELDER_FILE = "welder.toml"
-TYPICAL_MARK = "typical"  # what the comment behind a value begins with as long as nobody has read it on the machine
+TYPICAL_MARK = "typical"  # begins the comment after a value until it is read on the machine
 
 # EN 50160: 50 Hz, -6 % to +4 % always in an interconnected system. The board accepts that and a little above.
 FREQUENCY_BAND = (0.94, 1.05)
@@ -27,15 +27,15 @@ _STEEPEST_DEG = 80  # of a load angle in the welder file
 class Welder(WelderTables):
     """Everything in `welder.toml`. Keys left out take a typical value; `assumed` names them.
 
-    In `transformer` the working current and the load angles are those of the tap in use, whichever tap they were read on
-    and whatever they follow from.
+    In `transformer` the working current and the load angles are those of the tap in use, even if read on another tap or
+    derived from other readings.
     """
 
     _machine: Machine = PrivateAttr()
 
     @property
     def machine(self) -> Machine:
-        """What follows from the file, each figure with its range and where it came from."""
+        """The machine derived from the file, each figure with its range and source."""
         return self._machine
 
     @model_validator(mode="after")
@@ -67,7 +67,7 @@ class Welder(WelderTables):
         return welder
 
     def at(self, machine: Machine, **tables: FileModel) -> Self:
-        """This welder settled as `machine`, one of those that the file allows, with other `tables`; nothing is checked."""
+        """This welder with `machine`, one of those that the file allows, and with other `tables`. Nothing is checked."""
         t = tables.get("transformer", self.transformer)
         angle = machine.in_use.load_angle
         settled = {
@@ -80,7 +80,7 @@ class Welder(WelderTables):
         return welder
 
     def check_fits(self, electrodes: Electrodes, table: str = "electrodes.") -> None:
-        """Raise Wrong where the two together are longer than the gap between the arms; `table` goes before the key."""
+        """Raise Wrong if both electrodes are longer than the gap between the arms. `table` is put before the key."""
         upper, lower = (electrode.length_mm for electrode in electrodes.pair)
         if self.arms is None or upper + lower <= self.arms.throat_mm:
             return
@@ -105,7 +105,7 @@ class Welder(WelderTables):
 
     @property
     def flux_decay_s(self) -> float:
-        """Time constant with which flux dies away through the closed secondary: magnetising inductance over load resistance.
+        """Time constant of the flux's decay through the closed secondary: magnetising inductance over load resistance.
 
         From the open-electrode current and the middle of the load-angle range: a first-order estimate.
         """
@@ -116,12 +116,12 @@ class Welder(WelderTables):
 
     @property
     def allowed_duty(self) -> float:
-        """Duty (0 to 1) at the working current that heats like the rating: I1^2 d1 = I2^2 d2 (RWMA, from memory)."""
+        """Duty (0 to 1) at the working current that heats as much as the rating: I1^2 d1 = I2^2 d2 (RWMA, from memory)."""
         t = self.transformer
         return min(1.0, t.rating_duty_percent / 100 * (self.rated_current_A / t.working_current_A) ** 2)
 
     def wanted(self) -> list[str]:
-        """What else to give, and what would then be known, or known in narrower bounds."""
+        """The keys to give next, and the figures that would then be known or narrower."""
         t = self.transformer
         found = []
         if not t.tap_volts:
@@ -130,7 +130,7 @@ class Welder(WelderTables):
             )
         if t.shorted_current_A is None and not working_given(t):
             found.append(
-                "No current was read: it is taken as typical of the rating, and judged at its upper end. Read the primary "
+                "No current was read: one typical of the rating is taken, and judged at its upper end. Read the primary "
                 "current with the electrodes on the work, and give it as transformer.working_current_A."
             )
         if t.shorted_current_A is None:
@@ -141,12 +141,14 @@ class Welder(WelderTables):
         return found
 
     def assumed(self) -> list[str]:
-        """Keys that the file leaves out, each with the typical value taken instead; not those that stay unknown."""
+        """Keys that the file leaves out, each with the typical value taken instead. Keys without one are not listed."""
         t, machine = self.transformer, self.machine
-        told = t.mass_kg is not None and machine.loop_resistance is not None
+        by_mass = t.mass_kg is not None and machine.loop_resistance is not None
         instead = {
             "open_current_A": f"{t.idle_current_A:.3g} (4 % of the working current)",
-            "winding_time_constant_min": "from mass_kg" if told else "10 to 30, each judged where it is the worse",
+            "winding_time_constant_min": "from mass_kg"
+            if by_mass
+            else "10 to 30, each end judged where it is the worse",
         }
         if not source_given(self.mains):
             low_X, high_X = (
@@ -174,9 +176,9 @@ class Welder(WelderTables):
 
 
 def _completed(t: Transformer, machine: Machine) -> Transformer:
-    """The transformer as on the tap in use, with what was not read on it; `model_fields_set` still names what the file gives.
+    """The transformer on the tap in use, with derived figures where none was read. `model_fields_set` stays the file's.
 
-    The working current is the upper end of its range where it was not read: heating is what it is used for.
+    A working current that was not read is the upper end of its range, because it serves to judge heating.
     """
     values = dict(t)
     working, angle = machine.in_use.working_primary, machine.in_use.load_angle

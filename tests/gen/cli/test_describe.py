@@ -86,7 +86,7 @@ CONTRADICTIONS = {
     ),
     "shorted tap without a reading": (
         welder('working_current_A = 20\nshorted_tap = "low"\n' + TWO_TAPS),
-        'transformer.shorted_tap: "low" given; it goes with shorted_current_A; allowed: both or neither',
+        'transformer.shorted_tap: "low" given; it belongs to shorted_current_A; allowed: both or neither',
     ),
     "a reading on no tap": (
         welder("working_current_A = 20\n" + TWO_TAPS),
@@ -102,11 +102,11 @@ CONTRADICTIONS = {
     ),
     "a working tap without a reading": (
         welder('working_tap = "low"\n' + TWO_TAPS),
-        'transformer.working_tap: "low" given; it goes with working_current_A; allowed: both or neither',
+        'transformer.working_tap: "low" given; it belongs to working_current_A; allowed: both or neither',
     ),
     "a load angle that the currents forbid": (
         welder("load_angle_min_deg = 60\nload_angle_max_deg = 70\nworking_current_A = 20\n" + SHORTED),
-        "transformer.load_angle_min_deg: 60 given; allowed: what goes with the currents that were read, about 27 to 43, "
+        "transformer.load_angle_min_deg: 60 given; allowed: about 27 to 43, which agrees with the currents that were read, "
         "or the key left out",
     ),
     "a rating that the supply cannot feed": (
@@ -118,7 +118,7 @@ CONTRADICTIONS = {
     ),
     "shorted below working": (
         welder("working_current_A = 31\n" + SHORTED),
-        "transformer.shorted_current_A: 30 given; allowed: more than working_current_A (31), which has the work in its way",
+        "transformer.shorted_current_A: 30 given; allowed: more than working_current_A (31), which the work limits",
     ),
     "working above what another tap's reading allows": (
         welder('working_current_A = 25\nworking_tap = "low"\n' + TAPS),
