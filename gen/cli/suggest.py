@@ -181,7 +181,7 @@ def _data(found: Suggestion, refusal: str) -> dict[str, Any]:
         "weld_s": asdict(found.weld) if found.weld else None,
         "start_s": found.start_s if found.known else None,
         "shape": asdict(found.shape) if found.known else None,
-        "beside": [asdict(figure) for figure in found.beside],
+        "beside": [asdict(figure) for figure in found.other_times],
         "squeeze_s": asdict(SQUEEZE),
         "hold_s": asdict(found.hold) if found.hold else None,
         "off_s": asdict(OFF),

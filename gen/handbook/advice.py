@@ -1,4 +1,4 @@
-"""From what is this joint to a first schedule: `suggest`."""
+"""Suggests a first schedule for a joint: `suggest`."""
 
 from __future__ import annotations
 
@@ -22,7 +22,10 @@ SCALED = "scale is an insulator: clean to bright metal first; the figures are fo
 
 
 def suggest(joint: Joint, working_current_A: Figure, frequency_Hz: int, measures: Measures = METRIC) -> Suggestion:
-    """A first schedule for `joint` on a machine whose secondary delivers this current at 100 %, in words of these measures."""
+    """A first schedule for `joint`. `working_current_A` is the machine's secondary current at 100 %.
+
+    The texts are in these `measures`.
+    """
     if joint.surface == "zinc" and joint.rods_mm:
         why_not = "not known: no figures for zinc-coated rods are known here"
         helps = ("bare steel, or the zinc ground off well beyond the weld",)
@@ -38,7 +41,7 @@ def suggest(joint: Joint, working_current_A: Figure, frequency_Hz: int, measures
 
 
 def _by_table(joint: Joint) -> Callable[[Joint, Figure, int, Measures], Suggestion]:
-    """Which tables speak of this joint."""
+    """The function that reads the tables of this joint."""
     if joint.rods_mm:
         return suggest_rods
     if joint.surface == "zinc":

@@ -1,4 +1,4 @@
-"""The class table at one thickness: between its classes, a little below the last, and where no time will do."""
+"""The class table at one thickness: between its classes, a little below class C, and where no weld time is enough."""
 
 from __future__ import annotations
 
@@ -11,9 +11,9 @@ from scipy.optimize import brentq  # type: ignore[import-untyped,unused-ignore]
 from gen.handbook.tables import ClassRow, between, class_rows, from_memory
 from gen.units import INCH_MM
 
-LOSS_TO_MM = 1.575  # 0.062 in: in thicker sheets classes A and C do not obey the loss law
-BELOW_C = 0.85  # of class C's current: the least for which anything is said
-# How far a time may be off: the worst error of class B foretold from classes A and C, by each of the two rules.
+LOSS_TO_MM = 1.575  # 0.062 in: in thicker sheets classes A and C do not follow the loss law
+BELOW_C = 0.85  # of class C's current: the least with a suggestion
+# The error of a time: the worst error of class B predicted from classes A and C, by each of the two rules.
 WITHIN_CLASSES = 0.25
 WITHIN_LOSS = 0.30
 
@@ -21,7 +21,7 @@ WITHIN_LOSS = 0.30
 def loss_law(first: tuple[float, float], second: tuple[float, float]) -> tuple[float, float] | None:
     """(tau s, Ic A) of t = -tau ln(1 - (Ic/I)^2) through two (time s, current A), the first the greater current.
 
-    A first-order loss of heat: Ic is the current that only just gets there, after for ever. None where none fits.
+    A first-order loss of heat: at Ic the weld temperature is reached after infinite time. None where no law fits.
     """
     (t1, i1), (t2, i2) = first, second
 
@@ -47,7 +47,7 @@ class Classes:
     thickness_mm: float
 
     def at(self, letter: str) -> ClassRow:
-        """A class at this thickness; `printed` names the thickness, not a row."""
+        """A class at this thickness. Its `printed` names the thickness, not a row."""
         rows, mm = class_rows(letter), self.thickness_mm
         return ClassRow(
             thickness_in=mm / INCH_MM,
@@ -67,14 +67,14 @@ class Classes:
 
     @cached_property
     def law(self) -> tuple[float, float] | None:
-        """The loss law through classes A and C; None where none fits, and above 0.062 in, where it is not to be trusted."""
+        """The loss law through classes A and C. None where none fits, and above 0.062 in, where it does not hold."""
         a, _, c = self.rows
         if self.thickness_mm > LOSS_TO_MM:
             return None
         return loss_law((a.weld_s, a.current_A), (c.weld_s, c.current_A))
 
     def pair(self, current_A: float) -> tuple[ClassRow, ClassRow]:
-        """The classes on either side of a current; the end one twice above A and below C."""
+        """The classes on either side of a current: A twice above class A, C twice below class C."""
         a, b, c = self.rows
         if current_A >= a.current_A:
             return a, a
@@ -83,7 +83,7 @@ class Classes:
         return (a, b) if current_A >= b.current_A else (b, c)
 
     def along(self, current_A: float, first: tuple[float, float], second: tuple[float, float]) -> float:
-        """Between two (current, value), straight in logarithms."""
+        """The value at a current, interpolated between the logarithms of two (current, value)."""
         (i1, v1), (i2, v2) = first, second
         if i1 == i2:
             return v1
@@ -104,6 +104,6 @@ class Classes:
         return time_s if time_s < math.inf else None
 
     def force_N(self, current_A: float) -> float:
-        """Electrode force for a current; that of the end class outside."""
+        """Electrode force for a current; outside the classes that of the nearest."""
         one, two = self.pair(current_A)
         return self.along(current_A, (one.current_A, one.force_N), (two.current_A, two.force_N))

@@ -1,4 +1,4 @@
-"""A first schedule for a joint on one machine: its current and electrodes go to the tables, and what comes back is compiled."""
+"""A first schedule for a joint on one machine: suggested for its current and electrodes, and compiled for it."""
 
 from __future__ import annotations
 
@@ -23,7 +23,7 @@ from gen.user_files import written
 def suggest_on(joint: Joint, welder: Welder, measures: Measures = METRIC) -> Suggestion | None:
     """A first schedule for `joint` on this machine; None where the machine's secondary current is not known.
 
-    In other measures than metric ones its words are to be read; its schedule's notes would be in them too.
+    `measures` change the texts, also the notes in the schedule file.
     """
     tap = welder.machine.in_use
     if tap.working_secondary is None:
@@ -31,27 +31,27 @@ def suggest_on(joint: Joint, welder: Welder, measures: Measures = METRIC) -> Sug
     current = full_current(tap, tap.working_secondary)
     found = suggest(with_electrodes(joint, welder), current, welder.mains.frequency_Hz, measures)
     volts = welder.transformer.tap_volts
-    ends = {HIGHER_TAP: max(volts.values()), LOWER_TAP: min(volts.values())}  # on either end there is no such tap
+    ends = {HIGHER_TAP: max(volts.values()), LOWER_TAP: min(volts.values())}  # where there is no such tap
     return replace(found, helps=tuple(way for way in found.helps if volts[tap.name] != ends.get(way)))
 
 
 def table_force_N(joint: Joint, welder: Welder) -> float | None:
-    """The middle of the force that the first table to speak of this joint has; None where none does."""
+    """The middle of the force in the first table that has one for this joint; None where none has."""
     found = suggest_on(joint, welder)
     forces = [figure.middle for name, figure in found.figures if name == "force"] if found else []
     return forces[0] if forces else None
 
 
 def naming_taps(found: Suggestion, welder: Welder) -> Suggestion:
-    """The same; where nothing is known, the machine's taps on which something is come first in what would help."""
+    """The same suggestion. If nothing is known, taps on which the tables have figures come first in `helps`."""
     taps = [] if found.known else _taps_that_help(found.joint, welder)
     if not taps:
         return found
-    return replace(found, helps=(f"tap {' or '.join(taps)}, of which something is known", *found.helps))
+    return replace(found, helps=(f"tap {' or '.join(taps)}, for which the tables have figures", *found.helps))
 
 
 def with_electrodes(joint: Joint, welder: Welder) -> Joint:
-    """The joint with the welder file's face or groove, where the joint names neither."""
+    """The joint with the welder file's face or groove, if it names neither itself."""
     e = welder.electrodes
     if e is None or joint.face_diameter_mm is not None or joint.groove_radius_mm is not None:
         return joint
@@ -65,7 +65,7 @@ def with_electrodes(joint: Joint, welder: Welder) -> Joint:
 def _along_rods(
     rods_mm: tuple[float, float], upper_mm: float | None, lower_mm: float | None
 ) -> float | tuple[float | None, float | None] | None:
-    """The grooves as a joint has them: the narrower along the thinner rod; with one alone, the upper along the first."""
+    """The grooves in the joint's order: the narrower along the thinner rod. A single groove stays on its electrode."""
     if upper_mm == lower_mm:
         return upper_mm
     swapped = upper_mm is not None and lower_mm is not None and (upper_mm < lower_mm) != (rods_mm[0] < rods_mm[1])
@@ -83,9 +83,9 @@ def _taps_that_help(joint: Joint, welder: Welder) -> list[str]:
 
 
 def refusal(found: Suggestion, welder: Welder, name: str = "suggestion.toml") -> str:
-    """Why this machine would not take the schedule as a file of this name; empty where it does.
+    """Why the schedule does not compile for this machine as a file of this name; "" if it does.
 
-    Raises InputError for a name that cannot be a schedule's.
+    Raises InputError for a name that a schedule cannot have.
     """
     path = Path(name)
     schedule = schedule_from(found.schedule_text(), path)

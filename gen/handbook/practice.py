@@ -1,4 +1,4 @@
-"""What the tables leave to practice: force and how it was measured, faces and grooves, neighbouring welds, the order."""
+"""Practice that no table covers: force and its measuring, faces and grooves, neighbouring welds, their order."""
 
 from __future__ import annotations
 
@@ -12,23 +12,22 @@ COMMON = "common practice, no source"
 STEEL_OHM_M = 1.4e-7  # low-carbon steel at 20 degC, from memory; hotter is more
 MORE_SPACING = 1.3  # for three sheets: notes of the handbook table
 NOTES = 'notes of "Recommended practices for spot welding low-carbon steel"'
-# The table's force and how far from it nothing need be said (common practice, no source).
+# Of the table's force: no caution within (common practice, no source).
 FORCE_LOW, FORCE_HIGH = 0.7, 1.4
 
 _MEASURED = {
     "gauge": "by a gauge between the electrodes",
     "spring": "by a spring",
-    "lever": "reckoned from a lever",
-    None: "how it was measured is not said, so taken as reckoned from a lever",
+    "lever": "calculated from a lever",
+    None: "how it was measured is not known, so taken as calculated from a lever",
 }
-
 
 HIGHER_TAP = "a higher tap"
 LOWER_TAP = "a lower tap"
 
 
 def helps(joint: Joint) -> tuple[str, ...]:
-    """What brings more current, or more of its heat, to the joint."""
+    """Ways to more current, or more of its heat, in the joint."""
     face = "a smaller electrode face, which makes a smaller weld" if joint.sheets_mm else "a groove of the rod's radius"
     if joint.groove_radius_mm is not None:
         face = "a narrower groove, so long as the rod still beds in it"
@@ -41,7 +40,7 @@ def helps(joint: Joint) -> tuple[str, ...]:
 
 
 def given_force(joint: Joint, measures: Measures = METRIC) -> Figure | None:
-    """The joint's own force, as far as its measuring can be trusted; None where it is not given."""
+    """The joint's force as a range, by the uncertainty of its measuring; None where it is not given."""
     if joint.force is None or joint.force_N is None:
         return None
     within = 100 * FORCE_WITHIN[joint.force_measured or "lever"]
@@ -52,7 +51,7 @@ def given_force(joint: Joint, measures: Measures = METRIC) -> Figure | None:
 
 
 def force_cautions(joint: Joint, table: Figure, measures: Measures) -> tuple[str, ...]:
-    """What the force given means where it is, or may be, far from the table's, and how far it can be trusted."""
+    """Cautions where the given force is, or may be, far from the table's, and where its measuring is uncertain."""
     given = given_force(joint)
     if given is None or joint.force_N is None:
         return ()
@@ -72,15 +71,15 @@ def force_cautions(joint: Joint, table: Figure, measures: Measures) -> tuple[str
             found.append(f"{here} may be far {'below' if below else 'above'} the table's {wanted}; if it is: {then}")
     if joint.force_measured in ("lever", None):
         found.append(
-            f"a force reckoned from the lever is within {100 * FORCE_WITHIN['lever']:.0f} % at best ({COMMON}): friction and the "
-            "hand's push are not in it, and it differs from weld to weld. Contact heat, expulsion, setdown and strength are "
-            "as unsure, and the weld time may lie outside its range. A gauge or a spring would tell"
+            f"a force calculated from the lever is within {100 * FORCE_WITHIN['lever']:.0f} % at best ({COMMON}): it leaves out "
+            "friction and differences of the hand from weld to weld. Contact heat, expulsion, setdown and strength are as "
+            "uncertain, and the weld time may lie outside its range. Measure the force with a gauge or a spring"
         )
     return tuple(found)
 
 
 def force_practice(joint: Joint, table: Figure, measures: Measures) -> tuple[str, ...]:
-    """How to reach the table's force, where the joint does not give its own."""
+    """The table's force, and how to measure it, where the joint does not give its own."""
     if joint.force_N is not None:
         return ()
     worth = ", ".join(f"a {name} within {100 * within:.0f} %" for name, within in FORCE_WITHIN.items())
@@ -89,7 +88,7 @@ def force_practice(joint: Joint, table: Figure, measures: Measures) -> tuple[str
 
 
 def face_words(joint: Joint, measures: Measures) -> tuple[list[str], list[str]]:
-    """(cautions, practice) of flat and grooved faces on rods: what touches, what is marked, where the current goes."""
+    """(cautions, practice) of flat and grooved faces on rods: contact, marks, path of the current."""
     cautions, practice = [], []
     if None in joint.grooves_mm:
         cautions.append(f"a flat face marks the rod and lets it roll: a groove of the rod's radius holds it ({COMMON})")
@@ -101,7 +100,7 @@ def face_words(joint: Joint, measures: Measures) -> tuple[list[str], list[str]]:
     if any(joint.grooves_mm):
         practice.append(
             "Groove: where it fits it touches over an arc, so the current spreads into the rod, the contact stays cool and "
-            "marks little, and more of the heat is made at the crossing. Each electrode wants it along its own rod "
+            "marks little, and more of the heat is made at the crossing. Each electrode needs it along its own rod "
             f"({COMMON})."
         )
     for rod_mm, radius_mm in dict.fromkeys(zip(joint.rods_mm or (), joint.grooves_mm)):
@@ -111,18 +110,18 @@ def face_words(joint: Joint, measures: Measures) -> tuple[list[str], list[str]]:
         if radius_mm < 0.95 * rod_mm / 2:
             cautions.append(
                 f"a groove of radius {groove} is too narrow for the rod of {rod}, which rests on its two edges: "
-                f"marked twice, and hot there ({COMMON})"
+                f"they mark the rod and heat it ({COMMON})"
             )
         elif radius_mm > 1.25 * rod_mm / 2:
             cautions.append(
-                f"a groove of radius {groove} is wide for the rod of {rod}: it holds it, but touches near a line "
-                f"and marks as a flat face does ({COMMON})"
+                f"a groove of radius {groove} is wide for the rod of {rod}: it holds the rod, but touches it almost along a "
+                f"line and marks it like a flat face ({COMMON})"
             )
     return cautions, practice
 
 
 def face_cautions(joint: Joint, table_mm: float, measures: Measures) -> list[str]:
-    """What a flat face means that is far from the table's."""
+    """The caution of a flat face far from the table's diameter."""
     if joint.face_diameter_mm is None or 0.8 <= joint.face_diameter_mm / table_mm <= 1.25:
         return []
     wide = joint.face_diameter_mm > table_mm
@@ -132,13 +131,13 @@ def face_cautions(joint: Joint, table_mm: float, measures: Measures) -> list[str
 
 
 def weld_size_rule(thin_mm: float) -> Figure:
-    """The weld's least and wanted diameter by the thinnest sheet."""
+    """The least and the wanted diameter of a weld, by the thinnest sheet."""
     root = math.sqrt(thin_mm)
     return Figure(3.5 * root, 5 * root, "mm", "3.5 sqrt t least, 5 sqrt t wanted (ISO 14373, from memory)")
 
 
 def spacing_factor(joint: Joint) -> tuple[float, str]:
-    """By what the table's spacing, which is for two sheets, grows for this joint, and why."""
+    """The factor on the table's spacing, which is for two sheets, for this joint, and its reason."""
     if len(joint.sheets_mm or ()) > 2:
         return MORE_SPACING, f", and 30 % more for three sheets ({NOTES})"
     return 1.0, ""
@@ -154,39 +153,36 @@ def sheet_shunting(
         cautions.append(f"whether a pitch of {pitch} is enough is not known: this table has no spacing")
     elif joint.pitch_mm is not None and spacing is not None and joint.pitch_mm < spacing.low:
         cautions.append(
-            f"a pitch of {pitch} is less than the table's {measures.text(spacing)}: part of the current goes through the "
-            "weld before it, how much is not known here. Find the time on a second weld at this pitch, and not on the first"
+            f"a pitch of {pitch} is less than the table's {measures.text(spacing)}: part of the current flows through the last "
+            "weld, how much is not known here. Find the time on a second weld at this pitch, not on the first"
         )
     elif joint.pitch_mm is not None and spacing is not None:
-        practice.append(
-            f"Shunting: at a pitch of {pitch} the table asks for nothing more (its least is {measures.text(spacing)})."
-        )
+        practice.append(f"Shunting: a pitch of {pitch} is enough by the table (its least is {measures.text(spacing)}).")
     if joint.overlap_mm is not None and overlap is not None and joint.overlap_mm < overlap.low:
         cautions.append(
-            f"an overlap of {measures.given([joint.overlap_mm])} is less than the table's {measures.text(overlap)}: expect metal "
-            "thrown out at the edge"
+            f"an overlap of {measures.given([joint.overlap_mm])} is less than the table's {measures.text(overlap)}: expect "
+            "expulsion at the edge"
         )
     practice.append(
-        f"Order of a row ({COMMON}): from the middle outwards, so that the sheets can creep and are not locked bulging between "
-        "two welds; the ends last."
+        f"Order of a row ({COMMON}): from the middle outwards, so that the sheets can move and no bulge is locked between two "
+        "welds; the ends last."
     )
     return cautions, practice
 
 
 def setdown_practice(setdown_mm: float, measures: Measures) -> str:
-    """How the setdown is seen."""
+    """How to measure the setdown."""
     return (
         f"Setdown ({COMMON}): measure the height of the crossing with a caliper before and after; it should be "
-        f"{measures.length(setdown_mm)} less. More is too hot or too long, less is too cold."
+        f"{measures.length(setdown_mm)} less. If it is more, the weld is too hot or too long; if less, too cold."
     )
 
 
 def rod_shunting(joint: Joint, delivered: Figure, measures: Measures) -> list[str]:
-    """Practice of the crossings welded before this one; with a pitch, how much may go round through them."""
+    """Practice for crossings welded before this one; with a pitch, the greatest shunt current through them."""
     practice = [
-        f"Order of a rack ({COMMON}): from the middle outwards, the ends last; the whole of one rail first, since with its "
-        "other end free a rod makes no loop for the current to go round. Find the time on the second rail: its welds are the "
-        "colder."
+        f"Order of a rack ({COMMON}): from the middle outwards, the ends last. Weld the whole of one rail first: a rod with a "
+        "free end makes no loop for the current. Find the time on the second rail, whose welds are colder."
     ]
     if joint.pitch_mm is None:
         return practice
@@ -195,9 +191,9 @@ def rod_shunting(joint: Joint, delivered: Figure, measures: Measures) -> list[st
     round_A = 0.1 / loop_ohm
     pitch = measures.given([joint.pitch_mm])
     practice.append(
-        f"Shunting: no table here gives a least pitch for rods. Round a square mesh of {pitch} it is at least "
+        f"Shunting: no table here gives a least pitch for rods. A square mesh of {pitch} has at least "
         f"{shown(1e3 * loop_ohm)} mohm cold (steel 1.4e-7 ohm m, from memory; all of the thicker rod, our assumption), so each "
-        f"0.1 V across the joint sends at most {shown(round_A)} A round it, {shown(100 * round_A / delivered.middle)} % of the "
+        f"0.1 V across the joint drives at most {shown(round_A)} A round it, {shown(100 * round_A / delivered.middle)} % of the "
         "current suggested."
     )
     return practice

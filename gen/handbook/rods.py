@@ -3,8 +3,8 @@
 Below the table's current heat flows away along the rods and into the electrodes, and the time grows far faster than by equal
 I^2 t. `_LONGER` is a fit to a three-dimensional conduction model of two crossed rods between copper electrodes
 (tests/support/outside/rods_conduction.py: finite volumes, low-carbon steel with properties that change with temperature, from
-memory), calibrated at the table's row of 15 % setdown and extrapolated to cells of no size. Its error is
-`WITHIN_CONDUCTION`; what no grid settles, how an electrode touches a round rod, stands beside it as two columns.
+memory), calibrated at the table's row of 15 % setdown and extrapolated to cells of size zero. Its error is
+`WITHIN_CONDUCTION`. How an electrode touches a round rod is not known; the two limits are two columns.
 """
 
 from __future__ import annotations
@@ -32,23 +32,22 @@ from gen.joint import Joint
 from gen.quantities import Measures
 from gen.ranges import Figure, shown, spanning
 
-WITHIN_TABLE = 0.10  # how far a time may be off: the worst error of a row foretold from its neighbours
-# Of a time below the table's current, from 60 % of it up: 5 to 10 % by the grid, 3 to 12 % by the temperature taken for a weld
+WITHIN_TABLE = 0.10  # the error of a time: the worst error of a row predicted from its neighbours
+# The error of a time from 60 % of the table's current up: 5 to 10 % by the grid, 3 to 12 % by the temperature taken for a weld
 # (1000 to 1400 degC).
 WITHIN_CONDUCTION = 0.15
 # At 30 % setdown the patch is wider, and the model's rates are those at 15 % to this power (within 7 % for 8 mm under flat faces
-# and 5 mm in grooves).
-# At 50 % the patch would be as wide as the rod, which the model cannot have: the same power stands in.
+# and 5 mm in grooves). At 50 % the patch would be as wide as the rod, beyond the model: the same power is taken.
 MORE_SETDOWN = 0.8
 CHECKED_RATIO = 2.4  # of diameters: 5 on 12 mm, by the model; no measurement of unlike rods is known to us
-# ASTM A1064, from memory: the strength of a welded crossing is asked where the thinner wire has this share of the other's area.
+# ASTM A1064, from memory: a crossing must have a strength if the thinner wire has at least this share of the other's area.
 LEAST_AREA = 0.4
 HOLD_S = 0.5  # typical (common practice, no source); thick rods as long as the table welds them
 
-# Time over the table's, of the current over the table's in `_SHARES`: by diameter, mm, under a flat face, which touches a rod
-# along a narrow strip, and in a groove of the rod's radius. From the model above; inf: never, or beyond its reach.
+# Time over the table's, at each current over the table's in `_SHARES`: by diameter in mm, under a flat face, which touches a
+# rod along a narrow strip, and in a groove of the rod's radius. From the model above; inf: never, or outside the model.
 _SHARES = (0.4, 0.5, 0.6, 0.7, 0.8, 0.9, 1.0, 1.1)
-_NEVER = 25.0  # of the table's time; nothing is welded so long
+_NEVER = 25.0  # of the table's time; a longer weld counts as impossible
 _INF = math.inf
 _LONGER: dict[float, dict[str, tuple[float, ...]]] = {
     1.5875: {
@@ -76,12 +75,12 @@ _LONGER: dict[float, dict[str, tuple[float, ...]]] = {
 
 @cache
 def _rate(diameter_mm: float, contact: str) -> PchipInterpolator:
-    """Of one fitted diameter: the table's time over the time, by the share of the table's current; 0 where it is never."""
+    """The table's time over the time, as a function of the share of the table's current; 0 for never. Of a fitted diameter."""
     return PchipInterpolator(_SHARES, [1 / longer for longer in _LONGER[diameter_mm][contact]])
 
 
 def _rate_at(diameter_mm: float, share: float, contact: str) -> float:
-    """The same of any diameter: between the fitted ones along the logarithm; above 1.1 of the current by equal I^2 t."""
+    """The same of any diameter, interpolated in its logarithm; above 1.1 of the current by equal I^2 t."""
     known = sorted(_LONGER)
     mm = min(max(diameter_mm, known[0]), known[-1])
     thin, thick = max(each for each in known if each <= mm), min(each for each in known if each >= mm)
@@ -93,7 +92,7 @@ def _rate_at(diameter_mm: float, share: float, contact: str) -> float:
 
 @dataclass(frozen=True)
 class RodSetting:
-    """The table at one diameter: its time and current, and from them the time at another current.
+    """The table's time and current at one diameter, and the time at another current.
 
     `contact`: how the electrodes touch the rods, "flat" or "groove".
     """
@@ -108,12 +107,12 @@ class RodSetting:
         return rate if self.setdown_percent <= 15 or rate <= 0 else rate**MORE_SETDOWN
 
     def time_s(self, current_A: float, contact: str) -> float:
-        """Weld time at another current, by conduction; infinite where it is more than `_NEVER` times the table's, or never."""
+        """Weld time at another current, by conduction; infinite above `_NEVER` times the table's."""
         rate = self._rate(current_A / self.current_A, contact)
         return self.weld_s / rate if rate > 1 / _NEVER else math.inf
 
     def least_A(self, contact: str) -> float:
-        """The current below which no time will do."""
+        """The current below which no weld time is enough."""
 
         def over(share: float) -> float:
             return self._rate(share, contact) - 1 / _NEVER
@@ -133,10 +132,10 @@ def setting(finish: str, setdown_percent: float, diameter_mm: float) -> RodSetti
 
 
 def effective_mm(thin_mm: float, thick_mm: float) -> tuple[float, float, float]:
-    """Least, middle and greatest effective diameter of unlike rods: the thinner to the power 3/4, 5/8 and 1/2, times the thicker.
+    """Least, middle and greatest effective diameter of unlike rods: d1^p d2^(1-p), p of 3/4, 5/8 and 1/2, d1 the thinner.
 
-    The power 1/2 is that of crossed cylinders equally far apart. The conduction model, with the setdown going by the thinner rod,
-    finds 3/4 at the table's current and 5/8 at 60 % of it, for ratios up to `CHECKED_RATIO`.
+    1/2 is the power of crossed cylinders at equal gap. The conduction model, with setdown in percent of the thinner rod,
+    gives 3/4 at the table's current and 5/8 at 60 % of it, for ratios up to `CHECKED_RATIO`.
     """
     ratio = thick_mm / thin_mm
     least, middle, most = (thin_mm * ratio**power for power in (1 / 4, 3 / 8, 1 / 2))
@@ -153,28 +152,28 @@ def suggest_rods(joint: Joint, current: Figure, frequency_Hz: int, measures: Mea
     of_table = f"{100 * delivered.middle / middle.current_A:.0f} % of the table's current"
     table = _at_diameter(joint, middle)
     never = spanning((low.least_A("flat"), high.least_A("groove")), "A", _FIT)
-    figures = (*table.figures(), ("no time will do below", never))
+    figures = (*table.figures(), ("no time is enough below", never))
     against = f"of the table's current: {compared(current, middle.current_A)}"
     if percent < LEAST_PERCENT:
-        why_not = f"the table wants {shown(middle.current_A)} A, {percent} % of this tap's current; change the tap"
+        why_not = f"the table has {shown(middle.current_A)} A, {percent} % of this tap's current; change the tap"
         ways = (LOWER_TAP,)
         return Suggestion(joint, frequency_Hz, current, why_not, ways, figures=figures, against=against)
     longest_s = middle.time_s(delivered.middle, "flat")
     if longest_s == math.inf:
         surely = delivered.high < never.low
         why_not = (
-            f"{'no time will do' if surely else 'not known'}: {shown(delivered.middle)} A is {of_table}, where "
+            f"{'no time is enough' if surely else 'not known'}: {shown(delivered.middle)} A is {of_table}, where "
             f"{'the' if surely else 'so much'} heat {'flows' if surely else 'may flow'} away along the rods and into the "
-            f"electrodes {'as fast as it comes' if surely else 'that it never gets hot enough'}; more than {never.text} is "
-            "needed (a conduction fit)"
+            f"electrodes {'as fast as it is made' if surely else 'that the joint never gets hot enough'}; more than "
+            f"{never.text} is needed (a conduction fit)"
         )
         return Suggestion(joint, frequency_Hz, current, why_not, _helps(joint), figures=figures, against=against)
     cautions = list(force_cautions(joint, table.force, measures))
     worst_s = high.time_s(delivered.low, "groove")
     if worst_s == math.inf:
         cautions.append(
-            f"at the low end of the current, {shown(delivered.low)} A, or in grooves, it may never get hot enough: the range's "
-            f"long end is that of {shown(delivered.middle)} A under flat faces"
+            f"at the low end of the current, {shown(delivered.low)} A, or in grooves, the joint may never get hot enough; the "
+            f"long end of the range is for {shown(delivered.middle)} A under flat faces"
         )
     cautions += _ratio_cautions(joint)
     warned, faces = face_words(joint, measures)
@@ -219,8 +218,9 @@ def _assumptions(
 ) -> tuple[str, ...]:
     low, middle, high = (measures.length(each.diameter_mm) for each in settings)
     assumptions = [
-        f"{share}, the only one it has: away from it, outside the table, by a fit to a conduction model of crossed rods, since "
-        "heat flows away; equal I^2 t would be far too short. Steel's properties from memory; nothing of it is measured.",
+        f"{share}, the only one it has. For other currents a fit to a conduction model of crossed rods is used, outside the "
+        "table: heat flows away, and equal I^2 t would be far too short. Steel's properties are from memory; nothing of the "
+        "fit is measured.",
     ]
     if joint.thin_mm != joint.thick_mm:
         assumptions.append(
@@ -231,15 +231,15 @@ def _assumptions(
 
 
 def _ratio_cautions(joint: Joint) -> list[str]:
-    """What is to be said of rods too unlike."""
+    """Cautions for rods too unlike."""
     ratio = joint.thick_mm / joint.thin_mm
     found = []
     if ratio > CHECKED_RATIO * 1.001:
         found.append(f"the rods' ratio, {shown(ratio)}, is beyond the {CHECKED_RATIO:g} to which the rule was computed")
     if (area := ratio**-2) < LEAST_AREA:
         found.append(
-            f"the thinner rod has {100 * area:.0f} % of the thicker's area: below {100 * LEAST_AREA:.0f} % ASTM A1064 asks no "
-            "strength of a crossing (from memory)"
+            f"the thinner rod has {100 * area:.0f} % of the thicker's area: below {100 * LEAST_AREA:.0f} % ASTM A1064 requires "
+            "no strength of a crossing (from memory)"
         )
     return found
 
@@ -255,11 +255,12 @@ def _helps(joint: Joint) -> tuple[str, ...]:
 
 @dataclass(frozen=True)
 class _TableFigures:
-    """The cross-wire table's figures for a joint. `forces`: more than one where copies of the table differ, the widest first."""
+    """The cross-wire table's figures for a joint."""
 
     current: Figure
     weld: Figure
     forces: tuple[Figure, ...]
+    """More than one where copies of the table differ, the widest first."""
     setdown: Figure
     strength: Figure
 
@@ -281,12 +282,12 @@ def _at_diameter(joint: Joint, middle: RodSetting) -> _TableFigures:
     rows, mm = rod_rows(joint.finish, joint.setdown_percent), middle.diameter_mm
     table = f"cross-wire table, {joint.finish.replace('_', '-')}, setdown {joint.setdown_percent:g} %"
     source = f"{table}, {cited(rows, mm)}"
-    # The table's forces climb unevenly with the diameter: between two rows, both.
+    # The table's forces rise unevenly with the diameter, so between two rows the range spans both.
     near = around(rows, mm)
     force = spanning((row.force_N for row in near), "N", source)
     forces = [force]
     if joint.finish == "cold_drawn" and joint.setdown_percent == 15 and any(row.diameter_in == 0.3125 for row in near):
-        other = "a metric copy of the table, which has 933 lb in row 0.3125 in where this one has 825"
+        other = "a metric copy of the table, with 933 lb in row 0.3125 in instead of 825"
         most_N = max(row.force_N * (933 / 825 if row.diameter_in == 0.3125 else 1) for row in near)
         forces.insert(0, Figure(force.low, most_N, "N", f"up to {other}"))
     strength_N = between(rows, joint.thin_mm, lambda r: r.strength_N)

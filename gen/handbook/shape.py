@@ -1,4 +1,4 @@
-"""How the current comes: a pulse to bed the work in, a slope, or several impulses for thick work. All common practice."""
+"""The form of the current: a bedding pulse, a slope, or several impulses for thick work. All common practice."""
 
 from __future__ import annotations
 
@@ -8,37 +8,37 @@ from dataclasses import dataclass
 from gen.handbook.practice import COMMON
 
 LEAST_PERCENT = 40  # below it change the tap instead (common practice, no source)
-SOFT = 0.6  # of the weld's percent current: the bedding pulse, and where a slope begins
+SOFT = 0.6  # of the weld's percent current: for the bedding pulse and the start of a slope
 BEDDING_S, BEDDING_COOL_S = 0.04, 0.08
-BEDDING_FROM_S = 0.2  # a shorter weld would be half over when the pulse is
+BEDDING_FROM_S = 0.2  # a shorter weld has no bedding pulse
 UPSLOPE_S, UPSLOPE_FROM_S = 0.1, 0.4
 THICK_SHEETS_MM = 4.77  # the whole pile: two of 0.094 in
 THICK_ROD_MM = 9.5  # the thinner: 0.375 in
-MOST_IMPULSES = 20  # a schedule takes no more repeats; what is longer has longer impulses
+MOST_IMPULSES = 20  # the most repeats of a schedule; a longer weld has longer impulses
 IMPULSE_S, IMPULSE_COOL_S = 20 / 60, 5 / 60  # 20 cycles on and 5 off at 60 Hz: the handbook's pulsation, from memory
 
 
 @dataclass(frozen=True)
 class Shape:
-    """How the current comes, times in s: `soft_percent` is that of the bedding pulse and the slope's beginning.
-
-    `bedding_s` and `upslope_s` are 0 where there is none. More than one of `impulses` is pulsation: they share the weld
-    time, with `IMPULSE_COOL_S` between them.
-    """
+    """The form of the current, times in s."""
 
     soft_percent: int = LEAST_PERCENT
+    """Current of the bedding pulse and at the start of the slope."""
     bedding_s: float = 0.0
+    """0 for no bedding pulse."""
     upslope_s: float = 0.0
+    """0 for no slope."""
     impulses: int = 1
+    """More than one is pulsation: they share the weld time, with `IMPULSE_COOL_S` between them."""
 
     @property
     def longer(self) -> float:
-        """By what factor the long end of the weld time grows: as if each pause lost as much as it could have made."""
+        """The factor on the long end of the weld time: as if each pause lost the heat that it could have made."""
         return 1 + IMPULSE_COOL_S / IMPULSE_S if self.impulses > 1 else 1.0
 
     @property
     def practice(self) -> tuple[str, ...]:
-        """The shape in words, each saying what it rests on."""
+        """The shape in words, with the source of each."""
         found = []
         if self.bedding_s:
             found.append(
@@ -47,14 +47,14 @@ class Shape:
             )
         if self.upslope_s:
             found.append(
-                f"The current climbs over {self.upslope_s:g} s, inside the weld time: less is thrown out while the contact is "
-                f"still small ({COMMON})."
+                f"The current rises over {self.upslope_s:g} s, inside the weld time: there is less expulsion while the contact "
+                f"is still small ({COMMON})."
             )
         if self.impulses > 1:
             found.append(
                 f"Thick work: pulsation, {self.impulses} impulses with {1e3 * IMPULSE_COOL_S:.0f} ms between, so that the "
                 "electrodes cool while the work stays hot (20 cycles on and 5 off at 60 Hz, from memory). The tables here are "
-                "for a single impulse: outside them, our assumption is the same time under current altogether, and at the long "
+                "for a single impulse. Our assumption, outside the tables: the same total time under current, and at the long "
                 f"end {100 * (self.longer - 1):.0f} % more."
             )
         return tuple(found)
@@ -77,7 +77,7 @@ def sheet_shape(pile_mm: float, weld_s: float) -> Shape:
 
 
 def rod_shape(thin_mm: float, weld_s: float, percent: int) -> Shape:
-    """Rods: bedded in and sloped where there is time for it, and current to come down from; several impulses if thick."""
+    """Rods: bedding pulse and slope if weld time and current are large enough; several impulses if thick."""
     soft = _soft(percent)
     room = soft < percent
     impulses = _impulses(weld_s) if thin_mm >= THICK_ROD_MM else 1

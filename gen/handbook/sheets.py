@@ -1,4 +1,4 @@
-"""Two or three sheets: by the thinner outer one, from the classes of the spot-welding table, compared with two other tables."""
+"""Two or three sheets: from the classes of the spot-welding table for the thinner outer sheet, compared with two other tables."""
 
 from __future__ import annotations
 
@@ -25,7 +25,7 @@ from gen.quantities import Measures
 from gen.ranges import Figure, shown, spanning
 
 ISO_PILE_MM = 9.0  # three sheets together: scope of ISO 14373:2015
-NEAR_OPTIMUM = 0.1  # how near the optimum table's current, which is a point, a current must be for its time to be shown
+NEAR_OPTIMUM = 0.1  # the optimum table has one current: its time is shown for currents within this share of it
 
 
 def suggest_sheets(joint: Joint, current: Figure, frequency_Hz: int, measures: Measures) -> Suggestion:
@@ -66,7 +66,7 @@ def suggest_sheets(joint: Joint, current: Figure, frequency_Hz: int, measures: M
         figures=figures,
         assumptions=time.assumptions,
         cautions=tuple(cautions),
-        beside=_beside(optimum, mm, delivered.middle, measures),
+        other_times=_other_times(optimum, mm, delivered.middle, measures),
         against=against,
         practice=(*time.shape.practice, *force_practice(joint, table_force, measures), *neighbours),
         shape=time.shape,
@@ -75,7 +75,7 @@ def suggest_sheets(joint: Joint, current: Figure, frequency_Hz: int, measures: M
 
 @dataclass(frozen=True)
 class _Time:
-    """The weld time: its range, where to begin, how the current comes, and what that rests on."""
+    """The weld time: its range, the first one to try, the form of the current, and the assumptions."""
 
     weld: Figure
     start_s: float
@@ -85,7 +85,7 @@ class _Time:
 
 
 def _time(joint: Joint, classes: Classes, delivered: Figure, measures: Measures) -> _Time:
-    """The weld time over the machine's current, of which something is known at least in the middle."""
+    """The weld time over the range of the machine's current. The tables must have one at its middle at least."""
     c = classes.at("C")
     weakest_A, longest_s = _weakest(classes, delivered)
     pile = _pile(joint, weakest_A, longest_s, measures)
@@ -96,7 +96,7 @@ def _time(joint: Joint, classes: Classes, delivered: Figure, measures: Measures)
         assumptions.append("Below class C neither weld size nor strength is known; class C's are the nearest.")
     if weakest_A > delivered.low:
         cautions.append(
-            f"the current may be {shown(delivered.low)} A, of which nothing is known: the range's long end is that of "
+            f"the current may be {shown(delivered.low)} A, for which nothing is known; the long end of the range is for "
             f"{shown(weakest_A)} A"
         )
     start_s = classes.weld_s(delivered.high) or longest_s
@@ -104,8 +104,8 @@ def _time(joint: Joint, classes: Classes, delivered: Figure, measures: Measures)
     source = f"{_how(classes, delivered, weakest_A)}{pile.how}; over the machine's current and {100 * margin:.0f} % either way"
     for iso in _shorter(classes.thickness_mm, delivered.middle, low_s):
         assumptions.append(
-            f"The tables disagree: {iso.source} has {iso.text} at this current, with its own force. The range reaches down to "
-            "it, and the schedule begins with it."
+            f"The tables disagree: {iso.source} has {iso.text} at this current, with its own force. The range includes it, and "
+            "the schedule begins with it."
         )
         low_s, start_s = iso.low, iso.high
     shape = sheet_shape(sum(joint.sheets_mm or ()), start_s)
@@ -116,7 +116,7 @@ def _time(joint: Joint, classes: Classes, delivered: Figure, measures: Measures)
 
 @dataclass(frozen=True)
 class _Pile:
-    """All sheets together: the longest weld time, s, by which rule, and what that assumes."""
+    """All sheets together: the longest weld time in s, its rule and its assumptions."""
 
     long_s: float
     below_c: bool = False
@@ -126,7 +126,7 @@ class _Pile:
 
 
 def _pile(joint: Joint, weakest_A: float, longest_s: float, measures: Measures) -> _Pile:
-    """The long end for unlike or three sheets: as of two of half the pile, since they take more heat than the outer one's two."""
+    """The long end for unlike or three sheets: that of two sheets of half the pile, which need more heat than the outer pair."""
     sheets_mm = joint.sheets_mm or ()
     pile_mm = sum(sheets_mm)
     three = len(sheets_mm) > 2
@@ -151,7 +151,7 @@ def _pile(joint: Joint, weakest_A: float, longest_s: float, measures: Measures) 
                 f"{measures.given([second_mm])}."
             )
         assumptions.append(
-            "The tables here are of two equal sheets: for three they are a beginning only. Peel both joints of a test piece."
+            "The tables here are for two equal sheets; for three they are only a start. Peel both joints of a test piece."
         )
     try:
         half = Classes(half_mm)
@@ -160,7 +160,7 @@ def _pile(joint: Joint, weakest_A: float, longest_s: float, measures: Measures) 
         half_s = None
     if half_s is None:
         caution = (
-            f"{of_half}, half the pile, nothing is known at this current: the range's long end is "
+            f"{of_half}, half the pile, nothing is known at this current; the long end of the range is "
             f"that of two sheets of {measures.given([joint.outer_mm])}, and may be too short"
         )
         return _Pile(longest_s, assumptions=tuple(assumptions), cautions=(caution,))
@@ -173,7 +173,7 @@ def _pile(joint: Joint, weakest_A: float, longest_s: float, measures: Measures) 
 
 
 def _how(classes: Classes, delivered: Figure, weakest_A: float) -> str:
-    """Which rule leads from the table to this current."""
+    """The rule that leads from the table to this current, in words."""
     a, _, c = classes.rows
     one, two = classes.pair(delivered.middle)
     below = delivered.middle < c.current_A
@@ -194,7 +194,7 @@ def _how(classes: Classes, delivered: Figure, weakest_A: float) -> str:
 
 
 def _weakest(classes: Classes, delivered: Figure) -> tuple[float, float]:
-    """The least current of which something is known, from the low end to the middle, and its weld time."""
+    """The least current with a known weld time, from the low end to the middle, and that time."""
     steps = 50
     for step in range(steps + 1):
         current_A = delivered.low + (delivered.middle - delivered.low) * step / steps
@@ -207,19 +207,19 @@ def _weakest(classes: Classes, delivered: Figure) -> tuple[float, float]:
 def _why_not(classes: Classes, percent: int, delivered: Figure, middle_s: float | None, measures: Measures) -> str:
     a, _, c = classes.rows
     if percent < LEAST_PERCENT:
-        return f"class A wants {shown(a.current_A)} A, {percent} % of this tap's current; below {LEAST_PERCENT} % change the tap"
+        return f"class A has {shown(a.current_A)} A, {percent} % of this tap's current; below {LEAST_PERCENT} % change the tap"
     if middle_s is not None:
         return ""
     short = f"not known: {shown(delivered.middle)} A is below class C's {shown(c.current_A)} A (FROM MEMORY)"
     if classes.thickness_mm > LOSS_TO_MM:
         no_law = f"above {measures.given([LOSS_TO_MM])} the loss law does not fit the table"
-        return f"{short}, and {no_law}, so that below what current no time will do is not known either"
+        return f"{short}, and {no_law}, so the current below which no time is enough is not known either"
     law_A = classes.law[1] if classes.law else 0.0
     if delivered.high <= law_A:
-        return f"{short}, and by the loss law through classes A and C, below {shown(law_A)} A no time will do"
+        return f"{short}, and by the loss law through classes A and C no time is enough below {shown(law_A)} A"
     if delivered.middle < BELOW_C * c.current_A:
         return f"{short} by more than {100 * (1 - BELOW_C):.0f} %"
-    return f"{short}, and by the loss law it may never get hot enough"
+    return f"{short}, and by the loss law the joint may never get hot enough"
 
 
 def _against(classes: Classes, current: Figure) -> str:
@@ -230,7 +230,7 @@ def _against(classes: Classes, current: Figure) -> str:
 
 @dataclass(frozen=True)
 class _Optimum:
-    """The optimum table at one thickness; weld size and strength are those of the thinnest sheet."""
+    """The optimum table at one thickness. Weld size and strength are of the thinnest sheet."""
 
     current: Figure
     weld: Figure
@@ -285,7 +285,7 @@ def _figures(joint: Joint, classes: Classes, optimum: _Optimum, current_A: float
     def add(name: str, values: tuple[float, ...], unit: str, source: str) -> None:
         found.append((name, spanning(values, unit, source)))
 
-    # Every two neighbours hold together at the thinnest sheet, which in a pile of three may lie in the middle.
+    # The joint is as strong as its thinnest sheet, which in a pile of three may lie in the middle.
     thin = classes if thin_mm == mm else Classes(thin_mm)
     for row in classes.rows:
         source = f"class {row.letter}, {cited(class_rows(row.letter), mm)}"
@@ -311,7 +311,7 @@ def _figures(joint: Joint, classes: Classes, optimum: _Optimum, current_A: float
 
 
 def _between(classes: Classes, current_A: float, size_mm: float) -> str:
-    """Which classes and rows of the class table are read, and whether they are from memory."""
+    """The classes and rows read from the class table, and whether they are from memory."""
     one, two = classes.pair(current_A)
     letters = f"class {one.letter}" if one is two else f"between classes {one.letter} and {two.letter}"
     return f"{letters}, {cited(class_rows(two.letter), size_mm)}"
@@ -323,7 +323,7 @@ def _table_force(classes: Classes, current_A: float) -> Figure:
 
 
 def _never(classes: Classes) -> list[tuple[str, Figure]]:
-    """The current below which no time will do, where the classes give one."""
+    """The current below which no time is enough, where the classes give one."""
     if classes.law is None:
         return []
     _, b, c = classes.rows
@@ -331,11 +331,11 @@ def _never(classes: Classes) -> list[tuple[str, Figure]]:
     source = (
         "the loss law through classes A and C, and B and C where it fits; class C is FROM MEMORY, so a rough figure"
     )
-    return [("no time will do below", spanning((law[1] for law in laws if law), "A", source))]
+    return [("no time is enough below", spanning((law[1] for law in laws if law), "A", source))]
 
 
 def _iso_conditions(row: IsoRow, current_A: float) -> list[tuple[str, IsoRange]]:
-    """The conditions of a row of ISO 14373 whose currents hold this one, each with its source."""
+    """The conditions of a row of ISO 14373 whose range includes this current, each with its source."""
     named = (("medium", row.first), ("high", row.second))
     return [
         (f"ISO 14373, {name} force, {row.printed}", condition)
@@ -345,7 +345,7 @@ def _iso_conditions(row: IsoRow, current_A: float) -> list[tuple[str, IsoRange]]
 
 
 def _iso_figures(mm: float, current_A: float) -> list[tuple[str, Figure]]:
-    """The ISO condition whose currents hold this machine's, or the medium one's current alone where none does."""
+    """The ISO conditions whose range includes this current, or the current of the medium one where none does."""
     row = iso_row(mm)
     if row is None:
         return []
@@ -362,7 +362,7 @@ def _iso_figures(mm: float, current_A: float) -> list[tuple[str, Figure]]:
 
 
 def _iso_times(mm: float, current_A: float) -> list[tuple[Figure, Figure]]:
-    """(weld time, force) of ISO 14373 at this very current."""
+    """(weld time, force) of ISO 14373 at this current."""
     row = iso_row(mm)
     return [
         (Figure(*condition.weld_s, "s", source), Figure(*condition.force_N, "N", source))
@@ -370,8 +370,8 @@ def _iso_times(mm: float, current_A: float) -> list[tuple[Figure, Figure]]:
     ]
 
 
-def _beside(optimum: _Optimum, mm: float, current_A: float, measures: Measures) -> tuple[Figure, ...]:
-    """Weld times of the other tables at this very current, each with the force that it goes with."""
+def _other_times(optimum: _Optimum, mm: float, current_A: float, measures: Measures) -> tuple[Figure, ...]:
+    """Weld times of the other tables at this current, each with its own force."""
     near = abs(current_A / optimum.current.middle - 1) <= NEAR_OPTIMUM
     pairs = [*([(optimum.weld, optimum.force)] if near else []), *_iso_times(mm, current_A)]
     return tuple(
@@ -381,6 +381,6 @@ def _beside(optimum: _Optimum, mm: float, current_A: float, measures: Measures) 
 
 
 def _shorter(mm: float, current_A: float, low_s: float) -> list[Figure]:
-    """Where ISO gives a time for this very current and it is shorter than the whole range: that of the least force."""
+    """The ISO time of the least force at this current, if it is shorter than the whole range."""
     times = [weld for weld, _ in _iso_times(mm, current_A)]
     return [weld for weld in times[:1] if weld.high < low_s]

@@ -1,6 +1,6 @@
 """Sheets whose table has one set-up only: zinc-coated steel (ISO 14373) and austenitic stainless steel.
 
-What another current would need is in neither table, so there is a suggestion only where the machine comes to theirs.
+Neither table has other currents, so there is a suggestion only for a machine that reaches the table's current.
 """
 
 from __future__ import annotations
@@ -26,14 +26,14 @@ from gen.quantities import Measures
 from gen.ranges import Figure, shown
 
 ZINC_TABLE = "iso14373_spot_zinc"
-NEAR = 0.1  # how far below the stainless table's one current its time is still carried by equal I^2 t: our assumption
-WITHIN = 0.25  # how far such a time may be off: above the worst of a row foretold from its neighbours
+NEAR = 0.1  # how far below the stainless table's one current equal I^2 t is used: our assumption
+WITHIN = 0.25  # the error of such a time: above the worst error of a row predicted from its neighbours
 HOLD = Figure(0.2, 0.2, "s", f"{TYPICAL}; the table here has none")
 
 
 @dataclass(frozen=True)
 class _SetUp:
-    """The one set-up of a table: the currents, A, that it reaches to, and what it says; None where it says nothing."""
+    """The one set-up of a table: the range of its current in A, and its figures; None where it has none."""
 
     least_A: float
     most_A: float
@@ -46,7 +46,7 @@ class _SetUp:
 
 
 def suggest_zinc(joint: Joint, current: Figure, frequency_Hz: int, measures: Measures) -> Suggestion:
-    """The suggestion for zinc-coated sheets, at the currents for electrolytic zinc, which are the lower."""
+    """The suggestion for zinc-coated sheets, at the currents for electrolytic zinc, the lower ones."""
     row = iso_row(joint.outer_mm, ZINC_TABLE)
     if row is None:
         return _outside(joint, current, frequency_Hz, "ISO 14373 has zinc-coated sheet over 0.4 and to 3 mm only")
@@ -76,13 +76,13 @@ def suggest_zinc(joint: Joint, current: Figure, frequency_Hz: int, measures: Mea
         return found
     hot_text = f"{shown(hot.current_A[0])} to {shown(hot.current_A[1])} A"
     if found.delivered.middle >= hot.current_A[0]:
-        hot_words = f"it lies in the table's {hot_text} for hot-dip zinc too"
+        hot_words = f"it is within the table's {hot_text} for hot-dip zinc too"
     elif current.middle >= hot.current_A[0]:
         percent = percent_for(sum(hot.current_A) / 2, current)
-        hot_words = f"hot-dip zinc wants {hot_text}: there try {percent} %"
+        hot_words = f"hot-dip zinc needs {hot_text}: try {percent} % for it"
     else:
-        hot_words = f"hot-dip zinc wants {hot_text}, more than this machine has: for that, not known"
-    text = f"The current is for electrolytic zinc, which wants the less; {hot_words}."
+        hot_words = f"hot-dip zinc needs {hot_text}, more than this machine has: nothing is known for it"
+    text = f"The current is for electrolytic zinc, which needs less; {hot_words}."
     return replace(found, assumptions=(text, *found.assumptions))
 
 
@@ -119,9 +119,9 @@ def suggest_stainless(joint: Joint, current: Figure, frequency_Hz: int, measures
     found = _suggested(joint, current, frequency_Hz, setup, (weld, short_s), measures)
     if not found.known:
         return found
-    text = f"The table has one set-up, {shown(table_A)} A: away from it, within {100 * NEAR:.0f} %, outside the table, equal "
-    text += (
-        "I^2 t (our assumption). For steel hardened to 150 000 psi and more the table has about a fifth less current."
+    text = (
+        f"The table has one set-up, {shown(table_A)} A. Down to {100 * NEAR:.0f} % below it equal I^2 t is used, outside the "
+        "table (our assumption). For steel hardened to 150 000 psi and more the table has about a fifth less current."
     )
     return replace(found, assumptions=(text, *found.assumptions))
 
@@ -139,9 +139,9 @@ def _suggested(
     time: tuple[Figure, float],
     measures: Measures,
 ) -> Suggestion:
-    """The suggestion where the machine reaches the set-up's currents; above the greatest of them the percentage is lowered.
+    """The suggestion if the machine reaches the set-up's current. Above its upper end the percentage is lowered.
 
-    `time`: the weld time's range and where to begin, s.
+    `time`: the range of the weld time and the first one to try, in s.
     """
     weld, start_s = time
     percent = percent_for(setup.most_A, current)
@@ -152,16 +152,18 @@ def _suggested(
     if joint.surface == "zinc":
         ways += ("bare steel, or the zinc ground off well beyond the weld",)
     if percent < LEAST_PERCENT:
-        why_not = f"the table wants {shown(setup.most_A)} A at most, {percent} % of this tap's current; change the tap"
+        why_not = f"the table has {shown(setup.most_A)} A at most, {percent} % of this tap's current; change the tap"
         ways = (LOWER_TAP,)
     elif delivered.middle < setup.least_A:
-        why_not = f"not known: {shown(delivered.middle)} A is below {least}, the least to which {setup.named} set-up is carried"
-        why_not += "; below what current no time will do is not known either"
+        why_not = (
+            f"not known: {shown(delivered.middle)} A is below {least}, the least at which {setup.named} set-up is used"
+        )
+        why_not += "; the current below which no time is enough is not known either"
     if why_not:
         return Suggestion(joint, frequency_Hz, current, why_not, ways, figures=setup.figures, against=against)
     cautions = [*force_cautions(joint, setup.force, measures), *face_cautions(joint, setup.face_mm, measures)]
     if delivered.low < setup.least_A:
-        cautions.append(f"the current may be {shown(delivered.low)} A, below {least}: of that nothing is known")
+        cautions.append(f"the current may be {shown(delivered.low)} A, below {least}, where nothing is known")
     warned, neighbours = sheet_shunting(joint, setup.spacing, setup.overlap, measures)
     return Suggestion(
         joint,
@@ -185,5 +187,5 @@ def _unlike(joint: Joint) -> tuple[str, ...]:
         return ()
     return (
         f"Unlike or three sheets: the thinner of the outer ones sets the schedule ({NOTES}; common practice). The table is "
-        "of two equal sheets: the range may end too short.",
+        "for two equal sheets: the range may end too short.",
     )

@@ -1,4 +1,4 @@
-"""A first schedule with its reasons: what the tables say of a joint, and what follows for one machine's current."""
+"""A first schedule with its reasons: what the tables give for a joint, and what follows for one machine's current."""
 
 from __future__ import annotations
 
@@ -10,35 +10,38 @@ from gen.joint import Joint
 from gen.ranges import Figure, shown
 
 TYPICAL = "typical (common practice, no source)"
-SQUEEZE = Figure(0.4, 0.4, "s", f"{TYPICAL}; the tables here have none; longer where the force comes slowly")
-OFF = Figure(3, 3, "s", f"{TYPICAL}; the duty of the machine may want more")
+SQUEEZE = Figure(0.4, 0.4, "s", f"{TYPICAL}; the tables here have none; longer where the force rises slowly")
+OFF = Figure(3, 3, "s", f"{TYPICAL}; the duty of the machine may require more")
 
 
 @dataclass(frozen=True)
 class Suggestion:
-    """Where `why_not` says why nothing is known, there is no weld time and no schedule; `helps` are ways on.
-
-    `figures`: name and figure, its source naming table and row; the same name twice where tables differ. `weld` is the
-    range to look in, s, all impulses together, and `start_s` where to begin: as for the most current, since a cold weld
-    only wants another try. `beside`: what another table suggests at this very current, with its own force. `against`: the
-    machine's whole current beside the tables', in words. `practice`: how to go about it, in words.
-    """
+    """A first schedule for a joint, or why there is none."""
 
     joint: Joint
     frequency_Hz: int
     current: Figure
+    """The machine's secondary current at 100 %."""
     why_not: str = ""
+    """Why nothing is known; there is no weld time and no schedule then. "" for a suggestion."""
     helps: tuple[str, ...] = ()
+    """What would help where nothing is known."""
     percent: int = 100
     weld: Figure | None = None
+    """The range of the weld time in s, all impulses together."""
     start_s: float = 0.0
+    """The first weld time to try, for the upper end of the current: a cold weld only needs another try."""
     hold: Figure | None = None
     figures: tuple[tuple[str, Figure], ...] = ()
+    """Name and figure, whose source names table and row. A name stands twice where tables differ."""
     assumptions: tuple[str, ...] = ()
     cautions: tuple[str, ...] = ()
-    beside: tuple[Figure, ...] = ()
+    other_times: tuple[Figure, ...] = ()
+    """Weld times of other tables at the same current, each with the table's own force."""
     against: str = ""
+    """The machine's current at 100 % compared with the tables', in words."""
     practice: tuple[str, ...] = ()
+    """How to make the weld, in words."""
     shape: Shape = SINGLE
 
     @property
@@ -52,7 +55,7 @@ class Suggestion:
 
     @property
     def weld_cycles(self) -> int:
-        """The first weld time in whole cycles of the mains, all impulses together; the bedding pulse is not in it."""
+        """The first weld time in whole cycles of the mains: all impulses together, without the bedding pulse."""
         return max(self.shape.impulses, self._cycles(self.start_s))
 
     def _cycles(self, time_s: float) -> int:
@@ -64,7 +67,7 @@ class Suggestion:
             raise ValueError(self.why_not)
         notes = [
             f"First guess for {self.joint.title}, on a machine of {self.current.text} in the secondary.",
-            f"Weld time: somewhere in {self.weld.text}; find it on scrap, from here upwards. {self.weld.source}.",
+            f"Weld time: {self.weld.text}; find it on scrap, from this one upwards. {self.weld.source}.",
             *self.assumptions,
             *self.shape.practice,
             *(f"Caution: {caution}" for caution in self.cautions),
@@ -80,7 +83,7 @@ class Suggestion:
         return "\n".join(lines) + "\n"
 
     def _current_lines(self) -> list[str]:
-        """The phases under current: bedding pulse, the earlier impulses, and the weld, which is the last of them."""
+        """The phases with current: bedding pulse, earlier impulses, and the weld, which is the last impulse."""
         shape, lines = self.shape, []
         if shape.bedding_s:
             lines += [
@@ -102,7 +105,7 @@ class Suggestion:
 
 
 def scaled(current: Figure, percent: float) -> Figure:
-    """A current at `percent` of it."""
+    """`percent` of a current."""
     share = percent / 100
     return Figure(current.low * share, current.high * share, current.unit, f"delivered at {percent:g} %")
 

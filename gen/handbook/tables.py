@@ -20,7 +20,7 @@ _MEMORY = "from_memory"
 
 @dataclass(frozen=True, kw_only=True)
 class _PrintedRow:
-    """What every table in inches, pounds and 60 Hz cycles prints."""
+    """The columns of every table in inches, pounds and 60 Hz cycles."""
 
     weld_cycles_60Hz: float
     force_lb: float
@@ -70,7 +70,7 @@ class ClassRow(_ThicknessRow):
 
 @dataclass(frozen=True, kw_only=True)
 class _SheetRow(_ThicknessRow):
-    """What both tables of one set-up for two equal sheets print."""
+    """The columns of both tables with one set-up for two equal sheets."""
 
     face_diameter_in: float
     min_shear_lb: float
@@ -171,7 +171,7 @@ def _read(name: str) -> list[dict[str, str]]:
 
 
 def _typed(row: dict[str, str]) -> dict[str, Any]:
-    """A row with its numbers as numbers; the first columns that are words stay words."""
+    """A row with its numbers as floats. The first columns may be words."""
     words = ("finish", "class")
     typed: dict[str, Any] = {
         key: value if key in words else float(value) for key, value in row.items() if key != _MEMORY
@@ -244,7 +244,7 @@ def between(rows: Sequence[SizedRow], size_mm: float, value: Callable[[SizedRow]
 
 
 def cited(rows: Sequence[SizedRow], size_mm: float) -> str:
-    """Which rows `between` reads, and whether they are from memory."""
+    """The rows that `between` reads, and whether they are from memory."""
     low, high = around(rows, size_mm)
     where = f"row {low.printed}" if low is high else f"between rows {low.printed} and {high.printed}"
     return where + (", FROM MEMORY, a few per cent" if from_memory(rows, size_mm) else "")

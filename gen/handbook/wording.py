@@ -1,4 +1,4 @@
-"""A suggestion in words, whoever shows it: the rows of the guess, and the tables source by source."""
+"""A suggestion in words for every front end: the rows of the schedule, and the tables by source."""
 
 from __future__ import annotations
 
@@ -14,11 +14,11 @@ def by_source(figures: tuple[tuple[str, Figure], ...], measures: Measures = METR
     lines: dict[str, list[str]] = {}
     for name, figure in figures:
         lines.setdefault(figure.source, []).append(f"{name} {measures.text(figure)}")
-    return [f"{source}: {'; '.join(told)}" for source, told in lines.items()]
+    return [f"{source}: {'; '.join(texts)}" for source, texts in lines.items()]
 
 
 def guess(found: Suggestion) -> list[tuple[str, Figure]]:
-    """The rows of the schedule suggested, each with its name; none where nothing is known."""
+    """The rows of the schedule suggested, each with its name; empty where nothing is known."""
     if found.weld is None or found.hold is None:
         return []
     percent = Figure(found.percent, found.percent, "%", f"delivers {found.delivered.text} on this tap")
@@ -38,7 +38,7 @@ def guess(found: Suggestion) -> list[tuple[str, Figure]]:
         ("percent current", percent),
         ("weld, begin with", first),
         ("weld, range", found.weld),
-        *(("weld, by another table", figure) for figure in found.beside),
+        *(("weld, by another table", figure) for figure in found.other_times),
         ("hold", found.hold),
         ("off", OFF),
     ]

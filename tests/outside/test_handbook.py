@@ -128,7 +128,7 @@ def test_iso_where_it_is_cited() -> None:
             times = [f for n, f in found.figures if n == "weld time" and f.source.startswith("ISO")]
             inside = [c for c in (row.first, row.second) if c.current_A[0] <= found.delivered.middle <= c.current_A[1]]
             assert [(f.low, f.high) for f in times] == [c.weld_s for c in inside]
-            beside = [f for f in found.beside if f.source.startswith("ISO")]
+            beside = [f for f in found.other_times if f.source.startswith("ISO")]
             assert [(f.low, f.high) for f in beside] == [c.weld_s for c in inside]
             for time in times[:1]:
                 cited += 1

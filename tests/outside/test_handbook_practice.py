@@ -116,13 +116,13 @@ def test_unlike_sheets_reach_to_half_the_pile_or_say_not() -> None:
 
 @pytest.mark.parametrize(("how", "within"), [("gauge", 0.05), ("spring", 0.15), ("lever", 0.35), (None, 0.35)])
 def test_a_force_is_worth_how_it_was_measured(how: str | None, within: float) -> None:
-    """Wider for a spring, widest where it was reckoned from a lever or not said (common practice, no source)."""
+    """Wider for a spring, widest where it was calculated from a lever or is not known (common practice, no source)."""
     joint = Joint.model_validate({"rods_mm": (5, 5), "force_N": 1000, "force_measured": how})
     assert joint.force == pytest.approx((1000 * (1 - within), 1000 * (1 + within)))
     assert FORCE_WITHIN[how or "lever"] == within
     words = " ".join(suggest(joint, amperes(2400), 50).cautions)
-    assert ("reckoned from the lever" in words) == (how in ("lever", None))
-    assert ("not said" in words) == (how is None)
+    assert ("calculated from the lever" in words) == (how in ("lever", None))
+    assert ("is not known, so taken" in words) == (how is None)
 
 
 def test_a_vague_force_is_called_vaguely() -> None:
@@ -179,7 +179,7 @@ def test_thick_work_is_pulsed_and_rods_are_bedded_in(
     assert sum(pulse.repeat for pulse in main) == impulses - 1
     if 1 < impulses < 20:
         assert float(weld.weld.value) / frequency_Hz <= 20 / 60 + 1.5 / frequency_Hz
-        assert any("pulsation" in text and "outside them" in text for text in found.practice)
+        assert any("pulsation" in text and "outside the tables" in text for text in found.practice)
     assert (weld.upslope is not None) == sloped
     assert len(pulses) - len(main) == bedded
     welder = known_welder(mains={"frequency_Hz": frequency_Hz}, limits={"longest_weld": "20 s"})
@@ -245,9 +245,9 @@ def test_too_near_the_last_weld_or_the_edge() -> None:
     def words(**keys: float) -> str:
         return " ".join(of(7500, sheets_mm=(1.016, 1.016), **keys).cautions)
 
-    assert "part of the current goes through the weld" in words(pitch_mm=19)
+    assert "part of the current flows through the last weld" in words(pitch_mm=19)
     assert "pitch" not in words(pitch_mm=19.1)
-    assert "thrown out at the edge" in words(overlap_mm=12.6)
+    assert "expulsion at the edge" in words(overlap_mm=12.6)
     assert "edge" not in words(overlap_mm=12.8)
 
 
@@ -269,7 +269,7 @@ def test_grooved_against_flat() -> None:
     assert "lets it roll" in cautions()
     assert cautions(groove_radius_mm=2.5) == ""
     assert "too narrow" in cautions(groove_radius_mm=2.3)
-    assert "touches near a line" in cautions(groove_radius_mm=3.2)
+    assert "touches it almost along a line" in cautions(groove_radius_mm=3.2)
     unlike = " ".join(of(2400, rods_mm=(4, 6), groove_radius_mm=3).cautions)
     assert "rod of 4 mm" in unlike
     assert "rod of 6 mm" not in unlike
@@ -281,7 +281,7 @@ def test_grooved_against_flat() -> None:
 def test_below_what_current_no_time_will_do(mm: float) -> None:
     """Sheets: where the loss law fits it is a figure, and the law indeed never gets there; above 0.062 in it is not known."""
     found = sheets(mm, Classes(mm).at("C").current_A * 1.01)
-    figures = [figure for name, figure in found.figures if name == "no time will do below"]
+    figures = [figure for name, figure in found.figures if name == "no time is enough below"]
     law = Classes(mm).law
     assert (law is not None) == (mm <= LOSS_TO_MM) == (len(figures) == 1)
     if law is None:
@@ -291,29 +291,29 @@ def test_below_what_current_no_time_will_do(mm: float) -> None:
     assert "rough" in figures[0].source
     assert loss_time_s(*law, law[1] * 0.999) == math.inf
     assert loss_time_s(*law, law[1] * 1.001) < math.inf
-    assert "no time will do" in sheets(mm, figures[0].low * 0.9).why_not
+    assert "no time is enough" in sheets(mm, figures[0].low * 0.9).why_not
 
 
 def test_below_what_current_no_time_will_do_for_rods() -> None:
     """Rods: by a conduction fit, and called that; over the effective diameters of unlike ones."""
     found = rods(3, 6, 2400)
-    never = named(found, "no time will do below", "a conduction fit")
+    never = named(found, "no time is enough below", "a conduction fit")
     middle = setting("cold_drawn", 15, math.sqrt(18))
     assert never.low < middle.least_A("flat") < middle.least_A("groove") <= never.high * (1 + 1e-9)
-    assert "no time will do" in rods(3, 6, never.low * 0.99).why_not
+    assert "no time is enough" in rods(3, 6, never.low * 0.99).why_not
     assert not rods(3, 6, never.low * 0.99).known
 
 
 def test_other_tables_stand_beside() -> None:
     """Each other table's time at this very current, with its own force and nothing of ours; the optimum only near its point."""
     found = sheets(1.0, 7400)
-    assert [(f.low, f.high) for f in found.beside] == [(0.18, 0.24), (0.14, 0.2)]
-    assert all("with its force" in f.source for f in found.beside)
-    assert "1400 to 1500 N" in found.beside[0].source
+    assert [(f.low, f.high) for f in found.other_times] == [(0.18, 0.24), (0.14, 0.2)]
+    assert all("with its force" in f.source for f in found.other_times)
+    assert "1400 to 1500 N" in found.other_times[0].source
     optimum_A = between(optimum_rows(), 1.0, lambda r: r.current_A)
-    near = [f.source for f in sheets(1.0, optimum_A).beside]
+    near = [f.source for f in sheets(1.0, optimum_A).other_times]
     assert any(source.startswith("optimum table") for source in near)
     for share, told in ((0.91, True), (0.89, False)):
-        sources = [f.source for f in sheets(1.0, share * optimum_A).beside]
+        sources = [f.source for f in sheets(1.0, share * optimum_A).other_times]
         assert any(source.startswith("optimum table") for source in sources) == told
     assert "of class B" in found.against

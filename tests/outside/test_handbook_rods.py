@@ -72,8 +72,8 @@ def test_below_which_current_no_time_will_do_for_8_mm() -> None:
     assert s.least_A("flat") < 3100 < s.least_A("groove")
     cold = rods(8, 8, 2500)
     assert not cold.known
-    assert cold.why_not.startswith("no time will do")
-    assert f"more than {named(cold, 'no time will do below', 'a conduction fit').text} is needed" in cold.why_not
+    assert cold.why_not.startswith("no time is enough")
+    assert f"more than {named(cold, 'no time is enough below', 'a conduction fit').text} is needed" in cold.why_not
 
 
 @pytest.mark.parametrize(("electrode", "contact"), [(FLAT, "flat"), (GROOVE, "groove")])

@@ -113,7 +113,7 @@ def test_a_machine(name: str) -> None:
 )
 @pytest.mark.parametrize("current_A", [3000, 6500, 8500, 11000])
 def test_a_suggestion(joint: dict[str, Any], current_A: float) -> None:
-    """Whether anything is known, percent and times, which times of other tables stand next to it, how many cautions there are."""
+    """Whether anything is known, percent and times, the times of other tables, how many cautions there are."""
 
     def decide() -> Any:
         found = suggest(Joint.model_validate(joint), Figure(0.95 * current_A, 1.05 * current_A, "A", "given"), 50)
@@ -122,7 +122,7 @@ def test_a_suggestion(joint: dict[str, Any], current_A: float) -> None:
             (found.known, found.percent, found.start_s, found.weld_cycles, found.shape.impulses),
             weld and (weld.low, weld.high),
             hold and (hold.low, hold.high),
-            [(figure.low, figure.high) for figure in found.beside],
+            [(figure.low, figure.high) for figure in found.other_times],
             [(name, figure.low, figure.high) for name, figure in found.figures],
             (len(found.helps), len(found.assumptions), len(found.cautions), len(found.practice)),
         )
@@ -131,7 +131,7 @@ def test_a_suggestion(joint: dict[str, Any], current_A: float) -> None:
 
 
 def test_faults() -> None:
-    """What each fault comes to, and whether a person has to end it."""
+    """The severity and figure of each fault, and whether a person has to end it."""
 
     def decide() -> Any:
         ground = FaultTarget(job_of(make_welder(), {"weld": "3 cycles"}))

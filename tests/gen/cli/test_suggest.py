@@ -145,7 +145,7 @@ def test_another_tap_that_helps_is_named(here: Path) -> None:
     (here / "welder.toml").write_text(TAPS)
     outcome = typed(["suggest", "--rods", "8,8", "--setdown", "15"])
     assert outcome.code == 1
-    assert 'What would help\n  tap "high", of which something is known' in outcome.out
+    assert 'What would help\n  tap "high", for which the tables have figures' in outcome.out
 
 
 def test_zinc_tells_of_fumes(here: Path) -> None:
