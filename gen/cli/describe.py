@@ -40,7 +40,7 @@ _ELECTRODE_ALLOWED = (
 )
 _RATING_FROM = {
     "plate": "",
-    "core_and_wire": ", reckoned from core and wire",
+    "core_and_wire": ", calculated from core and wire",
     "typical": ", typical: no plate was read",
 }
 

@@ -35,7 +35,7 @@ from gen.link.flashing import bundle_board, bundle_fitted, bundle_schedule, flas
 from gen.link.messages import Hello
 from gen.link.ports import find_port
 from gen.link.ports import ports as serial_ports
-from gen.link.watching import IN_A_WELD, NO_EMERGENCY_STOP, reckoned
+from gen.link.watching import IN_A_WELD, NO_EMERGENCY_STOP, computed_current
 from gen.machine import WELDER_FILE
 from gen.measured import course_of, text_chart
 from gen.ranges import Figure
@@ -185,7 +185,7 @@ def pull_command(name: str, port: str | None, output: Path | None, welder_path: 
     """Fetch the schedule NAME from the board on PORT as a schedule file.
 
     The file compiles to what the board holds, digest and all. One that was pushed from here comes back as it was written;
-    another is written anew from the rows on the board. Without PORT the only board found is taken.
+    another is rebuilt from the rows on the board. Without PORT the only board found is taken.
     """
     target = output or Path(f"{name}.toml")
     if target.exists() and output is None:
@@ -261,7 +261,7 @@ def watch_command(port: str | None, welder_path: Path | None, seconds: float | N
         Keys() as keys,
     ):
         watch = Watch(link, records)
-        shown = _Shown(as_json, partial(reckoned, records=records, welder=welder))
+        shown = _Shown(as_json, partial(computed_current, records=records, welder=welder))
         try:
             shown.board(watch.board, link.hello)
             shown.welds(watch.begin())
@@ -308,7 +308,7 @@ class _Shown:
             else:
                 halves = f"{record.fired} of {record.planned} half-cycles"
                 current = self._delivers(record)
-                flowed = f", reckoned {current.text}" if current else ""
+                flowed = f", calculated {current.text}" if current else ""
                 self._line(f"weld {record.count}: {record.ending}, {halves}{flowed}, {record.ended_at}")
 
     def curve(self, look: Look) -> None:

@@ -1,6 +1,6 @@
-"""The serial link to a board: what is said (`messages`), how (`framing`), and by whom (`client.Link`).
+"""The serial link to a board: the messages (`messages`), their lines (`framing`) and an open link (`client.Link`).
 
-Besides: schedules to a board and back (`exchange`), its welds as they come (`watching`), and its firmware (`flashing`).
+On top of it: push and pull of schedules (`exchange`), watching welds (`watching`), and flashing the firmware (`flashing`).
 """
 
 from gen.link.client import Link

@@ -3,8 +3,8 @@
     with Link("/dev/ttyACM0") as link:
         print(link.hello.selected, link.status().state)
 
-Opening a port resets no board: DTR and RTS stay as the operating system sets them on opening (a Pico's USB sends nothing
-without DTR), and the speed, which USB does not care for, is never the 1200 baud that sends some boards to their boot loader.
+Opening a port resets no board. DTR and RTS stay as the operating system sets them (a Pico's USB sends nothing without DTR).
+USB ignores the speed, but it is never 1200 baud, which puts some boards into their boot loader.
 """
 
 from __future__ import annotations
@@ -55,23 +55,22 @@ from gen.table import TimingTable, board_delay_us, heat
 from gen.words import LARGEST_ID, PHASES, PROGRAM, PROTOCOL, ROWS_A_LINE, WELDS_A_LINE, WELDS_KEPT
 
 ANSWER_S = 1.0  # an idle board answers within 0.05 s
-STORING_S = 8.0  # it writes its flash twice, and reads back
+STORING_S = 8.0  # the board writes its flash twice, and reads back
 PATIENCE_S = 4.0  # for a first answer: a board in a short weld answers after it
 _PROMPT = b">>>"  # of MicroPython's command line
 _STARTING_S = 0.05
-_MOST_READ = 4096  # bytes at once: more waits
-_AFTER_S = 0.1  # an answer follows a reply about an earlier line within this
+_MOST_READ = 4096  # bytes at once
+_AFTER_S = 0.1  # within this an answer follows a reply about an earlier line
 TRIES = 3
-ARMED_S = 300.0  # no weld is longer, each of its times being 60 s at most: a board is silent until its off time ends
+ARMED_S = 300.0  # the longest silence: no weld with its off time takes longer, each of its times being 60 s at most
 
 SILENT = (
-    "allowed: a board that runs Weldbeat and is at rest (in a weld it does not answer; wait for the end of off time), "
-    "see `weldbeat ports`"
+    "allowed: a board that runs Weldbeat and is not in a weld (wait for the end of its off time), see `weldbeat ports`"
 )
 
 
 class SerialPort(Protocol):
-    """What `Link` needs of a port: pyserial's Serial, or a stand-in. `read` waits a short time at most."""
+    """The part of a port that `Link` uses: pyserial's Serial, or a stand-in. `read` waits a short time at most."""
 
     @property
     def in_waiting(self) -> int: ...
@@ -85,7 +84,7 @@ class SerialPort(Protocol):
 
 @dataclass(frozen=True)
 class BoardSchedule:
-    """A schedule as it stands on a board."""
+    """A schedule on a board."""
 
     name: str
     frequency_Hz: int
@@ -97,9 +96,9 @@ ResultOf = TypeVar("ResultOf", bound=Result)
 
 
 class Link:
-    """An open link to one board; `hello` is what it said it is. Every method raises LinkError where something is amiss.
+    """An open link to one board, with its first answer, `hello`. Every method raises LinkError.
 
-    `opened` is a port that is open already, for tests; otherwise pyserial opens `port`.
+    `opened` is an open port, for tests; otherwise pyserial opens `port`.
     """
 
     hello: Hello
@@ -111,7 +110,7 @@ class Link:
         self._serial: SerialPort
         self._lines = Lines()
         self._id = 0
-        self._foreign = b""  # the last that came and was no line of ours
+        self._foreign = b""  # the last bytes that were no line of this link
 
     def __enter__(self) -> Self:
         from gen.link.ports import open_port
@@ -132,11 +131,11 @@ class Link:
     # -- requests ------------------------------------------------------------------------------------------------
 
     def status(self, wait_s: float = ANSWER_S, tries: int = TRIES) -> Status:
-        """What the board does now."""
+        """The board's status now."""
         return self._ask("status", NoParams(), Status, wait_s, tries)
 
     def schedules(self) -> Schedules:
-        """The schedules it holds, and the one that is selected."""
+        """The schedules on the board, and the selected one."""
         return self._ask("schedules", NoParams(), Schedules)
 
     def read(self, name: str) -> BoardSchedule:
@@ -153,14 +152,14 @@ class Link:
         found = BoardSchedule(name, self.hello.frequency_Hz, first.digest, tuple(rows))
         if digest_of(found) != part.digest:
             raise BoardRefused(
-                self.port, 0, f"{name}: the rows read do not fit its digest", "allowed: try again, or push it anew"
+                self.port, 0, f"{name}: the rows read do not match its digest", "allowed: try again, or push it again"
             )
         return found
 
     def push(self, table: TimingTable) -> Stored:
-        """Store `table` under its name. What the board holds in the end is compared with what was sent.
+        """Store `table` under its name. The board's digest is compared with that of the table.
 
-        A line lost on the way starts the push again: the board has changed nothing until the end.
+        A lost line starts the push again: the board changes nothing before the end.
         """
         for attempt in range(TRIES):
             try:
@@ -174,7 +173,10 @@ class Link:
                     raise
         if (stored.name, stored.digest) != (table.name, table.digest):
             raise BoardRefused(
-                self.port, 0, f"holds {stored.name} {stored.digest}, sent was {table.digest}", "allowed: push it again"
+                self.port,
+                0,
+                f"holds {stored.name} {stored.digest}, not {table.digest} as sent",
+                "allowed: push it again",
             )
         return stored
 
@@ -183,7 +185,7 @@ class Link:
         return self._ask("select", NameParams(name=name), Selected, STORING_S)
 
     def remove(self, name: str) -> None:
-        """Take a schedule off the board; not the one that is selected."""
+        """Remove a schedule from the board, but not the selected one."""
         for attempt in range(TRIES):
             try:
                 self._ask("remove", NameParams(name=name), Names, STORING_S)
@@ -195,13 +197,13 @@ class Link:
                     raise
 
     def welds(self, since: int = 0) -> tuple[int, list[WeldEntry]]:
-        """The board's boot number and the welds after `since`, oldest first; it keeps the last 64."""
+        """The board's boot number and the welds after `since`, oldest first. The board keeps the last 64."""
         found: list[WeldEntry] = []
         first: WeldsResult | None = None
         while True:
             part = self._ask("welds", SinceParams(since=since), WeldsResult)
             first = first or part
-            if not part.welds or part.boot != first.boot:  # it has started anew meanwhile: another look finds those
+            if not part.welds or part.boot != first.boot:  # after a restart the next look finds the new ones
                 return first.boot, found
             found += part.welds
             numbers = [since, *(weld.number for weld in part.welds)]
@@ -209,11 +211,11 @@ class Link:
             if not growing or numbers[-1] > part.count or len(found) > WELDS_KEPT + WELDS_A_LINE:
                 raise self._unknown("answers with welds that do not follow each other")
             since = numbers[-1]
-            if since >= first.count:  # those that came meanwhile are for another look
+            if since >= first.count:  # the next look finds welds made meanwhile
                 return first.boot, found
 
     def curve(self) -> tuple[int, int, list[CurveEntry]]:
-        """(Boot number, number of the last weld, its gates); number 0 where there is none, or another began meanwhile."""
+        """(Boot number, number of the last weld, its gates). Number 0: there is none, or another weld began meanwhile."""
         found: list[CurveEntry] = []
         first: CurveResult | None = None
         while True:
@@ -228,13 +230,13 @@ class Link:
                 return part.boot, part.weld, found
 
     def stop(self) -> None:
-        """Send the stop line, which ends a weld. No emergency stop: it needs a computer, a cable and a running program."""
+        """Send the stop line, which ends a weld. It is no emergency stop: it needs computer, cable and running program."""
         from gen.firmware import STOP_REQUEST, with_crc
 
         self._write(b"\n" + with_crc(STOP_REQUEST).encode() + b"\n")
 
     def maintain(self) -> None:
-        """Ask the board to restart into the state in which its files can be copied. The link is of no use afterwards."""
+        """Ask the board to restart into the state in which its files can be copied. The link is dead afterwards."""
         self._ask("maintain", NoParams(), Restarting)
 
     # -- inside --------------------------------------------------------------------------------------------------
@@ -247,19 +249,19 @@ class Link:
             part = rows[start : start + ROWS_A_LINE]
             so_far = self._ask("push_rows", RowsParams(start=start, rows=part), RowsResult).rows
             if so_far != start + len(part):
-                raise self._silent(f"counts {so_far} rows where {start + len(part)} were sent")
+                raise self._silent(f"counts {so_far} rows, {start + len(part)} were sent")
         return self._ask("push_commit", NoParams(), Stored, STORING_S)
 
     def _greet(self) -> Hello:
         deadline = time.monotonic() + self._patience_s
-        self._write(b"\n")  # ends half a line that an earlier program may have left
+        self._write(b"\n")  # ends an incomplete line of an earlier program
         while True:
             reply = self._exchange("hello", NoParams(), min(ANSWER_S, self._patience_s))
             if reply is not None and reply.result is not None:
                 hello = self._known(reply.result)
                 if hello.boot or time.monotonic() >= deadline:
                     return hello
-                time.sleep(_STARTING_S)  # it has only just started, and not read its settings yet
+                time.sleep(_STARTING_S)  # it has just started and not read its settings yet
                 continue
             if reply is not None and reply.error is not None and reply.id:
                 raise self._unknown(f"answers {reply.error.message!r} to hello")
@@ -274,18 +276,18 @@ class Link:
             raise OtherProtocol(
                 self.port,
                 "runs a firmware that is older than this program",
-                "allowed: build anew and flash it, see `weldbeat flash --help`",
+                "allowed: build and flash it again, see `weldbeat flash --help`",
             )
         if protocol > PROTOCOL:
             raise OtherProtocol(
                 self.port,
                 "runs a firmware that is newer than this program",
-                "allowed: bring this program up to date (pip install --upgrade weldbeat)",
+                "allowed: update this program (pip install --upgrade weldbeat)",
             )
         return self._validated(Hello, result)
 
     def _stranger(self) -> Silent | OtherFirmware:
-        """Nothing that answered was a board of ours: what was it?"""
+        """The error for answers that are not Weldbeat's."""
         if _PROMPT in self._foreign or b"Traceback" in self._foreign or b"raw REPL" in self._foreign:
             return self._unknown("runs MicroPython without Weldbeat")
         if self._foreign:
@@ -298,7 +300,7 @@ class Link:
     def _ask(
         self, method: str, params: Params, kind: type[ResultOf], timeout_s: float = ANSWER_S, tries: int = TRIES
     ) -> ResultOf:
-        """The result of one request, asked again where that is harmless."""
+        """The result of one request. A repeatable request is sent again if no answer comes."""
         for _ in range(tries):
             reply = self._exchange(method, params, timeout_s)
             if reply is None:
@@ -306,14 +308,14 @@ class Link:
                     break
             elif reply.error is None:
                 return self._validated(kind, reply.result or {})
-            elif reply.id:  # else a line that was not taken, and changed nothing: once more
+            elif reply.id:  # 0: the board took no line and changed nothing, so once more
                 raise self._refusal(reply.error.code, reply.error.message)
         raise self._silent(f"no answer to {method}")
 
     def _exchange(self, method: str, params: Params, timeout_s: float) -> Reply | None:
-        """One line there and one back; None where none came in time. Replies to earlier lines are passed over.
+        """Send one line and return its reply; None if none came in time. Replies to earlier lines are ignored.
 
-        A reply with id 0 is about a line that the board could not take: ours, unless the answer to it follows soon.
+        A reply with id 0 reports a line that the board could not read. It is this line, unless its answer follows soon.
         """
         self._id = self._id % LARGEST_ID + 1
         content = params.model_dump(by_alias=True)
@@ -352,7 +354,7 @@ class Link:
             raise self._unknown(f"answers with a {where} that this program does not know") from None
 
     def _unknown(self, what: str) -> OtherFirmware:
-        allowed = "allowed: a board with Weldbeat, put there by `weldbeat flash`; see `weldbeat ports`"
+        allowed = "allowed: a board with Weldbeat, see `weldbeat flash --help` and `weldbeat ports`"
         return OtherFirmware(self.port, what, allowed)
 
     def _refusal(self, code: int, message: str) -> BoardRefused:
@@ -363,13 +365,13 @@ class Link:
         elif code == words.NO_SUCH_SCHEDULE:
             allowed = "allowed: a name that `weldbeat schedules` lists"
         elif code == words.BEYOND_LIMITS:
-            allowed = "its limits are those of the welder file that it was built with; allowed: build and flash to change them"
+            allowed = "its limits are those of the welder file at its build; allowed: build and flash to change them"
         elif code == words.STORAGE:
             allowed = (
-                "allowed: remove a schedule (`weldbeat schedules --remove NAME`); where that does not help, flash anew"
+                "allowed: remove a schedule (`weldbeat schedules --remove NAME`); if that does not help, flash again"
             )
         elif code == words.UNKNOWN_METHOD:
-            allowed = "the firmware is older than this program; allowed: build and flash it anew"
+            allowed = "the firmware is older than this program; allowed: build and flash it again"
         else:
             allowed = "nothing was changed"
         return BoardRefused(self.port, code, f"the board refuses: {message}", allowed)
@@ -392,12 +394,12 @@ class Link:
 
 
 def wire_rows(table: TimingTable) -> list[Row]:
-    """The rows of a table as they travel."""
+    """The rows of a table as sent over the link."""
     return [Row(PHASES.index(row.phase), row.half_cycles, board_delay_us(row), heat(row)) for row in table.rows]
 
 
 def digest_of(schedule: BoardSchedule) -> str:
-    """What the digest of these rows must be."""
+    """The digest of these rows, computed here."""
     lines = ["weldbeat 1", schedule.name, str(schedule.frequency_Hz)]
     lines += [f"{PHASES[row.phase]},{row.half_cycles},{row.delay_us},{row.heat}" for row in schedule.rows]
     return hashlib.sha256("".join(f"{line}\n" for line in lines).encode()).hexdigest()[:16]

@@ -1,4 +1,4 @@
-"""What can go wrong between this computer and a board, each with one line that says what to do."""
+"""The errors of the link to a board. Each has one line that says what to do."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ from gen.errors import InputError
 
 
 class LinkError(InputError):
-    """Something on the way to the board, or on the board, is not as it should be. Nothing was half done unless it says so."""
+    """A fault of the link or the board. Nothing was half done, unless the message says so."""
 
     def __init__(self, port: str, what: str, allowed: str) -> None:
         super().__init__(port, what, None, allowed)
@@ -27,7 +27,7 @@ class Silent(LinkError):
 
 
 class OtherFirmware(LinkError):
-    """Something answers, but not a Weldbeat firmware of this protocol."""
+    """A device answers, but not with a Weldbeat firmware of this protocol."""
 
 
 class OtherProtocol(OtherFirmware):
@@ -35,11 +35,11 @@ class OtherProtocol(OtherFirmware):
 
 
 class NotSerial(OtherFirmware):
-    """What is named as the port is no serial port."""
+    """The port given is no serial port."""
 
 
 class BoardRefused(LinkError):
-    """The board understood and will not. `code` is that of its error reply, in gen/words.py."""
+    """The board understood the request and refuses it. `code` is that of its error reply, from gen/words.py."""
 
     def __init__(self, port: str, code: int, what: str, allowed: str) -> None:
         super().__init__(port, what, allowed)

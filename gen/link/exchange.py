@@ -1,4 +1,4 @@
-"""What is asked of a board in one go: what answers on a port, a push that is read back, a pull as the file that it was."""
+"""Whole exchanges with a board: identify it, push a schedule and read it back, pull a schedule as a file."""
 
 from __future__ import annotations
 
@@ -18,15 +18,17 @@ from gen.machine import Welder
 from gen.records import Records
 from gen.user_files import read_text, written
 
-_ASK_S = 1.5  # for a port of which it is not known what answers
+_ASK_S = 1.5  # for a first answer on an unknown port
 
 
 @dataclass(frozen=True)
 class Pushed:
-    """What a board holds after a push, and the name of the schedule that its next weld is."""
+    """The result of a push."""
 
     held: BoardSchedule
+    """As read back from the board."""
     selected: str
+    """The schedule of the next weld."""
 
 
 def schedule_name(text: str) -> str:
@@ -38,9 +40,9 @@ def schedule_name(text: str) -> str:
 
 
 def push(job: Job, schedule: Path, link: Link, records: Records, select: bool) -> Pushed:
-    """Store the job's table on the board, read it back, and keep the file that it came from. Raises LinkError.
+    """Store the job's table on the board, read it back, and keep its file in the records. Raises LinkError.
 
-    Judging comes before and is the caller's. `select`: it also becomes the schedule of the next weld.
+    The caller judges the job before. `select`: make it the schedule of the next weld.
     """
     if link.hello.board != job.board.name:
         raise LinkError(
@@ -51,7 +53,7 @@ def push(job: Job, schedule: Path, link: Link, records: Records, select: bool) -
     link.push(job.table)
     held = link.read(job.table.name)
     if held.digest != job.table.digest:
-        raise LinkError(link.port, f"holds {held.digest}, sent was {job.table.digest}", "allowed: push it again")
+        raise LinkError(link.port, f"holds {held.digest}, not {job.table.digest} as sent", "allowed: push it again")
     text = read_text(schedule)
     records.add_pushed(held.digest, held.name, text, datetime.now(UTC).strftime("%Y-%m-%dT%H:%M:%SZ"))
     selected = link.select(held.name).selected if select else link.hello.selected
@@ -59,15 +61,15 @@ def push(job: Job, schedule: Path, link: Link, records: Records, select: bool) -
 
 
 def as_file(held: BoardSchedule, welder: Welder, records: Records) -> tuple[str, str]:
-    """The schedule file, and where it comes from. Raises InputError where no file would compile to the same rows."""
+    """The schedule file, and its origin in words. Raises InputError if no file compiles to the same rows."""
     kept = records.pushed_text(held.digest)
     if kept is not None and digest_under(kept, held.name, welder) == held.digest:
         return kept, "as it was pushed"
-    return rebuilt(held, welder), "written anew from its rows"
+    return rebuilt(held, welder), "rebuilt from its rows"
 
 
 def answer_on(port: FoundPort) -> str:
-    """What answers on a port, in words; only one that belongs to a timer board is asked."""
+    """What answers on a port, in words. Only ports of timer boards are asked."""
     if not port.board:
         return "not asked: no timer board"
     try:

@@ -1,7 +1,7 @@
 """Puts a built firmware onto a board, through `mpremote`.
 
-`main.py` goes first and comes back last, whole and checked: whatever happens in between, the board starts nothing and the
-same command can be given again.
+`main.py` is removed first and copied last, after every other file was checked. If flashing is interrupted the board starts
+nothing, and the same command can be repeated.
 """
 
 from __future__ import annotations
@@ -34,15 +34,15 @@ from gen.user_files import read_text, validated, written
 from gen.writing import files_below
 
 SETTINGS = ("settings.a", "settings.b")  # where the board keeps pushed schedules
-_DAMAGED = "settings damaged"  # the board's word for it
+_DAMAGED = "settings damaged"  # the board's reason
 _NEW_MAIN = "main.new"
-_MOST_FILES = 100  # of a firmware, which has some twenty
+_MOST_FILES = 100  # a firmware has some twenty
 _INSPECT_S = 15.0
 _COPY_S = 180.0
-_LONGEST_S = 120.0  # of a restart, however slow the board: a full flash, erased and written anew
-_TELL_S = 5.0  # from one word about the waiting to the next
-_SURE = 3  # answers of another program one after the other: what a board prints while it starts is none
-_MOST_PRINTED = 1_000_000  # characters: the names of a board's files stand in one line
+_LONGEST_S = 120.0  # for a restart, even of a board that erases and writes its whole flash
+_REPORT_S = 5.0  # between two reports while waiting
+_SURE = 3  # answers of another program in a row: a board prints other text while it starts
+_MOST_PRINTED = 1_000_000  # characters: the names of a board's files are one line
 
 _INSPECT = """\
 import json, os, sys
@@ -74,7 +74,7 @@ for name in {folders}:
 
 
 class _Inspected(NamedTuple):
-    """What `_INSPECT` prints: of the interpreter its name and version, the machine, and the paths of the board's files."""
+    """The output of `_INSPECT`: name and version of the interpreter, the machine, and the paths of the board's files."""
 
     name: Annotated[str, Field(max_length=100)]
     version: Annotated[tuple[Annotated[int, Field(ge=0, lt=1000)], ...], Field(min_length=1, max_length=4)]
@@ -82,24 +82,26 @@ class _Inspected(NamedTuple):
     files: Annotated[tuple[Annotated[str, Field(max_length=300)], ...], Field(max_length=10_000)]
 
 
-_TOLD = TypeAdapter(_Inspected, config=ConfigDict(strict=True))
+_INSPECTED = TypeAdapter(_Inspected, config=ConfigDict(strict=True))
 
 
 @dataclass(frozen=True)
 class OnBoard:
-    """What a board runs now. `hello` and `schedules` where it is Weldbeat, else the MicroPython and its files."""
+    """What a board runs now: Weldbeat with `hello` and `schedules`, or bare MicroPython with its files."""
 
     hello: Hello | None = None
     schedules: Schedules | None = None
-    damaged: bool = False  # its settings, so that they have to go
+    damaged: bool = False
+    """Whether its settings are damaged and have to be removed."""
     micropython: tuple[int, ...] = ()
+    """Version."""
     machine: str = ""
     files: tuple[str, ...] = ()
 
 
 def read_bundle(folder: Path) -> FirmwareBundle:
-    """The firmware that `weldbeat build` wrote into `folder`. Raises InputError where it is another thing, or changed."""
-    allowed = "allowed: a folder that `weldbeat build` wrote, as it was written"
+    """The firmware that `weldbeat build` wrote into `folder`. Raises InputError if it is no firmware, or was changed."""
+    allowed = "allowed: a folder that `weldbeat build` wrote, unchanged"
     if not folder.is_dir():
         raise InputError("command line", "BUNDLE", written(str(folder)), f"no such folder; {allowed}")
     files: dict[str, str] = {}
@@ -159,14 +161,14 @@ def _setting(bundle: FirmwareBundle, key: str) -> str:
 
 
 def look(port: str, board: Board) -> OnBoard:
-    """What is on the board at `port`, which goes on with what it does. Raises LinkError where no firmware can be put there."""
+    """What the board at `port` runs; the board is not disturbed. Raises LinkError if no firmware can be put there."""
     try:
         with Link(port) as link:
             return OnBoard(link.hello, link.schedules(), link.status().reason == _DAMAGED)
     except NotSerial:
         raise
     except OtherProtocol as error:
-        raise LinkError(port, error.key, f"it cannot be asked to make way; {_erase(board)}") from None
+        raise LinkError(port, error.key, f"it cannot be asked to stop; {_erase(board)}") from None
     except (OtherFirmware, Silent):
         pass
     return _inspect(port, board)
@@ -175,20 +177,21 @@ def look(port: str, board: Board) -> OnBoard:
 def _inspect(port: str, board: Board) -> OnBoard:
     try:
         lines = _mpremote(port, ["exec", _INSPECT], _INSPECT_S).strip().splitlines()
-        told = _TOLD.validate_json(lines[-1] if lines else "")
+        inspected = _INSPECTED.validate_json(lines[-1] if lines else "")
     except (LinkError, ValidationError):
         in_a_weld = "a board in a weld answers when its off time is over"
         raise Silent(
             port, "no MicroPython answers", f"{in_a_weld}; {_put_micropython(board)}; {_erase(board)}"
         ) from None
-    on_board = OnBoard(micropython=told.version, machine=told.machine, files=told.files)
+    on_board = OnBoard(micropython=inspected.version, machine=inspected.machine, files=inspected.files)
     oldest = tuple(int(part) for part in board.micropython_min.split("."))
     if on_board.micropython[: len(oldest)] < oldest:
-        found = ".".join(str(part) for part in told.version)
+        found = ".".join(str(part) for part in inspected.version)
         raise OtherFirmware(port, f"runs MicroPython {found}, which is too old", _put_micropython(board))
-    if " with " in told.machine and board.chip not in told.machine.split(" with ")[-1].split():
+    machine = inspected.machine
+    if " with " in machine and board.chip not in machine.split(" with ")[-1].split():
         raise OtherFirmware(
-            port, f"is another board: {told.machine}", f"allowed: {board.title}, for which this firmware was built"
+            port, f"is another board: {machine}", f"allowed: {board.title}, for which this firmware was built"
         )
     return on_board
 
@@ -211,14 +214,14 @@ def flash(
     forget_schedules: bool = False,
     progress: Callable[[str], None] = lambda line: None,
 ) -> Hello:
-    """Put `bundle` onto the board that `look` found at `port`, start it, and return how it reports.
+    """Put `bundle` onto the board that `look` found at `port`, start it, and return its first answer.
 
-    `progress` is given a line for each thing done. Raises LinkError, which says how to go on.
+    `progress` takes one line for each step. Raises LinkError, which says how to go on.
     """
     board = bundle_board(bundle)
     number = next((found.serial_number for found in ports() if found.device == port), "")
     if on_board.hello is not None:
-        progress("asking the board to stop and make way")
+        progress("asking the board to stop")
         with Link(port) as link:
             link.maintain()
         port = _again(port, number, lambda device: _inspect(device, board), progress)
@@ -239,19 +242,19 @@ def flash(
     hello: list[Hello] = []
     port = _again(port, number, lambda device: hello.append(greeted(device)), progress)
     if hello[0].bundle != bundle.board_digest:
-        raise OtherFirmware(port, f"reports firmware {hello[0].bundle}, copied was {bundle.board_digest}", go_on)
+        raise OtherFirmware(port, f"reports firmware {hello[0].bundle}, not {bundle.board_digest} as copied", go_on)
     return hello[0]
 
 
 def _again(
     port: str, number: str, attempt: Callable[[str], object], progress: Callable[[str], None] = lambda line: None
 ) -> str:
-    """Ask until the board answers after a restart, under its old name or another. Returns the name.
+    """Repeat `attempt` until the board answers after a restart. Returns its port, which may have a new name.
 
-    However slow it is, it is asked on, and what it is waited for is told; another program that answers instead ends it.
+    Waiting is reported to `progress`. It ends after `_LONGEST_S`, or when another program answers.
     """
-    began = told = time.monotonic()
-    time.sleep(0.3)  # it answers before it restarts
+    began = reported = time.monotonic()
+    time.sleep(0.3)  # the board answers before it restarts
     others = 0
     while True:
         found = ports()
@@ -267,8 +270,8 @@ def _again(
             there = not found or any(it.device == device for it in found)
             if now - began > _LONGEST_S:
                 raise LinkError(device, f"did not come back after a restart ({error.key})", _way_back(there)) from None
-            if now - told > _TELL_S:
-                told = now
+            if now - reported > _REPORT_S:
+                reported = now
                 seen = f"its port is there ({error.key})" if there else "its port is not there yet"
                 progress(f"waiting for the board, {now - began:.0f} s: {seen}")
         time.sleep(0.2)
@@ -277,7 +280,7 @@ def _again(
 def _way_back(there: bool) -> str:
     if there:
         return "allowed: unplug the board, plug it in again, and repeat the command"
-    return "allowed: unplug the board, plug it in again, see by `weldbeat ports` where it is, and repeat the command"
+    return "allowed: unplug the board, plug it in again, find its port with `weldbeat ports`, and repeat the command"
 
 
 def _copy(port: str, bundle: FirmwareBundle, forget_schedules: bool, progress: Callable[[str], None]) -> None:
@@ -288,11 +291,11 @@ def _copy(port: str, bundle: FirmwareBundle, forget_schedules: bool, progress: C
     others = [path for path in bundle.files if path != "main.py"]
     with TemporaryDirectory() as name:
         bundle.write(Path(name))
-        chain = ["exec", _PREPARE.format(gone=gone, folders=folders)]
+        commands = ["exec", _PREPARE.format(gone=gone, folders=folders)]
         for path in others:
-            chain += ["+", "fs", "cp", str(Path(name, path)), f":{path}"]
-        progress(f"{len(bundle.files)} files to copy; main.py was taken away first")
-        _mpremote(port, chain, _COPY_S, lambda line: _told(line, progress))
+            commands += ["+", "fs", "cp", str(Path(name, path)), f":{path}"]
+        progress(f"{len(bundle.files)} files to copy; main.py is removed first")
+        _mpremote(port, commands, _COPY_S, lambda line: _report_copy(line, progress))
         _check(port, {path: bundle.files[path] for path in others})
         _mpremote(port, ["fs", "cp", str(Path(name, "main.py")), f":{_NEW_MAIN}"], _COPY_S)
         _check(port, {_NEW_MAIN: bundle.files["main.py"]})
@@ -300,13 +303,13 @@ def _copy(port: str, bundle: FirmwareBundle, forget_schedules: bool, progress: C
         progress("main.py copied last; every file checked by its SHA-256")
 
 
-def _told(line: str, progress: Callable[[str], None]) -> None:
+def _report_copy(line: str, progress: Callable[[str], None]) -> None:
     if line.startswith("cp "):
         progress(f"  {line.rpartition(' :')[2]}")
 
 
 def _check(port: str, files: dict[str, str]) -> None:
-    """Compare what stands on the board with what was to stand there."""
+    """Compare the files on the board with those sent. Raises LinkError."""
     output = _mpremote(port, ["fs", "sha256sum", *(f":{path}" for path in files)], _COPY_S)
     found = re.findall(r"\b[0-9a-f]{64}\b", output)
     expected = [hashlib.sha256(text.encode()).hexdigest() for text in files.values()]
@@ -320,7 +323,7 @@ def _check(port: str, files: dict[str, str]) -> None:
 def _mpremote(
     port: str, words: list[str], timeout_s: float, each_line: Callable[[str], None] = lambda line: None
 ) -> str:
-    """What `mpremote` printed. Raises LinkError where it failed or took longer than `timeout_s`."""
+    """The output of `mpremote`. Raises LinkError if it failed or took longer than `timeout_s`."""
     command = [sys.executable, "-m", "mpremote", "connect", port, "resume", *words]
     printed: list[str] = []
     most = _MOST_PRINTED
@@ -374,13 +377,13 @@ def now_on(on_board: OnBoard) -> str:
 
 
 def replaced(on_board: OnBoard, forget_schedules: bool) -> list[str]:
-    """What will be gone, in words."""
+    """What flashing replaces or removes, in words."""
     if on_board.damaged:
         return ["Will be replaced: its firmware, and its settings, which are damaged."]
     if on_board.schedules is not None:
         names = ", ".join(held.name for held in on_board.schedules.names)
         if forget_schedules:
-            return [f"Will be gone: its firmware, and its schedules ({names}); `weldbeat pull` fetches one."]
+            return [f"Will be removed: its firmware, and its schedules ({names}); `weldbeat pull` fetches one."]
         return [f"Will be replaced: its firmware. Its schedules stay ({names}) where the new limits allow them."]
     if on_board.files:
         return [

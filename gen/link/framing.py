@@ -8,15 +8,15 @@ from typing import Any
 
 from gen.words import LONGEST_LINE
 
-_LONGEST_TAKEN = 4096  # bytes without a newline from the board: more is not a line of ours
+_LONGEST_TAKEN = 4096  # bytes without a newline from the board; more are no line of this link
 
 
 class NotALine(ValueError):
-    """What came is no line of this link, or was damaged on the way."""
+    """The bytes are no line of this link, or damaged."""
 
 
 def encode(message: dict[str, Any]) -> bytes:
-    """The line for `message`. Raises ValueError where the board's buffer would not hold it."""
+    """The line for `message`. Raises ValueError if it is longer than the board's buffer."""
     text = json.dumps(message)
     line = f"{text} {crc32(text.encode()):08x}\n".encode()
     if len(line) > LONGEST_LINE:
@@ -25,10 +25,10 @@ def encode(message: dict[str, Any]) -> bytes:
 
 
 def decode(line: bytes) -> dict[str, Any]:
-    """The message in a line (its newline taken off or not). Raises NotALine."""
+    """The message in a line, with or without its newline. Raises NotALine."""
     text, _, check = line.rstrip(b"\r\n").rpartition(b" ")
     if len(check) != 8 or f"{crc32(text):08x}".encode() != check:
-        raise NotALine("the check does not fit")
+        raise NotALine("the CRC does not match")
     try:
         message = json.loads(text)
     except (ValueError, RecursionError):
@@ -39,21 +39,21 @@ def decode(line: bytes) -> dict[str, Any]:
 
 
 class Lines:
-    """Cuts what comes from the port into lines. Of one that is too long the beginning is given, once, and no more."""
+    """Splits the port's bytes into lines. Of a line that is too long only the beginning is returned, once."""
 
     def __init__(self) -> None:
         self._rest = b""
-        self._told = False  # the beginning of the line under way, which is too long
+        self._cut = False  # whether the beginning of a line that is too long was returned
 
     def take(self, data: bytes) -> list[bytes]:
         """The lines that are complete with `data`, without their newlines."""
         *lines, rest = (self._rest + data).split(b"\n")
-        if lines and self._told:
+        if lines and self._cut:
             del lines[0]
-            self._told = False
+            self._cut = False
         if len(rest) > _LONGEST_TAKEN:
-            if not self._told:
+            if not self._cut:
                 lines.append(rest)
-            rest, self._told = b"", True
+            rest, self._cut = b"", True
         self._rest = rest
         return [line[:_LONGEST_TAKEN] for line in lines]

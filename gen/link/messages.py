@@ -1,7 +1,7 @@
-"""The message table of the serial link. These models define it.
+"""The messages of the serial link, defined by these models.
 
-JSON-RPC 2.0 without batches and notifications. Rows and welds travel as short arrays, since a line has 480 bytes.
-Each text, list and number has its bound: a faulty board is not believed, whatever it answers.
+JSON-RPC 2.0 without batches and notifications. Rows and welds are short arrays, because a line has 480 bytes at most.
+Every text, list and number is bounded, against the answers of a faulty board.
 """
 
 from __future__ import annotations
@@ -33,18 +33,16 @@ _DIGEST = f"[0-9a-f]{{{DIGEST_LETTERS}}}"
 NAME_PATTERN = f"^{_NAME}$"
 Name = Annotated[str, StringConstraints(pattern=NAME_PATTERN)]
 Digest = Annotated[str, StringConstraints(pattern=f"^{_DIGEST}$")]
-# Of a board whose settings are not read yet, or damaged.
+# "" while the settings are not read yet, or damaged.
 NameOrNone = Annotated[str, StringConstraints(pattern=f"^({_NAME})?$")]
 DigestOrNone = Annotated[str, StringConstraints(pattern=f"^({_DIGEST})?$")]
 Text = Annotated[str, StringConstraints(pattern="^[ -~]{0,120}$")]  # printable ASCII, as the board makes it
 Count = Annotated[int, Field(ge=0, lt=2**30)]
-
-
 RowsTotal = Annotated[int, Field(ge=1, le=MOST_ROWS)]
 
 
 class Row(NamedTuple):
-    """A run of equal half-cycles: place of its phase in PHASES, firing delay in us (-1: no gate), heat of one half-cycle."""
+    """Equal half-cycles: index of their phase in PHASES, firing delay in us (-1: no gate), heat of one half-cycle."""
 
     phase: Annotated[int, Field(ge=0, lt=len(PHASES))]
     half_cycles: Annotated[int, Field(ge=1, lt=2**15)]
@@ -53,9 +51,9 @@ class Row(NamedTuple):
 
 
 class WeldEntry(NamedTuple):
-    """A weld as the board remembers it, by its number since the start. `ending` is a place in ENDING_NAMES.
+    """A weld in the board's memory. `number` counts since the start; `ending` is an index of ENDING_NAMES.
 
-    `duty_used_half_cycles` is what the duty guard counted after it.
+    `duty_used_half_cycles` is the duty guard's count after the weld.
     """
 
     number: Count
@@ -67,11 +65,10 @@ class WeldEntry(NamedTuple):
 
 
 class CurveEntry(NamedTuple):
-    """A gate of a weld: its firing delay, how long its current flowed, and the mains' half-cycle, in microseconds.
+    """A gate of a weld: firing delay, length of its current, and length of the half-cycle, in microseconds.
 
-    `length_us` is 0 where the switch blocked, RUNS_ON_US where the current had not ended when the next gate was due, and
-    NOT_TIMED without a sense. `current_dA`, its RMS in tenths of an ampere, is -1 where it was not measured; `peak_dA` is what
-    lay farthest from 0, with its sign.
+    `length_us` is 0 if the switch blocked, RUNS_ON_US if the current still flowed when the next gate was due, and NOT_TIMED
+    without a sense. `current_dA` is its RMS in tenths of an ampere, -1 if not measured. `peak_dA` is its peak with its sign.
     """
 
     delay_us: Annotated[int, Field(ge=0, lt=2**15)]
@@ -82,30 +79,30 @@ class CurveEntry(NamedTuple):
 
 
 class Held(NamedTuple):
-    """A schedule that the board holds."""
+    """A schedule on the board."""
 
     name: Name
     digest: Digest
 
 
 class Params(BaseModel):
-    """What a request asks with: exactly these keys."""
+    """Parameters of a request: exactly these keys."""
 
     model_config = ConfigDict(frozen=True, strict=True, extra="forbid", populate_by_name=True)
 
 
 class Result(BaseModel):
-    """What a reply brings. A board may add keys; none of these may be missing, nor be of another kind."""
+    """Result in a reply. Other keys are ignored; none of these may be missing or of another type."""
 
     model_config = ConfigDict(frozen=True, strict=True, extra="ignore", populate_by_name=True)
 
 
 class NoParams(Params):
-    """Nothing."""
+    """No parameters."""
 
 
 class NameParams(Params):
-    """A schedule by its name."""
+    """The name of a schedule."""
 
     name: Name
 
@@ -118,7 +115,7 @@ class ReadParams(Params):
 
 
 class BeginParams(Params):
-    """What the table will be, so that the end can be checked."""
+    """Name, digest and size of the table to come, by which its end is checked."""
 
     name: Name
     digest: Digest
@@ -126,7 +123,7 @@ class BeginParams(Params):
 
 
 class RowsParams(Params):
-    """The next rows; `start` (on the line: `from`) is how many went before."""
+    """The next rows. `start` (on the line: `from`) is the number of rows before them."""
 
     start: Count = Field(validation_alias="from", serialization_alias="from")
     rows: Annotated[list[Row], Field(min_length=1, max_length=ROWS_A_LINE)]
@@ -139,13 +136,13 @@ class CurveParams(Params):
 
 
 class SinceParams(Params):
-    """Welds after this count."""
+    """The number of the weld after which to begin."""
 
     since: Count
 
 
 class Hello(Result):
-    """What the board is. `digest` is the selected schedule's; `boot` counts starts and is never the same twice."""
+    """The board's identity. `digest` is the selected schedule's. `boot` counts starts and never repeats."""
 
     program: Annotated[str, Field(pattern=f"^{PROGRAM}$")]
     version: Text
@@ -159,10 +156,10 @@ class Hello(Result):
 
 
 class Status(Result):
-    """What the board does. `mains_mHz` is 0 while it is not locked to the mains; `welds` counts since the start.
+    """The board's status. `mains_mHz` is 0 while it is not locked to the mains. `welds` counts since the start.
 
-    `inputs`: levels of the contacts when it answered, a sum of PEDAL, STOP_OPEN, FORCE and HOT. What is not fitted reads as safe.
-    `failure`: the words of the error that ended the run before this and was not acknowledged; "" where there is none.
+    `inputs`: levels of the contacts now, a sum of PEDAL, STOP_OPEN, FORCE and HOT. A contact that is not fitted reads as safe.
+    `failure`: the error that ended the previous run, until it is acknowledged; "" for none.
     """
 
     state: Text
@@ -177,11 +174,11 @@ class Status(Result):
     duty_wait_s: Count
     selected: NameOrNone
     inputs: Count
-    failure: Text = ""  # an older firmware does not tell it
+    failure: Text = ""  # an older firmware leaves it out
 
 
 class Schedules(Result):
-    """What the board holds."""
+    """The schedules on the board."""
 
     selected: NameOrNone
     names: Annotated[list[Held], Field(max_length=MOST_SCHEDULES)]
@@ -197,7 +194,7 @@ class ReadResult(Result):
 
 
 class Ready(Result):
-    """A push may go on."""
+    """The board is ready for the rows of a push."""
 
     ready: Literal[True]
 
@@ -209,27 +206,27 @@ class RowsResult(Result):
 
 
 class Stored(Result):
-    """What the board holds now, the digest made from what it read back."""
+    """The stored schedule. The board computes the digest from what it reads back."""
 
     name: Name
     digest: Digest
 
 
 class Selected(Result):
-    """What the next weld will be."""
+    """The schedule of the next weld."""
 
     selected: Name
     digest: Digest
 
 
 class Names(Result):
-    """What is left."""
+    """The schedules that are left."""
 
     names: Annotated[list[Held], Field(max_length=MOST_SCHEDULES)]
 
 
 class WeldsResult(Result):
-    """Welds after the count asked for, oldest first; `count` is the last weld's."""
+    """Welds after the number asked for, oldest first. `count` is the number of the last weld."""
 
     boot: Count
     count: Count
@@ -237,7 +234,7 @@ class WeldsResult(Result):
 
 
 class CurveResult(Result):
-    """Some gates of the last weld. `weld`: its number since the start, 0 while there is none; `total`: gates of it."""
+    """Some gates of the last weld. `weld`: its number, 0 while there is none. `total`: the number of its gates."""
 
     boot: Count
     weld: Count
@@ -252,7 +249,7 @@ class Restarting(Result):
 
 
 class ErrorObject(Result):
-    """Why the board will not."""
+    """Why the board refuses."""
 
     code: Annotated[int, Field(ge=-(2**15), lt=2**15)]
     message: Text
@@ -268,7 +265,7 @@ class Request(Params):
 
 
 class Reply(Result):
-    """A line from the board, with `result` or `error`. An error about a line that could not be read has id 0."""
+    """A line from the board, with `result` or `error`. Id 0: the board could not read a line."""
 
     jsonrpc: Literal["2.0"]
     id: Annotated[int, Field(ge=0, le=LARGEST_ID)]
@@ -278,7 +275,7 @@ class Reply(Result):
 
 @dataclass(frozen=True)
 class Method:
-    """One request and its reply. `repeatable`: asking twice does no more than asking once."""
+    """One request and its reply. `repeatable`: sending it twice has the same effect as once."""
 
     params: type[Params]
     result: type[Result]

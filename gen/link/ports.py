@@ -12,14 +12,14 @@ from gen.link.errors import LinkError, NotSerial, PortBusy, Unplugged
 if TYPE_CHECKING:
     from serial import Serial
 
-BAUD = 115200  # of no meaning to USB; not 1200, which sends some boards to their boot loader
+BAUD = 115200  # ignored by USB; not 1200, which puts some boards into their boot loader
 READ_S = 0.05
 WRITE_S = 2.0
 
 
 @dataclass(frozen=True)
 class FoundPort:
-    """A serial port. `board` is True where its USB vendor number is one that a timer board has under MicroPython."""
+    """A serial port. `board`: whether its USB vendor number is that of a timer board under MicroPython."""
 
     device: str
     description: str
@@ -41,7 +41,7 @@ def ports() -> list[FoundPort]:
 
 
 def find_port(given: str | None) -> str:
-    """The port given, or that of the only board. Raises LinkError where there is none, or a choice."""
+    """The port given, or that of the only board. Raises LinkError for no board or several."""
     if given is not None:
         return given
     found = [port.device for port in ports() if port.board]
@@ -57,7 +57,7 @@ def find_port(given: str | None) -> str:
 
 
 def only_port() -> str | None:
-    """The port of the only board; None where there is none. Raises LinkError where there is a choice."""
+    """The port of the only board; None where there is none. Raises LinkError for several."""
     try:
         return find_port(None)
     except Unplugged:
@@ -65,13 +65,13 @@ def only_port() -> str | None:
 
 
 def unique_name(device: str, board: str) -> str:
-    """What identifies a board: the serial number of its USB, or the board's name where it has none."""
+    """The identity of a board: its name and the serial number of its USB, if it has one."""
     number = next((port.serial_number for port in ports() if port.device == device), "")
     return f"{board} {number}" if number else board
 
 
 def open_port(device: str) -> Serial:
-    """Open `device` for this program alone. Raises LinkError in plain words where that cannot be."""
+    """Open `device` for this program alone. Raises LinkError."""
     from serial import Serial, SerialException
 
     try:

@@ -1,4 +1,4 @@
-"""From the rows on a board back to a schedule file that compiles to the same rows, where there is one."""
+"""Rebuilds a schedule file from the rows on a board: one that compiles to the same rows, where there is one."""
 
 from __future__ import annotations
 
@@ -27,13 +27,13 @@ _WELD = ("upslope", "weld", "downslope")
 
 
 def digest_under(text: str, name: str, welder: Welder) -> str | None:
-    """The digest that a schedule file of this text and name compiles to on this machine; None where it does not compile."""
+    """The digest of the table that this text compiles to under this name on this machine; None if it does not compile."""
     table = _compiled(text, name, welder)
     return None if table is None else table.digest
 
 
 def rebuilt(held: BoardSchedule, welder: Welder) -> str:
-    """A schedule file that compiles to exactly these rows on this machine. Raises InputError where none was found."""
+    """A schedule file that compiles to exactly these rows on this machine. Raises InputError if none was found."""
     beyond = _beyond(held, boards()[welder.board.name])
     if beyond is not None:
         raise _from_no_schedule(held, beyond)
@@ -54,7 +54,7 @@ def rebuilt(held: BoardSchedule, welder: Welder) -> str:
 
 
 def _beyond(held: BoardSchedule, board: Board) -> int | None:
-    """The row from which on the table is larger than the board holds; None where it is not. A search would take for ever."""
+    """The row from which on the table exceeds the board's limits, where a search would not end; None if it does not."""
     fired = accumulate(row.half_cycles if PHASES[row.phase] in FIRED_PHASES else 0 for row in held.rows)
     limits = board.limits
     return next((i for i, so_far in enumerate(fired) if i >= limits.rows or so_far > limits.half_cycles), None)
@@ -115,14 +115,14 @@ def _length(rows: list[Row]) -> int:
 
 
 def _same_current(rows: list[Row]) -> list[Row]:
-    """The rows of one impulse at one current: its first half-cycle may fire later than the rest."""
+    """The rows of one impulse at one current. Its first half-cycle may fire later than the rest."""
     first, *rest = rows
     late = first.half_cycles == 1 and bool(rest) and rest[0].phase == first.phase
     return [first, rest[0]] if late else [first]
 
 
 def _weld(rows: list[Row]) -> list[Row]:
-    """The rows of one weld: those of its upslope, of its even part and of its downslope."""
+    """The rows of one weld: upslope, constant part and downslope."""
     part: list[Row] = []
     for kind in _WELD:
         rest = rows[len(part) :]
@@ -136,7 +136,7 @@ def _weld(rows: list[Row]) -> list[Row]:
 
 @dataclass(frozen=True)
 class _Finder:
-    """Finds the percentages; of those that give the same row, the one with the fewest decimals."""
+    """Finds the percentages of rows; of several that give the same row, the one with the fewest decimals."""
 
     welder: Welder
     step: int
@@ -146,34 +146,34 @@ class _Finder:
         return scale_of(self.welder)
 
     def delay_us(self, percent: float) -> int:
-        """What the compiler makes of a percentage."""
+        """The firing delay that the compiler computes for a percentage."""
         return _delay_us(percent, self.scale, self.welder.mains.frequency_Hz)
 
     def interval(self, row: Row) -> tuple[float, float]:
-        """The percentages that fire at the delay of `row`, rounded to a microsecond: least and greatest."""
+        """Least and greatest percentage whose delay, rounded to a microsecond, is that of `row`."""
         found = _interval(row.delay_us, self.scale, self.welder.mains.frequency_Hz)
         if found is None:
             raise _NoSuchPercent(row)
         return found
 
     def percents(self, row: Row) -> Iterator[str]:
-        """The percentages of a row, as they would stand in a file."""
+        """The percentages of a row, as written in a file."""
         low, high = self.interval(row)
         for text in _decimals(low, high):
             if self.delay_us(float(text)) == row.delay_us:
                 yield text
 
     def percent(self, row: Row) -> str:
-        """The first of them."""
+        """The first percentage of a row."""
         for text in self.percents(row):
             return text
         raise _NoSuchPercent(row)
 
     def weld_lines(self, part: list[Row]) -> list[str]:
-        """One weld as it would stand in a file."""
+        """The lines of one weld in a file."""
         rows = {kind: [row for row in part if PHASES[row.phase] == kind] for kind in _WELD}
         if not rows["weld"]:
-            raise _NoSuchPercent(part[0])  # a weld that only climbs and falls does not tell its summit
+            raise _NoSuchPercent(part[0])  # a weld of slopes alone does not show its percentage
         missing = _NoSuchPercent(rows["weld"][-1])
         for percent in islice(self.percents(rows["weld"][-1]), _MOST_TRIED):
             lines = [f'weld = "{_length(part)} half-cycles"', f"current_percent = {percent}"]
@@ -189,7 +189,7 @@ class _Finder:
         raise missing
 
     def slope_end(self, each: list[Row], percent: float) -> str:
-        """The percentage at the low end of a slope, given its half-cycles from that end, from all of its steps."""
+        """The percentage at the low end of a slope, from all of its steps. `each`: its half-cycles from that end."""
         stairs = max(1, len(each) // self.step)
         low, high = 0.0, percent
         for i, row in enumerate(each):
@@ -221,7 +221,7 @@ def _interval(delay_us: int, scale: PercentScale, frequency_Hz: int) -> tuple[fl
 
 
 def _decimals(low: float, high: float) -> Iterator[str]:
-    """Decimal numbers from `low` to `high`, those with few decimals first."""
+    """Decimal numbers from `low` to `high`, those with fewer decimals first."""
     slack = 1e-6
     for places in range(_MOST_DECIMALS + 1):
         unit = 10.0**places

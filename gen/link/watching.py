@@ -1,4 +1,4 @@
-"""A board watched: what it does, asked again and again, and its welds kept."""
+"""Watches a board: asks its status again and again, and keeps its welds in the records."""
 
 from __future__ import annotations
 
@@ -22,29 +22,30 @@ from gen.records import GateRecord, Records, WeldRecord
 from gen.schedule import schedule_from
 from gen.timing import compile_schedule
 
-_ANSWER_S = 0.25  # short, so that a stop is heard while the board is silent in a weld
-_NOTICED_S = 1.0  # a board that is silent for longer is taken to be in a weld
+_ANSWER_S = 0.25  # short, so that the user's stop is sent soon while the board is silent in a weld
+_NOTICED_S = 1.0  # a board silent for longer is taken to be in a weld
 IN_A_WELD = "in a weld (the board answers again when its off time is over)"
 NO_EMERGENCY_STOP = "not an emergency stop"
 
 
 @dataclass(frozen=True)
 class Look:
-    """What one look found. `status` None: the board was silent, for `silent_s`. `welds`: kept at this look.
-
-    `curve`: the gates of the last of them, where the board timed their currents.
-    """
+    """The result of one look."""
 
     status: Status | None
+    """None: the board was silent."""
     silent_s: float
+    """How long the board has been silent."""
     welds: tuple[WeldRecord, ...] = ()
+    """The welds kept at this look."""
     curve: tuple[GateRecord, ...] = ()
+    """The gates of the last of them, if the board timed their currents."""
 
 
-def reckoned(weld: WeldRecord, records: Records, welder: Welder) -> Figure | None:
-    """What the longest row of a weld's schedule delivers by the welder file, amperes; not measured.
+def computed_current(weld: WeldRecord, records: Records, welder: Welder) -> Figure | None:
+    """The current in amperes that the longest row of a weld's schedule delivers by the welder file. It is not measured.
 
-    None where the schedule's text was not kept, or the file no longer makes the same table of it.
+    None if the schedule's text was not kept, or no longer compiles to the same table.
     """
     text = records.pushed_text(weld.digest) if weld.digest else None
     if text is None:
@@ -61,7 +62,7 @@ def reckoned(weld: WeldRecord, records: Records, welder: Welder) -> Figure | Non
 
 
 class Watch:
-    """One watch of the board on an open link: the last weld that was kept, and since when the board is silent."""
+    """One watch of the board on an open link. It knows the last weld kept and the time of the last answer."""
 
     def __init__(self, link: Link, records: Records) -> None:
         self._link = link
@@ -69,17 +70,17 @@ class Watch:
         hello = link.hello
         self.board = unique_name(link.port, hello.board)
         self._boot = hello.boot
-        self._last = 0  # weld that was heard of
+        self._last = 0  # number of the last weld kept
         self._selected = (hello.selected, hello.digest)
         self._began = time.monotonic()
         self._heard = self._began
 
     def begin(self) -> tuple[WeldRecord, ...]:
-        """Keep what the board welded before. Raises LinkError."""
+        """Keep the welds made before the watch. Raises LinkError."""
         return self._keep(self._link.welds()[1])
 
     def look(self) -> Look | None:
-        """Ask once; None where the board has been silent for a moment only. Raises LinkError where it is silent too long."""
+        """Ask once. None: the board has just fallen silent. Raises LinkError after too long a silence."""
         try:
             status = self._link.status(_ANSWER_S, tries=1)
         except Silent:
@@ -95,7 +96,7 @@ class Watch:
         curve: tuple[GateRecord, ...] = ()
         if status.welds != self._last:
             if status.welds < self._last:
-                self._last = 0  # it has started anew
+                self._last = 0  # the board has restarted
             self._boot, entries = self._link.welds(self._last)
             welds = self._keep(entries)
             curve = self._keep_curve(welds)
@@ -106,7 +107,7 @@ class Watch:
         self._link.stop()
 
     def _keep_curve(self, welds: tuple[WeldRecord, ...]) -> tuple[GateRecord, ...]:
-        """Keep the gates of the board's last weld, if that is the last of these; an older firmware tells none."""
+        """Keep the gates of the board's last weld, if that is the last of `welds`. An older firmware has none."""
         try:
             boot, number, entries = self._link.curve()
         except BoardRefused as refused:

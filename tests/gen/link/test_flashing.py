@@ -100,7 +100,7 @@ def test_firmware_from_before_the_link(here: Path) -> None:
     with PtyDevice(answering(hello={"program": "weldbeat", "board": "pico"})) as device:
         outcome = typed(["flash", "firmware", device.port, "--yes"])
     assert outcome.code == 2
-    assert "runs a firmware that is older than this program; it cannot be asked to make way" in outcome.err
+    assert "runs a firmware that is older than this program; it cannot be asked to stop" in outcome.err
     assert "hold BOOTSEL while you plug it in" in outcome.err
     assert outcome.err.count("\n") == 1
 
