@@ -1,4 +1,4 @@
-"""The files to begin with: a worked example on an invented machine, and a machine of one's own."""
+"""The first files: a worked example on an invented machine, and those of the user's own machine."""
 
 from __future__ import annotations
 
@@ -75,6 +75,6 @@ _DEMO: dict[str, Any] = {
 
 
 def demo_files() -> dict[str, str]:
-    """The texts of the worked example by file: a welder file, every value of it given, and a schedule."""
+    """The texts of the worked example by file name: a welder file without typical values, and a schedule."""
     schedule = files("gen.begin").joinpath("templates", DEMO_SCHEDULE).read_text(encoding="utf-8")
     return {WELDER_FILE: render("welder.toml.j2", _DEMO, {}), DEMO_SCHEDULE: schedule}

@@ -1,4 +1,4 @@
-"""The interview about a machine of one's own: which question comes next, going back, and a summary to change answers in."""
+"""The interview about the user's own machine: the next question, going back, and a summary to change answers in."""
 
 from __future__ import annotations
 
@@ -10,25 +10,25 @@ from gen.ask import Inquirer, Inquiry, NumberedChoice, Unsure
 from gen.begin import questions as q
 from gen.boards import boards
 
-Answers = Mapping[str, Any]  # by the question's key; Unsure.UNKNOWN where it is not known
+Answers = Mapping[str, Any]  # by the question's key; Unsure.UNKNOWN for an answer not known
 WRITE = "write"
 
 
 def known(answers: Answers, inquiry: Inquiry) -> Any:
-    """The answer to a question; None where it was not asked yet or is not known."""
+    """The answer to a question; None if it was not asked yet or is not known."""
     value = answers.get(inquiry.key)
     return None if value is Unsure.UNKNOWN else value
 
 
 def standard_of(answers: Answers) -> str | None:
-    """The standard of the breaker, as far as it was told."""
-    told = known(answers, q.BREAKER_MARKING) or known(answers, q.BREAKER)
+    """The standard of the breaker; None if it is not known."""
+    breaker = known(answers, q.BREAKER_MARKING) or known(answers, q.BREAKER)
     named = {"IEC": "IEC 60898-1", "UL": "UL 489"}
-    return told["standard"] if isinstance(told, dict) else named.get(told)
+    return breaker["standard"] if isinstance(breaker, dict) else named.get(breaker)
 
 
 def course(answers: Answers) -> Iterator[Inquiry]:
-    """The questions that these answers call for, in their order."""
+    """The questions to ask after these answers, in order."""
     yield q.SUPPLY
     if known(answers, q.SUPPLY) == q.OTHER:
         yield from (q.VOLTAGE, q.FREQUENCY, q.TO_EARTH)
@@ -99,7 +99,7 @@ def _face(answers: Answers, shape: Inquiry, face: Inquiry, groove: Inquiry) -> I
         yield face if known(answers, shape) == "flat" else groove
 
 
-# What an answer that is given settles besides.
+# Answers that imply another: (questions, implied question, its answer).
 _IMPLIED: tuple[tuple[tuple[Inquiry, ...], Inquiry, Any], ...] = (
     ((q.VOLTAGE, q.FREQUENCY, q.TO_EARTH), q.SUPPLY, q.OTHER),
     ((q.RATING, q.DUTY), q.PLATE, True),
@@ -116,7 +116,7 @@ _IMPLIED: tuple[tuple[tuple[Inquiry, ...], Inquiry, Any], ...] = (
 
 
 def implied(given: Answers) -> dict[str, Any]:
-    """The given answers with what they settle besides: who gives a rating has a plate."""
+    """The given answers, with those that they imply: a rating implies a plate."""
     found = dict(given)
     for causes, effect, value in _IMPLIED:
         if any(cause.key in found for cause in causes):
@@ -125,15 +125,15 @@ def implied(given: Answers) -> dict[str, Any]:
 
 
 def without_asking(given: Answers) -> dict[str, Any]:
-    """The given answers that belong together, and all others not known."""
+    """The given answers, and all others not known, for the questions that apply."""
     answers = implied(given)
     while (inquiry := _next(answers)) is not None:
         answers[inquiry.key] = Unsure.UNKNOWN
-    return _belonging(answers)
+    return _applicable(answers)
 
 
-def _belonging(answers: Answers) -> dict[str, Any]:
-    """The answers to the questions that they call for, in the order of these."""
+def _applicable(answers: Answers) -> dict[str, Any]:
+    """The answers to the questions that apply, in the order of the questions."""
     return {inquiry.key: answers[inquiry.key] for inquiry in course(answers)}
 
 
@@ -142,9 +142,10 @@ def _next(answers: Answers) -> Inquiry | None:
 
 
 def interview(ask: Inquirer, given: Answers, wrong: Callable[[Answers], str]) -> dict[str, Any]:
-    """Ask for what is not given, until the user says to write it. `wrong` says what is wrong with the answers so far, or "".
+    """Ask for the answers not given, until the user chooses to write the files. Errors of `ask` pass through.
 
-    Going back takes the last answer away; from the summary an answer is changed by its number. Whatever ends it is raised.
+    `wrong` returns what is wrong with the answers so far, or "". Going back removes the last answer. In the summary an
+    answer is changed by its number.
     """
     answers, asked = implied(given), list[str]()
     changing: tuple[str, Any] | None = None
@@ -161,7 +162,7 @@ def interview(ask: Inquirer, given: Answers, wrong: Callable[[Answers], str]) ->
                 ask.tell("This is the first question.")
         elif inquiry.key == q.WRITE.key:
             if reply == WRITE:
-                return _belonging(answers)
+                return _applicable(answers)
             changing = (reply, answers.pop(reply))
         else:
             answers[inquiry.key] = reply
@@ -174,15 +175,15 @@ def interview(ask: Inquirer, given: Answers, wrong: Callable[[Answers], str]) ->
 
 
 def _summary(answers: Answers) -> Inquiry:
-    """What was answered, each with a number to change it by."""
+    """The answers, each with a number by which to change it."""
     lines = tuple(
-        NumberedChoice(inquiry.key, f"{inquiry.label}: {told(inquiry, answers[inquiry.key])}")
+        NumberedChoice(inquiry.key, f"{inquiry.label}: {answer_text(inquiry, answers[inquiry.key])}")
         for inquiry in course(answers)
     )
     return replace(q.WRITE, choices=(NumberedChoice(WRITE, "write the two files"), *lines))
 
 
-def told(inquiry: Inquiry, value: Any) -> str:
+def answer_text(inquiry: Inquiry, value: Any) -> str:
     """An answer in a few words."""
     if value is Unsure.UNKNOWN:
         return f"not known ({inquiry.meanwhile})"

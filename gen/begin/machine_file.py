@@ -1,4 +1,4 @@
-"""The welder file of a machine of one's own, from the answers of an interview: what is typical is marked, and never given."""
+"""The welder file of the user's own machine, from the answers of an interview. Typical values are marked as such."""
 
 from __future__ import annotations
 
@@ -24,7 +24,7 @@ from gen.wiring.signal_parts import detector
 FIRST_SCHEDULE = "first-weld.toml"
 TYPICAL_SUPPLY = "230 V"
 TYPICAL_RATED_A = 11.0  # primary current of the rating of a machine that an outlet feeds (common practice, no source)
-TYPICAL_WORKING = 2.0  # times the rated current, for what a comment shows
+TYPICAL_WORKING = 2.0  # times the rated current, for the example in a comment
 TYPICAL: Mapping[str, Any] = {
     "rating_duty_percent": 50,
     "switch": "scr_pair",
@@ -33,7 +33,7 @@ TYPICAL: Mapping[str, Any] = {
     "board": "pico",
     "gate_drive": "direct",  # what nobody has named is not there
 }
-# Of an answer: the value of the template that it is.
+# The template's name for each answer.
 _VALUES = {
     q.VOLTAGE: "voltage_V",
     q.FREQUENCY: "frequency_Hz",
@@ -66,7 +66,7 @@ _LOWER = ("diameter_mm", "length_mm", None, "face_diameter_mm", "groove_radius_m
 
 
 def machine_files(answers: Answers) -> dict[str, str]:
-    """The texts of a machine of one's own by file: a welder file, and a first schedule. Raises InputError."""
+    """The texts of the user's own machine by file name: a welder file and a first schedule. Raises InputError."""
     values, notes = _figures(answers)
     text = render("welder.toml.j2", values, notes)
     if "offset_rise_us" not in values:
@@ -78,7 +78,7 @@ def machine_files(answers: Answers) -> dict[str, str]:
 
 
 def _figures(answers: Answers) -> tuple[dict[str, Any], dict[str, str]]:
-    """The values of the template, and of those that nobody gave what the file says beside them."""
+    """The values of the template, and the comments after those that were not given."""
     values: dict[str, Any] = {"title": "My welder"}
     notes: dict[str, str] = {}
     for inquiry, name in _VALUES.items():
@@ -100,7 +100,7 @@ def _figures(answers: Answers) -> tuple[dict[str, Any], dict[str, str]]:
     lower = {name: known(answers, inquiry) for inquiry, name in zip(q.LOWER, _LOWER, strict=True) if name}
     values["lower"] = {name: value for name, value in lower.items() if value is not None}
     for table in (("length_mm", "throat_mm", "diameter_mm"), ("electrode_diameter_mm", "electrode_length_mm")):
-        if not all(name in values for name in table):  # a table goes whole or not at all
+        if not all(name in values for name in table):  # a table is written whole or not at all
             for name in table:
                 if name in values:
                     values[f"hint_{name}"] = values.pop(name)
@@ -114,10 +114,10 @@ def _figures(answers: Answers) -> tuple[dict[str, Any], dict[str, str]]:
 
 
 def _supply(answers: Answers, values: dict[str, Any], notes: dict[str, str]) -> None:
-    told = known(answers, q.SUPPLY)
+    supply = known(answers, q.SUPPLY)
     names = ("voltage_V", "frequency_Hz", "voltage_to_earth_V")
-    if told in q.SUPPLIES:
-        values |= dict(zip(names, q.SUPPLIES[told], strict=True))
+    if supply in q.SUPPLIES:
+        values |= dict(zip(names, q.SUPPLIES[supply], strict=True))
     typical_V = 120 if values.get("frequency_Hz") == 60 else q.SUPPLIES[TYPICAL_SUPPLY][0]
     typical_Hz = 60 if values.get("voltage_V", typical_V) < 150 else 50
     for name, value in (("voltage_V", typical_V), ("frequency_Hz", typical_Hz)):
@@ -126,13 +126,13 @@ def _supply(answers: Answers, values: dict[str, Any], notes: dict[str, str]) -> 
 
 
 def _breaker(answers: Answers, values: dict[str, Any]) -> None:
-    told = known(answers, q.BREAKER_MARKING) or known(answers, q.BREAKER)
-    if not isinstance(told, dict):
+    breaker = known(answers, q.BREAKER_MARKING) or known(answers, q.BREAKER)
+    if not isinstance(breaker, dict):
         return
     kind = known(answers, q.BREAKER)
-    if kind == "UL" and told["characteristic"] is None:
-        told = told | {"standard": "UL 489"}
-    values |= {f"breaker_{name}": value for name, value in told.items() if value is not None}
+    if kind == "UL" and breaker["characteristic"] is None:
+        breaker = breaker | {"standard": "UL 489"}
+    values |= {f"breaker_{name}": value for name, value in breaker.items() if value is not None}
     if (band := known(answers, q.BREAKER_BAND)) is not None:
         values["instantaneous_from_A"], values["instantaneous_to_A"] = band
 
@@ -157,12 +157,12 @@ def _rating(answers: Answers, values: dict[str, Any], notes: dict[str, str]) -> 
                 50,
                 f"{TYPICAL_MARK}, the trade's custom; read the plate",
             )
-    elif (reckoned := reckoned_rating(answers, values)) is not None:
-        values |= {"rating_kVA": _floored(reckoned.low), "rating_duty_percent": 100, "rating_from": "core_and_wire"}
-        span = f"{shown(reckoned.low)} to {shown(reckoned.high)} kVA, the lower end"
-        notes["rating_kVA"] = f"reckoned, {span}"
-        notes["rating_duty_percent"] = "carried for ever"
-        values["rating_comment"] = f"Reckoned: {reckoned.source}."
+    elif (calculated := calculated_rating(answers, values)) is not None:
+        values |= {"rating_kVA": _floored(calculated.low), "rating_duty_percent": 100, "rating_from": "core_and_wire"}
+        span = f"{shown(calculated.low)} to {shown(calculated.high)} kVA, the lower end"
+        notes["rating_kVA"] = f"calculated, {span}"
+        notes["rating_duty_percent"] = "continuous"
+        values["rating_comment"] = f"Calculated: {calculated.source}."
     else:
         values |= {"rating_kVA": float(shown(TYPICAL_RATED_A * voltage_V / 1000)), "rating_from": "typical"}
         notes["rating_kVA"] = (
@@ -177,8 +177,8 @@ def _rating(answers: Answers, values: dict[str, Any], notes: dict[str, str]) -> 
     )
 
 
-def reckoned_rating(answers: Answers, values: Mapping[str, Any]) -> Figure | None:
-    """The power of a machine without a plate, where its core, wire, turns or mass were told."""
+def calculated_rating(answers: Answers, values: Mapping[str, Any]) -> Figure | None:
+    """The power of a machine without a plate, if its core, wire, turns or mass are known."""
     wire_mm, volts = known(answers, q.WIRE), known(answers, q.TAP_VOLTS) or ()
     winding = RatedWinding(
         known(answers, q.CORE),
@@ -188,35 +188,35 @@ def reckoned_rating(answers: Answers, values: Mapping[str, Any]) -> Figure | Non
         max(volts) if volts else known(answers, q.OPEN_VOLTS),
     )
     if answers.get(q.PLATE.key) is not False and winding.core_mm is None and winding.wire_mm2 is None:
-        return None  # volts and mass alone say little of a machine whose plate nobody looked for
+        return None  # volts and mass alone say little, and there may be a plate
     return rating_of(winding, values["voltage_V"], values["frequency_Hz"])
 
 
 def _floored(value: float) -> float:
-    """Two digits, rounded down: the lower end of a range stays within it."""
+    """Two digits, rounded down, so that the lower end of a range stays below it."""
     step = 10.0 ** (math.floor(math.log10(value)) - 1)
     return float(f"{math.floor(value / step) * step:.6g}")
 
 
 def _add_offsets(values: dict[str, Any], notes: dict[str, str], welder: Welder) -> None:
-    """The offsets of the detector that `weldbeat choose` names for this machine, from its parts."""
+    """Add the offsets of the detector that `weldbeat choose` selects for this machine, from its parts."""
     found, _ = detector(welder, boards()[welder.board.name])
     values["offsets_from"] = "parts"
     for name, band in (("offset_rise_us", found.offset_rise_us), ("offset_fall_us", found.offset_fall_us)):
         values[name] = round(band.middle)
-        notes[name] = f"of the detector that is drawn: {band.low:.0f} to {band.high:.0f}; measure yours"
+        notes[name] = f"of the detector drawn by `weldbeat wiring`: {band.low:.0f} to {band.high:.0f}; measure yours"
 
 
 def render(name: str, values: Mapping[str, Any], notes: Mapping[str, str]) -> str:
-    """A template with `values`, beside those that nobody gave their `notes`, and keys without a value commented out."""
+    """A template with `values` and the comments of `notes`. Keys without a value are commented out."""
     environment = Environment(undefined=StrictUndefined, keep_trailing_newline=True)
 
     def line(key: str, typical: Any, value: str = "", note: str = TYPICAL_MARK) -> str:
         value = value or key
         if value not in values:
             return f"# {key} = {values.get(f'hint_{value}', typical)}" + (f"  # {note}" if note else "")
-        beside = f"  # {notes[value]}" if value in notes else ""
-        return f"{key} = {_toml(values[value])}{beside}"
+        comment = f"  # {notes[value]}" if value in notes else ""
+        return f"{key} = {_toml(values[value])}{comment}"
 
     def table(key: str, value: str) -> str:
         return f"[{key}]" if value in values else f"# [{key}]"
@@ -232,7 +232,7 @@ def _toml(value: Any) -> str:
 
 
 def wrong_with(answers: Answers) -> str:
-    """What is wrong with a machine of these answers and nothing else; "" where it could be."""
+    """What is wrong with a machine of these answers alone; "" for nothing."""
     try:
         machine_files(answers)
     except InputError as error:

@@ -1,4 +1,4 @@
-"""What is still missing for the machine in a folder, in the order in which it is best done, each with what to type."""
+"""The tasks still to do for the machine in a folder, in working order, each with what to type."""
 
 from __future__ import annotations
 
@@ -16,12 +16,12 @@ from gen.machine.derived import working_given
 from gen.records import RECORDS_FILE, Records
 from gen.user_files import read_toml
 
-_BUILT = ("main.py", "config.py", "boot.py")  # what a folder of built firmware holds
+_BUILT = ("main.py", "config.py", "boot.py")  # in every folder of built firmware
 
 
 @dataclass(frozen=True)
 class Task:
-    """One thing to do: what, why, and the command or the line of the welder file that does it."""
+    """One task: what, why, and the command or the line of the welder file that does it."""
 
     what: str
     why: str
@@ -29,10 +29,10 @@ class Task:
 
 
 def still_missing(folder: Path) -> list[Task]:
-    """The tasks of the machine in `folder`, the first to be done first. Raises InputError where its file is wrong."""
+    """The tasks of the machine in `folder`, in working order. Raises InputError for a wrong welder file."""
     path = folder / WELDER_FILE
     if not path.exists():
-        return [Task("Describe your machine.", "Everything else is reckoned from its file.", "weldbeat new my-welder")]
+        return [Task("Describe your machine.", "Everything else follows from its file.", "weldbeat new my-welder")]
     welder = find_welder(path)
     schedule = _schedule(folder)
     board = board_of(welder)
@@ -41,25 +41,25 @@ def still_missing(folder: Path) -> list[Task]:
 
 
 def _read(welder: Welder) -> Iterator[Task]:
-    """What can be read before anything is wired."""
+    """Readings to take before anything is wired."""
     t, in_file = welder.transformer, f"write into {WELDER_FILE}:"
     tap = " transformer.working_tap=TAP" if t.taps else ""
     if t.rating_from == "typical":
         yield Task(
             "Find the rating plate, or measure core and wire.",
-            "The power is a guess; what the transformer bears is judged by it.",
-            f"{in_file} transformer.rating_kVA, and take rating_from away",
+            "The power is a guess, and the transformer's duty is judged by it.",
+            f"{in_file} transformer.rating_kVA, and remove rating_from",
         )
     if welder.breaker is None:
         yield Task(
             "Read what is printed on the circuit breaker.",
-            "Nobody can say yet whether it stays on.",
+            "Whether it holds is not known yet.",
             f"{in_file} [breaker] characteristic and rating_A",
         )
     elif welder.breaker.standard == "UL 489" and welder.breaker.instantaneous_to_A is None:
         yield Task(
             "Read the instantaneous band off the maker's trip curve of the breaker.",
-            "UL 489 sets none, so that nobody can say whether the start trips it.",
+            "UL 489 sets none, so whether the start trips it is not known.",
             f"{in_file} breaker.instantaneous_from_A and instantaneous_to_A",
         )
     if not t.tap_volts:
@@ -70,14 +70,14 @@ def _read(welder: Welder) -> Iterator[Task]:
         )
     if not working_given(t) and t.shorted_current_A is None:
         yield Task(
-            "Read the primary current while it welds scrap by hand: a clamp meter with hold.",
-            "It is taken as typical of the rating, and judged at its upper end.",
+            "Read the primary current with a clamp meter with hold, while the machine welds scrap by hand.",
+            "A current typical of the rating is taken now, and judged at its upper end.",
             f"weldbeat calibrate transformer.working_current_A=AMPERES{tap}",
         )
     if welder.electrodes is None or welder.arms is None:
         yield Task(
-            "Measure arms and electrodes: a tape and a caliper.",
-            "The heat in the electrodes is not judged, and other electrodes cannot be compared.",
+            "Measure arms and electrodes with a tape and a caliper.",
+            "Without them the electrodes' heat is not judged, and other electrodes cannot be compared.",
             f"{in_file} [arms] and [electrodes]",
         )
 
@@ -88,7 +88,7 @@ def _parts(welder: Welder, board: Board) -> Iterator[Task]:
     if s.rated_current_A is None or s.surge_current_A is None or s.foster is None:
         yield Task(
             "Choose the switch and its parts, and copy its data sheet's figures.",
-            "Whether it lives is not judged yet.",
+            "Whether it withstands the weld is not judged yet.",
             "weldbeat choose",
         )
     over_run = board.over_run
@@ -112,14 +112,14 @@ def _firmware(folder: Path, schedule: str) -> Iterator[Task]:
         return
     yield Task(
         "Run the schedule on the simulated machine, and read the verdict.",
-        "What is refused there is not built.",
+        "A refused schedule is not built.",
         f"weldbeat simulate {schedule} --report report.html",
     )
     yield Task("Build the firmware.", "It holds the limits of this machine.", f"weldbeat build {schedule} -o firmware")
 
 
 def _in_service(folder: Path, welder: Welder, board: Board, schedule: str) -> Iterator[Task]:
-    """What comes with the board connected: the walk, its readings, and the weld on scrap."""
+    """Tasks with the board connected: the commissioning, its readings, and the weld on scrap."""
     kept = folder / RECORDS_FILE
     walk = last_walk(kept)
     passed = {check.step for check in walk if check.outcome == "passed"}
@@ -127,13 +127,13 @@ def _in_service(folder: Path, welder: Welder, board: Board, schedule: str) -> It
     if not walk:
         yield Task(
             "Put the firmware onto the board, its gate lead disconnected.",
-            "The board times nothing before.",
+            "Without it the board times nothing.",
             "weldbeat flash firmware",
         )
     if left:
         yield Task(
             f"Walk the commissioning: {len(left)} steps are left." if walk else "Walk the commissioning.",
-            "From unpowered to the first weld, each reading against its limit.",
+            "It leads from unpowered to the first weld, and compares each reading with its limit.",
             "weldbeat commission",
         )
     content = read_toml(folder / WELDER_FILE)
@@ -141,7 +141,7 @@ def _in_service(folder: Path, welder: Welder, board: Board, schedule: str) -> It
     if any(content.get(key.split(".")[0], {}).get(key.split(".")[1]) != value for key, value in readings.items()):
         yield Task(
             "Put the readings of the walk into the welder file.",
-            "The verdict then stands on them; simulate, build and flash anew.",
+            "The verdict then uses them; simulate, build and flash anew.",
             "weldbeat calibrate",
         )
     if not kept.exists() or not _tried(kept):
@@ -155,7 +155,7 @@ def _in_service(folder: Path, welder: Welder, board: Board, schedule: str) -> It
             "Go on with the trials until a setting is settled.", "None is kept yet.", "weldbeat trial next JOINT"
         )
     else:
-        yield Task("Weld.", "A setting is kept; look at it now and then.", f"weldbeat push {schedule}")
+        yield Task("Weld.", "A setting is kept; check it now and then.", f"weldbeat push {schedule}")
 
 
 def _tried(path: Path) -> bool:
@@ -169,7 +169,7 @@ def _kept(path: Path) -> bool:
 
 
 def _schedule(folder: Path) -> str:
-    """The schedule that was changed last; the first one's name where there is none."""
+    """The schedule changed last; without any, the name of the first one."""
     found = [
         path
         for path in folder.glob("*.toml")

@@ -1,4 +1,4 @@
-"""What is asked about a machine of one's own: each question with what it is for, where to find it, and what stands in for it."""
+"""The questions about the user's own machine, each with its purpose, where to find the answer, and the value without one."""
 
 from __future__ import annotations
 
@@ -28,7 +28,7 @@ LARGEST_WIRE_MM = 20.0
 
 
 def breaker_of(text: Any) -> dict[str, Any]:
-    """Reads what is printed on a breaker: C20 (IEC 60898-1), or UL 20, or 20 A where no letter stands before it."""
+    """Reads the marking of a breaker: C20 (IEC 60898-1), UL 20, or 20 A without a letter."""
     bare = str(text).upper().replace("UL489", "UL").replace("UL 489", "UL").replace("AMPS", "A").strip()
     standard = _UL if bare.startswith("UL") else _IEC if bare[:1] in ("B", "C", "D") else OTHER
     letter = bare[0] if standard == _IEC else None
@@ -43,7 +43,7 @@ def breaker_of(text: Any) -> dict[str, Any]:
 
 
 def other_breaker_of(text: Any) -> dict[str, Any]:
-    """The same; `other 20` too."""
+    """The same, and `other 20`."""
     rest = str(text).strip()
     if rest.lower().startswith(OTHER):
         rest = rest[len(OTHER) :]
@@ -51,13 +51,13 @@ def other_breaker_of(text: Any) -> dict[str, Any]:
 
 
 def band_of(text: Any) -> tuple[float, float]:
-    """Reads the two ends of an instantaneous band: `120 to 240`, `120-240`, amperes."""
+    """Reads the two ends of an instantaneous band in amperes: `120 to 240` or `120-240`."""
     least, most = _two(str(text).replace(" to ", ",").replace("-", ","), "A", 1.0, 5000.0, "such as 120 to 240 A")
     return least, most
 
 
 def core_of(text: Any) -> tuple[float, float]:
-    """Reads width and stack of a core: `50x70`, mm."""
+    """Reads width and stack of a core in mm: `50x70`."""
     return _two(str(text), "mm", 5.0, LARGEST_CORE_MM, "such as 50x70 (mm)")
 
 
@@ -72,7 +72,7 @@ def volts_of(text: Any) -> tuple[float, ...]:
 
 
 def board_of(text: Any) -> str:
-    """Reads the name of a board that may weld."""
+    """Reads the name of a board that can weld."""
     names = [name for name, board in boards().items() if board.welds]
     found = next((name for name in names if plain(name) == plain(str(text))), None)
     if found is None:
@@ -132,15 +132,15 @@ FREQUENCY = Inquiry(
 )  # fmt: skip
 TO_EARTH = Inquiry(
     "voltage_to_earth", "From a conductor to earth, V", "How many volts are from one of these conductors to earth?",
-    "the limit of the earth fault loop rests on it.", "ask the electrician who looks after the outlet.",
+    "the limit of the earth fault loop follows from it.", "ask the electrician who looks after the outlet.",
     "the least that a supply of this voltage can have",
     read=value_of(Mains, "voltage_to_earth_V"),
 )  # fmt: skip
 BREAKER = Inquiry(
     "breaker", "Circuit breaker", "Which circuit breaker feeds the outlet?",
-    "whether it stays on when the machine starts, and at your pace.",
-    "the breaker panel: what is printed on the breaker. Type it as it stands: C20, or UL 20.",
-    "none named, so that nothing is claimed of it",
+    "whether it holds when the machine starts, and at your pace.",
+    "the print on the breaker, in the breaker panel. Type it as it is: C20, or UL 20.",
+    "none named, so it is not judged",
     (
         NumberedChoice("IEC", "one with a letter B, C or D before its amperes (IEC 60898-1)"),
         NumberedChoice("UL", "a North American one, amperes on its handle (UL 489)"),
@@ -156,51 +156,51 @@ BREAKER_MARKING = Inquiry(
 )  # fmt: skip
 BREAKER_BAND = Inquiry(
     "breaker_band", "Its instantaneous band, A", "From how many amperes to how many does it trip at once?",
-    "UL 489 leaves this band to the maker; without it nobody can say whether the start trips the breaker.",
-    "the trip curve that its maker publishes for this type: where the curve falls straight down. 120 to 240, for instance.",
+    "UL 489 leaves this band to the maker; without it, whether the start trips the breaker is not known.",
+    "its maker's trip curve for this type, where the curve falls straight down: 120 to 240, for instance.",
     "left out: the check `breaker` stays a caution",
     read=band_of,
 )  # fmt: skip
 PLATE = Inquiry(
     "plate", "Rating plate", "Has the machine a rating plate that gives a power?",
-    "what the transformer carries for ever is judged by it.",
+    "the transformer's duty is judged by it.",
     "on the machine's back or side: kVA, often with a duty of 50 %.",
-    "no plate: then it is reckoned from the core, the wire and the mass",
+    "no plate: the power is calculated from the core, the wire and the mass",
     _YES_NO,
 )  # fmt: skip
 RATING = Inquiry(
     "rating_kva", "Power on the plate, kVA", "How many kVA does the plate give?",
-    "what the transformer carries for ever.", "the plate. A peak or short-circuit figure is no rating.",
-    "what is typical of an outlet of this voltage",
+    "the transformer's continuous power.", "the plate. A peak or short-circuit figure is no rating.",
+    "one typical of an outlet of this voltage",
     read=value_of(Transformer, "rating_kVA"),
 )  # fmt: skip
 DUTY = Inquiry(
     "rating_duty", "Duty of that power, %", "For what duty is that power?",
-    "a power counts only with its duty.", "beside the power: 50 %, ED 50 %, X = 50 %, or continuous.",
+    "a power counts only with its duty.", "next to the power: 50 %, ED 50 %, X = 50 %, or continuous.",
     "50 %, the trade's custom",
     (NumberedChoice(50, "50 %"), NumberedChoice(100, "continuous: 100 %")), read=value_of(Transformer, "rating_duty_percent"),
 )  # fmt: skip
 CORE = Inquiry(
     "core", "Core, mm", "How wide and how thick is the iron inside the coil?",
-    "volts a turn and so the power follow from its section.",
-    "isolate first. A tape: width of the limb that the coil sits on, and thickness of the stack: 50x70 (mm), or 2inx3in.",
+    "volts a turn, and from them the power, follow from its section.",
+    "isolate first. Use a tape: width of the limb inside the coil, and thickness of the stack: 50x70 (mm), or 2inx3in.",
     "left out", read=core_of,
 )  # fmt: skip
 WIRE = Inquiry(
     "wire", "Primary wire, mm", "How thick is the wire of the primary winding, bare?",
-    "what current it carries for ever.",
-    "a caliper on the wire at a terminal, less its varnish; 12 swg or 10 awg will do.",
+    "its continuous current.",
+    "a caliper on the wire at a terminal, less its varnish; or a gauge: 12 swg, 10 awg.",
     "left out", read=_within("mm", 0.2, LARGEST_WIRE_MM, "such as 2.5 (mm) or 12 swg"),
 )  # fmt: skip
 TURNS = Inquiry(
     "turns", "Primary turns", "How many turns has the primary winding, on the tap with the fewest?",
     "volts a turn, and so the core's flux.",
-    "count them where they can be seen: turns a layer times layers. The volts at the open electrodes tell as much.",
+    "count them where they can be seen: turns a layer times layers. The volts at the open electrodes serve as well.",
     "left out", read=_within("mm", 20, MOST_TURNS, "such as 96"),
 )  # fmt: skip
 MASS = Inquiry(
     "mass", "Transformer's mass, kg", "How heavy is the transformer alone?",
-    "how long it may weld before it is hot, and how hard a saturated core pulls.",
+    "how long it may weld before it is hot, and the inrush of its core.",
     "a scale under the transformer; or the machine's weight less case and arms.", "left out",
     read=value_of(Transformer, "mass_kg"),
 )  # fmt: skip
@@ -217,7 +217,7 @@ TAP_VOLTS = Inquiry(
 )  # fmt: skip
 TAP = Inquiry(
     "tap", "Tap in use", "Which tap will you weld on?",
-    "everything is reckoned for it.", "1 is the lowest.", "the highest", read=str,
+    "everything is calculated for it.", "1 is the lowest.", "the highest", read=str,
 )  # fmt: skip
 OPEN_VOLTS = Inquiry(
     "open_secondary", "At the open electrodes, V", "How many volts are at the open electrodes?",
@@ -237,8 +237,8 @@ WORKING_TAP = Inquiry(
 )  # fmt: skip
 SHORTED = Inquiry(
     "shorted_current", "Shorted current, primary, A", "How many amperes flow with the electrodes pressed together?",
-    "the machine's own impedance, and so each figure in a narrower range.",
-    "the same clamp meter, a short shot with nothing between; `weldbeat commission` takes it later with the timer.",
+    "the machine's own impedance, which narrows every range.",
+    "the same clamp meter, in a short weld with nothing between; `weldbeat commission` measures it later with the timer.",
     "left out", read=value_of(Transformer, "shorted_current_A"),
 )  # fmt: skip
 SHORTED_TAP = Inquiry(
@@ -247,7 +247,7 @@ SHORTED_TAP = Inquiry(
 )  # fmt: skip
 ARM_LENGTH = Inquiry(
     "arm_length", "Arms' length, mm", "How long are the arms, from the transformer to the electrodes?",
-    "the loop's impedance; and what other electrodes would cost.", "a tape, along one arm.", "left out",
+    "the loop's impedance; and to compare other electrodes.", "a tape, along one arm.", "left out",
     read=value_of(Arms, "length_mm"),
 )  # fmt: skip
 THROAT = Inquiry(
@@ -261,8 +261,8 @@ ARM_DIAMETER = Inquiry(
     read=value_of(Arms, "diameter_mm"),
 )  # fmt: skip
 STEEL = Inquiry(
-    "steel_in_throat", "Steel in the throat", "Does steel lie between the arms while it welds (a frame, a jig, large work)?",
-    "steel there raises the reactance and costs current.", "look along the arms.", "none", _YES_NO,
+    "steel_in_throat", "Steel in the throat", "Does steel lie between the arms during a weld (a frame, a jig, large work)?",
+    "steel there raises the reactance and lowers the current.", "look along the arms.", "none", _YES_NO,
 )  # fmt: skip
 DIAMETER = Inquiry(
     "electrode_diameter", "Electrodes' thickness, mm", "How thick are the electrodes?",
@@ -319,30 +319,30 @@ SWITCH_CURRENT = Inquiry(
     read=value_of(Switch, "rated_current_A"),
 )  # fmt: skip
 DETECTOR = Inquiry(
-    "detector", "Zero-crossing detector", "Which zero-crossing detector tells the board where the mains is?",
-    "each gate is counted from its edges.",
+    "detector", "Zero-crossing detector", "Which zero-crossing detector does the board read?",
+    "each gate is timed from its edges.",
     "you will most likely build the one that `weldbeat wiring` draws.",
     "the one drawn, square",
     (
         NumberedChoice("square", "the one that `weldbeat wiring` draws: high through the positive half-cycle"),
-        NumberedChoice("pulse", "one that is drawn too: a pulse at each crossing"),
+        NumberedChoice("pulse", "the other one that it draws: a pulse at each crossing"),
         NumberedChoice("own square", "my own, square, with measured offsets"),
         NumberedChoice("own pulse", "my own, a pulse at each crossing, with a measured offset"),
     ),
 )  # fmt: skip
 OFFSET_RISE = Inquiry(
     "offset_rise", "Offset of the rising edge, us", "How late is its rising edge after the true crossing?",
-    "the firing is counted from it.", "a scope with an isolated probe: microseconds, negative where it is early.",
+    "the firing is timed from it.", "a scope with an isolated probe: microseconds, negative where it is early.",
     "of the detector that is drawn", read=value_of(Detector, "offset_rise_us"),
 )  # fmt: skip
 OFFSET_FALL = Inquiry(
     "offset_fall", "Offset of the falling edge, us", "How late is its falling edge?",
-    "the firing is counted from it.", "the same scope: microseconds, negative where it is early.",
+    "the firing is timed from it.", "the same scope: microseconds, negative where it is early.",
     "of the detector that is drawn", read=value_of(Detector, "offset_fall_us"),
 )  # fmt: skip
 FORCE = Inquiry(
     "force", "Force", "What presses the electrodes together?",
-    "by hand or foot, letting go ends the weld at once; by air a counted weld is finished.", "the machine.",
+    "by hand or foot, letting go ends the weld at once; by air a weld runs to its end.", "the machine.",
     "a foot lever",
     (
         NumberedChoice("hand", "a hand"), NumberedChoice("foot_lever", "a foot on a lever"),
@@ -386,12 +386,12 @@ FITTED = Inquiry(
 )  # fmt: skip
 RESIDUAL = Inquiry(
     "residual_current", "Its residual current, mA", "At how many milliamperes does the residual-current device trip?",
-    "the limit of the earth fault loop rests on it.", "printed on it: 30 mA, 5 mA of a GFCI.", "30 mA",
+    "the limit of the earth fault loop follows from it.", "printed on it: 30 mA, 5 mA of a GFCI.", "30 mA",
     read=value_of(Protection, "residual_current_mA"),
 )  # fmt: skip
 BOARD = Inquiry(
     "board", "Timer board", "Which board will time the weld?",
-    "pins, and how finely it can time.", "`weldbeat boards` tells of each.", "a Raspberry Pi Pico",
+    "pins, and how finely it can time.", "`weldbeat boards` describes each.", "a Raspberry Pi Pico",
     read=board_of,
 )  # fmt: skip
 
@@ -406,7 +406,7 @@ def lower(inquiry: Inquiry, text: str) -> Inquiry:
 LOWER = (
     lower(DIAMETER, "How thick is the lower electrode?"),
     lower(LENGTH, "How far does the lower one stand out of its holder?"),
-    lower(SHAPE, "What of the lower one touches the work?"),
+    lower(SHAPE, "Which face of the lower one touches the work?"),
     lower(FACE, "How wide is its flat face?"),
     lower(GROOVE, "What is the radius of its groove?"),
     lower(ALLOY, "What is the lower one made of?"),
@@ -414,7 +414,7 @@ LOWER = (
 WRITE = Inquiry(
     "write", "Summary", "Is this your machine? 1 writes the files; a number changes that answer.", "", "", ""
 )
-# In the order in which they are asked; what was answered decides which of them are.
+# In the order of asking. The answers decide which of them apply.
 INQUIRIES = (
     SUPPLY, VOLTAGE, FREQUENCY, TO_EARTH, BREAKER, BREAKER_MARKING, BREAKER_BAND,
     PLATE, RATING, DUTY, CORE, WIRE, TURNS, MASS, TAPPED, TAP_VOLTS, TAP, OPEN_VOLTS,

@@ -45,7 +45,7 @@ _BEFORE = (
 
 
 def _activate() -> str:
-    """What lets a shell find the command, wherever it is called from."""
+    """The command line that lets a shell find `weldbeat` in every folder."""
     if sys.platform == "win32":
         return str(Path(sys.prefix, "Scripts", "activate"))
     return f". {shlex.quote(str(Path(sys.prefix, 'bin', 'activate')))}"
@@ -89,7 +89,7 @@ def demo_command(folder: Path, as_json: bool) -> int:
     for name, what in made:
         say(f"  {name:<20}{what}")
     say("\nInvented figures on an invented machine: for yours, go on with")
-    if shutil.which("weldbeat") is None:  # called by its path: the shell would not find the commands below
+    if shutil.which("weldbeat") is None:  # called by its path: the shell does not find the commands below
         say(f"  {_activate()}")
     say("  weldbeat new my-welder")
     say("  cd my-welder")
@@ -98,7 +98,7 @@ def demo_command(folder: Path, as_json: bool) -> int:
 
 
 def _reply(inquiry: Inquiry) -> Callable[[Any], Any]:
-    """An option's type: what the same words would mean as an answer."""
+    """An option's type: the text is read as an answer to the question."""
 
     def read(text: Any) -> Any:
         if (found := reply_of(inquiry, str(text), by_number=False)) is Unsure.BACK:
@@ -109,10 +109,10 @@ def _reply(inquiry: Inquiry) -> Callable[[Any], Any]:
 
 
 def _options(command: Any) -> Any:
-    """One option for each question, in their order; the help names them on a few lines, since `new` itself explains each."""
+    """One option for each question, in order. The help lists them together, because `new` explains each question."""
     for inquiry in reversed(INQUIRIES):
-        made = click.option(_option(inquiry.key), inquiry.key, type=_reply(inquiry), metavar="ANSWER", hidden=True)
-        command = made(command)
+        option = click.option(_option(inquiry.key), inquiry.key, type=_reply(inquiry), metavar="ANSWER", hidden=True)
+        command = option(command)
     return command
 
 
@@ -126,14 +126,14 @@ def _option(key: str) -> str:
 )
 @click.argument("folder", type=USER_PATH)
 @_options
-@click.option("--typical", is_flag=True, help="Ask nothing: what no option gives is not known.")
+@click.option("--typical", is_flag=True, help="Ask nothing: answers without an option are not known.")
 @json_option
 def new_command(folder: Path, typical: bool, as_json: bool, **options: Any) -> None:
     """Write commented welder and schedule files for a machine of your own into FOLDER.
 
-    It asks one thing at a time, and "do not know" will do everywhere. Nothing is written before you say so. Each answer
+    It asks one question at a time, and accepts "do not know" everywhere. Nothing is written before you say so. Each answer
     may be given as an option instead, in the same words: --breaker C20, --supply 120V, --force "foot lever".
-    Nothing is asked with --json, and with --typical nothing either.
+    With --json or --typical it asks nothing.
     """
     check_without("FOLDER", folder, (WELDER_FILE, FIRST_SCHEDULE))
     given = {key: value for key, value in options.items() if value is not None}
@@ -143,10 +143,10 @@ def new_command(folder: Path, typical: bool, as_json: bool, **options: Any) -> N
         for line in _BEFORE:
             say(line)
         answers = interview(Asked(), given, wrong_with)
-    astray = [key for key in given if key not in answers]
-    if astray:
-        allowed = "it goes with another answer; allowed: only beside that"
-        raise InputError("command line", _option(astray[0]), None, allowed)
+    not_applicable = [key for key in given if key not in answers]
+    if not_applicable:
+        allowed = "it belongs to another answer; allowed: only with that"
+        raise InputError("command line", _option(not_applicable[0]), None, allowed)
     texts = machine_files(answers)
     folder.mkdir(parents=True, exist_ok=True)
     for name, text in texts.items():
@@ -156,7 +156,7 @@ def new_command(folder: Path, typical: bool, as_json: bool, **options: Any) -> N
         written_files = [str(folder / name) for name in texts]
         say_object({"written": written_files, "typical": typical_keys, "cautions": CAUTIONS})
         return
-    say(f"\nWritten: {folder / WELDER_FILE} and {folder / FIRST_SCHEDULE}. What is marked typical is a guess.")
+    say(f"\nWritten: {folder / WELDER_FILE} and {folder / FIRST_SCHEDULE}. Values marked typical are guesses.")
     say(f"Then, in {folder}: weldbeat simulate {FIRST_SCHEDULE} --report report.html")
     say("")
     for line in caution_lines():

@@ -64,7 +64,7 @@ def test_nothing_known_is_a_machine_of_nothing_but_typical_values() -> None:
     text, welder = file_of(answers)
     for line in text.splitlines():
         if re.match(r"\w+ = ", line) and not line.startswith(("rating_from", "offsets_from")):
-            assert re.search(r"# (typical|of the detector that is drawn)", line), line
+            assert re.search(r"# (typical|of the detector drawn)", line), line
     assert not {"working_current_A", "shorted_current_A"} & welder.transformer.model_fields_set
     assert "given" not in " ".join(figure.source for _, figure in welder.machine.figures())
     assert "given" not in " ".join(figure.source for _, figure in welder.machine.in_use.figures() if figure)
@@ -122,12 +122,12 @@ def test_a_force_switch_is_asked_for_with_air_alone() -> None:
     assert "force_switch" not in asked({"force": "hand"})[0].keys
 
 
-def test_a_machine_without_a_plate_is_reckoned_from_below() -> None:
+def test_a_machine_without_a_plate_is_calculated_from_below() -> None:
     """10 awg is 5.26 mm2: at 2 A/mm2 and 240 V that is 2.5 kVA for ever, and the file says how it was found."""
     _, answers = asked({"supply": "240 V split phase", "plate": "no", "wire": "10 awg"})
     text, welder = file_of(answers)
     assert welder.transformer.rating_kVA == pytest.approx(2.5)
-    assert "# Reckoned: primary's wire, 2 to 3.5 A/mm2: 2.53 to 4.42 kVA." in text
+    assert "# Calculated: primary's wire, 2 to 3.5 A/mm2: 2.53 to 4.42 kVA." in text
 
 
 def test_back_goes_back_and_the_summary_changes_one() -> None:

@@ -156,7 +156,7 @@ def test_the_same_words_as_options(here: Path) -> None:
             ["--mass", "2,4 kg"],
             '--mass: "2,4 kg" given; allowed: a number from 0.1 to 5000 (a decimal comma; write a point',
         ),
-        (["--throat", "100"], "--throat; it goes with another answer; allowed: only beside that"),
+        (["--throat", "100"], "--throat; it belongs to another answer; allowed: only with that"),
         (["--alike", "back"], '--alike: "back" given; allowed: an answer'),
     ):
         outcome = typed(["new", "other", "--typical", *bad])
