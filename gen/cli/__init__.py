@@ -1,7 +1,4 @@
-"""The `weldbeat` command: the way in, and Ctrl-C from its first line to its last. The commands stand in gen.cli.commands.
-
-What Python does before this is Python's own: it starts up and finds this file.
-"""
+"""The entry point of the `weldbeat` command, and its answer to Ctrl-C. The commands are in gen.cli.commands."""
 
 import sys
 
@@ -15,9 +12,9 @@ if TYPE_CHECKING:
 def main() -> "NoReturn":
     """Entry point; the exit codes are those of `gen.cli.commands.run`.
 
-    While modules are loaded, and when all is done, nothing is half made: there Ctrl-C ends the process at once. Raised as an
-    exception it can come within a callback of the import system, which prints a traceback and goes on. While Python takes
-    itself apart Ctrl-C is ignored: the work is done and told, and its exit code stands.
+    While modules are imported, and after the work, Ctrl-C ends the process at once: nothing is half written then. As an
+    exception it could be raised in a callback of the import system, which prints a traceback and goes on. While Python
+    shuts down Ctrl-C is ignored: the work is done and reported, and the exit code stands.
     """
     try:
         import atexit
@@ -25,20 +22,20 @@ def main() -> "NoReturn":
         import signal
 
         by_exception = signal.getsignal(signal.SIGINT)
-        heard = by_exception is signal.default_int_handler  # otherwise whoever started it wants Ctrl-C ignored
-        if heard:
+        heeded = by_exception is signal.default_int_handler  # otherwise the parent process wants Ctrl-C ignored
+        if heeded:
             signal.signal(signal.SIGINT, end)
-            atexit.register(signal.signal, signal.SIGINT, signal.SIG_IGN)  # as the first, so that it runs as the last
-        # Threads of the linear algebra wait for each other on a busy machine, and our matrices are small.
+            atexit.register(signal.signal, signal.SIGINT, signal.SIG_IGN)  # registered first, so that it runs last
+        # Threads of the linear algebra wait for each other on a busy computer, and our matrices are small.
         os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
         from gen.cli.commands import run
 
-        if heard:
+        if heeded:
             signal.signal(signal.SIGINT, by_exception)
         try:
             code = run()
         finally:
-            if heard:
+            if heeded:
                 signal.signal(signal.SIGINT, end)
     except KeyboardInterrupt:
         end()

@@ -1,4 +1,4 @@
-"""The commands by section. Heavy modules are imported by the command that needs them, so that help comes at once."""
+"""The commands by section. A command imports the heavy modules that it needs, so that help is printed at once."""
 
 from __future__ import annotations
 
@@ -17,12 +17,12 @@ from gen.cli.ctrl_c import BY_CTRL_C, end
 from gen.cli.said import say, say_wrong
 from gen.errors import InputError, meant
 
-# Section, then command: its module and what the list says of it.
+# By section and command: its module, and its line in the list.
 Sections = Mapping[str, Mapping[str, tuple[str, str]]]
 
 
 class Listed(click.Group):
-    """`sections` in working order; a command NAME is NAME_command in its module of gen.cli."""
+    """Commands by section, in working order. The command NAME is NAME_command in its module of gen.cli."""
 
     def __init__(self, *args: Any, sections: Sections, **settings: Any) -> None:
         super().__init__(*args, **settings)
@@ -31,7 +31,7 @@ class Listed(click.Group):
     def invoke(self, ctx: click.Context) -> Any:
         try:
             return super().invoke(ctx)
-        except KeyboardInterrupt as error:  # of which click's own main would make an empty line first
+        except KeyboardInterrupt as error:  # click's main would print an empty line first
             raise click.Abort from error
 
     def resolve_command(
@@ -68,7 +68,7 @@ class Listed(click.Group):
 
 @contextmanager
 def _ended_by_ctrl_c() -> Iterator[None]:
-    """Within it Ctrl-C ends the process at once, as `gen.cli.main` has it while modules are loaded."""
+    """Within it Ctrl-C ends the process at once, as in `gen.cli.main` during imports."""
     before = signal.getsignal(signal.SIGINT)
     if before is not signal.default_int_handler:
         yield
@@ -81,8 +81,8 @@ def _ended_by_ctrl_c() -> Iterator[None]:
 
 
 def _refuse_twice(command: click.Command, ctx: click.Context, words: list[str]) -> None:
-    """Raise InputError for an option that takes one value and is given two: the last would win without a word."""
-    # Parsed as for completion: what else is wrong is left to the command's own parsing.
+    """Raise InputError for an option of one value given twice; click would silently take the last."""
+    # Parsed as for completion: the command's own parsing reports all other errors.
     trial = click.Context(command, ctx, resilient_parsing=True, **command.context_settings)
     _, _, order = command.make_parser(trial).parse_args(list(words))
     for param in order:
@@ -90,18 +90,18 @@ def _refuse_twice(command: click.Command, ctx: click.Context, words: list[str]) 
             raise InputError("command line", max(param.opts, key=len), None, "given more than once; allowed: once")
 
 
-_NOT_FOLLOWED = ("demo", "new", "next", "open")  # they say themselves what follows, or do not end
+_NOT_FOLLOWED = ("demo", "new", "next", "open")  # they print the next step themselves, or do not end
 # In working order.
 SECTIONS = {
     "Begin": {
         "demo": ("begin", "A worked example in a folder: schedule, firmware, run, report."),
         "new": ("begin", "Start a machine of your own: asks a few questions, writes its files."),
-        "next": ("next", "What is still missing for this machine, in the order of doing."),
+        "next": ("next", "The tasks still to do for this machine, in working order."),
         "boards": ("plan", "The timer boards and what each can do."),
         "open": ("page", "The whole job as a page in the browser, on this computer only."),
     },
     "Plan and wire": {
-        "describe": ("describe", "The machine as derived, and what other electrodes would cost."),
+        "describe": ("describe", "The machine as derived, and compared with other electrodes."),
         "suggest": ("suggest", "A first schedule for a joint, from the handbook tables."),
         "joint": ("joint", "The joint itself, computed: heat, setdown, nugget."),
         "table": ("plan", "A schedule as its timing table, counted in mains half-cycles."),
@@ -109,26 +109,26 @@ SECTIONS = {
         "wiring": ("wiring", "The wiring sheet of the upgrade: drawings, wire list, parts list."),
     },
     "Prove and make": {
-        "simulate": ("prove", "Run the firmware on a simulated welder and judge what it did."),
+        "simulate": ("prove", "Run the firmware on a simulated welder and judge the run."),
         "sweep": ("sweep", "Judge the schedule on many machines that the welder file allows."),
-        "faults": ("faults", "Let each fault strike, and say what carries it."),
-        "build": ("prove", "Write the firmware for the board, if the verdict lets it."),
+        "faults": ("faults", "Inject each fault, and say what protects against it."),
+        "build": ("prove", "Write the firmware for the board, unless the verdict refuses."),
     },
     "Flash and commission": {
         "ports": ("link", "The serial ports, and what answers on each."),
         "flash": ("link", "Put a built firmware onto a board."),
         "commission": ("commission", "Walk the steps from unpowered to the first weld, or print them."),
-        "calibrate": ("commission", "Put measured values into the welder file, shown before."),
+        "calibrate": ("commission", "Put measured values into the welder file, after showing them."),
     },
     "Run": {
-        "push": ("link", "Send a schedule to a board, if the verdict lets it."),
+        "push": ("link", "Send a schedule to a board, unless the verdict refuses."),
         "pull": ("link", "Fetch a schedule from a board as a file."),
-        "schedules": ("link", "The schedules that a board holds; select or remove one."),
-        "watch": ("link", "Mains, state and welds of a board as they come; keeps the welds."),
-        "weld": ("weld", "Welds that were watched, half-cycle by half-cycle."),
-        "trial": ("trial", "Trials on scrap: keep each, ask for the next, keep what holds."),
+        "schedules": ("link", "The schedules on a board; select or remove one."),
+        "watch": ("link", "Show mains, state and welds of a board now; keeps the welds."),
+        "weld": ("weld", "Watched welds, half-cycle by half-cycle."),
+        "trial": ("trial", "Trials on scrap: record each, ask for the next, keep the setting that holds."),
         "paper": ("paper", "A label, a wall chart, a logbook: to print for the shop."),
-        "rescue": ("rescue", "Read what can be read of damaged records into a new file."),
+        "rescue": ("rescue", "Copy the readable part of damaged records into a new file."),
     },
 }
 
@@ -140,20 +140,19 @@ SECTIONS = {
 def weldbeat() -> None:
     """Weldbeat turns a hand-timed resistance welder into a repeatable one.
 
-    It runs the very firmware that will be flashed on a simulated welder, says whether that is safe, and writes it for a
+    It runs the same firmware that will be flashed on a simulated welder, says whether that is safe, and writes it for a
     cheap timer board. Mains and thousands of amperes: no software replaces an isolator, an emergency stop or a licensed
     electrician.
     """
 
 
 def run() -> int:
-    """Run the command typed. Exit codes: 0 done; 1 the answer is no: refused, not known, or a step that failed; 2 bad input;
-    130 Ctrl-C.
+    """Run the command typed. Every error message is one line.
 
-    A message of what is wrong is one line.
+    Exit codes: 0 done; 1 the answer is no (refused, not known, or a failed step); 2 bad input; 130 Ctrl-C.
     """
     for stream in (sys.stdout, sys.stderr):
-        if isinstance(stream, io.TextIOWrapper):  # a title may hold letters that the terminal has not
+        if isinstance(stream, io.TextIOWrapper):  # a title may have letters that the terminal lacks
             stream.reconfigure(errors="backslashreplace")
     try:
         result = weldbeat.main(prog_name="weldbeat", standalone_mode=False)
@@ -174,7 +173,7 @@ def run() -> int:
 
 
 def _say_next() -> None:
-    """What comes next, as the last line of a command that was typed at a terminal."""
+    """Print the next step, as the last line of a command at a terminal."""
     words = [word for word in sys.argv[1:] if not word.startswith("-")]
     silent = {"-h", "--help", "--version", "--json"} & set(sys.argv)
     if silent or not words or words[0] in _NOT_FOLLOWED or not sys.stdout.isatty():
@@ -186,23 +185,23 @@ def _say_next() -> None:
 
 
 def _failed(message: str, error: BaseException) -> int:
-    """Say what was wrong, or what Ctrl-C cut short. Returns the exit code."""
+    """Print the error on one line, and return the exit code."""
     one_line = "".join(c if c.isprintable() else ascii(c)[1:-1] for c in message)
-    by_ctrl_c = _comes_of_ctrl_c(error)
+    by_ctrl_c = _caused_by_ctrl_c(error)
     if by_ctrl_c and sys.stderr.isatty():
-        say_wrong("")  # the cursor stands behind ^C
+        say_wrong("")  # the cursor is behind ^C
     say_wrong(f"weldbeat: {one_line}")
     return BY_CTRL_C if by_ctrl_c else 2
 
 
-def _comes_of_ctrl_c(error: BaseException | None) -> bool:
+def _caused_by_ctrl_c(error: BaseException | None) -> bool:
     if error is None or isinstance(error, KeyboardInterrupt):
         return error is not None
-    return _comes_of_ctrl_c(error.__cause__ or error.__context__)
+    return _caused_by_ctrl_c(error.__cause__ or error.__context__)
 
 
 def _usage(error: click.ClickException) -> str:
-    """What is wrong with the command line, in the form of every other message."""
+    """The error in the command line, in the form of every other message."""
     context = error.ctx if isinstance(error, click.UsageError) else None
     see = f"allowed: what `{context.command_path if context else 'weldbeat'} --help` lists"
     if isinstance(error, click.NoSuchOption):

@@ -1,4 +1,4 @@
-"""How a process ends at Ctrl-C: in one line, at once. It imports nothing that takes time."""
+"""Ends the process at Ctrl-C, at once and with one line. It imports nothing slow."""
 
 import os
 
@@ -11,7 +11,7 @@ BY_CTRL_C = 130  # 128 and the number of the signal: common practice of shells (
 
 
 def end(number: int = 0, frame: "FrameType | None" = None) -> "NoReturn":
-    """Say that Ctrl-C was heard, on a line of its own, and end without asking anybody."""
+    """Print that Ctrl-C stopped the command, on its own line, and end the process at once."""
     try:
         os.write(2, b"\nweldbeat: stopped\n" if os.isatty(2) else b"weldbeat: stopped\n")
     finally:

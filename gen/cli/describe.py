@@ -1,4 +1,4 @@
-"""The command that tells a machine as it was derived: `describe`."""
+"""The command that shows the derived machine: `describe`."""
 
 from __future__ import annotations
 
@@ -35,7 +35,7 @@ _PARTS = {
     "alloy": "alloy",
 }
 _ELECTRODE_ALLOWED = (
-    "diameter, length, offset, face, groove (its radius; all in mm) or alloy, each once, joined by commas, such as "
+    "diameter, length, offset, face, groove (its radius; all in mm) or alloy, each once, separated by commas, such as "
     "diameter=10,length=45,offset=20; upper.length=60 for the upper one alone"
 )
 _RATING_FROM = {
@@ -46,10 +46,10 @@ _RATING_FROM = {
 
 
 def _electrode(text: str) -> dict[str, Any]:
-    """The keys of the welder file's [electrodes] that an option's text gives."""
+    """Reads the option's text as keys of the welder file's [electrodes]."""
     found: dict[str, Any] = {}
-    for part in text.split(","):
-        name, equals, value = (piece.strip() for piece in part.partition("="))
+    for item in text.split(","):
+        name, equals, value = (part.strip() for part in item.partition("="))
         side, dot, own = name.rpartition(".")
         key = f"{side}{dot}{_PARTS.get(own, '')}"
         one = not dot or (side in SIDES and own != "offset")
@@ -68,7 +68,7 @@ def _electrode(text: str) -> dict[str, Any]:
     "--electrode",
     type=_electrode,
     metavar="SIZES",
-    help="Compare with other electrodes, such as diameter=10,length=45,groove=2.5; what is left out stays as it is.",
+    help="Compare with other electrodes, such as diameter=10,length=45,groove=2.5; keys left out stay as they are.",
 )
 @click.option(
     "--joint",
@@ -79,7 +79,7 @@ def _electrode(text: str) -> dict[str, Any]:
 def describe_command(
     welder_path: Path | None, electrode: dict[str, Any] | None, joint: Path | None, as_json: bool
 ) -> None:
-    """The machine as derived from its file: each figure with its range and where it came from."""
+    """The machine as derived from its file: each figure with its range and source."""
     if joint is not None and not electrode:
         raise InputError("command line", "--joint", written(str(joint)), "allowed: only beside --electrode")
     welder = find_welder(welder_path)
@@ -94,7 +94,7 @@ def describe_command(
 
 
 def description(welder: Welder, change: Change | None) -> dict[str, Any]:
-    """Everything that the command tells, for another program."""
+    """All that the command prints, for another program."""
     machine = welder.machine
     return {
         "voltage_V": machine.voltage_V,
@@ -126,7 +126,7 @@ def _lines(welder: Welder) -> list[str]:
         f"{machine.voltage_V:g} V, {machine.frequency_Hz} Hz; {t.rating_kVA:g} kVA at {t.rating_duty_percent:g} % duty"
         f"{_RATING_FROM[t.rating_from]}",
         "",
-        "As the primary sees it, on the tap in use",
+        "Referred to the primary, on the tap in use",
         *(_line(name, figure) for name, figure in machine.figures()),
     ]
     for tap in machine.taps:
@@ -138,7 +138,7 @@ def _lines(welder: Welder) -> list[str]:
     lines.append(_text("breaker", *described(welder.breaker)))
     lines += welder.wanted()
     if assumed := welder.assumed():
-        lines += ["", "Typical or derived, since the welder file leaves them out", *(f"  {key}" for key in assumed)]
+        lines += ["", "Typical or derived, because the welder file leaves them out", *(f"  {key}" for key in assumed)]
     return lines
 
 
@@ -158,7 +158,7 @@ _ELECTRODE_ROWS: tuple[tuple[str, Callable[[OneElectrode], str]], ...] = (
 
 
 def _both(of: Callable[[OneElectrode], str], electrodes: Electrodes) -> str:
-    """What the upper and the lower electrode have, once where it is the same."""
+    """The text of the upper and the lower electrode; one if they are the same."""
     upper, lower = (of(electrode) for electrode in electrodes.pair)
     return upper if upper == lower else f"{upper}; {lower}"
 
@@ -181,7 +181,7 @@ def _change_lines(change: Change) -> list[str]:
         f"  change of working current   {_signed(change.secondary)} ({_signed(change.secondary_percent)}) in the secondary, "
         f"{_signed(change.primary)} in the primary",
         f"  change of heat in shanks    {_signed(change.heat_percent)} while current flows",
-        "  An offset is taken to reach outwards, away from the transformer, which costs most.",
+        "  An offset is taken to reach outwards, away from the transformer, which lowers the current most.",
     ]
 
 
@@ -211,7 +211,7 @@ def _weld_data(weld: UnderElectrodes) -> dict[str, Any]:
 
 
 def _compared_lines(label: str, now: str, other: str) -> list[str]:
-    """A row of the comparison; in two lines where it is too wide for one."""
+    """A row of the comparison, in two lines if it is too wide for one."""
     if len(now) < 26 and len(other) <= WIDTH - 56:
         return [f"  {label:<28}{now:<26}{other}".rstrip()]
     return [f"  {label:<28}{now}", f"{'':56}{other}" if len(other) <= WIDTH - 56 else f"{'other: ':>30}{other}"]

@@ -1,4 +1,4 @@
-"""The command that lets everything go wrong once: `faults`."""
+"""The command that injects every fault: `faults`."""
 
 from __future__ import annotations
 
@@ -23,8 +23,8 @@ if TYPE_CHECKING:
     from sim.verdict import Finding
 
 _HARDWARE = (
-    "A shorted switch, or a gate driver stuck on, is past all software: the current flows until contactor or isolator "
-    "breaks it. A semiconductor never isolates. What the welder file's [protection] does not name is not there."
+    "No software stops a shorted switch, or a gate driver stuck on: the current flows until contactor or isolator breaks "
+    "it. A semiconductor never isolates. A part that the welder file's [protection] does not name counts as not there."
 )
 
 
@@ -36,20 +36,20 @@ _HARDWARE = (
     "--replay",
     type=number(0, 100_000),
     metavar="RUN",
-    help="Print what happened in one run of the table, and write its waveforms.",
+    help="Print the events of one run of the table, and write its waveforms.",
 )
-@click.option("--vcd", type=USER_PATH, help="With --replay: the file for them, fault-RUN.vcd unless given.")
+@click.option("--vcd", type=USER_PATH, help="With --replay: the file of the waveforms; otherwise fault-RUN.vcd.")
 @json_option
 def faults_command(
     schedule: Path, welder_path: Path | None, seed: int, replay: int | None, vcd: Path | None, as_json: bool
 ) -> int:
-    """Let every fault strike SCHEDULE on this machine, and say what carries it: board or hardware.
+    """Inject every fault into a run of SCHEDULE on this machine, and say what protects against it: board or hardware.
 
-    Exit code 1 when a fault is survived neither by the board nor by hardware that the welder file names, and when that lacks
-    what must end a weld that goes wrong. `build`, `push` and `flash` refuse such a machine too.
+    Exit code 1 if neither the board nor hardware that the welder file names protects against a fault, and if the file lacks
+    a part that must end a faulty weld. `build`, `push` and `flash` refuse such a machine too.
     """
     if vcd is not None and replay is None:
-        raise InputError("command line", "--vcd", None, "it goes with --replay; allowed: both or neither")
+        raise InputError("command line", "--vcd", None, "it belongs to --replay; allowed: both or neither")
     job = read_job(schedule, welder_path)
     if replay is not None:
         target = vcd or Path(f"fault-{replay}.vcd")

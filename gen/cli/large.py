@@ -1,4 +1,4 @@
-"""Figures that are read from the machine, not from the chair: each as a block of five lines."""
+"""Large figures, to be read from the machine: each five lines high."""
 
 from __future__ import annotations
 
@@ -22,7 +22,7 @@ _SHAPES = {
 
 
 def large(text: str) -> list[str]:
-    """Digits, points, spaces and per cent as five lines, each stroke two columns wide."""
+    """Digits, points, spaces and percent signs as five lines, with strokes two columns wide."""
     ink = "\u2588" if "utf" in (sys.stdout.encoding or "").lower() else "#"
     rows = (" ".join(_SHAPES[c][row] for c in text) for row in range(5))
     return ["".join((ink if c == "#" else " ") * 2 for c in row).rstrip() for row in rows]

@@ -1,4 +1,4 @@
-"""Commands that speak to a board: `ports`, `flash`, `push`, `pull`, `schedules` and `watch`."""
+"""The commands for a board: `ports`, `flash`, `push`, `pull`, `schedules` and `watch`."""
 
 from __future__ import annotations
 
@@ -52,10 +52,10 @@ def opened(port: str | None, patience_s: float = PATIENCE_S) -> Link:
 @click.command("ports")
 @json_option
 def ports_command(as_json: bool) -> None:
-    """The serial ports of this computer, and what answers on each that belongs to a timer board."""
+    """The serial ports of this computer, and what answers on those of timer boards."""
     found = [(port, answer_on(port)) for port in serial_ports()]
     if as_json:
-        told = [
+        listed = [
             {
                 "port": port.device,
                 "description": port.description,
@@ -65,13 +65,13 @@ def ports_command(as_json: bool) -> None:
             }
             for port, answer in found
         ]
-        say_data(json.dumps(told, indent=2))
+        say_data(json.dumps(listed, indent=2))
         return
     for port, answer in found:
         say(f"{port.device}: {port.description or 'no description'}")
         say(f"  {answer}")
     if not any(port.board for port, _ in found):
-        say("No timer board found. A cable that only charges carries no data: try another one.")
+        say("No timer board found. Some cables only charge and carry no data: try another one.")
 
 
 @click.command("flash")
@@ -85,7 +85,7 @@ def flash_command(bundle: Path, port: str | None, yes: bool, forget_schedules: b
 
     A machine that lacks what must end a weld that goes wrong is refused as by `build`: nothing is sent (exit code 1). A
     running board is asked to stop first. Every file is checked after it was copied, and the board starts only when all are
-    there. Without PORT the only board found is taken. With --json nothing is asked, and nothing copied without --yes.
+    there. Without PORT it takes the only board found. With --json it asks nothing, and copies nothing without --yes.
     """
     firmware = read_bundle(bundle)
     from sim.verdict.cut_off import findings_of
@@ -144,8 +144,8 @@ def push_command(
 ) -> int:
     """Compile and simulate SCHEDULE, and store it on the board on PORT under its name.
 
-    Nothing is sent when the verdict refuses (exit code 1). The board checks it against the limits it was built with, and
-    what it holds is read back and compared. Without PORT the only board found is taken.
+    If the verdict refuses, nothing is sent (exit code 1). The board checks the schedule against the limits of its build. The
+    stored schedule is read back and compared. Without PORT it takes the only board found.
     """
     job = read_job(schedule, welder_path)
     from sim.run import run as run_job
@@ -163,9 +163,9 @@ def push_command(
         pushed = push(job, schedule, link, records, select)
     held = pushed.held
     if as_json:
-        told = {"name": held.name, "digest": held.digest, "rows": len(held.rows)}
+        stored = {"name": held.name, "digest": held.digest, "rows": len(held.rows)}
         verdict = {"verdict": run.verdict.word, "refused": False, "cut_off": cut_off_json(run.verdict.findings)}
-        say_object(verdict | {"port": link.port, "held": told, "selected": pushed.selected})
+        say_object(verdict | {"port": link.port, "held": stored, "selected": pushed.selected})
         return 0
     say(f"Verdict: {run.verdict.word}. {link.port} holds {held.name}, {len(held.rows)} rows, digest {held.digest}.")
     if pushed.selected == held.name:
@@ -184,8 +184,8 @@ def push_command(
 def pull_command(name: str, port: str | None, output: Path | None, welder_path: Path | None, as_json: bool) -> None:
     """Fetch the schedule NAME from the board on PORT as a schedule file.
 
-    The file compiles to what the board holds, digest and all. One that was pushed from here comes back as it was written;
-    another is rebuilt from the rows on the board. Without PORT the only board found is taken.
+    The file compiles to the schedule on the board, with the same digest. A schedule pushed from here comes back as it was
+    written; another is rebuilt from the rows on the board. Without PORT it takes the only board found.
     """
     target = output or Path(f"{name}.toml")
     if target.exists() and output is None:
@@ -210,12 +210,12 @@ def pull_command(name: str, port: str | None, output: Path | None, welder_path: 
 @click.option(
     "--select", "select", type=taken(schedule_name), metavar="NAME", help="Make NAME the schedule of the next weld."
 )
-@click.option("--remove", "remove", type=taken(schedule_name), metavar="NAME", help="Take NAME off the board.")
+@click.option("--remove", "remove", type=taken(schedule_name), metavar="NAME", help="Remove NAME from the board.")
 @json_option
 def schedules_command(port: str | None, select: str | None, remove: str | None, as_json: bool) -> None:
-    """List the schedules that the board on PORT holds; the selected one is what the next weld will be.
+    """List the schedules on the board on PORT. The selected one is the schedule of the next weld.
 
-    Without PORT the only board found is taken.
+    Without PORT it takes the only board found.
     """
     with opened(port) as link:
         if select is not None:
@@ -244,16 +244,16 @@ _WATCH_PATIENCE_S = 15.0
     "seconds",
     type=number(0.0, 1_000_000.0),
     metavar="SECONDS",
-    help="End after so many seconds; otherwise Ctrl-C ends it.",
+    help="End after this time; otherwise Ctrl-C ends it.",
 )
 @json_option
 def watch_command(port: str | None, welder_path: Path | None, seconds: float | None, as_json: bool) -> None:
     """Show mains frequency, state, welds and duty left of the board on PORT, and keep its welds in records.sqlite.
 
     Key s sends the stop line, which ends a weld. It is not an emergency stop: it needs this program, the cable and a
-    board that listens. Without PORT the only board found is taken. With --json, one JSON object a line.
+    board that listens. Without PORT it takes the only board found. With --json it prints one JSON object a line.
     """
-    welder = find_welder(welder_path)  # the records lie beside it
+    welder = find_welder(welder_path)  # the records are in its folder
     until = None if seconds is None else time.monotonic() + seconds
     with (
         opened(port, _WATCH_PATIENCE_S) as link,
@@ -286,13 +286,15 @@ def watch_command(port: str | None, welder_path: Path | None, seconds: float | N
 
 
 class _Shown:
-    """What a watch has shown: in a terminal the last line changes, elsewhere there is a line for what is new."""
+    """Prints a watch: in a terminal with a last line that changes, elsewhere with a line for each change."""
 
     def __init__(self, as_json: bool, delivers: Callable[[WeldRecord], Figure | None]) -> None:
         self._as_json = as_json
         self._delivers = delivers
         self._live = sys.stdout.isatty() and not as_json
-        self._last: tuple[str, ...] | None = None  # the state shown last; () in a weld, when the board says none
+        self._last: tuple[str, ...] | None = (
+            None  # the state printed last; () in a weld, when the board does not answer
+        )
 
     def board(self, name: str, hello: Hello) -> None:
         if self._as_json:
@@ -312,7 +314,7 @@ class _Shown:
                 self._line(f"weld {record.count}: {record.ending}, {halves}{flowed}, {record.ended_at}")
 
     def curve(self, look: Look) -> None:
-        """The currents of the weld that has just ended, as a curve."""
+        """Print the currents of the last weld as a curve."""
         if not look.curve:
             return
         if self._as_json:
@@ -321,11 +323,11 @@ class _Shown:
         course = course_of(look.welds[-1], look.curve)
         chart = text_chart(course)
         if chart:
-            self._line("resistance of the loop over its reactance, cycle by cycle:")
+            self._line("resistance of the loop over its reactance, by cycle:")
             for line in chart:
                 say(line)
         for gate in course.sudden_falls:
-            say(f"The resistance fell at once at half-cycle {gate + 1}: expulsion is likely.")
+            say(f"The resistance fell suddenly at half-cycle {gate + 1}: expulsion is likely.")
 
     def look(self, look: Look) -> None:
         status = look.status
@@ -357,7 +359,7 @@ class _Shown:
             say("")
 
     def _now(self, state: tuple[str, ...], text: str) -> None:
-        """The state: on a terminal one line that changes, elsewhere a line where the state is new, whatever else is."""
+        """Print the state: on a terminal on a line that changes, elsewhere a line whenever the state is new."""
         if self._live:
             say_over(text)
         elif state != self._last:

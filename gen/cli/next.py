@@ -1,4 +1,4 @@
-"""The command that says what is still missing: `next`; and the line after every other command at a terminal."""
+"""The command that lists the tasks still to do: `next`; and the line after every other command at a terminal."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ from gen.errors import InputError
 @click.command("next")
 @json_option
 def next_command(as_json: bool) -> None:
-    """What is still missing for the machine in this folder, in the order of doing, with what to type."""
+    """The tasks still to do for the machine in this folder, in working order, with what to type."""
     tasks = still_missing(Path())
     if as_json:
         say_data(json.dumps({"tasks": [asdict(task) for task in tasks]}, indent=2))
@@ -29,7 +29,7 @@ def next_command(as_json: bool) -> None:
 
 
 def next_line() -> str:
-    """What to type next in this folder, for the last line of a command; "" where its file cannot be read."""
+    """The next command for this folder, for the last line of a command; "" if its file cannot be read."""
     try:
         tasks = still_missing(Path())
     except (InputError, OSError):

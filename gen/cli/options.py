@@ -1,4 +1,4 @@
-"""Options, and what the command line takes, with the same plain messages as the files: what was given, and what is allowed."""
+"""Options and types of the command line, with the same messages as the files: the value given, and what is allowed."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ T = TypeVar("T")
 
 
 def taken(read: Callable[[Any], T]) -> Callable[[Any], T]:
-    """An option's type: what `read` makes of it."""
+    """An option's type: its text is read by `read`."""
 
     def convert(text: Any) -> T:
         try:
@@ -38,7 +38,7 @@ def value_of(model: type[FileModel], key: str) -> Callable[[Any], Any]:
     return taken(gen.ask.value_of(model, key))
 
 
-USER_PATH = click.types.FuncParamType(taken(gen.ask.path_of))  # a file or folder that is named on the command line
+USER_PATH = click.types.FuncParamType(taken(gen.ask.path_of))  # a file or folder on the command line
 USER_PATH.name = "path"
 
 schedule_argument = click.argument("schedule", type=USER_PATH)
@@ -50,7 +50,7 @@ welder_option = click.option(
 )
 json_option = click.option("--json", "as_json", is_flag=True, help="Print JSON, for another program to read.")
 port_argument = click.argument("port", required=False)
-FASTEST = math.inf  # stands for the word `max` on the command line
+FASTEST = math.inf  # the word `max` on the command line
 
 
 def pace_asked(welds_per_minute: float) -> float | None:
@@ -66,7 +66,7 @@ pace_option = click.option(
     metavar="NUMBER",
     default=4,
     show_default=True,
-    help="Pace at which the pedal is pressed, {:g} to {:g}; max: the fastest that may go on for ever.".format(*PACES),
+    help="Pace at which the pedal is pressed, {:g} to {:g}; max: the fastest that passes no limit.".format(*PACES),
 )
 seed_option = click.option(
     "--seed",
@@ -74,5 +74,5 @@ seed_option = click.option(
     metavar="NUMBER",
     default=0,
     show_default=True,
-    help="A whole number; another one draws other jitter, bounce and tolerances of parts.",
+    help="A whole number; another one draws different jitter, bounce and tolerances of parts.",
 )

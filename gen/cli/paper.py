@@ -1,4 +1,4 @@
-"""`weldbeat paper`: what hangs in the shop, each as one HTML file to print."""
+"""`weldbeat paper`: papers for the shop, each one HTML file to print."""
 
 from __future__ import annotations
 
@@ -24,7 +24,7 @@ output_option = click.option(
 )
 _COMMANDS = {
     "label": ("paper", "A label for the machine."),
-    "chart": ("paper", "A wall chart of all joints kept, their figures large."),
+    "chart": ("paper", "A wall chart of all joints kept, in large figures."),
     "logbook": ("paper", "Welds and trials of a span of days, in local time."),
 }
 
@@ -58,7 +58,7 @@ def _write(output: Path, html: str, welder_path: Path | None, as_json: bool) -> 
 @welder_option
 @json_option
 def label_command(output: Path, welder_path: Path | None, as_json: bool) -> None:
-    """A label for the machine: what it is, what protects it, and what to do before touching it."""
+    """A label for the machine: its data, its protections, and what to do before touching it."""
     welder = find_welder(welder_path)
     _write(output, label_html(welder, board_of(welder)), welder_path, as_json)
 
@@ -68,7 +68,7 @@ def label_command(output: Path, welder_path: Path | None, as_json: bool) -> None
 @welder_option
 @json_option
 def chart_command(output: Path, welder_path: Path | None, as_json: bool) -> None:
-    """A wall chart of all joints kept: cycles and per cent in figures that are read from the machine."""
+    """A wall chart of all joints kept: cycles and per cent in figures large enough to read from the machine."""
     welder = find_welder(welder_path)
     trials, kept = recorded(welder_path)
     sizes = {row.joint: row.sizes for row in compare(trials, kept)}
@@ -84,7 +84,7 @@ def chart_command(output: Path, welder_path: Path | None, as_json: bool) -> None
 def logbook_command(
     begin: date | None, end: date | None, output: Path, welder_path: Path | None, as_json: bool
 ) -> None:
-    """Welds and trials out of records.sqlite, from one day to another, on the clock of this computer."""
+    """Welds and trials in records.sqlite, from one day to another, by the clock of this computer."""
     welder, today = find_welder(welder_path), datetime.now().astimezone().date()
     end = end or today
     begin = begin or end

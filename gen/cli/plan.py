@@ -1,4 +1,4 @@
-"""Commands that look at plans: `boards` and `table`."""
+"""The commands `boards` and `table`."""
 
 from __future__ import annotations
 
@@ -38,8 +38,8 @@ def _board_name(text: str) -> str:
 def boards_command(name: str | None, as_json: bool) -> None:
     """The timer boards and what each can do; with NAME one board's pins, what they do at start-up, and its faults."""
     if as_json:
-        told: Any = board_json(boards()[name]) if name else [board_json(board) for board in boards().values()]
-        say_data(json.dumps(told, indent=2))
+        data: Any = board_json(boards()[name]) if name else [board_json(board) for board in boards().values()]
+        say_data(json.dumps(data, indent=2))
         return
     for line in (
         board_lines(boards()[name]) if name else [line for board in boards().values() for line in summary(board)]
@@ -53,23 +53,23 @@ def summary(board: Board) -> list[str]:
     title = f"{board.name}: {board.title} ({board.chip})"
     lines = [f"{title}, MicroPython {board.micropython_min} or newer, {board.micropython_file}"]
     if not board.welds:
-        return [*lines, *_told("welds: no; ", board.why_not)]
+        return [*lines, *_wrapped("welds: no; ", board.why_not)]
     lines.append(f"  welds: yes; percent current: {'yes' if c.random_phase_firing else 'no'}")
     lines.append(
         f"  gate within {most.timing_error_us:g} us of ideal, {most.least_blank_us} us or more after the detector's edge"
     )
     lines.append(f"  longest schedule: {most.rows} rows, {most.half_cycles} half-cycles from first to last fired")
-    return lines + _told("pins (GPIO): ", ", ".join(f"{role} {pin.gpio}" for role, pin in board.pins.items()))
+    return lines + _wrapped("pins (GPIO): ", ", ".join(f"{role} {pin.gpio}" for role, pin in board.pins.items()))
 
 
 def board_lines(board: Board) -> list[str]:
-    """All that a builder wants to know of one board."""
+    """One board in full, for the builder."""
     o = board.over_run
     lines = summary(board)
-    lines += _told("half-cycles counted without the program: ", o.count_bounded_by or "no")
+    lines += _wrapped("half-cycles counted without the program: ", o.count_bounded_by or "no")
     itself = "yes" if o.gate_ends_itself else "no; welder.toml names the hardware that does (protection.gate_drive)"
-    lines += _told("ends the gate by itself within 12 ms: ", itself)
-    lines += _told("without it: ", o.worst)
+    lines += _wrapped("ends the gate by itself within 12 ms: ", itself)
+    lines += _wrapped("without it: ", o.worst)
     lines.append(
         f"Pins, {board.logic_V:g} V logic; others that can take the role in brackets; from power-up until the program sets it:"
     )
@@ -78,19 +78,19 @@ def board_lines(board: Board) -> list[str]:
         lines.append(f"  {role:<17}{pin.label + others:<28}{pin.at_boot}")
     if board.at_boot.moves:
         moving = ", ".join(f"{board.gpio_prefix}{gpio}" for gpio in board.at_boot.moves)
-        lines += _told("move or are taken at start-up, and never switch a gate or contactor: ", moving)
+        lines += _wrapped("move or are taken at start-up, and never switch a gate or contactor: ", moving)
     for erratum in board.errata:
-        lines += _told(f"{erratum.name}: ", f"{erratum.what}; {erratum.remedy}")
+        lines += _wrapped(f"{erratum.name}: ", f"{erratum.what}; {erratum.remedy}")
         if erratum.roles:
             lines.append(f"    (here: {', '.join(board.pins[role].label + ' ' + role for role in erratum.roles)})")
-    lines += _told(
+    lines += _wrapped(
         "MicroPython: ",
         f"{board.micropython_file} {board.file_kind} from micropython.org/download; {board.put_micropython}",
     )
     return lines
 
 
-def _told(what: str, text: str) -> list[str]:
+def _wrapped(what: str, text: str) -> list[str]:
     """`text` after its name, broken into lines."""
     return textwrap.wrap(what + text, 78, initial_indent="  ", subsequent_indent="    ", break_on_hyphens=False)
 

@@ -1,4 +1,4 @@
-"""Commands that run the firmware on the simulated welder: `simulate` and `build`."""
+"""The commands that run the firmware on the simulated welder: `simulate` and `build`."""
 
 from __future__ import annotations
 
@@ -38,7 +38,7 @@ if TYPE_CHECKING:
     metavar="NUMBER",
     default=1,
     show_default=True,
-    help="How long to go on welding, 0.05 to 60.",
+    help="How long to simulate, 0.05 to 60.",
 )
 @pace_option
 @seed_option
@@ -46,7 +46,7 @@ if TYPE_CHECKING:
     "--burst",
     type=number(1, 10_000),
     metavar="NUMBER",
-    help="Say the rest needed after this many welds, one straight after another.",
+    help="Print the rest needed after this many welds without a pause.",
 )
 @click.option("--report", type=USER_PATH, help="Write a report, one HTML file.")
 @click.option("--vcd", type=USER_PATH, help="Write the waveforms as VCD.")
@@ -66,7 +66,7 @@ def simulate_command(
     everything: bool,
     as_json: bool,
 ) -> int:
-    """Run the firmware for SCHEDULE on a simulated welder and judge what it did. Exit code 1 when it is refused."""
+    """Run the firmware for SCHEDULE on a simulated welder and judge the run. Exit code 1 if it is refused."""
     job = read_job(schedule, welder_path)
     check_targets(
         {"--report": report, "--vcd": vcd, "--csv": csv_path}, keep=(schedule, welder_path or Path(WELDER_FILE))
@@ -97,7 +97,7 @@ def simulate_command(
 def build_command(
     schedule: Path, folder: Path, welder_path: Path | None, welds_per_minute: float, as_json: bool
 ) -> int:
-    """Write the firmware for SCHEDULE into a folder. Nothing is written when the verdict refuses (exit code 1)."""
+    """Write the firmware for SCHEDULE into a folder. If the verdict refuses, nothing is written (exit code 1)."""
     job = read_job(schedule, welder_path)
     check_bundle_folder(folder, job.bundle)
     from sim.run import run as run_job
@@ -126,7 +126,7 @@ def build_command(
 
 
 def reported(run: Run) -> str:
-    """The report of a run, with what each fault does to the same job."""
+    """The report of a run, with the effect of each fault on the same job."""
     from sim.faults.runs import SHORT_MOMENTS, FaultTarget, inject_all
     from sim.report import render_report
 
@@ -134,7 +134,7 @@ def reported(run: Run) -> str:
 
 
 def write_results(run: Run, report: tuple[Path, str] | None, vcd: Path | None, csv_path: Path | None) -> None:
-    """Write the files that were asked for, all made before the first is written. `report` with its text."""
+    """Write the files asked for; all texts are made before the first is written. `report`: its path and text."""
     made: list[tuple[Path, str]] = [] if report is None else [report]
     if vcd is not None:
         from sim.vcd import vcd_text

@@ -1,4 +1,4 @@
-"""The command `rescue`, for records that were damaged."""
+"""The command `rescue`, for damaged records."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ from gen.rescue import rescue
 @welder_option
 @json_option
 def rescue_command(new: Path, welder_path: Path | None, as_json: bool) -> None:
-    """Write what can still be read of the records beside the welder file into the file NEW. The damaged file stays."""
+    """Write the readable part of the records next to the welder file into the file NEW. The damaged file stays."""
     damaged = (welder_path or Path(WELDER_FILE)).absolute().parent / RECORDS_FILE
     rescued = rescue(damaged, new)
     if as_json:
@@ -28,4 +28,4 @@ def rescue_command(new: Path, welder_path: Path | None, as_json: bool) -> None:
     for table, found in rescued.items():
         lost = f", at least {found.lost} lost" if found.lost else ""
         say(f"{table}: {found.kept} read{lost}")
-    say(f"Written: {new}. Look it over; then move {RECORDS_FILE} away and give {new} its name.")
+    say(f"Written: {new}. Check it; then move {RECORDS_FILE} away and give {new} its name.")

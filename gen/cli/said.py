@@ -1,4 +1,4 @@
-"""The one place from which text goes to a terminal, cleaned of what would command it."""
+"""Prints every text that goes to a terminal, with its control characters made visible."""
 
 from __future__ import annotations
 
@@ -11,24 +11,24 @@ from typing import Any
 
 import click
 
-WIDTH = 80  # columns: what every terminal has
+WIDTH = 80  # columns of every terminal
 
 
 def visible(text: str) -> str:
-    """The text with every character that prints nothing, moves the cursor or turns the direction of reading shown as its code.
+    """The text with every character shown as its code that prints nothing, moves the cursor or reverses the direction.
 
-    Names, titles and notes come from files, boards and records; an escape in one of them is data, not a command.
+    Names, titles and notes are from files, boards and records. An escape in one of them must not command the terminal.
     """
     return "".join(c if c.isprintable() or c in "\n\xa0\u202f" else ascii(c)[1:-1] for c in text)
 
 
 def say(text: object = "") -> None:
-    """Print a text of one or more lines, those that are wider than a terminal folded."""
+    """Print a text of one or more lines. Lines wider than a terminal are folded."""
     click.echo(visible(_narrow(str(text))))
 
 
 def say_data(text: str, nl: bool = True) -> None:
-    """Print what another program reads, or what stands so in a file: not folded."""
+    """Print data for another program or a file, without folding."""
     click.echo(visible(text), nl=nl)
 
 
@@ -38,12 +38,12 @@ def say_object(content: Mapping[str, Any]) -> None:
 
 
 def say_wrong(text: str) -> None:
-    """Print what is wrong, on one line, where errors go."""
+    """Print an error on standard error, on one line."""
     click.echo(visible(text), err=True)
 
 
 def _narrow(text: str) -> str:
-    """The text with each line that is too wide folded, the rest of it a little further in."""
+    """The text with lines that are too wide folded; their continuation is indented further."""
     lines = []
     for line in text.split("\n"):
         indent = line[: len(line) - len(line.lstrip())]
@@ -52,12 +52,12 @@ def _narrow(text: str) -> str:
 
 
 def say_over(text: str) -> None:
-    """Print a line in place of the one that the cursor stands in."""
+    """Print a line in place of the cursor's line."""
     click.echo(f"\r\x1b[K{visible(text)}", nl=False)
 
 
 def say_long(text: str) -> None:
-    """Print a long text: on a terminal that it does not fit into a page at a time, elsewhere as it is."""
+    """Print a long text: by pages on a terminal too small for it, elsewhere as it is."""
     if sys.stdout.isatty() and text.count("\n") + 2 > shutil.get_terminal_size().lines:
         click.echo_via_pager(visible(_narrow(text)) + "\n")
     else:
@@ -65,7 +65,7 @@ def say_long(text: str) -> None:
 
 
 def folded(text: str, indent: str = "", hang: str | None = None, width: int = WIDTH) -> str:
-    """A sentence in lines of so many columns; the later ones begin with `hang`, otherwise as the first does."""
+    """A sentence in lines of at most `width` columns. Later lines begin with `hang`; None: with `indent`."""
     return textwrap.fill(
         text,
         width,
@@ -77,11 +77,11 @@ def folded(text: str, indent: str = "", hang: str | None = None, width: int = WI
 
 
 def said(text: str, indent: str = "  ") -> str:
-    """A sentence as indented lines, the later ones a little further in."""
+    """A sentence as indented lines, the later ones indented further."""
     return folded(text, indent, f"{indent}  ")
 
 
 def said_all(heading: str, lines: Iterable[str]) -> list[str]:
-    """A heading with sentences under it; nothing where there are none."""
+    """A heading with sentences under it; empty without sentences."""
     found = [said(line) for line in lines]
     return ["", heading, *found] if found else []

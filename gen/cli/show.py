@@ -1,4 +1,4 @@
-"""How tables, verdicts and temperatures look in a terminal."""
+"""Tables, verdicts and temperatures as text for a terminal."""
 
 from __future__ import annotations
 
@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 
 
 def table_text(job: Job) -> str:
-    """The timing table as a person reads it."""
+    """The timing table as text."""
     table, f = job.table, job.table.frequency_Hz
     working = job.welder.machine.in_use.working.handy
     lines = [
@@ -50,7 +50,7 @@ def table_text(job: Job) -> str:
 
 
 def finding_lines(finding: Finding) -> list[str]:
-    """A finding that did not pass: what was found, and what to do."""
+    """The lines of one finding: its severity, its sentence and its advice."""
     word = {"refuse": "Refused", "caution": "Caution", "passed": "Passed"}[finding.severity]
     advice = [folded(finding.advice, "  ")] if finding.advice else []
     return [folded(f"{word}, {finding.name}: {finding.says}", "", "  "), *advice]
@@ -72,7 +72,7 @@ def cut_off_json(findings: Iterable[Finding]) -> dict[str, Any]:
 
 
 def verdict_text(run: Run, everything: bool = False) -> str:
-    """The verdict, what to change first, and what came nearest to its limit; or every check."""
+    """The verdict: what to change first, and the checks nearest to their limits; or every check."""
     from sim.remedy import remedies
     from sim.verdict.finding import summarised
 
@@ -97,8 +97,8 @@ def verdict_text(run: Run, everything: bool = False) -> str:
             lines.append(f"{found.others} `weldbeat simulate --all` shows every one.")
     lines += ["", f"Welds: {count.asked} asked for, {count.made} made, {count.refused} not accepted."]
     if assumed := run.job.welder.assumed():
-        keys = "1 typical value stands" if len(assumed) == 1 else f"{len(assumed)} typical values stand"
-        lines.append(f"{keys} in for what the welder file leaves out.")
+        keys = "1 typical value replaces a key" if len(assumed) == 1 else f"{len(assumed)} typical values replace keys"
+        lines.append(f"{keys} that the welder file leaves out.")
     return "\n".join(lines)
 
 
@@ -107,7 +107,7 @@ _WIDTHS = (11, 11, 10, 7, 7, 11)
 
 
 def heat_text(run: Run, hot: tuple[Temperature, ...], burst: int | None, everything: bool = False) -> str:
-    """The fastest pace and what limits it, and the rest after a burst; before that the temperatures as a small table."""
+    """The temperatures as a small table, the fastest pace with its limit, and the rest after a burst."""
     rows: list[tuple[str, ...]] = [_HEADS]
     fits = 120 * run.job.table.frequency_Hz / run.job.table.half_cycles
     for t in hot:
@@ -138,14 +138,14 @@ def heat_text(run: Run, hot: tuple[Temperature, ...], burst: int | None, everyth
         rests = {t.name: t.rest_s for t in hot if t.rest_s is not None}
         longest = max(rests, key=lambda name: rests[name])
         rest = rests[longest]
-        after = f"After {burst} weld{'s' if burst > 1 else ''} straight after one another"
+        after = f"After {burst} weld{'s without a pause' if burst > 1 else ''}"
         said = "no rest is needed" if not rest else f"rest {_duration(rest)} for the {longest}"
         lines.append(folded(f"{after}: {said}.", "", "  "))
     return "\n".join(lines)
 
 
 def heat_json(fastest: FastestPace, hot: tuple[Temperature, ...], burst: int | None) -> dict[str, Any]:
-    """The same for another program; null where a time never comes, or no rest is enough."""
+    """The same for another program; null for a time that never comes, or if no rest is enough."""
     return {
         "temperatures": [{key: _finite(value) for key, value in asdict(t).items()} for t in hot],
         "fastest_pace": {

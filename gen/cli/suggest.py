@@ -1,4 +1,4 @@
-"""The command that makes a first schedule from the handbook tables: `suggest`."""
+"""The command that suggests a first schedule from the handbook tables: `suggest`."""
 
 from __future__ import annotations
 
@@ -44,7 +44,7 @@ _COUNTS = {2: "two", 3: "three"}
 
 
 def _sizes(least_mm: float, most_mm: float, most: int) -> Callable[[str], list[float]]:
-    """Two sizes or as many as `most`, joined by commas, in mm or with `in` after each."""
+    """An option's type: two to `most` sizes, separated by commas, in mm or each with `in`."""
     many = " or ".join(word for count, word in _COUNTS.items() if count <= most)
     allowed = f"allowed: {many} sizes from {least_mm:g} to {most_mm:g} mm, such as 1.6,2 or 0.0625in,0.08in"
 
@@ -56,7 +56,7 @@ def _sizes(least_mm: float, most_mm: float, most: int) -> Callable[[str], list[f
             raise click.BadParameter(f"{written(text)} given; {why}{allowed}") from None
         if len(sizes) > most:
             raise click.BadParameter(
-                f"{written(text)} given; of more than {_COUNTS[most]} nothing is known here; {allowed}"
+                f"{written(text)} given; nothing is known here of more than {_COUNTS[most]}; {allowed}"
             )
         if len(sizes) < 2 or not all(least_mm * 0.999 <= size <= most_mm * 1.001 for size in sizes):
             raise click.BadParameter(f"{written(text)} given; {allowed}")
@@ -66,7 +66,7 @@ def _sizes(least_mm: float, most_mm: float, most: int) -> Callable[[str], list[f
 
 
 def _grooves(text: str) -> Any:
-    """One radius, or one for each rod."""
+    """An option's type: one radius, or one for each rod."""
     read = value_of(Joint, "groove_radius_mm")
     radii = [read(part) for part in parts(text)]
     return radii[0] if len(radii) == 1 else radii
@@ -82,7 +82,7 @@ def _option(name: str, key: str, metavar: str, text: str) -> Callable[[Any], Any
     "sheets_mm",
     type=_sizes(*SHEETS_MM, 3),
     metavar="T,T[,T]",
-    help="Two or three sheets as they lie: 1,1 (mm); 0.04in,0.06in.",
+    help="Two or three sheets in their order: 1,1 (mm); 0.04in,0.06in.",
 )
 @click.option("--rods", "rods_mm", type=_sizes(*RODS_MM, 2), metavar="D,D", help="Two crossed rods, such as 5,8 (mm).")
 @click.option("--joint", type=USER_PATH, help="A joint file, in place of the other options.")
@@ -90,7 +90,7 @@ def _option(name: str, key: str, metavar: str, text: str) -> Callable[[Any], Any
 @_option("--surface", "surface", "SURFACE", "clean, scaled or zinc.")
 @_option("--finish", "finish", "FINISH", "Of rods: cold_drawn or hot_drawn.")
 @_option("--setdown", "setdown_percent", "PERCENT", "Of rods: 15, 30 or 50 % of the thinner (15).")
-@_option("--force", "force_N", "N", "Electrode force, N (or 400lb), beside the tables'.")
+@_option("--force", "force_N", "N", "Electrode force, N (or 400lb), to compare with the tables'.")
 @_option("--force-measured", "force_measured", "HOW", "How it was measured: gauge, spring or lever.")
 @_option("--face", "face_diameter_mm", "MM", "Electrode face, across; otherwise the welder file's.")
 @click.option(
@@ -101,7 +101,7 @@ def _option(name: str, key: str, metavar: str, text: str) -> Callable[[Any], Any
     help="Radius of the groove, or of each along its rod; otherwise the welder file's.",
 )
 @_option("--pitch", "pitch_mm", "MM", "From this weld to the nearest made before it.")
-@_option("--overlap", "overlap_mm", "MM", "Overlap of sheets, beside the table's.")
+@_option("--overlap", "overlap_mm", "MM", "Overlap of sheets, to compare with the table's.")
 @welder_option
 @click.option("--model", is_flag=True, help="Compute the joint as well, which takes some seconds.")
 @click.option("-o", "--output", type=USER_PATH, help="Write the schedule to this new file.")
@@ -118,7 +118,7 @@ def suggest_command(
 ) -> int | None:
     """A first schedule for a joint on this machine, from the handbook tables.
 
-    Nothing of it is more than a first guess: try it on scrap. Exit code 1 where nothing is known, with what would help.
+    It is only a first guess: try it on scrap. Exit code 1 if nothing is known; what would help is printed.
     """
     given = {key: value for key, value in options.items() if value is not None}
     if joint is not None and given:
@@ -141,8 +141,8 @@ def suggest_command(
     if as_json:
         say_data(json.dumps(_data(found, why_not) | ({"model": list(computed)} if model else {}), indent=2))
     else:
-        told = naming_taps(suggest_on(wanted, welder, INCH) or found, welder) if inch else found
-        say("\n".join(_lines(told, why_not, INCH if inch else METRIC)))
+        printed = naming_taps(suggest_on(wanted, welder, INCH) or found, welder) if inch else found
+        say("\n".join(_lines(printed, why_not, INCH if inch else METRIC)))
         say("\n".join(said_all("By the model of the joint, computed and not measured", computed)))
     if not found.known:
         return 1
@@ -167,7 +167,7 @@ def _check_output(output: Path) -> None:
 
 
 def _data(found: Suggestion, refusal: str) -> dict[str, Any]:
-    """Everything that the command tells, for another program: SI, lengths in mm."""
+    """All that the command prints, for another program: SI, lengths in mm."""
     return {
         "joint": found.joint.model_dump(),
         "frequency_Hz": found.frequency_Hz,
@@ -195,7 +195,7 @@ def _data(found: Suggestion, refusal: str) -> dict[str, Any]:
 
 
 def _lines(found: Suggestion, refusal: str, measures: Measures) -> list[str]:
-    """The suggestion to read, in lines that a terminal holds."""
+    """The suggestion as lines for a terminal."""
 
     def row(name: str, figure: Figure) -> str:
         return f"  {name:<{_NAME}}{measures.text(figure)}\n{folded(figure.source, ' ' * 6)}"
@@ -216,7 +216,7 @@ def _lines(found: Suggestion, refusal: str, measures: Measures) -> list[str]:
         if texts:
             lines += ["", title, *(said(text) for text in texts)]
     if refusal:
-        lines += ["", folded(f"The machine refuses it as it stands, so nothing is written: {refusal}")]
+        lines += ["", folded(f"This machine refuses the schedule, so nothing is written: {refusal}")]
     if found.cautions:
         lines += ["", "Cautions", *(said(text) for text in found.cautions)]
     return lines

@@ -1,4 +1,4 @@
-"""The command that judges many machines drawn from the welder file's ranges: `sweep`."""
+"""The command that judges many machines drawn from the ranges of the welder file: `sweep`."""
 
 from __future__ import annotations
 
@@ -47,7 +47,7 @@ _READ_AGAIN = (
     "--workers",
     type=number(1, 64),
     metavar="NUMBER",
-    help="Processors to use, all of them unless given; the result is the same.",
+    help="Processors to use; otherwise all of them. The result is the same.",
 )
 @json_option
 def sweep_command(
@@ -59,9 +59,9 @@ def sweep_command(
     workers: int | None,
     as_json: bool,
 ) -> int:
-    """Judge SCHEDULE on many machines, drawn from what the welder file leaves uncertain.
+    """Judge SCHEDULE on many machines, drawn from the ranges of the welder file's uncertain figures.
 
-    All but the firmware's run is judged. Exit code 1 when one machine or more is refused.
+    All checks are made that need no run of the firmware. Exit code 1 if any machine is refused.
     """
     from sim.run import paced
     from sim.sweep import NoMachine, SweepPlan, sweep
@@ -80,7 +80,7 @@ def sweep_command(
 
 @contextmanager
 def _progress(machines: int) -> Iterator[Callable[[int], None]]:
-    """A bar on standard error, where a person sees it."""
+    """A progress bar on standard error, if that is a terminal."""
     if not sys.stderr.isatty():
         yield lambda _: None
         return
@@ -89,7 +89,7 @@ def _progress(machines: int) -> Iterator[Callable[[int], None]]:
 
 
 def sweep_text(found: Sweep, pace: float) -> str:
-    """Shares, figures and leanings, gravest finding first."""
+    """Shares, figures and correlations as text, gravest finding first."""
     lines = [
         f"{found.machines} machines at {pace:g} welds a minute: {found.refused:.1%} refused, "
         f"{found.cautioned:.1%} with cautions",

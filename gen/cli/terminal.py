@@ -1,4 +1,4 @@
-"""A terminal: how it asks, and single keys while something else goes on."""
+"""A terminal: its questions, and single keys while something else runs."""
 
 from __future__ import annotations
 
@@ -19,7 +19,7 @@ if sys.platform == "win32":
     import msvcrt
 
     class Keys:
-        """Use it in a `with`; `pressed` gives what was typed since it was last asked."""
+        """Reads single keys. Use it in a `with`; `pressed` returns the keys typed since its last call."""
 
         def __enter__(self) -> Self:
             return self
@@ -43,7 +43,7 @@ else:
     import tty
 
     class Keys:
-        """Use it in a `with`; `pressed` gives what was typed since it was last asked."""
+        """Reads single keys. Use it in a `with`; `pressed` returns the keys typed since its last call."""
 
         def __enter__(self) -> Self:
             self._saved = None
@@ -59,14 +59,14 @@ else:
                 termios.tcsetattr(sys.stdin, termios.TCSADRAIN, self._saved)
 
         def pressed(self) -> str:
-            """Keys typed; "" for none, and where there is no terminal to type at."""
+            """Keys typed; "" for none, and without a terminal."""
             if self._saved is None or not select.select([sys.stdin], [], [], 0)[0]:
                 return ""
             return os.read(sys.stdin.fileno(), 64).decode(errors="replace")
 
 
 class Asked:
-    """A terminal asks, as gen.ask.Ask and gen.ask.Inquirer want it. `indent` goes before each question."""
+    """Asks at a terminal. Implements gen.ask.Ask and gen.ask.Inquirer. `indent` is put before each question."""
 
     def __init__(self, indent: str = "") -> None:
         self._indent = indent
@@ -79,7 +79,7 @@ class Asked:
         return found
 
     def put(self, inquiry: Inquiry) -> Any:
-        """Print the question with its choices, and read what is said."""
+        """Print the question with its choices, and read the answer."""
         click.echo(visible("\n".join(["", _line(inquiry.text), *_about(inquiry), ""])))
         hint = " [do not know]" if inquiry.meanwhile else ""
         return click.prompt(
@@ -90,12 +90,12 @@ class Asked:
         )
 
     def tell(self, text: str) -> None:
-        """Say it on lines of its own."""
+        """Print a text on its own lines."""
         click.echo(visible("\n".join(["", _line(text)])))
 
 
 def _about(inquiry: Inquiry) -> list[str]:
-    """What a question is for and where to find it, and its choices by number."""
+    """The purpose of a question, where to find the answer, and its choices by number."""
     about = (("For", inquiry.purpose), ("Where", inquiry.where), ("Unknown", inquiry.meanwhile))
     lines = [_line(f"{name + ':':<9}{text}", "  ", 11) for name, text in about if text]
     lines += [_line(f"{number:>3}  {choice.text}", "  ", 7) for number, choice in enumerate(inquiry.choices, 1)]
@@ -105,5 +105,5 @@ def _about(inquiry: Inquiry) -> list[str]:
 
 
 def _line(text: str, indent: str = "", hang: int = 0) -> str:
-    """A text folded to a console, its later lines so far in."""
+    """A text folded to a console, its later lines indented by `hang` columns."""
     return folded(text, indent, " " * hang, WIDTH - 1)

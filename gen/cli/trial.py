@@ -1,4 +1,4 @@
-"""`weldbeat trial`: from welds on scrap to a schedule that holds. Its sub-commands are loaded when asked for."""
+"""`weldbeat trial`: from welds on scrap to a schedule that holds. A sub-command is imported when it is called."""
 
 from __future__ import annotations
 
@@ -35,19 +35,19 @@ percent_option = click.option(
     "--percent",
     type=number(1.0, 100.0),
     metavar="NUMBER",
-    help="Percent current. Otherwise that of the trials or of the suggestion.",
+    help="Percent current; otherwise that of the trials or of the suggestion.",
 )
 
-# Sub-command, its module and what the list says of it, in the order in which they are used.
+# By sub-command, in working order: its module, and its line in the list.
 _COMMANDS = {
-    "run": ("trial_run", "Trial after trial without typing: shown, sent, seen, a key each."),
-    "add": ("trial_records", "Keep one weld on scrap and what came of it."),
+    "run": ("trial_run", "Trial after trial: each is shown, sent and watched; a key notes its outcome."),
+    "add": ("trial_records", "Record one weld on scrap and its outcome."),
     "next": ("trial_window", "Which weld to try now, and why."),
     "show": ("trial_window", "Trials and good window with its limits; as a picture too."),
     "keep": ("trial_window", "Write the schedule that holds, ready to push."),
-    "compare": ("trial_window", "The joints beside each other."),
+    "compare": ("trial_window", "The joints compared."),
     "page": ("trial_window", "One page about a joint, to print."),
-    "remove": ("trial_records", "Take a trial out that was noted wrongly."),
+    "remove": ("trial_records", "Remove a trial that was noted wrongly."),
     "export": ("trial_records", "All trials as CSV."),
     "import": ("trial_records", "Add trials from a CSV, all of them or none."),
 }
@@ -57,9 +57,9 @@ _COMMANDS = {
     "trial", cls=Listed, sections={"Commands": _COMMANDS}, context_settings={"help_option_names": ["-h", "--help"]}
 )
 def trial_command() -> None:
-    """Find a joint's weld time on scrap: keep each trial, ask for the next.
+    """Find a joint's weld time on scrap: record each trial, ask for the next.
 
-    The trials lie in records.sqlite beside the welder file, under the name of
-    the joint's file. What is estimated is the good window of weld time, with
-    its 95 % limits, beginning from the handbook's suggestion.
+    The trials are in records.sqlite next to the welder file, under the name of
+    the joint's file. The good window of weld time is estimated with its 95 %
+    limits, starting from the handbook's suggestion.
     """

@@ -1,4 +1,4 @@
-"""Trials into the records and out of them: `trial add`, `remove`, `export` and `import`."""
+"""The commands that record, remove, export and import trials: `trial add`, `remove`, `export` and `import`."""
 
 from __future__ import annotations
 
@@ -49,7 +49,7 @@ def _note(text: str) -> str:
 def _weld(text: str) -> tuple[int, int]:
     found = re.fullmatch(r"([0-9]{1,9})/([0-9]{1,9})", text)
     if found is None:
-        allowed = "the board's start and the weld's number since, as `weldbeat watch --json` tells them, such as 7/12"
+        allowed = "boot and count of a weld, as `weldbeat watch --json` prints them, such as 7/12"
         raise click.BadParameter(f"{written(text)} given; allowed: {allowed}")
     return int(found[1]), int(found[2])
 
@@ -73,7 +73,7 @@ def _measure(option: str, key: str, least: float, most: float, metavar: str, tex
     type=_words(*EXPULSIONS),
     metavar="WHEN",
     default="none",
-    help="early (as the current came) or late (hot metal); otherwise none.",
+    help="early (as the current began) or late (hot metal); otherwise none.",
 )
 @_measure("--force", "force_N", 1.0, 50_000.0, "N", "Electrode force; otherwise that of JOINT.")
 @_measure("--setdown", "setdown_mm", 0.0, 100.0, "MM", "All parts less the welded height, by caliper.")
@@ -94,18 +94,18 @@ def add_command(
     dressed: bool,
     welder_path: Path | None,
     as_json: bool,
-    **told: Any,
+    **noted: Any,
 ) -> None:
-    """Keep one weld of JOINT on scrap, made with SCHEDULE, and what came of it."""
+    """Record one weld of JOINT on scrap, made with SCHEDULE, and its outcome."""
     if weld is not None and last:
         raise InputError("command line", "--weld and --last", None, "allowed: one of them")
-    added = add_trial(joint, schedule, welder_path, told | {"dressed": int(dressed)}, weld, last)
+    added = add_trial(joint, schedule, welder_path, noted | {"dressed": int(dressed)}, weld, last)
     trial = added.record
     if as_json:
         say_object({"added": asdict(trial)})
         return
-    told_words = trial.outcome + (f", expelled {trial.expulsion}" if trial.expulsion != "none" else "")
-    say(f"Trial {trial.number} of {joint.stem}: {setting_text(added.setting, added.frequency_Hz)}, {told_words}.")
+    outcome = trial.outcome + (f", expelled {trial.expulsion}" if trial.expulsion != "none" else "")
+    say(f"Trial {trial.number} of {joint.stem}: {setting_text(added.setting, added.frequency_Hz)}, {outcome}.")
     say(f"Next: weldbeat trial next {joint}")
 
 
@@ -115,7 +115,7 @@ def add_command(
 @welder_option
 @json_option
 def remove_command(joint: Path, trial: int, welder_path: Path | None, as_json: bool) -> None:
-    """Take the trial NUMBER of JOINT out of the records: one that was noted wrongly. The others keep their numbers."""
+    """Remove the trial NUMBER of JOINT from the records. The others keep their numbers."""
     find_welder(welder_path)
     removed = remove_trial(joint, trial, welder_path)
     if as_json:
@@ -129,9 +129,9 @@ def remove_command(joint: Path, trial: int, welder_path: Path | None, as_json: b
 @welder_option
 @json_option
 def export_command(file: Path, welder_path: Path | None, as_json: bool) -> None:
-    """Write the trials of all joints to FILE as CSV, schedules and joint files in their cells.
+    """Write the trials of all joints to FILE as CSV, with schedules and joint files in cells.
 
-    `weldbeat trial import` reads it back with nothing lost, here or beside another welder file.
+    `weldbeat trial import` reads it back without loss, here or next to another welder file.
     """
     find_welder(welder_path)
     check_drawn("FILE", file, ".csv", keep=(welder_path or Path(WELDER_FILE),))
@@ -148,10 +148,10 @@ def export_command(file: Path, welder_path: Path | None, as_json: bool) -> None:
 @welder_option
 @json_option
 def import_command(file: Path, welder_path: Path | None, as_json: bool) -> None:
-    """Add the trials in FILE, a CSV, to the records: all of them, or none where a row is wrong.
+    """Add the trials in FILE, a CSV, to the records: all of them, or none if a row is wrong.
 
-    The first line names the columns: joint, tried_at, weld_s, percent and outcome, and whatever else `weldbeat trial
-    export` writes. A trial that the records hold already is passed over.
+    The first line names the columns: joint, tried_at, weld_s, percent and outcome, and any other that `weldbeat trial
+    export` writes. A trial that is in the records already is skipped.
     """
     find_welder(welder_path)
     rows = from_csv(file)
@@ -164,4 +164,4 @@ def import_command(file: Path, welder_path: Path | None, as_json: bool) -> None:
     if as_json:
         say_object({"added": len(new), "there_already": same})
         return
-    say(f"Added: {len(new)}." + (f" There already: {same}." if same else ""))
+    say(f"Added: {len(new)}." + (f" Recorded before: {same}." if same else ""))

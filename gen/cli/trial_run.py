@@ -1,4 +1,4 @@
-"""`trial run`: a terminal or another program, and a board, behind the sitting that gen.trials.running leads."""
+"""`trial run`: the terminal or program, and the board, of a sitting led by gen.trials.running."""
 
 from __future__ import annotations
 
@@ -34,14 +34,14 @@ from gen.trials.running import DRESSED, LEAVE, UNDO, Left
 _PAUSE_S = 0.02
 _PATIENCE_S = 15.0
 _WAITING: Mapping[str, Left] = {UNDO: "u", DRESSED: "d", LEAVE: "q"}
-_MEANINGS = {UNDO: "change the outcome before", DRESSED: "electrodes dressed", LEAVE: "leave"}
+_MEANINGS = {UNDO: "change the last outcome", DRESSED: "electrodes dressed", LEAVE: "leave"}
 _WAITING_WORDS = ", ".join(f"{key} {meaning}" for key, meaning in _MEANINGS.items())
 
 T = TypeVar("T")
 
 
 class _Console(Asked):
-    """A terminal as the person at the machine has it. The cautions come before the first weld."""
+    """The terminal of the person at the machine. The cautions are shown before the first weld."""
 
     _cautioned = False
 
@@ -79,14 +79,14 @@ class _Console(Asked):
             say(f"  allowed: {', '.join(keys)}")
 
     def waits(self, text: str, keys: Mapping[str, str], stop: bool = False) -> None:
-        """Say what is waited for, and which keys there are meanwhile."""
+        """Print what is waited for, and the keys meanwhile."""
         say("")
         say(folded(f"{text}. {_WAITING_WORDS}."))
         if stop:
             say(f"s stop ({NO_EMERGENCY_STOP})")
 
     def state(self, text: str | None) -> None:
-        """Show the board's state on a line that changes; None: no more."""
+        """Print the board's state on a line that changes; None ends the line."""
         if text is None:
             say("")
         elif sys.stdout.isatty():
@@ -94,10 +94,10 @@ class _Console(Asked):
 
 
 class _Program:
-    """Another program in the place of the person: one JSON object a line to it, and one answer a line from it."""
+    """Another program in place of the person. It reads one JSON object a line, and writes one answer a line."""
 
     def tell(self, kind: str, **content: Any) -> None:
-        """One object, at once."""
+        """Write one object, at once."""
         say_data(json.dumps({"type": kind, **content}))
         sys.stdout.flush()
 
@@ -126,18 +126,18 @@ class _Program:
                 self.tell("wrong", says=str(error))
 
     def waits(self, text: str, keys: Mapping[str, str], stop: bool = False) -> None:
-        """As a console does; no key stops a weld from here, since this program listens to the board meanwhile."""
+        """Like a console's, but without a key for stop: this program listens to the board meanwhile."""
         self.tell("wait", says=text, keys={} if stop else dict(keys))
 
     def state(self, text: str | None) -> None:
-        """The board's state is for a person to see."""
+        """Nothing: the board's state is for a person."""
 
 
 _Front = _Console | _Program
 
 
 def _line() -> str:
-    """One line that another program wrote. Raises Stopped at the end of them."""
+    """One line from another program. Raises Stopped at their end."""
     line = sys.stdin.readline()
     if not line:
         raise Stopped
@@ -145,7 +145,7 @@ def _line() -> str:
 
 
 def _pressed() -> str:
-    """One key; without a terminal the first letter of a line. Raises Stopped at the end of what is typed."""
+    """One key; without a terminal the first letter of a line. Raises Stopped at the end of input."""
     if not sys.stdin.isatty():
         line = sys.stdin.readline()
         if not line:
@@ -160,7 +160,7 @@ def _pressed() -> str:
 
 
 class _ByHand:
-    """A machine without a cable: its person sets it and says when the weld was made."""
+    """A machine without a cable: a person sets it, and reports each weld."""
 
     def __init__(self, front: _Front) -> None:
         self._front = front
@@ -176,7 +176,7 @@ class _ByHand:
 
 
 class _OnBoard:
-    """A board on a port: it gets the schedule, and its weld is seen."""
+    """A board on a port: it takes the schedule, and its weld is watched."""
 
     def __init__(self, front: _Front, port: str, welder: Path) -> None:
         self._front = front
@@ -223,13 +223,13 @@ class _OnBoard:
 @click.option(
     "--schedule",
     type=USER_PATH,
-    help="The schedule to change. Otherwise the one tried last, or the suggestion.",
+    help="The schedule to change; otherwise the one tried last, or the suggestion.",
 )
 @percent_option
 @between_option
 @dress_option
 @pace_option
-@click.option("--no-board", is_flag=True, help="Ask no board: set each weld by hand.")
+@click.option("--no-board", is_flag=True, help="Use no board: set each weld by hand.")
 @welder_option
 @json_option
 def run_command(
@@ -244,10 +244,10 @@ def run_command(
     welder_path: Path | None,
     as_json: bool,
 ) -> int | None:
-    """Trial after trial of JOINT: the next weld is shown, sent to the board on PORT and seen, and a key tells its outcome.
+    """Trial after trial of JOINT: the next weld is shown, sent to the board on PORT and watched; a key notes its outcome.
 
-    Leave it whenever you like; the same command goes on. Without a board set each weld by hand. Exit code 1 where there is no
-    weld to try. With --json it tells another program, one object a line, which answers on standard input, a line each.
+    Leave it whenever you like; the same command goes on. Without a board set each weld by hand. Exit code 1 if there is no
+    weld to try. With --json it writes one object a line for another program, which answers on standard input, a line each.
     """
     from sim.remedy import bearable_pace
     from sim.run import refusal

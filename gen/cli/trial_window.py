@@ -56,9 +56,8 @@ from gen.writing import check_drawn, write_whole
 schedule_option = click.option(
     "--schedule",
     type=USER_PATH,
-    help="The schedule to change. Otherwise the one tried last, or the suggestion.",
+    help="The schedule to change; otherwise the one tried last, or the suggestion.",
 )
-
 
 dress_option = click.option(
     "--dress-every",
@@ -66,7 +65,7 @@ dress_option = click.option(
     metavar="WELDS",
     default=DRESS_EVERY,
     show_default=True,
-    help="Remind to dress the electrodes after so many.",
+    help="Remind to dress the electrodes after this many welds.",
 )
 
 
@@ -91,9 +90,9 @@ def next_command(
     welder_path: Path | None,
     as_json: bool,
 ) -> int | None:
-    """Which weld of JOINT to try now, and why: of those that the verdict lets by, the one that tells most.
+    """The weld of JOINT to try now, and why: of those that the verdict allows, the one from which most is learnt.
 
-    Exit code 1 where nothing can be told, or the verdict lets nothing by.
+    Exit code 1 if nothing is known, or the verdict allows no weld.
     """
     known, welder = known_of(joint, welder_path, between, by_window)
     belief = known.belief
@@ -117,14 +116,14 @@ def next_command(
 
 
 def _bearable(welds_per_minute: float) -> Callable[[Job], float | None]:
-    """The fastest pace up to this one at which the verdict lets a job by."""
+    """The fastest pace up to this one at which the verdict allows a job."""
     from sim.remedy import bearable_pace
 
     return lambda job: None if welds_per_minute == FASTEST else bearable_pace(job, welds_per_minute)
 
 
 def _push(output: Path, welds_per_minute: float) -> str:
-    """The command that sends it, judged at the same pace."""
+    """The command that sends the schedule, judged at the same pace."""
     given = click.get_current_context().get_parameter_source("welds_per_minute") is not ParameterSource.DEFAULT
     pace = f" --pace {'max' if welds_per_minute == FASTEST else f'{welds_per_minute:g}'}" if given else ""
     return f"weldbeat push {output} --select{pace}"
@@ -137,7 +136,7 @@ def _nothing_known(known: Known, as_json: bool) -> int:
 
 
 def _judge(welds_per_minute: float) -> Callable[[Job], Forbidden | None]:
-    """The verdict at this pace, as `push` asks it."""
+    """The verdict at this pace, as of `push`."""
     from sim.run import refusal
 
     def judge(job: Job) -> Forbidden | None:
@@ -148,7 +147,7 @@ def _judge(welds_per_minute: float) -> Callable[[Job], Forbidden | None]:
 
 
 def _next_data(found: Proposal, belief: Belief, verdicts: Verdicts, better: BetterWeld | None = None) -> dict[str, Any]:
-    """Everything that `next` tells, for another program."""
+    """All that `next` prints, for another program."""
     advice = found.advice
     return {
         "known": True,
@@ -199,7 +198,7 @@ def _next_lines(
 
 
 def _forbidden(verdicts: Verdicts, pace: float) -> list[str]:
-    """What was asked for on the way and refused, the least of each kind."""
+    """The refused settings on the way, the least of each kind."""
     frequency_Hz = verdicts.welder.mains.frequency_Hz
     return said_all(
         f"The verdict forbids, at {'the fastest pace' if pace == FASTEST else f'{pace:g} welds a minute'} (--pace)",
@@ -232,7 +231,7 @@ def keep_command(
 ) -> int | None:
     """Write the schedule with the best setting inside the good window of JOINT, ready to push, and record it.
 
-    Exit code 1, and nothing written, where nothing can be told or the verdict refuses the schedule.
+    If nothing is known, or the verdict refuses the schedule, nothing is written (exit code 1).
     """
     known, welder = known_of(joint, welder_path, between, by_window)
     if not known.records:
@@ -278,13 +277,13 @@ def _nothing_kept(known: Known, verdicts: Verdicts, welds_per_minute: float, as_
         say_data(json.dumps({"joint": known.name, "refused": _refused(verdicts)}, indent=2))
         return
     reason = (
-        "the verdict lets none by" if verdicts.refused else "there is none in whole cycles; more trials may find one"
+        "the verdict allows none" if verdicts.refused else "there is none in whole cycles; more trials may find one"
     )
     lines = [f"No setting inside the good window of {known.name}: {reason}.", *_forbidden(verdicts, welds_per_minute)]
     say("\n".join([*lines, "Nothing was written."]))
 
 
-# Of a trial, where any has it: the key, its head in the terminal, its width.
+# Columns shown if any trial has a value: key, heading, width.
 _MEASURED = (
     ("force_N", "force N", 9),
     ("setdown_mm", "setdown mm", 12),
@@ -303,7 +302,7 @@ _MEASURED = (
 def show_command(
     joint: Path, output: Path | None, between: tuple[float, float] | None, welder_path: Path | None, as_json: bool
 ) -> None:
-    """The trials of JOINT and the good window that they leave, with its 95 % limits; with --output as a picture too."""
+    """The trials of JOINT and their good window with its 95 % limits, as text or as a picture."""
     known, welder = known_of(joint, welder_path, between, by_window)
     check_drawn("--output", output, ".svg", keep=(joint, welder_path or Path(WELDER_FILE)))
     if not known.records:
@@ -331,7 +330,7 @@ def show_command(
 
 
 def trial_rows(records: tuple[TrialRecord, ...], frequency_Hz: int) -> list[str]:
-    """The trials as a small table; a note on a line of its own."""
+    """The trials as a small table, each note on its own line."""
     columns = [column for column in _MEASURED if any(getattr(record, column[0]) is not None for record in records)]
     heads = "".join(f"{head:>{width}}" for _, head, width in columns)
     rows = [f"  no.  {'tried':<11}{'cycles':>7}{'s':>8}{'%':>6}  {'outcome':<15}{'expelled':<9}{heads}".rstrip()]
@@ -353,7 +352,7 @@ def _cell(value: float | None) -> str:
 
 
 def _show_data(known: Known, belief: Belief | None, kept: KeptRecord | None) -> dict[str, Any]:
-    """Everything that `show` tells, for another program."""
+    """All that `show` prints, for another program."""
     windows = [_window_data(belief, percent) for percent in known.percents] if belief else None
     return {
         "joint": known.name,
@@ -367,8 +366,8 @@ def _show_data(known: Known, belief: Belief | None, kept: KeptRecord | None) -> 
 
 def _window_data(belief: Belief, percent: float) -> dict[str, Any]:
     best = belief.best(percent)
-    told = {"percent": percent, "best_s": best.time_s, "chances": asdict(belief.chances(best))}
-    return told | asdict(belief.window(percent))
+    data = {"percent": percent, "best_s": best.time_s, "chances": asdict(belief.chances(best))}
+    return data | asdict(belief.window(percent))
 
 
 @click.command("page")
@@ -398,9 +397,9 @@ def page_command(
 @welder_option
 @json_option
 def compare_command(joint: Path | None, welder_path: Path | None, as_json: bool) -> None:
-    """The joints in the records beside each other: sizes, trials, what was kept and its window, heat relative to JOINT.
+    """The joints in the records compared: sizes, trials, kept setting and its window, heat relative to JOINT.
 
-    Without JOINT heat is relative to the first that was kept.
+    Without JOINT heat is relative to the first joint kept.
     """
     find_welder(welder_path)
     trials, kept = recorded(welder_path)

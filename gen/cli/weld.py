@@ -1,4 +1,4 @@
-"""`weldbeat weld`: the currents of welds that `watch` has kept."""
+"""`weldbeat weld`: the currents of the welds kept by `watch`."""
 
 from __future__ import annotations
 
@@ -30,25 +30,25 @@ _COMMANDS = {
     "weld", cls=Listed, sections={"Commands": _COMMANDS}, context_settings={"help_option_names": ["-h", "--help"]}
 )
 def weld_command() -> None:
-    """What the board timed of its welds, half-cycle by half-cycle: kept by `weldbeat watch`, drawn or written from here."""
+    """Welds half-cycle by half-cycle, as timed by the board and kept by `weldbeat watch`: to show, draw or write."""
 
 
 def _named(text: str) -> tuple[int, int]:
     found = re.fullmatch(r"(\d{1,9})/(\d{1,9})", text)
     if found is None:
-        allowed = "allowed: the board's start and the weld's number since, as `weldbeat watch --json` tells them, such as 7/12"
+        allowed = "allowed: boot and count of a weld, as `weldbeat watch --json` prints them, such as 7/12"
         raise click.BadParameter(f"{written(text)} given; {allowed}")
     return int(found[1]), int(found[2])
 
 
-_welds_argument = click.argument("welds", nargs=-1, type=_named, metavar="[START/NUMBER]...")
+_welds_argument = click.argument("welds", nargs=-1, type=_named, metavar="[BOOT/COUNT]...")
 
 
-Told = tuple[Course, list[GateRecord]]
+TimedWeld = tuple[Course, list[GateRecord]]
 
 
-def _told(records: Records, named: tuple[tuple[int, int], ...]) -> list[Told]:
-    """The welds that were named, or the last one that was timed. Raises InputError where one was not."""
+def _timed(records: Records, named: tuple[tuple[int, int], ...]) -> list[TimedWeld]:
+    """The welds named, or the last one that was timed. Raises InputError for one that was not timed."""
     kept = records.welds()
     if not named:
         for weld in reversed(kept):
@@ -59,22 +59,22 @@ def _told(records: Records, named: tuple[tuple[int, int], ...]) -> list[Told]:
 
 
 _ALLOWED = (
-    "allowed: a weld that `weldbeat watch` saw on a board with a sense across the switch (board.conduction_sense) or a "
+    "allowed: a weld that `weldbeat watch` kept of a board with a sense across the switch (board.conduction_sense) or a "
     "current transformer (current_sense)"
 )
 
 
-def _one(records: Records, kept: list[WeldRecord], which: tuple[int, int]) -> Told:
+def _one(records: Records, kept: list[WeldRecord], which: tuple[int, int]) -> TimedWeld:
     for weld in reversed(kept):
         if (weld.boot, weld.count) == which and (gates := records.curve(weld)):
             return course_of(weld, gates), gates
-    raise InputError("command line", "START/NUMBER", f"{which[0]}/{which[1]}", f"was not timed; {_ALLOWED}")
+    raise InputError("command line", "BOOT/COUNT", f"{which[0]}/{which[1]}", f"was not timed; {_ALLOWED}")
 
 
 @click.command("show")
 @_welds_argument
 @click.option(
-    "--shorted", type=_named, metavar="START/NUMBER", help="A weld with shorted electrodes: the work alone is shown."
+    "--shorted", type=_named, metavar="BOOT/COUNT", help="A weld with shorted electrodes, to show the work alone."
 )
 @click.option("-o", "--output", type=USER_PATH, help="Draw them into this SVG file, one over the other.")
 @welder_option
@@ -88,15 +88,15 @@ def show_command(
 ) -> None:
     """Each half-cycle of the welds named, or of the last: firing, load angle, resistance over reactance, RMS primary current.
 
-    The reactance of the loop does not change within a weld, so the ratio follows the resistance. Its course is known to
-    a per cent or so; its height only as far as coupler and mains are.
+    The reactance of the loop does not change within a weld, so the ratio follows the resistance. Its changes are known to
+    about a per cent; its height depends on the errors of coupler and mains.
     """
     find_welder(welder_path)
     check_drawn("--output", output, ".svg", keep=(welder_path or Path(WELDER_FILE),))
     with Records.beside(welder_path or Path(WELDER_FILE)) as records:
-        told = _told(records, welds)
-        short = _told(records, (shorted,))[0][0] if shorted is not None else None
-    courses = [course for course, _ in told]
+        timed = _timed(records, welds)
+        short = _timed(records, (shorted,))[0][0] if shorted is not None else None
+    courses = [course for course, _ in timed]
     if output is not None:
         from sim.report.welds import standalone_welds
 
@@ -124,7 +124,7 @@ def _lines(course: Course, short: Course | None) -> list[str]:
         row = f"  {seen.gate + 1:>10}{seen.delay_deg:>10.1f}{length:>13}  {angle:<14}{ratio:>5}{current:>9}"
         lines.append(row.rstrip())
     for gate in course.sudden_falls:
-        lines.append(f"The resistance fell at once at half-cycle {gate + 1}: expulsion is likely.")
+        lines.append(f"The resistance fell suddenly at half-cycle {gate + 1}: expulsion is likely.")
     if short is not None and course.cycles:
         values = [value for _, value in course.work(short)]
         lines.append(f"The work alone, over the reactance: {min(values):.3f} to {max(values):.3f}.")
@@ -153,9 +153,9 @@ def export_command(output: Path, welds: tuple[tuple[int, int], ...], welder_path
     find_welder(welder_path)
     check_drawn("OUTPUT", output, ".csv", keep=(welder_path or Path(WELDER_FILE),))
     with Records.beside(welder_path or Path(WELDER_FILE)) as records:
-        told = _told(records, welds)
-    write_whole(output, to_csv(told))
-    count = sum(len(gates) for _, gates in told)
+        timed = _timed(records, welds)
+    write_whole(output, to_csv(timed))
+    count = sum(len(gates) for _, gates in timed)
     if as_json:
         say_object({"written": str(output), "half_cycles": count})
         return

@@ -144,8 +144,7 @@ CONTRADICTIONS = {
             "working_current_A = 60\nopen_secondary_V = 2.4\nload_angle_min_deg = 5\nload_angle_max_deg = 15\n",
             ARMS.replace("250", "600"),
         ),
-        "transformer.load_angle_max_deg: 15 given; allowed: 29 or more, which is what the supply and the arms alone "
-        "come to",
+        "transformer.load_angle_max_deg: 15 given; allowed: 29 or more, the angle of the supply and the arms alone",
     ),
     "a load angle above the arms' own": (
         welder(
@@ -268,7 +267,7 @@ def test_what_a_message_allows_is_allowed(here: Path, what: str, old: str, new: 
 
 
 ALLOWED = (
-    "allowed: diameter, length, offset, face, groove (its radius; all in mm) or alloy, each once, joined by commas, such as "
+    "allowed: diameter, length, offset, face, groove (its radius; all in mm) or alloy, each once, separated by commas, such as "
     "diameter=10,length=45,offset=20; upper.length=60 for the upper one alone"
 )
 BAD_ELECTRODES = {

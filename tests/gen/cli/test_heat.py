@@ -77,11 +77,11 @@ def test_a_limit_passed_says_when() -> None:
     assert winding["time_to_limit_s"] > 60
     assert winding["rest_s"] > 0
     assert re.search(r"^  winding .* \S+ min$", text, re.M)
-    assert re.search(r"^After 2000 welds straight after one another: rest \S+ (min|s|h) for the winding\.$", text, re.M)
+    assert re.search(r"^After 2000 welds without a pause: rest \S+ (min|s|h) for the winding\.$", text, re.M)
 
 
 def test_a_small_burst_needs_no_rest() -> None:
     """One weld from cold."""
     text, data, _ = simulated("--burst", "1")
-    assert "After 1 weld straight after one another: no rest is needed." in text
+    assert "After 1 weld: no rest is needed." in text
     assert data["burst"] == 1

@@ -163,7 +163,7 @@ def test_a_schedule_that_this_machine_refuses_is_not_written(here: Path) -> None
     (here / "welder.toml").write_text(replaced(MACHINE, 'longest_weld = "3 s"', 'longest_weld = "0.5 s"'))
     outcome = typed(["suggest", "--rods", "5,5", "--setdown", "15", "-o", "long.toml"])
     assert outcome.code == 1
-    assert "The machine refuses it as it stands, so nothing is written: long.toml" in outcome.out
+    assert "This machine refuses the schedule, so nothing is written: long.toml" in outcome.out
     assert not (here / "long.toml").exists()
 
 

@@ -41,7 +41,7 @@ def test_out_and_in_again_with_nothing_lost(here: Path, tmp_path_factory: pytest
     (other / "welder.toml").write_text(MACHINE)
     line = ("--welder", str(other / "welder.toml"))
     assert well("import", "trials.csv", *line) == "Added: 3.\n"
-    assert well("import", "trials.csv", *line) == "Added: 0. There already: 3.\n"
+    assert well("import", "trials.csv", *line) == "Added: 0. Recorded before: 3.\n"
     with Records(here / "records.sqlite") as ours, Records(other / "records.sqlite") as theirs:
         assert ours.trials() == theirs.trials()
         assert len(ours.trials()) == 3
@@ -55,7 +55,7 @@ def test_a_notebook_typed_in(here: Path) -> None:
     rows += "tore parent,90,0.9,2026-05-01T10:05:00Z,rungs\n"
     (here / "book.csv").write_bytes(b"\xef\xbb\xbf" + rows.replace("\n", "\r\n").encode())
     assert well("import", "book.csv") == "Added: 2.\n"
-    assert well("import", "book.csv") == "Added: 0. There already: 2.\n"
+    assert well("import", "book.csv") == "Added: 0. Recorded before: 2.\n"
     assert "Try " in well("next", "rungs.toml", "--schedule", "job.toml")
 
 
