@@ -82,7 +82,7 @@ def _option(name: str, key: str, metavar: str, text: str) -> Callable[[Any], Any
     "sheets_mm",
     type=_sizes(*SHEETS_MM, 3),
     metavar="T,T[,T]",
-    help="Two or three sheets in their order: 1,1 (mm); 0.04in,0.06in.",
+    help="Two or three sheets in order: 1,1 (mm); 1mm,0.06in.",
 )
 @click.option("--rods", "rods_mm", type=_sizes(*RODS_MM, 2), metavar="D,D", help="Two crossed rods, such as 5,8 (mm).")
 @click.option("--joint", type=USER_PATH, help="A joint file, in place of the other options.")
@@ -90,7 +90,7 @@ def _option(name: str, key: str, metavar: str, text: str) -> Callable[[Any], Any
 @_option("--surface", "surface", "SURFACE", "clean, scaled or zinc.")
 @_option("--finish", "finish", "FINISH", "Of rods: cold_drawn or hot_drawn.")
 @_option("--setdown", "setdown_percent", "PERCENT", "Of rods: 15, 30 or 50 % of the thinner (15).")
-@_option("--force", "force_N", "N", "Electrode force, N (or 400lb), to compare with the tables'.")
+@_option("--force", "force_N", "N", "Electrode force, N (or 400lb), if it is known.")
 @_option("--force-measured", "force_measured", "HOW", "How it was measured: gauge, spring or lever.")
 @_option("--face", "face_diameter_mm", "MM", "Electrode face, across; otherwise the welder file's.")
 @click.option(
@@ -101,7 +101,7 @@ def _option(name: str, key: str, metavar: str, text: str) -> Callable[[Any], Any
     help="Radius of the groove, or of each along its rod; otherwise the welder file's.",
 )
 @_option("--pitch", "pitch_mm", "MM", "From this weld to the nearest made before it.")
-@_option("--overlap", "overlap_mm", "MM", "Overlap of sheets, to compare with the table's.")
+@_option("--overlap", "overlap_mm", "MM", "Overlap of sheets, if it is known.")
 @welder_option
 @click.option("--model", is_flag=True, help="Compute the joint as well, which takes some seconds.")
 @click.option("-o", "--output", type=USER_PATH, help="Write the schedule to this new file.")

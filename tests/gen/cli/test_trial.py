@@ -123,7 +123,7 @@ def test_no_weld_is_offered_that_the_verdict_forbids(here: Path) -> None:
     assert "The verdict forbids, at 8 welds a minute" in told
     assert "the rating plate allows" in " ".join(told.split())
     assert typed(["simulate", "fast.toml", *pace]).code == 0
-    refused = [float(found) for found in re.findall(r"\((\S+) s\) at 90 %: Current", told)]
+    refused = [float(found) for found in re.findall(r"\((\S+) s\) at 90 %: The welds", told)]
     assert refused
     assert weld_of(here / "fast.toml")[0] < min(refused)
     well("next", "rungs.toml", "-o", "slow.toml", "--pace", "1")
