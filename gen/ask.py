@@ -1,4 +1,4 @@
-"""What a user is asked and how an answer is read, whoever does the asking: a terminal, a page, or a test."""
+"""Questions to a user and the reading of answers, for every front end: a terminal, a page, a test."""
 
 from __future__ import annotations
 
@@ -18,13 +18,13 @@ from gen.units import typed_number, typed_whole
 from gen.user_files import FileModel, Written, allowed, choices_of, is_flag, written
 
 T = TypeVar("T")
-_LONGEST_PATH = 1000  # bytes, of which a system allows 260 to 4096
-# Controls, and the surrogates that stand for bytes that are not UTF-8 (Unicode, chapter 4.5).
+_LONGEST_PATH = 1000  # bytes; systems allow 260 to 4096
+# Control characters, and the surrogates of bytes that are not UTF-8 (Unicode, chapter 4.5).
 _UNWRITABLE = ("Cc", "Cs")
 
 
 class NotTaken(ValueError):
-    """An answer or option that will not do: what was given, and what is allowed."""
+    """An answer or option that is not accepted: the text given, and what is allowed."""
 
     def __init__(self, given: str, allowed: str) -> None:
         super().__init__(f"{given} given; allowed: {allowed}")
@@ -32,19 +32,19 @@ class NotTaken(ValueError):
 
 
 class Stopped(Exception):
-    """The user ended it. What was done before stays."""
+    """The user ended the questions. What was done before stays."""
 
 
 class Ask(Protocol):
-    """How a front end asks its user. Each call returns once there is an answer, or raises what ends the whole: `Stopped`."""
+    """How a front end asks its user. Each call returns an answer, or raises `Stopped`."""
 
     def yes(self, question: str) -> bool:
         """Whether the user says yes."""
 
     def answer(self, question: str, read: Callable[[Any], T], typical: Any = None) -> T:
-        """What `read` makes of the answer. One that it refuses with `NotTaken` is asked for again, with those words.
+        """The answer as read by `read`. If it raises `NotTaken` its message is shown and the question asked again.
 
-        `typical`: what an empty answer stands for; None: there must be one.
+        `typical`: the answer for an empty reply; None: an empty reply is not accepted.
         """
 
 
@@ -57,44 +57,48 @@ class Unsure(Enum):
 
 @dataclass(frozen=True)
 class NumberedChoice:
-    """One of the answers to pick from: its value, and what it means in a few words."""
+    """One choice: its value, and its meaning in a few words."""
 
     value: Any
     text: str
 
     @property
     def name(self) -> str:
-        """What may be typed for it beside its number."""
+        """The text that may be typed instead of its number."""
         return self.text if isinstance(self.value, bool) else str(self.value)
 
 
 @dataclass(frozen=True)
 class Inquiry:
-    """One thing to ask. `key` names the answer, `label` stands for it in a summary, `purpose` says what it is for.
-
-    `where`: where to find it. `choices` are numbered; with `many` several may be picked. `read` takes what is typed beside
-    them. `meanwhile`: what is taken where it is not known; "": there must be an answer.
-    """
+    """One question."""
 
     key: str
+    """Names the answer."""
     label: str
+    """Names the answer in a summary."""
     text: str
+    """The question."""
     purpose: str
+    """What the answer is for."""
     where: str
+    """Where to find the answer."""
     meanwhile: str
+    """What is taken if the answer is not known; "": there must be an answer."""
     choices: tuple[NumberedChoice, ...] = ()
     read: Callable[[Any], Any] | None = None
+    """Reads an answer that is no choice; None: only choices."""
     many: bool = False
+    """Whether several choices may be picked."""
 
 
 class Inquirer(Protocol):
     """How a front end puts one question after another."""
 
     def put(self, inquiry: Inquiry) -> Any:
-        """The value that `reply_of` makes of what the user says, or one of `Unsure`; what it refuses is asked for again."""
+        """The reply as read by `reply_of`, a value or one of `Unsure`. If it raises `NotTaken` the question is asked again."""
 
     def tell(self, text: str) -> None:
-        """Say something that is no question."""
+        """Show a text."""
 
 
 _NOT_KNOWN = {"", "?", "unknown", "do_not_know", "don't_know", "dont_know", "not_known"}
@@ -102,9 +106,9 @@ _BACK = {"b", "back"}
 
 
 def reply_of(inquiry: Inquiry, text: str, *, by_number: bool = True) -> Any:
-    """What a reply means: a choice by its number or name, or what is typed; nothing at all is not known.
+    """The meaning of a reply: a choice by its number or name, or a value. An empty reply is not known. Raises NotTaken.
 
-    After the choices comes one number more, for not known. Where no list is shown, nothing goes by number. Raises NotTaken.
+    The number after the last choice means not known. Without `by_number`, where no list is shown, numbers mean nothing.
     """
     said = plain(text)
     if said in _BACK:
@@ -122,14 +126,14 @@ def reply_of(inquiry: Inquiry, text: str, *, by_number: bool = True) -> Any:
 
 
 def _named(inquiry: Inquiry, by_number: bool) -> dict[str, Any]:
-    """What may be typed for each choice."""
+    """The value of each choice, by all texts that may be typed for it."""
     known = {plain(choice.name).replace("_", ""): choice.value for choice in inquiry.choices}
     known |= {choice.name[0]: choice.value for choice in inquiry.choices if isinstance(choice.value, bool)}
     return known | ({str(n): choice.value for n, choice in enumerate(inquiry.choices, 1)} if by_number else {})
 
 
 def _several(inquiry: Inquiry, text: str, by_number: bool) -> tuple[Any, ...]:
-    """The choices that are named, with commas between, or spaces between numbers; none for `none` or 0."""
+    """The choices named, separated by commas, or numbers by spaces; empty for `none` or 0."""
     if plain(text) in ("none", "0"):
         return ()
     known = _named(inquiry, by_number)
@@ -148,9 +152,9 @@ def _pickable(inquiry: Inquiry, by_number: bool) -> str:
 
 
 def number(least: float, most: float, words: Mapping[str, float] | None = None) -> Callable[[str], float]:
-    """Reads a number from `least` to `most`, a whole one where both are, or one of `words` for its number.
+    """Reads a number from `least` to `most`, a whole one if both are, or one of `words` as its number.
 
-    What is a number already, such as what stands for an empty answer, is read as if it were typed.
+    A number, such as the typical answer, is read as if it were typed.
     """
     whole = isinstance(least, int) and isinstance(most, int)
     words = words or {}
@@ -172,9 +176,9 @@ def number(least: float, most: float, words: Mapping[str, float] | None = None) 
 
 
 def value_of(model: type[FileModel], key: str) -> Callable[[Any], Any]:
-    """Reads what goes into a user's file, with the rules of its key, as a bench writes it.
+    """Reads a typed value for a key of a user's file, by the rules of that key.
 
-    A measure may have a unit or a fraction, a name spaces for underscores, and yes stands for true.
+    A measure may have a unit or a fraction, a name may have spaces for underscores, and yes means true.
     """
     field = model.model_fields[key]
     adapter: TypeAdapter[Any] = TypeAdapter(
@@ -203,9 +207,9 @@ def value_of(model: type[FileModel], key: str) -> Callable[[Any], Any]:
                     hint = str(error)
         try:
             if isinstance(value, str) and _is_number_to_python(value):
-                raise ValueError  # which the adapter would take as well
+                raise ValueError  # the adapter would accept it
             return adapter.validate_python(value)
-        except ValueError:  # pydantic's is one too
+        except ValueError:  # pydantic's error is one too
             what = allowed(field) if not hint else f"{allowed(field)} ({hint})"
             raise _not_taken(text, what) from None
 
@@ -213,12 +217,12 @@ def value_of(model: type[FileModel], key: str) -> Callable[[Any], Any]:
 
 
 def plain(text: str) -> str:
-    """A name as it is compared: small letters, and no difference between spaces, hyphens and underscores."""
+    """A name for comparison: in small letters, with spaces and hyphens as underscores."""
     return "_".join(text.lower().replace("-", " ").replace("_", " ").split())
 
 
 def path_of(text: str) -> Path:
-    """Reads the name of a file or folder, one that every system, message and page can hold."""
+    """Reads the name of a file or folder that every system, message and page can show."""
     unwritable = any(unicodedata.category(letter) in _UNWRITABLE for letter in text)
     if not text or unwritable or len(text.encode()) > _LONGEST_PATH:
         allowed = (
@@ -233,7 +237,7 @@ def _not_taken(text: Any, what: str) -> NotTaken:
 
 
 def _typed(text: Any) -> Written:
-    """What was typed as a message shows it: in quotes unless it is a number."""
+    """A typed text as a message shows it: in quotes unless it is a number."""
     try:
         typed_number(text if isinstance(text, str) else f"{text:g}")
     except ValueError:
@@ -242,7 +246,7 @@ def _typed(text: Any) -> Written:
 
 
 def _is_number_to_python(text: str) -> bool:
-    """Whether Python alone would take it, such as 1_0 or another script's digits."""
+    """Whether Python would read it as a number, such as 1_0 or another script's digits."""
     try:
         float(text)
     except ValueError:

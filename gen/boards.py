@@ -19,7 +19,7 @@ Gpio = int | str  # as the board's MicroPython takes it: 4 for GP4, "A2" for PA2
 Item = TypeVar("Item")
 Listed = Annotated[tuple[Item, ...], BeforeValidator(lambda given: tuple(given) if isinstance(given, list) else given)]
 
-# What every board has a pin for, whether a machine uses it or not.
+# Every board has a pin for each of these roles, even if a machine does not use it.
 ROLES = (
     "stop", "pedal", "gate", "contactor", "detector", "force", "over_temperature", "conduction", "primary_current",
 )  # fmt: skip
@@ -31,9 +31,10 @@ MOST_ROWS = 1024  # of a timing table on any board
 
 
 class BoardLimits(FileModel):
-    """What the board holds and how well it times. `least_blank_us`: the least from the detector's edge to a gate.
+    """The board's memory and timing limits.
 
-    `watchdog_ms`: how long the program may show no sign of life; it covers the erasing of flash.
+    `least_blank_us`: the least time from the detector's edge to a gate. `watchdog_ms`: the watchdog's timeout, which must
+    cover the erasing of flash.
     """
 
     rows: int = Field(ge=1, le=MOST_ROWS)
@@ -44,16 +45,14 @@ class BoardLimits(FileModel):
 
 
 class OverRun(FileModel):
-    """What bounds the current if the program stops for good.
-
-    `gate_ends_itself`: the gate current ends within 12 ms of the pin rising, whatever the pin then does, by the board alone.
-    `count_bounded_by`: what ends the weld's last half-cycle without the main loop, or None. `worst`: the longest over-run
-    where the welder file names no hardware against it.
-    """
+    """What bounds the current if the program stops for good."""
 
     gate_ends_itself: bool
+    """Whether the board alone ends the gate current within 12 ms of the pin rising, whatever the pin then does."""
     count_bounded_by: str | None = None
+    """What ends the weld's last half-cycle without the main loop, or None."""
     worst: str
+    """The longest over-run if the welder file names no hardware against it."""
 
 
 class Capabilities(FileModel):
@@ -92,14 +91,14 @@ class SupplyPins(FileModel):
 
 
 class AtBoot(FileModel):
-    """What the pins do before the program sets them: all but a few the same; of `moves`, each with what it does."""
+    """What the pins do before the program sets them: `usual`, except the pins in `moves`, each with what it does."""
 
     usual: str
     moves: dict[str, str] = Field(default_factory=dict)
 
 
 class Erratum(FileModel):
-    """A fault of the chip: its name, what it does, the roles whose pins it touches, and what to fit or do."""
+    """A fault of the chip: its name, its effect, the roles whose pins it affects, and its remedy."""
 
     name: str
     what: str
@@ -181,7 +180,7 @@ class Board(FileModel):
         )
 
     def with_pins(self, chosen: dict[str, Gpio]) -> Self:
-        """This board with `chosen` pins for some roles. Raises Wrong where one cannot be."""
+        """This board with `chosen` pins for some roles. Raises Wrong for a pin that cannot take its role."""
         roles = dict(self.roles)
         for role, gpio in chosen.items():
             if role not in roles:
@@ -232,7 +231,7 @@ def _listed(choices: tuple[Gpio, ...]) -> str:
 
 
 def board_from(file: Traversable) -> Board:
-    """The board in one TOML file. Raises InputError where it is none."""
+    """The board in one TOML file. Raises InputError for any other file."""
     name = Path(file.name)
     try:
         text = file.read_text(encoding="utf-8")

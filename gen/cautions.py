@@ -1,4 +1,4 @@
-"""The cautions, worded once and shown wherever the user acts."""
+"""The cautions, shown wherever the user acts."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ CAUTIONS = (
     "Electrodes and work stay hot. Zinc, cadmium and chrome give off poisonous fumes: ventilate, or do not weld them.",
 )
 
-AT_THE_ELECTRODES = CAUTIONS[-3:]  # for whoever is about to weld
+AT_THE_ELECTRODES = CAUTIONS[-3:]  # shown before a weld
 
 
 def caution_lines(width: int = 76, cautions: Sequence[str] = CAUTIONS) -> list[str]:

@@ -1,9 +1,8 @@
-"""What percent current means on a machine, and the current that a firing delivers there.
+"""The meaning of percent current on a machine, and the current that a firing delivers.
 
-100 % is the current at the earliest firing that this machine may have: a margin beyond the greatest load angle that it may
-show. Every other percentage is of that, at the middle of the range of its load angle. What is delivered is a share of the
-current at full conduction, which is what a clamp meter reads on the machine without a timer; it has a range, because the
-load angle has one.
+100 % is the current at the machine's earliest firing: a margin beyond its greatest load angle. Other percentages are of
+that current, at the middle of the range of the load angle. The delivered current is a share of the current at full
+conduction, which a clamp meter reads on the machine without a timer. The share has a range, because the load angle has one.
 """
 
 from __future__ import annotations
@@ -16,16 +15,14 @@ from gen.phase_control import delay_for_fraction_deg, rms_fraction
 from gen.ranges import Figure
 
 FULL_MARGIN_DEG = 3.0  # 100 % fires this far beyond the greatest load angle
-NARROW = (
-    0.95  # at 100 % less than this share of the full current may flow: the range of the load angle is worth narrowing
-)
+NARROW = 0.95  # if 100 % may deliver less than this share, the range of the load angle should be narrowed
 
-_STEPS = 12  # of the range of the load angle, in which the least share is looked for
+_STEPS = 12  # of the range of the load angle, for the search of the least share
 
 
 @dataclass(frozen=True)
 class PercentScale:
-    """Percent current on a load whose angle lies from `low_deg` to `high_deg`."""
+    """Percent current on a load with an angle from `low_deg` to `high_deg`."""
 
     low_deg: float
     high_deg: float
@@ -36,23 +33,23 @@ class PercentScale:
 
     @property
     def full_deg(self) -> float:
-        """Where 100 % fires: beyond the greatest load angle, never before it."""
+        """The firing delay of 100 %, beyond the greatest load angle."""
         return self.high_deg + FULL_MARGIN_DEG
 
     def delay_deg(self, percent: float) -> float:
-        """The firing delay of a percentage above 0 and up to 100. Two percentages never share one."""
+        """The firing delay of a percentage above 0 and up to 100; every percentage has its own."""
         if percent == 100:
             return self.full_deg
         return delay_for_fraction_deg(percent / 100 * rms_fraction(self.full_deg, self.middle_deg), self.middle_deg)
 
     def percent(self, delay_deg: float) -> float:
-        """The percentage that fires at a delay: the inverse of `delay_deg`."""
+        """The percentage of a firing delay: the inverse of `delay_deg`."""
         return 100 * rms_fraction(delay_deg, self.middle_deg) / rms_fraction(self.full_deg, self.middle_deg)
 
     def share(self, delay_deg: float) -> tuple[float, float]:
-        """Least and most of the current at full conduction that a firing delay delivers over the range of the angle.
+        """Least and greatest share of the current at full conduction, over the range of the load angle.
 
-        The least is often within the range, where the share dips between that of a resistance and that of an inductance.
+        The least is often inside the range: the share has a minimum between a pure resistance and a pure inductance.
         """
         angles = [self.low_deg + n / _STEPS * (self.high_deg - self.low_deg) for n in range(_STEPS + 1)]
         shares = [rms_fraction(delay_deg, angle) for angle in angles]
@@ -66,12 +63,12 @@ def scale_of(welder: Welder) -> PercentScale:
 
 
 def full_current(tap: Tap, working: Figure) -> Figure:
-    """What 100 % delivers on a tap, of its working current at full conduction on either side."""
+    """The current that 100 % delivers on a tap. `working`: its primary or secondary current at full conduction."""
     scale = PercentScale(tap.load_angle.low, tap.load_angle.high)
     return delivered(working, scale.share(scale.full_deg))
 
 
 def delivered(working: Figure, share: tuple[float, float]) -> Figure:
-    """A working current at full conduction less what a firing withholds of it."""
+    """The part of a working current at full conduction that a firing delivers."""
     low, high = working.low * share[0], working.high * share[1]
-    return Figure(low, high, working.unit, f"{working.source}, less what the firing delay withholds")
+    return Figure(low, high, working.unit, f"{working.source}, less the part that the firing delay withholds")

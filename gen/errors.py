@@ -1,4 +1,4 @@
-"""The one kind of error that a user can cause and mend."""
+"""The error for bad input, which the user can correct."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from collections.abc import Iterable
 from pathlib import Path
 from typing import Any
 
-# Of each part of a message, characters: what a user gave can be a file of it, and a message is read on a screen.
+# The most characters of each part of a message, which is read on a screen; a value given may be as long as a file.
 _LONGEST = {"key": 200, "given": 120, "allowed": 1000}
 
 
@@ -17,8 +17,8 @@ def _short(text: str, part: str) -> str:
 
 
 def meant(word: str, names: Iterable[str]) -> str:
-    """Of these names the one that a mistyped word most likely stands for, as a question; "" where none is near."""
-    bare = {_bare(name): name for name in names}  # dashes and endings are alike everywhere, and say nothing
+    """A question that proposes the name nearest to a mistyped word; "" if none is near."""
+    bare = {_bare(name): name for name in names}  # without dashes and endings, which are common to many
     near = difflib.get_close_matches(_bare(word[:100]), list(bare), 1, 0.6)
     return f"did you mean {bare[near[0]]}?" if near else ""
 
@@ -28,7 +28,7 @@ def _bare(name: str) -> str:
 
 
 class InputError(ValueError):
-    """Bad input, reported in one line: where it stands, the value, and what is allowed. A long part is cut short.
+    """Bad input, reported in one line: its place, the value given, and what is allowed. Long parts are cut.
 
     The command line prints it and ends with exit code 2, before anything is written.
     """

@@ -28,17 +28,17 @@ from gen.table import TimingRow, TimingTable, board_delay_us, heat
 from gen.timing import LONGEST_S, delay_range_us, first_delay_us
 from gen.units import degrees_to_us, milliseconds, us_to_degrees
 
-MARK = "Made by Weldbeat"  # in the header of every file that is made
+MARK = "Made by Weldbeat"  # in the header of every rendered file
 _BOARD_DIGEST = re.compile(r'^BUNDLE_DIGEST = "[0-9a-f]*"$', re.MULTILINE)
-HEAT_RATIO = 1.1  # from one step of the board's table of least heats to the next
-VOLT_SECONDS_STEPS = 32  # of the range of delays: 3 degrees or so, over which a line is within 1/2000 of the curve
-WHOLE_HALF_CYCLE = 10_000  # what the board calls the volt-seconds of a half-cycle that is not fired late
+HEAT_RATIO = 1.1  # between steps of the board's table of least heats
+VOLT_SECONDS_STEPS = 32  # of the range of delays: some 3 degrees each, where a line is within 1/2000 of the curve
+WHOLE_HALF_CYCLE = 10_000  # the board's unit: volt-seconds of a half-cycle at full conduction
 STOP_REQUEST = '{"jsonrpc": "2.0", "id": 0, "method": "stop"}'
 
 
 @dataclass(frozen=True)
 class FirmwareBundle:
-    """What goes onto the board: text by path, in sorted order."""
+    """The board's files: text by path, in sorted order."""
 
     files: dict[str, str]
 
@@ -52,7 +52,7 @@ class FirmwareBundle:
 
     @property
     def board_digest(self) -> str:
-        """What the board reports, BUNDLE_DIGEST of its config.py: the digest while that is still empty."""
+        """BUNDLE_DIGEST in the board's config.py, which the board reports: the digest with that entry empty."""
         return FirmwareBundle(self._with_board_digest("")).digest
 
     def _with_board_digest(self, digest: str) -> dict[str, str]:
@@ -64,7 +64,7 @@ class FirmwareBundle:
         return FirmwareBundle(self._with_board_digest(self.board_digest))
 
     def write(self, folder: Path) -> None:
-        """Write every file below `folder`, which is made where it is missing."""
+        """Write every file below `folder`, which is made if it is missing."""
         for path, text in self.files.items():
             target = folder / path
             target.parent.mkdir(parents=True, exist_ok=True)
@@ -73,7 +73,7 @@ class FirmwareBundle:
 
 @dataclass(frozen=True)
 class TextChart:
-    """The schedule as lines of text, one mark for so many half-cycles."""
+    """The schedule as lines of text. One mark is `half_cycles_per_mark`."""
 
     half_cycles_per_mark: int
     lines: tuple[str, ...]
@@ -111,17 +111,17 @@ def with_crc(text: str) -> str:
 
 
 def duty_limit(welder: Welder) -> int:
-    """What the board's duty guard lets pass in a minute, in hundredths of a half-cycle at full conduction."""
+    """The duty guard's limit in a minute, in hundredths of a half-cycle at full conduction."""
     return int(welder.allowed_duty * 2 * welder.mains.frequency_Hz * 60 * 100)
 
 
 @lru_cache(maxsize=64)
 def heat_steps(scale: PercentScale, frequency_Hz: int, earliest_us: int, latest_us: int) -> tuple[tuple[int, int], ...]:
-    """What the board holds a row's heat against: (delay, heat of that very delay), by rising delay.
+    """(Delay, heat at that delay), by rising delay: the board's table to check the heat of pushed rows.
 
-    Heat falls as the delay grows, so that of the first step at or after a row's delay is a lower bound of the row's. The
-    steps lie at equal ratios of heat and, below ten hundredths, at each of them, where the heat that is told changes: the
-    later of the delays that either end of the load angle's range gives.
+    Heat falls as the delay grows, so the heat of the first step at or after a row's delay is a lower bound of the row's
+    heat. The steps are at equal ratios of heat, and below ten hundredths at every hundredth. Each is at the later of the
+    delays for the two ends of the load angle's range.
     """
     delays, level = {earliest_us, latest_us}, 1.0
     while level < 100:
@@ -146,7 +146,7 @@ def volt_seconds_step_us(earliest_us: int, latest_us: int) -> int:
 def volt_seconds_steps(
     scale: PercentScale, frequency_Hz: int, earliest_us: int, latest_us: int
 ) -> tuple[tuple[int, ...], ...]:
-    """Volt-seconds by delay at either end of the load angle's range, which the board compares the two polarities by."""
+    """Volt-seconds by delay at both ends of the load angle's range. The board compares the two polarities by them."""
     step_us = volt_seconds_step_us(earliest_us, latest_us)
     delays_deg = [us_to_degrees(earliest_us + n * step_us, frequency_Hz) for n in range(VOLT_SECONDS_STEPS + 1)]
     return tuple(
@@ -156,7 +156,7 @@ def volt_seconds_steps(
 
 
 def draw(table: TimingTable, width: int = 72) -> TextChart:
-    """The table as text: a line a row, a mark for each so many half-cycles, `#` under current."""
+    """The table as text: one line a row, one mark for several half-cycles, `#` under current."""
     longest = max(row.half_cycles for row in table.rows)
     per_mark = max(1, math.ceil(longest / width))
     lines = []

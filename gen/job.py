@@ -1,4 +1,4 @@
-"""The main job as a value: a schedule compiled for a machine, and the firmware rendered from it."""
+"""The main job as a value: a schedule, its machine, the compiled timing table and the rendered firmware."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ from gen.user_files import Wrong, written
 
 @dataclass(frozen=True)
 class Job:
-    """A schedule on a machine: what is simulated, and what is flashed."""
+    """A schedule on a machine, to be simulated or flashed."""
 
     schedule: Schedule
     welder: Welder
@@ -55,7 +55,7 @@ def find_welder(welder_path: Path | None = None) -> Welder:
 
 
 def check_board(welder: Welder, path: Path) -> None:
-    """Raise InputError, which names the file `path`, for a board that there is not, or pins that it has not."""
+    """Raise InputError, which names the file `path`, for an unknown board or for pins that it does not have."""
     if welder.board.name not in boards():
         names = ", ".join(str(written(name)) for name in boards())
         raise InputError(path, "board.name", written(welder.board.name), f"allowed: {names}; see `weldbeat boards`")
@@ -66,5 +66,5 @@ def check_board(welder: Welder, path: Path) -> None:
 
 
 def board_of(welder: Welder) -> Board:
-    """The board that a welder file names, with the pins that the file chooses. `find_welder` has checked both."""
+    """The board and pins chosen in a welder file. `find_welder` has checked both."""
     return boards()[welder.board.name].with_pins(welder.board.pins)

@@ -11,14 +11,12 @@ from functools import lru_cache
 
 from gen.roots import root
 
-_RESISTIVE_DEG = (
-    1e-6  # below it the angle's tangent may vanish, and its current ends within a nanosecond of the voltage
-)
+_RESISTIVE_DEG = 1e-6  # below it the tangent may vanish; the current ends within a nanosecond of the voltage
 
 
 @lru_cache(maxsize=4096)
 def extinction_angle_deg(delay_deg: float, load_angle_deg: float) -> float:
-    """Where the current that began at `delay_deg` ends.
+    """The angle at which the current that began at `delay_deg` ends.
 
     Solves sin(b - p) = sin(a - p) exp(-(b - a) / tan p). At or below the load angle a long gate gives full
     conduction, and the current runs 180 degrees from where steady state begins: `load_angle_deg` + 180.
@@ -36,7 +34,7 @@ def extinction_angle_deg(delay_deg: float, load_angle_deg: float) -> float:
     def flowing(b: float) -> float:
         return math.sin(b - p) - sine * math.exp((a - b) / lag)
 
-    # The current lives past the voltage zero, and less than the load angle past it.
+    # The current ends after the voltage zero, by less than the load angle.
     latest = math.pi + p
     return math.degrees(root(flowing, math.pi, latest) if flowing(latest) < 0 else latest)
 
@@ -69,7 +67,7 @@ def delay_for_fraction_deg(fraction: float, load_angle_deg: float) -> float:
 
 
 def volt_seconds(delay_deg: float, load_angle_deg: float) -> float:
-    """Voltage times time that one half-cycle puts on the load, in units of peak voltage over omega (2 is a whole one)."""
+    """Volt-seconds on the load in one half-cycle, in units of peak voltage over omega; a whole half-cycle is 2."""
     b = extinction_angle_deg(delay_deg, load_angle_deg)
     a = max(delay_deg, load_angle_deg)
     return math.cos(math.radians(a)) - math.cos(math.radians(b))

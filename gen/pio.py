@@ -1,7 +1,7 @@
-"""The PIO programs of the RP2 boards, from one instruction list to the board and to the proof.
+"""The PIO programs of the RP2 boards, generated from one list of instructions.
 
-`firmware_templates/drivers/rp2/programs.toml` holds each instruction once. From it come the `@rp2.asm_pio` functions that
-the board assembles itself; tests/firmware/rp2 holds their words against those of an independent assembler.
+`firmware_templates/drivers/rp2/programs.toml` has each instruction once. The `@rp2.asm_pio` functions generated from it are
+assembled on the board; tests/firmware/rp2 compares their words with those of an independent assembler.
 Source: RP2040 data sheet, chapter 3 (PIO); MicroPython's rp2 documentation (asm_pio).
 """
 
@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from functools import cache
 from importlib.resources import files
 
-MEMORY = 32  # instructions that one PIO block holds
+MEMORY = 32  # instructions of one PIO block
 
 
 @dataclass(frozen=True)
@@ -26,7 +26,7 @@ class Instruction:
 
 @dataclass(frozen=True)
 class PioProgram:
-    """A program that fits one PIO block: it runs from the first instruction and wraps from the last to label `wrap_target`.
+    """A program for one PIO block. It runs from the first instruction and wraps from the last to label `wrap_target`.
 
     `set_pins` is the number of pins that SET drives (low at the start); `fifo_join` is "none" or "rx". The ISR shifts left,
     the OSR right.
@@ -44,7 +44,7 @@ class PioProgram:
 def load_program(name: str, tested: int = 2) -> PioProgram:
     """Return the program called `name` in programs.toml.
 
-    `tested`: how many pins from the IN base on must be low for a gate: 1 the stop circuit, 2 the pedal after it as well.
+    `tested`: the number of pins from the IN base that must be low for a gate: 1 for the stop circuit, 2 with the pedal.
 
     Raises KeyError for an unknown name, ValueError for a program that is too long or jumps to a label it does not have.
     """

@@ -1,6 +1,6 @@
-"""Measures as a bench writes them: `1/4in`, `5 mm`, `8 swg`, `50 kg` of force, `120V`, `2.5 kVA`; lists as `5x8` or `5, 8`.
+"""Reads measures as typed in the shop: `1/4in`, `5 mm`, `8 swg`, `50 kg` of force, `120V`, `2.5 kVA`, `5x8` or `5, 8`.
 
-And as it wants them told: `Measures` puts lengths and forces into words, in millimetres and newtons or in inches and pounds.
+`Measures` prints lengths and forces, in millimetres and newtons or in inches and pounds.
 """
 
 from __future__ import annotations
@@ -16,7 +16,7 @@ from gen.units import INCH_MM, NUMBER, POUND_N
 STANDARD_GRAVITY = 9.80665  # m/s2, by definition
 POUND_KG = 0.45359237
 
-# Of each unit that a key ends with: the units that may be typed for it.
+# For each unit at the end of a key, the units that may be typed.
 UNITS: Mapping[str, Mapping[str, float]] = {
     "mm": {"mm": 1, "cm": 10, "m": 1000, "in": INCH_MM, "inch": INCH_MM, '"': INCH_MM, "ft": 12 * INCH_MM},
     "N": {"N": 1, "kN": 1000, "kgf": STANDARD_GRAVITY, "kg": STANDARD_GRAVITY, "lbf": POUND_N, "lb": POUND_N},
@@ -56,12 +56,13 @@ _LIST = re.compile(r"\s*[,;xX\u00d7]\s*|\s+(?:by|on|and)\s+")
 
 @dataclass(frozen=True)
 class Measures:
-    """How lengths and forces are told: of each unit that is computed in, the unit told, and how much of the former it is."""
+    """The units in which lengths and forces are printed."""
 
     units: Mapping[str, tuple[str, float]]
+    """By unit of computation: (printed unit, its size in that unit)."""
 
     def figure(self, figure: Figure) -> Figure:
-        """The figure in the unit told; one that is neither a length nor a force as it is."""
+        """The figure in the printed unit; unchanged if it is neither a length nor a force."""
         unit, each = self.units.get(figure.unit, (figure.unit, 1))
         return figure if each == 1 else Figure(figure.low / each, figure.high / each, unit, figure.source)
 
@@ -71,18 +72,18 @@ class Measures:
 
     def length(self, length_mm: float) -> str:
         """A computed length, in three digits."""
-        return self._told(length_mm, "mm")
+        return self._text(length_mm, "mm")
 
     def force(self, force_N: float) -> str:
         """A force, in three digits."""
-        return self._told(force_N, "N")
+        return self._text(force_N, "N")
 
     def given(self, lengths_mm: Iterable[float], joined: str = "") -> str:
-        """Lengths that somebody wrote, under one unit: in millimetres as they stand, converted ones in three digits."""
+        """Given lengths with one unit: millimetres unchanged, converted ones in three digits."""
         unit, each = self.units.get("mm", ("mm", 1))
         return f"{joined.join(f'{mm:g}' if each == 1 else shown(mm / each) for mm in lengths_mm)} {unit}"
 
-    def _told(self, value: float, unit: str) -> str:
+    def _text(self, value: float, unit: str) -> str:
         name, each = self.units.get(unit, (unit, 1))
         return f"{shown(value / each)} {name}"
 
@@ -92,7 +93,7 @@ INCH = Measures({"mm": ("in", INCH_MM), "N": ("lb", POUND_N)})
 
 
 class NoQuantity(ValueError):
-    """Text that is no measure of the unit wanted; its words are what to add to what is allowed, or nothing."""
+    """Text that is no measure in the unit wanted. Its message adds to what is allowed, or is empty."""
 
 
 def measure(text: str, unit: str) -> float:
@@ -152,7 +153,7 @@ def _gauge_mm(number: float, gauge: str) -> float:
 
 
 def _why_not(text: str, unit: str) -> str:
-    """What the writer most likely meant; empty where that cannot be told."""
+    """What the writer most likely meant; "" if that is not clear."""
     if _DECIMAL_COMMA.fullmatch(text):
         return f"a decimal comma; write a point: {text.strip().replace(',', '.', 1)}"
     ending = re.search(r"[A-Za-z\"%]+\.?\s*$", text)

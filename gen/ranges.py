@@ -1,4 +1,4 @@
-"""A figure that is known within a range, and where it came from."""
+"""A figure with a range and a source."""
 
 from __future__ import annotations
 
@@ -19,12 +19,12 @@ class Figure:
 
     @property
     def middle(self) -> float:
-        """For a calculation that wants one number; the ends are for judging."""
+        """For calculations with one number; judge by the ends."""
         return (self.low + self.high) / 2
 
     @property
     def handy(self) -> Figure:
-        """The same in the bench's unit: amperes by the thousand as kA."""
+        """The same with thousands of amperes in kA."""
         if self.unit != "A" or max(abs(self.low), abs(self.high)) < _KILO:
             return self
         return replace(self, low=self.low / _KILO, high=self.high / _KILO, unit="kA")
@@ -48,6 +48,6 @@ def shown(value: float) -> str:
 
 
 def spanning(values: Iterable[float], unit: str, source: str) -> Figure:
-    """The figure that holds every one of `values`."""
-    held = list(values)
-    return Figure(min(held), max(held), unit, source)
+    """The figure that spans all `values`."""
+    found = list(values)
+    return Figure(min(found), max(found), unit, source)

@@ -1,7 +1,7 @@
 """`records.sqlite`, next to welder.toml: welds, schedules sent to boards, trials on scrap, commissioning.
 
-One transaction a change, so that it holds the whole change or nothing of it. A file of another kind, of a newer
-version, or damaged, is never written to; whatever is read is checked, value by value, before it is used.
+Every change is one transaction, so that the file has all of it or none. A file of another kind, of a newer version, or
+damaged, is never written to. Every value read is checked before it is used.
 """
 
 from __future__ import annotations
@@ -24,15 +24,15 @@ from gen.user_files import written
 from gen.words import ENDING_NAMES, NOT_TIMED
 
 RECORDS_FILE = "records.sqlite"
-_APPLICATION = 0x5742_6561  # "WBea" in the header of the file, where other programs put theirs
-_SAME_WELD = timedelta(minutes=5)  # two accounts of one weld differ by the clocks of board and computer
+_APPLICATION = 0x5742_6561  # "WBea", the application ID in the file's header
+_SAME_WELD = timedelta(minutes=5)  # two records of one weld differ by the clocks of board and computer
 _WAIT_S = 5.0  # for another program that is writing
 WAY_OUT = (
     "allowed: as it was written; copy the file, see what `weldbeat rescue NEW` can still read of it, or move it away and a "
     "new one is made"
 )
 
-# What each version added to the file, in order; an older file gets what it lacks when it is opened.
+# The additions of each version, in order. An older file is brought up to date when it is opened.
 _VERSIONS = (
     """\
 CREATE TABLE welds (
@@ -130,7 +130,7 @@ VERSION = len(_VERSIONS)
 
 @dataclass(frozen=True)
 class WeldRecord:
-    """One weld. `ended_at` is UTC in ISO 8601; `schedule` and `digest` are None where they are not known."""
+    """One weld. `ended_at` is UTC in ISO 8601. `schedule` and `digest` are None if not known."""
 
     board: str
     boot: int
@@ -173,7 +173,7 @@ class TrialRecord:
 
 @dataclass(frozen=True)
 class KeptRecord:
-    """A setting that was kept for a joint, with the good window as it was estimated then."""
+    """A setting kept for a joint, with the good window estimated at that time."""
 
     joint: str
     kept_at: str
@@ -307,7 +307,7 @@ def fitting(columns: Sequence[str], row: Sequence[Any], kinds: Mapping[str, Any]
 
 
 class Records:
-    """The open file, made where it is missing. Raises InputError where it cannot be used; use it in a `with`."""
+    """The records file, opened in a `with`, and made if it is missing. Raises InputError if it cannot be used."""
 
     def __init__(self, path: Path) -> None:
         self._path = path
@@ -321,10 +321,10 @@ class Records:
     def __enter__(self) -> Self:
         if self._path.exists() and not (self._path.is_file() or self._path.is_dir()):
             raise self._error("a pipe or a device, not a file", "allowed: move it away, and a new one is made")
-        with self._told():
+        with self._as_input_error():
             self._db = sqlite3.connect(self._path, timeout=_WAIT_S, isolation_level=None)
         try:
-            with self._told():
+            with self._as_input_error():
                 self._prepare()
         except InputError:
             self._db.close()
@@ -363,7 +363,7 @@ class Records:
         self._db.execute("COMMIT")
 
     def _back_up(self, version: int) -> None:
-        """Copy the file as it is, before its tables are changed, next to it under a name that is free."""
+        """Copy the file to a free name next to it, before its tables are changed."""
         for number in range(1, 1000):
             name = f"{self._path.stem}-version-{version}{'' if number == 1 else f'-{number}'}{self._path.suffix}"
             copy = self._path.with_name(name)
@@ -384,9 +384,9 @@ class Records:
         raise self._error("has a thousand copies of earlier versions", "allowed: move them away")
 
     def add_welds(self, welds: Iterable[WeldRecord]) -> int:
-        """Keep those that are not there yet; returns how many that were. What is there stays as it was.
+        """Keep the welds that are not recorded yet, and return their number. Recorded ones stay as they are.
 
-        A weld that bears another's number and ended at quite another time is not that one: its board was wiped meanwhile.
+        A weld with another's number but another time is a different weld: the board's settings were wiped between them.
         """
         added = 0
         with self._change():
@@ -402,7 +402,7 @@ class Records:
         return added
 
     def _life(self, weld: WeldRecord, lives: dict[str, int]) -> int | None:
-        """Under which life of its board to keep a weld, noted in `lives`; None where it is kept already."""
+        """The life of its board under which to keep a weld, also put into `lives`; None if the weld is kept already."""
         statement = "SELECT ended_at, life FROM welds WHERE board = ? AND boot = ? AND count = ?"
         same = self._read(statement, ("ended_at", "life"), (weld.board, weld.boot, weld.count))
         ended_at = datetime.fromisoformat(weld.ended_at)
@@ -414,11 +414,11 @@ class Records:
         return lives[weld.board]
 
     def welds(self) -> list[WeldRecord]:
-        """Every weld, in the order in which they ended."""
+        """Every weld, in the order of their ends."""
         return self._records(WeldRecord, "FROM welds ORDER BY ended_at, board, boot, count")
 
     def add_curve(self, gates: Sequence[GateRecord]) -> int:
-        """Keep the gates of one weld that is kept already; returns how many were new. What is there stays as it was."""
+        """Keep the gates of one recorded weld, and return the number of new ones. Recorded gates stay as they are."""
         added = 0
         with self._change():
             for gate in gates:
@@ -435,7 +435,7 @@ class Records:
         return added
 
     def curve(self, weld: WeldRecord) -> list[GateRecord]:
-        """The gates of a weld, in order; none where nobody watched, or nothing timed them."""
+        """The gates of a weld, in order; empty if they were not watched or not timed."""
         rest = (
             "FROM currents WHERE board = ? AND boot = ? AND count = ? AND life = "
             "(SELECT life FROM welds WHERE board = ? AND boot = ? AND count = ? AND ended_at = ?) ORDER BY gate"
@@ -449,26 +449,26 @@ class Records:
             self._db.execute("INSERT OR REPLACE INTO pushed VALUES (?, ?, ?, ?)", (digest, name, text, pushed_at))
 
     def pushed_text(self, digest: str) -> str | None:
-        """The schedule file that was pushed under `digest`, or None."""
+        """The schedule file pushed under `digest`, or None."""
         found = self._read("SELECT text FROM pushed WHERE digest = ?", ("text",), (digest,))
         return str(found[0][0]) if found else None
 
     def add_trial(self, trial: TrialRecord) -> int:
-        """Keep one trial; returns its number, the next of its joint where it has none."""
+        """Keep one trial, and return its number. Number 0 becomes the next of its joint."""
         return self._add_numbered("trials", "joint", trial)
 
     def add_trials(self, trials: Iterable[TrialRecord]) -> list[int]:
-        """Keep all of them or none; returns their numbers, each the next of its joint where it has none."""
+        """Keep all trials or none, and return their numbers. Number 0 becomes the next of its joint."""
         with self._change():
             return [self._numbered("trials", "joint", trial) for trial in trials]
 
     def remove_trial(self, joint: str, number: int) -> None:
-        """Take one trial out; the others keep their numbers."""
+        """Remove one trial. The others keep their numbers."""
         with self._change():
             self._db.execute("DELETE FROM trials WHERE joint = ? AND number = ?", (joint, number))
 
     def replace_trial(self, trial: TrialRecord) -> None:
-        """Put this trial in the place of the one of its number."""
+        """Replace the trial of the same number."""
         with self._change():
             self._db.execute("DELETE FROM trials WHERE joint = ? AND number = ?", (trial.joint, trial.number))
             self._insert("trials", trial)
@@ -478,16 +478,16 @@ class Records:
         return self._records(TrialRecord, "FROM trials WHERE ? IN (joint, '') ORDER BY joint, number", (joint or "",))
 
     def add_kept(self, kept: KeptRecord) -> None:
-        """Keep the setting that was settled on."""
+        """Keep a setting."""
         with self._change():
             self._insert("kept", kept)
 
     def kept(self, joint: str | None = None) -> list[KeptRecord]:
-        """What was kept for `joint`, or for all, the newest last."""
+        """The settings kept for `joint`, or for all, the newest last."""
         return self._records(KeptRecord, "FROM kept WHERE ? IN (joint, '') ORDER BY kept_at, joint", (joint or "",))
 
     def add_check(self, check: CheckRecord) -> int:
-        """Keep one step of a commissioning; returns its number, the next of its walk where it has none."""
+        """Keep one step of a commissioning, and return its number. Number 0 becomes the next of its walk."""
         return self._add_numbered("checks", "walk", check)
 
     def checks(self, walk: int | None = None) -> list[CheckRecord]:
@@ -499,7 +499,7 @@ class Records:
             return self._numbered(table, group, record)
 
     def _numbered(self, table: str, group: str, record: TrialRecord | CheckRecord) -> int:
-        """Insert under its number, or under the next of its group; inside a change."""
+        """Insert a record under its number, or the next of its group for 0. Call it inside a change."""
         number = record.number
         if number == 0:
             statement = f"SELECT coalesce(max(number), 0) + 1 FROM {table} WHERE {group} = ?"
@@ -513,22 +513,22 @@ class Records:
         self._db.execute(statement, [getattr(record, column) for column in columns])
 
     def _records(self, kind: type[Record], rest: str, given: Sequence[Any] = ()) -> list[Record]:
-        """Every row as a record; `rest`: the statement after its columns. Each value is checked."""
-        with self._told():
+        """Every row as a record, each value checked. `rest`: the statement after its columns."""
+        with self._as_input_error():
             rows = self._db.execute(f"SELECT {', '.join(_columns(kind))} {rest}", given).fetchall()
             return [checked(kind, row) for row in rows]
 
     def _read(self, statement: str, columns: Sequence[str], given: Sequence[Any] = ()) -> list[Any]:
-        """The rows of a statement that gives `columns`; each value is checked."""
-        with self._told():
+        """The rows of a statement with these `columns`, each value checked."""
+        with self._as_input_error():
             rows = self._db.execute(statement, given).fetchall()
             for row in rows:
                 fitting(columns, row)
             return rows
 
     @contextmanager
-    def _told(self) -> Iterator[None]:
-        """Whatever a damaged file does to what is inside ends in one sentence with the way out."""
+    def _as_input_error(self) -> Iterator[None]:
+        """Raises every error of a damaged file as an InputError with the way out."""
         try:
             yield
         except sqlite3.Error as error:
@@ -541,7 +541,7 @@ class Records:
 
     @contextmanager
     def _change(self) -> Iterator[None]:
-        """A transaction: all changes made inside, or none."""
+        """A transaction: all changes inside it, or none."""
         try:
             self._db.execute("BEGIN IMMEDIATE")
             yield
@@ -554,7 +554,7 @@ class Records:
             raise
 
     def _undo(self) -> None:
-        """End a change that failed. Where even that fails, closing the file undoes it."""
+        """Roll back a failed change. If that fails too, closing the file rolls it back."""
         try:
             if self._db.in_transaction:
                 self._db.execute("ROLLBACK")
@@ -593,7 +593,7 @@ _SCHEMA = "SELECT name, sql FROM sqlite_schema WHERE sql IS NOT NULL"
 
 @cache
 def tables_of(version: int) -> dict[str, str]:
-    """The tables of a file of this version: of each name the statement that SQLite keeps of it."""
+    """The tables of a file of this version: the statement that SQLite keeps of each, by name."""
     with closing(sqlite3.connect(":memory:")) as db:
         for script in _VERSIONS[:version]:
             for statement in _statements(script):
@@ -602,7 +602,7 @@ def tables_of(version: int) -> dict[str, str]:
 
 
 _WELD_COLUMNS = _columns(WeldRecord)
-# Of each column what Python takes it for, by record; in no record stand a weld's life and what was pushed.
+# The Python type of each column, by record. A weld's life and the pushed schedules are in no record.
 KINDS_OF: dict[Any, dict[str, Any]] = {kind: get_type_hints(kind) for kind in TABLES.values()}
 KINDS: dict[str, Any] = {column: kind for kinds in KINDS_OF.values() for column, kind in kinds.items()} | {
     "board": str,

@@ -1,4 +1,4 @@
-"""What can still be read of a damaged `records.sqlite`, row by row, into a new file. The damaged one stays as it is."""
+"""Copies the readable rows of a damaged `records.sqlite` into a new file. The damaged file stays as it is."""
 
 from __future__ import annotations
 
@@ -15,27 +15,29 @@ from gen.errors import InputError
 from gen.records import KINDS, KINDS_OF, OF_A_LIFE, TABLES, ImpossibleValue, Records, fitting
 from gen.writing import write_whole
 
-_BEYOND = 1000  # rows to look for after the last that is known, one by one
+_BEYOND = 1000  # row numbers to try after the last one known
 
 
 @dataclass(frozen=True)
 class Rescued:
-    """Of one table: how many rows were read and written, and how many there are signs of that could not be."""
+    """The result for one table."""
 
     kept: int
+    """Rows read and written."""
     lost: int
+    """Rows found that could not be read."""
 
 
 def rescue(damaged: Path, new: Path) -> Mapping[str, Rescued]:
-    """Write what can be read of `damaged` into the new file `new`; returns what came of each table.
+    """Write the readable rows of `damaged` into the new file `new`, and return the result for every table.
 
-    Works on a copy, the journal of an unfinished change with it. A table is named even when none of it can be read.
-    Raises InputError where `new` is there already, or where not a row can be read; then nothing is written.
+    It works on a copy, with the journal of an unfinished change. InputError if `new` exists, or if no row can be read;
+    nothing is written then.
     """
     if new.exists() or new.is_symlink():
         raise InputError(new, "is there already", None, "allowed: a name for a new file")
     if not damaged.is_file():
-        raise InputError(damaged, "no such file", None, "allowed: the records beside a welder file")
+        raise InputError(damaged, "no such file", None, "allowed: the records next to a welder file")
     with _scratch() as scratch:
         copy, made = Path(scratch, "damaged.sqlite"), Path(scratch, "new.sqlite")
         try:
@@ -58,8 +60,8 @@ def rescue(damaged: Path, new: Path) -> Mapping[str, Rescued]:
         except sqlite3.Error as error:
             raise InputError(made, "cannot be written", None, f"{error}; allowed: room in {made.parent}") from None
         if not any(each.kept for each in found.values()):
-            raise InputError(damaged, "not a row of it can be read", None, "allowed: a copy from before it was damaged")
-        with Records(made):  # what is written passes every check of a file that was never damaged
+            raise InputError(damaged, "no row of it can be read", None, "allowed: a copy from before it was damaged")
+        with Records(made):  # the new file passes every check of an undamaged one
             pass
         try:
             content = made.read_bytes()
@@ -71,7 +73,7 @@ def rescue(damaged: Path, new: Path) -> Mapping[str, Rescued]:
 
 @contextmanager
 def _scratch() -> Iterator[str]:
-    """A folder that is gone afterwards. Raises InputError where there is no room for one."""
+    """A temporary folder. Raises InputError if there is no room for one."""
     try:
         folder = TemporaryDirectory(ignore_cleanup_errors=True)
     except OSError as error:
@@ -81,7 +83,7 @@ def _scratch() -> Iterator[str]:
         yield name
 
 
-# Of each table the columns as the file has them; `life` stands in no record.
+# The columns of each table in the file. `life` is in no record.
 _COLUMNS = {
     "pushed": ("digest", "name", "text", "pushed_at"),
     **{table: tuple(field.name for field in fields(kind)) for table, kind in TABLES.items()},
@@ -90,7 +92,7 @@ _COLUMNS |= {table: ("life", *_COLUMNS[table]) for table in OF_A_LIFE}
 
 
 def _text(raw: bytes) -> Any:
-    """The text, or its bytes where they are none, which no column of text holds."""
+    """The text, or its bytes if they are not UTF-8; no text column accepts bytes."""
     try:
         return raw.decode()
     except UnicodeDecodeError:
@@ -107,7 +109,7 @@ def _rescued(source: sqlite3.Connection, target: sqlite3.Connection, table: str,
         try:
             target.execute(f"INSERT INTO {table} ({', '.join(columns)}) VALUES ({places})", row)
             kept += 1
-        except (sqlite3.IntegrityError, sqlite3.DataError, OverflowError):  # such as a number that is there twice
+        except (sqlite3.IntegrityError, sqlite3.DataError, OverflowError):  # such as a number used twice
             lost += 1
     return Rescued(kept, lost)
 
@@ -122,10 +124,10 @@ def _sound(table: str, columns: tuple[str, ...], row: tuple[Any, ...]) -> bool:
 
 
 def _rows(source: sqlite3.Connection, table: str, columns: tuple[str, ...]) -> Iterator[tuple[Any, ...] | None]:
-    """Each row that can be read; None for each that is there and cannot.
+    """Each readable row, and None for each one found that cannot be read.
 
-    Forward from the first until one cannot be read, backward from the last, and what lies between by its number, since
-    a damaged page stops a walk but not a look at a row of another page.
+    It reads forward from the first row and backward from the last, each up to a row that cannot be read. The rows between
+    are read by number: a damaged page ends a walk, but not the reading of a row on another page.
     """
     select = f"SELECT rowid, {', '.join(columns)} FROM {table}"
     forward = _walk(source, f"{select} ORDER BY rowid")
@@ -148,7 +150,8 @@ def _rows(source: sqlite3.Connection, table: str, columns: tuple[str, ...]) -> I
 @dataclass(frozen=True)
 class _Walk:
     rows: dict[int, tuple[Any, ...]]
-    whole: bool  # it came to the end
+    whole: bool
+    """Whether it reached the end."""
 
 
 def _walk(source: sqlite3.Connection, statement: str) -> _Walk:
@@ -156,7 +159,7 @@ def _walk(source: sqlite3.Connection, statement: str) -> _Walk:
     try:
         for number, *row in source.execute(statement):
             if not isinstance(number, int) or number in rows:
-                return _Walk(rows, False)  # a page that leads back to one that was read
+                return _Walk(rows, False)  # a damaged page leads back to an earlier one
             rows[number] = tuple(row)
     except (sqlite3.Error, OverflowError, UnicodeError):
         return _Walk(rows, False)

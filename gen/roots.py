@@ -1,7 +1,4 @@
-"""Where a function of one number passes zero.
-
-scipy.optimize has the same, and takes longer to import than a whole command to run.
-"""
+"""The root of a function of one number. scipy.optimize takes longer to import than a whole command to run."""
 
 from __future__ import annotations
 
@@ -11,7 +8,7 @@ _ROUNDS = 100
 
 
 def root(f: Callable[[float], float], low: float, high: float) -> float:
-    """Where `f` passes zero between two ends of unlike sign: false position after Illinois, to rounding."""
+    """The root of `f` between two ends of opposite sign, to rounding: false position, Illinois variant."""
     at_low, at_high = f(low), f(high)
     for _ in range(_ROUNDS):
         if at_low == 0:

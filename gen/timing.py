@@ -1,4 +1,4 @@
-"""The compiler: a schedule, a welder and a board become a timing table counted in mains half-cycles."""
+"""The compiler: from a schedule, a welder and a board to a timing table in mains half-cycles."""
 
 from __future__ import annotations
 
@@ -20,9 +20,9 @@ from gen.user_files import Written, figure, written
 from gen.words import GATE_END_DEG
 
 NOTED_LOSS = 0.05  # of a weld's heat
-LEAST_GATE_DEG = 10.0  # less gate than this, and latching is a matter of luck
-MOST_ONE_SIDED = 0.9  # of what the board lets by: its tables are in whole numbers
-LONGEST_S = 60  # of any one time; no squeeze, weld or rest is longer, and a slip of the pen often is
+LEAST_GATE_DEG = 10.0  # with a shorter gate latching is uncertain
+MOST_ONE_SIDED = 0.9  # of the board's limit, whose tables are in whole numbers
+LONGEST_S = 60  # of any one time; a longer one is a mistake
 
 
 @dataclass(frozen=True)
@@ -51,7 +51,7 @@ class _Compiler:
         return self.noted(key, time, rounded, notes)
 
     def even(self, key: str, time: Duration, notes: list[str]) -> int:
-        """A fired time, or the gap between two: a whole number of cycles, or the core is left magnetised."""
+        """A fired time, or the gap between two, in whole cycles; an odd half-cycle would leave the core magnetised."""
         exact = self.exact(key, time)
         if time.counted and exact % 2:
             below, above = 2 * int(exact / 2), 2 * math.ceil(exact / 2)
@@ -109,7 +109,7 @@ class _Compiler:
         return delay
 
     def delay_us(self, percent: float, key: str) -> int:
-        """As a time, checked against the detector: the gate cannot be asked for before the edge that it is timed from."""
+        """The delay as a time. It must be after the detector's edge, from which it is timed."""
         f, detector = self.schedule.frequency_Hz, self.welder.detector
         us = round(degrees_to_us(self.delay_deg(percent, key), f))
         latest_edge = max(detector.offset_rise_us, detector.offset_fall_us)
@@ -189,9 +189,9 @@ class _Compiler:
         return merged(self.delay_first(rows))
 
     def delay_first(self, rows: list[TimingRow]) -> list[TimingRow]:
-        """After a pause the first half-cycle fires no earlier than the welder says, so that the core starts near balance.
+        """After a pause the first half-cycle fires at the welder's first delay or later, so that the core starts near balance.
 
-        A zero-cross relay would not turn on there at all.
+        With a zero-cross relay the rows stay as they are: it would not turn on there.
         """
         if not self.welder.switch.fires_at_any_phase:
             return rows
@@ -210,7 +210,7 @@ class _Compiler:
     # -- limits --------------------------------------------------------------------------------------------------
 
     def check_current_time(self) -> None:
-        """Check the current of one weld against the welder's longest, before any row is made."""
+        """Check the current time of one weld against the welder's limit, before any row is made."""
         longest = self.welder.limits.longest_weld
         most = longest.half_cycles(self.schedule.frequency_Hz)
         total = 0
@@ -267,7 +267,7 @@ class _Compiler:
         return notes
 
     def first_notes(self, rows: Sequence[TimingRow]) -> list[str]:
-        """Why the first half-cycle of an impulse is a row of its own, and what that costs, where it is worth knowing."""
+        """A note if the first half-cycle of an impulse fires late, with its cost in heat if that is considerable."""
         asked = taken = 0.0
         for row, after in zip(rows, [*rows[1:], None], strict=True):
             heat = row.half_cycles * row.current_percent**2
@@ -286,7 +286,7 @@ class _Compiler:
 
 
 def delay_range_us(welder: Welder, board: Board) -> tuple[int, int]:
-    """The earliest and the latest firing delay that any table for this machine may hold, at nominal frequency."""
+    """The earliest and the latest firing delay of any table for this machine, at nominal frequency."""
     f, detector = welder.mains.frequency_Hz, welder.detector
     full = round(degrees_to_us(scale_of(welder).full_deg, f))
     latest_edge = max(detector.offset_rise_us, detector.offset_fall_us)
@@ -297,14 +297,14 @@ def delay_range_us(welder: Welder, board: Board) -> tuple[int, int]:
 
 
 def first_delay_us(welder: Welder) -> int:
-    """The least firing delay of an impulse's first half-cycle; 0 for a switch that cannot be fired late."""
+    """The least firing delay of an impulse's first half-cycle; 0 for a switch that fires only at the crossing."""
     if not welder.switch.fires_at_any_phase:
         return 0
     return round(degrees_to_us(welder.limits.first_delay_deg, welder.mains.frequency_Hz))
 
 
 def merged(rows: list[TimingRow]) -> list[TimingRow]:
-    """Neighbouring rows that differ only in length, as one."""
+    """The rows, with neighbours that differ only in length merged."""
     result: list[TimingRow] = []
     for row in rows:
         if result and replace(result[-1], half_cycles=row.half_cycles) == row:
@@ -316,10 +316,10 @@ def merged(rows: list[TimingRow]) -> list[TimingRow]:
 def flux_peak(rows: tuple[TimingRow, ...] | list[TimingRow], frequency_Hz: int, load_angle_deg: float) -> float:
     """Greatest flux excursion of one weld on an R-L load, from no residue, in units of the steady peak (Vm / omega).
 
-    Voltage is applied from the gate to extinction, so the flux of half-cycle n peaks where its voltage passes zero.
+    Voltage is applied from the gate to extinction, so the flux of a half-cycle peaks where its voltage passes zero.
     """
     flux = peak = 0.0
-    flowing_until = 0.0  # of this half-cycle, degrees: the tail of the one before
+    flowing_until = 0.0  # in degrees of this half-cycle: the tail of the current before
     sign = 1
     for row in rows:
         for _ in range(row.half_cycles):
@@ -338,11 +338,11 @@ def flux_peak(rows: tuple[TimingRow, ...] | list[TimingRow], frequency_Hz: int, 
 
 
 def one_sided(rows: Sequence[TimingRow], frequency_Hz: int, scale: PercentScale) -> float:
-    """The most that any stretch of an impulse gives one polarity more, of the range of volt-seconds that a delay can give.
+    """The greatest excess of one polarity in any part of an impulse, over the range of volt-seconds that delays span.
 
-    What came before the stretch may have died away, and then evens nothing out. Counted at the end of each cycle, at either end
-    of the range of the load angle. The board refuses more than 1. Slopes that step each cycle give what the late first
-    half-cycle leaves, which is less.
+    Flux from before the part may have decayed, and then balances nothing. The excess is counted at the end of each cycle,
+    at both ends of the range of the load angle. The board refuses more than 1. Slopes that step each cycle have only the
+    excess of the late first half-cycle, which is less.
     """
     most = 0.0
     for angle in (scale.low_deg, scale.high_deg):
@@ -355,22 +355,22 @@ def one_sided(rows: Sequence[TimingRow], frequency_Hz: int, scale: PercentScale)
                 lead, sign = 0.0, 1
                 lowest = highest = 0.0
                 continue
-            given = volt_seconds(us_to_degrees(row.firing_delay_us, frequency_Hz), angle)
+            added = volt_seconds(us_to_degrees(row.firing_delay_us, frequency_Hz), angle)
             left = row.half_cycles
             if sign < 0:
-                lead, sign, left = lead - given, 1, left - 1
+                lead, sign, left = lead - added, 1, left - 1
                 lowest, highest = min(lowest, lead), max(highest, lead)
                 most = max(most, (highest - lowest) / widest)
             if left % 2:
-                lead, sign = lead + given, -1
+                lead, sign = lead + added, -1
     return most
 
 
 def compile_schedule(schedule: Schedule, welder: Welder, board: Board, source: Path) -> TimingTable:
     """The timing table of `schedule` on this machine.
 
-    `source` is the schedule's file, for messages. Raises InputError, naming the figures and the mend, where a rule of
-    the timing table is broken.
+    `source` is the schedule's file, for messages. Raises InputError, with the figures and a remedy, if a rule of the
+    timing table is broken.
     """
     compiler = _Compiler(schedule, welder, board, source)
     if schedule.frequency_Hz != welder.mains.frequency_Hz:

@@ -1,6 +1,6 @@
-"""Times as the trade counts them: half-cycles, cycles, milliseconds, degrees. Exact, with every rounding said aloud.
+"""Times in the trade's units: half-cycles, cycles, milliseconds, degrees. They are exact, and every rounding is reported.
 
-And numbers as they are typed, and the inch and the pound, in which half of the trade's tables are printed.
+Also typed numbers, and the inch and the pound of the printed tables.
 """
 
 from __future__ import annotations
@@ -12,15 +12,15 @@ from typing import Literal
 
 INCH_MM = 25.4
 POUND_N = 4.448222  # of force
-PACES = (0.1, 120.0)  # welds a minute that may be asked for
+PACES = (0.1, 120.0)  # welds a minute, least and most
 
-# As TOML 1.0.0 writes a number, without its underscores; a sign or the digits on one side of the point may be missing.
+# A number of TOML 1.0.0 without underscores; a sign, or the digits on one side of the point, may be missing.
 NUMBER = r"[+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][+-]?[0-9]{1,3})?"
 _MOST_LETTERS = 40
 
 Unit = Literal["half-cycles", "cycles", "ms", "s"]
 
-# Nine digits are more than any time needs, and few enough that no arithmetic overflows.
+# Nine digits are enough for every time, and few enough that no arithmetic overflows.
 _TIME = re.compile(r"\s*([0-9]{1,9}(?:\.[0-9]{1,9})?)\s*(half-cycles?|cycles?|ms|s)\s*")
 _UNITS: dict[str, Unit] = {"half-cycle": "half-cycles", "cycle": "cycles"}
 
@@ -29,28 +29,28 @@ TIME_ALLOWED = f"allowed: {TIME_FORMS}"
 
 
 def typed_number(text: str) -> float:
-    """A number as a person types it. Raises ValueError for what Python alone would take: 1_0, spaces, another script's digits."""
+    """A typed number. Raises ValueError for forms that only Python accepts: 1_0, spaces, another script's digits."""
     if len(text) > _MOST_LETTERS or re.fullmatch(NUMBER, text) is None:
         raise ValueError("no number")
     return float(text)
 
 
 def typed_whole(text: str) -> int:
-    """A whole number, likewise, without a point or an exponent."""
+    """A typed whole number, without a point or an exponent. Raises ValueError."""
     typed_number(text)
     return int(text)
 
 
 @dataclass(frozen=True)
 class Duration:
-    """A time as the user wrote it: `value` in `unit`, exact."""
+    """A time as written by the user: `value` in `unit`, exact."""
 
     value: Fraction
     unit: Unit
 
     @property
     def counted(self) -> bool:
-        """True when given in half-cycles or cycles, so that it must fit the mains exactly."""
+        """Whether it is given in half-cycles or cycles, and must fit the mains exactly."""
         return self.unit in ("half-cycles", "cycles")
 
     def half_cycles(self, frequency_Hz: int) -> Fraction:
@@ -70,14 +70,14 @@ class Duration:
 
 @dataclass(frozen=True)
 class Rounded:
-    """A time brought to whole half-cycles; `off_by` is what was added (negative: taken away), in half-cycles."""
+    """A time rounded to whole half-cycles. `off_by`: the half-cycles added, negative if removed."""
 
     half_cycles: int
     off_by: Fraction
 
 
 def parse_duration(text: str) -> Duration:
-    """Read a time such as "0.4 s". Raises ValueError, saying what is allowed, on anything else and on zero."""
+    """Read a time such as "0.4 s". Raises ValueError, with what is allowed, for any other text and for zero."""
     found = _TIME.fullmatch(text)
     if found is None or Fraction(found[1]) == 0:
         raise ValueError(TIME_ALLOWED)
@@ -86,7 +86,7 @@ def parse_duration(text: str) -> Duration:
 
 
 def nearest(half_cycles: Fraction) -> Rounded:
-    """The nearest whole number of half-cycles; ties go up, since an unfired time may only gain by it."""
+    """The nearest whole number of half-cycles; ties go up, because a longer unfired time is harmless."""
     whole = int(half_cycles + Fraction(1, 2))
     return Rounded(whole, whole - half_cycles)
 

@@ -1,4 +1,4 @@
-"""Reads the files that users write, bounded, and turns whatever is wrong with one into one clear message."""
+"""Reads users' files, with bounds, and reports every error in them as one clear message."""
 
 from __future__ import annotations
 
@@ -25,12 +25,12 @@ _LONGEST_SHOWN = 60  # characters
 _MOST_NEIGHBOURS = 1000
 
 LARGEST_FILE = 1_000_000  # bytes: a thousand times a welder file with its comments
-# A dotted key makes a table for each of its parts: a file of nothing else would take a gigabyte to read.
-_LONGEST_LINE = 1000  # characters, so that no key is longer either
+# A dotted key makes a table for each of its parts: a file of such keys alone would take a gigabyte of memory.
+_LONGEST_LINE = 1000  # characters, and so of a key
 _MOST_DOTS = 10_000  # in one file
-_INTEGERS = range(-(2**63), 2**63)  # TOML 1.0.0, "Integer": whoever reads one outside of 64 bits must refuse it
+_INTEGERS = range(-(2**63), 2**63)  # TOML 1.0.0, "Integer": one outside of 64 bits must be refused
 
-# What the TOML reader says, what the user most likely did, and what is allowed. Its own words name no remedy.
+# The TOML reader's message, and instead of it the likely mistake with what is allowed.
 _TOML_MISTAKES = (
     ("Illegal character '\\n'", "a text in quotes is not closed; allowed: quotes at both ends, on one line"),
     ("Unterminated string", "a text in quotes is not closed; allowed: quotes at both ends, on one line"),
@@ -40,7 +40,7 @@ _TOML_MISTAKES = (
         "a table is given twice; allowed: each table once, and [[phase]] in double brackets for each phase",
     ),
 )
-# What a line that cannot be read looks like, and what to say of it.
+# The form of a line that cannot be read, and the message for it.
 _LINE_MISTAKES = (
     (re.compile(r"\s*[\w.]+\s*=\s*(\d+,\d+)\s*(?:#.*)?$"), "{} has a decimal comma; allowed: a point, such as 2.4"),
     (
@@ -53,26 +53,26 @@ _LINE_MISTAKES = (
     ),
     (
         re.compile(r"\s*[\w.]+\s*=\s*([\d./]+\s*(?:mm|in|kg|kVA|V|A|N|s|ms|cycles?|%|\"))\s*(?:#.*)?$"),
-        'a unit stands in the name of its key; allowed: the number alone, and times in quotes ("0.4 s")',
+        'the unit belongs to the name of the key; allowed: the number alone, and times in quotes ("0.4 s")',
     ),
 )
 _TOML_ALLOWED = 'not readable as TOML; allowed: one key = value a line, with times and words in quotes ("0.4 s")'
 
 
-# A letter of a text on one line: no control character and no line break, nor one that turns the direction of what follows
-# (Unicode Standard Annex 9, "Bidirectional Algorithm", explicit directional formatting).
+# A character of a text on one line: no control character, no line break, none that changes the direction of the text after
+# it (Unicode Standard Annex 9, "Bidirectional Algorithm", explicit directional formatting).
 LETTER = r"[^\x00-\x1f\x7f-\x9f\u2028-\u202e\u2066-\u2069]"
 
 
 class Written(str):
-    """Words that a message shows as they are, without Python's quotation marks."""
+    """A text that a message shows without Python's quotation marks."""
 
     def __repr__(self) -> str:
         return str(self)
 
 
 def written(value: Any) -> Written:
-    """A value as it would stand in the user's file, on one line and of bearable length."""
+    """A value as written in the user's file, on one line and cut to `_LONGEST_SHOWN`."""
     if isinstance(value, Written):
         return value
     if isinstance(value, bool):
@@ -91,7 +91,7 @@ def written(value: Any) -> Written:
 
 
 def figure(value: float) -> Written:
-    """A number that was read as one, shown without the decimals that it does not need."""
+    """A number as a message shows it, without needless decimals."""
     return Written(f"{value:.15g}")
 
 
@@ -100,7 +100,7 @@ def _printable(text: str) -> str:
 
 
 class Wrong(ValueError):
-    """Raised by a model's own checks: the key at fault, the value given for it, and what is wrong and allowed."""
+    """Raised by a model's own checks, with the wrong key, its value, and what is allowed."""
 
     def __init__(self, key: str, given: Any, allowed: str) -> None:
         super().__init__(allowed)
@@ -120,9 +120,9 @@ Time = Annotated[Duration, BeforeValidator(_duration)]
 
 
 class FileModel(BaseModel):
-    """A table of a user's file: frozen, no key is let pass that it does not know, and no value of another kind.
+    """A table of a user's file: frozen, without unknown keys or values of another type.
 
-    A field's `description` says what is allowed, where its type and bounds do not say enough.
+    A field's `description` says what is allowed, if its type and bounds are not enough.
     """
 
     model_config = ConfigDict(
@@ -134,15 +134,15 @@ Model = TypeVar("Model", bound=FileModel)
 
 
 def read_toml(path: Path) -> dict[str, Any]:
-    """The file's content. Raises InputError when it is missing, a folder, not UTF-8 or not TOML."""
+    """The file's content. Raises InputError if it is missing, a folder, not UTF-8 or not TOML."""
     where = path if path.name else str(path)
     return parsed_toml(read_text(path), where)
 
 
 def read_text(path: Path, kind: str = "a TOML file", most: int = LARGEST_FILE) -> str:
-    """The text of a file of at most `most` bytes, its line ends as they are; `kind` says what is allowed there.
+    """The text of a file of at most `most` bytes, with its own line ends. `kind`: what is allowed, for messages.
 
-    Raises InputError when it is missing, a folder, a pipe, a device, larger or not UTF-8.
+    Raises InputError if it is missing, a folder, a pipe, a device, larger or not UTF-8.
     """
     where = path if path.name else str(path)
     try:
@@ -164,7 +164,7 @@ def read_text(path: Path, kind: str = "a TOML file", most: int = LARGEST_FILE) -
 
 
 def _neighbours(path: Path) -> list[str]:
-    """Names of the files beside where `path` was looked for, of the same ending; at most a thousand."""
+    """Names of the files in the folder of `path` with the same ending; at most a thousand."""
     try:
         with os.scandir(path.parent) as found:
             names = [entry.name for entry in itertools.islice(found, _MOST_NEIGHBOURS)]
@@ -176,11 +176,11 @@ def _neighbours(path: Path) -> list[str]:
 
 
 def _read_bytes(path: Path, where: str | Path, kind: str, most: int) -> bytes:
-    """What is in a regular file. A pipe is not opened: it would wait for ever; nor a device: opening one can do something."""
+    """The content of a regular file. Pipes and devices are not opened: a pipe would wait, and opening a device may act."""
     _check_regular(path.stat().st_mode, where, kind)
     file = os.open(path, os.O_RDONLY | getattr(os, "O_NONBLOCK", 0) | getattr(os, "O_BINARY", 0))
     with os.fdopen(file, "rb") as opened:
-        _check_regular(os.fstat(file).st_mode, where, kind)  # it may have been changed for another meanwhile
+        _check_regular(os.fstat(file).st_mode, where, kind)  # it may have been replaced meanwhile
         content = opened.read(most + 1)
     if len(content) > most:
         raise InputError(where, f"larger than {most} bytes", None, f"allowed: {kind} of at most that")
@@ -195,7 +195,7 @@ def _check_regular(mode: int, where: str | Path, kind: str) -> None:
 
 
 def parsed_toml(text: str, where: str | Path) -> dict[str, Any]:
-    """The content of TOML that stands, or would stand, in the file `where`. Raises InputError."""
+    """The content of a TOML text. `where`: its file, for messages. Raises InputError."""
     _check_size(text, where)
     try:
         content = tomllib.loads(text)
@@ -206,7 +206,7 @@ def parsed_toml(text: str, where: str | Path) -> dict[str, Any]:
 
 
 def _check_size(text: str, where: str | Path) -> None:
-    """Raise InputError where reading the TOML could take memory out of all proportion to the text."""
+    """Raise InputError for a text whose reading could take far more memory than the text."""
     for number, line in enumerate(text.split("\n"), 1):
         if len(line) > _LONGEST_LINE:
             allowed = f"{len(line)} characters long; allowed: lines, and so keys, of at most {_LONGEST_LINE} characters"
@@ -218,7 +218,7 @@ def _check_size(text: str, where: str | Path) -> None:
 
 
 def _check_integers(content: dict[str, Any], where: str | Path) -> None:
-    """Raise InputError for a whole number outside of 64 bits, which no float and no field holds."""
+    """Raise InputError for a whole number outside of 64 bits."""
     waiting: list[tuple[str, Any]] = list(content.items())[::-1]
     while waiting:
         key, value = waiting.pop()
@@ -231,7 +231,7 @@ def _check_integers(content: dict[str, Any], where: str | Path) -> None:
 
 
 def _toml_mistake(message: str, text: str) -> tuple[str, None, str]:
-    """Key, given and allowed of what the TOML reader could not read."""
+    """Key, value and allowed of the message for an unreadable TOML."""
     place = re.search(r"line (\d+)", message)
     lines = text.split("\n")
     line = lines[min(int(place[1]), len(lines)) - 1] if place else lines[-1]
@@ -241,7 +241,7 @@ def _toml_mistake(message: str, text: str) -> tuple[str, None, str]:
 
 
 def name_of(key: str, info: ValidationInfo) -> str:
-    """What a key is called where it was given: itself in a file, an option on the command line."""
+    """The name of a key where it was given: itself in a file, an option on the command line."""
     called: Mapping[str, str] = info.context or {}
     return called.get(key, key)
 
@@ -249,15 +249,15 @@ def name_of(key: str, info: ValidationInfo) -> str:
 def validated(
     model: type[Model], content: Any, where: Path, prefix: str = "", names: Mapping[str, str] | None = None
 ) -> Model:
-    """`content` as `model`, or InputError for the first thing wrong, its key preceded by `prefix`.
+    """`content` as `model`. Raises InputError for the first error, with `prefix` before its key.
 
-    `names`: what keys are called where they were given, for `name_of`.
+    `names`: the names of keys where they were given, for `name_of`.
     """
     try:
         return model.model_validate(content, context=names)
     except ValidationError as error:
         errors = error.errors()
-        # A key that is misspelt is both unknown and missing: the first says more.
+        # A misspelt key is both unknown and missing; report it as unknown.
         unknown = [e for e in errors if e["type"] == "extra_forbidden"]
         raise _as_input_error((unknown or errors)[0], model, where, prefix, names or {}) from None
 
@@ -287,7 +287,7 @@ def _as_input_error(
 
 
 def _find(model: type[BaseModel], location: list[str]) -> tuple[type[BaseModel], FieldInfo | None, int]:
-    """The table and the field at `location`, as far as the model knows the way, and where in it the field's name stands."""
+    """The table and the field at `location`, as far as the model knows it, and the index of the field's name in it."""
     table, field, place = model, None, 0
     for place, part in enumerate(location):
         if field is not None:
@@ -300,7 +300,7 @@ def _find(model: type[BaseModel], location: list[str]) -> tuple[type[BaseModel],
 
 
 def _is_choice(annotation: Any) -> bool:
-    """Whether a value may be of more kinds than one, None beside."""
+    """Whether a value may have several types, not counting None."""
     union = get_origin(annotation) in (Union, UnionType)
     return union and len([a for a in get_args(annotation) if a is not NoneType]) > 1
 
@@ -310,7 +310,7 @@ def _is_table(annotation: Any) -> bool:
 
 
 def allowed(field: FieldInfo | None) -> str:
-    """What a field takes, in plain English."""
+    """What a field accepts, in words."""
     if field is None:
         return "a table of keys and values"
     if field.description:
@@ -331,18 +331,18 @@ def allowed(field: FieldInfo | None) -> str:
 
 
 def choices_of(field: FieldInfo) -> tuple[str, ...]:
-    """The names that a field takes; none where it takes anything else."""
+    """The names that a field accepts; empty for a field of another type."""
     kind = _kind(field.annotation)
     return get_args(kind) if get_origin(kind) is Literal and isinstance(get_args(kind)[0], str) else ()
 
 
 def is_flag(field: FieldInfo) -> bool:
-    """Whether a field is either true or false."""
+    """Whether a field is true or false."""
     return _kind(field.annotation) is bool
 
 
 def _kind(annotation: Any) -> Any:
-    """The type without the None that is allowed too, and without its validator."""
+    """The type without an optional None and without its validator."""
     if get_origin(annotation) in (Union, UnionType):
         annotation = next(a for a in get_args(annotation) if a is not NoneType)
     return get_args(annotation)[0] if get_origin(annotation) is Annotated else annotation

@@ -1,4 +1,4 @@
-"""The words and figures that the host shares with the board, as they lie on it: firmware_templates/app/words.py."""
+"""The words and figures that host and board share: those of firmware_templates/app/words.py."""
 
 from firmware_templates.app.words import *  # noqa: F403
 from firmware_templates.app.words import OFF, SQUEEZE, STATE_NAMES

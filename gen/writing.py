@@ -1,6 +1,6 @@
-"""Writes files whole or not at all, and over nothing that is the user's own.
+"""Writes files whole or not at all, and never over the user's own files.
 
-At each instant, whatever kills the program or cuts the power, the old is there or the new.
+At every instant, even if the program is killed or the power fails, either the old file or the new one is there.
 """
 
 from __future__ import annotations
@@ -24,12 +24,12 @@ _BUNDLE_ALLOWED = "allowed: a new or empty folder, or one with an earlier firmwa
 
 
 def refused(what: str, path: Path, why: str) -> InputError:
-    """The message for a path on the command line."""
+    """The error for a path on the command line."""
     return InputError("command line", what, written(str(path)), why)
 
 
 def check_targets(targets: Mapping[str, Path | None], keep: Iterable[Path]) -> None:
-    """Raise InputError where a file could not be written, or would go over one of `keep` or another target."""
+    """Raise InputError if a file cannot be written, or would replace one of `keep` or another target."""
     taken = {path.resolve(): "a file that this command reads" for path in keep}
     for option, path in targets.items():
         if path is None:
@@ -38,7 +38,7 @@ def check_targets(targets: Mapping[str, Path | None], keep: Iterable[Path]) -> N
             raise refused(option, path, "this is a folder; allowed: a file name")
         _check_plain(option, path)
         if not path.absolute().parent.is_dir():
-            raise refused(option, path, "its folder is not there; allowed: a file in an existing folder")
+            raise refused(option, path, "its folder does not exist; allowed: a file in an existing folder")
         place = path.resolve()
         if place in taken:
             raise refused(option, path, f"this is {taken[place]}; allowed: a file of its own")
@@ -46,7 +46,7 @@ def check_targets(targets: Mapping[str, Path | None], keep: Iterable[Path]) -> N
 
 
 def check_folder(what: str, folder: Path) -> None:
-    """Raise InputError where `folder` is not one and cannot become one."""
+    """Raise InputError if `folder` is no folder and cannot be made."""
     if folder.exists() and not folder.is_dir():
         raise refused(what, folder, "this is a file; allowed: a folder")
     above = next((parent for parent in folder.absolute().parents if parent.exists()), folder)
@@ -55,14 +55,14 @@ def check_folder(what: str, folder: Path) -> None:
 
 
 def check_drawn(option: str, output: Path | None, ending: str, keep: Iterable[Path]) -> None:
-    """Raise InputError where what is drawn or listed cannot go there; the ending keeps it off files of other kinds."""
+    """Raise InputError if a drawing or list cannot be written there. `ending` protects files of other types."""
     check_targets({option: output}, keep)
     if output is not None and output.suffix.lower() != ending:
         raise refused(option, output, f"allowed: a name that ends in {ending}")
 
 
 def check_own_folder(what: str, folder: Path, texts: Mapping[str, str]) -> None:
-    """Raise InputError unless the folder is new or empty, or holds of `texts` what was written here, as it was."""
+    """Raise InputError unless the folder is new or empty, or has files of `texts`, unchanged."""
     check_folder(what, folder)
     if not folder.is_dir() or not any(folder.iterdir()):
         return
@@ -76,7 +76,7 @@ def check_own_folder(what: str, folder: Path, texts: Mapping[str, str]) -> None:
 
 
 def check_without(what: str, folder: Path, names: Iterable[str]) -> None:
-    """Raise InputError where `folder` holds one of these files, or cannot become a folder."""
+    """Raise InputError if `folder` has one of these files, or cannot be made."""
     check_folder(what, folder)
     for name in names:
         if (folder / name).exists():
@@ -84,7 +84,7 @@ def check_without(what: str, folder: Path, names: Iterable[str]) -> None:
 
 
 def _check_plain(what: str, path: Path) -> None:
-    """Raise InputError where a link, a pipe or a device is in the place of a file: it is not replaced and not followed."""
+    """Raise InputError for a link, a pipe or a device: none is replaced or followed."""
     if path.is_symlink():
         raise refused(what, path, "this is a link to another place; allowed: a file name")
     if path.exists() and not path.is_file():
@@ -92,9 +92,9 @@ def _check_plain(what: str, path: Path) -> None:
 
 
 def write_whole(path: Path, content: str | bytes) -> None:
-    """Write `content`, text as UTF-8, to a new file next to `path`, put it onto the disk and rename it over `path`.
+    """Write `content`, text as UTF-8, to a new file next to `path`, sync it to the disk, and rename it to `path`.
 
-    Raises InputError, which names `path`, where that cannot be done; the file that was there is then as it was.
+    Raises InputError, which names `path`, if that fails; an earlier file is then unchanged.
     """
     _check_plain("output", path)
     part = _beside(path, ".part")
@@ -112,7 +112,7 @@ def write_whole(path: Path, content: str | bytes) -> None:
 
 
 def _beside(path: Path, ending: str) -> Path:
-    """A name next to `path` that nothing has and nobody can foresee."""
+    """A new name next to `path`, which cannot be guessed."""
     return path.with_name(f".{path.name[:100]}-{secrets.token_hex(8)}{ending}")
 
 
@@ -122,7 +122,7 @@ def _cannot_write(path: Path, error: OSError) -> InputError:
 
 
 def _write_new(path: Path, content: bytes, mode: int | None = None) -> None:
-    """Write a file that is not there yet, onto the disk. Raises OSError."""
+    """Write a new file and sync it to the disk. Raises OSError, also if the file exists."""
     flags = os.O_CREAT | os.O_EXCL | os.O_WRONLY | getattr(os, "O_NOFOLLOW", 0) | getattr(os, "O_BINARY", 0)
     file = os.open(path, flags, 0o666)
     try:
@@ -137,7 +137,7 @@ def _write_new(path: Path, content: bytes, mode: int | None = None) -> None:
 
 
 def _sync_folder(folder: Path) -> None:
-    """Put the names in a folder onto the disk, where the system can."""
+    """Sync the names in a folder to the disk, if the system can."""
     with suppress(OSError):
         file = os.open(folder, os.O_RDONLY)
         try:
@@ -155,9 +155,9 @@ def _remove(path: Path) -> None:
 
 
 def files_below(folder: Path) -> Iterator[Path]:
-    """What is in a folder and below but folders; a link is given as itself, and not followed.
+    """The files and links below a folder. Links are not followed.
 
-    One at a time, so that who looks for a foreign one does not read a whole disk that somebody named.
+    They come one at a time, so that a search for a foreign file does not first read a whole disk.
     """
     for root, folders, names in os.walk(folder):
         folders.sort()
@@ -166,7 +166,7 @@ def files_below(folder: Path) -> Iterator[Path]:
 
 
 def made_here(path: Path, mark: str) -> bool:
-    """Whether `path` is a file, and no link to one, with a mark of this program's own near its beginning."""
+    """Whether `path` is a file, not a link, with this program's `mark` near its beginning."""
     return mark.encode() in _beginning(path, _MARK_WITHIN)
 
 
@@ -175,7 +175,7 @@ def _holds_just(path: Path, content: bytes) -> bool:
 
 
 def _beginning(path: Path, most: int) -> bytes:
-    """The first bytes of a regular file; none of a link, a pipe, a device, or what cannot be read."""
+    """The first bytes of a regular file; empty for a link, a pipe, a device, or an unreadable file."""
     flags = os.O_RDONLY | getattr(os, "O_NONBLOCK", 0) | getattr(os, "O_NOFOLLOW", 0) | getattr(os, "O_BINARY", 0)
     with suppress(OSError):
         file = os.open(path, flags)
@@ -186,7 +186,7 @@ def _beginning(path: Path, most: int) -> bytes:
 
 
 def check_bundle_folder(folder: Path, bundle: FirmwareBundle, what: str = "--output") -> None:
-    """Raise InputError where `folder` holds anything but an earlier bundle of the same files."""
+    """Raise InputError if `folder` has anything but an earlier bundle of the same files."""
     _put_back(folder.resolve())
     check_folder(what, folder)
     if folder.resolve() in (Path.cwd(), *Path.cwd().parents):
@@ -203,9 +203,9 @@ def check_bundle_folder(folder: Path, bundle: FirmwareBundle, what: str = "--out
 
 
 def write_bundle(folder: Path, bundle: FirmwareBundle) -> None:
-    """Put the bundle into `folder`, in place of an earlier one, by one exchange with a finished copy.
+    """Write the bundle to a new folder, and exchange it with `folder` in one step.
 
-    Raises InputError where that cannot be done; the earlier one is then as it was.
+    Raises InputError if that fails; an earlier bundle is then unchanged.
     """
     place = folder.resolve()
     new = _beside(place, ".new")
@@ -236,7 +236,7 @@ _HERE = -100
 
 
 def _exchange(one: Path, other: Path) -> bool:
-    """Let two names change places at one instant. False where the system or its disk cannot."""
+    """Exchange two names in one step. False if the system or its disk cannot."""
     if not sys.platform.startswith("linux"):
         return False
     renameat2 = getattr(ctypes.CDLL(None, use_errno=True), "renameat2", None)
@@ -246,12 +246,12 @@ def _exchange(one: Path, other: Path) -> bool:
 
 
 def _earlier(place: Path) -> Path:
-    """Where a folder waits while another takes its place. Of one name, so that the next call finds it."""
+    """The name of a folder while another replaces it, always the same, so that the next call finds it."""
     return place.with_name(f".{place.name}-earlier")
 
 
 def _in_two_steps(new: Path, place: Path) -> None:
-    """The same where there is no exchange: killed between the two, the next call puts the earlier one back."""
+    """The same without an exchange. If the program is killed between the steps, the next call restores the earlier folder."""
     earlier = _earlier(place)
     os.rename(place, earlier)
     try:
@@ -263,14 +263,14 @@ def _in_two_steps(new: Path, place: Path) -> None:
 
 
 def _discard(earlier: Path) -> None:
-    """Take away an earlier folder; it leaves its name at one instant, so that no half of it is ever put back."""
+    """Remove an earlier folder. It loses its name in one step, so that half of it is never restored."""
     gone = _beside(earlier, ".gone")
     os.rename(earlier, gone)
     _remove(gone)
 
 
 def _put_back(place: Path) -> None:
-    """Finish what a killed program left: an earlier folder goes back where there is none, and away where there is."""
+    """Finish the work of a killed program: restore an earlier folder if `place` is missing, else remove it."""
     earlier = _earlier(place)
     if not earlier.is_dir() or earlier.is_symlink():
         return

@@ -1,4 +1,4 @@
-"""What to change first where the verdict refuses, found by trying: the pace, the percentage, the tap that would pass."""
+"""Remedies for a refused job, found by trying: a slower pace, another percentage, another tap."""
 
 from __future__ import annotations
 
@@ -18,24 +18,26 @@ from sim.run import simulated
 from sim.verdict import PacedJob, Verdict, judge_plan
 from sim.verdict.heat import SLOWEST_PACE, electrode_peak
 
-_TENTHS = 10  # of a weld a minute: how finely a pace is sought
-_NOT_TO_BE_HAD = frozenset({"not to be had"})  # stands for the refusals of what does not compile
+_TENTHS = 10  # of a weld a minute: the step of a pace
+_NOT_COMPILED = frozenset({"not compiled"})  # stands for the refusals of a job that does not compile
 
 
 @dataclass(frozen=True)
 class Remedy:
-    """One change that was tried: to which `value`, and which refusals are `left` after it; none: it passes."""
+    """One change that was tried."""
 
     what: Literal["pace", "percent", "tap"]
     value: float | str
+    """After the change."""
     left: tuple[str, ...]
+    """The refusals left after it; empty if the job passes."""
     says: str
 
 
 def remedies(job: Job, welds_per_minute: float, verdict: Verdict) -> tuple[Remedy, ...]:
-    """Each single change after which less is refused, the smallest of its kind, those after which all passes first.
+    """The smallest change of each kind that leaves fewer refusals. Those that leave none come first.
 
-    Each was simulated at last. Nothing is tried where the verdict does not refuse.
+    Each was simulated. Nothing is tried if the verdict does not refuse.
     """
     if not verdict.refused:
         return ()
@@ -45,12 +47,12 @@ def remedies(job: Job, welds_per_minute: float, verdict: Verdict) -> tuple[Remed
 
 
 def refusing(verdict: Verdict) -> frozenset[str]:
-    """The names of what refuses."""
+    """The names of the findings that refuse."""
     return frozenset(f.name for f in verdict.findings if f.severity == "refuse")
 
 
 def bearable_pace(job: Job, welds_per_minute: float) -> float | None:
-    """The fastest pace up to this one, in tenths, at which the verdict lets the job by; None where there is none."""
+    """The fastest pace up to this one, in tenths, at which the verdict allows the job; None if there is none."""
     trying = _Trying(job, welds_per_minute, frozenset())
     pace = trying.fastest(frozenset())
     return None if pace is None or trying.left(job, pace) else pace
@@ -58,31 +60,32 @@ def bearable_pace(job: Job, welds_per_minute: float) -> float | None:
 
 @dataclass(frozen=True)
 class _Trying:
-    """A job that is refused at a pace, and what refuses it."""
+    """A job refused at a pace."""
 
     job: Job
     pace: float
     before: frozenset[str]
+    """The findings that refuse it."""
 
     def slower(self) -> Iterator[Remedy]:
         """The fastest pace at which no more is refused than at the slowest."""
         pace = self.fastest(self._planned(self.job, SLOWEST_PACE))
         if pace is not None and pace < self.pace:
             left = self.left(self.job, pace)
-            yield from self._told("pace", pace, f"Weld no faster than {pace:g} a minute", left)
+            yield from self._remedy("pace", pace, f"Weld no faster than {pace:g} a minute", left)
 
     def fastest(self, left: frozenset[str]) -> float | None:
-        """The fastest pace in tenths at which no more than `left` is refused; None where the slowest does not do."""
+        """The fastest pace in tenths at which only `left` refuses; None if more refuses at the slowest pace."""
         plan = _plan(self.job, self.pace)
 
-        def does(tenths: int) -> bool:
+        def suits(tenths: int) -> bool:
             return self._refused(replace(plan, welds_per_minute=tenths / _TENTHS)) <= left
 
-        tenths = _last(does, round(SLOWEST_PACE * _TENTHS), math.floor(self.pace * _TENTHS + 1e-9))
+        tenths = _last(suits, round(SLOWEST_PACE * _TENTHS), math.floor(self.pace * _TENTHS + 1e-9))
         return None if tenths is None else tenths / _TENTHS
 
     def other_percent(self) -> Iterator[Remedy]:
-        """The greatest percentage below that helps, as the most of every impulse; or else the least above, as the least."""
+        """The greatest lower percentage that helps, as a maximum for every impulse; else the least higher one, as a minimum."""
         impulses = [phase for phase in self.job.schedule.phases if isinstance(phase, (Pulse, Weld))]
         asked = [phase.current_percent for phase in impulses]
         ends = [end for phase in impulses if isinstance(phase, Weld) for end in _slope_ends(phase)]
@@ -99,7 +102,7 @@ class _Trying:
             yield from self._at(percent, max, say)
 
     def _nearest_that_helps(self, percents: range, bound: Callable[..., float]) -> int | None:
-        """Of these, the furthest first, the nearest at which no more is refused than at the furthest."""
+        """The nearest of `percents` at which no more is refused than at the furthest, which is the first."""
         if not percents:
             return None
         left = self._planned_at(percents[0], bound)
@@ -112,13 +115,13 @@ class _Trying:
         try:
             return self._planned(_with_percent(self.job, percent, bound), self.pace)
         except InputError:
-            return _NOT_TO_BE_HAD
+            return _NOT_COMPILED
 
     def _at(self, percent: int, bound: Callable[..., float], say: str) -> Iterator[Remedy]:
-        yield from self._told("percent", percent, say, self.left(_with_percent(self.job, percent, bound), self.pace))
+        yield from self._remedy("percent", percent, say, self.left(_with_percent(self.job, percent, bound), self.pace))
 
     def other_tap(self) -> Iterator[Remedy]:
-        """The tap next below that helps, or else the next above."""
+        """The next lower tap that helps, else the next higher one."""
         t = self.job.welder.transformer
         if t.taps is None or t.tap is None:
             return
@@ -132,28 +135,28 @@ class _Trying:
                 continue
             if self._planned(changed, self.pace) < self.before:
                 say = f"Use tap {tap} in place of tap {t.tap}, at the same percentage"
-                yield from self._told("tap", tap, say, self.left(changed, self.pace))
+                yield from self._remedy("tap", tap, say, self.left(changed, self.pace))
                 return
 
     def _planned(self, job: Job, pace: float) -> frozenset[str]:
-        """What refuses of that which needs no run."""
+        """The checks that refuse without a run."""
         return self._refused(_plan(job, pace))
 
     def _refused(self, plan: PacedJob) -> frozenset[str]:
-        """The same; melting faces, which take longest to judge, only where they were refused: the run at last judges all."""
+        """The same. Melting faces take longest to judge, and are left out unless they were refused; the final run judges them."""
         return refusing(judge_plan(plan, () if "electrode-peak" in self.before else (electrode_peak,)))
 
     @staticmethod
     def left(job: Job, pace: float) -> frozenset[str]:
-        """What refuses after a run."""
+        """The checks that refuse after a run."""
         return refusing(simulated(_plan(job, pace), seed=0).verdict)
 
-    def _told(
+    def _remedy(
         self, what: Literal["pace", "percent", "tap"], value: float | str, say: str, left: frozenset[str]
     ) -> Iterator[Remedy]:
-        """The remedy, unless the run after it shows that it is none."""
+        """The remedy, unless its run shows no fewer refusals."""
         if left < self.before:
-            then = "then it passes" if not left else f"then there is still to mend: {', '.join(sorted(left))}"
+            then = "then it passes" if not left else f"then this is still refused: {', '.join(sorted(left))}"
             yield Remedy(what, value, tuple(sorted(left)), f"{say}: {then}.")
 
 
@@ -161,15 +164,15 @@ def _plan(job: Job, pace: float) -> PacedJob:
     return PacedJob(job=job, welds_per_minute=pace, currents=weld_currents(job.table, job.welder), advises=False)
 
 
-def _last(does: Callable[[int], bool], first: int, last: int) -> int | None:
-    """The last whole number of a range for which it does, where it does for all before; None where not even for the first."""
-    if first > last or not does(first):
+def _last(suits: Callable[[int], bool], first: int, last: int) -> int | None:
+    """The last whole number of a range that suits, by bisection: all before it suit. None if the first does not suit."""
+    if first > last or not suits(first):
         return None
-    if does(last):
+    if suits(last):
         return last
     while last - first > 1:
         middle = (first + last) // 2
-        first, last = (middle, last) if does(middle) else (first, middle)
+        first, last = (middle, last) if suits(middle) else (first, middle)
     return first
 
 
@@ -181,7 +184,7 @@ def _slope_ends(phase: Weld) -> Iterator[float]:
 
 
 def _with_percent(job: Job, percent: int, bound: Callable[..., float]) -> Job:
-    """The job with every impulse's percentage and this one's `bound`, the smaller or the greater. Raises InputError."""
+    """The job with `bound` (min or max) of `percent` and each impulse's percentage. Raises InputError."""
     phases = tuple(
         phase.model_copy(update={"current_percent": float(bound(phase.current_percent, percent))})
         if isinstance(phase, (Pulse, Weld))
@@ -196,7 +199,7 @@ def _source(job: Job) -> Path:
 
 
 def on_tap(welder: Welder, tap: str) -> Welder:
-    """The same machine on another of its taps, derived anew. Raises InputError where its readings do not allow it."""
+    """The same machine on another of its taps, derived anew. Raises InputError if its readings contradict that."""
     tables = {name: table.model_dump(exclude_unset=True) for name, table in welder if table is not None}
     transformer = tables["transformer"] | {"tap": tap}
     transformer.pop("open_secondary_V", None)

@@ -1,11 +1,11 @@
-"""Many machines that the welder file allows, each judged: how sure is the verdict, and what does it lean on?
+"""Judges many machines that the welder file allows: how certain is the verdict, and on which inputs does it depend?
 
-A machine is drawn evenly from every range: each factor on a reading between its ends and each angle in its range
-(gen.readings), from which the circuit follows as it does for the file itself, so that every drawn machine still has
-the readings that its owner took; draws that contradict one another are drawn again. What no reading bears on (core,
-joint, sink, switch) is drawn by itself. Even and independent is our choice: the shares are of these draws, not chances.
+A machine is drawn evenly from every range: each factor on a reading and each angle (gen.machine.derived). The circuit
+follows from them as from the file itself, so that every drawn machine has its owner's readings. Draws that contradict each
+other are repeated. Inputs without a reading (core, joint, sink, switch) are drawn separately. Even and independent draws
+are our choice: the shares are of these draws, not probabilities.
 
-The timing table stays that of the welder file, as it would be flashed. Rows are followed as far as `LONGEST_ROW`.
+The timing table is that of the welder file, as it would be flashed. Rows are simulated up to `LONGEST_ROW`.
 """
 
 from __future__ import annotations
@@ -26,18 +26,18 @@ from sim.core.weld_current import JOINT_SHARE_RANGE, Assumed, weld_currents
 from sim.verdict import PacedJob, judge_plan
 from sim.workers import WorkerLost, by_workers
 
-LONGEST_ROW = 24  # half-cycles; by then a row repeats itself
-_CHUNK = 8  # machines handed to a worker at a time
+LONGEST_ROW = 24  # half-cycles; after them a row repeats
+_CHUNK = 8  # machines sent to a worker at a time
 _TRIES = 1000
-_LEAST_LEAN = 0.1  # a weaker rank correlation is not reported, nor one that chance alone would give in so few machines
-_CHANCE = 3.0  # standard deviations, each one over the root of the number of machines
+_LEAST_LEAN = 0.1  # a weaker rank correlation is not reported
+_CHANCE = 3.0  # standard deviations (one is 1 / sqrt(machines)); a correlation within them may be chance
 
 
 class NoMachine(Exception):
-    """Of a thousand machines drawn, none has the readings of the welder file together: one of them is hardly right."""
+    """None of a thousand machines drawn has all readings of the welder file: one of them is probably wrong."""
 
 
-# What each factor of a `MachineCase` is called, in its order; then the angle.
+# The name of each factor of a `MachineCase`, in order; then the angle.
 _READINGS = (
     "source impedance", "shorted-current reading", "working-current reading", "secondary-voltage reading",
     "one tap against another", "loop reactance", "resistance of joints", "work resistance",
@@ -56,23 +56,24 @@ class Range:
 
 @dataclass(frozen=True)
 class Spread:
-    """One finding over all machines: shares from 0 to 1; 5, 50 and 95 % of the figure.
-
-    `leans`: the inputs that its nearness to the limit goes with, (name, rank correlation), strongest first.
-    """
+    """One finding over all machines."""
 
     name: str
     unit: str
     limit: float
     refused: float
+    """Share of machines, 0 to 1."""
     cautioned: float
+    """Share of machines, 0 to 1."""
     figures: tuple[float, float, float]
+    """5, 50 and 95 % quantiles."""
     leans: tuple[tuple[str, float], ...]
+    """Inputs correlated with the nearness to the limit, (name, rank correlation), strongest first."""
 
 
 @dataclass(frozen=True)
 class Sweep:
-    """All findings, gravest first, and what the worst finding of each machine leans on."""
+    """All findings, gravest first."""
 
     machines: int
     seed: int
@@ -81,6 +82,7 @@ class Sweep:
     cautioned: float
     spreads: tuple[Spread, ...]
     leans: tuple[tuple[str, float], ...]
+    """Inputs correlated with the worst finding of each machine, as in `Spread`."""
 
 
 @dataclass(frozen=True)
@@ -94,7 +96,7 @@ class JudgedMachine:
 
 @dataclass(frozen=True)
 class SweepPlan:
-    """What every worker needs."""
+    """The job, pace and seed of a sweep, as sent to every worker."""
 
     job: Job
     welds_per_minute: float
@@ -134,7 +136,7 @@ class SweepPlan:
         )
 
     def judged(self, number: int) -> JudgedMachine:
-        """The machine of this number, whoever draws it. Raises NoMachine where none can be found."""
+        """Machine `number`, the same in every process. Raises NoMachine if none can be found."""
         ranges = self.ranges()
         chance = np.random.default_rng([self.seed, number])
         for _ in range(_TRIES):
@@ -158,7 +160,7 @@ class SweepPlan:
             ),
             ambient=w.ambient.model_copy(update={"temperature_C": drawn["ambient"]}),
         )
-        share = drawn["joint's share"]  # of this machine, which has no other at most
+        share = drawn["joint's share"]  # of this machine: the most is the same
         assumed = Assumed(drawn["knee"], drawn["remanence"], drawn["reactance, core saturated"], share, share)
         currents = weld_currents(
             self.job.table, welder, assumed, late_us=drawn["detector offset"], longest_row=LONGEST_ROW
@@ -174,7 +176,7 @@ class SweepPlan:
 
 
 def sweep(plan: SweepPlan, machines: int, workers: int = 1, made: Callable[[int], None] = lambda _: None) -> Sweep:
-    """Draw and judge that many machines. `made` is called with how many more are done. The workers' number changes nothing."""
+    """Draw and judge so many machines. `made` is called with the number newly done. The result does not depend on `workers`."""
     if workers == 1:
         rows = []
         for number in range(machines):
@@ -190,7 +192,7 @@ def sweep(plan: SweepPlan, machines: int, workers: int = 1, made: Callable[[int]
 
 
 def summary(plan: SweepPlan, rows: Sequence[JudgedMachine]) -> Sweep:
-    """What the machines' findings come to."""
+    """The summary of the machines' findings."""
     ranges = plan.ranges()
     inputs = np.array([row.inputs for row in rows])
     names = list(dict.fromkeys(name for row in rows for name in row.findings))
@@ -230,7 +232,7 @@ def summary(plan: SweepPlan, rows: Sequence[JudgedMachine]) -> Sweep:
 def _leans(
     ranges: tuple[Range, ...], inputs: NDArray[np.float64], strains: NDArray[np.float64]
 ) -> tuple[tuple[str, float], ...]:
-    """Spearman's rank correlation of each input with the strain, strongest first; none for a finding that never moves."""
+    """Spearman's rank correlation of each input with the strain, strongest first; empty for a constant strain."""
     from scipy.stats import spearmanr  # type: ignore[import-untyped,unused-ignore]
 
     if len(strains) != len(inputs) or len(strains) < 3 or not np.all(np.isfinite(strains)) or np.ptp(strains) == 0:

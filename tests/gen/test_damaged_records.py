@@ -123,7 +123,7 @@ def test_the_command(good: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
     )
     (tmp_path / "records.sqlite").write_bytes(b"\xff" * 8192)
     nothing = typed(["rescue", "other.sqlite"])
-    why = "not a row of it can be read; allowed: a copy from before it was damaged"
+    why = "no row of it can be read; allowed: a copy from before it was damaged"
     assert (nothing.code, nothing.err) == (2, f"weldbeat: records.sqlite: {why}\n")
     assert not (tmp_path / "other.sqlite").exists()
 

@@ -117,7 +117,7 @@ def test_what_stays_to_be_mended_is_named() -> None:
     job = job_of(known_welder(protection=nothing, transformer={"rating_duty_percent": 20}), WELD)
     found = by_kind(job, 40)
     assert found["pace"].left == ("disconnection",)
-    assert found["pace"].says.endswith("then there is still to mend: disconnection.")
+    assert found["pace"].says.endswith("then this is still refused: disconnection.")
     assert bearable_pace(job, 40) is None
 
 
