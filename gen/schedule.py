@@ -1,4 +1,4 @@
-"""The schedule as the user writes it: squeeze, pulse, weld, cool, hold and off, in the order they run."""
+"""The user's schedule: squeeze, pulse, weld, cool, hold and off, in the order of running."""
 
 from __future__ import annotations
 
@@ -11,11 +11,11 @@ from gen.errors import InputError
 from gen.user_files import LETTER, FileModel, Time, Written, Wrong, figure, parsed_toml, read_toml, validated, written
 
 SLOPE_END_PERCENT = 40.0  # below this, change the tap instead (common practice, no source)
-LEAST_PERCENT = 1.0  # below this no firing is left that could be timed
+LEAST_PERCENT = 1.0  # the least that can be timed
 
 
 class Squeeze(FileModel):
-    """Force without current, so that the work is held before it is heated."""
+    """Force without current, to hold the work before it is heated."""
 
     squeeze: Time
 
@@ -40,7 +40,7 @@ class Pulse(FileModel):
 
 
 class Weld(FileModel):
-    """The weld. Slopes are counted inside the weld time: current climbs from, and falls to, the given percentages."""
+    """The weld. Slopes are inside the weld time: the current rises from, and falls to, the given percentages."""
 
     weld: Time
     current_percent: float = Field(default=100, ge=LEAST_PERCENT, le=100)

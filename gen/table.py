@@ -20,11 +20,12 @@ class TimingRow:
 
     phase: str
     half_cycles: int
-    firing_delay_us: int | None = None  # from the true zero crossing at nominal frequency; None: no gate
-    current_percent: float = (
-        0  # what this delay fires at, which for the first after a pause is less than what was asked
-    )
-    share: tuple[float, float] = (0.0, 0.0)  # least and most of the current at full conduction that it delivers
+    firing_delay_us: int | None = None
+    """From the true zero crossing at nominal frequency; None: no gate."""
+    current_percent: float = 0
+    """Percent current of this delay. In the first half-cycle after a pause it may be less than asked."""
+    share: tuple[float, float] = (0.0, 0.0)
+    """Least and greatest share of the current at full conduction that it delivers."""
 
 
 def heat(row: TimingRow) -> int:
@@ -33,33 +34,31 @@ def heat(row: TimingRow) -> int:
 
 
 def board_delay_us(row: TimingRow) -> int:
-    """The firing delay as the board holds it: -1 for no gate."""
+    """The firing delay on the board: -1 for no gate."""
     return -1 if row.firing_delay_us is None else row.firing_delay_us
 
 
 @dataclass(frozen=True)
 class TimingTable:
-    """A schedule compiled for one machine.
-
-    `notes` say what was rounded and what range a percentage means on this load; `slope_step` is "half-cycle" or
-    "cycle", whichever kept the flux smaller ("" without slopes). Notes are not part of the digest.
-    """
+    """A schedule compiled for one machine."""
 
     name: str
     frequency_Hz: int
     rows: tuple[TimingRow, ...]
     notes: tuple[str, ...] = ()
+    """What was rounded, and the current of each percentage on this load. Not part of the digest."""
     slope_step: str = ""
+    """ "half-cycle" or "cycle", whichever kept the flux smaller; "" without slopes."""
 
     @property
     def digest(self) -> str:
-        """SHA-256 of what the board runs, first hexadecimal digits. The board counts it from what it has stored."""
+        """First hexadecimal digits of the SHA-256 of the rows. The board computes it from its stored rows."""
         lines = [f"weldbeat 1\n{self.name}\n{self.frequency_Hz}\n"]
         lines += [f"{row.phase},{row.half_cycles},{board_delay_us(row)},{heat(row)}\n" for row in self.rows]
         return hashlib.sha256("".join(lines).encode("ascii")).hexdigest()[:DIGEST_LETTERS]
 
     def time_of(self, *phases: str) -> int:
-        """Half-cycles spent in the named phases."""
+        """Half-cycles in the named phases."""
         return sum(row.half_cycles for row in self.rows if row.phase in phases)
 
     @property
@@ -74,11 +73,11 @@ class TimingTable:
 
     @property
     def impulse_rows(self) -> tuple[TimingRow, ...]:
-        """From the first fired half-cycle to the last: what the firing hardware is given."""
+        """The rows from the first fired half-cycle to the last, for the firing hardware."""
         fired = [i for i, row in enumerate(self.rows) if row.firing_delay_us is not None]
         return self.rows[fired[0] : fired[-1] + 1]
 
     @property
     def heating_half_cycles(self) -> float:
-        """Fired half-cycles, each weighed by the square of the most current that it delivers: what duty is counted in."""
+        """Fired half-cycles, each weighted by the square of its greatest current share; the unit of duty."""
         return sum(row.half_cycles * row.share[1] ** 2 for row in self.rows if row.phase in FIRED_PHASES)

@@ -17,7 +17,7 @@ Made = TypeVar("Made", covariant=True)
 
 
 class Plan(Protocol[Made]):
-    """What every worker is given, and what it makes of each number."""
+    """The plan sent to every worker, which makes a result for each number."""
 
     def judged(self, number: int, /) -> Made: ...
 
@@ -27,9 +27,9 @@ class WorkerLost(Exception):
 
 
 def by_workers(plan: Plan[T], chunks: Sequence[range], workers: int, made: Callable[[int], None]) -> list[T]:
-    """What `plan` makes of the numbers of all chunks, in order; `made` is called with how many more are done.
+    """The results of `plan` for the numbers of all chunks, in order. `made` is called with the number newly done.
 
-    Each worker has a pipe of its own, so that it can be ended at any instant. Raises WorkerLost.
+    Each worker has its own pipe, so that it can be ended at any time. Raises WorkerLost.
     """
     context = get_context("spawn")
     waiting = iter(enumerate(chunks))

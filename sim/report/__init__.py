@@ -9,8 +9,8 @@ __all__ = ["ReportData", "render_report"]
 
 
 def render_report(run: Run, faults: tuple[FaultRuns, ...] = ()) -> str:
-    """The report of a run as HTML that needs no other file, no script and no network. Same run, same text.
+    """The report of a run as HTML without other files, scripts or network. Same run, same text.
 
-    `faults`: what came of each fault injected into the same job; none where none was.
+    `faults`: the runs of each fault injected into the same job; empty for none.
     """
     return page(ReportData(run, faults))

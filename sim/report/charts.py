@@ -1,4 +1,4 @@
-"""The flux path of one weld and the duty minute, drawn."""
+"""Draws the flux path of one weld, and the duty minute."""
 
 from __future__ import annotations
 
@@ -42,7 +42,7 @@ def draw_flux(flux: Flux, zero_s: float, width: int) -> str:
 def draw_minute(
     minute: Minute, welds: Sequence[ObservedWeld], refused: Sequence[Refusal], width: int, name: str
 ) -> str:
-    """Heat in the minute before each moment, against the limit; below it when the welds were, and presses that began none."""
+    """Heat in the minute before each moment, against the limit. Below it the welds, and the presses that began none."""
     x = Scale(minute.start_s, max(minute.end_s, minute.start_s + 1), _LEFT, width - _RIGHT)
     y = Scale(0, 1.15 * max(minute.limit, minute.used, 1), _TOP + _HEIGHT, _TOP)
     drawn = [hatch(f"hatch-{name}"), text(2, 12, "heat of the last minute, in half-cycles at full conduction")]
@@ -51,7 +51,7 @@ def draw_minute(
         drawn.append(text(_LEFT - 6, y(value) + 4, number(value), "end"))
     drawn.append(line(_LEFT, y(minute.limit), width - _RIGHT, y(minute.limit), "limit"))
     drawn.append(path([(x(t), y(used)) for t, used in minute.path], "curve"))
-    # The greatest use is written above its height, the limit above its line; the lower of two that are near goes below.
+    # The label of the greatest use is above its height, that of the limit above its line; if they are near, the lower goes below.
     near, over = abs(minute.limit - minute.used) * abs(y.per_unit) < 2 * LINE, minute.used > minute.limit
     for words, value, lower in (("limit", minute.limit, over), ("used", minute.used, not over)):
         at = y(value) + (LINE if near and lower else -5)

@@ -20,25 +20,24 @@ _BEFORE, _AFTER = 1, 1  # half-cycles shown without a gate
 
 @dataclass(frozen=True)
 class View:
-    """What both enlargements share.
-
-    `edges_s`: the detector's, those that tell a crossing. `zero_s`: where the time axis counts from. `numbers`: the place in
-    the weld of each fired mains half-cycle.
-    """
+    """The data common to both enlargements."""
 
     recording: Recording
     edges_s: Sequence[float]
+    """The detector's edges that mark a crossing."""
     gates: Sequence[tuple[float, float]]
     conductions: Sequence[Conduction]
     zero_s: float
+    """The zero of the time axis."""
     numbers: dict[int, int]
+    """The number in the weld of each fired half-cycle, by its index in the mains."""
     peak_A: float
 
 
 def view_of(data: ReportData, weld: ObservedWeld) -> View:
     """A view of one weld, which has at least one gate."""
     recording, gates, conductions = data.recording, data.gates_of(weld), data.conductions_of(weld)
-    square = data.welder.detector.kind == "square"  # the other kind marks a crossing by its rising edge alone
+    square = data.welder.detector.kind == "square"  # a pulse detector marks a crossing by its rising edge alone
     edges_s = [change.time_s for change in recording.detector if change.value or square]
     fired = [recording.half_cycle_at(on_s) for on_s, _ in gates]
     numbers = {half.index: n for n, half in enumerate(fired, 1)}
@@ -47,7 +46,7 @@ def view_of(data: ReportData, weld: ObservedWeld) -> View:
 
 
 def shown_half_cycles(view: View, last: bool, width: int) -> list[HalfCycle]:
-    """The half-cycles of one enlargement: the fired ones at that end, and one next to them."""
+    """The half-cycles of one enlargement: the fired ones at that end of the weld, and one next to them."""
     count = 3 if width == NARROW else 5
     fired = sorted(view.numbers)
     if last:
@@ -85,7 +84,7 @@ def draw_half_cycles(view: View, halves: Sequence[HalfCycle], width: int, name: 
 
 
 def _numbers(view: View, halves: Sequence[HalfCycle], x: Scale) -> str:
-    """Which half-cycle of the weld each one is, counted from the first fired."""
+    """The number of each half-cycle, counted from the first fired."""
     drawn = [text(2, 14, "half-cycle")]
     for half in halves:
         n = view.numbers.get(half.index)
@@ -116,7 +115,7 @@ def _voltage(halves: Sequence[HalfCycle], x: Scale) -> str:
 
 
 def _gates(view: View, x: Scale) -> str:
-    """Bars as long as the gate, each over its firing delay from the true crossing."""
+    """Each gate as a bar, over its firing delay from the true crossing."""
     drawn = [text(2, _GATE + 14, "gate"), text(2, _DELAY + 4, "delay, ms")]
     drawn.append(line(x(x.low), _GATE + 18, x(x.high), _GATE + 18, "grid"))
     for on_s, off_s in view.gates:
@@ -141,7 +140,7 @@ def _gates(view: View, x: Scale) -> str:
 
 
 def _currents(view: View, x: Scale, pattern: str) -> str:
-    """Each current from its beginning to its end; dashed, and marked below, where it never latched."""
+    """Each current from start to end; dashed and without hatching if it never latched."""
     y = Scale(-1.1 * view.peak_A, 1.1 * view.peak_A, _CURRENT + _TRACK, _CURRENT)
     drawn = [_value_axis("primary, A", y, x, view.peak_A)]
     for c in view.conductions:

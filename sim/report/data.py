@@ -1,4 +1,4 @@
-"""What a report is made from, and the figures that its sections share."""
+"""The data of a report, and the figures common to its sections."""
 
 from __future__ import annotations
 
@@ -28,10 +28,11 @@ _LEAST_POINTS, _MOST_POINTS = 4, 24  # of the flux path, a conduction
 
 @dataclass(frozen=True)
 class ReportData:
-    """A run as the sections of the report read it."""
+    """A run, as read by the sections of the report."""
 
     run: Run
-    faults: tuple[FaultRuns, ...] = ()  # what came of each fault injected into the same job
+    faults: tuple[FaultRuns, ...] = ()
+    """The runs of each fault injected into the same job."""
 
     @property
     def title(self) -> str:
@@ -68,7 +69,7 @@ class ReportData:
 
     @property
     def currents(self) -> WeldCurrents:
-        """The currents of one weld, as the checks of electrics and heat saw them."""
+        """The currents of one weld, as used by the checks of electrics and heat."""
         return self.run.currents
 
     @cached_property
@@ -78,12 +79,12 @@ class ReportData:
         return tuple(sorted(self.verdict.findings, key=lambda f: order.index(f.severity)))
 
     def of(self, subject: Subject) -> tuple[Finding, ...]:
-        """Those about one subject, gravest first."""
+        """The findings about one subject, gravest first."""
         return tuple(finding for finding in self.findings if finding.subject == subject)
 
     @cached_property
     def shown_weld(self) -> ObservedWeld | None:
-        """The first weld in which a gate was given."""
+        """The first weld with a gate."""
         return next((weld for weld in self.recording.welds if weld.gates), None)
 
     def gates_of(self, weld: ObservedWeld) -> list[tuple[float, float]]:
@@ -98,7 +99,7 @@ class ReportData:
         return list(self.recording.conductions[begin:end])
 
     def state_at(self, time_s: float) -> StateChange | None:
-        """The state in force at a time of the run."""
+        """The state at a time of the run."""
         found = bisect_right(self.recording.states, time_s, key=lambda change: change.time_s)
         return self.recording.states[found - 1] if found else None
 
@@ -113,23 +114,22 @@ def _start(conduction: Conduction) -> float:
 
 @dataclass(frozen=True)
 class Minute:
-    """The minute of the run with the most heat in it, in half-cycles at full conduction as the board counts them.
-
-    `path`: (time, heat in the minute up to it). `thermal_A`: the steady current that heats as the simulated one did over
-    this minute; `thermal_limit_A`: the same of the rating plate.
-    """
+    """The minute of the run with the most heat, in half-cycles at full conduction as counted by the board."""
 
     start_s: float
     end_s: float
     path: tuple[tuple[float, float], ...]
+    """(Time, heat in the minute before it)."""
     used: float
     limit: float
     thermal_A: float
+    """The steady current with the same heating as the simulated currents of this minute."""
     thermal_limit_A: float
+    """The same for the rating plate."""
 
 
 def busiest_minute(data: ReportData) -> Minute:
-    """Slide a minute over the run."""
+    """The minute of the run with the most heat."""
     recording, welder = data.recording, data.welder
     charges = _charges(data)
     path: list[tuple[float, float]] = [(0.0, 0.0)]
@@ -163,7 +163,7 @@ def busiest_minute(data: ReportData) -> Minute:
 
 
 def _cut(path: list[tuple[float, float]], start_s: float, end_s: float) -> tuple[tuple[float, float], ...]:
-    """The part of a path of steps between two times."""
+    """The part of a stepped path between two times."""
     before = [value for time_s, value in path if time_s < start_s]
     inside = [point for point in path if start_s <= point[0] <= end_s]
     begin = [(start_s, before[-1])] if before else []
@@ -172,7 +172,7 @@ def _cut(path: list[tuple[float, float]], start_s: float, end_s: float) -> tuple
 
 
 def _charges(data: ReportData) -> list[tuple[float, float]]:
-    """(Time, heat) of each gate: by its row of the table, or of one at full conduction where the table has none for it."""
+    """(Time, heat) of each gate, by its row of the table; a gate without a row counts as full conduction."""
     costs = [
         heat(row) / 100 for row in data.table.rows if row.firing_delay_us is not None for _ in range(row.half_cycles)
     ]
@@ -187,16 +187,19 @@ def _charges(data: ReportData) -> list[tuple[float, float]]:
 
 @dataclass(frozen=True)
 class Flux:
-    """Flux in the core through one weld, in units of its steady peak. `peak` has its sign; `residue` is left at the end."""
+    """Flux in the core during one weld, in units of its steady peak."""
 
     path: tuple[tuple[float, float], ...]
     peak: float
+    """With its sign."""
     residue: float
-    limit: float | None  # of the verdict, where it judged the flux
+    """At the end."""
+    limit: float | None
+    """Of the verdict; None if it did not judge the flux."""
 
 
 def flux_of(data: ReportData, weld: ObservedWeld) -> Flux:
-    """The path of the verdict's own check, with the curve drawn in between its points."""
+    """The path of the verdict's check, with more points between its own."""
     welder = data.welder
     unit = welder.mains.voltage_V * math.sqrt(2) / (2 * math.pi * welder.mains.frequency_Hz)
     begins = {c.start_s: c for c in data.conductions_of(weld)}
@@ -217,7 +220,7 @@ def flux_of(data: ReportData, weld: ObservedWeld) -> Flux:
 
 @dataclass(frozen=True)
 class Refusal:
-    """A press of the pedal that began no weld, and what the board was doing."""
+    """A press of the pedal that began no weld, and the board's state at that time."""
 
     pressed_s: float
     state: str

@@ -1,4 +1,4 @@
-"""How hot each part gets from cold at the pace asked, drawn, and the answers for a table."""
+"""Draws the temperature of each part from cold at the pace asked, and prepares the table of heat."""
 
 from __future__ import annotations
 
@@ -23,27 +23,26 @@ _NAMES = {"electrode-heat": "electrode face", "electrode-peak": "electrode peak"
 
 @dataclass(frozen=True)
 class PartHeat:
-    """One part: what the checks say of it, and what is drawn. `curve`: (minutes, peak, mean) of welds from cold, in degC.
-
-    `final`: the cycle that endless work repeats. `burst_welds`: of `BURST` as fast as it goes, those made before the limit
-    is passed.
-    """
+    """One part: its figures from the checks, and its curve."""
 
     name: str
     said: Temperature
     final: Cycle
+    """In endless work."""
     curve: tuple[tuple[float, float, float], ...]
+    """(Minutes, peak, mean) of welds from cold, in degC."""
     burst_welds: int
+    """Welds before the limit is passed, of `BURST` without a pause."""
 
     @property
     def passes_s(self) -> float | None:
-        """When a peak passes the limit; None for never, and where the limit is of the mean, which has no moment."""
+        """When a peak passes the limit; None for never, and if the limit is of the mean."""
         return None if self.said.by_mean else self.said.time_to_limit_s
 
 
 @dataclass(frozen=True)
 class Heat:
-    """All parts at one pace. `most_pace`: the schedule with its off time, one weld after another. `made`: in this run."""
+    """All parts at one pace. `most_pace`: without pauses beyond the off time. `made`: the welds of this run."""
 
     parts: tuple[PartHeat, ...]
     pace: float
@@ -53,11 +52,11 @@ class Heat:
 
 
 def heat_of(data: ReportData) -> Heat:
-    """The answers about every part that the checks followed."""
+    """The heat of every part judged by the checks."""
     table, currents = data.table, data.currents
     half_s = 0.5 / table.frequency_Hz
     weld_s = (table.half_cycles - table.time_of("off")) * half_s
-    pace = min(data.welds_per_minute, 60 / weld_s)  # as the checks of heat take it
+    pace = min(data.welds_per_minute, 60 / weld_s)  # as in the checks of heat
     most_pace = 60 / (table.half_cycles * half_s)
     hot, made = hot_parts(currents, data.welder, pace), data.run.weld_count.made
     slowest_min = max((part.slow or part.network).slowest_s for part in hot) / 60
@@ -79,7 +78,7 @@ def _part(part: HotPart, said: Temperature, pace: float, most_pace: float, minut
 
 
 def _curve(part: HotPart, pace: float, minutes: float) -> tuple[tuple[float, float, float], ...]:
-    """Welds from cold, close together at first, while most happens."""
+    """Points of welds from cold, densest at first, when the temperature changes most."""
     period_s = 60 / pace
     last = max(2, math.floor(minutes * pace))
     points = []
@@ -90,14 +89,14 @@ def _curve(part: HotPart, pace: float, minutes: float) -> tuple[tuple[float, flo
 
 
 def time_words(seconds: float) -> str:
-    """Seconds, minutes or hours, whichever is read best."""
+    """A time in seconds, minutes or hours."""
     if seconds < 100:
         return f"{number(seconds)} s"
     return f"{number(seconds / 60)} min" if seconds < 6000 else f"{number(seconds / 3600)} h"
 
 
 def fastest_words(part: PartHeat, heat: Heat) -> str:
-    """A figure, or that it does not matter: `most_pace` itself is safe."""
+    """The fastest safe pace in words; any, if `most_pace` is safe."""
     fastest = part.said.fastest_pace
     if fastest <= 0:
         return "not one weld"
@@ -105,7 +104,7 @@ def fastest_words(part: PartHeat, heat: Heat) -> str:
 
 
 def rest_words(part: PartHeat) -> str:
-    """The rest after a burst, and whether the burst itself was too much."""
+    """The rest after a burst, and whether the burst itself passes the limit."""
     rest_s = part.said.rest_s
     if rest_s is None:
         return "none: its limit is of the mean"
@@ -116,7 +115,7 @@ def rest_words(part: PartHeat) -> str:
 
 
 def draw_heat(heat: Heat, ambient_C: float, width: int, name: str) -> str:
-    """One panel a part, each with its own scale of temperature, along one axis of minutes."""
+    """One panel for each part with its own scale of temperature, over one axis of minutes."""
     right = width - (88 if width == NARROW else 168)
     x = Scale(0, heat.minutes, _LEFT, right)
     drawn, top = [hatch(f"hatch-{name}")], 0.0

@@ -1,6 +1,6 @@
-"""One page of what the joint model makes of a weld: six section views, curves beneath, what was assumed.
+"""The page of one weld of the joint model: six section views, curves, assumptions.
 
-Temperature is told by bands with numbers and hatches, never by colour alone, so that it survives a black-and-white printer.
+Temperature is shown by bands with numbers and hatches, never by colour alone, so that it can be printed in black and white.
 """
 
 from __future__ import annotations
@@ -29,7 +29,7 @@ from sim.report.svg import FONT, Scale, element, line, number, path, picture, re
 _SHARES = (0.15, 0.35, 0.55, 0.75, 1.0)  # of the solidus, where bands end
 _PIXELS = 130  # of a view, across
 _GAP = 18
-_ROOM = 0.9  # of a label's height that must lie within its band, on either side
+_ROOM = 0.9  # of a label's height, that must be within its band on each side
 _PANEL = 92
 _LEFT, _RIGHT = 58, 14
 _LONGER = 1.1  # than the model's own time, so that what is wanted is seen to be reached
@@ -37,7 +37,7 @@ _LONGER = 1.1  # than the model's own time, so that what is wanted is seen to be
 
 @dataclass(frozen=True)
 class CoursePage:
-    """What the page shows. `lines`: what was found, each a name and words; `assumed` and `outcome.doubts` are sentences."""
+    """The content of the page. `lines`: (name, words) of the results. `assumed` and `outcome.doubts` are sentences."""
 
     title: str
     subtitle: str
@@ -50,7 +50,7 @@ class CoursePage:
 
 @dataclass(frozen=True, eq=False)
 class CourseView:
-    """A section as pixels: temperatures in degC, nan where nothing is. `mm`: width and height. `work`: where the work is."""
+    """A section as pixels: temperatures in degC, nan outside the work. `mm`: width and height."""
 
     time_s: float
     at_C: Array
@@ -58,7 +58,7 @@ class CourseView:
 
 
 def render_course(page: CoursePage) -> str:
-    """The page as HTML that needs no other file, no script and no network. Same course, same text."""
+    """The page as HTML without other files, scripts or network. Same course, same text."""
     views = [view_of(each, page.work) for each in page.course.pictures]
     edges = band_edges(page.work)
     return (

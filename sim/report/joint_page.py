@@ -1,4 +1,4 @@
-"""One page for a joint: what is kept, the trials drawn and listed, what the handbook suggests, the cautions."""
+"""The page of a joint: kept setting, trials drawn and listed, the handbook's suggestion, cautions."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ from sim.report.sections import all_cautions, templates
 from sim.report.svg import WIDE, picture
 from sim.report.trials import Lane, draw_trials, lanes_of
 
-# A measured quantity, and how a table heads it, with its unit.
+# A measured quantity, its heading in a table, and its unit.
 MEASURED = (
     ("force_N", "Force", "N"),
     ("setdown_mm", "Setdown", "mm"),
@@ -27,7 +27,7 @@ MEASURED = (
 
 @dataclass(frozen=True)
 class JointPage:
-    """What the page shows. `likely_good`, `windows`: sentences, of the chance of a good weld and of where the window lies."""
+    """The content of the page. `likely_good`, `windows`: sentences on the chance of a good weld and on the good window."""
 
     name: str
     joint: Joint
@@ -42,7 +42,7 @@ class JointPage:
 
 
 def page_of(known: Known, frequency_Hz: int) -> JointPage:
-    """The page of a joint as it stands."""
+    """The page of a joint with its present trials."""
     belief = known.belief
     return JointPage(
         name=known.name,
@@ -59,7 +59,7 @@ def page_of(known: Known, frequency_Hz: int) -> JointPage:
 
 
 def render_joint(page: JointPage) -> str:
-    """The page as HTML that needs no other file, no script and no network. Same data, same text."""
+    """The page as HTML without other files, scripts or network. Same data, same text."""
     drawn = [lane for lane in page.lanes if lane.marks or lane.window]
     figure = picture(lambda width, name: draw_trials(drawn, width, name), "trials") if drawn else None
     columns = [column for column in MEASURED if any(getattr(r, column[0]) is not None for r in page.records)]
@@ -80,12 +80,12 @@ def render_joint(page: JointPage) -> str:
 
 
 def standalone(lanes: tuple[Lane, ...], title: str) -> str:
-    """The picture alone, as an SVG file, under its title."""
+    """The picture alone with its title, as an SVG file."""
     return svg_file(draw_trials(lanes, WIDE, "trials", title), WIDE)
 
 
 def svg_file(drawn: str, width: int) -> str:
-    """A picture as a file of its own, with the style that it needs."""
+    """A picture as an SVG file with its styles."""
     source = templates().get_template("style.css.j2").render()
     style = "\n".join(rule for rule in source.splitlines() if rule.startswith((":root", "svg ")))
     opening, rest = drawn.split(">", 1)
@@ -94,7 +94,7 @@ def svg_file(drawn: str, width: int) -> str:
 
 
 def phases_of(kept: KeptRecord) -> tuple[str, ...]:
-    """The phases of a schedule that was kept, each in a few words."""
+    """The phases of a kept schedule, each in a few words."""
     return tuple(_phase(phase) for phase in schedule_from(kept.text, Path(f"{kept.schedule}.toml")).phases)
 
 

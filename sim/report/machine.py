@@ -1,4 +1,4 @@
-"""The machine's impedances as ranges, drawn on one scale of ohms."""
+"""Draws the machine's impedances as ranges on one scale of ohms."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ _BAR = 9
 
 
 def draw_ohms(figures: Sequence[tuple[str, Figure]], width: int) -> str:
-    """A bar from the least to the most of each; a stroke where they are one."""
+    """A bar from the least to the greatest value of each; a stroke if they are equal."""
     narrow = width == NARROW
     x = Scale(
         0, 1.04 * max(figure.high for _, figure in figures), 4 if narrow else 210, width - (12 if narrow else 150)
@@ -38,5 +38,5 @@ def draw_ohms(figures: Sequence[tuple[str, Figure]], width: int) -> str:
         outline = [(low, y), (high, y), (high, y + _BAR), (low, y + _BAR)]
         drawn.append(path(outline, "kept", closed=True))
     drawn.append(line(x.at_low, bottom, x.at_high, bottom, "axis"))
-    drawn.append(text(x.at_high, bottom + 36, "ohms, as the primary sees them", "end"))
+    drawn.append(text(x.at_high, bottom + 36, "ohms, referred to the primary", "end"))
     return svg(width, bottom + 42, "".join(drawn), "Ranges of the machine's resistances and reactances")

@@ -1,4 +1,4 @@
-"""How much of each limit is used, as bars."""
+"""Draws the used share of each limit as bars."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ _BAR, _ROW = 11, 22
 
 
 def limit_words(finding: Finding) -> str:
-    """The limit with the side on which figures keep to it."""
+    """The limit, as a maximum or a minimum."""
     if finding.limit is None:
         return "not known"
     return f"{'at least' if finding.low else 'at most'} {number(finding.limit)}"
@@ -24,19 +24,19 @@ def limit_words(finding: Finding) -> str:
 
 @dataclass(frozen=True)
 class Margin:
-    """A finding with the share of its limit that is used: 1 at the limit, inf where it has no ratio or its limit is not known."""
+    """A finding with the used share of its limit: 1 at the limit; inf without a ratio, or if the limit is not known."""
 
     finding: Finding
     share: float
 
     @property
     def unknown(self) -> bool:
-        """Whether nothing is known of the limit."""
+        """Whether the limit is not known."""
         return self.finding.limit is None
 
     @property
     def percent(self) -> str:
-        """The share in words, without a figure where it is of no use."""
+        """The share in words; without a figure far beyond the limit."""
         if self.unknown:
             return "?"
         if self.share > 9.99:
@@ -45,18 +45,18 @@ class Margin:
 
 
 def margins(findings: Sequence[Finding]) -> list[Margin]:
-    """Nearest to its limit first, each counted from its own zero. A limit of nothing that is kept has no share and no bar."""
+    """The margins, nearest to its limit first. A figure within a limit of 0 has no share and no bar."""
     found = [Margin(finding, finding.share) for finding in findings if not math.isnan(finding.share)]
     return sorted(found, key=_nearest_first)
 
 
 def _nearest_first(margin: Margin) -> tuple[float, int]:
-    """What is not known comes after what is beyond its limit; of equals the gravest first."""
+    """The sorting key: unknown limits last, equals by severity."""
     return -1.0 if margin.unknown else -margin.share, list(WORDS).index(margin.finding.severity)
 
 
 def draw_margins(found: Sequence[Margin], width: int, name: str) -> str:
-    """One bar a finding, up to the line of the limit or beyond it; those beyond are hatched and named in words."""
+    """One bar for each finding, up to the line of the limit or beyond it. Those beyond are hatched and named in words."""
     narrow = width == NARROW
     x = Scale(0, _MOST, 2, width - 2) if narrow else Scale(0, _MOST, 226, 470)
     top, row = 22.0, LINE + _ROW if narrow else _ROW
@@ -67,7 +67,7 @@ def draw_margins(found: Sequence[Margin], width: int, name: str) -> str:
         y = top + n * row
         drawn += _narrow_words(margin, y, width) if narrow else _wide_words(margin, y, width)
         drawn.append(_bar(margin, x, y + (LINE + 3 if narrow else 4), f"hatch-{name}"))
-    if narrow:  # in stretches, so that it does not cross the words
+    if narrow:  # in parts, so that the line does not cross the words
         for n in range(len(found)):
             y = top + n * row + LINE
             drawn.append(line(at, y, at, y + _BAR + 6, "limit solid"))
@@ -77,7 +77,7 @@ def draw_margins(found: Sequence[Margin], width: int, name: str) -> str:
 
 
 def _bar(margin: Margin, x: Scale, y: float, pattern: str) -> str:
-    """Filled where it keeps to its limit, hatched where it does not and broken at the end of the scale; dashed: not known."""
+    """Filled within the limit; hatched beyond it, and broken at the end of the scale; dashed for an unknown limit."""
     end = x(1 if margin.unknown else min(margin.share, _MOST))
     outline = [(x(0), y), (end, y), (end, y + _BAR), (x(0), y + _BAR)]
     if margin.finding.severity == "passed":
@@ -112,7 +112,7 @@ def _narrow_words(margin: Margin, y: float, width: int) -> list[str]:
 
 
 def fitting(finding: Finding, room: float, with_unit: bool = True) -> str:
-    """Figure, limit and unit, or as much of that as fits."""
+    """Figure, limit and unit, shortened to fit `room`."""
     unit, figure, after = finding.unit_text, number(finding.figure), ""
     if finding.limit:
         figure += f"{', at least' if finding.low else ' of'} {number(finding.limit)}"

@@ -1,4 +1,4 @@
-"""The sections of the report, one function each: from the data to a piece of HTML."""
+"""The sections of the report. One function makes the HTML of each from the data."""
 
 from __future__ import annotations
 
@@ -28,7 +28,7 @@ from sim.report.timeline import draw_timeline, grouped, in_ms, segments
 from sim.verdict.finding import SEVERITY_WORDS, cut_off_named
 
 _MAY_BE_LEFT_OUT = (("junction", "junction"), ("electrode-heat", "electrode face"))
-_MOST_ROWS = 24  # of the welds listed as they come; every odd one is listed beyond that, up to as many again
+_MOST_ROWS = 24  # of the first welds; as many of the unusual ones are listed too
 
 
 @cache
@@ -56,7 +56,7 @@ def headline(data: ReportData) -> str:
 
 
 def setup(data: ReportData) -> Markup:
-    """What to set, with the bar of the schedule and the verdict: on paper a page of its own."""
+    """The figures to set, with a drawing of the schedule and the verdict; on paper a separate page."""
     return _section(
         "setup",
         figures=figures_to_set(data),
@@ -70,7 +70,7 @@ def setup(data: ReportData) -> Markup:
 
 
 def verdict(data: ReportData) -> Markup:
-    """The verdict, and what to change, gravest first."""
+    """The verdict and what to change, gravest first."""
     counts = Counter(SEVERITY_WORDS[f.severity] for f in data.findings)
     tally = ", ".join(f"{counts[word]} {word}" for word in ("refused", "caution", "passed") if counts[word])
     return _section(
@@ -86,7 +86,7 @@ def verdict(data: ReportData) -> Markup:
 
 
 def cautions(_: ReportData) -> Markup:
-    """The cautions, which are the same for every run."""
+    """The cautions, the same for every run."""
     return all_cautions()
 
 
@@ -96,7 +96,7 @@ def all_cautions() -> Markup:
 
 
 def schedule(data: ReportData) -> Markup:
-    """The phases along time, and in a table with their firing delays."""
+    """The phases over time, and in a table with their firing delays."""
     table, rows = data.table, []
     working = data.welder.machine.in_use.working.handy
     for n, group in enumerate(grouped(segments(table)), 1):
@@ -149,7 +149,7 @@ def flux(data: ReportData) -> Markup:
 
 
 def switching(data: ReportData) -> Markup:
-    """Current and flux at the start, and what switching on at voltage zero would do."""
+    """Current and flux at the start, compared with switching on at voltage zero."""
     every, currents = switching_of(data), data.currents
     return _section(
         "switching",
@@ -159,7 +159,7 @@ def switching(data: ReportData) -> Markup:
         what_ifs=(
             ("this schedule, from the worst residue", currents.worst),
             ("one firing missed half-way", currents.missed_worst),
-            ("a half-cycle lost before, so that this weld repeats its polarity", currents.odd_worst),
+            ("a half-cycle lost before, so that this weld repeats a polarity", currents.odd_worst),
             ("nothing between the electrodes", currents.open_worst),
             ("switched on at voltage zero and left on", currents.zero_worst),
         ),
@@ -168,7 +168,7 @@ def switching(data: ReportData) -> Markup:
 
 
 def duty(data: ReportData) -> Markup:
-    """The minute with most heat in it, against what the plate allows."""
+    """The minute with the most heat, against the rating plate."""
     minute, refused = data.minute, refusals(data)
     shown = picture(lambda width, name: draw_minute(minute, data.recording.welds, refused, width, name), "minute")
     currents = [c.rms_A for c in data.recording.conductions if c.latched]
@@ -186,7 +186,7 @@ def duty(data: ReportData) -> Markup:
 
 
 def heat(data: ReportData) -> Markup:
-    """Each part's temperature over the minutes at the pace asked, and what pace and rest it allows."""
+    """Each part's temperature over time at the pace asked, with its fastest pace and its rest."""
     found, ambient_C = heat_of(data), data.welder.ambient.temperature_C
     parts, said = found.parts, [part.said for part in found.parts]
     fastest = data.run.fastest
@@ -197,7 +197,7 @@ def heat(data: ReportData) -> Markup:
         ("for ever", [number(t.for_ever_C) for t in said]),
         ("limit", [number(t.limit_C) for t in said]),
         ("fastest pace for ever, welds a minute", [fastest_words(part, found) for part in parts]),
-        (f"rest after {BURST} welds as fast as it goes", [rest_words(part) for part in parts]),
+        (f"rest after {BURST} welds without a pause", [rest_words(part) for part in parts]),
     ]
     names = {t.name for t in said}
     return _section(
@@ -213,7 +213,7 @@ def heat(data: ReportData) -> Markup:
 
 
 def findings(data: ReportData) -> Markup:
-    """How near each limit is, and every check with its figure, limit and source."""
+    """The used share of each limit, and every check with its figure, limit and source."""
     found = margins(data.of("weld"))
     drawn = {id(margin.finding) for margin in found}
     return _section(
@@ -228,7 +228,7 @@ def findings(data: ReportData) -> Markup:
 
 
 def faults(data: ReportData) -> Markup:
-    """The worst run of each fault, and what ended its current; no section where no fault was injected."""
+    """The worst run of each fault, and what ended its current; no section if no fault was injected."""
     if not data.faults:
         return Markup("")
     found = [finding_of(row) for row in data.faults]
@@ -243,7 +243,7 @@ def faults(data: ReportData) -> Markup:
 
 
 def welds(data: ReportData) -> Markup:
-    """What was asked for, what was made, and how each weld ended."""
+    """The welds asked for and made, and the end of each."""
     records = data.recording.welds
     listed = set(range(min(len(records), _MOST_ROWS)))
     odd = [
@@ -265,7 +265,7 @@ def welds(data: ReportData) -> Markup:
 
 
 def _telling_states(data: ReportData) -> list[StateChange]:
-    """State changes up to the end of the first weld, and later ones that have a reason."""
+    """State changes up to the end of the first weld, and later ones with a reason."""
     first_end_s = data.recording.welds[0].ended_s if data.recording.welds else data.recording.length_s
     return [c for c in data.recording.states if c.time_s <= first_end_s or c.reason != "none"][:_MOST_ROWS]
 
@@ -290,7 +290,7 @@ def machine(data: ReportData) -> Markup:
 
 
 def built(data: ReportData) -> Markup:
-    """What was built, what was rounded and what was assumed."""
+    """The files built, the times rounded and the values assumed."""
     return _section(
         "built",
         data=data,

@@ -1,4 +1,4 @@
-"""What a welder sets before the first weld, in figures that are read standing."""
+"""The figures that a person sets before the first weld, printed large."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from sim.report.data import ReportData
 
 
 def figures_to_set(data: ReportData) -> tuple[tuple[str, str], ...]:
-    """Name and figure of each: percent, amperes and time of the longest impulse at one current, tap, pace, electrodes."""
+    """Names and figures: percent and amperes of the longest impulse at constant current, time, tap, pace, electrodes."""
     table, machine = data.table, data.welder.machine
     main = max((row for row in table.rows if row.phase in LEVEL_PHASES), key=lambda row: row.half_cycles, default=None)
     found: list[tuple[str, str]] = []

@@ -1,6 +1,6 @@
-"""Small plain functions that draw SVG as text: elements, scales, axes, labels that keep off each other.
+"""Functions that draw SVG as text: elements, scales, axes, labels that do not overlap.
 
-User units are CSS pixels at full size. Text is set in one size, so that its width is known beforehand, generously.
+User units are CSS pixels at full size. Text has one size, so that its width can be estimated, with some margin.
 """
 
 from __future__ import annotations
@@ -12,10 +12,10 @@ from html import escape
 
 from markupsafe import Markup
 
-WIDE, NARROW = 800, 360  # user units across: a sheet of paper or a screen, and a telephone
+WIDE, NARROW = 800, 360  # widths in user units: paper or screen, and telephone
 FONT = 12
-LINE = 16  # from one line of text to the next
-_CHAR = 0.58  # of the font size: the mean width of a character in the widest of the fonts named in style.css.j2
+LINE = 16  # between lines of text
+_CHAR = 0.58  # of the font size: the mean width of a character in the widest font of style.css.j2
 
 
 def fixed(value: float) -> str:
@@ -25,7 +25,7 @@ def fixed(value: float) -> str:
 
 
 def number(value: float, digits: int = 3) -> str:
-    """A figure for a reader: `digits` significant ones, all those before the point, no exponent."""
+    """A figure with `digits` significant digits, all digits before the point, and no exponent."""
     if math.isnan(value):
         return "unknown"
     if math.isinf(value):
@@ -38,11 +38,11 @@ def number(value: float, digits: int = 3) -> str:
 
 
 def element(name: str, content: str = "", /, **attributes: str | float) -> str:
-    """An element. `_` in a name stands for `-`, and a trailing one keeps clear of Python's words; numbers are coordinates."""
+    """An element. `_` in an attribute's name means `-`; a trailing one avoids Python's keywords. Numbers are coordinates."""
     parts = [name]
     for key, value in attributes.items():
-        given = fixed(value) if isinstance(value, (int, float)) else escape(value)
-        parts.append(f'{key.rstrip("_").replace("_", "-")}="{given}"')
+        written = fixed(value) if isinstance(value, (int, float)) else escape(value)
+        parts.append(f'{key.rstrip("_").replace("_", "-")}="{written}"')
     return f"<{' '.join(parts)}>{content}</{name}>"
 
 
@@ -58,7 +58,7 @@ def line(x1: float, y1: float, x2: float, y2: float, class_: str, **attributes: 
 
 
 def rect(x: float, y: float, width: float, height: float, class_: str, **attributes: str | float) -> str:
-    """A rectangle; one of less than no width has none."""
+    """A rectangle. A negative width or height counts as 0."""
     return element(
         "rect", **{"x": x, "y": y, "width": max(width, 0), "height": max(height, 0), "class_": class_, **attributes}
     )
@@ -79,32 +79,32 @@ def filled(points: Sequence[tuple[float, float]], pattern: str) -> str:
 
 
 def hatch(identity: str) -> str:
-    """A pattern of slanting lines, to fill with where colour alone would not do."""
+    """A pattern of slanting lines, for areas that must be seen without colour."""
     stroke = element("path", d="M-1 7L7 -1M5 7L7 5M-1 1L1 -1", class_="hatching")
     return element("defs", element("pattern", stroke, id=identity, width=6, height=6, patternUnits="userSpaceOnUse"))
 
 
 def svg(width: float, height: float, content: str, label: str, **attributes: str | float) -> str:
-    """A picture. `label` says in words what it shows."""
+    """A picture. `label` describes it in words."""
     return element(
         "svg", content, viewBox=f"0 0 {fixed(width)} {fixed(height)}", role="img", aria_label=label, **attributes
     )
 
 
 def picture(draw: Callable[[int, str], str], name: str) -> Markup:
-    """The same picture twice, for wide and for narrow pages; the style sheet shows one. `draw` takes width and a name."""
+    """The picture for wide and for narrow pages; the style sheet shows one. `draw` takes a width and a name."""
     both = ((WIDE, "wide"), (NARROW, "narrow"))
     return Markup("".join(f'<div class="picture {size}">{draw(width, f"{name}-{size}")}</div>' for width, size in both))
 
 
 def width_of(words: str) -> float:
-    """About how wide a line of text is, rather too much than too little."""
+    """The estimated width of a line of text, rather too great than too small."""
     return len(words) * FONT * _CHAR
 
 
 @dataclass(frozen=True)
 class Scale:
-    """A straight line from values to user units: `low` lies at `at_low`, `high` at `at_high`."""
+    """A linear map from values to user units: `low` is at `at_low`, `high` at `at_high`."""
 
     low: float
     high: float
@@ -120,7 +120,7 @@ class Scale:
 
 
 def ticks(low: float, high: float, most: int) -> list[float]:
-    """Round values from `low` to `high`, `most` of them or fewer."""
+    """Round values from `low` to `high`, at most `most` of them."""
     span = high - low
     if span <= 0 or most < 1:
         return [low]
@@ -132,9 +132,9 @@ def ticks(low: float, high: float, most: int) -> list[float]:
 
 
 def spread(centres: Sequence[float], widths: Sequence[float], low: float, high: float) -> list[float] | None:
-    """Centres for labels of these widths, in order, near where they want to be and not upon each other.
+    """Centres for labels of these widths, in order, near `centres` and without overlap.
 
-    None where they do not fit between `low` and `high` at all.
+    None if they do not fit between `low` and `high`.
     """
     if sum(widths) > high - low:
         return None

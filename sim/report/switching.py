@@ -1,4 +1,4 @@
-"""The first half-cycles of a weld on a core that saturates, compared with the same machine switched on at voltage zero."""
+"""Draws the first half-cycles of a weld on a saturating core, and the same machine switched on at voltage zero."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ _STROKE = 26  # of a line in the key
 
 @dataclass(frozen=True)
 class Switching:
-    """Both waves, each from the residue that is worst for it. `unit_Vs`: the steady peak flux at full voltage."""
+    """Both waves, each from its worst residue. `unit_Vs`: the steady peak flux at full voltage."""
 
     scheduled: Wave
     zero: Wave
@@ -29,17 +29,17 @@ class Switching:
     knee: float
 
     def first(self, half_cycles: int) -> Switching:
-        """No more than the first half-cycles."""
+        """Only the first half-cycles."""
         until_s = half_cycles * self.half_s * (1 + 1e-9)
         scheduled, zero = (Wave(tuple(p for p in w.points if p[0] <= until_s)) for w in (self.scheduled, self.zero))
         return Switching(scheduled, zero, self.half_s, self.unit_Vs, self.knee)
 
 
 def switching_of(data: ReportData) -> Switching:
-    """Waves of the patterns that the checks ran."""
+    """The waves of the patterns used by the checks."""
     currents, mains = data.currents, data.welder.mains
     shown = _SHOWN[False]
-    # One half-cycle more than shown: a current that has begun goes on.
+    # One half-cycle more than shown, for a current that goes on.
     supply = sine(mains.voltage_V, mains.frequency_Hz, shown + 1)
     until_s = shown * currents.half_s
     scheduled = gate_windows(supply, currents.pattern.delays_deg)
@@ -55,13 +55,13 @@ def switching_of(data: ReportData) -> Switching:
 
 
 def assumed_words(assumed: Assumed) -> str:
-    """What no plate gives."""
+    """The assumed figures of the core, in words."""
     knee, remanence = number(assumed.knee), number(assumed.remanence)
     return f"a knee at {knee} times the steady peak flux and a remanence of {remanence} of the knee"
 
 
 def draw_switching(every: Switching, width: int, name: str) -> str:
-    """Current above, flux below, along one time axis."""
+    """Current above and flux below, over one time axis."""
     shown = every.first(_SHOWN[width == NARROW])
     half_cycles = _SHOWN[width == NARROW]
     x = Scale(0, half_cycles * shown.half_s, _LEFT, width - _RIGHT)

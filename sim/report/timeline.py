@@ -1,4 +1,4 @@
-"""The schedule as a picture: phases along time, bars as high as their percent current."""
+"""Draws the schedule: phases over time, with bars as high as their percent current."""
 
 from __future__ import annotations
 
@@ -11,13 +11,13 @@ from sim.report.svg import FONT, LINE, Scale, filled, hatch, line, path, spread,
 
 _TOP, _HEIGHT, _AXIS = 26, 120, 44  # room above the bars, for the bars, and left of them
 _LEAST_PX = 3.0  # a phase is never drawn narrower
-_FAR = 80.0  # a label that had to move farther from its phase would not be read as belonging to it
-_BREAK = 0.25  # an unfired phase is drawn no longer than this part of the fired time, with a break in it
+_FAR = 80.0  # the greatest distance of a label from its phase
+_BREAK = 0.25  # of the fired time: a longer unfired phase is drawn so long, with a break
 
 
 @dataclass(frozen=True)
 class PhaseSpan:
-    """A phase as a user sees it: the rows of one slope are one span. `times`: how often it is repeated with its neighbour."""
+    """A phase as drawn: the rows of one slope are one span. `times`: its repetitions together with its neighbour."""
 
     phase: str
     rows: tuple[TimingRow, ...]
@@ -33,7 +33,7 @@ class PhaseSpan:
 
     @property
     def percent(self) -> str:
-        """The percent current, or from what to what it slopes; empty where nothing fires."""
+        """The percent current, or both ends of a slope; "" if nothing fires."""
         if not self.fired:
             return ""
         first, last = self.rows[0].current_percent, self.rows[-1].current_percent
@@ -43,12 +43,12 @@ class PhaseSpan:
 
     @property
     def share(self) -> tuple[float, float]:
-        """Least and most of the current at full conduction that its rows deliver."""
+        """Least and greatest share of the current at full conduction that its rows deliver."""
         return min(row.share[0] for row in self.rows), max(row.share[1] for row in self.rows)
 
     @property
     def late_first(self) -> bool:
-        """Whether its first half-cycle fires later than all the others, which fire alike."""
+        """Whether its first half-cycle fires later than the others, which all fire alike."""
         return self.phase in LEVEL_PHASES and len(self.rows) == 2 and self.rows[0].half_cycles == 1
 
     @property
@@ -63,7 +63,7 @@ class PhaseSpan:
 
 
 def segments(table: TimingTable) -> list[PhaseSpan]:
-    """The rows of the table, neighbours of one phase taken together."""
+    """The rows of the table, with neighbours of one phase merged."""
     found: list[PhaseSpan] = []
     for row in table.rows:
         if found and found[-1].phase == row.phase:
@@ -96,7 +96,7 @@ def in_ms(half_cycles: int, frequency_Hz: int) -> str:
 
 
 def draw_timeline(table: TimingTable, width: int, name: str) -> str:
-    """Fired phases and short gaps to one scale; longer unfired phases broken, which the marks and the note say."""
+    """Fired phases and short gaps to scale; longer unfired phases with a break, which marks and a note show."""
     parts = segments(table)
     right = width - 8
     longest = max(_BREAK * table.fired_half_cycles, 4.0)
@@ -124,12 +124,12 @@ def draw_timeline(table: TimingTable, width: int, name: str) -> str:
     drawn.append(labels)
     if any(not part.fired and part.half_cycles > longest for part in parts):
         bottom += 1.5 * LINE
-        drawn.append(text(_AXIS, bottom, "// stands in a wait that is longer than drawn"))
+        drawn.append(text(_AXIS, bottom, "// marks a wait that is longer than drawn"))
     return svg(width, bottom + 6, "".join(drawn), f"Schedule {table.name}: percent current of each phase along time")
 
 
 def _bar(part: PhaseSpan, x: float, w: float, height: Scale, pattern: str) -> str:
-    """Stairs, one for each row of the segment."""
+    """One step for each row of the segment."""
     base, points = height(0), []
     at = x
     for row in part.rows:
@@ -141,7 +141,7 @@ def _bar(part: PhaseSpan, x: float, w: float, height: Scale, pattern: str) -> st
 
 
 def _labels(table: TimingTable, edges: list[float], width: int, base: float) -> tuple[str, float]:
-    """Each group's name, length and current below it, or as much of that as fits; and their bottom edge."""
+    """Each group's name, length and current below it, shortened to fit, and their bottom edge."""
     groups = grouped(segments(table))
     centres, at = [], 0
     for group in groups:

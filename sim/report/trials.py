@@ -1,6 +1,6 @@
-"""The trials of a joint drawn: weld time along, percent current down, outcomes by the shape of their marks.
+"""Draws the trials of a joint: weld time across, percent current downwards, outcomes as the shapes of marks.
 
-Readable in black and white: nothing is shown by colour alone.
+It is readable in black and white: nothing is shown by colour alone.
 """
 
 from __future__ import annotations
@@ -15,7 +15,7 @@ from gen.trials.values import Expulsion, Outcome, Window
 from sim.report.svg import Scale, filled, hatch, line, number, path, svg, text, width_of
 
 _LEFT, _RIGHT = 56, 16
-_STEP = 20  # from one row of marks to the next
+_STEP = 20  # between rows of marks
 _BAR = 14  # height of the window
 _TITLE = 24  # room for the title
 _GAP = 18  # between two percents
@@ -33,7 +33,7 @@ _LEGEND: tuple[tuple[str, Outcome, Expulsion], ...] = (
 
 @dataclass(frozen=True)
 class Mark:
-    """One trial: its number, weld time in s and result. Where equal trials are drawn as one mark, `number` lists them all."""
+    """One trial: its number, weld time in s and result. Equal trials are one mark, whose `number` lists all."""
 
     number: int | str
     time_s: float
@@ -43,7 +43,7 @@ class Mark:
 
 @dataclass(frozen=True)
 class Lane:
-    """The trials at one percent, and the window estimated there (None: nothing to estimate from). `kept_s`: or None."""
+    """The trials at one percent, with the estimated window and the kept time there, each None if there is none."""
 
     percent: float
     window: Window | None
@@ -52,7 +52,7 @@ class Lane:
 
 
 def lanes_of(known: Known, belief: Belief | None) -> tuple[Lane, ...]:
-    """The trials as they are drawn, by percent."""
+    """The trials to draw, by percent."""
     kept = known.kept
     percents = {*(known.percents or (known.percent,)), *([kept.percent] if kept else [])}
     lanes = []
@@ -69,7 +69,7 @@ def lanes_of(known: Known, belief: Belief | None) -> tuple[Lane, ...]:
 
 @dataclass(frozen=True)
 class LogTime:
-    """From seconds to user units along a logarithmic axis; what lies beyond its ends is drawn at them."""
+    """A map from seconds to user units on a logarithmic axis. Times beyond its ends are drawn at the ends."""
 
     low_s: float
     high_s: float
@@ -82,7 +82,7 @@ class LogTime:
 
 
 def draw_trials(lanes: Sequence[Lane], width: int, name: str, title: str = "") -> str:
-    """The lanes below each other, the highest percent on top, on one logarithmic axis of time; `title` above them."""
+    """The lanes with the highest percent on top, over one logarithmic axis of time, and `title` above them."""
     x = LogTime(*_range(lanes), _LEFT, width - _RIGHT)
     legend, top = _legend(width, f"hatch-{name}", _TITLE if title else 0)
     if title:
@@ -96,7 +96,7 @@ def draw_trials(lanes: Sequence[Lane], width: int, name: str, title: str = "") -
         for mark, row in zip(marks, rows, strict=True):
             at = base - _STEP * row - _STEP / 2
             lines += _mark(x(mark.time_s), at, mark.outcome, mark.expulsion)
-            lines.append(text(x(mark.time_s) + _beside(mark), at + 6, str(mark.number)))
+            lines.append(text(x(mark.time_s) + _number_offset(mark), at + 6, str(mark.number)))
         lines.append(text(_LEFT - 8, base + _BAR - 2, f"{number(lane.percent)} %", "end", "strong"))
         if lane.window is not None:
             lines += _window(lane.window, x, base, f"hatch-{name}")
@@ -117,7 +117,7 @@ def draw_trials(lanes: Sequence[Lane], width: int, name: str, title: str = "") -
 
 
 def _range(lanes: Sequence[Lane]) -> tuple[float, float]:
-    """From below the shortest to above the longest time that is drawn; limits far away are cut off at the edge."""
+    """The range of the axis: from below the shortest to above the longest time drawn. Limits far away are cut off."""
     times = [mark.time_s for lane in lanes for mark in lane.marks]
     times += [lane.kept_s for lane in lanes if lane.kept_s is not None]
     for lane in lanes:
@@ -133,7 +133,7 @@ def _range(lanes: Sequence[Lane]) -> tuple[float, float]:
 
 
 def _legend(width: int, pattern: str, above: float = 0) -> tuple[list[str], float]:
-    """The marks with their words, as many on a line as fit, and where the picture may begin below them."""
+    """The legend, with as many entries on a line as fit, and its bottom edge."""
     drawn: list[str] = []
     x, y = 12.0, 12.0 + above
     for words in (*(words for words, _, _ in _LEGEND), _WINDOW):
@@ -151,7 +151,7 @@ def _legend(width: int, pattern: str, above: float = 0) -> tuple[list[str], floa
 
 
 def _axis(x: LogTime, top: float, bottom: float) -> list[str]:
-    """Lines at 1, 2 and 5 of each decade, or more where few would be seen, with their times below."""
+    """Lines at 1, 2 and 5 of each decade, or more on a short axis, with their times below."""
     span = math.log10(x.high_s / x.low_s)
     steps = (1, 1.2, 1.5, 2, 2.5, 3, 4, 5, 6, 8) if span < 0.7 else (1, 1.5, 2, 3, 5, 7) if span < 1.1 else (1, 2, 5)
     decades = range(math.floor(math.log10(x.low_s)), math.ceil(math.log10(x.high_s)) + 1)
@@ -171,7 +171,7 @@ def _axis(x: LogTime, top: float, bottom: float) -> list[str]:
 
 
 def _alike(marks: Sequence[Mark]) -> list[Mark]:
-    """One mark for all trials of the same time and outcome, with their numbers, or how many they are."""
+    """One mark for all trials of the same time and outcome, with their numbers, or their count."""
     groups: dict[Mark, list[str]] = {}
     for mark in marks:
         groups.setdefault(replace(mark, number=""), []).append(str(mark.number))
@@ -182,12 +182,12 @@ def _alike(marks: Sequence[Mark]) -> list[Mark]:
 
 
 def _rows(marks: Sequence[Mark], x: LogTime) -> list[int]:
-    """For each mark the lowest row in which it and its number meet no other."""
+    """For each mark the lowest row in which it and its number overlap no other."""
     taken: list[float] = []
     rows = [0] * len(marks)
     for n in sorted(range(len(marks)), key=lambda n: (marks[n].time_s, n)):
         begin = x(marks[n].time_s) - _R - 9
-        end = x(marks[n].time_s) + _beside(marks[n]) + 2 + width_of(str(marks[n].number))
+        end = x(marks[n].time_s) + _number_offset(marks[n]) + 2 + width_of(str(marks[n].number))
         row = next((r for r, edge in enumerate(taken) if edge <= begin), len(taken))
         if row == len(taken):
             taken.append(end)
@@ -196,13 +196,13 @@ def _rows(marks: Sequence[Mark], x: LogTime) -> list[int]:
     return rows
 
 
-def _beside(mark: Mark) -> float:
-    """How far from the middle of a mark its number begins: clear of the rays of a late expulsion."""
+def _number_offset(mark: Mark) -> float:
+    """The distance from the middle of a mark to its number, clear of the rays of a late expulsion."""
     return _R + (11 if mark.expulsion == "late" else 5)
 
 
 def _mark(x: float, y: float, outcome: Outcome, expulsion: Expulsion) -> list[str]:
-    """Open ring: no bond. Ring with a cross: broke. Full square: tore. A ray to the left: early; to the right: late."""
+    """Open ring: no bond. Ring with a cross: broke. Full square: tore. Ray to the left: early expulsion; to the right: late."""
     found = []
     if outcome == "tore parent":
         found.append(
