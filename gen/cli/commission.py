@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 import textwrap
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -16,8 +16,10 @@ from gen.cli.options import USER_PATH, json_option, welder_option
 from gen.cli.said import say, say_data, say_object, visible
 from gen.cli.show import verdict_text
 from gen.cli.terminal import Asked
+from gen.cli.weld import course_named, weld_named
 from gen.commissioning import (
     Judged,
+    Narrowed,
     RecordLine,
     Shot,
     Step,
@@ -25,17 +27,19 @@ from gen.commissioning import (
     difference,
     last_walk,
     measured_values,
+    narrowed,
     record_html,
     record_lines,
     sheet_html,
     steps,
     values_of_last_walk,
+    values_of_welds,
     walking,
 )
 from gen.errors import InputError
 from gen.job import find_welder
-from gen.machine.welder import WELDER_FILE, Welder
-from gen.records import RECORDS_FILE
+from gen.machine.welder import WELDER_FILE, Welder, welder_from
+from gen.records import RECORDS_FILE, Records
 from gen.user_files import written
 from gen.writing import check_targets, write_whole
 
@@ -96,7 +100,7 @@ def commission_command(
         say("The record to sign: weldbeat commission --record FILE.html. A new walk: weldbeat commission --anew.")
         if walked.values:
             say("The readings, in the place of what the welder file holds:")
-            _offer(path, walked.values, yes=False)
+            _offer(path, walked.values, (), yes=False)
     return 0
 
 
@@ -172,36 +176,56 @@ class _Guide(Asked):
 @click.command("calibrate")
 @click.argument("values", nargs=-1, metavar="[KEY=VALUE]...")
 @welder_option
+@click.option("--working", type=weld_named, metavar="BOOT/COUNT", help="Take current and load angle from this weld.")
+@click.option("--shorted", type=weld_named, metavar="BOOT/COUNT", help="Take the shorted current from this weld.")
 @click.option("--yes", is_flag=True, help="Do not ask before the welder file is written.")
 @json_option
-def calibrate_command(values: tuple[str, ...], welder_path: Path | None, yes: bool, as_json: bool) -> None:
+def calibrate_command(
+    values: tuple[str, ...],
+    welder_path: Path | None,
+    working: tuple[int, int] | None,
+    shorted: tuple[int, int] | None,
+    yes: bool,
+    as_json: bool,
+) -> None:
     """Put measured values into the welder file, in the place of assumed ones, such as detector.offset_rise_us=412.
 
-    Without KEY=VALUE the readings of the last commissioning are taken. What would change is shown first; the file is
-    checked before it is written, and comments stay. Nothing is asked with --json, and
-    only with --yes is it written then.
+    Without KEY=VALUE the readings of the last commissioning are taken. --working and --shorted take them from welds that
+    `watch` kept, on the work and with shorted electrodes, where current and its end were both measured; how far the ranges
+    shrink is told. What would change is shown first; the file is checked before it is written, and comments stay. Nothing
+    is asked with --json, and only with --yes is it written then.
     """
     welder, path = find_welder(welder_path), welder_path or Path(WELDER_FILE)
     kept = path.absolute().parent / RECORDS_FILE
-    measured = measured_values(values) if values else values_of_last_walk(kept, welder)
-    if not as_json:
-        _offer(path, measured, yes)
-        return
+    measured = measured_values(values)
+    if working is not None or shorted is not None:
+        with Records.beside(path) as records:
+            courses = [None if which is None else course_named(records, which) for which in (working, shorted)]
+        measured |= values_of_welds(welder, *courses)
+    measured = measured or values_of_last_walk(kept, welder)
     text = calibrated(path, measured)
+    ranges = narrowed(welder, welder_from(text, path))
+    if not as_json:
+        _offer(path, measured, ranges, yes)
+        return
     change = difference(path, text)
     if change and yes:
         write_whole(path, text)
-    say_object({"values": measured, "difference": change, "written": str(path) if change and yes else None})
+    told = {r.name: {"before": [r.before.low, r.before.high], "after": [r.after.low, r.after.high]} for r in ranges}
+    written_to = str(path) if change and yes else None
+    say_object({"values": measured, "ranges": told, "difference": change, "written": written_to})
 
 
-def _offer(path: Path, values: Mapping[str, float | int | str], yes: bool) -> None:
-    """Show what the welder file would become, and write it after a yes."""
+def _offer(path: Path, values: Mapping[str, float | int | str], ranges: Sequence[Narrowed], yes: bool) -> None:
+    """Show what the welder file would become, and how far its ranges shrink; write it after a yes."""
     text = calibrated(path, values)
     shown = difference(path, text)
     if not shown:
         say(f"{path} holds these values already.")
         return
     say_data(shown)
+    for figure in ranges:
+        say(figure.text)
     if not yes and not click.confirm(visible(f"Write {path}?")):
         say("Nothing was written.")
         return

@@ -33,7 +33,8 @@ def weld_command() -> None:
     """Welds half-cycle by half-cycle, as timed by the board and kept by `weldbeat watch`: to show, draw or write."""
 
 
-def _named(text: str) -> tuple[int, int]:
+def weld_named(text: str) -> tuple[int, int]:
+    """BOOT/COUNT as typed. Raises BadParameter."""
     found = re.fullmatch(r"(\d{1,9})/(\d{1,9})", text)
     if found is None:
         allowed = "allowed: boot and count of a weld, as `weldbeat watch --json` prints them, such as 7/12"
@@ -41,7 +42,7 @@ def _named(text: str) -> tuple[int, int]:
     return int(found[1]), int(found[2])
 
 
-_welds_argument = click.argument("welds", nargs=-1, type=_named, metavar="[BOOT/COUNT]...")
+_welds_argument = click.argument("welds", nargs=-1, type=weld_named, metavar="[BOOT/COUNT]...")
 
 
 TimedWeld = tuple[Course, list[GateRecord]]
@@ -71,10 +72,15 @@ def _one(records: Records, kept: list[WeldRecord], which: tuple[int, int]) -> Ti
     raise InputError("command line", "BOOT/COUNT", f"{which[0]}/{which[1]}", f"was not timed; {_ALLOWED}")
 
 
+def course_named(records: Records, which: tuple[int, int]) -> Course:
+    """The weld of that boot and count. Raises InputError where it was not timed."""
+    return _one(records, records.welds(), which)[0]
+
+
 @click.command("show")
 @_welds_argument
 @click.option(
-    "--shorted", type=_named, metavar="BOOT/COUNT", help="A weld with shorted electrodes, to show the work alone."
+    "--shorted", type=weld_named, metavar="BOOT/COUNT", help="A weld with shorted electrodes, to show the work alone."
 )
 @click.option("-o", "--output", type=USER_PATH, help="Draw them into this SVG file, one over the other.")
 @welder_option

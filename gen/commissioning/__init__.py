@@ -9,6 +9,7 @@ from gen.commissioning.calibration import (
     values_of_last_walk,
     with_values,
 )
+from gen.commissioning.from_welds import Narrowed, narrowed, values_of_welds
 from gen.commissioning.sheet import RecordLine, record_html, record_lines, sheet_html
 from gen.commissioning.shots import Shot
 from gen.commissioning.steps import steps
@@ -18,6 +19,7 @@ from gen.commissioning.walk import Guide, Walk, Walked, instead_of_reading, walk
 __all__ = [
     "Guide",
     "Judged",
+    "Narrowed",
     "RecordLine",
     "Shot",
     "Step",
@@ -29,11 +31,13 @@ __all__ = [
     "last_walk",
     "marked_typical",
     "measured_values",
+    "narrowed",
     "record_html",
     "record_lines",
     "sheet_html",
     "steps",
     "values_of_last_walk",
+    "values_of_welds",
     "walking",
     "with_values",
 ]

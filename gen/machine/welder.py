@@ -12,7 +12,7 @@ from gen.errors import InputError
 from gen.machine.derived import Machine, derive, load_angles, source_given, working_given
 from gen.machine.tables import Electrodes, Transformer, WelderTables
 from gen.units import Duration
-from gen.user_files import FileModel, Wrong, figure, read_toml, validated, written
+from gen.user_files import FileModel, Wrong, figure, parsed_toml, read_toml, validated, written
 
 WELDER_FILE = "welder.toml"
 TYPICAL_MARK = "typical"  # begins the comment after a value until it is read on the machine
@@ -197,6 +197,11 @@ def _completed(t: Transformer, machine: Machine) -> Transformer:
 
 def _shown(value: object) -> str:
     return str(written(str(value) if isinstance(value, Duration) else value))
+
+
+def welder_from(text: str, path: Path) -> Welder:
+    """The welder file of this text, which is to stand at `path`. Raises InputError."""
+    return validated(Welder, parsed_toml(text, path), path)
 
 
 def read_welder(path: Path) -> Welder:
