@@ -106,7 +106,8 @@ def next_command(
     if advised and output is not None:
         write_whole(output, found.text or "")
     if as_json:
-        say_data(json.dumps(_next_data(found, belief, verdicts, better), indent=2))
+        begun = {"computed": asdict(known.computed) if known.computed else None}
+        say_data(json.dumps(_next_data(found, belief, verdicts, better) | begun, indent=2))
     else:
         say("\n".join(_next_lines(known, found, belief, verdicts, welds_per_minute, joint, better)))
         if advised and output is not None:

@@ -5,6 +5,7 @@ No source outside: the machine is invented; the model itself is held against tab
 
 from __future__ import annotations
 
+import json
 from pathlib import Path
 
 import html5lib
@@ -14,6 +15,12 @@ from tests.support.cli.command_line import SCHEDULE, WELDER, contents, replaced,
 
 MACHINE = replaced(WELDER, "rating_duty_percent = 50\n", "rating_duty_percent = 50\nopen_secondary_V = 2.4\n")
 RODS = "rods_mm = [3, 3]\nforce_N = 700\n"
+
+
+@pytest.fixture
+def few_draws(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Two draws of what nobody knows, where a test is not about them."""
+    monkeypatch.setattr("sim.joint.asked.DRAWS", 2)
 
 
 @pytest.fixture
@@ -40,19 +47,22 @@ def test_a_joint_is_shown_by_its_schedule(here: Path) -> None:
     assert "melting" in page
 
 
-def test_suggest_sets_the_models_time_beside_the_tables(here: Path) -> None:
+def test_suggest_sets_the_models_time_beside_the_tables(here: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """Only when asked, since it takes seconds; where no table speaks, the model does."""
     assert "By the model" not in typed(["suggest", "--rods", "3,3"]).out
     outcome = typed(["suggest", "--rods", "3,3", "--force", "700", "--model"])
     said = " ".join(outcome.out.split())
     assert "By the model of the joint, computed and not measured 15 % setdown" in said
     assert "the tables' range" in said
+    assert "in 8 draws of what nobody knows" in said
+    monkeypatch.setattr("sim.joint.asked.DRAWS", 2)
     unknown = typed(["suggest", "--sheets", "3,3", "--force", "1500", "--face", "6", "--model"])
     assert unknown.code == 1
     assert "no table speaks of this joint" in " ".join(unknown.out.split())
 
 
 @pytest.mark.parametrize("metal", ["brass", "nickel", "stainless_steel"])
+@pytest.mark.usefixtures("few_draws")
 def test_a_metal_without_a_table_is_said_to_have_none_and_computed(here: Path, metal: str) -> None:
     plain = typed(["suggest", "--rods", "3,3", "--material", metal, "--force", "500"])
     assert plain.code == 1
@@ -130,6 +140,23 @@ def test_a_window_is_told_drawn_and_kept(here: Path, monkeypatch: pytest.MonkeyP
     assert kept.read_text() == text
     for wrong in ("0", "80,80", "99.5", "x", ""):
         assert typed(["joint", "window", "rungs.toml", "--percent", wrong]).code == 2
+
+
+def test_trials_of_a_joint_without_a_table_begin_from_its_computed_window(
+    here: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Stainless rods have no table: nothing need be typed in any more, and it is said where the estimate begins."""
+    monkeypatch.setenv("XDG_CACHE_HOME", str(here / "cache"))
+    monkeypatch.setattr("sim.joint.window.PERCENTS", (100,))
+    monkeypatch.setattr("sim.joint.window.DRAWS", 2)
+    (here / "rungs.toml").write_text(f'{RODS}material = "stainless_steel"\n')
+    outcome = typed(["trial", "next", "rungs.toml", "--schedule", "job.toml", "-o", "try.toml"])
+    assert (outcome.code, outcome.err) == (0, "")
+    said = " ".join(outcome.out.split())
+    assert "so that the estimate begins from the computed one: good from" in said
+    assert "Try " in said
+    told = json.loads(typed(["trial", "next", "rungs.toml", "--schedule", "job.toml", "--json"]).out)
+    assert told["computed"]["low_s"] < told["computed"]["high_s"]
 
 
 def test_other_electrodes_are_compared_on_a_joint(here: Path) -> None:

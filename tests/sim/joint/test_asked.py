@@ -8,6 +8,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from gen.handbook.tables import rod_rows
 from gen.joint import Joint
 from gen.user_files import Wrong
 from sim.joint.asked import asked, moved_between
@@ -37,6 +38,21 @@ def test_a_missing_force_is_the_tables_or_refused() -> None:
     assert any("1600 N, the table's" in words for words in given.assumed)
     with pytest.raises(Wrong, match="the model needs"):
         asked(joint, known_welder(), None)
+
+
+def test_what_the_model_does_not_tell_apart_is_said() -> None:
+    """Finish and scale; of zinc it says nothing at all. The table's currents of hot-drawn rods are up to 9 % above the others."""
+    for given, words in (({"finish": "hot_drawn"}, "hot-drawn"), ({"surface": "scaled"}, "scale")):
+        assumed = asked(Joint(rods_mm=(5, 5), force_N=1500, **given), known_welder()).assumed
+        assert any(words in each for each in assumed)
+    ratios = [
+        hot.current_A / cold.current_A
+        for setdown in (15, 30, 50)
+        for hot, cold in zip(rod_rows("hot_drawn", setdown), rod_rows("cold_drawn", setdown), strict=True)
+    ]
+    assert max(ratios) == pytest.approx(1.09, abs=0.005)
+    with pytest.raises(Wrong, match="knows no zinc"):
+        asked(Joint(rods_mm=(5, 5), force_N=1500, surface="zinc"), known_welder())
 
 
 def test_a_force_over_the_hardness_is_said() -> None:
