@@ -101,10 +101,16 @@ def gate_drive(welder: Welder, board: Board) -> tuple[Figure, Chosen]:
         notes.append('Yours is "direct": nothing ends the gate current but the pin. Fit a one-shot.')
     elif kind is None:
         notes.append("The welder file names no protection.gate_drive: the one-shot is to be fitted.")
-    fit = (
-        f"Phototriac coupler for any phase (no zero-crossing circuit), {'600' if volts <= 130 else '800'} V{in_series}, "
-        f"behind a one-shot of {middle:.1f} ms; 330 ohm from each gate to its cathode"
-    )
+    shot = f"a one-shot of {middle:.1f} ms"
+    if welder.switch.kind == "random_phase_relay":
+        fit = f"{shot[0].upper()}{shot[1:]} that feeds the relay's own input"
+    elif kind == "pulse_transformer":
+        fit = f"Pulse transformer 1:1:1 with a carrier, behind {shot}; 100 ohm from each gate to its cathode"
+    else:
+        fit = (
+            f"Phototriac coupler for any phase (no zero-crossing circuit), {'600' if volts <= 130 else '800'} V{in_series}, "
+            f"behind {shot}; 330 ohm from each gate to its cathode"
+        )
     return band, Chosen("gate drive", fit, steps, notes=tuple(notes))
 
 

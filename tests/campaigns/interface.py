@@ -15,10 +15,12 @@ from pathlib import Path
 
 import numpy as np
 
+from gen.wiring.interface import interface_for
 from gen.wiring.interface.spread import Draws, Reals, by_chance, worst
 from tests.support.machines import known_welder
+from tests.support.wiring.broken_parts import at_rest, breaks
 from tests.support.wiring.interface_spice import by_ngspice
-from tests.support.wiring.interface_trials import StageTrial, claims
+from tests.support.wiring.interface_trials import COIL, StageTrial, claims, gate_parts
 from tests.support.wiring.upgrade_machines import chosen
 
 _BATCH = 100
@@ -60,6 +62,27 @@ def main(draws: int = 1000, by_spice: int = 1000, seed: int = 1) -> None:
         print(
             f"  {draws} draws, {len(theirs)} by ngspice, {len(spread)} figures spread, {time.monotonic() - began:.0f} s"
         )
+    choice = chosen(welder)
+    stage = interface_for(welder, choice.detector).stage("contactor")
+    assert stage is not None
+    for what, parts, ends, pin in (
+        ("gate", gate_parts(welder, choice), ("FIRE", "FIRE0", 0.9), "GATE"),
+        ("coil", (*stage.components, COIL), ("COIL", "0V", 1.0), "PULSE"),
+    ):
+        tried, driven = 0, []
+        for broken in breaks(parts):
+            for volts in (0.0, 3.3):
+                tried += 1
+                levels = {"24E": 24.0, pin: volts}
+                try:
+                    across = at_rest(broken.components, levels, ends[0]) - (
+                        at_rest(broken.components, levels, ends[1]) if ends[1] != "0V" else 0.0
+                    )
+                except ArithmeticError:  # an output tied to its own input swings
+                    across = float("inf")
+                if across > ends[2]:
+                    driven.append(f"{broken.name} with the pin {'high' if volts else 'low'}")
+        print(f"{what}: {tried} single faults with the pin still, {len(driven)} drive it: {'; '.join(driven)}")
 
 
 if __name__ == "__main__":

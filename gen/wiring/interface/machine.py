@@ -8,7 +8,11 @@ from gen.wiring.interface.components import Interface
 from gen.wiring.interface.contactor_stage import contactor_stage
 from gen.wiring.interface.gate_stage import gate_stage, isolation_stage
 from gen.wiring.interface.input_stages import inputs_stage, supply_stage
-from gen.wiring.interface.sensing_stages import detector_stage, sense_stage
+from gen.wiring.interface.sensing_stages import current_stage, detector_stage, sense_stage
+
+# The drawings of the stages that the wiring sheet shows as boxes; they follow those of the sheet.
+FIRST_DRAWING = 6
+DRAWINGS = {"supply": 6, "gate": 7, "contactor": 8, "isolation": 9}
 
 
 def interface_for(welder: Welder, detector: DetectorValues) -> Interface:
@@ -17,10 +21,11 @@ def interface_for(welder: Welder, detector: DetectorValues) -> Interface:
     stages = (
         supply_stage(),
         gate_stage(welder),
-        isolation_stage(welder),
         contactor_stage(),
+        isolation_stage(welder),
         detector_stage(welder, detector),
         sense_stage(welder, detector),
+        current_stage(welder),
         inputs_stage(roles),
     )
     return Interface(tuple(stage for stage in stages if stage is not None))

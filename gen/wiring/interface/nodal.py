@@ -91,7 +91,7 @@ class Nodal:
 
     def settle(self) -> None:
         """To where everything rests with the sources as they are at the beginning, from nothing charged."""
-        for step_s in np.geomspace(1e-8, 1e3, 45):
+        for step_s in np.geomspace(1e-8, 1e3, 23):
             self._step(0.0, float(step_s))
 
     def run(self, times: Reals, nets: Sequence[str]) -> dict[str, Reals]:

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
+from gen.machine.supply import second_is_live
 from gen.machine.welder import Welder
-from gen.wiring.arithmetic import E24, preferred_at_most
 from gen.wiring.choice import DetectorValues
 from gen.wiring.interface.components import BoardStage, Component, ceramic, diode, film, resistor
 from gen.wiring.signal_parts import SENSE_FARAD, SENSE_PULL_OHM
@@ -13,20 +13,20 @@ AVERAGE = (100_000.0, 100e-9)  # of the copy that a meter reads
 
 def detector_stage(welder: Welder, detector: DetectorValues) -> BoardStage:
     """Two resistors, a coupler, a pull: across the two conductors that feed the transformer."""
-    square = welder.detector.kind == "square"
+    square, neutral = welder.detector.kind == "square", "CLB" if second_is_live(welder.mains) else "CN"
     resistors = _mains_resistors(("R1", "R2"), ("CL", "DA", "DB"), detector, "current of U1's diode")
     if square:  # the coupler lifts the pin, and the resistor lets it fall: a broken wire gives no edge
         coupler = Component(
-            "U1", "coupler", (("A", "DB"), ("K", "CN"), ("E", "DET"), ("C", "3V3")), "over the insulation to the pin"
+            "U1", "coupler", (("A", "DB"), ("K", neutral), ("E", "DET"), ("C", "3V3")), "over the insulation to the pin"
         )
         pull = ("DET", "0V")
-        reverse: tuple[Component, ...] = (diode("D1", "CN", "DB", "takes the other half-wave past U1's diode"),)
+        reverse: tuple[Component, ...] = (diode("D1", neutral, "DB", "takes the other half-wave past U1's diode"),)
         job = "The pin is high in the positive half-cycle."
     else:
         coupler = Component(
             "U1",
             "two-way coupler",
-            (("1", "DB"), ("2", "CN"), ("E", "0V"), ("C", "DET")),
+            (("1", "DB"), ("2", neutral), ("E", "0V"), ("C", "DET")),
             "over the insulation to the pin",
         )
         pull, reverse = ("3V3", "DET"), ()
@@ -83,15 +83,22 @@ FILTER_OHM, FILTER_FARAD = 1000.0, 10e-9
 BIAS_OHM = 10_000.0
 
 
-def current_stage(burden_ohm: float) -> BoardStage:
-    """Burden, bias in the middle of the supply, clamp and filter before the board's converter."""
-    ohm = preferred_at_most(burden_ohm, E24)
+def current_stage(welder: Welder) -> BoardStage | None:
+    """Burden, bias in the middle of the supply, clamp and filter before the converter; None without a transformer."""
+    if welder.current_sense is None:
+        return None
     return BoardStage(
         "current",
         "Current transformer's input",
-        "Lifts the transformer's alternating voltage to the middle of the supply.",
+        "Lifts the transformer's alternating voltage to the middle of the supply. Its leads go to CT and MID.",
         (
-            resistor("R71", ohm, ("CT", "MID"), "burden: never leave the current transformer open", "1 W"),
+            resistor(
+                "R71",
+                welder.current_sense.burden_ohm,
+                ("CT", "MID"),
+                "burden: never leave the current transformer open",
+                "1 W",
+            ),
             resistor("R72", BIAS_OHM, ("3V3", "MID"), "middle of the supply"),
             resistor("R73", BIAS_OHM, ("MID", "0V"), "middle of the supply"),
             Component(

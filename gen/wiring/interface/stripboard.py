@@ -8,9 +8,11 @@ each strip that carries the mains.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
+from gen.ask import NotTaken
 from gen.user_files import Wrong
 from gen.wiring.interface.components import Component, Generic, Interface
 
@@ -32,7 +34,7 @@ SUPPLY = ("24V", "0V", "5V", "5B", "DET", "3V3", "COND", "TS", "0V", "MID", "CT"
 
 # Nets that leave the board by a lead: to the timer board, to contacts, coil and gates, to the supply.
 LEADS = frozenset(
-    {"24V", "24E", "0V", "3V3", "5B", "GATE", "PULSE", "COIL", "DET", "COND", "TS", "CT", "AMPS"}
+    {"24V", "24E", "0V", "3V3", "5B", "GATE", "PULSE", "COIL", "DET", "COND", "TS", "CT", "MID", "AMPS"}
     | {net + end for net in ("STOP", "PEDAL", "HOT", "FORCE", "MIRROR") for end in ("", "1")}
     | {"CL", "CN", "CLB", "L3", "L4", "G", "G1", "G2"}
 )
@@ -60,6 +62,7 @@ WIDTH: dict[Generic, int] = {
     "5 V converter": 4,
     "ceramic capacitor": 2,
 }
+LARGE = ("1 W", "1.3 W", "2 W", "5 W", "10 W")  # resistors and diodes with bodies wider than a hole's distance
 COUPLER_HOLES = 4  # between the two rows of a coupler's pins, formed to 10.16 mm
 TRIMMED_MM = 1.0  # of copper that is left around a coupler's pin, towards the band
 
@@ -132,7 +135,8 @@ class _Bench:
         )
         if best is None or max(best) - min(best) > longest:
             raise ValueError(f"{part.name} does not reach its strips {[net for _, net in ends]}")
-        width = WIDTH.get(part.generic, 2 if part.rating[:1] in "1256" and "W" in part.rating else 1)
+        standing = max(best) - min(best) == 1  # on one end, its other lead bent down beside it
+        width = WIDTH.get(part.generic, 2 if standing or part.rating.startswith(LARGE) else 1)
         hole = self.free(min(best), max(best), width)
         self.take(hole, min(best), max(best), width)
         at = hole + (width - 1) // 2
@@ -350,6 +354,14 @@ def _mains_strips(parts: dict[str, Component]) -> list[tuple[str, str]]:
     while rows and rows[-1] == ("", ""):
         rows.pop()
     return rows
+
+
+def strip_size(text: str) -> tuple[int, int]:
+    """Strips and holes of a board from text such as "24x37". Raises NotTaken."""
+    found = re.fullmatch(r"([0-9]{1,3})x([0-9]{1,3})", text.strip())
+    if found is None or not all(5 <= int(n) <= 200 for n in found.groups()):
+        raise NotTaken(f'"{text}"', "strips x holes, each from 5 to 200, such as 24x37")
+    return int(found[1]), int(found[2])
 
 
 def check_size(layouts: Iterable[StripLayout], strips: int, holes: int) -> None:

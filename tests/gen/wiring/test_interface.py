@@ -12,12 +12,13 @@ from gen.wiring.interface.contactor_stage import LONGEST_GAP_MS, TRAIN_GONE_MS, 
 from gen.wiring.interface.gate_stage import one_shot
 from gen.wiring.signal_parts import DRIVE_LIMIT_MS, LONGEST_GATE_MARGIN, longest_gate_ms
 from tests.support.machines import known_welder
-from tests.support.wiring.upgrade_machines import MACHINES, chosen
+from tests.support.wiring.interface_machines import INTERFACE_MACHINES
+from tests.support.wiring.upgrade_machines import chosen, sheet_of
 
 
-@pytest.fixture(scope="module", params=list(MACHINES))
+@pytest.fixture(scope="module", params=list(INTERFACE_MACHINES))
 def welder(request: pytest.FixtureRequest) -> Welder:
-    return known_welder(**MACHINES[request.param])
+    return known_welder(**INTERFACE_MACHINES[request.param])
 
 
 @pytest.fixture(scope="module")
@@ -26,7 +27,7 @@ def interface(welder: Welder) -> Interface:
 
 
 # What leaves the board by a lead, and so may have one pin on it.
-LEADS = {"5B", "COIL", "CL", "CN", "L3", "L4", "FIRE", "FIRE0"}
+LEADS = {"5B", "COIL", "CL", "CN", "CLB", "L3", "L4", "FIRE", "FIRE0"}
 
 
 def test_no_pin_is_left_alone(interface: Interface) -> None:
@@ -36,7 +37,7 @@ def test_no_pin_is_left_alone(interface: Interface) -> None:
 
 def test_mains_and_low_voltage_meet_in_the_couplers_alone(interface: Interface) -> None:
     """Reinforced insulation stands in couplers and transformer; no other part is on both sides."""
-    mains = {"CL", "CN", "DA", "DB", "L3", "L4", "SA", "SB", "G", "G1", "G2", "GS", "GM", "HA", "HB"}
+    mains = {"CL", "CN", "CLB", "DA", "DB", "L3", "L4", "SA", "SB", "G", "G1", "G2", "GS", "GM", "HA", "HB"}
     both = {
         part.generic
         for part in interface.components
@@ -83,3 +84,35 @@ def test_values_are_written_as_on_a_drawing(value: float, text: str) -> None:
     assert Component("R1", "resistor", (("1", "A"), ("2", "B")), "", value).value_text == text
     for farad, words in ((22e-9, "22 nF"), (1e-6, "1 uF"), (1e-9, "1 nF"), (10e-6, "10 uF")):
         assert Component("C1", "film capacitor", (("1", "A"), ("2", "B")), "", farad).value_text == words
+
+
+# Terminals of the wiring sheet's boxes, each with the stage that it stands for and the net that the stage has there.
+BOXES = {
+    "A2": ("gate", {"IN": "GATE", "SUP": "24E", "0V": "0V", "OUT": "FIRE", "RET": "FIRE0"}),
+    "A3": ("contactor", {"IN": "PULSE", "SUP": "24E", "0V": "0V", "OUT": "COIL"}),
+    "U2": (
+        "isolation",
+        {"A": "FIRE", "K": "FIRE0", "G1": "G1", "G2": "G2", "K1": "L4", "K2": "L3", "G": "G", "2": "L3", "1": "L4"},
+    ),
+}
+TWO_WAY = {"U1.A": "U1.1", "U1.K": "U1.2"}
+
+
+def test_the_wiring_sheet_is_wired_to_this_board(welder: Welder, interface: Interface) -> None:
+    """Each part that both have is on the same nets in both; each box is a stage that is on the box's nets."""
+    netlist = sheet_of(welder).netlist
+    names = {part.name for part in interface.components}
+    two_way = interface.part("U1").generic == "two-way coupler"
+    on_board = {part.name for part in netlist.parts if part.on_board and part.name != "A1"}
+    assert on_board <= names | BOXES.keys()
+    for net in netlist.nets:
+        for terminal in net.terminals:
+            name, _, pin = terminal.partition(".")
+            if name in BOXES:
+                stages = (
+                    {BOXES[name][0], "isolation"} if name == "A2" else {BOXES[name][0]}
+                )  # a carrier is in its return
+                assert BOXES[name][1][pin] == net.name
+                assert any(net.name in stage.nets for stage in interface.stages if stage.name in stages)
+            elif name in names:
+                assert (TWO_WAY.get(terminal, terminal) if two_way else terminal) in interface.nets[net.name], terminal

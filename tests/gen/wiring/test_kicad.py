@@ -11,12 +11,13 @@ from gen.wiring.interface import Interface, interface_for
 from gen.wiring.interface.components import PINS
 from gen.wiring.interface.kicad import PACKAGES, kicad_netlist
 from tests.support.machines import known_welder
-from tests.support.wiring.upgrade_machines import MACHINES, chosen
+from tests.support.wiring.interface_machines import INTERFACE_MACHINES
+from tests.support.wiring.upgrade_machines import chosen
 
 
 @pytest.fixture(scope="module", params=["everything", "pulse transformer", "relay"])
 def interface(request: pytest.FixtureRequest) -> Interface:
-    welder = known_welder(**MACHINES[request.param])
+    welder = known_welder(**INTERFACE_MACHINES[request.param])
     return interface_for(welder, chosen(welder).detector)
 
 

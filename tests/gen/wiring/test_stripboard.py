@@ -22,13 +22,14 @@ from gen.wiring.interface.stripboard import (
     check_size,
 )
 from tests.support.machines import known_welder
+from tests.support.wiring.interface_machines import INTERFACE_MACHINES
 from tests.support.wiring.strip_reader import read_nets
-from tests.support.wiring.upgrade_machines import MACHINES, chosen
+from tests.support.wiring.upgrade_machines import chosen
 
 
-@pytest.fixture(scope="module", params=list(MACHINES))
+@pytest.fixture(scope="module", params=list(INTERFACE_MACHINES))
 def interface(request: pytest.FixtureRequest) -> Interface:
-    welder = known_welder(**MACHINES[request.param])
+    welder = known_welder(**INTERFACE_MACHINES[request.param])
     return interface_for(welder, chosen(welder).detector)
 
 
@@ -52,7 +53,7 @@ def test_the_copper_joins_what_the_schematic_joins(interface: Interface) -> None
 @pytest.mark.parametrize("what", ["cuts", "links", "leads"])
 def test_a_cut_or_a_link_left_out_is_noticed(what: str) -> None:
     """The reader is no rubber stamp: without any one cut, link or lead it reads other nets."""
-    welder = known_welder(**MACHINES["everything"])
+    welder = known_welder(**INTERFACE_MACHINES["everything"])
     interface = interface_for(welder, chosen(welder).detector)
     layouts, tried, noticed = boards(interface), 0, 0
     for at, layout in enumerate(layouts):
@@ -65,7 +66,7 @@ def test_a_cut_or_a_link_left_out_is_noticed(what: str) -> None:
 
 
 # Nets between which no more than a few volts stand: a diode's, or a gate's.
-NEAR = ({"DB", "CN"}, {"L3", "G2", "HB"}, {"L4", "G1", "HA", "SB", "G"})
+NEAR = ({"DB", "CN", "CLB"}, {"L3", "G2", "HB"}, {"L4", "G1", "HA", "SB", "G"})
 
 
 def test_mains_strips_are_apart(interface: Interface) -> None:
