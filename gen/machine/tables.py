@@ -412,12 +412,14 @@ class Protection(FileModel):
     """Hardware that works without the board. What the file does not say is not there.
 
     `gate_drive`: what ends the gate current within 12 ms of the pin rising, whatever the pin then does; `direct` is nothing.
-    `contactor` drops when the board's pulse train ends. The `stop_...` and over-temperature contacts break by themselves.
+    `contactor` drops when the board's pulse train ends; `contactor_coil` is what its coil is for, d.c. if left out.
+    The `stop_...` and over-temperature contacts break by themselves.
     """
 
     gate_drive: Literal["one_shot", "pulse_transformer", "capacitor", "direct"] | None = None
     isolator: bool = False
     contactor: bool = False
+    contactor_coil: Literal["dc", "ac"] | None = None
     stop_cuts_gate_supply: bool = False
     stop_cuts_contactor: bool = False
     over_temperature_contact: bool = False

@@ -8,6 +8,7 @@ import schemdraw.elements as elm
 
 from gen.boards import Board
 from gen.wiring.canvas import LINE, Beside, Canvas, DrawnPage
+from gen.wiring.interface.machine import DRAWINGS
 from gen.wiring.netlist import Netlist
 
 CONTACTS, SIGNALS, OUTPUTS = 3, 4, 5  # numbers of the drawings
@@ -74,17 +75,20 @@ def _contact(c: Canvas, role: str, y: float, number: int) -> None:
     c.terminal(f"{part}.{cold}", (1.8, y), "upper left")
     c.flag(f"{part}.{cold}", "down")
     c.text((0.2, y - 1.6), f"{c.name_of(part)} {_WORDS[role]}")
-    r, cap, up = f"R{10 + number}", f"C{10 + number}", f"R{20 + number}"
-    c.two(r, elm.ResistorIEC, ((7.4, y), (9.6, y)), words="below")
+    r, cap, up, clamp = f"R{10 + number}", f"C{10 + number}", f"R{20 + number}", f"D{10 + number}"
+    c.two(r, elm.ResistorIEC, ((12.4, y), (14.2, y)), words="below")
     c.wire(f"{part}.{hot}", f"{r}.1")
     c.name(c.net_of(f"{r}.1"), (5.6, y - 0.55), "center")
-    c.two(cap, elm.Capacitor, ((12.0, y + 0.5), (12.0, y + 2.1)))
-    c.flag(f"{cap}.2", "down", 0.2)
-    c.two(up, elm.ResistorIEC, ((15.0, y - 2.6), (15.0, y - 0.6)))
+    c.two(up, elm.ResistorIEC, ((11.6, y - 2.6), (11.6, y - 0.6)))
     c.flag(f"{up}.1", "up", 0.1)
+    c.wire(f"{up}.2", (11.6, y))
+    c.two(cap, elm.Capacitor, ((15.2, y + 0.5), (15.2, y + 2.1)))
+    c.flag(f"{cap}.2", "down", 0.2)
+    c.two(clamp, elm.Schottky, ((17.8, y - 0.6), (17.8, y - 2.6)), ("A", "K"))
+    c.flag(f"{clamp}.K", "up", 0.1)
     c.wire(f"{r}.2", f"A1.{role}")
-    c.wire((12.0, y), f"{cap}.1")
-    c.wire(f"{up}.2", (15.0, y))
+    c.wire((15.2, y), f"{cap}.1")
+    c.wire(f"{clamp}.A", (17.8, y))
     c.name(c.net_of(f"A1.{role}"), (_PIN - 0.3, y - 0.55), "right")
 
 
@@ -140,12 +144,18 @@ def _conduction(c: Canvas, y: float) -> None:
     c.box("U3", (0.2, y - 1.7), (4.0, 3.4), at=(1.4, 1.7), right={"C": 1.7, "E": 2.9})
     c.flag("U3.E", "right")
     c.wire("U3.C", "A1.conduction")
-    c.two("C14", elm.Capacitor, ((12.0, y + 0.5), (12.0, y + 2.1)))
-    c.wire((12.0, y), "C14.1")
-    c.flag("C14.2", "down", 0.2)
-    c.two("R14", elm.ResistorIEC, ((17.0, y - 2.6), (17.0, y - 0.6)))
-    c.wire("R14.2", (17.0, y))
-    c.flag("R14.1", "up", 0.1)
+    c.two("C15", elm.Capacitor, ((8.4, y + 0.5), (8.4, y + 2.1)))
+    c.wire((8.4, y), "C15.1")
+    c.flag("C15.2", "down", 0.2)
+    c.two("R15", elm.ResistorIEC, ((17.0, y - 2.6), (17.0, y - 0.6)))
+    c.wire("R15.2", (17.0, y))
+    c.flag("R15.1", "up", 0.1)
+    c.two("R16", elm.ResistorIEC, ((13.0, y + 1.4), (15.2, y + 1.4)), words="above")
+    c.wire("R16.1", (11.8, y + 1.4), (11.8, y))
+    c.two("C16", elm.Capacitor, ((17.0, y + 1.9), (17.0, y + 3.5)))
+    c.wire("R16.2", (17.0, y + 1.4), "C16.1")
+    c.flag("C16.2", "down", 0.2)
+    c.name("TS", (17.3, y + 0.95))
     c.name("COND", (_PIN - 0.3, y - 0.55), "right")
 
 
@@ -227,7 +237,7 @@ def _stage(c: Canvas, y: float, stage: _Stage) -> None:
         left={"IN": 3.6},
         top={"SUP": 1.4},
         bottom={"0V": 3.7},
-        right={"OUT": 3.6},
+        right={"OUT": 3.6, **({"RET": 5.2} if c.joins(f"{stage.part}.RET") else {})},
     )
     c.wire(f"A1.{stage.pin}", f"{stage.part}.IN")
     c.name(stage.net, (12.0, y - 0.55), "right")
@@ -236,30 +246,40 @@ def _stage(c: Canvas, y: float, stage: _Stage) -> None:
 
 
 def _gate(c: Canvas, y: float) -> None:
-    _stage(c, y, _Stage("A2", ("ends by itself", "within 12 ms"), "gate", "GATE", "R8"))
+    _stage(c, y, _Stage("A2", ("ends within 12 ms", f"parts: drawing {DRAWINGS['gate']}"), "gate", "GATE", "R8"))
     if c.has("U2"):
-        c.box("U2", (23.8, y - 1.2), (6.0, 3.6), ("gate", "isolator"), at=(3.4, 1.8), left={"A": 1.2, "K": 2.8})
+        c.box(
+            "U2",
+            (23.8, y - 1.2),
+            (6.0, 3.6),
+            ("isolator,", f"drawing {DRAWINGS['isolation']}"),
+            at=(3.4, 1.8),
+            left={"A": 1.2, "K": 2.8},
+        )
         c.wire("A2.OUT", "U2.A")
-        c.flag("U2.K", "left", 0.5)
+        c.wire("A2.RET", "U2.K")
     else:
         c.box("V1", (23.8, y - 1.2), (6.0, 3.6), ("relay",), at=(3.4, 1.8), left={"+": 1.2, "-": 2.8})
         c.wire("A2.OUT", "V1.+")
-        c.flag("V1.-", "left", 0.5)
+        c.wire("A2.RET", "V1.-")
     c.name("FIRE", (21.7, y - 0.55), "center")
+    c.name("FIRE0", (21.7, y + 1.05), "center")
 
 
 def _contactor(c: Canvas, y: float) -> None:
-    _stage(c, y, _Stage("A3", ("on only while", "pulses come"), "contactor", "PULSE", "R9"))
+    _stage(
+        c, y, _Stage("A3", ("held by pulses", f"parts: drawing {DRAWINGS['contactor']}"), "contactor", "PULSE", "R9")
+    )
     top = y - 4.2
     c.two("K1", elm.RBox, ((24.2, top + 0.8), (24.2, y - 0.6)), ("A1", "A2"))
     c.two("D2", elm.DiodeTVS, ((28.2, top + 0.8), (28.2, y - 0.6)))
-    c.wire("A3.OUT", (24.2, y), "K1.A2")
-    c.wire("D2.2", (28.2, y), (24.2, y))
+    c.wire("A3.OUT", (21.6, y), (21.6, top), (24.2, top), "K1.A1")
     c.wire("D2.1", (28.2, top), (24.2, top))
-    c.wire((24.2, top), "K1.A1")
-    c.bus("24E", (24.2, top), (24.2, top - 0.4))
-    c.name("24E", (24.2, top - 0.85), "center")
-    c.name("COIL", (21.7, y - 0.55), "center")
-    c.text((21.2, y + 1.0), "K1 contactor (its poles:")
-    c.text((21.2, y + 1.0 + LINE), "drawing 2), D2 its clamp")
+    c.wire("K1.A2", (24.2, y))
+    c.wire("D2.2", (28.2, y), (24.2, y))
+    c.bus("0V", (24.2, y), (24.2, y + 0.4))
+    c.name("0V", (24.2, y + 0.85), "center")
+    c.name("COIL", (21.9, y - 2.0))
+    c.text((20.6, y + 1.9), "K1 contactor (its poles:")
+    c.text((20.6, y + 1.9 + LINE), "drawing 2), D2 its clamp")
     c.text((0.2, y + 5.0), "A dead board, or a pin that stands still, drops K1.")

@@ -262,10 +262,12 @@ def _kinds(c: Canvas, top: float, bottom: float) -> None:
         gate = triac.absanchors["gate"]
         c.terminal("V1.G", (gate[0], -gate[1]), "below")
         c.text((x + 0.9, (high + low) / 2), "V1")
-        _isolator(c, top, bottom, {"2": top, "G": -gate[1], "1": bottom})
+        far = {"2": top} if c.joins("U2.2") else {}
+        _isolator(c, top, bottom, {**far, "G": -gate[1], "1": bottom})
         c.wire("U2.G", "V1.G")
         c.name("G", (3.85, -gate[1] + 0.5), "center")
-        c.wire("U2.2", (x, top))
+        if far:
+            c.wire("U2.2", (x, top))
         c.wire("U2.1", (x, bottom))
     else:
         c.box("V1", (x - 1.8, high), (3.6, low - high), ("relay",), top={"1": 1.8}, bottom={"2": 1.8})

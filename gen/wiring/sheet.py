@@ -14,6 +14,7 @@ from gen.ranges import shown
 from gen.templates import html_templates
 from gen.wiring.canvas import DrawnPage
 from gen.wiring.choice import Choice
+from gen.wiring.interface.gate_stage import one_shot
 from gen.wiring.low_drawing import OUTPUTS, SIGNALS, low_pages
 from gen.wiring.mains_drawing import Taps, mains_pages
 from gen.wiring.netlist import Netlist
@@ -129,7 +130,7 @@ def _answer(welder: Welder, erratum: Erratum) -> str:
 def rules(welder: Welder, board: Board, choice: Choice, netlist: Netlist) -> tuple[str, ...]:
     """What the wiring must do that the lines of the drawings do not show. Names only parts of the netlist."""
     across = [part.name for part in netlist.parts if part.mains and part.low and not part.link]
-    d, sense, one_shot = choice.detector, welder.board.conduction_sense, choice.one_shot_ms
+    d, sense = choice.detector, welder.board.conduction_sense
     gate = board.pins["gate"]
     read = ", before every gate"
     secondary = (
@@ -137,13 +138,7 @@ def rules(welder: Welder, board: Board, choice: Choice, netlist: Netlist) -> tup
         if earths_secondary(welder)
         else "The secondary is not earthed: the residual-current device, tested each month, stands in for it."
     )
-    drive = {
-        "pulse_transformer": "the pulse transformer saturates",
-        "capacitor": "the capacitor in series is charged",
-    }.get(
-        welder.protection.gate_drive or "",
-        f"the one-shot of {shown(one_shot.low)} to {shown(one_shot.high)} ms runs out",
-    )
+    drive = f"the one-shot of {one_shot(welder).length_ms.text} runs out"
     found = [
         "Stop (S1) and the over-temperature contact (B1) break the 24 V of the gate stage and of the contactor's coil "
         f"themselves. The board only reads them: S1 by its second contact{read}, and B2 beside B1. "
@@ -151,7 +146,7 @@ def rules(welder: Welder, board: Board, choice: Choice, netlist: Netlist) -> tup
         f"The gate current ends within {DRIVE_LIMIT_MS:g} ms of the pin's rise, however long the pin stays high: {drive}.",
         f"From power-up until the program sets it the gate pin is: {gate.at_boot}. R8 holds it low then, R9 the contactor's.",
         "K1 is held by pulses: the board turns the pin over at every step of its program, each 17 ms at rest and 5 ms in a "
-        "weld. The capacitor at the input of A3 passes edges only, so a pin that stands still, high or low, drops K1.",
+        "weld. A3 passes edges only, so a pin that stands still, high or low, drops K1.",
         "D2 is a suppressor that clamps both ways, or a diode in series with a 36 V Zener. With a plain diode the coil's current "
         "dies away by itself, and K1 opens several times later (makers' notes, from memory). A3's output stands 80 V or more.",
         "The detector stands on the two conductors that feed the transformer, before the contactor.",
@@ -182,7 +177,7 @@ def rules(welder: Welder, board: Board, choice: Choice, netlist: Netlist) -> tup
         what, how = choice.part("conduction sense").steps[1].what, choice.part("conduction sense").steps[1].result
         found.append(
             "The conduction sense is low while the switch blocks, except around each zero crossing, where there is no voltage "
-            f"to see. C14 must stay small: the board times the end of each current ({what} {how})."
+            f"to see. C15 must stay small: the board times the end of each current ({what} {how})."
         )
     return tuple(found)
 

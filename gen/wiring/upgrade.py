@@ -7,9 +7,11 @@ from gen.machine.supply import second_is_live
 from gen.machine.welder import Welder
 from gen.user_files import Wrong, written
 from gen.wiring.choice import Choice
+from gen.wiring.contradictions import check_protections
+from gen.wiring.interface import Interface, interface_for
+from gen.wiring.interface.machine import DRAWINGS
 from gen.wiring.netlist import Connection, Kind, Net, Netlist, Part, chain, star
 from gen.wiring.power_parts import conductor_current_A, conductor_gauge
-from gen.wiring.signal_parts import SENSE_FARAD, SENSE_PULL_OHM
 
 # Roles of the board that are always wired; the others only where the welder file asks for them.
 
@@ -17,12 +19,6 @@ from gen.wiring.signal_parts import SENSE_FARAD, SENSE_PULL_OHM
 MARKERS = {"stop": "STOP", "pedal": "PEDAL", "over_temperature": "HOT", "force": "FORCE"}
 
 COIL_CLAMP = "two-way suppressor diode (TVS), 33 V stand-off, at the coil; never a plain diode"
-
-DRIVES = {
-    "one_shot": "one-shot: begins at the pin's rise, is reset by its fall",
-    "capacitor": "capacitor in series: the gate current runs out by itself",
-    "pulse_transformer": "driver of the pulse transformer, which saturates",
-}
 
 
 def wired_roles(welder: Welder) -> tuple[str, ...]:
@@ -36,6 +32,7 @@ def wired_roles(welder: Welder) -> tuple[str, ...]:
 
 def upgrade(welder: Welder, board: Board, choice: Choice) -> Netlist:
     """All of it. Raises Wrong where the machine's switch must not be wired to a transformer."""
+    check_protections(welder)
     kind = welder.switch.kind
     if kind == "zero_cross_relay":
         allowed = "allowed: before a transformer, scr_pair, triac or random_phase_relay; see `weldbeat choose`"
@@ -174,26 +171,33 @@ def _switch_parts(welder: Welder, choice: Choice) -> tuple[Part, ...]:
             Part("V1", "relay, any phase", "turns on at any phase; surge and I2t as the pair", ("1", "2"), ("+", "-")),
         )
     drive = choice.part("gate drive").fit
-    isolator = "pulse transformer with diodes" if welder.protection.gate_drive == "pulse_transformer" else drive
     if kind == "triac":
         return (
             Part("V1", "triac", "RMS, surge and I2t as the pair; see its limits in `weldbeat choose`", ("2", "1", "G")),
-            Part("U2", "gate isolator", isolator, ("2", "G", "1"), ("A", "K"), on_board=True),
+            Part("U2", "gate isolator", drive, _triac_gate(welder), ("A", "K"), on_board=True),
         )
     return (
         Part("V1", "thyristor", fit, ("A", "K", "G")),
         Part("V2", "thyristor", "the other half of the module", ("A", "K", "G")),
-        Part("U2", "gate isolator", isolator, ("K2", "G2", "G1", "K1"), ("A", "K"), on_board=True),
+        Part("U2", "gate isolator", drive, ("K2", "G2", "G1", "K1"), ("A", "K"), on_board=True),
     )
+
+
+def _triac_gate(welder: Welder) -> tuple[str, ...]:
+    """The isolator's terminals: a phototriac feeds the gate from the triac's far end, a pulse transformer by itself."""
+    return ("G", "1") if welder.protection.gate_drive == "pulse_transformer" else ("2", "G", "1")
 
 
 def _low_parts(welder: Welder, choice: Choice) -> tuple[Part, ...]:
     p = welder.protection
     cuts = p.stop_cuts_gate_supply and p.stop_cuts_contactor
-    drive = DRIVES.get(p.gate_drive or "", DRIVES["one_shot"])
-    middle = (choice.one_shot_ms.low + choice.one_shot_ms.high) / 2
+    interface = interface_for(welder, choice.detector)
     fed = p.gate_drive not in (None, "direct")
-    pull = f"{choice.detector.pull_ohm / 1000:g} kohm"
+
+    def fitted(name: str, title: str, *terminals: str) -> Part:
+        """A part of the interface board, as its own list has it."""
+        return Part(name, title, interface.part(name).asked, low=terminals or ("1", "2"), on_board=True)
+
     parts = [
         Part("S1", "stop", "latching button, two normally closed contacts", low=("11", "12", "21", "22"), fitted=cuts),
         Part(
@@ -211,22 +215,21 @@ def _low_parts(welder: Welder, choice: Choice) -> tuple[Part, ...]:
             fitted=p.over_temperature_contact,
         ),
         Part("S2", "pedal", "normally open contact", low=("1", "2")),
-        Part("G2", "converter", "24 V to 5 V, 1 A", low=("IN", "0V", "5V"), on_board=True),
-        Part("D3", "diode", "Schottky 1 A, so that USB and G2 do not feed each other", low=("A", "K"), on_board=True),
+        fitted("G2", "converter", "IN", "0V", "5V"),
+        fitted("D3", "diode", "A", "K"),
         Part("D2", "coil clamp", COIL_CLAMP, low=("1", "2")),
         Part(
             "A2",
             "gate stage",
-            f"{drive}; gone within 12 ms" + (f", {middle:.1f} ms" if drive == DRIVES["one_shot"] else ""),
-            low=("IN", "SUP", "0V", "OUT"),
+            _stage_words(interface, "gate"),
+            low=("IN", "SUP", "0V", "OUT", "RET"),
             on_board=True,
             fitted=fed,
         ),
         Part(
             "A3",
             "contactor stage",
-            "charge pump or retriggerable one-shot, capacitor at its input: on only while edges come at least every 40 ms, "
-            "off within 200 ms of the last, whichever way the pin stands",
+            _stage_words(interface, "contactor"),
             low=("IN", "SUP", "0V", "OUT"),
             on_board=True,
             fitted=p.contactor,
@@ -238,25 +241,35 @@ def _low_parts(welder: Welder, choice: Choice) -> tuple[Part, ...]:
             low=("B", "H"),
         ),
         Part("PC", "computer", "yours", low=("USB",)),
-        Part("R7", "detector pull", pull, low=("1", "2"), on_board=True),
-        Part("R8", "gate pull-down", pull, low=("1", "2"), on_board=True),
-        Part("R9", "contactor pull-down", pull, low=("1", "2"), on_board=True),
+        fitted("R7", "detector pull"),
+        fitted("R8", "gate pull-down"),
+        fitted("R9", "contactor pull-down"),
     ]
     for number, (_, role) in enumerate(_contacts(welder)):
         name = role.replace("_", " ")
         parts += [
-            Part(f"R{10 + number}", f"filter, {name}", "470 ohm", low=("1", "2"), on_board=True),
-            Part(f"C{10 + number}", f"filter, {name}", "100 nF", low=("1", "2"), on_board=True),
-            Part(f"R{20 + number}", f"pull-up, {name}", "4.7 kohm", low=("1", "2"), on_board=True),
+            fitted(f"R{10 + number}", f"filter, {name}"),
+            fitted(f"C{10 + number}", f"filter, {name}"),
+            fitted(f"R{20 + number}", f"pull-up, {name}"),
+            fitted(f"D{10 + number}", f"clamp, {name}", "A", "K"),
         ]
     if welder.force.force_switch:
         parts.append(Part("S3", "force switch", "closes when the force is there", low=("1", "2")))
     if welder.board.conduction_sense:
         parts += [
-            Part("R14", "sense pull-up", f"{SENSE_PULL_OHM / 1000:g} kohm", low=("1", "2"), on_board=True),
-            Part("C14", "sense capacitor", f"{SENSE_FARAD * 1e9:g} nF", low=("1", "2"), on_board=True),
+            fitted("R15", "sense pull-up"),
+            fitted("C15", "sense capacitor"),
+            fitted("R16", "averaged copy"),
+            fitted("C16", "averaged copy"),
         ]
     return tuple(parts)
+
+
+def _stage_words(interface: Interface, name: str) -> str:
+    """What a stage is, and where its parts stand."""
+    stage = interface.stage(name)
+    assert stage is not None
+    return f"{stage.title}. {stage.job} Its parts: drawing {DRAWINGS[name]} (`weldbeat wiring --interface`)"
 
 
 def _contacts(welder: Welder) -> tuple[tuple[str, str], ...]:
@@ -344,7 +357,7 @@ def _switch_nets(welder: Welder, switched: Kind, tap: Kind, gate: Kind) -> list[
         above += [*chain(line, "V2.K"), *chain("V2.K", "U2.K2", kind=gate)]
         below += [*chain(load, "V2.A"), *chain(load, "U2.K1", kind=gate)]
     if kind == "triac":
-        above += chain(line, "U2.2", kind=gate)
+        above += chain(line, "U2.2", kind=gate) if "2" in _triac_gate(welder) else ()
         below += chain(load, "U2.1", kind=gate)
     return [
         Net("L3", "mains", switched, tuple(above)),
@@ -368,8 +381,8 @@ def _low_nets(welder: Welder) -> tuple[Net, ...]:
         return Net(name, "low", what, tuple(link for some in links for link in some))
 
     filters = [f"C{10 + n}.2" for n, _ in enumerate(contacts)]
-    grounds = ["G2.0V", "A2.0V", "A3.0V", *filters, "R8.2", "R9.2", *(() if relay else ("U2.K",))]
-    supplied = [f"R{20 + n}.1" for n, _ in enumerate(contacts)]
+    grounds = ["G2.0V", "A2.0V", "A3.0V", *filters, "R8.2", "R9.2"]
+    supplied = [pin for n, _ in enumerate(contacts) for pin in (f"R{20 + n}.1", f"D{10 + n}.K")]
     if square:  # the coupler lifts the pin, and the resistor lets it fall
         grounds.append("R7.2")
         supplied.append("U1.C")
@@ -379,17 +392,18 @@ def _low_nets(welder: Welder) -> tuple[Net, ...]:
         supplied.append("R7.1")
         detector = ("U1.C", "R7.2")
     if sense:
-        grounds += ["U3.E", "C14.2"]
-        supplied.append("R14.1")
+        grounds += ["U3.E", "C15.2", "C16.2"]
+        supplied.append("R15.1")
     nets = [
         net("24V", dc, star("G1.+", "S1.11", "G2.IN")),
         net("24S", dc, chain("S1.12", "B1.1")),
-        net("24E", dc, chain("B1.2", "A2.SUP", "A3.SUP"), chain("B1.2", "K1.A1", "D2.1")),
+        net("24E", dc, chain("B1.2", "A2.SUP", "A3.SUP")),
         net(
             "0V",
             zero,
             star("A1.GND", "G1.0V", *grounds),
-            star("A1.GND", *(others[start] for start, _ in contacts), *(("V1.-",) if relay else ()), kind=lead),
+            star("A1.GND", *(others[start] for start, _ in contacts), kind=lead),
+            chain("A3.0V", "K1.A2", "D2.2", kind=dc),
             chain("G1.0V", "XB.0V"),
         ),
         net("5V", logic, chain("G2.5V", "D3.A")),
@@ -398,14 +412,23 @@ def _low_nets(welder: Welder) -> tuple[Net, ...]:
         net("DET", logic, star("A1.detector", *detector)),
         net("GATE", logic, star("A1.gate", "R8.1", "A2.IN")),
         net("FIRE", lead, chain("A2.OUT", "V1.+" if relay else "U2.A")),
+        net("FIRE0", lead, chain("A2.RET", "V1.-" if relay else "U2.K")),
         net("PULSE", logic, star("A1.contactor", "R9.1", "A3.IN")),
-        net("COIL", dc, chain("A3.OUT", "K1.A2", "D2.2")),
+        net("COIL", dc, chain("A3.OUT", "K1.A1", "D2.1")),
         net("USB1", usb, chain("A1.USB", "A4.B")),
         net("USB2", usb, chain("A4.H", "PC.USB")),
     ]
     for n, (start, role) in enumerate(contacts):
-        nets.append(net(MARKERS[role] + "1", lead, chain(start, f"R{10 + n}.1")))
-        nets.append(net(MARKERS[role], logic, star(f"A1.{role}", f"R{10 + n}.2", f"C{10 + n}.1", f"R{20 + n}.2")))
+        nets.append(
+            net(
+                MARKERS[role] + "1",
+                lead,
+                chain(start, f"R{10 + n}.1"),
+                chain(f"R{10 + n}.1", f"R{20 + n}.2", kind=logic),
+            )
+        )
+        nets.append(net(MARKERS[role], logic, star(f"A1.{role}", f"R{10 + n}.2", f"C{10 + n}.1", f"D{10 + n}.A")))
     if sense:
-        nets.append(net("COND", logic, star("A1.conduction", "U3.C", "R14.2", "C14.1")))
+        nets.append(net("COND", logic, star("A1.conduction", "U3.C", "R15.2", "C15.1", "R16.1")))
+        nets.append(net("TS", logic, chain("R16.2", "C16.1")))
     return tuple(nets)
