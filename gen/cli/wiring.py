@@ -12,17 +12,18 @@ import click
 
 from gen.boards import Board
 from gen.cautions import caution_lines
-from gen.cli.options import USER_PATH, json_option, number, welder_option
+from gen.cli.options import USER_PATH, json_option, number, taken, welder_option
 from gen.cli.said import folded, said, say, say_data, say_long, say_object
 from gen.errors import InputError
 from gen.job import board_of, find_welder
 from gen.machine import WELDER_FILE, Welder
 from gen.units import PACES
 from gen.user_files import Wrong
-from gen.wiring import Choice, Chosen, Warmth, chosen_for
+from gen.wiring import Choice, Chosen, Warmth, chosen_for, strip_size
 from gen.writing import check_folder, check_targets, made_here, refused, write_whole
 
-_OURS = 'aria-label="Drawing'
+# What a file begins with that was drawn or listed here.
+_OURS = ('aria-label="Drawing', 'id="board-', "<title>Interface board</title>", '(tool "weldbeat")')
 
 pace_option = click.option(
     "--pace",
@@ -107,31 +108,49 @@ def _part_lines(part: Chosen, everything: bool) -> list[str]:
     help="The sheet, one HTML file to print on A4 or Letter.",
 )
 @click.option("--svg", "folder", type=USER_PATH, help="Folder for the drawings, as SVG too.")
+@click.option(
+    "--interface",
+    type=USER_PATH,
+    metavar="FOLDER",
+    help="Folder for the interface board: schematics, parts, stripboards at 1:1, test points, and a net list for KiCad.",
+)
+@click.option(
+    "--stripboard",
+    "strips",
+    type=taken(strip_size),
+    metavar="STRIPSxHOLES",
+    default="24x37",
+    show_default=True,
+    help="The stripboard to be had, for --interface: its strips and the holes of each.",
+)
 @pace_option
 @json_option
-def wiring_command(welder_path: Path | None, output: Path, folder: Path | None, pace: float, as_json: bool) -> None:
+def wiring_command(welder_path: Path | None, output: Path, as_json: bool, pace: float, **wanted: Any) -> None:
     """The wiring sheet of the upgrade, with this machine's own pins: drawings, wire list, parts list."""
     from gen.wiring.sheet import DRAWING_FILES, wiring_sheet
     from gen.wiring.upgrade import to_be_fitted
 
+    folder: Path | None = wanted["folder"]
+    interface: Path | None = wanted["interface"]
     welder = find_welder(welder_path)
     board = board_of(welder)
     path = welder_path or Path(WELDER_FILE)
     check_targets({"--output": output}, keep=(path,))
     if folder is not None:
-        _check_drawings(folder, output, DRAWING_FILES)
+        _check_drawings("--svg", folder, output, DRAWING_FILES)
     choice, _ = _chosen(welder, board, pace, path)
     try:
         sheet = wiring_sheet(welder, board, choice)
     except Wrong as wrong:
         raise InputError(path, wrong.key, wrong.given, str(wrong)) from None
-    written = [output]
-    if folder is not None:
-        folder.mkdir(parents=True, exist_ok=True)
-        for name, svg in sheet.drawings:
-            write_whole(folder / name, svg)
-            written.append(folder / name)
+    texts = {folder / name: svg for name, svg in sheet.drawings} if folder is not None else {}
+    if interface is not None:
+        texts |= _interface_texts(welder, choice, interface, output, wanted["strips"])
+    for file, text in texts.items():
+        file.parent.mkdir(parents=True, exist_ok=True)
+        write_whole(file, text)
     write_whole(output, sheet.html)
+    written = [output, *texts]
     if as_json:
         say_object({"written": [str(file) for file in written], "to_be_fitted": list(to_be_fitted(welder))})
         return
@@ -146,13 +165,28 @@ def wiring_command(welder_path: Path | None, output: Path, folder: Path | None, 
         say(f"  {line}")
 
 
-def _check_drawings(folder: Path, output: Path, names: Iterable[str]) -> None:
+def _interface_texts(
+    welder: Welder, choice: Choice, folder: Path, output: Path, size: tuple[int, int]
+) -> dict[Path, str]:
+    """Every file of the interface board. Raises InputError where one could not be written, or does not fit its board."""
+    from gen.wiring.interface.document import interface_pages
+
+    try:
+        pages = interface_pages(welder, choice.detector, size)
+    except Wrong as wrong:
+        raise InputError("command line", wrong.key, wrong.given, str(wrong)) from None
+    texts = {"interface.html": pages.html, "interface.net": pages.kicad} | dict(pages.svgs)
+    _check_drawings("--interface", folder, output, texts)
+    return {folder / name: text for name, text in texts.items()}
+
+
+def _check_drawings(option: str, folder: Path, output: Path, names: Iterable[str]) -> None:
     """Raise InputError where the drawings could not go into the folder, or would go over anything but earlier ones."""
-    check_folder("--svg", folder)
+    check_folder(option, folder)
     for name in names:
         file = folder / name
         if file.resolve() == output.resolve():
-            raise refused("--output", output, "this is also a drawing of --svg; allowed: a file of its own")
-        if (file.exists() or file.is_symlink()) and not made_here(file, _OURS):
+            raise refused("--output", output, f"this is also a file of {option}; allowed: a file of its own")
+        if (file.exists() or file.is_symlink()) and not any(made_here(file, ours) for ours in _OURS):
             allowed = "allowed: a folder without one, or with earlier drawings"
-            raise refused("--svg", folder, f"{name} in it is not one of these drawings; {allowed}")
+            raise refused(option, folder, f"{name} in it is not one of these drawings; {allowed}")

@@ -2,5 +2,6 @@
 
 from gen.wiring.choice import Choice, Chosen
 from gen.wiring.choosing import Warmth, WeldSimulated, chosen_for
+from gen.wiring.interface.stripboard import strip_size
 
-__all__ = ["Choice", "Chosen", "Warmth", "WeldSimulated", "chosen_for"]
+__all__ = ["Choice", "Chosen", "Warmth", "WeldSimulated", "chosen_for", "strip_size"]

@@ -97,7 +97,9 @@ def test_weld_longer_than_the_board_takes(here: Path) -> None:
 
 def test_wiring_writes_sheet_and_drawings(here: Path) -> None:
     """Written, said, and the same again over itself; with what the machine lacks."""
-    (here / "welder.toml").write_text(replaced(WELDER, "\ncontactor = true", ""))
+    (here / "welder.toml").write_text(
+        replaced(replaced(WELDER, "\ncontactor = true", ""), "\nstop_cuts_contactor = true", "")
+    )
     line = ["wiring", "-o", "upgrade.html", "--svg", "drawings"]
     outcome = typed(line)
     assert (outcome.code, outcome.err) == (0, "")
@@ -144,7 +146,7 @@ def test_other_files_are_left_alone(here: Path) -> None:
     for line, why in (
         (["wiring", "-o", "up.html", "--svg", "mine"], '--svg: "mine" given; contacts.svg in it is not one of these'),
         (["wiring", "-o", "welder.toml"], '--output: "welder.toml" given; this is a file that this command reads'),
-        (["wiring", "-o", "contacts.svg", "--svg", "."], "this is also a drawing of --svg"),
+        (["wiring", "-o", "contacts.svg", "--svg", "."], "this is also a file of --svg"),
     ):
         outcome = typed(line)
         assert why in outcome.err
