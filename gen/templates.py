@@ -1,4 +1,4 @@
-"""The templates of everything that is HTML: what is put into one is text, and marks up nothing."""
+"""The templates of all HTML. Values put into them are text and are escaped."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ from jinja2 import Environment, PackageLoader, StrictUndefined
 
 
 def html_templates(package: str) -> Environment:
-    """The templates in the folder `templates` of a package. What is missing is an error, and everything is escaped."""
+    """The templates in the folder `templates` of a package. A missing value is an error, and every value is escaped."""
     return Environment(
         loader=PackageLoader(package), undefined=StrictUndefined, autoescape=True, trim_blocks=True, lstrip_blocks=True
     )

@@ -83,7 +83,7 @@ def _read(welder: Welder) -> Iterator[Task]:
 
 
 def _parts(welder: Welder, board: Board) -> Iterator[Task]:
-    """What is to be bought and fitted."""
+    """Parts to buy and fit."""
     s = welder.switch
     if s.rated_current_A is None or s.surge_current_A is None or s.foster is None:
         yield Task(

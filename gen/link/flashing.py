@@ -138,7 +138,7 @@ def bundle_schedule(bundle: FirmwareBundle) -> str:
 
 
 def bundle_fitted(bundle: FirmwareBundle) -> Fitted:
-    """What the machine that a firmware was built for names against a weld that goes wrong. Raises InputError."""
+    """The parts against a faulty weld that a firmware's machine names. Raises InputError."""
     if not re.search(r'^FITTED = "', bundle.files["config.py"], re.MULTILINE):
         allowed = "allowed: what `weldbeat build` of this version writes; build it anew"
         raise InputError("BUNDLE", "config.py", None, f"does not say what ends a weld that goes wrong; {allowed}")

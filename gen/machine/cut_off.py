@@ -1,6 +1,6 @@
-"""What ends a weld that goes wrong, as far as a machine names it: each thing that must be there, and what to fit where it is not.
+"""The parts that must be fitted to end a faulty weld, and whether the machine names them.
 
-The one judgement of it: verdict, build, push, flash, faults and what is still missing all ask here.
+Verdict, build, push, flash, faults and the list of tasks all judge by this module.
 """
 
 from __future__ import annotations
@@ -15,29 +15,33 @@ HEADING = "What ends a weld that goes wrong"
 
 @dataclass(frozen=True)
 class Fitted:
-    """What a machine names, and of its board whether a gate ends by itself, with the worst that may come where none does."""
+    """The parts that a machine names."""
 
     protection: Protection
     force: Force
     gate_ends_itself: bool
+    """Whether the board alone ends the gate."""
     worst_over_run: str
+    """The board's worst over-run without such a part."""
 
 
 @dataclass(frozen=True)
 class CutOff:
-    """One thing that must be there: how many of it are, and how many are wanted at least, in `unit`."""
+    """One part that must be fitted."""
 
     name: str
     there: int
+    """How many are fitted."""
     wanted: int
+    """How many are needed at least."""
     unit: str
     source: str
-    """Where it is asked for."""
+    """Of the requirement."""
     says: str
     fit: str
-    """What to fit, as it stands in a list."""
+    """What to fit, as an item of a list."""
     advice: str
-    """What to do where it is not there."""
+    """What to do if it is missing."""
 
     @property
     def lacking(self) -> bool:
@@ -45,13 +49,13 @@ class CutOff:
 
 
 def _named(*keys: str, word: str = "and") -> str:
-    """An order to name these keys of the welder file."""
+    """The advice to name these keys of the welder file."""
     *others, last = (f"protection.{key}" for key in keys)
     return f"name it in {', '.join(others)}{f' {word} ' if others else ''}{last}"
 
 
 def gate_drive(fitted: Fitted) -> CutOff:
-    """Whether something ends the gate where the board's program or its pin stops for good."""
+    """Whether a part ends the gate if the board's program or its pin stops for good."""
     ends = fitted.gate_ends_itself or fitted.protection.gate_drive not in (None, "direct")
     stops = "Should the board's program or its pin stop for good,"
     return CutOff(
@@ -68,7 +72,7 @@ def gate_drive(fitted: Fitted) -> CutOff:
 
 
 def contactor(fitted: Fitted) -> CutOff:
-    """Whether something else than a semiconductor takes the mains away after each weld, and from under a board that is dead."""
+    """Whether a contactor disconnects the mains after each weld, and if the board stops."""
     there = fitted.protection.contactor
     return CutOff(
         "contactor",
@@ -85,7 +89,7 @@ def contactor(fitted: Fitted) -> CutOff:
 
 
 def stop_contact(fitted: Fitted) -> CutOff:
-    """Whether the stop cuts anything by its own contact."""
+    """Whether the stop's own contact breaks a circuit."""
     p = fitted.protection
     cuts = int(p.stop_cuts_gate_supply) + int(p.contactor and p.stop_cuts_contactor)
     return CutOff(
@@ -106,7 +110,7 @@ def stop_contact(fitted: Fitted) -> CutOff:
 
 
 def over_temperature(fitted: Fitted) -> CutOff:
-    """Whether an over-temperature contact cuts anything by itself."""
+    """Whether an over-temperature contact breaks a circuit by itself."""
     there = fitted.protection.over_temperature_contact
     return CutOff(
         "over-temperature",
@@ -124,7 +128,7 @@ def over_temperature(fitted: Fitted) -> CutOff:
 
 
 def disconnection(fitted: Fitted) -> CutOff:
-    """Whether a person can end the current of a switch that has shorted: past all software, and past the gate's supply."""
+    """Whether a person can end the current of a shorted switch, which no software and no gate supply can."""
     p = fitted.protection
     ways = int(p.isolator) + int(p.contactor and p.stop_cuts_contactor)
     return CutOff(
@@ -145,7 +149,7 @@ def disconnection(fitted: Fitted) -> CutOff:
 
 
 def earthing(fitted: Fitted) -> CutOff:
-    """Whether mains on the secondary, through the transformer's insulation, would be led away or cut off."""
+    """Whether a fault of the transformer's insulation to the secondary is earthed or disconnected."""
     p = fitted.protection
     ways = int(p.secondary_earthed) + int(p.residual_current_device)
     return CutOff(
@@ -166,7 +170,7 @@ def earthing(fitted: Fitted) -> CutOff:
 
 
 def air_force(fitted: Fitted) -> CutOff | None:
-    """Whether air that fails to press ends the weld; None where the hand or the foot that lets go ends it."""
+    """Whether a loss of air force ends the weld; None for hand and foot lever, whose release ends it."""
     if fitted.force.source != "air":
         return None
     there = fitted.force.force_switch
@@ -196,5 +200,5 @@ ALL: tuple[Callable[[Fitted], CutOff | None], ...] = (
 
 
 def lacking(fitted: Fitted) -> tuple[CutOff, ...]:
-    """What must be there and is not; nothing is built before."""
+    """The missing parts; nothing is built while there are any."""
     return tuple(one for one in (judge(fitted) for judge in ALL) if one is not None and one.lacking)

@@ -1,4 +1,4 @@
-"""Each paper as one HTML file that prints on A4 and on Letter: what is done by it in large figures, its own cautions only."""
+"""The papers for the shop, each one HTML file for A4 and Letter, with large figures and only its own cautions."""
 
 from __future__ import annotations
 
@@ -43,7 +43,7 @@ def _page(name: str, **values: Any) -> str:
 
 
 def label_html(welder: Welder, board: Board) -> str:
-    """A label for the machine: what it is, what protects it, and what to do before touching it."""
+    """A label for the machine: its data, its protections, and what to do before touching it."""
     t = welder.transformer
     fitted = [words for key, words in _FITTED.items() if getattr(welder.protection, key)]
     lacking = [words for key, words in _FITTED.items() if not getattr(welder.protection, key)]
@@ -64,7 +64,7 @@ def label_html(welder: Welder, board: Board) -> str:
 
 @dataclass(frozen=True)
 class _Row:
-    """A joint on the wall: what to set."""
+    """The settings of one joint on the wall chart."""
 
     joint: str
     sizes: str
@@ -75,7 +75,7 @@ class _Row:
 
 
 def chart_html(kept: Sequence[KeptRecord], sizes: dict[str, str], frequency_Hz: int) -> str:
-    """A wall chart of what was kept last for each joint. `sizes`: of each joint, in words. Raises InputError without any."""
+    """A wall chart of the last setting kept for each joint. `sizes`: of each joint, in words. Raises InputError for none."""
     last = {record.joint: record for record in kept}
     if not last:
         raise InputError(RECORDS_FILE, "no joint was kept", None, "allowed: after the first `weldbeat trial keep`")

@@ -1,4 +1,4 @@
-"""What ends a weld that goes wrong, as findings: each of gen.machine.cut_off, refused where it is not there."""
+"""The parts that end a faulty weld (gen.machine.cut_off) as findings; a missing one is refused."""
 
 from __future__ import annotations
 
@@ -13,24 +13,24 @@ from sim.verdict.finding import Finding, PacedJob, judged
 
 
 def fitted_of(welder: Welder, board: Board) -> Fitted:
-    """What a machine and its board name."""
+    """The parts that a machine and its board name."""
     over_run = board.over_run
     worst = f"boards/{board.name}.toml: {over_run.worst}"
     return Fitted(welder.protection, welder.force, over_run.gate_ends_itself, worst)
 
 
 def finding_of(found: CutOff | None) -> Finding | None:
-    """One of them as a finding."""
+    """One part as a finding; None for a part that does not apply."""
     if found is None:
         return None
-    told = judged(
+    finding = judged(
         found.name, found.there, found.wanted, found.unit, found.source, found.advice, low=True, says=found.says
     )
-    return replace(told, subject="cut-off")
+    return replace(finding, subject="cut-off")
 
 
 def findings_of(fitted: Fitted) -> tuple[Finding, ...]:
-    """All of them, in their order."""
+    """The findings of all parts, in order."""
     found = (finding_of(judge(fitted)) for judge in cut_off.ALL)
     return tuple(finding for finding in found if finding is not None)
 
