@@ -27,7 +27,6 @@ _LEAST_WAIT_S = 1e-4  # a shorter wait counts as none
 class Cycle:
     """One output over one period, from the start of a weld to the start of the next."""
 
-    begin_degC: float
     mean_degC: float
     peak_degC: float
     peak_at_s: float
@@ -327,8 +326,7 @@ def time_to_limit_s(
 def _cycle(one: _Weld, period_s: float, state: Array, output: str) -> Cycle:
     course = one.course(period_s, state, output)
     peak, when = course.peak()
-    begin = float(one.network.ambient_degC + one.network.readout[one.network.row(output)] @ state)
-    return Cycle(begin, course.mean_degC, peak, when, course.end_degC)
+    return Cycle(course.mean_degC, peak, when, course.end_degC)
 
 
 def _least_wait_s(excess: Callable[[float], float], slowest_s: float) -> float:

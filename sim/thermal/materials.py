@@ -48,10 +48,6 @@ class Material:
     def heat_J_per_m3K(self) -> float:
         return self.density_kg_per_m3 * self.specific_heat_J_per_kgK
 
-    @property
-    def diffusivity_m2_per_s(self) -> float:
-        return self.conductivity_W_per_mK / self.heat_J_per_m3K
-
 
 COPPER = Material(
     name="Cu-ETP",

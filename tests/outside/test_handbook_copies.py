@@ -109,7 +109,7 @@ def test_zinc_at_a_row(row: int) -> None:
     assert low_A <= more.delivered.middle <= high_A
     hot = [text for text in found.assumptions if "hot-dip" in text]
     assert len(hot) == 1
-    assert ("not known" in hot[0]) == (low_A * 1.001 < r.first.current_A[0])
+    assert ("nothing is known" in hot[0]) == (low_A * 1.001 < r.first.current_A[0])
 
 
 def test_zinc_outside_the_table() -> None:

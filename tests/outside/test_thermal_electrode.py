@@ -37,6 +37,10 @@ HALF_S = 0.01
 WELD = PowerProfile(tuple(Segment(0.2 + n * HALF_S, HALF_S, (300.0, 2500.0**2)) for n in range(100)))
 
 
+def diffusivity_m2_per_s(metal: Material) -> float:
+    return metal.conductivity_W_per_mK / metal.heat_J_per_m3K
+
+
 def face_after(network: LinearNetwork, inputs: tuple[float, float], time_s: float) -> float:
     return float(network.temperatures_degC(network.step(network.cold, inputs, time_s), inputs)[0])
 
@@ -45,7 +49,7 @@ def face_after(network: LinearNetwork, inputs: tuple[float, float], time_s: floa
 def test_short_times_are_those_of_a_semi_infinite_solid(time_s: float) -> None:
     """Constant flux: 2 q sqrt(alpha t / pi) / k (Carslaw & Jaeger 2.9; Incropera 5.7, case 2; from memory), 0.5 %."""
     flux = 1e7
-    expected = 2 * flux * math.sqrt(COPPER.diffusivity_m2_per_s * time_s / math.pi) / COPPER.conductivity_W_per_mK
+    expected = 2 * flux * math.sqrt(diffusivity_m2_per_s(COPPER) * time_s / math.pi) / COPPER.conductivity_W_per_mK
     assert face_after(electrode_network(ROD), (flux * AREA, 0.0), time_s) == pytest.approx(expected, rel=5e-3)
 
 
@@ -56,7 +60,7 @@ def test_pulse_train_on_a_semi_infinite_solid() -> None:
     profile = PowerProfile(tuple(Segment(s, length, (flux * AREA, 0.0)) for s, length in pulses))
     now = profile.end_s
     expected = sum(
-        2 * flux / k * math.sqrt(COPPER.diffusivity_m2_per_s / math.pi)
+        2 * flux / k * math.sqrt(diffusivity_m2_per_s(COPPER) / math.pi)
         * (math.sqrt(now - s) - math.sqrt(max(0.0, now - s - length)))
         for s, length in pulses
     )  # fmt: skip
@@ -66,7 +70,7 @@ def test_pulse_train_on_a_semi_infinite_solid() -> None:
 @pytest.mark.parametrize("time_s", [0.5, 3.0, 10.0, 200.0])
 def test_rod_with_a_cold_end(time_s: float) -> None:
     """q L / k (1 - 8/pi^2 sum exp(-(2n+1)^2 pi^2 alpha t / 4 L^2) / (2n+1)^2) (Carslaw & Jaeger 3.8, from memory)."""
-    length, alpha = ROD.free_length_m, COPPER.diffusivity_m2_per_s
+    length, alpha = ROD.free_length_m, diffusivity_m2_per_s(COPPER)
     odd = range(1, 800, 2)
     series = sum(math.exp(-((n * math.pi / (2 * length)) ** 2) * alpha * time_s) / n**2 for n in odd)
     expected = 1e6 * length / COPPER.conductivity_W_per_mK * (1 - 8 / math.pi**2 * series)
@@ -132,7 +136,7 @@ def test_coned_electrode_against_solve_ivp() -> None:
     weld = PowerProfile((Segment(0, 0.3, (300.0, 4000.0**2)),))
     first, second = (nth_cycle(network, weld, 2.0, n, "face") for n in (1, 2))
     assert (first.peak_degC, second.peak_degC) == pytest.approx((faces[0], faces[2]), rel=0.01)
-    assert second.begin_degC == pytest.approx(faces[1], rel=0.01)
+    assert first.end_degC == pytest.approx(faces[1], rel=0.01)
 
 
 def test_shape_of_the_cone() -> None:
@@ -274,7 +278,7 @@ def test_a_short_pulse_softens_as_a_semi_infinite_solid() -> None:
     """
     rod = replace(ROD, material=CUCR1ZR)
     pulse_s, flux = 0.02, 1.0e8
-    k, alpha = CUCR1ZR.conductivity_W_per_mK, CUCR1ZR.diffusivity_m2_per_s
+    k, alpha = CUCR1ZR.conductivity_W_per_mK, diffusivity_m2_per_s(CUCR1ZR)
     rise = 2 * flux / k * math.sqrt(alpha / math.pi)
     kelvin = 273.15 + 100  # the foot that makes it glow
 
