@@ -17,7 +17,9 @@ from gen.commissioning import Shot
 from gen.current import delivered
 from gen.job import Job, check_board, find_welder, make_job
 from gen.machine import Welder
+from gen.measured import course_of
 from gen.ranges import Figure
+from gen.records import Records, WeldRecord
 from gen.schedule import read_schedule, schedule_from
 from gen.user_files import parsed_toml, validated
 from sim.core.weld_current import weld_currents
@@ -26,6 +28,7 @@ from sim.report.margins import draw_margins, margins
 from sim.report.sections import flux, half_cycles, headline
 from sim.report.svg import number, picture
 from sim.report.timeline import draw_timeline, grouped, in_ms, segments
+from sim.report.welds import draw_welds
 from sim.run import paced, refusal, simulated
 from sim.verdict import CHECKS, Finding, PacedJob
 from sim.verdict.finding import SEVERITY_WORDS
@@ -162,6 +165,13 @@ def shot_refused_by(shot: Shot, board: Board) -> str:
     """What refuses the weld of a commissioning, in a sentence; "" where the verdict lets it by."""
     found = refusal(shot.job(board), 1)
     return "" if found is None else f"{found.name}: {found.sentence}"
+
+
+def weld_curves(welds: tuple[WeldRecord, ...], welder: Path) -> Markup:
+    """Those of the welds that the board timed, laid over each other, the first of them the strongest. Raises InputError."""
+    with Records.beside(welder) as records:
+        courses = [course_of(weld, gates) for weld in welds if (gates := records.curve(weld))]
+    return picture(lambda width, _: draw_welds(courses, None, width), "welds") if courses else Markup("")
 
 
 def described(text: str, path: Path) -> Described:

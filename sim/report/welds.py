@@ -9,9 +9,9 @@ from collections.abc import Sequence
 
 from gen.measured import Course
 from sim.report.joint_page import svg_file
-from sim.report.svg import WIDE, Scale, line, number, path, rect, svg, text, ticks, width_of
+from sim.report.svg import LINE, WIDE, Scale, line, number, path, rect, svg, text, ticks, width_of
 
-_LEFT, _RIGHT, _TOP, _BOTTOM = 64, 96, 28, 40
+_LEFT, _RIGHT, _TOP, _BOTTOM = 64, 96, 40, 40
 _HIGH = 260
 _CLASSES = ("curve", "other", "limit", "current", "leader")
 
@@ -21,10 +21,10 @@ def standalone_welds(courses: Sequence[Course], short: Course | None) -> str:
     return svg_file(draw_welds(courses, short), WIDE)
 
 
-def draw_welds(courses: Sequence[Course], short: Course | None) -> str:
+def draw_welds(courses: Sequence[Course], short: Course | None, width: int = WIDE) -> str:
     """Half-cycles under current along; the schedule of the first as bars behind, high where it is fired early."""
     most = max(len(course.seen) for course in courses)
-    x = Scale(0, most, _LEFT, WIDE - _RIGHT)
+    x = Scale(0, most, _LEFT, width - _RIGHT)
     values = [course.work(short) if short is not None else course.cycles for course in courses]
     ratios = [ratio for pairs in values for _, ratio in pairs] or [0.0, 1.0]
     low, high = min(ratios), max(ratios)
@@ -43,7 +43,7 @@ def draw_welds(courses: Sequence[Course], short: Course | None) -> str:
         y = Scale(0, 1.1 * greatest or 1.0, high_px + _TOP + _HIGH, high_px + _TOP)
         drawn += _panel(courses, currents, x, y, "RMS primary current, A")
         high_px *= 2
-    return svg(WIDE, high_px, "".join(drawn), f"{what} of {len(courses)} welds by half-cycle")
+    return svg(width, high_px, "".join(drawn), f"{what} of {len(courses)} welds by half-cycle")
 
 
 def _panel(
@@ -54,7 +54,7 @@ def _panel(
     drawn = []
     for value in ticks(y.low, y.high, 6):
         drawn += [
-            line(_LEFT, y(value), WIDE - _RIGHT, y(value), "grid"),
+            line(_LEFT, y(value), x.at_high, y(value), "grid"),
             text(_LEFT - 6, y(value) + 4, number(value), "end"),
         ]
     for value in ticks(x.low, x.high, 10):
@@ -62,9 +62,12 @@ def _panel(
             line(x(value), foot, x(value), foot + 5, "weld"),
             text(x(value), foot + 20, number(value), "middle"),
         ]
-    drawn.append(line(_LEFT, foot, WIDE - _RIGHT, foot, "weld"))
-    drawn.append(text(_LEFT, head - 12, what, class_="strong"))
-    drawn.append(text(WIDE - _RIGHT, foot + 36, "half-cycles under current", "end"))
+    drawn.append(line(_LEFT, foot, x.at_high, foot, "weld"))
+    # Two lines where one would not fit, and then from the picture's own edge.
+    heads = [what] if width_of(what) < x.at_high + _RIGHT - _LEFT else what.split("; ")
+    for n, words in enumerate(reversed(heads)):
+        drawn.append(text(_LEFT if len(heads) == 1 else 4, head - 8 - LINE * n, words, class_="strong"))
+    drawn.append(text(x.at_high, foot + 36, "half-cycles under current", "end"))
     taken: list[float] = []
     for course, curve, class_ in zip(courses, curves, _CLASSES * (1 + len(courses) // len(_CLASSES)), strict=False):
         drawn.append(path([(x(gate), y(value)) for gate, value in curve], class_))
@@ -74,7 +77,7 @@ def _panel(
                 at += 14
             taken.append(at)
             name = f"{course.weld.boot}/{course.weld.count}"
-            drawn.append(text(min(x(curve[-1][0]) + 6, WIDE - width_of(name)), at, name))
+            drawn.append(text(min(x(curve[-1][0]) + 6, x.at_high + _RIGHT - width_of(name)), at, name))
     return drawn
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from markupsafe import Markup
 from starlette.responses import Response
 from starlette.routing import Route
 
@@ -14,9 +15,10 @@ from gen.link.flashing import bundle_board, bundle_schedule, look, now_on, read_
 from gen.link.ports import ports
 from gen.link.watching import IN_A_WELD, NO_EMERGENCY_STOP
 from gen.page.asked import AskedOnPage, page, part, route, shown
-from gen.page.board_keeper import waited
-from gen.page.computed import refused_by
+from gen.page.board_keeper import BoardSeen, waited
+from gen.page.computed import refused_by, weld_curves
 from gen.page.desk import Desk
+from gen.page.live import event_stream
 from gen.page.texts import text
 from gen.units import PACES
 from gen.writing import check_bundle_folder, write_bundle
@@ -25,6 +27,7 @@ PACE = "4"
 FIRMWARE = "firmware"  # the folder in the machine's own
 _pace = number(*PACES)
 _CONNECTING_S = 6.0
+_CURVES = 3  # of the last welds that are laid over each other
 
 
 def routes(desk: Desk) -> list[Route]:
@@ -32,6 +35,8 @@ def routes(desk: Desk) -> list[Route]:
     return [
         route(desk, "/board", _open),
         route(desk, "/board/live", _live),
+        route(desk, "/board/events", _events),
+        route(desk, "/board/curves", _curves),
         route(desk, "/board/ports", _ports),
         route(desk, "/board/connect", _connect, "POST"),
         route(desk, "/board/disconnect", _disconnect, "POST"),
@@ -45,19 +50,39 @@ def routes(desk: Desk) -> list[Route]:
 
 
 def _open(asked: AskedOnPage) -> Response:
+    seen = asked.desk.board.seen
     content = part(
         "board",
-        seen=asked.desk.board.seen,
+        seen=seen,
         schedules=asked.desk.folder.schedules(),
         pace=PACE,
         no_emergency_stop=NO_EMERGENCY_STOP,
         cautions=AT_THE_ELECTRODES,
+        **_drawn(seen),
     )
     return page(asked, "board", content)
 
 
+def _drawn(seen: BoardSeen) -> dict[str, Markup]:
+    """The parts that change by themselves: what the board does, the schedules it holds, its last welds."""
+    live = part("board_live", seen=seen, in_a_weld=IN_A_WELD)
+    return {"live": live, "held": part("board_held", seen=seen), "welds": part("board_welds", seen=seen)}
+
+
+def _events(asked: AskedOnPage) -> Response:
+    return event_stream(asked.desk.board.live, _drawn)
+
+
 def _live(asked: AskedOnPage) -> Response:
-    return shown("board_live", seen=asked.desk.board.seen, in_a_weld=IN_A_WELD)
+    return shown("whole", content=Markup("").join(_drawn(asked.desk.board.seen).values()))
+
+
+def _curves(asked: AskedOnPage) -> Response:
+    """The last welds that the board timed, laid over each other."""
+    desk = asked.desk
+    welds = desk.board.seen.welds[:_CURVES]
+    drawn = desk.workers.quick.run("curves", weld_curves, welds, desk.folder.welder) if welds else ""
+    return shown("board_curves", drawn=drawn, welds=welds)
 
 
 def _ports(asked: AskedOnPage) -> Response:

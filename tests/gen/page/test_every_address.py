@@ -19,6 +19,7 @@ LEFT_ALONE = (
     "/close",
     "/board/connect",
     "/board/flash",
+    "/board/events",
     "/commission/events",
     "/sheets/all.zip",
     "/{anything:path}",

@@ -10,10 +10,13 @@ from contextlib import contextmanager
 from dataclasses import dataclass, field
 from html.parser import HTMLParser
 from pathlib import Path
+from unittest.mock import patch
 from urllib.parse import urlencode
 
 from gen.begin import demo_files
 from gen.page import Served, serve
+from gen.page.desk import Desk
+from gen.page.folder import Folder
 
 
 @dataclass
@@ -27,11 +30,12 @@ class Answer:
 
 @dataclass
 class OpenPage:
-    """One open page. `cookie`: what the first address gave."""
+    """One open page. `cookie`: what the first address gave; `desk`: what stands behind it."""
 
     address: str
     port: int
     folder: Path
+    desk: Desk
     cookie: str = ""
     sent: list[str] = field(default_factory=list)
 
@@ -110,15 +114,21 @@ def open_page(folder: Path) -> Iterator[OpenPage]:
     """Serve `folder` until the block ends."""
     opened = threading.Event()
     served: list[Served] = []
+    desks: list[Desk] = []
+
+    def desk(given: Folder) -> Desk:
+        desks.append(Desk(given))
+        return desks[-1]
 
     def ready(told: Served) -> None:
         served.append(told)
         opened.set()
 
     thread = threading.Thread(target=serve, args=(folder, 0, ready), daemon=True)
-    thread.start()
-    assert opened.wait(30)
-    page = OpenPage(served[0].address, served[0].port, folder)
+    with patch("gen.page.server.Desk", desk):
+        thread.start()
+        assert opened.wait(30)
+    page = OpenPage(served[0].address, served[0].port, folder, desks[0])
     first = page.ask("GET", served[0].address.partition(str(served[0].port))[2], own=False)
     page.cookie = first.headers["set-cookie"].partition(";")[0]
     try:
