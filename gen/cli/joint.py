@@ -21,7 +21,7 @@ from gen.errors import InputError
 from gen.handbook import Suggestion, table_force_N, with_electrodes
 from gen.job import find_welder, make_job
 from gen.joint import Joint, read_joint
-from gen.machine import WELDER_FILE, Change, Welder
+from gen.machine import Change, Welder
 from gen.quantities import parts
 from gen.schedule import read_schedule
 from gen.trials.values import ComputedTimes
@@ -59,13 +59,14 @@ def show_command(
 
     It is computed and not measured, and takes some seconds. Rust, zinc and worn faces are not in it: try the weld on scrap.
     """
+    from sim.joint.asked import in_one_message
     from sim.report.joint_course import course_page, render_course
 
     files = [joint, *([schedule] if schedule else [])]
     check_drawn("--output", output, ".html", files)
     wanted, welder = read_joint(joint), find_welder(welder_path)
     table = make_job(read_schedule(schedule), welder, schedule).table if schedule else None
-    with _in_one_message(joint, welder_path):
+    with in_one_message(joint, welder_path):
         page = course_page(joint.stem, with_electrodes(wanted, welder), welder, table, table_force_N(wanted, welder))
     trust = [f"{sentence[:1].upper()}{sentence[1:]}." for sentence in (*page.assumed, *page.outcome.doubts)]
     if output:
@@ -94,9 +95,9 @@ def show_command(
 
 def by_model(joint: Joint, welder: Welder, found: Suggestion, where: Path | str) -> tuple[str, ...]:
     """What the model says beside a suggestion. Raises InputError, as `joint show` does."""
-    from sim.joint.asked import told
+    from sim.joint.asked import in_one_message, told
 
-    with _in_one_message(where, None):
+    with in_one_message(where, None):
         return told(with_electrodes(joint, welder), welder, found, table_force_N(joint, welder))
 
 
@@ -130,13 +131,13 @@ def window_command(
 
     It is computed and not measured. At first it takes up to a minute and a half; then it is kept until joint or machine change.
     """
-    from sim.joint.asked import TRUST
+    from sim.joint.asked import TRUST, in_one_message
     from sim.joint.outcome import doubts
     from sim.report.joint_window import standalone_window, window_lines
 
     check_drawn("--output", output, ".svg", [joint])
     wanted, welder = read_joint(joint), find_welder(welder_path)
-    with _in_one_message(joint, welder_path):
+    with in_one_message(joint, welder_path):
         given, window = computed_window(wanted, welder, percents, draws)
     if output:
         write_whole(output, standalone_window(window, f"{joint.stem}: {wanted.title}"))
@@ -204,10 +205,10 @@ def computed_window(
 
 def by_electrodes(joint: Path, welder: Welder, change: Change) -> tuple[UnderElectrodes, UnderElectrodes]:
     """What two pairs of electrodes make of a joint. Raises InputError, about the joint's file."""
-    from sim.joint.asked import under_electrodes
+    from sim.joint.asked import in_one_message, under_electrodes
 
     wanted = read_joint(joint)
-    with _in_one_message(joint, None):
+    with in_one_message(joint, None):
         return under_electrodes(wanted, welder, change, table_force_N(wanted, welder))
 
 
@@ -237,24 +238,3 @@ def _progress(welds: int) -> Iterator[Callable[[int], None]]:
         return
     with click.progressbar(length=welds, label="Welds computed", file=sys.stderr) as bar:
         yield bar.update
-
-
-@contextmanager
-def _in_one_message(where: Path | str, welder_path: Path | None) -> Iterator[None]:
-    """What the model refuses, as a message about a file."""
-    from sim.joint.field import Diverged
-    from sim.joint.machine import NoCurrentKnown
-    from sim.workers import WorkerLost
-
-    try:
-        yield
-    except Wrong as wrong:
-        raise InputError(where, wrong.key, wrong.given, str(wrong)) from None
-    except NoCurrentKnown as error:
-        allowed = "missing; allowed: this or transformer.taps, from which the secondary current follows"
-        raise InputError(welder_path or Path(WELDER_FILE), str(error), None, allowed) from None
-    except WorkerLost:
-        allowed = "allowed: once more, with less else running where the memory is short"
-        raise InputError(where, "a process that computed welds was ended from outside", None, allowed) from None
-    except Diverged as error:
-        raise InputError(where, "the joint's model", None, f"{error}; no figure is given") from None

@@ -8,11 +8,12 @@ from pathlib import Path
 
 from markupsafe import Markup
 
-from gen.handbook import by_source, guess, naming_taps, refusal, suggest_on
+from gen.handbook import by_source, guess, naming_taps, refusal, suggest_on, table_force_N, with_electrodes
 from gen.handbook.practice import given_force
-from gen.job import Job, find_welder
-from gen.joint import joint_from
+from gen.job import Job, find_welder, make_job
+from gen.joint import joint_from, read_joint
 from gen.records import KeptRecord, TrialRecord
+from gen.schedule import read_schedule
 from gen.trials import (
     Forbidden,
     Setting,
@@ -101,6 +102,21 @@ def suggested(text: str, path: Path, welder_path: Path) -> Suggested | None:
         refused=why_not,
         schedule=found.schedule_text() if found.known and not why_not else "",
     )
+
+
+def joint_course(joint: Path, schedule: Path | None, welder_path: Path) -> Markup:
+    """A weld of the joint as the model computes it, by a schedule or at 100 % until it is good: as `joint show` draws it.
+
+    Takes seconds. Raises InputError.
+    """
+    from sim.joint.asked import in_one_message  # with the model, which is slow to load
+    from sim.report.joint_course import course_body, course_page
+
+    wanted, welder = read_joint(joint), find_welder(welder_path)
+    table = make_job(read_schedule(schedule), welder, schedule).table if schedule else None
+    with in_one_message(joint, welder_path):
+        page = course_page(joint.stem, with_electrodes(wanted, welder), welder, table, table_force_N(wanted, welder))
+    return course_body(page)
 
 
 def _judge(pace: float) -> Callable[[Job], Forbidden | None]:

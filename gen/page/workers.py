@@ -143,21 +143,26 @@ def _send(pipe: IO[bytes] | None, message: object) -> None:
 
 
 class Workers:
-    """Two lanes: `quick` answers while a slider is turned, `slow` simulates."""
+    """Three lanes: `quick` answers while a slider is turned, `slow` simulates, `model` computes the joint.
+
+    The third is started when it is first needed.
+    """
 
     def __init__(self) -> None:
         self.quick = WorkerLane()
         self.slow = WorkerLane()
+        self.model = WorkerLane()
 
     def warm(self) -> None:
-        """Start both, and let them load what takes long to import."""
+        """Start the first two, and let them load what takes long to import."""
         for lane in (self.quick, self.slow):
             threading.Thread(target=_warm, args=(lane,), daemon=True).start()
 
     def close(self) -> None:
-        """End both."""
+        """End them all."""
         self.quick.close()
         self.slow.close()
+        self.model.close()
 
 
 def _warm(lane: WorkerLane) -> None:

@@ -3,25 +3,29 @@
 from __future__ import annotations
 
 import math
-from contextlib import suppress
+from collections.abc import Iterator
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass, replace
+from pathlib import Path
 
 import numpy as np
 
 from gen.current import scale_of
+from gen.errors import InputError
 from gen.handbook import with_electrodes
 from gen.handbook.suggestion import Suggestion
 from gen.joint import Joint
 from gen.machine import Change
-from gen.machine.welder import Welder
+from gen.machine.welder import WELDER_FILE, Welder
 from gen.user_files import Wrong, figure, written
 from sim.joint.contact import Contacts
 from sim.joint.field import Diverged
-from sim.joint.machine import machine_amperes
+from sim.joint.machine import NoCurrentKnown, machine_amperes
 from sim.joint.metals import METALS
 from sim.joint.outcome import doubts, target_m
 from sim.joint.weld import Amperes, Span, WeldCourse
 from sim.joint.work import COARSE, USED, ElectrodeName, Fineness, Work, drawn, one_weld, ranges_of, under
+from sim.workers import WorkerLost
 
 LONGEST_S = 6.0  # nobody holds a small machine on longer
 MOVES = 0.15  # a figure that finer cells and steps move by more is not given
@@ -292,3 +296,20 @@ def seconds(value: float) -> str:
     if math.isinf(value):
         return "never"
     return f"{value:.2g} s" if value < 10 else f"{value:.0f} s"
+
+
+@contextmanager
+def in_one_message(where: Path | str, welder_path: Path | None) -> Iterator[None]:
+    """What the model refuses, as a message about a file: an InputError in the place of its own errors."""
+    try:
+        yield
+    except Wrong as wrong:
+        raise InputError(where, wrong.key, wrong.given, str(wrong)) from None
+    except NoCurrentKnown as error:
+        allowed = "missing; allowed: this or transformer.taps, from which the secondary current follows"
+        raise InputError(welder_path or Path(WELDER_FILE), str(error), None, allowed) from None
+    except WorkerLost:
+        allowed = "allowed: once more, with less else running where the memory is short"
+        raise InputError(where, "a process that computed welds was ended from outside", None, allowed) from None
+    except Diverged as error:
+        raise InputError(where, "the joint's model", None, f"{error}; no figure is given") from None

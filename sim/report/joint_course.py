@@ -9,6 +9,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from markupsafe import Markup
 from numpy.typing import NDArray
 from scipy.ndimage import distance_transform_edt  # type: ignore[import-untyped,unused-ignore]
 
@@ -59,20 +60,26 @@ class CourseView:
 
 def render_course(page: CoursePage) -> str:
     """The page as HTML without other files, scripts or network. Same course, same text."""
+    body = course_body(page, all_cautions())
+    return templates().get_template("joint_course.html.j2").render(page=page, body=body) + "\n"
+
+
+def course_body(page: CoursePage, cautions: Markup | None = None) -> Markup:
+    """What the page shows below its heading, to stand in another page as well."""
     views = [view_of(each, page.work) for each in page.course.pictures]
     edges = band_edges(page.work)
-    return (
+    drawn = (
         templates()
-        .get_template("joint_course.html.j2")
+        .get_template("joint_course_body.html.j2")
         .render(
             page=page,
             sections=picture(lambda width, name: draw_views(views, edges, width, name), "sections"),
             curves=picture(lambda width, _: draw_curves(page.course, page.work, width), "curves"),
             bands=bands_told(edges),
-            cautions=all_cautions(),
+            cautions=cautions,
         )
-        + "\n"
     )
+    return Markup(drawn)
 
 
 def band_edges(work: Work) -> tuple[float, ...]:
@@ -209,7 +216,7 @@ def _section(view: CourseView, edges: Sequence[float], place: tuple[float, float
             for r, a, b in runs
         )
         fill = "#fff" if n == 0 else "#111" if n == len(edges) else f"url(#{name}-{n})"
-        parts.append(element("path", d=d, class_="area", style=f"fill:{fill}"))
+        parts.append(element("path", d=d, class_="area", fill=fill))
     parts.append(_outlines(band, left, top, px, py))
     for n in range(len(edges) + 1):
         parts.append(_label(band == n, n, (left, top, px, py)))

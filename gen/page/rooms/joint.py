@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 import tomlkit
+from markupsafe import Markup
 from starlette.responses import Response
 from starlette.routing import Route
 
 from gen.errors import InputError
 from gen.joint import Joint, joint_from
 from gen.page.asked import AskedOnPage, go, page, part, route, shown
-from gen.page.computed_trials import suggested
+from gen.page.computed_trials import Suggested, joint_course, suggested
 from gen.page.desk import Desk
+from gen.page.folder import HeldFile
 from gen.page.texts import text
 from gen.writing import write_whole
 
@@ -31,6 +33,7 @@ def routes(desk: Desk) -> list[Route]:
         route(desk, "/joint/new", _new, "POST"),
         route(desk, "/joint/{name}", _open),
         route(desk, "/joint/{name}/schedule", _schedule, "POST"),
+        route(desk, "/joint/{name}/course", _course),
     ]
 
 
@@ -69,7 +72,21 @@ def _open(asked: AskedOnPage) -> Response:
     held = folder.held(folder.joint(asked.path["name"]))
     joint: Joint = joint_from(held.text, held.path)
     found = asked.desk.workers.quick.run(f"joint {held.path.stem}", suggested, held.text, held.path, folder.welder)
-    return page(asked, "joint", part("joint", name=held.path.stem, joint=joint, found=found, text=held.text))
+    return page(asked, "joint", _parts(asked, held, joint, found))
+
+
+def _parts(asked: AskedOnPage, held: HeldFile, joint: Joint, found: Suggested | None) -> Markup:
+    schedules = asked.desk.folder.schedules()
+    return part("joint", name=held.path.stem, joint=joint, found=found, text=held.text, schedules=schedules)
+
+
+def _course(asked: AskedOnPage) -> Response:
+    """A weld of the joint as the model computes it, by one of the schedules or at 100 % until it is good."""
+    folder = asked.desk.folder
+    joint = folder.joint(asked.path["name"])
+    schedule = folder.schedule(asked.given("by")) if asked.given("by") else None
+    drawn = asked.desk.workers.model.run(f"course {joint.stem}", joint_course, joint, schedule, folder.welder)
+    return shown("whole", content=drawn)
 
 
 def _schedule(asked: AskedOnPage) -> Response:

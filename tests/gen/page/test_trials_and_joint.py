@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import json
+import re
 import zipfile
 from collections.abc import Iterator
 from html import unescape
@@ -46,6 +47,25 @@ def test_2_a_joint_gets_the_commands_suggestion(page: OpenPage, monkeypatch: pyt
     assert page.post("/joint/rungs/schedule", {"as": "first"}).headers["hx-redirect"] == "/schedule/first"
     assert (page.folder / "first.toml").read_text() == wanted["schedule"]
     assert "is there already" in page.post("/joint/rungs/schedule", {"as": "first"}).text
+
+
+def test_2_the_model_draws_the_joint_as_joint_show_does(page: OpenPage, monkeypatch: pytest.MonkeyPatch) -> None:
+    """And what it refuses is refused in the same words. No style stands in an element: the page's policy forbids that."""
+    monkeypatch.chdir(page.folder)
+    (page.folder / "thin.toml").write_text("sheets_mm = [0.5, 0.5]\nforce_N = 500\n")
+    drawn = page.get("/joint/thin/course?by=boot-scraper").text
+    assert typed(["joint", "show", "thin.toml", "boot-scraper.toml", "-o", "shown.html"]).code == 0
+    written = (page.folder / "shown.html").read_text()
+    (page.folder / "shown.html").unlink()
+    figures = re.findall(r"<figure>.*?</figure>", drawn, re.DOTALL)
+    assert len(figures) == 2
+    assert all(figure in written for figure in figures)
+    assert not re.search(r"\sstyle=", drawn)
+    (page.folder / "thin.toml").write_text('sheets_mm = [0.5, 0.5]\nsurface = "zinc"\n')
+    refused = page.get("/joint/thin/course")
+    assert refused.status == 422
+    assert "the model knows no zinc" in unescape(refused.text)
+    (page.folder / "thin.toml").unlink()
 
 
 def test_3_outcomes_are_noted_and_the_next_weld_follows(page: OpenPage, monkeypatch: pytest.MonkeyPatch) -> None:
