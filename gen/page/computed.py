@@ -5,8 +5,8 @@ Every picture is the report's own.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
-from dataclasses import dataclass
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
 from functools import lru_cache
 from pathlib import Path
 
@@ -21,13 +21,14 @@ from gen.measured import course_of
 from gen.ranges import Figure
 from gen.records import Records, WeldRecord
 from gen.schedule import read_schedule, schedule_from
+from gen.table import TimingTable
 from gen.user_files import parsed_toml, validated
 from sim.core.weld_current import weld_currents
 from sim.report.data import ReportData
 from sim.report.margins import draw_margins, margins
 from sim.report.sections import flux, half_cycles, headline
 from sim.report.svg import number, picture
-from sim.report.timeline import draw_timeline, grouped, in_ms, segments
+from sim.report.timeline import ScheduleMark, draw_timeline, grouped, in_ms, segments
 from sim.report.welds import draw_welds
 from sim.run import paced, refusal, simulated
 from sim.verdict import CHECKS, Finding, PacedJob
@@ -56,6 +57,7 @@ class Turned:
     """What is shown while a schedule is changed: its picture, what it delivers, and the limits that are nearest."""
 
     timeline: Markup
+    picture: str  # names the timeline's schedule and pace, so that marks are put on no other
     phases: tuple[tuple[str, str, str, str, str], ...]  # number, name, half-cycles, ms, amperes delivered
     side: str
     total_ms: str
@@ -72,6 +74,8 @@ class JudgedSchedule:
     word: str
     refused: bool
     headline: str
+    timeline: Markup
+    picture: str
     beyond: tuple[Told, ...]
     passed: int
     limits: Markup
@@ -125,13 +129,14 @@ def turned(text: str, path: Path, welder: Path, pace: float, name: str) -> Turne
             ms = in_ms(part.half_cycles, table.frequency_Hz)
             rows.append((str(n), f"{part.phase}{times}", str(part.half_cycles), ms, flows))
     return Turned(
-        timeline=picture(lambda width, each: draw_timeline(table, width, each), f"timeline-{name}"),
+        timeline=_timeline(table, findings, name),
+        picture=_named(table, pace),
         phases=tuple(rows),
         side="secondary" if job.welder.machine.in_use.working_secondary else "primary",
         total_ms=in_ms(table.half_cycles, table.frequency_Hz),
         fired_ms=in_ms(table.fired_half_cycles, table.frequency_Hz),
         nearest=_limits(findings, f"nearest-{name}", _NEAREST),
-        beyond=_beyond(findings),
+        beyond=_told(findings),
         notes=table.notes,
     )
 
@@ -141,14 +146,17 @@ def judged(text: str, path: Path, welder: Path, pace: float | None) -> JudgedSch
     run = simulated(paced(job_of(text, path, welder), pace), seed=0)
     data = ReportData(run)
     count = run.weld_count
+    findings = [_placed(finding, data) for finding in data.findings]
     return JudgedSchedule(
         word=run.verdict.word,
         refused=run.verdict.refused,
         headline=headline(data),
-        beyond=_beyond(data.findings),
+        timeline=_timeline(run.table, findings, "this"),
+        picture=_named(run.table, pace),
+        beyond=_told(findings),
         passed=sum(finding.severity == "passed" for finding in data.findings),
         limits=_limits(data.findings, "limits", None),
-        flux=flux(data),
+        flux=flux(data, [(f.time_s, f.name) for f in _beyond(findings) if f.time_s is not None]),
         half_cycles=half_cycles(data),
         made=f"{count.made} of {count.asked}",
         fastest=number(run.fastest.welds_per_minute),
@@ -200,13 +208,40 @@ def _tap_words(name: str, in_use: bool) -> str:
     return f"Tap {name} (in use)" if in_use else f"Tap {name}"
 
 
-def _beyond(findings: list[Finding] | tuple[Finding, ...]) -> tuple[Told, ...]:
+def _beyond(findings: Sequence[Finding]) -> list[Finding]:
     """What is refused, then the cautions."""
     order = ("refuse", "caution")
-    beyond = sorted((f for f in findings if f.severity in order), key=lambda f: order.index(f.severity))
-    return tuple(Told(f.name, f.severity, SEVERITY_WORDS[f.severity], f.says, f.advice) for f in beyond)
+    return sorted((f for f in findings if f.severity in order), key=lambda f: order.index(f.severity))
 
 
-def _limits(findings: list[Finding] | tuple[Finding, ...], name: str, most: int | None) -> Markup:
+def _told(findings: Sequence[Finding]) -> tuple[Told, ...]:
+    return tuple(Told(f.name, f.severity, SEVERITY_WORDS[f.severity], f.says, f.advice) for f in _beyond(findings))
+
+
+def _timeline(table: TimingTable, findings: Sequence[Finding], name: str) -> Markup:
+    """The schedule's picture, with what is beyond its limit marked where it happens."""
+    marks = [ScheduleMark(f.half_cycle, f.name) for f in _beyond(findings) if f.half_cycle is not None]
+    return picture(lambda width, each: draw_timeline(table, width, each, marks), f"timeline-{name}")
+
+
+def _named(table: TimingTable, pace: float | None) -> str:
+    return f"{table.digest}-{pace}".replace(".", "-")
+
+
+def _placed(finding: Finding, data: ReportData) -> Finding:
+    """A finding of a moment of the run, with the half-cycle of the schedule that was passed through then."""
+    time_s = finding.time_s
+    if time_s is None or finding.half_cycle is not None:
+        return finding
+    weld = next((weld for weld in data.recording.welds if weld.asked_s <= time_s <= weld.ended_s), None)
+    gates = data.gates_of(weld) if weld is not None else []
+    if not gates:
+        return finding
+    first = data.recording.half_cycle_at(gates[0][0]).index
+    place = data.run.first_fired + data.recording.half_cycle_at(time_s).index - first
+    return replace(finding, half_cycle=min(max(place, 0), data.run.table.half_cycles - 1))
+
+
+def _limits(findings: Sequence[Finding], name: str, most: int | None) -> Markup:
     found = margins(findings)[:most]
     return picture(lambda width, each: draw_margins(found, width, each), name) if found else Markup("")

@@ -12,8 +12,11 @@ _LEFT, _RIGHT = 56, 10
 _TOP, _HEIGHT = 24, 170
 
 
-def draw_flux(flux: Flux, zero_s: float, width: int) -> str:
-    """Flux against time since the crossing before the first gate, between its limits."""
+def draw_flux(flux: Flux, zero_s: float, width: int, marks: Sequence[tuple[float, str]] = ()) -> str:
+    """Flux against time since the crossing before the first gate, between its limits.
+
+    `marks`: times of the run, each with words.
+    """
     times = [t for t, _ in flux.path if t >= zero_s]
     x = Scale(zero_s, max(times[-1], zero_s + 1e-3), _LEFT, width - _RIGHT)
     reach = 1.12 * max([1.0, abs(flux.peak), *([flux.limit] if flux.limit else [])])
@@ -28,6 +31,10 @@ def draw_flux(flux: Flux, zero_s: float, width: int) -> str:
             drawn.append(line(_LEFT, y(value), width - _RIGHT, y(value), "limit"))
             drawn.append(text(_LEFT - 6, y(value) + 4, number(value), "end", "strong"))
     drawn.append(path([(x(t), y(value)) for t, value in flux.path if t >= zero_s], "curve"))
+    for time_s, words in marks:
+        if x.low <= time_s <= x.high:
+            drawn.append(line(x(time_s), _TOP, x(time_s), y.at_low, "limit"))
+            drawn.append(text(x(time_s) + 5, _TOP + 10, words, class_="strong"))
     ms_high = (x.high - zero_s) * 1e3
     for ms in ticks(0, ms_high, 4 if width == NARROW else 8):
         at = x(zero_s + ms / 1e3)

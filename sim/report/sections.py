@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
+from collections.abc import Sequence
 from functools import cache
 from typing import Any
 
@@ -136,15 +137,15 @@ def half_cycles(data: ReportData) -> Markup:
     )
 
 
-def flux(data: ReportData) -> Markup:
-    """The flux path of the same weld."""
+def flux(data: ReportData, marks: Sequence[tuple[float, str]] = ()) -> Markup:
+    """The flux path of the same weld. `marks`: times of the run, each with words."""
     weld = data.shown_weld
     if weld is None or not data.conductions_of(weld):
         return _section("flux", picture=None, flux=None, worst=None)
     found = flux_of(data, weld)
     worst = next((f.figure for f in data.findings if f.name == FLUX_CHECK), None)
     zero_s = data.recording.half_cycle_at(data.gates_of(weld)[0][0]).start_s
-    shown = picture(lambda width, _: draw_flux(found, zero_s, width), "flux")
+    shown = picture(lambda width, _: draw_flux(found, zero_s, width, marks), "flux")
     return _section("flux", picture=shown, flux=found, worst=worst)
 
 

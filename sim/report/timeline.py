@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+from bisect import bisect_right
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from itertools import accumulate
 
 from gen.table import LEVEL_PHASES, TimingRow, TimingTable
 from gen.units import milliseconds
@@ -11,6 +14,7 @@ from sim.report.svg import FONT, LINE, Scale, filled, hatch, line, path, spread,
 
 _TOP, _HEIGHT, _AXIS = 26, 120, 44  # room above the bars, for the bars, and left of them
 _LEAST_PX = 3.0  # a phase is never drawn narrower
+_HEAD = "percent current"
 _FAR = 80.0  # the greatest distance of a label from its phase
 _BREAK = 0.25  # of the fired time: a longer unfired phase is drawn so long, with a break
 
@@ -95,8 +99,19 @@ def in_ms(half_cycles: int, frequency_Hz: int) -> str:
     return f"{round(float(milliseconds(half_cycles, frequency_Hz)), 1):g}"
 
 
-def draw_timeline(table: TimingTable, width: int, name: str) -> str:
-    """Fired phases and short gaps to scale; longer unfired phases with a break, which marks and a note show."""
+@dataclass(frozen=True)
+class ScheduleMark:
+    """Words that stand over a half-cycle of the schedule, counted from its begin."""
+
+    half_cycle: int
+    words: str
+
+
+def draw_timeline(table: TimingTable, width: int, name: str, marks: Sequence[ScheduleMark] = ()) -> str:
+    """Fired phases and short gaps to scale; longer unfired phases with a break, which strokes and a note show.
+
+    `marks` stand above the bars, each over its half-cycle.
+    """
     parts = segments(table)
     right = width - 8
     longest = max(_BREAK * table.fired_half_cycles, 4.0)
@@ -109,7 +124,7 @@ def draw_timeline(table: TimingTable, width: int, name: str) -> str:
     for percent in (0, 50, 100):
         drawn.append(line(_AXIS, height(percent), right, height(percent), "grid" if percent else "axis"))
         drawn.append(text(_AXIS - 6, height(percent) + 4, f"{percent} %", "end"))
-    drawn.append(text(2, 12, "percent current"))
+    drawn.append(text(2, 12, _HEAD))
     edges = [float(_AXIS)]
     for part, length in zip(parts, lengths, strict=True):
         x, w = edges[-1], length * per_half_cycle + _LEAST_PX
@@ -120,12 +135,33 @@ def draw_timeline(table: TimingTable, width: int, name: str) -> str:
             drawn += [line(x + w / 2 + s, base + 5, x + w / 2 + s + 5, base - 5, "mark") for s in (-4, 0)]
         drawn.append(line(x, base, x, base + 5, "axis"))
     drawn.append(line(edges[-1], base, edges[-1], base + 5, "axis"))
+    drawn += _marks(marks, parts, edges, base, width)
     labels, bottom = _labels(table, edges, width, base)
     drawn.append(labels)
     if any(not part.fired and part.half_cycles > longest for part in parts):
         bottom += 1.5 * LINE
         drawn.append(text(_AXIS, bottom, "// marks a wait that is longer than drawn"))
     return svg(width, bottom + 6, "".join(drawn), f"Schedule {table.name}: percent current of each phase along time")
+
+
+def _marks(
+    marks: Sequence[ScheduleMark], parts: list[PhaseSpan], edges: list[float], base: float, width: int
+) -> list[str]:
+    """A dashed line over each half-cycle that is marked, and above it the words of all that stand at that place."""
+    begins = [0, *accumulate(part.half_cycles for part in parts)]
+    places: dict[float, list[str]] = {}
+    for mark in sorted(marks, key=lambda mark: mark.half_cycle):
+        at = min(max(bisect_right(begins, mark.half_cycle) - 1, 0), len(parts) - 1)
+        share = min((mark.half_cycle + 0.5 - begins[at]) / parts[at].half_cycles, 1.0)
+        x = edges[at] + share * (edges[at + 1] - edges[at])
+        near = next((other for other in places if abs(other - x) < FONT), x)
+        places.setdefault(near, []).append(mark.words)
+    words = [", ".join(each) for each in places.values()]
+    drawn = [line(x, _TOP - 6, x, base, "limit") for x in places]
+    written = spread(list(places), [width_of(each) + FONT for each in words], width_of(_HEAD) + FONT, width)
+    if written is not None:
+        drawn += [text(x, _TOP - 9, each, "middle", "strong") for x, each in zip(written, words, strict=True)]
+    return drawn
 
 
 def _bar(part: PhaseSpan, x: float, w: float, height: Scale, pattern: str) -> str:

@@ -45,6 +45,7 @@ def inrush(run: PacedJob) -> Finding:
         digits=2,
         says=f"A first weld may draw {shown(currents.worst.primary_peak_A)} A at its peak, {{figure}} times the working peak; "
         "{limit} times is the usual limit.",
+        half_cycle=run.peak_at(currents.worst),
     )
 
 
@@ -92,7 +93,7 @@ def breaker(run: PacedJob) -> Finding:
         "Slope the current up and down, make the first weld after power-up on scrap, or have an electrician fit a slower "
         "characteristic.",
     )
-    return replace(found, conditions=("peak over root 2",))
+    return replace(found, conditions=("peak over root 2",), half_cycle=run.peak_at(currents.worst))
 
 
 def breaker_heat(run: PacedJob) -> Finding:
@@ -178,7 +179,8 @@ def switch_surge(run: PacedJob) -> Finding | None:
         digits=1,
         says="The worst peak, with shorted electrodes, is {figure} A; the switch withstands {limit} A once.",
     )
-    return replace(found, conditions=("shorted", "worst residue"))
+    worst = max(run.currents.worst, run.currents.shorted_worst, key=lambda impulse: impulse.primary_peak_A)
+    return replace(found, conditions=("shorted", "worst residue"), half_cycle=run.peak_at(worst))
 
 
 def switch_i2t(run: PacedJob) -> Finding | None:

@@ -10,8 +10,9 @@ from typing import Literal
 from gen.boards import Board
 from gen.job import Job
 from gen.machine.welder import Welder
-from gen.table import TimingTable
+from gen.table import TimingRow, TimingTable
 from sim.bench.recording import Recording
+from sim.core.impulse import Impulse
 from sim.core.weld_current import WeldCurrents
 
 Severity = Literal["refuse", "caution", "passed"]
@@ -54,6 +55,8 @@ class Finding:
     """Figure and limit as a sentence that a person reads."""
     subject: Subject = "weld"
     """What it is about: the weld, or what ends one that goes wrong."""
+    half_cycle: int | None = None
+    """Where in the schedule the figure is reached, in half-cycles from its begin; None for the schedule as a whole."""
 
     @property
     def unit_parts(self) -> tuple[str, ...]:
@@ -123,6 +126,7 @@ def judged(
     digits: int = 3,
     says: str = "",
     zero: float = 0.0,
+    half_cycle: int | None = None,
 ) -> Finding:
     """A finding that passes if `figure` is at most `limit` (with `low`: at least), and is `otherwise` beyond it.
 
@@ -149,6 +153,7 @@ def judged(
         time_s,
         low,
         zero=zero,
+        half_cycle=half_cycle,
     )
     places = next(n for n in range(3, 16) if n == 15 or keeps(*(_in_digits(x, n) for x in (figure, limit))) == kept)
     figure_text, limit_text = (f"{_in_digits(x, places):.12g}" for x in (figure, limit))
@@ -230,6 +235,23 @@ class PacedJob:
     @property
     def welder(self) -> Welder:
         return self.job.welder
+
+    @property
+    def first_fired(self) -> int:
+        """Half-cycles from the schedule's begin to its first that is fired."""
+        rows = self.table.rows
+        return sum(row.half_cycles for row in rows[: rows.index(self.table.impulse_rows[0])])
+
+    def begin_of(self, row: TimingRow) -> int:
+        """Half-cycles from the schedule's begin to that of the first such row."""
+        return sum(each.half_cycles for each in self.table.rows[: self.table.rows.index(row)])
+
+    def peak_at(self, worst: Impulse) -> int | None:
+        """The half-cycle of the schedule in which the greatest primary peak begins; None where nothing flows."""
+        swings = self.currents.pattern.whole(worst.swings)
+        if not swings:
+            return None
+        return self.first_fired + max(swings, key=lambda swing: swing.primary_peak_A).half_cycle
 
     @property
     def board(self) -> Board:

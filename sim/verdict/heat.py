@@ -21,6 +21,7 @@ from sim.verdict.hot_parts import (
 )
 
 SLOWEST_PACE = 0.1  # welds a minute: a slower one is no work
+_FLAT_K = 2.0  # what rises less in a weld has no moment at which it is hottest
 _NEAR = 1e-6  # of a pace: the iteration ends at a smaller change
 _ROUNDS = 30
 _HALVINGS = 50
@@ -85,7 +86,11 @@ def _judged(part: HotPart, run: PacedJob) -> Finding:
         "{limit} degC is allowed.",
         zero=part.network.ambient_degC,
     )
-    return replace(found, conditions=("mean" if part.by_mean else "peak",), meaning=part.meaning)
+    found = replace(found, conditions=("mean" if part.by_mean else "peak",), meaning=part.meaning)
+    if part.by_mean or final.peak_degC - final.end_degC < _FLAT_K:
+        return found
+    into = math.ceil(final.peak_at_s * 2 * run.table.frequency_Hz) - 1
+    return replace(found, half_cycle=min(run.first_fired + max(into, 0), run.table.half_cycles - 1))
 
 
 def _floored(pace: float) -> float:

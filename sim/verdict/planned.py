@@ -39,23 +39,26 @@ def duty(run: PacedJob) -> Finding:
 def cool_time(run: PacedJob) -> Finding:
     """The shortest gap between impulses."""
     table = run.table
-    gaps = [row.half_cycles for row in table.impulse_rows if row.firing_delay_us is None]
+    gaps = [row for row in table.impulse_rows if row.firing_delay_us is None]
+    shortest = min(gaps, key=lambda row: row.half_cycles, default=None)
     least = float(run.welder.limits.least_cool.half_cycles(table.frequency_Hz))
     return judged(
         "cool-time",
-        min(gaps, default=table.time_of("off")),
+        shortest.half_cycles if shortest else table.time_of("off"),
         least,
         "half-cycles",
         "limits.least_cool in the welder file",
         "Lengthen the cool time.",
         says="The shortest pause between impulses is {figure} half-cycles; limits.least_cool requires {limit}.",
         low=True,
+        half_cycle=run.begin_of(shortest) if shortest else None,
     )
 
 
 def table_size(run: PacedJob) -> Finding:
     """Half-cycles from the first fired to the last, against the board's memory."""
     count = sum(row.half_cycles for row in run.table.impulse_rows)
+    full = run.first_fired + run.board.limits.half_cycles  # where the board's memory ends
     return judged(
         "table-size",
         count,
@@ -64,19 +67,24 @@ def table_size(run: PacedJob) -> Finding:
         f"boards/{run.board.name}.toml",
         "Shorten the schedule.",
         says="From its first current to its last the schedule has {figure} half-cycles; the board holds {limit}.",
+        half_cycle=full if full < run.table.half_cycles else None,
     )
 
 
 def low_current(run: PacedJob) -> Finding:
     """The least percent current, below which a lower tap is better. A slope may end at that percentage."""
     least = min(
-        row.current_percent
-        for row in run.table.rows
-        if row.firing_delay_us is not None and (row.phase in LEVEL_PHASES or row.current_percent < SLOPE_END_PERCENT)
+        (
+            row
+            for row in run.table.rows
+            if row.firing_delay_us is not None
+            and (row.phase in LEVEL_PHASES or row.current_percent < SLOPE_END_PERCENT)
+        ),
+        key=lambda row: row.current_percent,
     )
     return judged(
         "low-current",
-        least,
+        least.current_percent,
         SLOPE_END_PERCENT,
         "% current",
         "common practice, no source",
@@ -84,6 +92,7 @@ def low_current(run: PacedJob) -> Finding:
         low=True,
         says="The least current is {figure} %; below {limit} % a lower tap is better.",
         otherwise="caution",
+        half_cycle=run.begin_of(least),
     )
 
 
@@ -91,7 +100,7 @@ def latching(run: PacedJob) -> Finding:
     """Current reached under the gate, as a multiple of the latching current, at the worst of voltage, frequency and load."""
     welder = run.welder
     t, m = welder.transformer, welder.mains
-    worst = math.inf
+    worst, worst_us = math.inf, 0
     corners = itertools.product(
         sorted(set(planned_delays_us(run.table))), (t.load_angle_min_deg, t.load_angle_max_deg), FREQUENCY_BAND
     )
@@ -103,7 +112,9 @@ def latching(run: PacedJob) -> Finding:
         end = GATE_END_DEG / 180 * half_s
         current = Current(load, half, begin)
         reached = max((current.at(begin + n * (end - begin) / _SAMPLES) for n in range(_SAMPLES + 1)), default=0.0)
-        worst = min(worst, reached / welder.switch.latching_current_A if end > begin else 0.0)
+        times = reached / welder.switch.latching_current_A if end > begin else 0.0
+        if times < worst:
+            worst, worst_us = times, delay_us
     return judged(
         "latching",
         worst,
@@ -114,6 +125,7 @@ def latching(run: PacedJob) -> Finding:
         low=True,
         digits=2,
         says="Under the gate the current reaches at least {figure} times the switch's latching current.",
+        half_cycle=next((run.begin_of(row) for row in run.table.rows if row.firing_delay_us == worst_us), None),
     )
 
 

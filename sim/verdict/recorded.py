@@ -100,7 +100,8 @@ def firing(run: SimulatedJob) -> Finding:
 
 def gate_window(run: PacedJob) -> Finding:
     """The length of the gate after the latest firing delay of the table."""
-    left = GATE_END_DEG - us_to_degrees(max(planned_delays_us(run.table)), run.table.frequency_Hz)
+    latest = max(run.table.impulse_rows, key=lambda row: row.firing_delay_us or 0)
+    left = GATE_END_DEG - us_to_degrees(latest.firing_delay_us or 0, run.table.frequency_Hz)
     return judged(
         "gate-window",
         left,
@@ -111,6 +112,7 @@ def gate_window(run: PacedJob) -> Finding:
         says="The latest firing leaves {figure} degrees for the gate; it needs {limit}.",
         low=True,
         digits=2,
+        half_cycle=run.begin_of(latest),
     )
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import re
 import signal
 import subprocess
 import sys
@@ -17,8 +18,9 @@ import pytest
 from gen.job import read_job
 from gen.page.folder import Changed, Folder
 from gen.page.schedule_form import edited, form_of, with_phase, without_phase
-from sim.report.timeline import draw_timeline
-from sim.run import run
+from sim.report.timeline import ScheduleMark, draw_timeline
+from sim.run import paced, run
+from sim.verdict.electrics import inrush
 from tests.support.page.open_page import OpenPage, example, fields_of, open_page
 
 AT = "/schedule/boot-scraper"
@@ -61,7 +63,9 @@ def test_what_is_turned_is_drawn_as_the_report_draws_the_file_that_it_would_be(p
         other.read_text().replace('"45 cycles"', '"30 cycles"').replace("current_percent = 85", "current_percent = 70")
     )
     job = read_job(other, tmp_path / "welder.toml")
-    assert draw_timeline(job.table, 800, "timeline-this-wide") in answer.text
+    place = inrush(paced(job, 4)).half_cycle  # what is beyond its limit is marked besides
+    assert place is not None
+    assert draw_timeline(job.table, 800, "timeline-this-wide", [ScheduleMark(place, "inrush")]) in answer.text
     assert '"45 cycles"' in file(page).read_text()  # nothing is written yet
 
 
@@ -78,6 +82,28 @@ def test_a_pace_beyond_duty_is_refused_on_the_page_too(page: OpenPage) -> None:
     answer = page.post(f"{AT}/turn", fields(page) | {"pace": "20", "2.weld": "100", "2.current_percent": "100"})
     assert "refused: duty" in answer.text
     assert "Refused" in page.post(f"{AT}/verdict", fields(page) | {"pace": "20", "2.weld": "100"}).text
+
+
+def test_what_is_beyond_its_limit_is_marked_where_it_happens(page: OpenPage) -> None:
+    """On the picture at once, and once the firmware has run with what only the run knows; on no other schedule's picture."""
+    low = fields(page) | {"1.current_percent": "35"}
+    turned, verdict = page.post(f"{AT}/turn", low).text, page.post(f"{AT}/verdict", low).text
+    named = r'<div id="(picture-[^"]+)"'
+    assert re.findall(named, turned) == re.findall(named, verdict)
+    for answer in (turned, verdict):
+        assert ">low-current" in picture_of(answer)
+    other = page.post(f"{AT}/turn", low | {"1.current_percent": "45"}).text
+    assert re.findall(named, other) != re.findall(named, turned)
+    assert ">low-current" not in picture_of(other)
+
+
+def picture_of(answer: str) -> str:
+    return answer.partition('id="picture-')[2].partition("figcaption")[0]
+
+
+def test_no_verdict_stands_beside_what_is_no_schedule(page: OpenPage) -> None:
+    answer = page.post(f"{AT}/turn", fields(page) | {"2.current_percent": "120"}).text
+    assert "There is none while the form holds no schedule" in answer.partition('<section id="verdict"')[2]
 
 
 @pytest.mark.parametrize(
