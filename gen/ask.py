@@ -18,6 +18,7 @@ from gen.units import typed_number, typed_whole
 from gen.user_files import FileModel, Written, allowed, choices_of, is_flag, written
 
 T = TypeVar("T")
+_LEAST_S, _MOST_S = 0.01, 60.0  # of a weld
 _LONGEST_PATH = 1000  # bytes; systems allow 260 to 4096
 # Control characters, and the surrogates of bytes that are not UTF-8 (Unicode, chapter 4.5).
 _UNWRITABLE = ("Cc", "Cs")
@@ -173,6 +174,18 @@ def number(least: float, most: float, words: Mapping[str, float] | None = None) 
         return value
 
     return read
+
+
+def expected_times(text: str) -> tuple[float, float]:
+    """Reads the two times, in s, between which a weld time is expected."""
+    try:
+        low, high = (typed_number(part) for part in text.split(","))
+    except ValueError:
+        low = high = 0.0
+    if not _LEAST_S <= low < high <= _MOST_S:
+        allowed = f"two times in s from {_LEAST_S:g} to {_MOST_S:g}, the smaller first, such as 0.5,2"
+        raise NotTaken(str(written(text)), allowed)
+    return low, high
 
 
 def value_of(model: type[FileModel], key: str) -> Callable[[Any], Any]:

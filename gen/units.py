@@ -13,6 +13,7 @@ from typing import Literal
 INCH_MM = 25.4
 POUND_N = 4.448222  # of force
 PACES = (0.1, 120.0)  # welds a minute, least and most
+PACE = 4.0  # where none is given
 
 # A number of TOML 1.0.0 without underscores; a sign, or the digits on one side of the point, may be missing.
 NUMBER = r"[+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][+-]?[0-9]{1,3})?"

@@ -10,7 +10,7 @@ import click
 
 import gen.ask
 from gen.ask import NotTaken
-from gen.units import PACES
+from gen.units import PACE, PACES
 from gen.user_files import FileModel
 
 T = TypeVar("T")
@@ -64,7 +64,7 @@ pace_option = click.option(
     "welds_per_minute",
     type=number(*PACES, {"max": FASTEST}),
     metavar="NUMBER",
-    default=4,
+    default=PACE,
     show_default=True,
     help="Pace at which the pedal is pressed, {:g} to {:g}; max: the fastest that passes no limit.".format(*PACES),
 )

@@ -4,30 +4,16 @@ from __future__ import annotations
 
 import click
 
+from gen.ask import expected_times
 from gen.cli.commands import Listed
-from gen.cli.options import USER_PATH, number
-from gen.units import typed_number
-from gen.user_files import written
-
-_LEAST_S, _MOST_S = 0.01, 60.0
+from gen.cli.options import USER_PATH, number, taken
 
 joint_argument = click.argument("joint", type=USER_PATH)
 
 
-def _between(text: str) -> tuple[float, float]:
-    try:
-        low, high = (typed_number(part) for part in text.split(","))
-    except ValueError:
-        low = high = 0.0
-    if not _LEAST_S <= low < high <= _MOST_S:
-        allowed = f"two times in s from {_LEAST_S:g} to {_MOST_S:g}, the smaller first, such as 0.5,2"
-        raise click.BadParameter(f"{written(text)} given; allowed: {allowed}")
-    return low, high
-
-
 between_option = click.option(
     "--between",
-    type=_between,
+    type=taken(expected_times),
     metavar="S,S",
     help="Where you expect the weld time, such as 0.5,2 (s), in place of the handbook.",
 )

@@ -5,13 +5,16 @@ from __future__ import annotations
 import io
 import zipfile
 from collections.abc import Mapping
+from datetime import date
 from pathlib import Path
 
 from gen.commissioning import last_walk, record_html, sheet_html, steps
 from gen.errors import InputError
 from gen.job import board_of, find_welder, read_job
-from gen.records import RECORDS_FILE, KeptRecord
-from gen.trials import known_of, recorded
+from gen.paper import chart_html, days, label_html, logbook_html
+from gen.records import RECORDS_FILE, Records
+from gen.trials import compare, known_of, recorded
+from gen.units import PACE
 from gen.user_files import Wrong
 from gen.wiring import chosen_for
 from gen.wiring.sheet import wiring_sheet
@@ -21,13 +24,12 @@ from sim.report import render_report
 from sim.report.joint_page import page_of, render_joint
 from sim.run import run
 
-_PACE = 4.0
 _EPOCH = (1980, 1, 1, 0, 0, 0)  # the earliest that a ZIP holds, so that the same files make the same ZIP
 
 
 def report(schedule: Path, welder: Path) -> str:
     """The report of a schedule, as `weldbeat simulate --report` writes it. Raises InputError."""
-    found = run(read_job(schedule, welder), _PACE, seed=0)
+    found = run(read_job(schedule, welder), PACE, seed=0)
     return render_report(found, tuple(inject_all(FaultTarget(found.job), 0, len(SHORT_MOMENTS))))
 
 
@@ -35,7 +37,7 @@ def wiring(path: Path) -> str:
     """The wiring sheet of the machine. Raises InputError."""
     welder = find_welder(path)
     board = board_of(welder)
-    choice, _ = chosen_for(welder, board, _PACE, path, parts)
+    choice, _ = chosen_for(welder, board, PACE, path, parts)
     try:
         return wiring_sheet(welder, board, choice).html
     except Wrong as wrong:
@@ -62,10 +64,25 @@ def joint_page(joint: Path, welder_path: Path) -> str:
     return render_joint(page_of(known, welder.mains.frequency_Hz))
 
 
-def last_kept(welder: Path) -> tuple[KeptRecord, ...]:
-    """The setting kept last of each joint, by name."""
-    _, kept = recorded(welder)
-    return tuple(found for _, found in sorted({record.joint: record for record in kept}.items()))
+def label(path: Path) -> str:
+    """The machine's label. Raises InputError."""
+    welder = find_welder(path)
+    return label_html(welder, board_of(welder))
+
+
+def chart(path: Path) -> str:
+    """The wall chart of what is kept. Raises InputError where nothing is."""
+    welder = find_welder(path)
+    trials, kept = recorded(path)
+    sizes = {row.joint: row.sizes for row in compare(trials, kept)}
+    return chart_html(kept, sizes, welder.mains.frequency_Hz)
+
+
+def logbook(path: Path, begin: date, end: date) -> str:
+    """Welds and trials of a span of days. Raises InputError."""
+    welder = find_welder(path)
+    with Records.beside(path) as records:
+        return logbook_html(records.welds(), records.trials(), days(begin, end), welder.mains.frequency_Hz)
 
 
 def zipped(files: Mapping[str, str]) -> bytes:

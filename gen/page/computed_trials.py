@@ -17,6 +17,7 @@ from gen.schedule import read_schedule
 from gen.trials import (
     Forbidden,
     Setting,
+    better_weld,
     chances_text,
     doubts,
     good_text,
@@ -32,6 +33,7 @@ from gen.trials import (
     windows_told,
 )
 from gen.trials.running import try_name
+from sim.remedy import bearable_pace
 from sim.report.svg import picture
 from sim.report.trials import draw_trials, lanes_of
 from sim.run import refusal as refused
@@ -65,6 +67,7 @@ class NextShown:
     setting: str
     sentences: tuple[str, ...]
     settled: bool
+    better: str
     minded: tuple[str, ...]
     forbidden: tuple[str, ...]
     name: str
@@ -129,9 +132,21 @@ def _judge(pace: float) -> Callable[[Job], Forbidden | None]:
     return judge
 
 
-def next_weld(joint: Path, welder_path: Path, pace: float) -> NextShown:
+@dataclass(frozen=True)
+class TrialTerms:
+    """What the trials keep to: welds a minute; between which times the weld is expected, s; percent current.
+
+    None: as the command has it.
+    """
+
+    pace: float
+    between: tuple[float, float] | None = None
+    percent: float | None = None
+
+
+def next_weld(joint: Path, welder_path: Path, terms: TrialTerms) -> NextShown:
     """Which weld to try now, of those that the verdict lets by at this pace. Raises InputError."""
-    known, welder = known_of(joint, welder_path, None)
+    known, welder = known_of(joint, welder_path, terms.between)
     belief, frequency = known.belief, welder.mains.frequency_Hz
     lanes = [lane for lane in lanes_of(known, belief) if lane.marks or lane.window]
     drawn = picture(lambda width, each: draw_trials(lanes, width, each), "trials") if lanes else Markup("")
@@ -140,13 +155,19 @@ def next_weld(joint: Path, welder_path: Path, pace: float) -> NextShown:
     name = try_name(known)
     if belief is None:
         return NextShown(
-            known.joint.title, len(known.records) + 1, "", "", "", tuple(not_known(known)), False, (), (), name, "",
+            known.joint.title, len(known.records) + 1, "", "", "", tuple(not_known(known)), False, "", (), (), name,
+            "",
             known.records, frequency, drawn, windows, kept,
         )  # fmt: skip
-    verdicts = verdicts_on(known, welder, None, Path(f"{name}.toml"), _judge(pace))
-    found = propose(known, belief, verdicts)
+    verdicts = verdicts_on(known, welder, None, Path(f"{name}.toml"), _judge(terms.pace))
+    found = propose(known, belief, verdicts, terms.percent)
+    better = better_weld(
+        found.advice.setting, belief, verdicts, known.records, lambda job: bearable_pace(job, terms.pace)
+    )
     advice, setting = found.advice, found.advice.setting
     told = [f"It {advice.why}."] if setting else [f"No weld to try: {advice.why}."]
+    if better is not None and better.in_vain and setting is not None:
+        told = [_sentence(better.told_in_vain(setting, frequency)), *told]
     if setting and found.chances:
         told = [f"{_sentence(good_text(found.chances))}", *told, _sentence(chances_text(found.chances))]
     told.append(_sentence(scatter_text(belief.scatter)))
@@ -158,6 +179,7 @@ def next_weld(joint: Path, welder_path: Path, pace: float) -> NextShown:
         setting=setting_text(setting, frequency) if setting else "",
         sentences=tuple(told),
         settled=advice.settled,
+        better=_sentence(better.remedy(frequency)) if better is not None else "",
         minded=found.reminders,
         forbidden=tuple(f"{setting_text(s, frequency)}: {why}" for s, why in nearest(verdicts.refused).items()),
         name=name,
@@ -175,17 +197,17 @@ def _sentence(words: str) -> str:
 
 
 def kept_as(
-    joint: Path, welder_path: Path, output: Path, pace: float
+    joint: Path, welder_path: Path, output: Path, terms: TrialTerms
 ) -> tuple[KeptRecord | None, tuple[str, ...], tuple[str, ...]]:
     """The best setting inside the good window as a record of a schedule at `output`, with what is told of it and doubted.
 
     None where the verdict lets none by. Raises InputError.
     """
-    known, welder = known_of(joint, welder_path, None)
+    known, welder = known_of(joint, welder_path, terms.between)
     belief = known.belief
     if belief is None:
         return None, tuple(not_known(known)), ()
-    verdicts = verdicts_on(known, welder, None, output, _judge(pace))
+    verdicts = verdicts_on(known, welder, None, output, _judge(terms.pace))
     kept = settle(known, belief, verdicts)
     if kept is None:
         reasons = nearest(verdicts.refused)

@@ -20,10 +20,9 @@ from gen.page.computed import refused_by, weld_curves
 from gen.page.desk import Desk
 from gen.page.live import event_stream
 from gen.page.texts import text
-from gen.units import PACES
+from gen.units import PACE, PACES
 from gen.writing import check_bundle_folder, write_bundle
 
-PACE = "4"
 FIRMWARE = "firmware"  # the folder in the machine's own
 _pace = number(*PACES)
 _CONNECTING_S = 6.0
@@ -55,7 +54,7 @@ def _open(asked: AskedOnPage) -> Response:
         "board",
         seen=seen,
         schedules=asked.desk.folder.schedules(),
-        pace=PACE,
+        pace=f"{PACE:g}",
         no_emergency_stop=NO_EMERGENCY_STOP,
         cautions=AT_THE_ELECTRODES,
         **_drawn(seen),
@@ -140,7 +139,7 @@ def _judged(asked: AskedOnPage, name: str) -> str:
     """What refuses a schedule at the pace asked, in words; "" where the verdict lets it by. Raises InputError."""
     folder = asked.desk.folder
     try:
-        pace = _pace(asked.given("pace") or PACE)
+        pace = _pace(asked.given("pace") or f"{PACE:g}")
     except NotTaken as error:
         raise InputError(text("schedule.pace"), "", None, str(error)) from None
     return asked.desk.workers.slow.run("board", refused_by, folder.schedule(name), folder.welder, pace)

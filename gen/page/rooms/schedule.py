@@ -29,10 +29,9 @@ from gen.page.schedule_form import (
 )
 from gen.page.texts import text
 from gen.schedule import schedule_from
-from gen.units import PACES
+from gen.units import PACE, PACES
 from gen.writing import write_whole
 
-PACE = "4"  # welds a minute, as the commands take it
 _pace = number(*PACES)
 _ON_DISK = "saved"  # to compare with what the file holds
 _LONGEST_DIFF = 60  # lines
@@ -85,7 +84,7 @@ def _draft(asked: AskedOnPage) -> _Draft:
 def _open(asked: AskedOnPage) -> Response:
     folder = asked.desk.folder
     held = folder.held(folder.schedule(asked.path["name"]))
-    return page(asked, "schedule", _form(asked, held.path, held, held.stamp, {"pace": PACE}))
+    return page(asked, "schedule", _form(asked, held.path, held, held.stamp, {"pace": f"{PACE:g}"}))
 
 
 def _form(asked: AskedOnPage, path: Path, base: HeldFile, stamp: str, kept: dict[str, str]) -> Markup:
@@ -100,7 +99,7 @@ def _form(asked: AskedOnPage, path: Path, base: HeldFile, stamp: str, kept: dict
         added=tuple(ADDED),
         base=base.stamp,
         stamp=stamp,
-        pace=kept.get("pace", PACE),
+        pace=kept.get("pace", f"{PACE:g}"),
         beside=kept.get("beside", ""),
         others=others,
         tab=kept.get("tab") or secrets.token_hex(8),
@@ -131,7 +130,7 @@ def _turn(asked: AskedOnPage) -> Response:
             draft.text,
             draft.path,
             folder.welder,
-            _pace(pace or PACE),
+            _pace(pace or f"{PACE:g}"),
             "this",
         )
     except InputError as error:
@@ -173,7 +172,7 @@ def _verdict(asked: AskedOnPage) -> Response:
             draft.text,
             draft.path,
             asked.desk.folder.welder,
-            _pace(asked.given("pace") or PACE),
+            _pace(asked.given("pace") or f"{PACE:g}"),
         )
     except NotTaken as error:
         raise InputError(text("schedule.pace"), "", None, str(error)) from None

@@ -6,6 +6,7 @@ import base64
 import hashlib
 import re
 from collections.abc import Callable, Iterable
+from datetime import date, datetime
 from functools import partial
 from html import unescape
 from pathlib import Path
@@ -14,19 +15,21 @@ from starlette.responses import HTMLResponse, Response
 from starlette.routing import Route
 
 from gen.errors import InputError
-from gen.job import find_welder
 from gen.page.asked import AskedOnPage, page, part, route
 from gen.page.computed_sheets import (
+    chart,
     commissioned,
     commissioning,
     joint_page,
-    last_kept,
+    label,
+    logbook,
     report,
     wiring,
     zipped,
 )
 from gen.page.desk import Desk
-from gen.records import KeptRecord
+from gen.page.texts import text
+from gen.user_files import written
 
 
 def routes(desk: Desk) -> list[Route]:
@@ -38,14 +41,25 @@ def routes(desk: Desk) -> list[Route]:
         route(desk, "/sheets/wiring", lambda asked: _sheet(_slow(asked, wiring))),
         route(desk, "/sheets/commissioning", lambda asked: _sheet(_slow(asked, commissioning))),
         route(desk, "/sheets/commissioned", lambda asked: _sheet(_slow(asked, commissioned))),
-        route(desk, "/sheets/chart", lambda asked: _sheet(_chart(asked))),
+        route(desk, "/sheets/chart", lambda asked: _sheet(_slow(asked, chart))),
+        route(desk, "/sheets/label", lambda asked: _sheet(_slow(asked, label))),
+        route(desk, "/sheets/logbook", lambda asked: _sheet(_logbook(asked))),
         route(desk, "/sheets/all.zip", _zip),
     ]
 
 
 def _list(asked: AskedOnPage) -> Response:
     folder = asked.desk.folder
-    return page(asked, "sheets", part("sheets", schedules=folder.schedules(), joints=folder.joints()))
+    return page(
+        asked,
+        "sheets",
+        part(
+            "sheets",
+            schedules=folder.schedules(),
+            joints=folder.joints(),
+            today=datetime.now().astimezone().date().isoformat(),
+        ),
+    )
 
 
 def _slow(asked: AskedOnPage, made: Callable[[Path], str]) -> str:
@@ -62,11 +76,22 @@ def _joint(asked: AskedOnPage, name: str) -> str:
     return asked.desk.workers.slow.run(f"sheet {id(asked)}", joint_page, folder.joint(name), folder.welder)
 
 
-def _chart(asked: AskedOnPage) -> str:
-    """The wall chart: what is kept of each joint, to be read from where one welds."""
-    path = asked.desk.folder.welder
-    kept: tuple[KeptRecord, ...] = last_kept(path)
-    return str(part("chart", kept=kept, frequency_Hz=find_welder(path).mains.frequency_Hz))
+def _logbook(asked: AskedOnPage) -> str:
+    """Welds and trials from one day to another; of today where none is named."""
+    today = datetime.now().astimezone().date()
+    end = _day(asked, "to") or today
+    begin = _day(asked, "from") or end
+    if begin > end:
+        raise InputError(text("sheets.from"), str(begin), None, text("sheets.not_after", end=end))
+    return _slow(asked, partial(logbook, begin=begin, end=end))
+
+
+def _day(asked: AskedOnPage, name: str) -> date | None:
+    given = asked.given(name)
+    try:
+        return date.fromisoformat(given) if given else None
+    except ValueError:
+        raise InputError(text(f"sheets.{name}"), written(given), None, text("sheets.a_day")) from None
 
 
 def _sheet(html: str) -> Response:
@@ -96,7 +121,9 @@ def _zip(asked: AskedOnPage) -> Response:
         "wiring.html": partial(_slow, asked, wiring),
         "commissioning.html": partial(_slow, asked, commissioning),
         "commissioned.html": partial(_slow, asked, commissioned),
-        "wall-chart.html": partial(_chart, asked),
+        "wall-chart.html": partial(_slow, asked, chart),
+        "label.html": partial(_slow, asked, label),
+        "logbook.html": partial(_logbook, asked),
     }
     files = {}
     for path in (folder.welder, *map(folder.schedule, folder.schedules()), *map(folder.joint, folder.joints())):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import Any
@@ -9,26 +10,28 @@ from typing import Any
 from starlette.responses import Response
 from starlette.routing import Route
 
-from gen.ask import NotTaken, number
+from gen.ask import NotTaken, expected_times, number
 from gen.cautions import AT_THE_ELECTRODES
 from gen.errors import InputError
 from gen.job import read_job
 from gen.link import push
 from gen.page.asked import AskedOnPage, go, page, part, route, shown
-from gen.page.computed_trials import kept_as, next_weld
+from gen.page.computed_trials import TrialTerms, kept_as, next_weld
 from gen.page.desk import Desk
 from gen.page.folder import HeldFile
 from gen.page.texts import text
 from gen.records import Records
 from gen.trials import add_trial, remove_trial
 from gen.trials.values import EXPULSIONS, OUTCOMES
+from gen.units import PACE, PACES
 from gen.user_files import written
 from gen.writing import write_whole
 
-_PACE = 4.0
 _UNMEASURED = dict.fromkeys(("force_N", "strength_N", "twist_Nm", "nugget_mm"))
 _setdown = number(0.0, 100.0)
 _number = number(1, 1_000_000)
+_percent = number(1.0, 100.0)
+_pace = number(*PACES)
 
 
 def routes(desk: Desk) -> list[Route]:
@@ -50,13 +53,13 @@ def _list(asked: AskedOnPage) -> Response:
 
 def _open(asked: AskedOnPage) -> Response:
     path = asked.desk.folder.joint(asked.path["name"])
-    return page(asked, "trials", part("trials", name=path.stem, cautions=AT_THE_ELECTRODES))
+    return page(asked, "trials", part("trials", name=path.stem, cautions=AT_THE_ELECTRODES, pace=f"{PACE:g}"))
 
 
 def _next(asked: AskedOnPage, said: tuple[str, ...] = ()) -> Response:
     folder = asked.desk.folder
     path = folder.joint(asked.path["name"])
-    seen = asked.desk.workers.slow.run(f"next {path.stem}", next_weld, path, folder.welder, _PACE)
+    seen = asked.desk.workers.slow.run(f"next {path.stem}", next_weld, path, folder.welder, _terms(asked))
     held = folder.remember(HeldFile(folder.place / f"{seen.name}.toml", seen.schedule))
     return shown(
         "trials_next",
@@ -68,6 +71,27 @@ def _next(asked: AskedOnPage, said: tuple[str, ...] = ()) -> Response:
         said=said,
         connected=asked.desk.board.seen.connected,
     )
+
+
+def _terms(asked: AskedOnPage) -> TrialTerms:
+    """What the form above the trials says. Raises InputError."""
+    pace, between, percent = (
+        _read(asked.given(name), read, text(words))
+        for name, read, words in (
+            ("pace", _pace, "schedule.pace"),
+            ("between", expected_times, "trials.between"),
+            ("percent", _percent, "trials.percent"),
+        )
+    )
+    return TrialTerms(PACE if pace is None else pace, between, percent)
+
+
+def _read(given: str, read: Callable[[str], Any], name: str) -> Any:
+    """What was typed, None for nothing. Raises InputError."""
+    try:
+        return read(given) if given else None
+    except NotTaken as error:
+        raise InputError(name, "", None, str(error)) from None
 
 
 def _schedule(asked: AskedOnPage, scratch: str) -> Path:
@@ -142,7 +166,7 @@ def _keep(asked: AskedOnPage) -> Response:
     joint = folder.joint(asked.path["name"])
     output = folder.new(asked.given("as"))
     kept, told, doubted = asked.desk.workers.slow.run(
-        f"keep {joint.stem}", kept_as, joint, folder.welder, output, _PACE
+        f"keep {joint.stem}", kept_as, joint, folder.welder, output, _terms(asked)
     )
     if kept is None:
         return shown("said", lines=[text("trials.nothing_kept"), *told])

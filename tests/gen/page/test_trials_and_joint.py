@@ -15,6 +15,8 @@ from gen.records import Records
 from tests.support.cli.command_line import typed
 from tests.support.page.open_page import OpenPage, example, fields_of, open_page
 
+PAPER = (("chart", "k"), ("label", "l"), ("logbook", "b"))
+
 
 @pytest.fixture(scope="module")
 def page(tmp_path_factory: pytest.TempPathFactory) -> Iterator[OpenPage]:
@@ -84,6 +86,24 @@ def test_3_outcomes_are_noted_and_the_next_weld_follows(page: OpenPage, monkeypa
     assert not list(page.folder.glob("*-try.toml"))
 
 
+def test_3_where_the_weld_is_expected_and_at_what_pace_is_said_as_to_the_command(
+    page: OpenPage, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.chdir(page.folder)
+    told = unescape(page.get("/trials/rungs/next?between=0.2,0.4&pace=2").text)
+    wanted = json.loads(typed(["trial", "next", "rungs.toml", "--between", "0.2,0.4", "--pace", "2", "--json"]).out)
+    if wanted["setting"]:
+        assert f"({wanted['setting']['time_s']:.3g} s) at {wanted['setting']['percent']:g} %" in told
+    for query, words in (
+        ("between=2,1", '2,1" given; allowed: two times in s from 0.01 to 60, the smaller first'),
+        ("pace=1000", "1000 given; allowed: a number from 0.1 to 120"),
+        ("percent=0", "0 given; allowed: a number from 1 to 100"),
+    ):
+        answer = page.get(f"/trials/rungs/next?{query}")
+        assert answer.status == 422
+        assert words in unescape(answer.text)
+
+
 def test_4_what_will_not_do_is_not_noted(page: OpenPage) -> None:
     told = fields_of(page.get("/trials/rungs/next").text)
     for given, words in (
@@ -125,18 +145,21 @@ def test_7_every_sheet_is_what_its_command_writes(page: OpenPage, monkeypatch: p
         ["wiring", "-o", "w.html"],
         ["commission", "--sheet", "c.html"],
         ["trial", "page", "rungs.toml", "-o", "j.html"],
+        ["paper", "chart", "-o", "k.html"],
+        ["paper", "label", "-o", "l.html"],
+        ["paper", "logbook", "-o", "b.html"],
     ):
         assert typed(words).code == 0
-    for path, name in (("wiring", "w"), ("commissioning", "c"), ("joint/rungs", "j")):
+    for path, name in (("wiring", "w"), ("commissioning", "c"), ("joint/rungs", "j"), *PAPER):
         answer = page.get(f"/sheets/{path}")
         assert answer.text == (page.folder / f"{name}.html").read_text()
         policy = answer.headers["content-security-policy"]
         assert "unsafe-inline" not in policy
         assert "script" not in policy  # so that default-src 'none' holds for it
-    for name in ("w", "c", "j"):
+    for name in "wcjklb":
         (page.folder / f"{name}.html").unlink()
-    chart = page.get("/sheets/chart").text
-    assert '<td class="figure">rungs</td>' in chart
+    for query in ("from=2026-13-01", "from=2026-02-02&to=2026-02-01", "to=x"):
+        assert page.get(f"/sheets/logbook?{query}").status == 422
     assert "no commissioning in it" in page.get("/sheets/commissioned").text
 
 
@@ -149,5 +172,6 @@ def test_8_a_zip_of_the_lot(page: OpenPage) -> None:
         assert archive.testzip() is None
         assert archive.read("rungs.toml").decode() == (page.folder / "rungs.toml").read_text()
         assert b"simulated" in archive.read("report-boot-scraper.html")
-    assert names >= {"welder.toml", "wiring.html", "commissioning.html", "wall-chart.html", "joint-rungs.html"}
+    assert names >= {"welder.toml", "wiring.html", "commissioning.html", "joint-rungs.html"}
+    assert names >= {"wall-chart.html", "label.html", "logbook.html"}
     assert "commissioned.html.txt" in names
