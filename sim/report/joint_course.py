@@ -25,7 +25,7 @@ from sim.joint.sites import RodSite, SheetSite
 from sim.joint.weld import Picture, Span, WeldCourse
 from sim.joint.work import COARSE, Work
 from sim.report.sections import all_cautions, templates
-from sim.report.svg import FONT, Scale, element, line, number, path, picture, rect, svg, text, ticks, width_of
+from sim.report.svg import FONT, Scale, element, line, number, path, picture, svg, text, ticks, width_of
 
 _SHARES = (0.15, 0.35, 0.55, 0.75, 1.0)  # of the solidus, where bands end
 _PIXELS = 130  # of a view, across
@@ -254,7 +254,8 @@ def _label(mask: NDArray[np.bool_], n: int, place: tuple[float, float, float, fl
         return ""
     x, y, word = left + (float(c) + 0.5) * px, top + (float(r) + 0.5) * py, str(n + 1)
     half = width_of(word) / 2 + 1.5
-    return rect(x - half, y - 6.5, 2 * half, 13, "paper") + text(x, y + 4.5, word, "middle", "strong")
+    corners = [(x - half, y - 6.5), (x + half, y - 6.5), (x + half, y + 6.5), (x - half, y + 6.5)]
+    return path(corners, "ground", closed=True) + text(x, y + 4.5, word, "middle", "strong")
 
 
 def draw_curves(course: WeldCourse, work: Work, width: int) -> str:
