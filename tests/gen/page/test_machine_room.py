@@ -12,7 +12,9 @@ import pytest
 from gen.begin import machine_files, without_asking
 from gen.begin.interview import course
 from gen.job import find_welder
+from gen.machine.tables import WelderTables
 from gen.page.rooms.machine import _heard
+from gen.page.texts import table
 from gen.page.welder_form import edited, form_of
 from tests.support.cli.command_line import typed
 from tests.support.page.open_page import OpenPage, example, fields_of, open_page
@@ -36,6 +38,11 @@ def file(page: OpenPage) -> Path:
 
 def fields(page: OpenPage) -> dict[str, str]:
     return fields_of(page.get("/machine").text)
+
+
+def test_every_table_of_the_welder_file_has_its_name() -> None:
+    """So that a table which the file gains does not leave the page without one."""
+    assert [name for name in WelderTables.model_fields if f"table.{name}" not in table()] == []
 
 
 def test_an_untouched_form_leaves_the_file_as_it_is(page: OpenPage) -> None:
