@@ -1,6 +1,7 @@
 """A slider turned in a real browser: from the move to the redrawn picture and nearest limits, and to the full verdict.
 
-One command, `python -m tests.bench.bench_page [MOVES]`. Seconds are of one machine and its load.
+Then fifty changes a second for a while, of which the last must be shown.
+One command, `python -m tests.bench.bench_page [MOVES [SECONDS]]`. Figures are of one machine and its load.
 """
 
 from __future__ import annotations
@@ -12,7 +13,7 @@ import time
 from pathlib import Path
 from typing import Any
 
-from tests.support.page.driven import driven, sized, until
+from tests.support.page.driven import driven, settled, sized, storm, until
 from tests.support.page.open_page import example, open_page
 
 TURN = """
@@ -46,6 +47,7 @@ def at95(values: list[float]) -> float:
 
 def main() -> None:
     count = int(sys.argv[1]) if len(sys.argv) > 1 else 50
+    seconds = float(sys.argv[2]) if len(sys.argv) > 2 else 60.0
     with tempfile.TemporaryDirectory() as folder, open_page(example(Path(folder))) as page, driven() as browser:
         sized(browser, 1280)
         browser.get(page.address)
@@ -54,10 +56,16 @@ def main() -> None:
         browser.set_script_timeout(60)
         moves(browser, 5)
         pictures, verdicts = moves(browser, count)
+        begun = time.perf_counter()
+        turned = storm(browser, seconds, 50)
+        ended = time.perf_counter()
+        until(lambda: settled(browser, page.folder), 60)
+        last = time.perf_counter() - ended
     for what, values in (("picture and nearest limits", pictures), ("full verdict", verdicts)):
         print(
             f"{what}: {statistics.median(values):.0f} ms median, {at95(values):.0f} ms 95th percentile of {len(values)}"
         )
+    print(f"{turned} changes in {ended - begun:.1f} s: the last is shown {1000 * last:.0f} ms after it was made")
 
 
 if __name__ == "__main__":

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from urllib.parse import quote
 
+import html5lib
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
@@ -81,6 +82,34 @@ def test_a_body_that_is_no_form_is_one_sentence(page: OpenPage, body: bytes) -> 
     answer = page.post("/schedule/boot-scraper/turn", body)
     assert answer.status in (200, 422)
     assert "Traceback" not in answer.text
+
+
+@pytest.mark.parametrize(
+    "path",
+    ["/machine", "/joint", "/joint/rungs", "/schedule", "/schedule/boot-scraper", "/board", "/commission", "/trials",
+     "/trials/rungs", "/sheets", "/nothing"],
+)  # fmt: skip
+def test_every_page_is_html_to_the_letter(page: OpenPage, path: str) -> None:
+    """By html5lib, which follows the standard's own parsing algorithm and here accepts none of the errors that it repairs."""
+    html5lib.HTMLParser(strict=True).parse(page.get(path).text)
+
+
+def test_every_part_of_a_page_is_too(page: OpenPage) -> None:
+    schedule, machine = (fields_of(page.get(path).text) for path in ("/schedule/boot-scraper", "/machine"))
+    parts = [
+        page.post("/schedule/boot-scraper/turn", schedule | {"beside": "saved"}),
+        page.post("/schedule/boot-scraper/turn", schedule | {"2.weld": "x"}),
+        page.post("/schedule/boot-scraper/phases", schedule | {"do": "weld 2"}),
+        page.post("/schedule/boot-scraper/save", schedule | {"stamp": "0"}),
+        page.post("/schedule/boot-scraper/verdict", schedule),
+        page.post("/machine/turn", machine),
+        page.get("/board/live"),
+        page.get("/board/ports"),
+        page.get("/trials/rungs/next"),
+    ]
+    for answer in parts:
+        assert answer.text
+        html5lib.HTMLParser(strict=True).parseFragment(answer.text, container="div")
 
 
 def test_nothing_was_written_beside_the_folder(page: OpenPage) -> None:

@@ -9,6 +9,7 @@ import zipfile
 from collections.abc import Iterator
 from html import unescape
 
+import html5lib
 import pytest
 
 from gen.records import Records
@@ -172,6 +173,9 @@ def test_8_a_zip_of_the_lot(page: OpenPage) -> None:
         assert archive.testzip() is None
         assert archive.read("rungs.toml").decode() == (page.folder / "rungs.toml").read_text()
         assert b"simulated" in archive.read("report-boot-scraper.html")
+        for name in names:
+            if name.endswith(".html"):
+                html5lib.HTMLParser(strict=True).parse(archive.read(name).decode())
     assert names >= {"welder.toml", "wiring.html", "commissioning.html", "joint-rungs.html"}
     assert names >= {"wall-chart.html", "label.html", "logbook.html"}
     assert "commissioned.html.txt" in names

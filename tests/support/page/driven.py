@@ -11,6 +11,8 @@ from typing import Any
 
 import pytest
 
+from gen.job import find_welder, make_job
+from gen.schedule import schedule_from
 from tests.support.browser import browser
 
 AXE = Path(__file__).with_name("axe.min.js")
@@ -99,3 +101,30 @@ def violations(driver: Any) -> list[str]:
 def logged(driver: Any) -> list[str]:
     """What the browser has complained of since it was asked last."""
     return [entry["message"] for entry in driver.get_log("browser") if entry["level"] in ("SEVERE", "WARNING")]
+
+
+STORM = """
+const [count, each_ms, done] = arguments, slider = document.getElementById("f2-current_percent-slider");
+let n = 0;
+const timer = setInterval(() => {
+  slider.value = 45 + (n * 7) % 50;
+  slider.dispatchEvent(new Event("input", {bubbles: true}));
+  if (++n === count) { clearInterval(timer); done(n); }
+}, each_ms);
+"""
+
+
+def storm(driver: Any, seconds: float, a_second: int) -> int:
+    """Turn the current's slider of an open schedule so often, one value after the other; how often it was turned."""
+    driver.set_script_timeout(seconds * 10 + 60)
+    turned: int = driver.execute_async_script(STORM, round(seconds * a_second), 1000 / a_second)
+    return turned
+
+
+def settled(driver: Any, folder: Path) -> bool:
+    """Whether the picture is of the worked example with the current that stands in the form."""
+    value = driver.find_element("id", "f2-current_percent").get_attribute("value")
+    path = folder / "boot-scraper.toml"
+    text = path.read_text().replace("current_percent = 85", f"current_percent = {value}")
+    digest = make_job(schedule_from(text, path), find_welder(folder / "welder.toml"), path).table.digest
+    return bool(driver.find_elements("css selector", f'#seen [id^="picture-{digest}-"]'))
