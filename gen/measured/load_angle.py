@@ -150,3 +150,22 @@ def work_resistance(timing: Timing, loop: MeasuredLoop) -> Ohms | None:
         for angle, reactance, resistance in itertools.product(angles[1:], (x.low, x.high), (r.low, r.high))
     ]
     return _ohms(values)
+
+
+def work_resistance_by_current(
+    delay_deg: float, current_A: float, voltage_V: float, loop: MeasuredLoop
+) -> float | None:
+    """The resistance of the work from the RMS current of one half-cycle, where the mains voltage is known.
+
+    The coupler's delay is not in it; an error of the voltage is, about twice. None where no resistance draws such a current.
+    """
+    reactance = loop.reactance.value
+
+    def off(angle_deg: float) -> float:
+        size = reactance / math.sin(math.radians(angle_deg))
+        return voltage_V * rms_fraction(delay_deg, angle_deg) / size - current_A
+
+    most = min(MOST_DEG, delay_deg - _NEAR_DEG)
+    if off(LEAST_DEG) > 0 or off(most) < 0:
+        return None
+    return reactance / math.tan(math.radians(root(off, LEAST_DEG, most))) - loop.resistance.value
