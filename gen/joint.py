@@ -1,4 +1,4 @@
-"""What is being welded: two or three sheets or two crossed rods, their metal and surface, and what presses on them."""
+"""The joint: two or three sheets or two crossed rods, their metal, surface, force and electrodes."""
 
 from __future__ import annotations
 
@@ -78,7 +78,7 @@ class Joint(FileModel):
     the nearest made before it.
     Setdown is 15 % where it is left out: it wants the least current, and small machines have little.
     `force_measured`: a gauge between the electrodes, a spring (its compression, or a spring balance on the lever), or
-    reckoned from the lever's arms and the hand's push.
+    calculated from the lever's arms and the hand's push.
     """
 
     sheets_mm: Annotated[tuple[float, ...] | None, BeforeValidator(_sizes), AfterValidator(_two_or_three)] = Field(
@@ -126,22 +126,22 @@ class Joint(FileModel):
             allowed = f"a face is flat or grooved; allowed: {face} or {groove}, one of them"
             raise Wrong(groove, _given(self.groove_radius_mm), allowed)
         if self.force_measured is not None and self.force_N is None:
-            allowed = f"allowed: only beside {name_of('force_N', info)}"
+            allowed = f"allowed: only with {name_of('force_N', info)}"
             raise Wrong(name_of("force_measured", info), written(self.force_measured), allowed)
         if self.material != "low_carbon_steel" and self.surface == "zinc":
             raise Wrong(
-                name_of("surface", info), written(self.surface), f"allowed beside {self.material}: clean or scaled"
+                name_of("surface", info), written(self.surface), f"allowed with {self.material}: clean or scaled"
             )
         foreign = ("finish", "setdown_percent", "groove_radius_mm") if self.sheets_mm else ("overlap_mm",)
         for key in foreign:
             value = getattr(self, key)
             if key in self.model_fields_set and value is not None:
                 beside = "rods_mm" if self.sheets_mm else "sheets_mm"
-                raise Wrong(name_of(key, info), _given(value), f"allowed: only beside {name_of(beside, info)}")
+                raise Wrong(name_of(key, info), _given(value), f"allowed: only with {name_of(beside, info)}")
         return self
 
     def _pile_consistent(self, sheets_mm: tuple[float, ...], name: str) -> None:
-        """Raise Wrong for sheets more unlike than the handbook's notes let its table be used for."""
+        """Raise Wrong for sheets more unlike than the notes of the handbook's table allow."""
         if max(sheets_mm) > UNLIKE_RATIO * min(sheets_mm) * 1.001:
             allowed = f"allowed: at most {UNLIKE_RATIO:g} times the thinnest; of more nothing is known here"
             raise Wrong(name, figure(max(sheets_mm)), allowed)
@@ -175,7 +175,7 @@ class Joint(FileModel):
 
     @property
     def force(self) -> tuple[float, float] | None:
-        """The force from its least to its most, N, as far as its measuring can be trusted; None where it is not given."""
+        """Least and greatest force in N, by the uncertainty of its measuring; None where it is not given."""
         if self.force_N is None:
             return None
         within = FORCE_WITHIN[self.force_measured or "lever"]
@@ -194,10 +194,10 @@ class Joint(FileModel):
     @property
     def title(self) -> str:
         """The joint in a few words, in millimetres."""
-        return self.told(METRIC)
+        return self.text_in(METRIC)
 
-    def told(self, measures: Measures) -> str:
-        """The same, its sizes told so."""
+    def text_in(self, measures: Measures) -> str:
+        """The joint in a few words, with its sizes in these measures."""
         if self.sheets_mm:
             metal = f"{'zinc-coated ' if self.surface == 'zinc' else ''}{_METALS[self.material]}"
             return f"sheets {measures.given(self.sheets_mm, ' + ')}, {metal}"
@@ -212,7 +212,7 @@ class Joint(FileModel):
 
 
 def _given(value: Any) -> Written:
-    """A value of a joint file as it stands there."""
+    """A value as written in a joint file."""
     if isinstance(value, tuple):
         return Written(f"[{', '.join(_given(each) for each in value)}]")
     return figure(value) if isinstance(value, float) else written(value)
@@ -224,7 +224,7 @@ def read_joint(path: Path) -> Joint:
 
 
 def joint_from(text: str, path: Path) -> Joint:
-    """The joint that a file at `path` with this text would be; nothing is read. Raises InputError."""
+    """The joint of a file's text. `path` is for messages; nothing is read. Raises InputError."""
     return _joint(parsed_toml(text, path), path)
 
 
@@ -244,14 +244,14 @@ def _joint(content: dict[str, Any], path: Path) -> Joint:
 
 
 def _times(given: Any, factor: float) -> Any:
-    """A number, or a list of them, times `factor`; anything else as it is, for the model to refuse."""
+    """A number, or a list of numbers, times `factor`; any other value unchanged, for the model to refuse."""
     if isinstance(given, list):
         return [_times(item, factor) for item in given]
     return given * factor if isinstance(given, (int, float)) and not isinstance(given, bool) else given
 
 
 def _as_typed(error: InputError, path: Path, content: dict[str, Any]) -> InputError:
-    """A message about a metric key, reworded for the inch key that the file has in its place."""
+    """A message about a metric key, reworded for the inch key in the file."""
     for key, (stands_for, factor) in INCH_KEYS.items():
         if key in content and error.key.split(".")[0] == stands_for:
             unit = "25.4 mm to the inch" if factor == INCH_MM else "4.448 N to the pound"

@@ -55,14 +55,14 @@ class Weld(FileModel):
             end = getattr(self, end_key)
             if getattr(self, slope_key) is None:
                 if end_key in self.model_fields_set:
-                    raise Wrong(end_key, figure(end), f"allowed: only beside {slope_key}")
+                    raise Wrong(end_key, figure(end), f"allowed: only with {slope_key}")
             elif end >= self.current_percent:
                 if end_key in self.model_fields_set:
                     raise Wrong(end_key, figure(end), f"allowed: less than current_percent ({self.current_percent:g})")
                 raise Wrong(
                     "current_percent",
                     figure(self.current_percent),
-                    f"allowed beside {slope_key}: more than {end_key}, which is {end:g} where it is left out",
+                    f"allowed with {slope_key}: more than {end_key}, which is {end:g} where it is left out",
                 )
         return self
 

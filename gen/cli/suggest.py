@@ -200,7 +200,7 @@ def _lines(found: Suggestion, refusal: str, measures: Measures) -> list[str]:
     def row(name: str, figure: Figure) -> str:
         return f"  {name:<{_NAME}}{measures.text(figure)}\n{folded(figure.source, ' ' * 6)}"
 
-    lines = [found.joint.told(measures), row("this machine", found.current)]
+    lines = [found.joint.text_in(measures), row("this machine", found.current)]
     if force := given_force(found.joint, measures):
         lines.append(row("its force", force))
     if found.against:

@@ -108,7 +108,7 @@ def test_a_joint_file_says_the_same(here: Path) -> None:
         ),
         (
             'rods_mm = [5, 5]\nforce_measured = "spring"',
-            'joint.toml: force_measured: "spring" given; allowed: only beside force_N',
+            'joint.toml: force_measured: "spring" given; allowed: only with force_N',
         ),
         (
             'sheets_mm = [1, 1]\nmaterial = "bronze"',
