@@ -128,7 +128,7 @@ def doubts(work: Work) -> tuple[str, ...]:
         found.append("of sheets below 0.6 mm the model makes too small a nugget or none where the tables have one")
     if work.rods_m and work.thin_m < _THIN_ROD_M:
         found.append(
-            "of rods below 3 mm the model was held against two rows only, and made up to 30 % too little or too much"
+            "of rods below 3 mm the model was held against one diameter only, and made up to a fifth too much setdown"
         )
     if work.metal not in ("low_carbon_steel", "stainless_steel"):
         found.append(f"of {METALS[work.metal].name} no table was there to hold the model against")

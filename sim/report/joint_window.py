@@ -13,7 +13,7 @@ from sim.report.svg import WIDE, element, number, rect, svg, text, width_of
 
 WORDS: dict[Cell, str] = {
     "no bond": "no bond",
-    "bonded": "bonds, breaks at the joint",
+    "bonded": "holds, but breaks at the joint",
     "good": "tears the parent metal",
     "past good": "expels, or sinks too deep",
 }
@@ -36,7 +36,7 @@ def draw_window(window: JointWindow, width: int, name: str, title: str = "") -> 
     parts.append(text(width - _RIGHT, y + 34, "weld time", "end"))
     y += 50
     for cell in CELLS:
-        parts.append(rect(_LEFT, y, 30, 16, "box", style=f"fill:{_fill(cell, name)}"))
+        parts.append(rect(_LEFT, y, 30, 16, "box", style=f"fill:{_fill(cell, name)};stroke:var(--ink)"))
         parts.append(text(_LEFT + 40, y + 12, f"{_SHORT[cell]}: {WORDS[cell]}"))
         y += 22
     draws = max(len(each.draws) for each in window.percents)

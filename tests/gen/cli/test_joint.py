@@ -122,6 +122,19 @@ def test_a_weld_that_ends_at_once_is_drawn_all_the_same(here: Path) -> None:
     assert (here / "foil.html").read_text().count(" s: up to ") in (2, 4)
 
 
+def test_what_finer_cells_move_is_refused_and_nothing_is_written(here: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """With no move allowed at all, every weld is one that did not converge."""
+    monkeypatch.setattr("sim.joint.asked.MOVES", 0.0)
+    (here / "rungs.toml").write_text(RODS)
+    before = contents(here)
+    outcome = typed(["joint", "show", "rungs.toml", "job.toml", "-o", "rungs.html"])
+    assert (outcome.code, outcome.out, contents(here)) == (2, "", before)
+    assert outcome.err.startswith(
+        "weldbeat: rungs.toml: the joint's model; cells and steps half as fine give another figure"
+    )
+    assert outcome.err.rstrip().endswith("no figure is given")
+
+
 def test_a_window_is_told_drawn_and_kept(here: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """Computed once; then read, and computed anew where the file is damaged or cannot be written."""
     monkeypatch.setenv("XDG_CACHE_HOME", str(here / "cache"))
