@@ -101,13 +101,17 @@ def damping_ratio(ohm: float, henry: float, farad: float) -> float:
     return ohm / 2 * math.sqrt(farad / henry)
 
 
-def recovery(step_V: float, load_H: float, load_ohm: float, snubber_ohm: float, snubber_F: float) -> Recovery:
-    """The voltage over a series snubber after its switch stops conducting with `step_V` left on it and no current.
+def recovery(
+    step_V: float, load_H: float, load_ohm: float, snubber_ohm: float, snubber_F: float, chopped_A: float = 0.0
+) -> Recovery:
+    """The voltage over a series snubber after its switch stops conducting with `step_V` left on it.
 
-    The load and the snubber are one series circuit of the second order: textbook; written out in application notes on
+    `chopped_A`: the current that still flowed then, against the step; it goes on through the snubber and swings it the other way
+    first. The load and the snubber are one series circuit of the second order: textbook; written out in application notes on
     RC snubber networks for thyristors. The switch's own recovery charge is left out: it adds to the peak.
     """
-    alpha = (load_ohm + snubber_ohm) / (2 * load_H)
+    ohm = load_ohm + snubber_ohm
+    alpha = ohm / (2 * load_H)
     # Complex roots serve ringing and creeping alike; at exactly critical damping they are moved by less than counts.
     omega = np.sqrt(complex(alpha**2 - 1 / (load_H * snubber_F))) or alpha * 1e-6
     slow, fast = -alpha + omega, -alpha - omega
@@ -116,11 +120,12 @@ def recovery(step_V: float, load_H: float, load_ohm: float, snubber_ohm: float, 
     else:
         times = np.append(0.0, np.geomspace(1e-3 / abs(fast), _TIME_CONSTANTS / abs(slow), _LOOKS))
     of_slow, of_fast = np.exp(slow * times), np.exp(fast * times)
-    each = step_V / (slow - fast)
-    current = (each / load_H * (of_slow - of_fast)).real
-    slope = (each / load_H * (slow * of_slow - fast * of_fast)).real
-    charge_V = step_V + (each * (fast * of_slow - slow * of_fast)).real
-    volts = charge_V + snubber_ohm * current
+    first_A_per_s = (step_V + ohm * chopped_A) / load_H
+    share = (first_A_per_s + fast * chopped_A) / (slow - fast)
+    other = -chopped_A - share
+    current = (share * of_slow + other * of_fast).real
+    slope = (share * slow * of_slow + other * fast * of_fast).real
+    volts = step_V - load_H * slope - load_ohm * current
     rises = current / snubber_F + snubber_ohm * slope
     at = int(np.argmax(volts))
     return Recovery(float(volts[at]), float(times[at]), float(np.max(rises)))

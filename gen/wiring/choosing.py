@@ -13,9 +13,9 @@ from gen.machine.welder import Welder
 from gen.schedule import Schedule
 from gen.table import TimingTable
 from gen.timing import compile_schedule
-from gen.wiring.arithmetic import recovery
 from gen.wiring.choice import Choice, Load
 from gen.wiring.current_part import current_transformer
+from gen.wiring.cut_off_parts import isolator, residual_device, stop_button
 from gen.wiring.power_parts import CLAMPING, conductors, contactor, fuse, heat_sink, inrush_figure, switch, varistor
 from gen.wiring.signal_parts import (
     conduction_sense,
@@ -23,7 +23,7 @@ from gen.wiring.signal_parts import (
     gate_drive,
     insulation,
 )
-from gen.wiring.snubber import alternatives, load_circuits, snubber
+from gen.wiring.snubber import alternatives, load_circuits, snubber, worst_recovery
 
 
 @dataclass(frozen=True)
@@ -99,10 +99,7 @@ def choose(welder: Welder, board: Board, load: Load) -> Choice:
     detector_values, detector_part = detector(welder, board)
     contactor_A, contactor_part = contactor(welder, load)
     peak_V = welder.mains.voltage_V * 2**0.5
-    rise = max(
-        recovery(peak_V, henry, ohm, snubber_values.ohm, snubber_values.farad).steepest_V_per_s
-        for henry, ohm in load_circuits(welder)
-    )
+    rise = worst_recovery(peak_V, load_circuits(welder), snubber_values.ohm, snubber_values.farad).steepest_V_per_s
     parts = (
         switch_part,
         alternatives(ratings, rise / 1e6),
@@ -115,6 +112,9 @@ def choose(welder: Welder, board: Board, load: Load) -> Choice:
         conduction_sense(welder, board, detector_values),
         current_transformer(welder, board),
         contactor_part,
+        isolator(welder, load),
+        stop_button(),
+        residual_device(welder),
         insulation(welder),
         conductors(welder, load),
     )

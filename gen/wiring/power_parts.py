@@ -78,7 +78,7 @@ _KINDS: dict[str, tuple[str, ...]] = {
 }
 
 
-def _step(value: float, steps: tuple[int, ...]) -> float:
+def step_up(value: float, steps: tuple[int, ...]) -> float:
     """The next step up; above the last there are no parts to name, so the value itself in two digits."""
     found = step_at_least(value, steps)
     return found if found is not None else float(f"{value * 1.05:.2g}")
@@ -87,7 +87,7 @@ def _step(value: float, steps: tuple[int, ...]) -> float:
 def varistor(welder: Welder) -> tuple[float, Chosen]:
     """Continuous rating and the part."""
     volts = welder.mains.voltage_V
-    rated_V = _step(volts * OVERVOLTAGE, VARISTOR_STEPS)
+    rated_V = step_up(volts * OVERVOLTAGE, VARISTOR_STEPS)
     fit = (
         f"Metal-oxide disc, {rated_V:g} V AC continuous, 20 mm, across the conductors behind the fuse; with a thermal "
         "cut-out or in a flame-proof sleeve, since it ends short-circuited and hot"
@@ -114,9 +114,9 @@ def switch(welder: Welder, load: Load, clamp_V: float) -> tuple[SwitchRatings, C
     off_least = max(peak_V * OFF_STATE_MARGIN, clamp_V)
     surge_least = load.inrush_peak_A.high * SURGE_MARGIN
     i2t_least = load.half_cycle_i2t_A2s / AGEING * CLEARING / FUSE_BELOW_SWITCH
-    surge_A = _step(max(surge_least, math.sqrt(2 * i2t_least / half_s)), SURGE_STEPS)
+    surge_A = step_up(max(surge_least, math.sqrt(2 * i2t_least / half_s)), SURGE_STEPS)
     ratings = SwitchRatings(
-        _step(rms_least, RMS_STEPS), _step(off_least, OFF_STATE_STEPS), surge_A, half_sine_i2t(surge_A, half_s)
+        step_up(rms_least, RMS_STEPS), step_up(off_least, OFF_STATE_STEPS), surge_A, half_sine_i2t(surge_A, half_s)
     )
     ms = 1000 * half_s
     steps = (
@@ -255,7 +255,7 @@ def _mass(J_per_K: float) -> str:
 def fuse(welder: Welder, load: Load, ratings: SwitchRatings) -> tuple[float, Chosen]:
     """Rated current and the part, and why the circuit breaker does not take its place."""
     volts = welder.mains.voltage_V
-    rated_A = _step(load.working_rms_A.high * FUSE_MARGIN, FUSE_STEPS)
+    rated_A = step_up(load.working_rms_A.high * FUSE_MARGIN, FUSE_STEPS)
     switch_i2t = welder.switch.i2t_A2s or ratings.i2t_A2s
     least, most = load.half_cycle_i2t_A2s / AGEING, switch_i2t * FUSE_BELOW_SWITCH
     steps = (
@@ -329,7 +329,7 @@ def contactor(welder: Welder, load: Load) -> tuple[float, Chosen]:
     """Rated current (AC-3) and the part."""
     making = load.inrush_peak_A.high / math.sqrt(2) / MAKING
     least = max(load.working_rms_A.high, making)
-    rated_A = _step(least, CONTACTOR_STEPS)
+    rated_A = step_up(least, CONTACTOR_STEPS)
     steps = (
         CalculationLine(
             "carries and breaks the weld",
@@ -347,9 +347,15 @@ def contactor(welder: Welder, load: Load) -> tuple[float, Chosen]:
     )
     fit = (
         f"Two poles or more, both conductors, AC-3 {rated_A:g} A at {welder.mains.voltage_V:g} V (or category AC-6a, which "
-        "is for transformers), coil 24 V DC of at most 10 W"
+        "is for transformers), with a mirror contact, coil 24 V DC of at most 10 W behind a clamp"
     )
-    notes = ("As a rule it opens without current, but it must break a weld in which the stop is pressed.",)
+    notes = (
+        "As a rule it opens without current, but it must break a weld in which the stop is pressed.",
+        "Mirror contact (IEC 60947-4-1 Annex F, from memory): closed only while every main contact is open, so that a welded one "
+        "is seen.",
+        "Clamp at the coil: a suppressor that works both ways (TVS), or a diode in series with a Zener diode. With a plain diode "
+        "the coil's current dies away by itself, and the contacts open several times later (makers' notes, from memory).",
+    )
     return rated_A, Chosen("contactor", fit, steps, notes=notes)
 
 

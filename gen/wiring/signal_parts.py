@@ -50,6 +50,10 @@ def gates_ohm(mains_V: float) -> float:
     return preferred_at_least(mains_V * math.sqrt(2) * OVERVOLTAGE / PHOTOTRIAC_PULSE_A)
 
 
+# Lines that are of a phototriac coupler alone.
+_COUPLER_ONLY = ("resistor between the gates", "off-state voltage of the coupler")
+
+
 def gate_drive(welder: Welder, board: Board) -> tuple[Figure, Chosen]:
     """What the one-shot may last, and the part."""
     volts = welder.mains.voltage_V
@@ -60,7 +64,7 @@ def gate_drive(welder: Welder, board: Board) -> tuple[Figure, Chosen]:
     middle = (band.low + band.high) / 2
     spread = 100 * (band.high - band.low) / (band.high + band.low)
     in_series = " (two in series)" if volts > 260 else ""
-    steps = (
+    steps: tuple[CalculationLine, ...] = (
         CalculationLine(
             "longest gate",
             f"earliest firing to {GATE_END_DEG:g} degrees, mains at {FREQUENCY_BAND[0]:g} of its frequency",
@@ -93,6 +97,8 @@ def gate_drive(welder: Welder, board: Board) -> tuple[Figure, Chosen]:
         ),
     )
     kind = welder.protection.gate_drive
+    if kind == "pulse_transformer":
+        steps = tuple(step for step in steps if step.what not in _COUPLER_ONLY)
     notes = [
         f"External pull-down at the gate pin, {PULL_OHM / 1000:g} kohm. From power-up until the program sets it the pin is: "
         f"{board.pins['gate'].at_boot}."

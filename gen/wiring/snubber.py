@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
+from dataclasses import dataclass
 
 from gen.machine.welder import Welder
 from gen.ranges import shown
@@ -15,39 +17,72 @@ from gen.wiring.arithmetic import (
     preferred_at_least,
     recovery,
     snubber_loss_W,
+    step_at_least,
 )
 from gen.wiring.choice import PRACTICE, CalculationLine, Chosen, SnubberValues, SwitchRatings
-from gen.wiring.power_parts import OVERVOLTAGE
+from gen.wiring.power_parts import OFF_STATE_STEPS, OVERVOLTAGE
 
 # Snubber: common practice, no source.
-LARGEST_SNUBBER_F = 0.47e-6
 DISCHARGE_A = 10.0
 LEAST_SNUBBER_W = 3.0
 STATIC_DV_DT = 500.0  # V/us of a thyristor
 TYPICAL_COMMUTATING = 5.0  # V/us of a triac
 HALF = 0.5  # of a rating that is used
-MOST_MAINS_OHM = 1000.0
+MOST_MAINS_OHM = 3300.0
+CAPACITORS_UF = (0.047, 0.1, 0.15, 0.22, 0.33, 0.47)
+# With open electrodes the core's inductance is swung with, and that is no constant: a reading holds from half to twice, and
+# without one the core takes 1 to 10 % of the working current.
+IDLE_ABOUT = (0.5, 2.0)
+IDLE_TYPICAL = (0.01, 0.10)
 
 
-def load_circuits(welder: Welder) -> tuple[tuple[float, float], ...]:
-    """(Henry, ohm) that the snubber swings with: the ends of the working impedance's angle and size."""
+@dataclass(frozen=True)
+class SwungCircuit:
+    """What the snubber swings with: inductance, its resistance, and the current at which the switch lets go of it."""
+
+    henry: float
+    ohm: float
+    chopped_A: float = 0.0
+
+
+def open_circuits(welder: Welder) -> tuple[SwungCircuit, ...]:
+    """With open electrodes: the core's inductance at the ends of the idle current's range, let go at the holding current.
+
+    The core's own loss, which damps, is left out. So slow a current is let go before it is over; that of a weld is not.
+    """
+    t, omega = welder.transformer, 2 * math.pi * welder.mains.frequency_Hz
+    given = t.open_current_A is not None
+    low, high = IDLE_ABOUT if given else IDLE_TYPICAL
+    base_A = t.idle_current_A if given else t.working_current_A
+    currents = [base_A * share for share in (low, high)]
+    chopped_A = welder.switch.holding_current_A
+    return tuple(
+        SwungCircuit(welder.mains.voltage_V / (omega * amperes), 0.0, min(chopped_A, amperes * math.sqrt(2)))
+        for amperes in currents
+    )
+
+
+def load_circuits(welder: Welder) -> tuple[SwungCircuit, ...]:
+    """What the snubber swings with while welding: the ends of the working impedance's angle and size."""
     tap, omega = welder.machine.in_use, 2 * math.pi * welder.mains.frequency_Hz
     sizes = (welder.mains.voltage_V / tap.working_primary.high, welder.mains.voltage_V / tap.short_primary.high)
     angles = (math.radians(max(tap.load_angle.low, 5)), math.radians(tap.load_angle.high))
-    return tuple((z * math.sin(a) / omega, z * math.cos(a)) for z in sizes for a in angles)
+    return tuple(SwungCircuit(z * math.sin(a) / omega, z * math.cos(a)) for z in sizes for a in angles)
 
 
 def snubber(welder: Welder, ratings: SwitchRatings) -> tuple[SnubberValues, Chosen]:
     """The smallest capacitor, and the resistor with the least peak, that keep peak, rise and discharge within bounds."""
     volts, f = welder.mains.voltage_V, welder.mains.frequency_Hz
     peak_V = volts * math.sqrt(2) * OVERVOLTAGE
-    circuits = load_circuits(welder)
+    circuits, idle = load_circuits(welder), open_circuits(welder)
     steepest = _rise_limit(welder) * HALF
-    ohm, farad, seen = _least_snubber(peak_V, circuits, ratings.off_state_V, steepest)
+    ohm, farad, seen = _least_snubber(peak_V, (*circuits, *idle), ratings.off_state_V, steepest)
+    unloaded = worst_recovery(peak_V, idle, ohm, farad)
+    loaded = worst_recovery(peak_V, circuits, ohm, farad)
     loss_W = snubber_loss_W(farad, peak_V, 2 * 2 * f)
     values = SnubberValues(ohm, farad, max(LEAST_SNUBBER_W, preferred_at_least(3 * loss_W, E6)))
-    low_H, high_H = min(c[0] for c in circuits), max(c[0] for c in circuits)
-    damping = [damping_ratio(values.ohm + ohm, henry, values.farad) for henry, ohm in circuits]
+    low_H, high_H = min(c.henry for c in circuits), max(c.henry for c in circuits)
+    damping = [damping_ratio(values.ohm + c.ohm, c.henry, values.farad) for c in circuits]
     leak_A = capacitor_current_A(values.farad, volts, f)
     uF = values.farad * 1e6
     steps = (
@@ -61,13 +96,25 @@ def snubber(welder: Welder, ratings: SwitchRatings) -> tuple[SnubberValues, Chos
             "damping ratio",
             f"(R + load) / 2 x sqrt(C / L), {values.ohm:g} ohm and {uF:.3g} uF",
             f"{min(damping):.2g} to {max(damping):.2g}",
-            "textbook; 0.5 to 1 is aimed at (Rashid, from memory), less is let pass where peak and rise allow",
+            "textbook; 0.5 to 1 is usual (Rashid, from memory); here peak and rise decide, open electrodes included",
         ),
         CalculationLine(
             "peak at turn-off",
             f"a step of {peak_V:.0f} V into R, L and C; limit {HALF:g} x {ratings.off_state_V:g} V",
-            f"{seen.peak_V:.0f} V",
+            f"{loaded.peak_V:.0f} V",
             f"second-order circuit, textbook; limit: {PRACTICE}",
+        ),
+        CalculationLine(
+            "peak at turn-off, electrodes open",
+            f"the same with the core's {min(c.henry for c in idle):.3g} to {max(c.henry for c in idle):.3g} H, let go at "
+            f"{shown(idle[0].chopped_A)} A",
+            f"{unloaded.peak_V:.0f} V",
+            (
+                "V over omega times the idle current, half to twice of what was read"
+                if welder.transformer.open_current_A is not None
+                else f"V over omega times 1 to 10 % of the working current, {PRACTICE}"
+            )
+            + "; holding current of the switch; the core's own loss, which damps, is left out",
         ),
         CalculationLine(
             "steepest rise",
@@ -102,8 +149,29 @@ def snubber(welder: Welder, ratings: SwitchRatings) -> tuple[SnubberValues, Chos
         "The snubber keeps the primary live: a transformer that hums is no sign, and silence is none either.",
     )
     if seen.steepest_V_per_s > steepest * 1e6 or seen.peak_V > HALF * ratings.off_state_V:
-        notes += ("No snubber keeps both peak and rise within their limits here: fit the pair of thyristors.",)
+        notes += (_what_would(welder, seen),)
     return values, Chosen("snubber", fit, steps, notes=notes)
+
+
+def _what_would(welder: Welder, seen: Recovery) -> str:
+    """What to fit where no snubber keeps peak and rise within their limits."""
+    text = "No snubber keeps both peak and rise within their limits here"
+    if welder.switch.kind != "scr_pair":
+        return f"{text}: fit the pair of thyristors."
+    volts = step_at_least(seen.peak_V / HALF, OFF_STATE_STEPS)
+    wanted = f"{volts:g} V off-state" if volts is not None else f"more than {OFF_STATE_STEPS[-1]:g} V off-state"
+    idle = (
+        ""
+        if welder.transformer.open_current_A is not None
+        else "; or read transformer.open_current_A, which narrows it"
+    )
+    return f"{text}: fit thyristors of {wanted}{idle}."
+
+
+def worst_recovery(peak_V: float, circuits: Sequence[SwungCircuit], ohm: float, farad: float) -> Recovery:
+    """The worst of peak and of rise over the circuits."""
+    found = [recovery(peak_V, c.henry, c.ohm, ohm, farad, c.chopped_A) for c in circuits]
+    return Recovery(max(r.peak_V for r in found), max(r.peak_s for r in found), max(r.steepest_V_per_s for r in found))
 
 
 def _rise_limit(welder: Welder) -> float:
@@ -114,18 +182,15 @@ def _rise_limit(welder: Welder) -> float:
 
 
 def _least_snubber(
-    peak_V: float, circuits: tuple[tuple[float, float], ...], off_state_V: float, steepest_V_per_us: float
+    peak_V: float, circuits: tuple[SwungCircuit, ...], off_state_V: float, steepest_V_per_us: float
 ) -> tuple[float, float, Recovery]:
     """Ohm and farad, and the worst of peak and rise over the circuits."""
     best: tuple[float, float, Recovery] | None = None
-    for farad in (c * 1e-6 for c in (0.047, 0.1, 0.15, 0.22, 0.33, LARGEST_SNUBBER_F * 1e6)):
-        for ohm in (float(round(n * d)) for d in (10, 100) for n in E12 if n * d <= MOST_MAINS_OHM):
+    for farad in (c * 1e-6 for c in CAPACITORS_UF):
+        for ohm in (float(round(n * d)) for d in (10, 100, 1000) for n in E12 if n * d <= MOST_MAINS_OHM):
             if peak_V / ohm > DISCHARGE_A:
                 continue
-            found = [recovery(peak_V, henry, load_ohm, ohm, farad) for henry, load_ohm in circuits]
-            worst = Recovery(
-                max(r.peak_V for r in found), max(r.peak_s for r in found), max(r.steepest_V_per_s for r in found)
-            )
+            worst = worst_recovery(peak_V, circuits, ohm, farad)
             if worst.steepest_V_per_s > steepest_V_per_us * 1e6:
                 continue
             if best is None or worst.peak_V < best[2].peak_V:
@@ -133,9 +198,8 @@ def _least_snubber(
         if best is not None and best[2].peak_V <= HALF * off_state_V:
             return best
     if best is None:  # no rise is gentle enough: the most capacitance, and the least resistance that may be
-        ohm = preferred_at_least(peak_V / DISCHARGE_A)
-        found = [recovery(peak_V, henry, load_ohm, ohm, LARGEST_SNUBBER_F) for henry, load_ohm in circuits]
-        return ohm, LARGEST_SNUBBER_F, max(found, key=lambda r: r.peak_V)
+        ohm, farad = preferred_at_least(peak_V / DISCHARGE_A), CAPACITORS_UF[-1] * 1e-6
+        return ohm, farad, worst_recovery(peak_V, circuits, ohm, farad)
     return best
 
 

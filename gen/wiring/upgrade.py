@@ -82,6 +82,7 @@ def _supply_words(welder: Welder) -> str:
         "circuit breaker: see its label" if b is None else f"circuit breaker {b.characteristic or ''}{b.rating_A:g} A"
     )
     rcd = "residual-current device" if welder.protection.residual_current_device else "no residual-current device named"
+    rcd += ", type A" if welder.protection.residual_current_device else ""
     return f"{welder.mains.voltage_V:g} V, {welder.mains.frequency_Hz} Hz; {breaker}; {rcd}"
 
 
@@ -91,11 +92,17 @@ def _mains_parts(welder: Welder, choice: Choice) -> tuple[Part, ...]:
     square = welder.detector.kind == "square"
     parts = [
         Part("Q0", "supply", _supply_words(welder), mains=("L", second_conductor(welder), "PE")),
-        Part("Q1", "isolator", "two poles, lockable, within reach", mains=("1", "2", "3", "4"), fitted=p.isolator),
+        Part(
+            "Q1",
+            "isolator",
+            f"{choice.part('isolator').fit}; within reach",
+            mains=("1", "2", "3", "4"),
+            fitted=p.isolator,
+        ),
         Part(
             "Q2",
             "control isolator",
-            "two poles, lockable, beside Q1: detector and 24 V supply without the power circuit",
+            "as Q1, 16 A, beside it: detector and 24 V supply without the power circuit",
             mains=("1", "2", "3", "4"),
         ),
         Part("F1", "semiconductor fuse", choice.part("fuse").fit, mains=("1", "2")),
@@ -199,7 +206,7 @@ def _low_parts(welder: Welder, choice: Choice) -> tuple[Part, ...]:
         return Part(name, title, interface.part(name).asked, low=terminals or ("1", "2"), on_board=True)
 
     parts = [
-        Part("S1", "stop", "latching button, two normally closed contacts", low=("11", "12", "21", "22"), fitted=cuts),
+        Part("S1", "stop", choice.part("emergency stop").fit, low=("11", "12", "21", "22"), fitted=cuts),
         Part(
             "B1",
             "over-temperature",
