@@ -15,9 +15,21 @@ CAUTIONS = (
     "Keep people with pacemakers or other implants well away: the magnetic field is strong.",
     "Wear eye protection and gloves: hot metal is expelled. Keep what burns away, and look again half an hour later.",
     "Electrodes and work stay hot. Zinc, cadmium and chrome give off poisonous fumes: ventilate, or do not weld them.",
+    "Keep fingers from between the electrodes: they close with force enough to crush. Leave no tool on or beside the pedal, "
+    "where it may press it.",
+    "Take off rings and watches: the field heats them, and they short what they touch. Keep loose steel out of the throat: the "
+    "field pulls it in.",
+    "Hold rods and sheets down: bent or hot ones spring off when the electrodes open.",
 )
+MAINS, ISOLATE, NO_STOP, IMPLANTS, EYES, HOT, FINGERS, RINGS, SPRINGING = CAUTIONS
 
-AT_THE_ELECTRODES = CAUTIONS[-3:]  # shown before a weld
+# What each page shows: only the cautions that belong to it. All of them stand once on the first page of a document.
+AT_THE_ELECTRODES = (IMPLANTS, EYES, HOT, FINGERS, RINGS, SPRINGING)  # shown before a weld
+ON_THE_LABEL = (ISOLATE, NO_STOP, *AT_THE_ELECTRODES)
+BEFORE_BUYING = (MAINS, ISOLATE, NO_STOP)
+AT_THE_WIRES = (ISOLATE,)
+AT_THE_RULES = (NO_STOP,)
+AT_THE_PARTS = (MAINS,)
 
 
 def caution_lines(width: int = 76, cautions: Sequence[str] = CAUTIONS) -> list[str]:

@@ -11,7 +11,7 @@ from typing import Any
 import click
 
 from gen.boards import Board
-from gen.cautions import caution_lines
+from gen.cautions import BEFORE_BUYING, caution_lines
 from gen.cli.options import USER_PATH, json_option, number, taken, welder_option
 from gen.cli.said import folded, said, say, say_data, say_long, say_object
 from gen.errors import InputError
@@ -86,7 +86,7 @@ def _lines(welder: Welder, choice: Choice, warmth: tuple[Warmth, ...], everythin
     if choice.not_enough:
         lines += ["", "Not enough as it is", *(f"  {text}" for text in choice.not_enough)]
     lines += ["", "Before anything is bought or wired"]
-    return lines + [f"  {line}" for line in caution_lines()]
+    return lines + [f"  {line}" for line in caution_lines(cautions=BEFORE_BUYING)]
 
 
 def _part_lines(part: Chosen, everything: bool) -> list[str]:
@@ -161,7 +161,7 @@ def wiring_command(welder_path: Path | None, output: Path, as_json: bool, pace: 
         for what in missing:
             say(f"  {what}")
     say("Before anything is wired:")
-    for line in caution_lines():
+    for line in caution_lines(cautions=BEFORE_BUYING):
         say(f"  {line}")
 
 

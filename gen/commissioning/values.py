@@ -85,7 +85,7 @@ OPEN = Stage(
         "Electrodes apart so that they cannot touch, nothing between them. Clamp meter as before, on a low range.",
         "On: Q1 and Q2, only now.",
     ),
-    (1, 2, 3),
+    (1, 2, 3, 6),
 )
 SHORTED = Stage(
     "shorted",
@@ -95,7 +95,7 @@ SHORTED = Stage(
         "Electrodes bare and clean, pressed together under full force, nothing between them. Clamp meter as before.",
         "On: Q1 and Q2, only now. One shot a minute: the board rests for a minute after it and takes no pedal.",
     ),
-    (1, 2, 3, 4),
+    (1, 2, 3, 4, 6, 7),
 )
 SCRAP = Stage(
     "scrap",
@@ -105,7 +105,7 @@ SCRAP = Stage(
         "Goggles and gloves on, what burns out of the way, a fire extinguisher at hand, the place ventilated.",
         "On: Q1 and Q2, only now.",
     ),
-    (1, 2, 3, 4, 5),
+    (1, 2, 3, 4, 5, 6, 7, 8),
 )
 
 

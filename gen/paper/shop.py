@@ -11,10 +11,11 @@ from typing import Any
 from jinja2 import Environment, PackageLoader, StrictUndefined
 
 from gen.boards import Board
-from gen.cautions import AT_THE_ELECTRODES, CAUTIONS
+from gen.cautions import AT_THE_ELECTRODES, ON_THE_LABEL
 from gen.errors import InputError
 from gen.machine import Welder
 from gen.machine.breaker import described
+from gen.machine.field import keep_away
 from gen.records import RECORDS_FILE, KeptRecord, TrialRecord, WeldRecord
 
 _FITTED = {
@@ -58,7 +59,8 @@ def label_html(welder: Welder, board: Board) -> str:
         fitted=fitted,
         lacking=lacking,
         board=board,
-        cautions=(CAUTIONS[1], CAUTIONS[2], *AT_THE_ELECTRODES),
+        cautions=ON_THE_LABEL,
+        field=(field.sentences[0], field.sentences[2]) if (field := keep_away(welder)) is not None else (),
     )
 
 

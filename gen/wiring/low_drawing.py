@@ -233,7 +233,7 @@ def _stage(c: Canvas, y: float, stage: _Stage) -> None:
         (12.2, y - 3.6),
         (7.4, 5.8),
         stage.words,
-        at=(3.7, 2.3),
+        at=(3.7, 1.9),
         left={"IN": 3.6},
         top={"SUP": 1.4},
         bottom={"0V": 3.7},

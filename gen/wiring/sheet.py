@@ -7,7 +7,8 @@ from dataclasses import dataclass
 from markupsafe import Markup
 
 from gen.boards import Board, Erratum
-from gen.cautions import CAUTIONS
+from gen.cautions import AT_THE_PARTS, AT_THE_RULES, AT_THE_WIRES, CAUTIONS
+from gen.machine.field import keep_away
 from gen.machine.supply import second_is_live
 from gen.machine.welder import Welder
 from gen.ranges import shown
@@ -74,9 +75,10 @@ def wiring_sheet(welder: Welder, board: Board, choice: Choice) -> Sheet:
         amperes=shown(conductor_current_A(welder, choice.load)),
         conductors=CONDUCTORS,
         cautions=(*CAUTIONS, SHEET_CAUTION),
-        of_wiring=(CAUTIONS[1], SHEET_CAUTION),
-        of_rules=(CAUTIONS[2],),
-        of_parts=(CAUTIONS[0],),
+        of_wiring=(*AT_THE_WIRES, SHEET_CAUTION),
+        of_rules=AT_THE_RULES,
+        of_parts=AT_THE_PARTS,
+        field=field.sentences if (field := keep_away(welder)) is not None else (),
     )
     return Sheet(netlist, tuple((f"{page.name}.svg", page.svg) for page in pages), html)
 

@@ -13,6 +13,7 @@ from markupsafe import Markup
 from gen.cautions import CAUTIONS
 from gen.current import delivered
 from gen.machine.cut_off import HEADING
+from gen.machine.field import keep_away
 from gen.templates import html_templates
 from sim.bench.recording import ObservedWeld, StateChange
 from sim.faults.text import finding_of, over_run_figure, verdict_word
@@ -86,9 +87,10 @@ def verdict(data: ReportData) -> Markup:
     )
 
 
-def cautions(_: ReportData) -> Markup:
-    """The cautions, the same for every run."""
-    return all_cautions()
+def cautions(data: ReportData) -> Markup:
+    """The cautions, and how far off the magnetic field of this machine falls to the reference levels."""
+    field = keep_away(data.welder)
+    return _section("cautions", paragraphs=CAUTIONS if field is None else (*CAUTIONS, " ".join(field.sentences)))
 
 
 def all_cautions() -> Markup:

@@ -13,6 +13,7 @@ from typing import Any
 
 import pytest
 
+from gen import cautions
 from gen.records import Records, WeldRecord
 from tests.support.cli.command_line import replaced, typed
 from tests.support.cli.scrap import add, set_out
@@ -73,8 +74,12 @@ def test_the_chart_is_read_from_the_machine(shop: Path, tmp_path: Path) -> None:
     assert "rungs" in page.text
     assert "cycles" in page.text
     assert "90 %" in page.text
-    assert "pacemakers" in page.text
-    assert "licensed electrician" not in page.text
+    assert told(page.text) == cautions.AT_THE_ELECTRODES
+
+
+def told(text: str) -> tuple[str, ...]:
+    """The cautions that a page of paper carries."""
+    return tuple(caution for caution in cautions.CAUTIONS if caution in text)
 
 
 def test_the_label_names_the_machine_and_what_it_lacks(shop: Path, tmp_path: Path) -> None:
@@ -92,6 +97,7 @@ def test_the_label_names_the_machine_and_what_it_lacks(shop: Path, tmp_path: Pat
         "Not fitted: contactor",
     ):
         assert words in page.text, words
+    assert told(page.text) == cautions.ON_THE_LABEL
 
 
 def test_the_logbook_keeps_local_days(shop: Path, tmp_path: Path) -> None:

@@ -10,8 +10,10 @@ from importlib.resources import files
 import html5lib
 import pytest
 
+from gen import cautions
 from gen.boards import Board, Erratum, boards
 from gen.cautions import CAUTIONS
+from gen.machine.field import keep_away
 from gen.machine.welder import Welder
 from gen.user_files import Wrong
 from gen.wiring.netlist import Kind, Net, Netlist, Part, chain, star
@@ -174,10 +176,20 @@ def test_the_first_page_has_every_caution_and_each_page_its_own(sheet: Sheet) ->
     for caution in CAUTIONS:
         assert caution in pages[0]
     assert "no certified design" in pages[0]
-    for page in pages[1:]:
-        assert 1 <= sum(caution in page for caution in CAUTIONS) <= 2
-    for page in (*pages[1:6], *pages[7:10]):  # where somebody wires
-        assert CAUTIONS[1] in page
+    wired, ruled, bought = cautions.AT_THE_WIRES, cautions.AT_THE_RULES, cautions.AT_THE_PARTS
+    wanted = [wired] * 5 + [ruled] + [wired] * 3 + [bought] * 2
+    assert [tuple(caution for caution in CAUTIONS if caution in page) for page in pages[1:]] == wanted
+
+
+def test_the_first_page_says_how_far_off_the_field_falls() -> None:
+    """The distances of this machine's loop, with the words that they certify nothing and never clear an implant."""
+    known = known_welder()
+    far = keep_away(known)
+    assert far is not None
+    first = sheet_of(known).html.split('<section class="sheet">')[1].replace("&#39;", "'")
+    for sentence in far.sentences:
+        assert sentence in first
+    assert "How far off" not in sheet_of(make_welder()).html  # no secondary current is known
 
 
 def test_wires_are_of_the_owners_country_and_ticked(sheet: Sheet) -> None:
