@@ -181,11 +181,11 @@ def _state(status: Status | None) -> str:
 
 
 def judge_log(step: Step, entry: WeldEntry | None, planned: int | None, state: str) -> Judged:
-    """Whether the board's log holds a whole weld; where the pedal was to be let go, one that this ended."""
+    """Whether the board's log holds a whole weld; where pedal or stop were to end it, one that they ended."""
     if entry is None:
         return Judged("failed", f"the board's log holds no such weld; it is {state}; {step.mend}")
-    if step.let_go:
-        if entry.ending == words.RELEASED and 0 < entry.fired < entry.planned:
+    if step.let_go or step.stops:
+        if entry.ending == (words.RELEASED if step.let_go else words.STOPPED) and 0 < entry.fired < entry.planned:
             return Judged("passed", log_text(entry))
         return Judged("failed", f"the board's log says {log_text(entry)}; it is {state}; {step.mend}")
     whole = entry.ending == words.COMPLETED and entry.fired == entry.planned

@@ -11,6 +11,7 @@ from dataclasses import replace
 
 from gen import words
 from gen.boards import Board
+from gen.commissioning.cut_off import dead, low_voltage, under_load
 from gen.commissioning.installation import (
     RESIDUAL_LEAST,
     RESIDUAL_MS,
@@ -21,6 +22,7 @@ from gen.commissioning.installation import (
 )
 from gen.commissioning.powered import MAINS, first_weld, open_electrodes, resistive, shorted
 from gen.commissioning.values import (
+    CONTACTS,
     LOGIC,
     SUPPLY,
     UNPOWERED,
@@ -60,10 +62,13 @@ def steps(welder: Welder, board: Board, readings: Mapping[str, float] | None = N
     """
     found = [
         *_unpowered(welder),
+        *dead(welder),
         *_supply(welder, (readings or {}).get("voltage-to-earth")),
         *_contacts(welder),
+        *low_voltage(welder, board),
         *_detector(welder),
         *resistive(welder, board, (readings or {}).get("load-power")),
+        *under_load(welder),
         *open_electrodes(welder, (readings or {}).get("open-electrodes")),
         shorted(welder, board),
         first_weld(welder),
@@ -239,7 +244,7 @@ def _contact(name: str, title: str, contact: Contact, lacking: str = "") -> Step
     return Step(
         name,
         title,
-        LOGIC,
+        CONTACTS,
         (contact.act, contact.undo),
         "",
         Figure(0, 0, "", "what the board tells"),
@@ -255,7 +260,7 @@ def _contacts(welder: Welder) -> tuple[Step, ...]:
     pedal = Contact(
         words.PEDAL,
         False,
-        "Press the pedal and keep it down. The board may begin a weld: with the gate lead off nothing fires.",
+        "Press the pedal and keep it down.",
         "Let go of the pedal.",
         "the board sees the pedal pressed while nobody is on it; wire a normally open contact from its pin to ground, "
         "and look for a short",
@@ -272,7 +277,7 @@ def _contacts(welder: Welder) -> tuple[Step, ...]:
     hot = Contact(
         words.HOT,
         False,
-        "Take the lead of the over-temperature contact off its terminal.",
+        "Take the lead of the board's over-temperature contact (B2) off its terminal.",
         "Put the lead back.",
         "the board sees the over-temperature contact open while the transformer is cold; check its lead",
         "the board never saw the over-temperature contact open; it may be bridged",

@@ -30,7 +30,7 @@ NOT_DONE = (
 class Stage:
     """Steps that want the same things off and on."""
 
-    key: Literal["unpowered", "supply", "logic", "resistive", "open", "shorted", "scrap"]
+    key: Literal["unpowered", "supply", "contacts", "logic", "resistive", "open", "shorted", "scrap"]
     title: str
     state: tuple[str, ...]
     """What is off and on, in words."""
@@ -57,9 +57,18 @@ SUPPLY = Stage(
     ),
     (0,),
 )
+CONTACTS = Stage(
+    "contacts",
+    "The board's contacts",
+    (
+        "Off: power circuit (Q1) and control circuit (Q2), both locked off.",
+        "On: the board, from the computer by the USB isolator. It has no mains, and begins nothing.",
+    ),
+    (1, 2),
+)
 LOGIC = Stage(
     "logic",
-    "Logic only",
+    "Control circuit only",
     (
         "Off: the power circuit, its isolator (Q1) locked off and proved dead. The gate lead is off the switch.",
         "On: the control circuit by its own isolator (Q2): detector, 24 V supply and board. The computer by the USB isolator.",
@@ -147,6 +156,8 @@ class Step:
     """The weld that it makes: one of gen.commissioning.shots, or the schedule selected on the board."""
     let_go: bool = False
     """Whether the pedal is let go in that weld, which must end it: the board's log says so, and nothing is read."""
+    stops: bool = False
+    """Whether the stop is pressed in that weld, which must end it: the board's log says so. A reading follows."""
     counted: bool = False
     """Whether the board counts the reading itself: the mains frequency."""
     edge: Edge | None = None

@@ -220,14 +220,15 @@ class Walk:
         ready = asked.load(table)
         if ready.outcome == "failed":
             return _Result(ready)
-        held = "let go as soon as the load is on" if step.let_go else "hold it"
-        self._guide.say(f"Now: press the pedal and {held}.")
+        self._guide.say(f"Now: press the pedal and {_then(step)}.")
         if not asked.pressed():
             return _Result(Judged("failed", "the board took no pedal; press it again when the walk goes on"))
         reading = None
         if not step.let_go:
             reading = float(self._guide.answer(f"{step.read}: reading in {step.limit.unit}", _reading(step, ())))
         entry, state = asked.weld()
+        if step.stops:
+            self._guide.say("Now: Release the stop.")
         log = judge_log(step, entry, None if table is None else table.fired_half_cycles, state)
         if log.outcome == "failed" or reading is None:
             return _Result(log, reading)
@@ -261,6 +262,13 @@ class Walk:
 def instead_of_reading(step: Step) -> tuple[str, ...]:
     """What may be said in the place of a step's reading: that there is no instrument, or to reckon it from the parts."""
     return (*((_NONE,) if step.tool_may_lack else ()), *((_PARTS,) if step.edge is not None else ()))
+
+
+def _then(step: Step) -> str:
+    """What is done with the pedal down."""
+    if step.stops:
+        return "the stop as soon as the load is on; keep the stop pressed"
+    return "let go as soon as the load is on" if step.let_go else "hold it"
 
 
 def _reading(step: Step, words: Sequence[str]) -> Callable[[str], str | float]:

@@ -152,9 +152,8 @@ def rules(welder: Welder, board: Board, choice: Choice, netlist: Netlist) -> tup
         "D2 is a suppressor that clamps both ways, or a diode in series with a 36 V Zener. With a plain diode the coil's current "
         "dies away by itself, and K1 opens several times later (makers' notes, from memory). A3's output stands 80 V or more.",
         "The detector stands on the two conductors that feed the transformer, before the contactor.",
-        "Detector and 24 V supply have an isolator of their own (Q2), so that they can be tried with the power circuit locked "
-        "off. With Q1 off alone Q2, F2, F3, G1 and the detector stay live: lock off both, and say so on a label at Q1 "
-        "(IEC 60204-1 and NFPA 79, excepted circuits, from memory).",
+        "Detector and 24 V supply have their own isolator (Q2): with Q1 off alone they stay live. Lock off both; a label at Q1 "
+        "says so (IEC 60204-1, from memory).",
         _detector_rule(welder, board, choice),
         secondary,
         "Protective earth goes to every metal part on a conductor of its own, from one bar (XE). 0 V is bonded to it at one "

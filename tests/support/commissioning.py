@@ -16,7 +16,14 @@ PICO = boards()["pico"]
 
 
 # No step may be passed over that anybody can read with a cheap meter.
-GOOD = {"earth": ["0.1"], **{f"insulation{pair}": ["20"] for pair in ("", "-welding", "-secondary")}}
+GOOD = {
+    "earth": ["0.1"],
+    **{f"insulation{pair}": ["20"] for pair in ("", "-welding", "-secondary")},
+    "contactor-open": ["20"],
+    "pulls": ["6500"],
+    "coil-supply": ["24"],
+    **{name: ["0"] for name in ("stop-cuts", "heat-cuts", "train-stops", "gate-stands", "discharge")},
+}
 
 
 class Scripted:

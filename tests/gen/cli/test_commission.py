@@ -11,8 +11,9 @@ import ast
 import json
 import re
 import sqlite3
+import tomllib
 from collections.abc import Callable
-from functools import partial
+from functools import lru_cache, partial
 from pathlib import Path
 
 import pytest
@@ -25,13 +26,16 @@ from gen.commissioning.steps import steps
 from gen.firmware import FirmwareBundle, render
 from gen.link.errors import Unplugged
 from gen.link.flashing import read_bundle
-from gen.machine.welder import read_welder
+from gen.machine.welder import Welder, read_welder
 from gen.schedule import read_schedule
 from gen.timing import compile_schedule
+from gen.wiring.upgrade import upgrade
 from gen.words import PEDAL
 from tests.support.link.commission_bench import CommissionBench, Person
 from tests.support.link.hidden_truth import Truth
 from tests.support.link.link_shop import SCHEDULE, WELDER, Outcome, replaced, typed
+from tests.support.miswired.circuit import Circuit
+from tests.support.wiring.upgrade_machines import chosen
 
 ROOT = Path(__file__).parents[3]
 
@@ -61,6 +65,12 @@ FAULTS: dict[str, tuple[dict[str, object], str]] = {
         {"insulation_secondary_Mohm": 0.4},
         "0.4 Mohm, the limit is at least 2.5 Mohm; do not connect it",
     ),
+    "contactor-open": (
+        {"joined": (("K1.3", "K1.4"),)},
+        "0 Mohm, the limit is at least 0.1 Mohm; a contact that is bridged",
+    ),
+    "snubber": ({"off": ("R3.1",)}, "0 uF, the limit is 0.01 to 2.2 uF; nothing: a lead of R3 or C1"),
+    "pulls": ({"off": ("R9.2",)}, " ohm, the limit is 3400 to 7480 ohm; a pull-down is missing"),
     "voltage": ({"mains_V": 199.0}, "199 V, the limit is 207 to 253 V; another outlet"),
     "voltage-to-earth": ({"to_earth_V": 0.8}, "0.8 V, the limit is 207 to 253 V; too little: no earth"),
     "line-impedance": ({"line_ohm": 1.4}, "1.4 ohm, the limit is at most 1.05 ohm; a thicker or shorter cable"),
@@ -68,9 +78,18 @@ FAULTS: dict[str, tuple[dict[str, object], str]] = {
     "residual-current": ({"residual_mA": 34.0}, "34 mA, the limit is 15 to 30 mA; a licensed electrician"),
     "residual-time": ({"residual_ms": 410.0}, "410 ms, the limit is at most 300 ms; a licensed electrician"),
     "pedal": ({"pedal_inverted": True}, "sees the pedal pressed while nobody is on it; wire a normally open contact"),
-    "stop": ({"stop_lead_off": True}, "sees the stop open while nobody presses it; it is a normally closed contact"),
-    "over-temperature": ({"hot_bridged": True}, "never saw the over-temperature contact open; it may be bridged"),
-    "force-switch": ({"force_dead": True}, "never saw the force switch closed; check its lead"),
+    "stop": ({"off": ("S1.21",)}, "sees the stop open while nobody presses it; it is a normally closed contact"),
+    "over-temperature": (
+        {"joined": (("R12.1", "A1.GND"),)},
+        "never saw the over-temperature contact open; it may be bridged",
+    ),
+    "force-switch": ({"off": ("S3.1",)}, "never saw the force switch closed; check its lead"),
+    "coil-supply": ({"off": ("B1.2",)}, "0 V, the limit is 20.4 to 26.4 V; 24 V supply"),
+    "stop-cuts": ({"joined": (("S1.11", "S1.12"),)}, "24 V, the limit is at most 2.4 V; the stop would leave"),
+    "heat-cuts": ({"joined": (("S1.12", "B1.2"),)}, "24 V, the limit is at most 2.4 V; heat would leave"),
+    "train-stops": ({"joined": (("A3.OUT", "A3.0V"),)}, "24 V, the limit is at most 2.4 V; a board that hangs"),
+    "gate-stands": ({"joined": (("A2.SUP", "A2.OUT"),)}, "the limit is at most 1 V; a pin that stands high would fire"),
+    "gate-pulse": ({"one_shot_ms": 15.0}, "15.1 ms, the limit is 6.02 to 12 ms; too short: gates would end early"),
     "frequency": ({"mains_Hz": 60.0}, "does not lock to the mains: locked out: frequency out of band"),
     "offset-rise": (
         {"rise_us": 480.0},
@@ -81,7 +100,9 @@ FAULTS: dict[str, tuple[dict[str, object], str]] = {
         "weldbeat calibrate detector.offset_fall_us=READING, then build and flash anew",
     ),
     "load-power": ({"plate_W": 60.0}, "60 W, the limit is 500 to 5060 W; take another load"),
-    "resistive-load": ({"gate_lead_off": True}, "0 A, the limit is 2.15 to 3.22 A; nothing: gate lead"),
+    "resistive-load": ({"off": ("V1.G", "V2.G")}, "0 A, the limit is 2.15 to 3.22 A; nothing: gate lead"),
+    "stop-drops": ({"misses_the_stop": True}, "the board's log says completed, 50 of 50 half-cycles fired; it is "),
+    "discharge": ({"off": ("R4.1",)}, "V, the limit is at most 60 V; the bleeder R4 is missing or open"),
     "open-electrodes": ({"idle_A": 5.4}, "the limit is 0.22 to 3.3 A; too much: a shorted turn"),
     "open-balance": (
         {"lead_works_loose": "Open electrodes, d.c."},
@@ -109,6 +130,17 @@ def firmware() -> FirmwareBundle:
     return render(compile_schedule(read_schedule(path), welder, board, path), welder, board)
 
 
+def wired() -> Circuit:
+    """The machine of the user's folder, wired as its sheet says."""
+    return _wired(Path("welder.toml").read_text())
+
+
+@lru_cache
+def _wired(text: str) -> Circuit:
+    welder = Welder.model_validate(tomllib.loads(text))
+    return Circuit(upgrade(welder, boards()["pico"], chosen(welder)))
+
+
 Walk = Callable[..., tuple[Outcome, CommissionBench, Person]]
 
 
@@ -125,7 +157,7 @@ def walk(here: Path, monkeypatch: pytest.MonkeyPatch) -> Walk:
         made: Callable[[CommissionBench], Person] = Person,
         after: Callable[[CommissionBench], None] = lambda _: None,
     ) -> tuple[Outcome, CommissionBench, Person]:
-        with CommissionBench(flashed or firmware(), truth, flash, rested_ms) as bench:
+        with CommissionBench(flashed or firmware(), truth, flash, wired(), rested_ms) as bench:
             monkeypatch.setattr(gen.commissioning.board, "time", bench)
             monkeypatch.setattr(gen.link.client, "time", bench)
             person = made(bench)
@@ -162,7 +194,7 @@ def test_each_step_fails_once_is_mended_and_the_walk_goes_on(walk: Walk) -> None
     digest = firmware().board_digest
     outcome, _, person = walk(Truth(), after=the_users_own_is_selected)
     assert (outcome.code, outcome.err) == (0, ""), outcome
-    assert "Walk 1: 24 of 24 steps passed." in outcome.out
+    assert "Walk 1: 35 of 35 steps passed." in outcome.out
     rows = kept()
     derived = [row for row in rows if row[0] == "short-circuit-current"]
     assert len(derived) == 1
@@ -186,7 +218,7 @@ def test_letting_go_ends_the_weld_where_the_hand_is_the_force(walk: Walk) -> Non
     outcome, _, _ = walk(Truth(holds_on=True))
     assert (outcome.code, outcome.err) == (1, ""), outcome
     assert "the board's log says completed, 50 of 50 half-cycles fired; it is ready; let go" in flat(outcome.out)
-    walk(Truth(gate_lead_off=True))  # stops in the next stage, at the open electrodes
+    walk(Truth(off=("V1.G", "V2.G")))  # stops in the next stage, at the open electrodes
     rows = {row[0]: row for row in kept() if row[1] == "passed"}
     assert re.match(r"released, \d+ of 50 half-cycles fired", rows["let-go"][4])
 
@@ -231,7 +263,9 @@ def test_without_a_board_or_instruments_steps_say_not_checked(walk: Walk) -> Non
     """What cannot be checked is told as such and never as passed; a board that comes later makes up for it, and only for it."""
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr("gen.link.ports.ports", list)
-        alone = typed(["commission"], "y\n0.1\n20\n20\n20\ny\n" + 6 * "none\n" + "y\nnone\nnone\n")
+        unpowered, logic = "y 0.1 20 20 20 20 none 6500", "y 24 0 0 0 0 none none none"
+        lines = [*unpowered.split(), "y", *(6 * ["none"]), *logic.split(), "y", "0"]
+        alone = typed(["commission"], "\n".join(lines) + "\n")
     assert (alone.code, alone.err) == (0, ""), alone
     outcomes = dict(row[:2] for row in kept())
     assert {name for name, outcome in outcomes.items() if outcome == "passed"} == {
@@ -239,15 +273,24 @@ def test_without_a_board_or_instruments_steps_say_not_checked(walk: Walk) -> Non
         "insulation",
         "insulation-welding",
         "insulation-secondary",
+        "contactor-open",
+        "pulls",
+        "coil-supply",
+        "stop-cuts",
+        "heat-cuts",
+        "train-stops",
+        "gate-stands",
+        "discharge",
     }
     assert set(outcomes.values()) == {"passed", "not checked"}
-    assert "Walk 1: 4 of 24 steps passed." in alone.out
+    assert "Walk 1: 12 of 35 steps passed." in alone.out
     assert "not checked: no board was there to ask" in alone.out
     outcome, _, _ = walk(Truth())
     assert outcome.code == 0
-    made_up = [name for name, *_ in kept()[24:] if name != "short-circuit-current"]
+    made_up = [name for name, *_ in kept()[len(FAULTS) :] if name != "short-circuit-current"]
     names = list(FAULTS)
-    assert made_up == [name for name in names[names.index("pedal") :] if "off" not in name]
+    by_meter = {name for name, outcome in outcomes.items() if outcome == "passed"} | {"gate-pulse"}
+    assert made_up == [n for n in names[names.index("pedal") :] if "off" not in n and n not in by_meter]
 
 
 def test_a_band_from_the_parts_and_what_the_machine_lacks(walk: Walk) -> None:
@@ -265,7 +308,7 @@ def test_a_band_from_the_parts_and_what_the_machine_lacks(walk: Walk) -> None:
     assert outcomes["offset-rise"][1:3] == outcomes["offset-fall"][1:3] == ("passed", None)
     assert " us, from its parts" in outcomes["offset-rise"][4]
     supply = "voltage, voltage-to-earth, line-impedance, loop-impedance, residual-current, residual-time"
-    assert f"Not checked: {supply}, open-balance, earth-current." in flat(outcome.out)
+    assert f"Not checked: snubber, {supply}, gate-pulse, open-balance, earth-current." in flat(outcome.out)
 
 
 def test_one_shot_a_minute(walk: Walk) -> None:
@@ -326,7 +369,7 @@ def test_stopping_in_the_middle_puts_the_board_back(walk: Walk) -> None:
     """Somebody who says that things are not so ends the walk; what was passed is kept, and the board welds its own again."""
     outcome, _, _ = walk(Truth(), made=Doubtful, after=the_users_own_is_selected)
     assert (outcome.code, outcome.err) == (2, "weldbeat: stopped\n")
-    assert kept()[-1][:2] == ("resistive-load", "passed")
+    assert kept()[-1][:2] == ("discharge", "passed")
 
 
 class Clumsy(Person):
@@ -344,7 +387,7 @@ def test_a_cable_pulled_in_the_middle_of_a_shot(walk: Walk) -> None:
     outcome, bench, _ = walk(Truth(), made=Clumsy)
     assert (outcome.code, outcome.err) == (2, f"weldbeat: {bench.port}: went away; {Unplugged.again}\n")
     assert "A shot is still selected on the board: weldbeat schedules --select job" in outcome.out
-    assert kept()[-1][:2] == ("resistive-load", "passed")
+    assert kept()[-1][:2] == ("discharge", "passed")
     outcome, _, _ = walk(Truth(), after=the_users_own_is_selected)
     assert (outcome.code, outcome.err) == (0, "")
     assert kept()[list(FAULTS).index("open-electrodes")][:2] == ("open-electrodes", "passed")

@@ -36,7 +36,7 @@ def test_a_failed_step_ends_the_walk_and_is_the_next_one_taken(tmp_path: Path) -
     second = Scripted(earth=["0.1"])
     end = walked(welder, kept, second)
     assert end.failed is None
-    assert set(end.left_out) == {step.key for step in steps(welder, PICO)[len(GOOD) :]}
+    assert set(end.left_out) == {step.key for step in steps(welder, PICO)} - set(GOOD)
     assert [(check.step, check.outcome, check.reading) for check in last_walk(kept)[:2]] == [
         ("earth", "failed", 0.4),
         ("earth", "passed", 0.1),

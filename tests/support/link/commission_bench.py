@@ -14,51 +14,50 @@ import select
 import threading
 import tty
 from collections.abc import Callable, Generator
+from dataclasses import replace
 from itertools import pairwise
 from types import TracebackType
 from typing import Self
 
 import simpy
 
+from gen.commissioning.values import CONTACTS, LOGIC, OPEN, RESISTIVE, SCRAP, SHORTED, SUPPLY, UNPOWERED
 from gen.firmware import FirmwareBundle
 from gen.words import FORCE, HOT, PEDAL, STOP_OPEN
 from sim.bench.ammeter import AmmeterSpec, PrimaryAmmeter
 from sim.bench.chip import Clock, Flash
 from sim.bench.circuit import SeriesLoad
-from sim.bench.detector import CrossingDetector, DetectorSpec
+from sim.bench.detector import DetectorSpec
 from sim.bench.driver import HostDriver, Sensed, SerialLine
 from sim.bench.gate import DetectorSettings, GateUnit
 from sim.bench.host import Firmware, Host
 from sim.bench.joint import BenchWork
 from sim.bench.mains import MainsSpec, MainsSupply
 from sim.bench.pin import PinTrace, Wires
-from sim.bench.protection import Contactor, GateDrive, ProtectionSpec
 from sim.bench.switch import SolidStateSwitch, SwitchSpec
 from sim.core.impulse import Firing, Impulse, run
 from tests.support.link.hidden_truth import Truth
+from tests.support.miswired.circuit import Circuit, Load, Setting
+from tests.support.miswired.plant import HANDS, Plant
 
 SLICE_S = 0.02
 WORKS_AFTER_S = 0.4
 AFTER_S = 0.2  # time goes on so long after an answer: who asked may wait for another that belongs to it
 
 
-class _OneSided(SolidStateSwitch):
-    """A pair of which one thyristor does not fire; or none, where the gate lead is off."""
-
-    one_sided = False
-    lead_off = False
-
-    def gate(self, level: int) -> None:
-        if level and (self.lead_off or (self.one_sided and not self._mains.at(self._env.now).positive)):
-            return
-        super().gate(level)
-
-
 class CommissionBench:
-    """`port` is what the command opens. Also stands in for the module `time`. `files` is the board's flash."""
+    """`port` is what the command opens. Also stands in for the module `time`. `files` is the board's flash.
+
+    `circuit`: the machine as somebody wired it. What the board's pins read and what reaches the switch follows from that.
+    """
 
     def __init__(
-        self, bundle: FirmwareBundle, truth: Truth, files: dict[str, bytes], rested_ms: int = 3_600_000
+        self,
+        bundle: FirmwareBundle,
+        truth: Truth,
+        files: dict[str, bytes],
+        circuit: Circuit,
+        rested_ms: int = 3_600_000,
     ) -> None:
         self.truth = truth
         self.files = files
@@ -68,16 +67,12 @@ class CommissionBench:
         self._mains = MainsSupply(MainsSpec(truth.mains_V, truth.mains_Hz, jitter_us=15), seed=1)
         spec = DetectorSpec("square", truth.rise_us, truth.fall_us, truth.mains_V)
         self._wires = wires = Wires(env)
-        CrossingDetector(env, spec, self._mains, wires.detector)
-        self._pins = {PEDAL: wires.pedal, STOP_OPEN: wires.stop, FORCE: wires.force, HOT: wires.hot}
-        wires.pedal.level, wires.stop.level, wires.force.level = int(truth.pedal_inverted), int(truth.stop_lead_off), 0
+        self.plant = plant = Plant(env, wires, self._mains, spec, circuit, truth.one_shot_ms / 1000)
+        self._right = Circuit(circuit.netlist)
         heater = SeriesLoad((truth.mains_V**2) / (truth.plate_W * truth.load_over_plate), 1e-5)
-        GateDrive(env, ProtectionSpec(), wires)
-        contactor = Contactor(env, ProtectionSpec(), wires)
-        self._switch = _OneSided(
-            env, SwitchSpec("scr_pair", 0.2, 0.1, 10), BenchWork(heater, None), self._mains, contactor, wires
-        )
-        self._switch.lead_off = truth.gate_lead_off
+        work = BenchWork(heater, None)
+        self._switch = SolidStateSwitch(env, SwitchSpec("scr_pair", 0.2, 0.1, 10), work, self._mains, plant, wires)
+        plant.change(pedal=truth.pedal_inverted, off=frozenset(truth.off), joined=frozenset(truth.joined))
         self._edges = PinTrace(env, wires.gate).changes
         clock = Clock(env, rested_ms=rested_ms)
         offsets = DetectorSettings(True, config.OFFSET_RISE_US, config.OFFSET_FALL_US)
@@ -91,7 +86,7 @@ class CommissionBench:
         driver = HostDriver(clock, wires, gate, Sensed(self._switch, ammeter), flash, self._line, config)
         driver.hold_blips()
         self._host = Host(clock, firmware, driver, [], 1)
-        for pin in self._pins.values():
+        for pin in (wires.pedal, wires.stop, wires.force, wires.hot):
             pin.watchers.append(self._host.wake)
         self._lock = threading.Lock()
         self._ours, self._theirs = pty.openpty()
@@ -141,7 +136,7 @@ class CommissionBench:
                 with self._lock:
                     self._env.run(until=self._env.now + SLICE_S)
                     sent, self._line.sent = b"".join(self._line.sent), []
-                if sent:
+                if sent and not self.plant.silent:
                     os.write(self._ours, sent)
                     until_s = self._env.now + AFTER_S
                     asked = False
@@ -153,13 +148,33 @@ class CommissionBench:
 
     def set(self, bit: int, level: int, after_s: float = WORKS_AFTER_S) -> None:
         """Bring a contact to a level in a while."""
+        what = HANDS[bit]
+        if "." in what:
+            self.later(lambda: self.lead(what, on=not level), after_s)
+        else:
+            self.later(lambda: self.plant.change(**{what: bool(level)}), after_s)
+
+    def later(self, act: Callable[[], None], after_s: float = WORKS_AFTER_S) -> None:
+        """Do something in a while."""
 
         def worked() -> Generator[simpy.Event, None, None]:
             yield self._env.timeout(after_s)
-            self._pins[bit].set(level)
+            act()
 
         with self._lock:
             self._env.process(worked())
+
+    def lead(self, *terminals: str, on: bool) -> None:
+        """Take leads off their terminals, or put them back where they are not off for good."""
+        off = self.plant.setting.off
+        self.plant.change(off=off - (set(terminals) - set(self.truth.off)) if on else off | set(terminals))
+
+    def stage(self, title: str) -> None:
+        """Bring the machine into the state that a stage asks for."""
+        power, control, gates, load = STAGES[title]
+        with self._lock:
+            self.lead("V1.G", "V2.G", on=gates)
+            self.plant.change(power=power, control=control, load=load)
 
     # -- the person's eyes ---------------------------------------------------------------------------------------
 
@@ -171,7 +186,8 @@ class CommissionBench:
 
     def one_sided(self) -> None:
         """One thyristor fires no more."""
-        self._switch.one_sided = True
+        with self._lock:
+            self.lead("V1.G", on=False)
 
     def last_impulse(self) -> list[tuple[float, float]]:
         """The gates of the last impulse."""
@@ -185,34 +201,153 @@ class CommissionBench:
     def clamp_A(self, circuit: str) -> float:
         """What a true-RMS clamp meter holds of the last impulse, in its digits: `load`, `open`, `shorted` or `work`."""
         half_s = 0.5 / self.truth.mains_Hz
-        gates = self._given()
-        if not gates:
+        fires = self._given()
+        if not fires:
             return 0.0
         if circuit == "load":
-            swings = [c.rms_A for c in self._switch.conductions if c.start_s >= gates[0][0]]
+            swings = [c.rms_A for c in self._switch.conductions if c.start_s >= fires[0].on_s]
         else:
             swings = [swing.primary_rms_A for swing in self._impulse(circuit).swings]
-        reading = math.sqrt(sum(rms_A**2 for rms_A in swings) * half_s / self._length_s(gates))
+        reading = self._share() * math.sqrt(sum(rms_A**2 for rms_A in swings) * half_s / self._length_s())
         return round(reading, 2 if reading < 10 else 1)
+
+    def _share(self) -> float:
+        """What flows through the load as it is wired, over what would flow: in the polarity where more does."""
+        fired = replace(FIRED, load=self.plant.setting.load)
+        shares = [
+            self.plant.circuit.look(replace(fired, positive=p, off=self.plant.setting.off), self.plant.broken).load_A
+            / self._right.look(replace(fired, positive=p)).load_A
+            for p in (True, False)
+        ]
+        return max(shares)
 
     def clamp_dc_A(self) -> float:
         """What a d.c. clamp meter holds of it with open electrodes: the mean of the current."""
-        return round(self._impulse("open").charge_C / self._length_s(self._given()), 2)
+        if not self._given():
+            return 0.0
+        return round(self._share() * self._impulse("open").charge_C / self._length_s(), 2)
 
-    def _given(self) -> list[tuple[float, float]]:
-        """The gates of the last impulse that reached the switch."""
-        return [] if self.truth.gate_lead_off else self.last_impulse()
+    def _given(self) -> list[Firing]:
+        """The gates of the last impulse that turned the switch on."""
+        starts = [c.start_s for c in self._switch.conductions]
+        return [Firing(on, off) for on, off in self.last_impulse() if any(on <= s <= off for s in starts[-200:])]
 
-    def _length_s(self, gates: list[tuple[float, float]]) -> float:
+    def _length_s(self) -> float:
+        gates = self.last_impulse()
         return (self._mains.at(gates[-1][0]).index - self._mains.at(gates[0][0]).index + 1) * 0.5 / self.truth.mains_Hz
 
     def _impulse(self, circuit: str) -> Impulse:
         """What the gates of the last impulse do to the transformer."""
-        gates = self._given()
+        gates = self.last_impulse()
         first, last = self._mains.at(gates[0][0]).index, self._mains.at(gates[-1][0]).index
         supply = [self._mains.half_cycle(n) for n in range(first, last + 2)]
-        fires = [Firing(on, off) for on, off in gates if not self._switch.one_sided or self._mains.at(on).positive]
-        return run(self.truth.circuit(work=circuit == "work"), supply, fires, 0.0, circuit != "open")
+        return run(self.truth.circuit(work=circuit == "work"), supply, self._given(), 0.0, circuit != "open")
+
+    # -- other meters ----------------------------------------------------------------------------------------------
+
+    def earth_ohm(self) -> float:
+        """The worst of the touchable metal parts, to the supply's protective earth."""
+        touchable = [t for t in ("EN.PE", "H1.PE", "T1.core") if t in self.plant.circuit.terminals]
+        touchable += ["E2.1"] if "XS.PE" in self.plant.circuit.terminals else []
+        return self.truth.earth_ohm + min(max(self._ohms("Q0.PE", t) for t in touchable), 9e5)
+
+    def insulation_Mohm(self, one: tuple[str, ...], other: tuple[str, ...], whole: float) -> float:
+        """At 500 V between two parts of the transformer, board and switch and the secondary's earth taken off."""
+        off = {t for t in self.plant.circuit.terminals if t.partition(".")[0] not in ("T1", "E1", "E2", "XE", "K1")}
+        found = min(self._ohms(a, b, off=frozenset(off)) for a in one for b in other) / 1e6
+        return whole if found > 5 else found
+
+    def poles_Mohm(self) -> float:
+        """The lesser of the contactor's two open contacts."""
+        return round(min(self._ohms("K1.1", "K1.2"), self._ohms("K1.3", "K1.4")) / 1e6, 3)
+
+    def snubber_uF(self) -> float:
+        """What a capacitance meter shows across the switch: a thousand where it cannot settle."""
+        setting = Setting(usb=False, off=self.plant.setting.off, joined=self.plant.setting.joined)
+        z = self.plant.circuit.ohms("V1.A", "V1.K", setting, hertz=METER_HZ)
+        if abs(z.real) > abs(z.imag):
+            return 0.0 if abs(z) > 1e6 else 1000.0
+        return round(-1e6 / (2 * math.pi * METER_HZ * z.imag), 3)
+
+    def pulls_ohm(self) -> float:
+        """The greater of the two pull-downs."""
+        return min(max(self._ohms(f"A1.{pin}", "A1.GND") for pin in ("gate", "contactor")), 9e5)
+
+    def volts(self, *pairs: tuple[str, str]) -> list[float]:
+        """What a voltmeter shows on each pair of terminals, whichever way round."""
+        plant = self.plant
+        return [abs(plant.circuit.volts(one, other, plant.setting, plant.broken)) for one, other in pairs]
+
+    def with_stop(self) -> float:
+        """The greater voltage at coil and gate stage with the stop pressed."""
+        self.set(STOP_OPEN, 1, 0.0)
+        self.sleep(0.5)
+        found = max(self.volts(*FEEDS))
+        self.set(STOP_OPEN, 0, 0.0)
+        self.sleep(0.5)
+        return found
+
+    def with_lead_off(self, terminal: str, pairs: tuple[tuple[str, str], ...], onto: str = "") -> float:
+        """The greater of some voltages with a lead off its terminal, or held onto another."""
+        before = self.plant.setting
+        self._hold(terminal, onto)
+        self.sleep(0.5)
+        found = max(self.volts(*pairs))
+        self._put_back(before)
+        return found
+
+    def _hold(self, terminal: str, onto: str) -> None:
+        with self._lock:
+            s = self.plant.setting
+            joined = s.joined | ({(f"{terminal}'", onto)} if onto else set())
+            self.plant.change(off=s.off | {terminal}, joined=joined)
+
+    def _put_back(self, before: Setting) -> None:
+        with self._lock:
+            self.plant.change(off=before.off, joined=before.joined)
+        self.sleep(0.5)
+
+    def pulse_ms(self) -> float:
+        """How long the gate stage's output is up, when the lead of its pin is held on 3.3 V."""
+        plant, before, up = self.plant, self.plant.setting, 0
+        with self._lock:
+            touch = {("A1.gate'", "A1.3V3")}
+            plant.change(off=before.off | {"A1.gate"}, joined=before.joined | touch)
+            for _ in range(300):
+                up += self.volts(("A2.OUT", "G1.0V"))[0] > 1
+                self._env.run(until=self._env.now + 1e-4)
+        self._put_back(before)
+        return round(up / 10, 1)
+
+    def discharge_V(self) -> float:
+        """What is left on the snubber's capacitor 5 s after the worst moment to open the isolators: 1 Gohm leaks."""
+        farad = self.snubber_uF() * 1e-6
+        if not 0 < farad < 1e-4:
+            return 0.0
+        ohm = self._ohms("C1.1", "C1.2")
+        return round(self.truth.mains_V * math.sqrt(2) * math.exp(-5 / (farad * (1e9 if ohm > 2e7 else ohm))), 1)
+
+    def _ohms(self, one: str, other: str, off: frozenset[str] = frozenset()) -> float:
+        setting = Setting(usb=False, off=self.plant.setting.off | off, joined=self.plant.setting.joined)
+        return abs(self.plant.circuit.ohms(one, other, setting))
+
+
+METER_HZ = 100.0
+FEEDS = (("K1.A1", "G1.0V"), ("A2.SUP", "G1.0V"))
+COIL = ("K1.A1", "K1.A2")
+FIRED = Setting(power=True, control=True, pulled=True, gate=True, pulse=True, train=True)
+
+# Title of a stage: Q1 closed, Q2 closed, gate leads on the switch, what is on the primary leads.
+STAGES: dict[str, tuple[bool, bool, bool, Load]] = {
+    UNPOWERED.title: (False, False, True, "open"),
+    SUPPLY.title: (False, False, True, "open"),
+    CONTACTS.title: (False, False, True, "open"),
+    LOGIC.title: (False, True, False, "open"),
+    RESISTIVE.title: (True, True, True, "heater"),
+    OPEN.title: (True, True, True, "open"),
+    SHORTED.title: (True, True, True, "shorted"),
+    SCRAP.title: (True, True, True, "work"),
+}
 
 
 class Person(io.TextIOBase):
@@ -225,7 +360,7 @@ class Person(io.TextIOBase):
         self.asked: list[str] = []
 
     def _do(self, text: str) -> None:
-        """Work the contacts as asked, as far as the wiring lets."""
+        """Work the contacts as asked."""
         bench, truth = self._bench, self._bench.truth
         pressed, let_go = (0, 1) if truth.pedal_inverted else (1, 0)
         if "Press the pedal and keep it down" in text:
@@ -235,18 +370,24 @@ class Person(io.TextIOBase):
         elif "Press the stop" in text:
             bench.set(STOP_OPEN, 1)
         elif "Release the stop" in text:
-            bench.set(STOP_OPEN, int(truth.stop_lead_off))
-        elif "over-temperature contact off" in text and not truth.hot_bridged:
+            bench.set(STOP_OPEN, 0)
+        elif "over-temperature contact (B2) off" in text:
             bench.set(HOT, 1)
         elif "Put the lead back" in text:
             bench.set(HOT, 0)
-        elif "Close the electrodes" in text and not truth.force_dead:
+        elif "Close the electrodes" in text:
             bench.set(FORCE, 1)
         elif "Open the electrodes" in text:
             bench.set(FORCE, 0)
         elif "press the pedal and let go" in text:
             bench.set(PEDAL, 1)
             bench.set(PEDAL, 0, 4.0 if truth.holds_on else 1.1)
+        elif "press the pedal and the stop" in text:
+            bench.set(FORCE, 1)
+            bench.set(PEDAL, 1)
+            bench.set(STOP_OPEN, int(not truth.misses_the_stop), 1.3)
+            bench.set(PEDAL, 0, 2.5)
+            bench.set(FORCE, 0, 2.5)
         elif "press the pedal and hold it" in text:
             if truth.lead_works_loose == self._title():
                 bench.one_sided()
@@ -274,6 +415,8 @@ class Person(io.TextIOBase):
     def _answer(self, prompt: str, title: str) -> str:
         bench, truth = self._bench, self._bench.truth
         if prompt.startswith("Is all of this so?"):
+            said = self.said.getvalue()
+            bench.stage(max(STAGES, key=said.rfind))
             return "y"
         if prompt.startswith("Write "):
             return "y"
@@ -283,17 +426,23 @@ class Person(io.TextIOBase):
             ("Mains voltage", "Voltage to earth", "Line impedance", "Loop impedance", "Residual-current device")
         ):
             return "none"
+        if not self._tools and title in ("Snubber", "The one-shot ends the gate"):
+            return "none"
         if not self._tools and title.startswith("Detector's offset"):
             return "parts"
         if prompt.endswith("is there one? [y/N]:"):
             return "y" if self._tools else "n"
-        if "held by" in prompt:
+        if "held by" in prompt or title == "Stop drops the contactor":
             bench.sleep(4.5)  # the shot, and the pedal let go
         meters: dict[str, Callable[[], float]] = {
-            "Earth continuity": lambda: truth.earth_ohm,
-            "Insulation, mains to earth": lambda: truth.insulation_Mohm,
-            "Insulation, mains to secondary": lambda: truth.insulation_welding_Mohm,
-            "Insulation, secondary to earth": lambda: truth.insulation_secondary_Mohm,
+            "Earth continuity": bench.earth_ohm,
+            "Insulation, mains to earth": lambda: bench.insulation_Mohm(PRIMARY, FRAME, truth.insulation_Mohm),
+            "Insulation, mains to secondary": lambda: bench.insulation_Mohm(
+                PRIMARY, SECONDARY, truth.insulation_welding_Mohm
+            ),
+            "Insulation, secondary to earth": lambda: bench.insulation_Mohm(
+                SECONDARY, FRAME, truth.insulation_secondary_Mohm
+            ),
             "Residual-current device, current": lambda: truth.residual_mA,
             "Residual-current device, time": lambda: truth.residual_ms,
             "Voltage to earth": lambda: truth.to_earth_V,
@@ -308,10 +457,27 @@ class Person(io.TextIOBase):
             "Open electrodes": lambda: bench.clamp_A("open"),
             "Open electrodes, d.c.": bench.clamp_dc_A,
             "Shorted electrodes": lambda: bench.clamp_A("shorted"),
+            "Contactor, dropped": bench.poles_Mohm,
+            "Snubber": bench.snubber_uF,
+            "Pull-downs": bench.pulls_ohm,
+            "Supply of coil and gate stage": lambda: min(bench.volts(*FEEDS)),
+            "Stop cuts coil and gate stage": bench.with_stop,
+            "Over-temperature contact cuts coil and gate stage": lambda: bench.with_lead_off("B1.1", FEEDS),
+            "A stopped pulse train drops the contactor": lambda: bench.with_lead_off(
+                "A1.contactor", (COIL,), onto="A1.3V3"
+            ),
+            "A gate pin that stands still": lambda: bench.with_lead_off(
+                "A1.gate", (("A2.OUT", "G1.0V"),), onto="A1.3V3"
+            ),
+            "The one-shot ends the gate": bench.pulse_ms,
+            "Stop drops the contactor": lambda: bench.volts(COIL)[0],
+            "The snubber discharges": bench.discharge_V,
             "First weld": lambda: bench.clamp_A("work"),
         }
         return f"{meters[title]():g}"
 
+
+PRIMARY, SECONDARY, FRAME = ("T1.1", "T1.2"), ("T1.X1", "T1.X2"), ("XE.bar", "T1.core")
 
 PARTS = {
     "Resistance before": "100000",

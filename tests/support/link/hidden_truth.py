@@ -36,11 +36,11 @@ class Truth:
     shorted_deg: float = 60.0
     work_ohm: float = 3.0
     pedal_inverted: bool = False
-    stop_lead_off: bool = False
-    hot_bridged: bool = False
-    force_dead: bool = False
-    gate_lead_off: bool = False
+    off: tuple[str, ...] = ()  # terminals that nobody put their lead on
+    joined: tuple[tuple[str, str], ...] = ()  # terminals that are bridged
     lead_works_loose: str = ""  # title of the step in which one thyristor's gate lead comes off
+    one_shot_ms: float = 10.8
+    misses_the_stop: bool = False
     hits_the_stop: bool = False
     holds_on: bool = False
 
