@@ -9,16 +9,23 @@ from __future__ import annotations
 import math
 
 from gen.boards import Board
-from gen.commissioning.values import LOGIC, RESISTIVE, UNPOWERED, Step
+from gen.commissioning.values import CONTACTS, LOGIC, RESISTIVE, UNPOWERED, Step
 from gen.machine.welder import Welder
 from gen.ranges import Figure, shown
+from gen.wiring.power_parts import varistor
 from gen.wiring.signal_parts import PULL_OHM, gate_drive
 
 COIL_V = 24.0
 WORKS = (0.85, 1.1)  # of a coil's voltage: IEC 60947-4-1, from memory
 DROPS = 0.1  # at which a d.c. contactor has dropped: IEC 60947-4-1, from memory
 LED_V = 1.0  # a gate isolator's diode lights above it; common practice, no source
-OPEN_MOHM = 0.1
+OPEN_MOHM, BOND_OHM = 0.1, 1.0
+CONTACT_PULL_OHM = 4700.0
+FIVE_V = (4.75, 5.25)
+JUNCTION_V = (0.4, 0.9)
+CLAMP_V = 100.0
+VARISTOR_1MA, VARISTOR_MOHM = 1.6, 2.0  # of a disc's continuous rating; data sheets, from memory
+TESTER_V = (250.0, 500.0, 1000.0)
 PULL = (0.5, 1.1)  # of the resistor: what lies beside it, and 5 % of it with 5 % of the meter
 SNUBBER_UF = (0.01, 2.2)  # of snubbers across a switch of this size; common practice, no source
 DISCHARGED_V, DISCHARGED_S = 60.0, 5.0  # IEC 60204-1, 6.2.4, from memory
@@ -42,18 +49,56 @@ def _no_drive(welder: Welder) -> str:
 
 def dead(welder: Welder) -> tuple[Step, ...]:
     """What an ohmmeter and a capacitance meter tell with everything off."""
+    contactor = " and of the contactor K1" if welder.protection.contactor else ""
     contacts = Step(
-        "contactor-open",
-        "Contactor, dropped",
+        "open-contacts",
+        "Contacts that must be open",
         UNPOWERED,
         (
-            "Measure over each pole of the contactor: from terminal 1 to 2, and from 3 to 4. The lesser reading counts.",
-            "The coil has no voltage, so both must be open.",
+            f"Measure over each pole of the isolators Q1 and Q2{contactor}: from terminal 1 to 2, and from 3 to 4.",
+            "Take each fuse out and measure over its holder. The least of all readings counts.",
         ),
         "megohms, ohmmeter",
         Figure(OPEN_MOHM, math.inf, "Mohm", "an open contact, what lies beside it included: ours"),
-        "a contact that is bridged or welded: nothing would ever cut the transformer off; find the bridge, or replace it",
-        lacking=_no_contactor(welder),
+        "a contact that is bridged or welded cuts nothing off: find the bridge, or replace it",
+    )
+    clamps_V = VARISTOR_1MA * varistor(welder)[0]
+    tester_V = next((volts for volts in TESTER_V if volts > clamps_V), TESTER_V[-1])
+    surge = Step(
+        "varistor",
+        "Varistor",
+        UNPOWERED,
+        (
+            f"With the insulation tester at {tester_V:g} V from the fuse's far side (F1.2) to the second conductor behind Q1.",
+            "Q1 and K1 are open, so nothing else is between them. Here it must conduct.",
+        ),
+        "megohms, insulation tester",
+        Figure(
+            -math.inf,
+            VARISTOR_MOHM,
+            "Mohm",
+            f"a disc passes 1 mA at 1.6 times its rating, {clamps_V:.0f} V here: data sheets, from memory",
+        ),
+        "a lead of the varistor: spikes of the mains would reach the switch, and could turn it on or break it",
+        tool_may_lack=True,
+    )
+    bond = Step(
+        "bond",
+        "0 V to protective earth",
+        UNPOWERED,
+        ("Measure from 0 V of the 24 V supply to the earth bar.",),
+        "ohms, ohmmeter",
+        Figure(-math.inf, BOND_OHM, "ohm", "a short wire and the meter's leads: ours"),
+        "the link XB: without it a fault from the mains makes the low-voltage side live, and trips nothing",
+    )
+    computer = Step(
+        "usb-isolator",
+        "USB isolator",
+        UNPOWERED,
+        ("Pull the cable out of the computer. Measure from its plug's shell to the board's GND.",),
+        "megohms, ohmmeter",
+        Figure(OPEN_MOHM, math.inf, "Mohm", "an isolator passes no direct current: ours"),
+        "the isolator is passed by: a fault of the machine would reach the computer and whoever touches it",
     )
     snubber = Step(
         "snubber",
@@ -67,31 +112,98 @@ def dead(welder: Welder) -> tuple[Step, ...]:
         "nothing: a lead of R3 or C1; far too much, or none that settles: C1 is bridged",
         tool_may_lack=True,
     )
-    pulls = Step(
-        "pulls",
+    lies = f"{PULL_OHM / 1000:g} kohm of the wiring sheet, 5 % of part and 5 % of meter, less what lies beside it: ours"
+    square = welder.detector.kind == "square"
+    pins = (
+        "the board's gate pin, contactor pin and detector pin" if square else "the board's gate pin and contactor pin"
+    )
+    down = Step(
+        "pull-downs",
         "Pull-downs",
         UNPOWERED,
         (
-            "Measure from the board's gate pin to 0 V, and from its contactor pin to 0 V. The greater reading counts.",
-            "R8 and R9 hold both low while the board starts.",
+            f"Measure from each of {pins} to 0 V. The greatest reading counts.",
+            "They hold gate and contactor low while the board starts.",
+        ),
+        "ohms, ohmmeter",
+        Figure(PULL_OHM * PULL[0], PULL_OHM * PULL[1], "ohm", lies),
+        "a pull-down is missing or on another pin: gate or contactor could answer to noise while the board starts",
+    )
+    up = Step(
+        "pull-ups",
+        "Pull-ups",
+        UNPOWERED,
+        (
+            "Measure from the pin of each contact, such as stop and pedal, to the board's 3.3 V. The greatest reading counts.",
         ),
         "ohms, ohmmeter",
         Figure(
-            PULL_OHM * PULL[0],
-            PULL_OHM * PULL[1],
+            CONTACT_PULL_OHM * PULL[0],
+            CONTACT_PULL_OHM * PULL[1],
             "ohm",
-            f"{PULL_OHM / 1000:g} kohm of the wiring sheet, 5 % of part and 5 % of meter, less what lies beside it: ours",
+            f"{CONTACT_PULL_OHM / 1000:g} kohm of the wiring sheet, 5 % of part and 5 % of meter, less what lies beside it: ours",
         ),
-        "a pull-down is missing or on another pin: gate or contactor could answer to noise while the board starts",
+        "a pull-up is missing: the board's own is ten times weaker, and noise could close a contact that is open",
     )
-    return contacts, snubber, pulls
+    found = (contacts, surge, bond, computer, snubber, down, up)
+    return (*found, _detector_diode()) if square else found
 
 
-def low_voltage(welder: Welder, board: Board) -> tuple[Step, ...]:
-    """What a voltmeter tells on 24 V: stop and heat cut, and pins that stand still do nothing."""
+def _detector_diode() -> Step:
+    return Step(
+        "detector-diode",
+        "The detector's diode",
+        UNPOWERED,
+        ("With the meter's diode test across U1's light-emitting diode, red lead on its cathode (U1.K): D1 conducts.",),
+        "volts, diode test",
+        Figure(*JUNCTION_V, "V", "a silicon diode at a milliampere: textbook"),
+        "D1 is missing or turned: each negative half-cycle breaks down the coupler's diode, which ages and stops",
+    )
+
+
+def apart(welder: Welder) -> tuple[Step, ...]:
+    """What the board's own supply shows while only the computer feeds the board."""
+    apart = Step(
+        "feeds-apart",
+        "Two feeds of the board apart",
+        CONTACTS,
+        (
+            "With the computer alone feeding the board measure from 0 V to the output of the 5 V converter (G2, at D3's anode).",
+        ),
+        _VOLTS,
+        Figure(-math.inf, 1.0, "V", "D3 blocks: ours"),
+        "D3 is turned or bridged: computer and converter would feed each other",
+        needs_board=True,
+    )
+    return (apart,)
+
+
+def low_voltage(welder: Welder, board: Board, to_earth: Figure) -> tuple[Step, ...]:
+    """What a voltmeter tells of the control circuit: stop and heat cut, and pins that stand still do nothing.
+
+    `to_earth`: volts from the line to earth that the supply should have.
+    """
     protection = welder.protection
     where = "from 0 V to terminal A1 of the contactor, and to the supply terminal of the gate stage"
     cut = "put the contact into the one lead (24S, 24E) that feeds both, and look for a bridge over it"
+    phase = Step(
+        "phase",
+        "Line where it belongs",
+        LOGIC,
+        ("Measure from the far side of F2 to the earth bar.",),
+        "true RMS volts",
+        to_earth,
+        "L and N are exchanged on their way: the fuses would stand in the neutral, and the machine stay live with one blown",
+    )
+    fed = Step(
+        "board-supply",
+        "Supply of the board",
+        LOGIC,
+        ("Measure from 0 V at the board to the output of the 5 V converter (G2, at D3's anode).",),
+        _VOLTS,
+        Figure(*FIVE_V, "V", "5 V within 5 %, as logic supplies: common practice, no source"),
+        "the 5 V converter, its feed and its ground; the board would not start without the computer",
+    )
     supply = Step(
         "coil-supply",
         "Supply of coil and gate stage",
@@ -157,6 +269,21 @@ def low_voltage(welder: Welder, board: Board) -> tuple[Step, ...]:
         "a pin that stands high would fire for ever: the gate stage is bridged, or is none that ends by itself",
         lacking=_no_drive(welder),
     )
+    clamp = Step(
+        "coil-clamp",
+        "The coil's clamp",
+        LOGIC,
+        (
+            "Scope from 0 V to the coil's terminal A2, and take the lead of the contactor pin off again: the peak as it drops.",
+        ),
+        "volts, scope",
+        Figure(
+            COIL_V * WORKS[0], CLAMP_V, "V", "24 V and what a clamp for such a coil takes: common practice, no source"
+        ),
+        "the clamp across the coil is missing: the spike breaks the stage that holds it, which may then hold it for ever",
+        tool_may_lack=True,
+        lacking=_no_contactor(welder),
+    )
     longest = gate_drive(welder, board)[0]
     pulse = Step(
         "gate-pulse",
@@ -169,7 +296,7 @@ def low_voltage(welder: Welder, board: Board) -> tuple[Step, ...]:
         tool_may_lack=True,
         lacking=_no_drive(welder),
     )
-    return supply, stop, heat, train, gate, pulse
+    return phase, fed, supply, stop, heat, train, clamp, gate, pulse
 
 
 def under_load(welder: Welder) -> tuple[Step, ...]:

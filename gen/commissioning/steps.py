@@ -11,7 +11,7 @@ from dataclasses import replace
 
 from gen import words
 from gen.boards import Board
-from gen.commissioning.cut_off import dead, low_voltage, under_load
+from gen.commissioning.cut_off import apart, dead, low_voltage, under_load
 from gen.commissioning.installation import (
     RESIDUAL_LEAST,
     RESIDUAL_MS,
@@ -64,8 +64,9 @@ def steps(welder: Welder, board: Board, readings: Mapping[str, float] | None = N
         *_unpowered(welder),
         *dead(welder),
         *_supply(welder, (readings or {}).get("voltage-to-earth")),
+        *apart(welder),
         *_contacts(welder),
-        *low_voltage(welder, board),
+        *low_voltage(welder, board, _to_earth(welder)),
         *_detector(welder),
         *resistive(welder, board, (readings or {}).get("load-power")),
         *under_load(welder),
@@ -174,25 +175,26 @@ def _supply(welder: Welder, read_V: float | None) -> tuple[Step, ...]:
         "a thicker or shorter cable, or another outlet",
         tool_may_lack=True,
     )
-    expected = to_earth_V(welder.mains)
-    up_to = "" if welder.mains.voltage_to_earth_V else ", up to mains.voltage_V"
-    most_V = voltage_V if welder.mains.voltage_to_earth_V is None else expected.middle
     to_earth = Step(
         "voltage-to-earth",
         "Voltage to earth",
         SUPPLY,
         ("Measure from each conductor that will feed the machine to the earth contact. The greatest reading counts.",),
         "true RMS volts",
-        Figure(
-            expected.middle * (1 - MAINS),
-            most_V * (1 + MAINS),
-            "V",
-            f"{expected.source}{up_to}, within 10 %, EN 50160, from memory",
-        ),
+        _to_earth(welder),
         "too little: no earth, or another kind of supply: mains.voltage_to_earth_V in the welder file; a licensed electrician",
         tool_may_lack=True,
     )
     return (volts, to_earth, line, _loop(welder, read_V), *_residual(welder))
+
+
+def _to_earth(welder: Welder) -> Figure:
+    """From a supply conductor that is not earthed to earth, RMS volts."""
+    expected = to_earth_V(welder.mains)
+    up_to = "" if welder.mains.voltage_to_earth_V else ", up to mains.voltage_V"
+    most_V = welder.mains.voltage_V if welder.mains.voltage_to_earth_V is None else expected.middle
+    source = f"{expected.source}{up_to}, within 10 %, EN 50160, from memory"
+    return Figure(expected.middle * (1 - MAINS), most_V * (1 + MAINS), "V", source)
 
 
 def _loop(welder: Welder, read_V: float | None) -> Step:

@@ -19,8 +19,14 @@ PICO = boards()["pico"]
 GOOD = {
     "earth": ["0.1"],
     **{f"insulation{pair}": ["20"] for pair in ("", "-welding", "-secondary")},
-    "contactor-open": ["20"],
-    "pulls": ["6500"],
+    "open-contacts": ["20"],
+    "bond": ["0.1"],
+    "usb-isolator": ["20"],
+    "pull-downs": ["6500"],
+    "pull-ups": ["4600"],
+    "detector-diode": ["0.6"],
+    "phase": ["230"],
+    "board-supply": ["5"],
     "coil-supply": ["24"],
     **{name: ["0"] for name in ("stop-cuts", "heat-cuts", "train-stops", "gate-stands", "discharge")},
 }

@@ -11,9 +11,8 @@ import ast
 import json
 import re
 import sqlite3
-import tomllib
 from collections.abc import Callable
-from functools import lru_cache, partial
+from functools import partial
 from pathlib import Path
 
 import pytest
@@ -26,16 +25,13 @@ from gen.commissioning.steps import steps
 from gen.firmware import FirmwareBundle, render
 from gen.link.errors import Unplugged
 from gen.link.flashing import read_bundle
-from gen.machine.welder import Welder, read_welder
+from gen.machine.welder import read_welder
 from gen.schedule import read_schedule
 from gen.timing import compile_schedule
-from gen.wiring.upgrade import upgrade
 from gen.words import PEDAL
 from tests.support.link.commission_bench import CommissionBench, Person
 from tests.support.link.hidden_truth import Truth
 from tests.support.link.link_shop import SCHEDULE, WELDER, Outcome, replaced, typed
-from tests.support.miswired.circuit import Circuit
-from tests.support.wiring.upgrade_machines import chosen
 
 ROOT = Path(__file__).parents[3]
 
@@ -65,18 +61,27 @@ FAULTS: dict[str, tuple[dict[str, object], str]] = {
         {"insulation_secondary_Mohm": 0.4},
         "0.4 Mohm, the limit is at least 2.5 Mohm; do not connect it",
     ),
-    "contactor-open": (
+    "open-contacts": (
         {"joined": (("K1.3", "K1.4"),)},
         "0 Mohm, the limit is at least 0.1 Mohm; a contact that is bridged",
     ),
+    "varistor": ({"off": ("RV1.1",)}, "900 Mohm, the limit is at most 2 Mohm; a lead of the varistor"),
+    "bond": ({"off": ("XB.0V",)}, " ohm, the limit is at most 1 ohm; the link XB"),
+    "usb-isolator": (
+        {"joined": (("A4.B", "A4.H"),)},
+        " Mohm, the limit is at least 0.1 Mohm; the isolator is passed by",
+    ),
     "snubber": ({"off": ("R3.1",)}, "0 uF, the limit is 0.01 to 2.2 uF; nothing: a lead of R3 or C1"),
-    "pulls": ({"off": ("R9.2",)}, " ohm, the limit is 3400 to 7480 ohm; a pull-down is missing"),
+    "pull-downs": ({"off": ("R9.2",)}, " ohm, the limit is 3400 to 7480 ohm; a pull-down is missing"),
+    "pull-ups": ({"off": ("R21.2",)}, " ohm, the limit is 2350 to 5170 ohm; a pull-up is missing"),
+    "detector-diode": ({"off": ("D1.A",)}, " V, the limit is 0.4 to 0.9 V; D1 is missing or turned"),
     "voltage": ({"mains_V": 199.0}, "199 V, the limit is 207 to 253 V; another outlet"),
     "voltage-to-earth": ({"to_earth_V": 0.8}, "0.8 V, the limit is 207 to 253 V; too little: no earth"),
     "line-impedance": ({"line_ohm": 1.4}, "1.4 ohm, the limit is at most 1.05 ohm; a thicker or shorter cable"),
     "loop-impedance": ({"loop_ohm": 1900}, "1900 ohm, the limit is at most 1670 ohm; nothing would open in time"),
     "residual-current": ({"residual_mA": 34.0}, "34 mA, the limit is 15 to 30 mA; a licensed electrician"),
     "residual-time": ({"residual_ms": 410.0}, "410 ms, the limit is at most 300 ms; a licensed electrician"),
+    "feeds-apart": ({"joined": (("D3.A", "D3.K"),)}, " V, the limit is at most 1 V; D3 is turned or bridged"),
     "pedal": ({"pedal_inverted": True}, "sees the pedal pressed while nobody is on it; wire a normally open contact"),
     "stop": ({"off": ("S1.21",)}, "sees the stop open while nobody presses it; it is a normally closed contact"),
     "over-temperature": (
@@ -84,10 +89,13 @@ FAULTS: dict[str, tuple[dict[str, object], str]] = {
         "never saw the over-temperature contact open; it may be bridged",
     ),
     "force-switch": ({"off": ("S3.1",)}, "never saw the force switch closed; check its lead"),
+    "phase": ({"off": ("Q2.1",)}, "0 V, the limit is 207 to 253 V; L and N are exchanged"),
+    "board-supply": ({"off": ("G2.IN",)}, "0 V, the limit is 4.75 to 5.25 V; the 5 V converter"),
     "coil-supply": ({"off": ("B1.2",)}, "0 V, the limit is 20.4 to 26.4 V; 24 V supply"),
     "stop-cuts": ({"joined": (("S1.11", "S1.12"),)}, "24 V, the limit is at most 2.4 V; the stop would leave"),
     "heat-cuts": ({"joined": (("S1.12", "B1.2"),)}, "24 V, the limit is at most 2.4 V; heat would leave"),
     "train-stops": ({"joined": (("A3.OUT", "A3.0V"),)}, "24 V, the limit is at most 2.4 V; a board that hangs"),
+    "coil-clamp": ({"off": ("D2.A",)}, "400 V, the limit is 20.4 to 100 V; the clamp across the coil is missing"),
     "gate-stands": ({"joined": (("A2.SUP", "A2.OUT"),)}, "the limit is at most 1 V; a pin that stands high would fire"),
     "gate-pulse": ({"one_shot_ms": 15.0}, "15.1 ms, the limit is 6.02 to 12 ms; too short: gates would end early"),
     "frequency": ({"mains_Hz": 60.0}, "does not lock to the mains: locked out: frequency out of band"),
@@ -130,17 +138,6 @@ def firmware() -> FirmwareBundle:
     return render(compile_schedule(read_schedule(path), welder, board, path), welder, board)
 
 
-def wired() -> Circuit:
-    """The machine of the user's folder, wired as its sheet says."""
-    return _wired(Path("welder.toml").read_text())
-
-
-@lru_cache
-def _wired(text: str) -> Circuit:
-    welder = Welder.model_validate(tomllib.loads(text))
-    return Circuit(upgrade(welder, boards()["pico"], chosen(welder)))
-
-
 Walk = Callable[..., tuple[Outcome, CommissionBench, Person]]
 
 
@@ -157,7 +154,7 @@ def walk(here: Path, monkeypatch: pytest.MonkeyPatch) -> Walk:
         made: Callable[[CommissionBench], Person] = Person,
         after: Callable[[CommissionBench], None] = lambda _: None,
     ) -> tuple[Outcome, CommissionBench, Person]:
-        with CommissionBench(flashed or firmware(), truth, flash, wired(), rested_ms) as bench:
+        with CommissionBench(flashed or firmware(), truth, flash, rested_ms) as bench:
             monkeypatch.setattr(gen.commissioning.board, "time", bench)
             monkeypatch.setattr(gen.link.client, "time", bench)
             person = made(bench)
@@ -194,7 +191,7 @@ def test_each_step_fails_once_is_mended_and_the_walk_goes_on(walk: Walk) -> None
     digest = firmware().board_digest
     outcome, _, person = walk(Truth(), after=the_users_own_is_selected)
     assert (outcome.code, outcome.err) == (0, ""), outcome
-    assert "Walk 1: 35 of 35 steps passed." in outcome.out
+    assert "Walk 1: 44 of 44 steps passed." in outcome.out
     rows = kept()
     derived = [row for row in rows if row[0] == "short-circuit-current"]
     assert len(derived) == 1
@@ -263,7 +260,7 @@ def test_without_a_board_or_instruments_steps_say_not_checked(walk: Walk) -> Non
     """What cannot be checked is told as such and never as passed; a board that comes later makes up for it, and only for it."""
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr("gen.link.ports.ports", list)
-        unpowered, logic = "y 0.1 20 20 20 20 none 6500", "y 24 0 0 0 0 none none none"
+        unpowered, logic = "y 0.1 20 20 20 20 none 0.1 20 none 6500 4700 0.6", "y 230 5 24 0 0 0 none 0 none none none"
         lines = [*unpowered.split(), "y", *(6 * ["none"]), *logic.split(), "y", "0"]
         alone = typed(["commission"], "\n".join(lines) + "\n")
     assert (alone.code, alone.err) == (0, ""), alone
@@ -273,8 +270,14 @@ def test_without_a_board_or_instruments_steps_say_not_checked(walk: Walk) -> Non
         "insulation",
         "insulation-welding",
         "insulation-secondary",
-        "contactor-open",
-        "pulls",
+        "open-contacts",
+        "bond",
+        "usb-isolator",
+        "pull-downs",
+        "pull-ups",
+        "detector-diode",
+        "phase",
+        "board-supply",
         "coil-supply",
         "stop-cuts",
         "heat-cuts",
@@ -283,14 +286,14 @@ def test_without_a_board_or_instruments_steps_say_not_checked(walk: Walk) -> Non
         "discharge",
     }
     assert set(outcomes.values()) == {"passed", "not checked"}
-    assert "Walk 1: 12 of 35 steps passed." in alone.out
+    assert "Walk 1: 18 of 44 steps passed." in alone.out
     assert "not checked: no board was there to ask" in alone.out
     outcome, _, _ = walk(Truth())
     assert outcome.code == 0
     made_up = [name for name, *_ in kept()[len(FAULTS) :] if name != "short-circuit-current"]
     names = list(FAULTS)
-    by_meter = {name for name, outcome in outcomes.items() if outcome == "passed"} | {"gate-pulse"}
-    assert made_up == [n for n in names[names.index("pedal") :] if "off" not in n and n not in by_meter]
+    by_meter = {name for name, outcome in outcomes.items() if outcome == "passed"} | {"coil-clamp", "gate-pulse"}
+    assert made_up == [n for n in names[names.index("feeds-apart") :] if "off" not in n and n not in by_meter]
 
 
 def test_a_band_from_the_parts_and_what_the_machine_lacks(walk: Walk) -> None:
@@ -308,7 +311,9 @@ def test_a_band_from_the_parts_and_what_the_machine_lacks(walk: Walk) -> None:
     assert outcomes["offset-rise"][1:3] == outcomes["offset-fall"][1:3] == ("passed", None)
     assert " us, from its parts" in outcomes["offset-rise"][4]
     supply = "voltage, voltage-to-earth, line-impedance, loop-impedance, residual-current, residual-time"
-    assert f"Not checked: snubber, {supply}, gate-pulse, open-balance, earth-current." in flat(outcome.out)
+    assert f"Not checked: varistor, snubber, {supply}, coil-clamp, gate-pulse, open-balance, earth-current." in flat(
+        outcome.out
+    )
 
 
 def test_one_shot_a_minute(walk: Walk) -> None:

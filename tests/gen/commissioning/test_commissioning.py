@@ -92,7 +92,7 @@ def test_what_the_machine_lacks_is_said() -> None:
         protection=dict.fromkeys(("contactor", "stop_cuts_contactor"), False) | {"gate_drive": "direct"}
     )
     lacking = {step.key: step.lacking for step in steps(plain, PICO) if step.lacking}
-    assert "no contactor" in lacking["contactor-open"]
+    assert "no contactor" in lacking["coil-supply"]
     assert "no stop contact" in lacking["stop-cuts"]
     assert "no gate drive that ends by itself" in lacking["gate-stands"]
     whole = known_welder(force={"source": "air", "force_switch": True}, protection={"residual_current_device": True})

@@ -66,7 +66,8 @@ class Reader:
         title = next((each for each in texts(now, "h2") if each.startswith("Step ")), "")
         if title and title != self.title:
             self.title, self.lines = title, 0
-            self.person.said.write(f"{title}\n")
+            stage = unescape(next(iter(re.findall(r'<p class="under">(.*?)</p>', now)), ""))
+            self.person.said.write(f"{stage}\n{title}\n")
         lines = texts(now.partition('class="told"')[2].partition("</ul>")[0], "li")
         for line in lines[self.lines :]:
             self.person.said.write(f"{line}\n")
@@ -123,7 +124,7 @@ def test_the_walk_of_the_command_by_tapping(page: OpenPage, monkeypatch: pytest.
         ("insulation", "passed"),
     ]
     assert {check.walk for check in kept} == {1}
-    assert reader.questions.count("Is all of this so?") == 7
+    assert reader.questions.count("Is all of this so?") == 8
     seen = json.loads(typed(["commission", "--json"]).out)
     assert {step["outcome"] for step in seen["steps"]} == {"passed"}
     assert "+offset_rise_us = 338  # measured" in told

@@ -12,17 +12,24 @@ import os
 import pty
 import select
 import threading
+import tomllib
 import tty
 from collections.abc import Callable, Generator
 from dataclasses import replace
+from functools import lru_cache
 from itertools import pairwise
+from pathlib import Path
 from types import TracebackType
 from typing import Self
 
 import simpy
 
+from gen.boards import boards
 from gen.commissioning.values import CONTACTS, LOGIC, OPEN, RESISTIVE, SCRAP, SHORTED, SUPPLY, UNPOWERED
 from gen.firmware import FirmwareBundle
+from gen.machine.welder import Welder
+from gen.wiring.netlist import Netlist
+from gen.wiring.upgrade import upgrade
 from gen.words import FORCE, HOT, PEDAL, STOP_OPEN
 from sim.bench.ammeter import AmmeterSpec, PrimaryAmmeter
 from sim.bench.chip import Clock, Flash
@@ -39,6 +46,7 @@ from sim.core.impulse import Firing, Impulse, run
 from tests.support.link.hidden_truth import Truth
 from tests.support.miswired.circuit import Circuit, Load, Setting
 from tests.support.miswired.plant import HANDS, Plant
+from tests.support.wiring.upgrade_machines import chosen
 
 SLICE_S = 0.02
 WORKS_AFTER_S = 0.4
@@ -48,7 +56,8 @@ AFTER_S = 0.2  # time goes on so long after an answer: who asked may wait for an
 class CommissionBench:
     """`port` is what the command opens. Also stands in for the module `time`. `files` is the board's flash.
 
-    `circuit`: the machine as somebody wired it. What the board's pins read and what reaches the switch follows from that.
+    `circuit`: the machine as somebody wired it, else as the sheet of welder.toml in this folder says. What the board's pins
+    read and what reaches the switch follows from that.
     """
 
     def __init__(
@@ -56,8 +65,9 @@ class CommissionBench:
         bundle: FirmwareBundle,
         truth: Truth,
         files: dict[str, bytes],
-        circuit: Circuit,
         rested_ms: int = 3_600_000,
+        *,
+        circuit: Circuit | None = None,
     ) -> None:
         self.truth = truth
         self.files = files
@@ -67,8 +77,9 @@ class CommissionBench:
         self._mains = MainsSupply(MainsSpec(truth.mains_V, truth.mains_Hz, jitter_us=15), seed=1)
         spec = DetectorSpec("square", truth.rise_us, truth.fall_us, truth.mains_V)
         self._wires = wires = Wires(env)
+        circuit = circuit or as_drawn(Path("welder.toml").read_text())
         self.plant = plant = Plant(env, wires, self._mains, spec, circuit, truth.one_shot_ms / 1000)
-        self._right = Circuit(circuit.netlist)
+        self._right = as_wired(circuit.netlist)
         heater = SeriesLoad((truth.mains_V**2) / (truth.plate_W * truth.load_over_plate), 1e-5)
         work = BenchWork(heater, None)
         self._switch = SolidStateSwitch(env, SwitchSpec("scr_pair", 0.2, 0.1, 10), work, self._mains, plant, wires)
@@ -257,21 +268,46 @@ class CommissionBench:
         found = min(self._ohms(a, b, off=frozenset(off)) for a in one for b in other) / 1e6
         return whole if found > 5 else found
 
-    def poles_Mohm(self) -> float:
-        """The lesser of the contactor's two open contacts."""
-        return round(min(self._ohms("K1.1", "K1.2"), self._ohms("K1.3", "K1.4")) / 1e6, 3)
+    def open_Mohm(self) -> float:
+        """The least of all open contacts, and of the fuses' holders."""
+        found = [self._ohms(f"{p}.{a}", f"{p}.{b}") for p in ("Q1", "Q2", "K1") for a, b in (("1", "2"), ("3", "4"))]
+        parts = self.plant.circuit.parts
+        for fuse in ("F1", "F2", "F3"):
+            if not getattr(parts[fuse], "link", False):
+                found.append(self._ohms(f"{fuse}.1", f"{fuse}.2", out=frozenset({fuse})))
+        return round(min(found) / 1e6, 3)
+
+    def varistor_Mohm(self) -> float:
+        """At a voltage at which it conducts."""
+        return 0.4 if self.plant.circuit.lies_across("RV1", "F1.2", "Q1.4", self._dead()) else 900.0
+
+    def clamp_V(self) -> float:
+        """The peak at the coil as it drops: of a clamp, or of nothing but the winding."""
+        return 62.0 if self.plant.circuit.lies_across("D2", "K1.A1", "K1.A2", self._dead()) else 400.0
+
+    def diode_V(self) -> float:
+        """The meter's diode test backwards across the detector's light-emitting diode."""
+        return self.plant.circuit.junction_V("U1.K", "U1.A", self._dead())
+
+    def ohms(self, one: str, other: str) -> float:
+        """An ohmmeter on two terminals."""
+        return min(self._ohms(one, other), 9e5)
+
+    def _dead(self) -> Setting:
+        s = self.plant.setting
+        return Setting(usb=False, off=s.off, joined=s.joined)
 
     def snubber_uF(self) -> float:
         """What a capacitance meter shows across the switch: a thousand where it cannot settle."""
-        setting = Setting(usb=False, off=self.plant.setting.off, joined=self.plant.setting.joined)
-        z = self.plant.circuit.ohms("V1.A", "V1.K", setting, hertz=METER_HZ)
+        z = self.plant.circuit.ohms("V1.A", "V1.K", self._dead(), METER_HZ)
         if abs(z.real) > abs(z.imag):
             return 0.0 if abs(z) > 1e6 else 1000.0
         return round(-1e6 / (2 * math.pi * METER_HZ * z.imag), 3)
 
-    def pulls_ohm(self) -> float:
-        """The greater of the two pull-downs."""
-        return min(max(self._ohms(f"A1.{pin}", "A1.GND") for pin in ("gate", "contactor")), 9e5)
+    def pulls_ohm(self, to: str, *roles: str) -> float:
+        """The greatest resistance from some pins of the board."""
+        pins = [f"A1.{role}" for role in roles if f"A1.{role}" in self.plant.circuit.terminals]
+        return min(max(self._ohms(pin, to) for pin in pins), 9e5)
 
     def volts(self, *pairs: tuple[str, str]) -> list[float]:
         """What a voltmeter shows on each pair of terminals, whichever way round."""
@@ -327,12 +363,30 @@ class CommissionBench:
         ohm = self._ohms("C1.1", "C1.2")
         return round(self.truth.mains_V * math.sqrt(2) * math.exp(-5 / (farad * (1e9 if ohm > 2e7 else ohm))), 1)
 
-    def _ohms(self, one: str, other: str, off: frozenset[str] = frozenset()) -> float:
-        setting = Setting(usb=False, off=self.plant.setting.off | off, joined=self.plant.setting.joined)
-        return abs(self.plant.circuit.ohms(one, other, setting))
+    def _ohms(
+        self, one: str, other: str, off: frozenset[str] = frozenset(), out: frozenset[str] = frozenset()
+    ) -> float:
+        dead = self._dead()
+        return abs(self.plant.circuit.ohms(one, other, replace(dead, off=dead.off | off), 0.0, out))
+
+
+_right: dict[int, Circuit] = {}
+
+
+def as_wired(netlist: Netlist) -> Circuit:
+    """A netlist without a mistake, solved once."""
+    return _right.setdefault(id(netlist), Circuit(netlist))
+
+
+@lru_cache
+def as_drawn(text: str) -> Circuit:
+    """A welder file's machine, wired as its sheet says."""
+    welder = Welder.model_validate(tomllib.loads(text))
+    return Circuit(upgrade(welder, boards()[welder.board.name], chosen(welder)))
 
 
 METER_HZ = 100.0
+FIVE_V = ("D3.A", "A1.GND")
 FEEDS = (("K1.A1", "G1.0V"), ("A2.SUP", "G1.0V"))
 COIL = ("K1.A1", "K1.A2")
 FIRED = Setting(power=True, control=True, pulled=True, gate=True, pulse=True, train=True)
@@ -426,7 +480,7 @@ class Person(io.TextIOBase):
             ("Mains voltage", "Voltage to earth", "Line impedance", "Loop impedance", "Residual-current device")
         ):
             return "none"
-        if not self._tools and title in ("Snubber", "The one-shot ends the gate"):
+        if not self._tools and title in ("Varistor", "Snubber", "The coil's clamp", "The one-shot ends the gate"):
             return "none"
         if not self._tools and title.startswith("Detector's offset"):
             return "parts"
@@ -457,9 +511,18 @@ class Person(io.TextIOBase):
             "Open electrodes": lambda: bench.clamp_A("open"),
             "Open electrodes, d.c.": bench.clamp_dc_A,
             "Shorted electrodes": lambda: bench.clamp_A("shorted"),
-            "Contactor, dropped": bench.poles_Mohm,
+            "Contacts that must be open": bench.open_Mohm,
+            "Varistor": bench.varistor_Mohm,
+            "0 V to protective earth": lambda: bench.ohms("G1.0V", "XE.bar"),
+            "USB isolator": lambda: bench.ohms("A4.H", "A1.GND") / 1e6,
+            "The detector's diode": bench.diode_V,
+            "Two feeds of the board apart": lambda: bench.volts(FIVE_V)[0],
+            "Line where it belongs": lambda: round(bench.volts(("F2.2", "XE.bar"))[0] / math.sqrt(2), 1),
+            "Supply of the board": lambda: bench.volts(FIVE_V)[0],
+            "The coil's clamp": bench.clamp_V,
             "Snubber": bench.snubber_uF,
-            "Pull-downs": bench.pulls_ohm,
+            "Pull-downs": lambda: bench.pulls_ohm("A1.GND", "gate", "contactor", "detector"),
+            "Pull-ups": lambda: bench.pulls_ohm("A1.3V3", "stop", "pedal", "over_temperature", "force"),
             "Supply of coil and gate stage": lambda: min(bench.volts(*FEEDS)),
             "Stop cuts coil and gate stage": bench.with_stop,
             "Over-temperature contact cuts coil and gate stage": lambda: bench.with_lead_off("B1.1", FEEDS),

@@ -12,7 +12,7 @@ import re
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from functools import cached_property
-from typing import Literal
+from typing import Any, Literal
 
 import numpy as np
 
@@ -23,7 +23,7 @@ Link = tuple[str, str]
 
 OFF_S, LEAK_S = 1e-8, 1e-9  # of what does not conduct, and of everything to earth
 MAINS_PEAK_V = 325.0
-PINS_BREAK_V = 6.0  # a 3.3 V pin, far above its rating
+PINS_BREAK_V, FEED_BREAKS_V = 4.2, 6.5  # of a 3.3 V chip and of its regulator, above their ratings
 BREAKER_A, FUSE_A, SMALL_FUSE_A, RESIDUAL_A = 400.0, 300.0, 5.0, 0.030
 COIL_V, DROPS_V = 17.0, 2.4
 TURNS = 100.0
@@ -151,7 +151,7 @@ class Circuit:
         self.links = tuple(links) if links is not None else tuple((w.start, w.end) for w in netlist.wires)
         self._residual_device = residual_device
         self._seen: dict[tuple[Setting, frozenset[str]], Seen] = {}
-        self._metered: dict[tuple[object, ...], complex] = {}
+        self._metered: dict[tuple[Any, ...], object] = {}
         self.parts: dict[str, Part] = {part.name: part for part in netlist.parts}
 
     @cached_property
@@ -204,7 +204,8 @@ class Circuit:
             ended += [f for f in ("F2", "F3") if amperes(f) > SMALL_FUSE_A]
         ended += ["Q0"] if not ended and amperes("Q0") > BREAKER_A else []
         pins = [t for t in self.terminals if t.startswith("A1.") and t not in ("A1.GND", "A1.5V", "A1.USB")]
-        if any(abs(v[t] - v["A1.GND"]) > PINS_BREAK_V for t in pins) or abs(v["A1.5V"] - v["A1.GND"]) > PINS_BREAK_V:
+        feed_V = v["A1.5V"] - v["A1.GND"]
+        if any(abs(v[t] - v["A1.GND"]) > PINS_BREAK_V for t in pins) or abs(feed_V) > FEED_BREAKS_V:
             ended.append("A1")
         ended += ["A3"] if amperes("A3.OUT") > 1.0 else []
         alive = "A1" not in broken and v["A1.3V3"] - v["A1.GND"] > 2.8
@@ -230,11 +231,33 @@ class Circuit:
         self._metered[("volts", one, other, setting, broken)] = value = round(found[one] - found[other], 2)
         return value
 
-    def ohms(self, one: str, other: str, setting: Setting, hertz: float = 0.0) -> complex:
-        """What a meter on two terminals finds with everything off, in two digits: at 0.2 V, so that no junction conducts."""
-        found = self._ohms(one, other, setting, hertz)
+    def ohms(
+        self, one: str, other: str, setting: Setting, hertz: float = 0.0, out: frozenset[str] = frozenset()
+    ) -> complex:
+        """What a meter on two terminals finds with everything off, in two digits: at 0.2 V, so that no junction conducts.
+
+        `out`: fuses that were taken out.
+        """
+        meter = _Branch(one, other, 1e-3, -0.2)
+        across = self._metered_at(meter, setting, hertz, out)
+        amperes = (across - meter.volts) * meter.on
+        found = complex(-across / amperes) if abs(amperes) > 1e-15 else complex(1e15)
         value = complex(float(f"{found.real:.2g}"), float(f"{found.imag:.2g}"))
-        self._metered[("ohms", one, other, setting, hertz)] = value
+        self._metered[("ohms", one, other, setting, hertz, out)] = value
+        return value
+
+    def junction_V(self, red: str, black: str, setting: Setting) -> float:
+        """What a meter's diode test shows: 2 V behind 1.5 kohm."""
+        value = round(abs(self._metered_at(_Branch(black, red, 1 / 1500, -2.0), setting, 0.0, frozenset())), 2)
+        self._metered[("junction_V", red, black, setting)] = value
+        return value
+
+    def lies_across(self, part: str, one: str, other: str, setting: Setting) -> bool:
+        """Whether a part with two terminals is joined to these two, whichever way round."""
+        nodes = self._nodes(setting)
+        found = self.parts[part]
+        ends = {nodes[t] for t in (*found.terminals("mains"), *found.terminals("low"))}
+        self._metered[("lies_across", part, one, other, setting)] = value = ends == {nodes[one], nodes[other]}
         return value
 
     def answers_as(self, other: Circuit) -> bool:
@@ -242,21 +265,15 @@ class Circuit:
         for (setting, broken), seen in list(other._seen.items()):
             if self.look(setting, broken) != seen:
                 return False
-        for (kind, *asked), value in list(other._metered.items()):
-            if (self.volts(*asked) if kind == "volts" else self.ohms(*asked)) != value:  # type: ignore[arg-type]
-                return False
-        return True
+        return all(getattr(self, how)(*asked) == value for (how, *asked), value in list(other._metered.items()))
 
-    def _ohms(self, one: str, other: str, setting: Setting, hertz: float) -> complex:
+    def _metered_at(self, meter: _Branch, setting: Setting, hertz: float, out: frozenset[str]) -> complex:
+        """Volts between the meter's leads."""
         nodes = self._nodes(setting)
-        if nodes[one] == nodes[other]:
+        if nodes[meter.a] == nodes[meter.b]:
             return 0j
-        branches = self._branches(setting, frozenset(), hertz)
-        meter = _Branch(one, other, 1e-3, -0.2)
-        v = self._solve(nodes, [*branches, meter])
-        across = v._v[nodes[one]] - v._v[nodes[other]]
-        amperes = (across - meter.volts) * meter.on
-        return complex(-across / amperes) if abs(amperes) > 1e-15 else complex(1e15)
+        v = self._solve(nodes, [*self._branches(setting, out, hertz), meter])
+        return complex(v._v[nodes[meter.a]] - v._v[nodes[meter.b]])
 
     @staticmethod
     def _talks(nodes: Mapping[str, int]) -> bool:
@@ -409,7 +426,9 @@ class Circuit:
         return [_diode("D1.A", "D1.K", 0.7, 1.0)]
 
     def _part_d2(self, s: Setting, broken: frozenset[str], part: Part) -> list[_Branch]:
-        return [_diode("D2.A", "D2.K", 0.7, 0.1)]
+        """A diode across the coil, or a clamp for both ways, which does nothing below its voltage."""
+        one, other = part.terminals("low")
+        return [_diode(one, other, 0.7, 0.1) if one.endswith("A") else _Branch(one, other, OFF_S)]
 
     def _part_d3(self, s: Setting, broken: frozenset[str], part: Part) -> list[_Branch]:
         return [_diode("D3.A", "D3.K", 0.3, 0.2)]
@@ -435,12 +454,12 @@ class Circuit:
 
     def _part_g2(self, s: Setting, broken: frozenset[str], part: Part) -> list[_Branch]:
         fed = self._supply("G2.5V", "G2.0V", 5.0, 0.05, 1.5, lambda v: v["G2.IN"] - v["G2.0V"] > 8)
-        return [_Branch("G2.IN", "G2.0V", 1 / 500), *fed]
+        return [_Branch("G2.IN", "G2.0V", 1 / 500), _Branch("G2.5V", "G2.0V", 1 / 2000), *fed]
 
     def _part_a1(self, s: Setting, broken: frozenset[str], part: Part) -> list[_Branch]:
         usb = s.usb and self._talks(self._nodes(s))
         well = "A1" not in broken
-        found = [_Branch("A1.5V", "A1.GND", 1 / 100)]
+        found = [_Branch("A1.5V", "A1.GND", 1 / 100), _Branch("A1.USB", "A1.GND", 1 / 0.1)]
         found += self._supply("A1.5V", "A1.GND", 4.7, 0.5, 0.5, lambda v: usb)
         found += self._supply("A1.3V3", "A1.GND", 3.3, 0.3, 0.4, lambda v: well and v["A1.5V"] - v["A1.GND"] > 2.8)
         powered = usb or s.control

@@ -102,7 +102,7 @@ class MiswiredWalks:
     def _walked(self, circuit: Circuit) -> tuple[str, str]:
         for kept in Path().glob("records.sqlite*"):
             os.remove(kept)
-        with CommissionBench(self._bundle, Truth(), {}, circuit) as bench:
+        with CommissionBench(self._bundle, Truth(), {}, circuit=circuit) as bench:
             self._patch.setattr(gen.commissioning.board, "time", bench)
             self._patch.setattr(gen.link.client, "time", bench)
             person = Person(bench)
