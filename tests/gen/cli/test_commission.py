@@ -95,7 +95,7 @@ FAULTS: dict[str, tuple[dict[str, object], str]] = {
     "stop-cuts": ({"joined": (("S1.11", "S1.12"),)}, "24 V, the limit is at most 2.4 V; the stop would leave"),
     "heat-cuts": ({"joined": (("S1.12", "B1.2"),)}, "24 V, the limit is at most 2.4 V; heat would leave"),
     "train-stops": ({"joined": (("A3.OUT", "A3.0V"),)}, "24 V, the limit is at most 2.4 V; a board that hangs"),
-    "coil-clamp": ({"off": ("D2.A",)}, "400 V, the limit is 20.4 to 100 V; the clamp across the coil is missing"),
+    "coil-clamp": ({"off": ("D2.1",)}, "400 V, the limit is 20.4 to 100 V; the clamp across the coil is missing"),
     "gate-stands": ({"joined": (("A2.SUP", "A2.OUT"),)}, "the limit is at most 1 V; a pin that stands high would fire"),
     "gate-pulse": ({"one_shot_ms": 15.0}, "15.1 ms, the limit is 6.02 to 12 ms; too short: gates would end early"),
     "frequency": ({"mains_Hz": 60.0}, "does not lock to the mains: locked out: frequency out of band"),
