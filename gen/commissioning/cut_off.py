@@ -12,6 +12,7 @@ from gen.boards import Board
 from gen.commissioning.values import CONTACTS, LOGIC, RESISTIVE, UNPOWERED, Step
 from gen.machine.welder import Welder
 from gen.ranges import Figure, shown
+from gen.wiring.interface.input_stages import SERIES_OHM, WETTING_OHM
 from gen.wiring.power_parts import varistor
 from gen.wiring.signal_parts import PULL_OHM, gate_drive
 
@@ -20,7 +21,7 @@ WORKS = (0.85, 1.1)  # of a coil's voltage: IEC 60947-4-1, from memory
 DROPS = 0.1  # at which a d.c. contactor has dropped: IEC 60947-4-1, from memory
 LED_V = 1.0  # a gate isolator's diode lights above it; common practice, no source
 OPEN_MOHM, BOND_OHM = 0.1, 1.0
-CONTACT_PULL_OHM = 4700.0
+CONTACT_PULL_OHM = WETTING_OHM + SERIES_OHM  # from the pin through both
 FIVE_V = (4.75, 5.25)
 JUNCTION_V = (0.4, 0.9)
 CLAMP_V = 100.0
@@ -184,8 +185,8 @@ def low_voltage(welder: Welder, board: Board, to_earth: Figure) -> tuple[Step, .
     `to_earth`: volts from the line to earth that the supply should have.
     """
     protection = welder.protection
-    where = "from 0 V to terminal A1 of the contactor, and to the supply terminal of the gate stage"
-    cut = "put the contact into the one lead (24S, 24E) that feeds both, and look for a bridge over it"
+    where = "from 0 V to the supply terminals (24E) of the contactor stage and of the gate stage"
+    cut = "put the contact into the one lead (24S, 24E) that feeds both stages, and look for a bridge over it"
     phase = Step(
         "phase",
         "Line where it belongs",
@@ -206,7 +207,7 @@ def low_voltage(welder: Welder, board: Board, to_earth: Figure) -> tuple[Step, .
     )
     supply = Step(
         "coil-supply",
-        "Supply of coil and gate stage",
+        "Supply of contactor and gate stage",
         LOGIC,
         (f"Measure {where}. The lesser reading counts.",),
         _VOLTS,
@@ -222,7 +223,7 @@ def low_voltage(welder: Welder, board: Board, to_earth: Figure) -> tuple[Step, .
     heated = "" if protection.over_temperature_contact else "the welder file has no over-temperature contact"
     stop = Step(
         "stop-cuts",
-        "Stop cuts coil and gate stage",
+        "Stop cuts contactor and gate stage",
         LOGIC,
         (f"With the stop pressed measure {where}. The greater reading counts. Release the stop.",),
         _VOLTS,
@@ -232,7 +233,7 @@ def low_voltage(welder: Welder, board: Board, to_earth: Figure) -> tuple[Step, .
     )
     heat = Step(
         "heat-cuts",
-        "Over-temperature contact cuts coil and gate stage",
+        "Over-temperature contact cuts contactor and gate stage",
         LOGIC,
         (
             f"Take the lead of the contact in the supply (B1) off its terminal and measure {where}.",
@@ -262,7 +263,7 @@ def low_voltage(welder: Welder, board: Board, to_earth: Figure) -> tuple[Step, .
         LOGIC,
         (
             "Take the lead off the board's gate pin and hold it on the board's 3.3 V.",
-            "Measure from 0 V to the gate stage's output. Put the lead back.",
+            "Measure across the input of the gate isolator, between its two leads. Put the lead back.",
         ),
         _VOLTS,
         Figure(-math.inf, LED_V, "V", "a gate isolator's diode needs more: common practice, no source"),
@@ -274,7 +275,7 @@ def low_voltage(welder: Welder, board: Board, to_earth: Figure) -> tuple[Step, .
         "The coil's clamp",
         LOGIC,
         (
-            "Scope from 0 V to the coil's terminal A2, and take the lead of the contactor pin off again: the peak as it drops.",
+            "Scope across the coil, and take the lead of the contactor pin off again: the peak as it drops, whichever way.",
         ),
         "volts, scope",
         Figure(
@@ -289,7 +290,7 @@ def low_voltage(welder: Welder, board: Board, to_earth: Figure) -> tuple[Step, .
         "gate-pulse",
         "The one-shot ends the gate",
         LOGIC,
-        ("The same with a scope on the gate stage's output, single shot: from its rise to its fall.",),
+        ("The same with a scope across the gate isolator's input, single shot: from its rise to its fall.",),
         "milliseconds, scope",
         Figure(longest.low, longest.high, "ms", f"{longest.source}: as the wiring sheet"),
         "too short: gates would end early, and the core saturate; too long: another resistor or capacitor of the one-shot",

@@ -23,7 +23,7 @@ GOOD = {
     "bond": ["0.1"],
     "usb-isolator": ["20"],
     "pull-downs": ["6500"],
-    "pull-ups": ["4600"],
+    "pull-ups": ["6500"],
     "detector-diode": ["0.6"],
     "phase": ["230"],
     "board-supply": ["5"],

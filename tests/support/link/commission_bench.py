@@ -356,7 +356,7 @@ class CommissionBench:
             touch = {("A1.gate'", "A1.3V3")}
             plant.change(off=before.off | {"A1.gate"}, joined=before.joined | touch)
             for _ in range(300):
-                up += self.volts(("A2.OUT", "G1.0V"))[0] > 1
+                up += self.volts(("U2.A", "U2.K"))[0] > 1
                 self._env.run(until=self._env.now + 1e-4)
         self._put_back(before)
         return round(up / 10, 1)
@@ -393,7 +393,7 @@ def as_drawn(text: str) -> Circuit:
 
 METER_HZ = 100.0
 FIVE_V = ("D3.A", "A1.GND")
-FEEDS = (("K1.A1", "G1.0V"), ("A2.SUP", "G1.0V"))
+FEEDS = (("A3.SUP", "G1.0V"), ("A2.SUP", "G1.0V"))
 COIL = ("K1.A1", "K1.A2")
 FIRED = Setting(power=True, control=True, pulled=True, gate=True, pulse=True, train=True)
 
@@ -529,15 +529,13 @@ class Person(io.TextIOBase):
             "Snubber": bench.snubber_uF,
             "Pull-downs": lambda: bench.pulls_ohm("A1.GND", "gate", "contactor", "detector"),
             "Pull-ups": lambda: bench.pulls_ohm("A1.3V3", "stop", "pedal", "over_temperature", "force"),
-            "Supply of coil and gate stage": lambda: min(bench.volts(*FEEDS)),
-            "Stop cuts coil and gate stage": bench.with_stop,
-            "Over-temperature contact cuts coil and gate stage": lambda: bench.with_lead_off("B1.1", FEEDS),
+            "Supply of contactor and gate stage": lambda: min(bench.volts(*FEEDS)),
+            "Stop cuts contactor and gate stage": bench.with_stop,
+            "Over-temperature contact cuts contactor and gate stage": lambda: bench.with_lead_off("B1.1", FEEDS),
             "A stopped pulse train drops the contactor": lambda: bench.with_lead_off(
                 "A1.contactor", (COIL,), onto="A1.3V3"
             ),
-            "A gate pin that stands still": lambda: bench.with_lead_off(
-                "A1.gate", (("A2.OUT", "G1.0V"),), onto="A1.3V3"
-            ),
+            "A gate pin that stands still": lambda: bench.with_lead_off("A1.gate", (("U2.A", "U2.K"),), onto="A1.3V3"),
             "The one-shot ends the gate": bench.pulse_ms,
             "Stop drops the contactor": bench.coil_and_release,
             "The snubber discharges": bench.discharge_V,

@@ -430,6 +430,12 @@ class Circuit:
         one, other = part.terminals("low")
         return [_diode(one, other, 0.7, 0.1) if one.endswith("A") else _Branch(one, other, OFF_S)]
 
+    def _clamp(self, s: Setting, broken: frozenset[str], part: Part) -> list[_Branch]:
+        """From a pin of the board to its supply."""
+        return [_diode(f"{part.name}.A", f"{part.name}.K", 0.3, 0.2)]
+
+    _part_d10 = _part_d11 = _part_d12 = _part_d13 = _clamp
+
     def _part_d3(self, s: Setting, broken: frozenset[str], part: Part) -> list[_Branch]:
         return [_diode("D3.A", "D3.K", 0.3, 0.2)]
 
@@ -483,8 +489,12 @@ class Circuit:
         def wants(branch: _Branch, v: _Solved) -> bool:
             return s.pulse and fed(v) and v.across(branch) > 0
 
-        out = _Branch("A2.SUP", "A2.OUT", 1 / 400, 0.0, False, wants=wants)
-        return [_Branch("A2.IN", "A2.0V", 1 / 100e3), _Branch("A2.SUP", "A2.0V", 1 / 5e3), out]
+        def returns(branch: _Branch, v: _Solved) -> bool:
+            return v["A2.IN"] - v["A2.0V"] > 1.6 and v.across(branch) > 0
+
+        found = [_Branch("A2.SUP", "A2.OUT", 1 / 400, 0.0, False, wants=wants)]
+        found += [_Branch("A2.IN", "A2.0V", 1 / 100e3), _Branch("A2.SUP", "A2.0V", 1 / 5e3)]
+        return [*found, _Branch("A2.RET", "A2.0V", 1.0, 0.0, False, wants=returns)] if "RET" in part.low else found
 
     def _part_a3(self, s: Setting, broken: frozenset[str], part: Part) -> list[_Branch]:
         fed = self._stage_fed("A3")
@@ -492,7 +502,7 @@ class Circuit:
         def wants(branch: _Branch, v: _Solved) -> bool:
             return s.train and "A3" not in broken and fed(v) and v.across(branch) > 0
 
-        out = _Branch("A3.OUT", "A3.0V", 1.0, 0.0, False, wants=wants, name="A3.OUT")
+        out = _Branch("A3.SUP", "A3.OUT", 1.0, 0.0, False, wants=wants, name="A3.OUT")
         return [_Branch("A3.IN", "A3.0V", 1 / 100e3), _Branch("A3.SUP", "A3.0V", 1 / 5e3), out]
 
     def _part_s1(self, s: Setting, broken: frozenset[str], part: Part) -> list[_Branch]:
