@@ -60,7 +60,8 @@ def wiring_sheet(welder: Welder, board: Board, choice: Choice) -> Sheet:
         own_gauge=lambda gauge: _of_country(gauge, american(welder)),
         parts=(
             ("mains side, and on both sides", [part for part in netlist.parts if part.mains]),
-            ("low-voltage side", [part for part in netlist.parts if not part.mains]),
+            ("low-voltage side", [part for part in netlist.parts if not part.mains and not part.on_board]),
+            ("low-voltage side of the interface board", [p for p in netlist.parts if not p.mains and p.on_board]),
         ),
         rules=rules(welder, board, choice, netlist),
         fitted=to_be_fitted(welder),

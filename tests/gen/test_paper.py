@@ -153,6 +153,8 @@ def test_a_wiring_sheet_is_read_at_the_bench(shop: Path, tmp_path: Path) -> None
     assert {page.grey for page in pages} == {""}
     assert len([page for page in pages if page.text.startswith("Drawing ")]) == 5
     assert min(size for page in pages for size in page.sizes) >= 11
+    everything = sheet_of(known_welder(**MACHINES["everything"])).html
+    assert len(printed(everything, tmp_path)) == everything.count('<section class="sheet">')
 
 
 @pytest.fixture(scope="module")
