@@ -13,7 +13,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from gen.ask import NotTaken
-from gen.user_files import Wrong
+from gen.user_files import Wrong, written
 from gen.wiring.interface.components import Component, Generic, Interface
 
 PITCH_MM = 2.54
@@ -372,4 +372,4 @@ def check_size(layouts: Iterable[StripLayout], strips: int, holes: int) -> None:
                 f"the {layout.title.lower()} takes {layout.strips} strips of {layout.holes} holes; "
                 f"allowed: {layout.strips}x{layout.holes} or more"
             )
-            raise Wrong("--stripboard", f"{strips}x{holes}", allowed)
+            raise Wrong("--stripboard", written(f"{strips}x{holes}"), allowed)
