@@ -16,6 +16,7 @@ from gen.measured.load_angle import work_resistance_by_current
 from sim.bench.ammeter import AmmeterSpec
 from sim.bench.circuit import Current, SeriesLoad
 from sim.bench.mains import HalfCycle
+from tests.campaigns.healthy_welds import what_came_of
 from tests.support.measured_currents import commissioned_by_current, errors_by_current, measured, transformer
 from tests.support.measured_welds import Errors, machine
 
@@ -48,3 +49,8 @@ def test_the_resistance_from_current_and_voltage_is_the_circuits(delay_deg: floa
     loop = MeasuredLoop(Ohms(reactance, reactance, reactance), Ohms(4.0, 4.0, 4.0))
     assert work_resistance_by_current(delay_deg, rms_A, 230, loop) == pytest.approx(3.0, abs=0.02)
     assert work_resistance_by_current(delay_deg, 50.0, 230, loop) is None
+
+
+def test_healthy_welds_raise_no_alarm() -> None:
+    """A few of the campaign's: both senses and every limit, with every error that they may have."""
+    assert [what_came_of(seed) for seed in range(4)] == [""] * 4
