@@ -11,15 +11,18 @@ import secrets
 import shutil
 import stat
 import sys
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from contextlib import suppress
 from pathlib import Path
+from typing import TypeVar
 
 from gen.errors import InputError
 from gen.firmware import MARK, FirmwareBundle
 from gen.user_files import written
 
+T = TypeVar("T")
 _MARK_WITHIN = 65_536  # bytes
+_MOST_CACHED = 1_000_000  # bytes of a file that is read back; ours have ten thousand
 _BUNDLE_ALLOWED = "allowed: a new or empty folder, or one with an earlier firmware and nothing else"
 
 
@@ -280,3 +283,20 @@ def _put_back(place: Path) -> None:
     else:
         with suppress(OSError):
             os.rename(earlier, place)
+
+
+def cached(name: str, read: Callable[[str], T | None], make: Callable[[], T], text_of: Callable[[T], str]) -> T:
+    """What was kept under this name among what this user's programs can compute again; otherwise what `make` computes, kept then.
+
+    `read` gives None for a text that is not of it. A place that cannot be read or written costs only the time.
+    """
+    place = os.environ.get("LOCALAPPDATA" if os.name == "nt" else "XDG_CACHE_HOME", "")
+    kept = (Path(place) if place else Path.home() / ".cache") / "weldbeat" / name
+    with suppress(OSError, ValueError), kept.open("rb") as file:
+        if (found := read(file.read(_MOST_CACHED).decode("utf-8"))) is not None:
+            return found
+    made = make()
+    with suppress(OSError, InputError):
+        kept.parent.mkdir(parents=True, exist_ok=True)
+        write_whole(kept, text_of(made))
+    return made

@@ -2,11 +2,9 @@
 
 from __future__ import annotations
 
-import os
 import sys
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager, suppress
-from math import inf
+from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -17,7 +15,6 @@ from gen.cli.commands import Listed
 from gen.cli.options import USER_PATH, json_option, number, welder_option
 from gen.cli.said import said, said_all, say, say_object
 from gen.cli.trial import joint_argument
-from gen.errors import InputError
 from gen.handbook import Suggestion, table_force_N, with_electrodes
 from gen.job import find_welder, make_job
 from gen.joint import Joint, read_joint
@@ -26,7 +23,7 @@ from gen.quantities import parts
 from gen.schedule import read_schedule
 from gen.trials.values import ComputedTimes
 from gen.user_files import Wrong, written
-from gen.writing import check_drawn, write_whole
+from gen.writing import cached, check_drawn, write_whole
 
 if TYPE_CHECKING:
     from sim.joint.asked import JointAsked, UnderElectrodes
@@ -36,7 +33,6 @@ _COMMANDS = {
     "show": ("joint", "Draw the joint at six instants of a weld, and say how it ends."),
     "window": ("joint", "Say which weld times and percents make a good weld, and how surely."),
 }
-_MOST_KEPT = 1_000_000  # bytes of a kept window; ours have ten thousand
 
 
 @click.group(
@@ -181,26 +177,18 @@ def computed_window(
     What is kept is read again only where nothing has changed; damaged, it is computed anew. Raises as `asked` and
     `window_of` do.
     """
-    from gen.trials.joints import setdown_wanted
-    from sim.joint.asked import asked
-    from sim.joint.window import DRAWS, PERCENTS, WindowPlan, as_text, from_text, key_of, processors, window_of
+    from sim.joint.window import as_text, from_text, key_of, planned, processors, window_of
 
-    wanted = with_electrodes(joint, welder)
-    given = asked(wanted, welder, table_force_N(wanted, welder))
-    share = setdown_wanted(joint)
-    deepest_m = share[1] * given.work.thin_m if share else inf
-    plan = WindowPlan(given.work, welder, deepest_m, percents or PERCENTS, draws or DRAWS)
+    given, plan = planned(joint, welder, percents, draws)
     key = key_of(plan)
-    kept = _cache_folder() / f"{key}.json"
-    with suppress(OSError, ValueError), kept.open("rb") as file:
-        if found := from_text(file.read(_MOST_KEPT).decode("utf-8"), key):
-            return given, found
-    with _progress(plan.welds) as made:
-        window = window_of(plan, processors(), made)
-    with suppress(OSError, InputError):  # nothing is lost but the time
-        kept.parent.mkdir(parents=True, exist_ok=True)
-        write_whole(kept, as_text(window, key))
-    return given, window
+
+    def made() -> JointWindow:
+        with _progress(plan.welds) as progress:
+            return window_of(plan, processors(), progress)
+
+    return given, cached(
+        f"joints/{key}.json", lambda text: from_text(text, key), made, lambda found: as_text(found, key)
+    )
 
 
 def by_electrodes(joint: Path, welder: Welder, change: Change) -> tuple[UnderElectrodes, UnderElectrodes]:
@@ -222,12 +210,6 @@ def by_window(joint: Joint, welder: Welder) -> ComputedTimes | None:
         return computed_window(joint, welder)[1].times
     except (Wrong, NoCurrentKnown, Diverged, WorkerLost):
         return None
-
-
-def _cache_folder() -> Path:
-    """Where this user's programs keep what they can compute again."""
-    place = os.environ.get("LOCALAPPDATA" if os.name == "nt" else "XDG_CACHE_HOME", "")
-    return (Path(place) if place else Path.home() / ".cache") / "weldbeat" / "joints"
 
 
 @contextmanager

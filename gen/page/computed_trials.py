@@ -33,6 +33,7 @@ from gen.trials import (
     windows_told,
 )
 from gen.trials.running import try_name
+from gen.writing import cached
 from sim.remedy import bearable_pace
 from sim.report.svg import picture
 from sim.report.trials import draw_trials, lanes_of
@@ -130,6 +131,33 @@ def _judge(pace: float) -> Callable[[Job], Forbidden | None]:
         return None if found is None else Forbidden(found.name, found.sentence)
 
     return judge
+
+
+@dataclass(frozen=True)
+class WindowShown:
+    """The window of a joint by the model: a line for each percent, how far to trust it, and the picture as an SVG file."""
+
+    lines: tuple[tuple[str, str], ...]
+    trust: tuple[str, ...]
+    svg: str
+
+
+def joint_window(joint: Path, welder_path: Path) -> WindowShown:
+    """What `joint window` tells. The first time it takes up to a minute and a half. Raises InputError."""
+    from sim.joint.asked import TRUST, in_one_message  # with the model, which is slow to load
+    from sim.joint.outcome import doubts as doubted
+    from sim.joint.window import as_text, from_text, key_of, planned, window_of
+    from sim.report.joint_window import standalone_window, window_lines
+
+    wanted, welder = read_joint(joint), find_welder(welder_path)
+    with in_one_message(joint, welder_path):
+        given, plan = planned(wanted, welder)
+        key = key_of(plan)
+        window = cached(
+            f"joints/{key}.json", lambda text: from_text(text, key), lambda: window_of(plan), lambda w: as_text(w, key)
+        )
+    trust = tuple(f"{words[:1].upper()}{words[1:]}." for words in (*given.assumed, *doubted(given.work), *TRUST))
+    return WindowShown(tuple(window_lines(window)), trust, standalone_window(window, f"{joint.stem}: {wanted.title}"))
 
 
 @dataclass(frozen=True)

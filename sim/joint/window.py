@@ -18,9 +18,12 @@ from typing import Any, Literal
 
 import numpy as np
 
+from gen.handbook import table_force_N, with_electrodes
+from gen.joint import Joint
 from gen.machine.welder import Welder
+from gen.trials.joints import setdown_wanted
 from gen.trials.values import ComputedTimes
-from sim.joint.asked import LONGEST_S, amperes_at
+from sim.joint.asked import LONGEST_S, JointAsked, amperes_at, asked
 from sim.joint.contact import Contacts
 from sim.joint.field import Diverged
 from sim.joint.outcome import JointEdges, edges_of
@@ -139,6 +142,17 @@ class JointWindow:
     @property
     def settings(self) -> int:
         return len(self.percents) * len(self.times_s)
+
+
+def planned(
+    joint: Joint, welder: Welder, percents: tuple[int, ...] | None = None, draws: int | None = None
+) -> tuple[JointAsked, WindowPlan]:
+    """The joint as the model takes it on this machine, and the welds that its window is made of. Raises as `asked` does."""
+    wanted = with_electrodes(joint, welder)
+    given = asked(wanted, welder, table_force_N(wanted, welder))
+    share = setdown_wanted(joint)
+    deepest_m = share[1] * given.work.thin_m if share else math.inf
+    return given, WindowPlan(given.work, welder, deepest_m, percents or PERCENTS, draws or DRAWS)
 
 
 def window_of(plan: WindowPlan, workers: int = 1, made: Callable[[int], None] = lambda _: None) -> JointWindow:

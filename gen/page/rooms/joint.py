@@ -9,8 +9,8 @@ from starlette.routing import Route
 
 from gen.errors import InputError
 from gen.joint import Joint, joint_from
-from gen.page.asked import AskedOnPage, go, page, part, route, shown
-from gen.page.computed_trials import Suggested, joint_course, suggested
+from gen.page.asked import AskedOnPage, drawing, go, page, part, route, shown
+from gen.page.computed_trials import Suggested, WindowShown, joint_course, joint_window, suggested
 from gen.page.desk import Desk
 from gen.page.folder import HeldFile
 from gen.page.texts import text
@@ -34,6 +34,8 @@ def routes(desk: Desk) -> list[Route]:
         route(desk, "/joint/{name}", _open),
         route(desk, "/joint/{name}/schedule", _schedule, "POST"),
         route(desk, "/joint/{name}/course", _course),
+        route(desk, "/joint/{name}/window", _window),
+        route(desk, "/joint/{name}/window.svg", _window_picture),
     ]
 
 
@@ -100,3 +102,19 @@ def _schedule(asked: AskedOnPage) -> Response:
         raise InputError(held.path, "no suggestion", None, why)
     write_whole(path, found.schedule)
     return go(asked, f"/schedule/{path.stem}") if asked.partial else shown("said", lines=[path.name])
+
+
+def _windowed(asked: AskedOnPage) -> WindowShown:
+    folder = asked.desk.folder
+    joint = folder.joint(asked.path["name"])
+    return asked.desk.workers.model.run(f"window {joint.stem}", joint_window, joint, folder.welder)
+
+
+def _window(asked: AskedOnPage) -> Response:
+    """The times and percents that make a good weld, by the model."""
+    return shown("joint_window", name=asked.path["name"], window=_windowed(asked))
+
+
+def _window_picture(asked: AskedOnPage) -> Response:
+    """Their picture, whose own styles are let in by their digests."""
+    return drawing(_windowed(asked).svg)

@@ -2,20 +2,16 @@
 
 from __future__ import annotations
 
-import base64
-import hashlib
-import re
-from collections.abc import Callable, Iterable
+from collections.abc import Callable
 from datetime import date, datetime
 from functools import partial
-from html import unescape
 from pathlib import Path
 
-from starlette.responses import HTMLResponse, Response
+from starlette.responses import Response
 from starlette.routing import Route
 
 from gen.errors import InputError
-from gen.page.asked import AskedOnPage, page, part, route
+from gen.page.asked import AskedOnPage, page, part, route, sheet
 from gen.page.computed_sheets import (
     chart,
     commissioned,
@@ -36,14 +32,14 @@ def routes(desk: Desk) -> list[Route]:
     """The addresses of this room."""
     return [
         route(desk, "/sheets", _list),
-        route(desk, "/sheets/report/{name}", lambda asked: _sheet(_report(asked, asked.path["name"]))),
-        route(desk, "/sheets/joint/{name}", lambda asked: _sheet(_joint(asked, asked.path["name"]))),
-        route(desk, "/sheets/wiring", lambda asked: _sheet(_slow(asked, wiring))),
-        route(desk, "/sheets/commissioning", lambda asked: _sheet(_slow(asked, commissioning))),
-        route(desk, "/sheets/commissioned", lambda asked: _sheet(_slow(asked, commissioned))),
-        route(desk, "/sheets/chart", lambda asked: _sheet(_slow(asked, chart))),
-        route(desk, "/sheets/label", lambda asked: _sheet(_slow(asked, label))),
-        route(desk, "/sheets/logbook", lambda asked: _sheet(_logbook(asked))),
+        route(desk, "/sheets/report/{name}", lambda asked: sheet(_report(asked, asked.path["name"]))),
+        route(desk, "/sheets/joint/{name}", lambda asked: sheet(_joint(asked, asked.path["name"]))),
+        route(desk, "/sheets/wiring", lambda asked: sheet(_slow(asked, wiring))),
+        route(desk, "/sheets/commissioning", lambda asked: sheet(_slow(asked, commissioning))),
+        route(desk, "/sheets/commissioned", lambda asked: sheet(_slow(asked, commissioned))),
+        route(desk, "/sheets/chart", lambda asked: sheet(_slow(asked, chart))),
+        route(desk, "/sheets/label", lambda asked: sheet(_slow(asked, label))),
+        route(desk, "/sheets/logbook", lambda asked: sheet(_logbook(asked))),
         route(desk, "/sheets/all.zip", _zip),
     ]
 
@@ -92,24 +88,6 @@ def _day(asked: AskedOnPage, name: str) -> date | None:
         return date.fromisoformat(given) if given else None
     except ValueError:
         raise InputError(text(f"sheets.{name}"), written(given), None, text("sheets.a_day")) from None
-
-
-def _sheet(html: str) -> Response:
-    """A page of its own: its style sheet and the styles of its drawings are let in by their digests, and nothing else is."""
-    sheets = re.findall(r"<style>(.*?)</style>", html, re.DOTALL)
-    drawn = {unescape(style) for style in re.findall(r'\sstyle="([^"]*)"', html)}
-    of_drawings = f"'unsafe-hashes' {_digests(drawn)}" if drawn else "'none'"
-    policy = (
-        f"default-src 'none'; style-src-elem {_digests(sheets)}; style-src-attr {of_drawings}; "
-        "base-uri 'none'; form-action 'none'; frame-ancestors 'none'"
-    )
-    return HTMLResponse(html, headers={"content-security-policy": policy})
-
-
-def _digests(texts: Iterable[str]) -> str:
-    """What a policy names texts by."""
-    found = (base64.b64encode(hashlib.sha256(each.encode()).digest()).decode() for each in texts)
-    return " ".join(sorted(f"'sha256-{digest}'" for digest in found))
 
 
 def _zip(asked: AskedOnPage) -> Response:

@@ -4,15 +4,21 @@ from __future__ import annotations
 
 import io
 import json
+import os
 import re
 import zipfile
 from collections.abc import Iterator
 from html import unescape
+from pathlib import Path
 
 import html5lib
 import pytest
 
+from gen.job import find_welder
+from gen.joint import read_joint
 from gen.records import Records
+from sim.joint.window import as_text, key_of, planned, window_of
+from sim.report.joint_window import standalone_window, window_lines
 from tests.support.cli.command_line import typed
 from tests.support.page.open_page import OpenPage, example, fields_of, open_page
 
@@ -21,8 +27,12 @@ PAPER = (("chart", "k"), ("label", "l"), ("logbook", "b"))
 
 @pytest.fixture(scope="module")
 def page(tmp_path_factory: pytest.TempPathFactory) -> Iterator[OpenPage]:
-    with open_page(example(tmp_path_factory.mktemp("machine"))) as opened:
-        yield opened
+    with pytest.MonkeyPatch.context() as patch:
+        # A plotting library that is installed beside ours would look for its fonts anew, which takes a minute.
+        patch.setenv("MPLCONFIGDIR", str(Path.home() / ".cache" / "matplotlib"))
+        patch.setenv("XDG_CACHE_HOME", str(tmp_path_factory.mktemp("cache")))
+        with open_page(example(tmp_path_factory.mktemp("machine"))) as opened:
+            yield opened
 
 
 def test_1_a_wrong_joint_is_not_written(page: OpenPage) -> None:
@@ -69,6 +79,25 @@ def test_2_the_model_draws_the_joint_as_joint_show_does(page: OpenPage, monkeypa
     assert refused.status == 422
     assert "the model knows no zinc" in unescape(refused.text)
     (page.folder / "thin.toml").unlink()
+
+
+def test_2_the_window_is_that_of_the_command_and_comes_from_where_it_was_kept(page: OpenPage) -> None:
+    """A smaller one is kept under the name of the whole, so that it is seen to be read and not computed."""
+    path = page.folder / "thin.toml"
+    path.write_text("sheets_mm = [0.5, 0.5]\nforce_N = 500\n")
+    joint, welder = read_joint(path), find_welder(page.folder / "welder.toml")
+    window, key = window_of(planned(joint, welder, (100,), 1)[1]), key_of(planned(joint, welder)[1])
+    kept = Path(os.environ["XDG_CACHE_HOME"], "weldbeat", "joints", f"{key}.json")
+    kept.parent.mkdir(parents=True, exist_ok=True)
+    kept.write_text(as_text(window, key))
+    told = unescape(page.get("/joint/thin/window").text)
+    for name, words in window_lines(window):
+        assert f"<dt>{name}</dt><dd>{words}</dd>" in told
+    drawn = page.get("/joint/thin/window.svg")
+    assert drawn.headers["content-type"].startswith("image/svg+xml")
+    assert "unsafe-inline" not in drawn.headers["content-security-policy"]
+    assert drawn.text == standalone_window(window, f"thin: {joint.title}")
+    path.unlink()
 
 
 def test_3_outcomes_are_noted_and_the_next_weld_follows(page: OpenPage, monkeypatch: pytest.MonkeyPatch) -> None:
