@@ -262,10 +262,8 @@ class Circuit:
 
     def answers_as(self, other: Circuit) -> bool:
         """Whether this circuit answers all that the other was ever asked as that one did: nothing asked tells them apart."""
-        for (setting, broken), seen in list(other._seen.items()):
-            if self.look(setting, broken) != seen:
-                return False
-        return all(getattr(self, how)(*asked) == value for (how, *asked), value in list(other._metered.items()))
+        same = all(getattr(self, how)(*asked) == value for (how, *asked), value in list(other._metered.items()))
+        return same and all(self.look(*asked) == seen for asked, seen in list(other._seen.items()))
 
     def _metered_at(self, meter: _Branch, setting: Setting, hertz: float, out: frozenset[str]) -> complex:
         """Volts between the meter's leads."""
