@@ -252,7 +252,7 @@ def end_of_current(welder: Welder, choice: Choice, share: float) -> StageTrial:
         {"L3": Between(peak_V * MAINS_OF_NOMINAL[0], peak_V * MAINS_OF_NOMINAL[1]), "3V3": Between(3.2, 3.4)},
         {"L3": steps([(0, 0), (START_S, 1)]), "3V3": ((0.0, 1.0),), "L4": ((0.0, 0.0),)},
         ("COND",),
-        times_after((START_S, START_S + 1e-6), START_S + 8e-5, 5e-4, 4e-7),
+        np.unique(np.append(times_after((), START_S, 5e-4), np.arange(START_S, START_S + 8e-5, 5e-7))),
         figures,
         {"L4.volts": Between(0.0, 0.0), "pin.threshold": Between(*LOGIC_OF_SUPPLY)},
     )
