@@ -58,8 +58,9 @@ class Turned:
 
     timeline: Markup
     picture: str  # names the timeline's schedule and pace, so that marks are put on no other
-    phases: tuple[tuple[str, str, str, str, str], ...]  # number, name, half-cycles, ms, amperes delivered
+    phases: tuple[tuple[str, str, str, str, str], ...]  # number, name, half-cycles, ms, current delivered in `unit`
     side: str
+    unit: str
     total_ms: str
     fired_ms: str
     nearest: Markup
@@ -116,7 +117,7 @@ def job_of(text: str, path: Path, welder: Path) -> Job:
 def turned(text: str, path: Path, welder: Path, pace: float, name: str) -> Turned:
     """Compile, draw, and judge by the plan alone. `name` keeps the picture apart from others on the page. Raises InputError."""
     job = job_of(text, path, welder)
-    table, working = job.table, job.welder.machine.in_use.working
+    table, working = job.table, job.welder.machine.in_use.working.handy
     currents = weld_currents(table, job.welder, longest_row=_FOLLOWED)
     plan = PacedJob(job=job, welds_per_minute=pace, currents=currents, advises=False)
     found = [c.find(plan) for c in CHECKS if not c.needs_run and c.find not in _NOT_WHILE_TURNED]
@@ -133,6 +134,7 @@ def turned(text: str, path: Path, welder: Path, pace: float, name: str) -> Turne
         picture=_named(table, pace),
         phases=tuple(rows),
         side="secondary" if job.welder.machine.in_use.working_secondary else "primary",
+        unit=working.unit,
         total_ms=in_ms(table.half_cycles, table.frequency_Hz),
         fired_ms=in_ms(table.fired_half_cycles, table.frequency_Hz),
         nearest=_limits(findings, f"nearest-{name}", _NEAREST),

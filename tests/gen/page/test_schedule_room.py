@@ -15,6 +15,7 @@ from pathlib import Path
 
 import pytest
 
+from gen.cli.show import table_text
 from gen.job import read_job
 from gen.page.folder import Changed, Folder
 from gen.page.schedule_form import edited, form_of, with_phase, without_phase
@@ -67,6 +68,19 @@ def test_what_is_turned_is_drawn_as_the_report_draws_the_file_that_it_would_be(p
     assert place is not None
     assert draw_timeline(job.table, 800, "timeline-this-wide", [ScheduleMark(place, "inrush")]) in answer.text
     assert '"45 cycles"' in file(page).read_text()  # nothing is written yet
+
+
+def test_current_is_in_the_unit_of_the_table_and_the_report(page: OpenPage) -> None:
+    """Thousands of amperes as kA, as `weldbeat show` and the report print them, with the same figures."""
+    job = read_job(file(page), page.folder / "welder.toml")
+    answer = page.post(f"{AT}/turn", fields(page)).text
+    assert "Delivers, kA secondary" in answer
+    said = table_text(job)
+    assert "delivers, kA" in said
+    span = r"\d+\.\d+ to \d+\.\d+"
+    shown = set(re.findall(f"<td>({span})</td>", answer))
+    # The steps of a slope are one row of the page; the others are the table's own.
+    assert shown & set(re.findall(span, said))
 
 
 def test_the_verdict_is_that_of_the_command_line(page: OpenPage) -> None:
