@@ -21,7 +21,7 @@ Listed = Annotated[tuple[Item, ...], BeforeValidator(lambda given: tuple(given) 
 
 # Every board has a pin for each of these roles, even if a machine does not use it.
 ROLES = (
-    "stop", "pedal", "gate", "contactor", "detector", "force", "over_temperature", "conduction", "primary_current",
+    "stop", "pedal", "gate", "contactor", "detector", "force", "over_temperature", "conduction", "primary_current", "mirror",
 )  # fmt: skip
 # Roles whose pin switches power: one that moves while the board starts would switch it then.
 SWITCHING = ("gate", "contactor")

@@ -197,6 +197,8 @@ def render(table: TimingTable, welder: Welder, board: Board) -> FirmwareBundle:
         "first_us": first_delay_us(welder),
         "current": current_limits(welder, board, earliest_us, step_us, VOLT_SECONDS_STEPS),
         "lopsided_us": round(degrees_to_us(LOPSIDED_DEG, welder.mains.frequency_Hz)),
+        "contactor_closes_ms": math.ceil(welder.contactor_closes_ms),
+        "contactor_opens_ms": math.ceil(welder.contactor_opens_ms),
         "longest_weld": math.floor(limits.longest_weld.half_cycles(table.frequency_Hz)),
         "least_cool": math.ceil(limits.least_cool.half_cycles(table.frequency_Hz)),
         "longest_time": LONGEST_S * 2 * table.frequency_Hz,

@@ -50,6 +50,19 @@ class _Compiler:
             raise self.error(key, str(time), f"this rounds to nothing; allowed: {least}")
         return self.noted(key, time, rounded, notes)
 
+    def squeeze(self, key: str, time: Duration, notes: list[str]) -> int:
+        """Before the current the force must be there, and the contactor closed."""
+        welder, half_ms = self.welder, Fraction(500, self.schedule.frequency_Hz)
+        least = math.ceil(welder.least_squeeze_ms / half_ms)
+        if nearest(self.exact(key, time)).half_cycles < least:
+            whats = [f"the force (force.builds_up_ms = {welder.force.there_after_ms:g})"]
+            if welder.protection.contactor:
+                c = welder.contactor
+                whats.append(f"the contactor (contactor.closes_ms + bounce_ms = {c.closes_ms:g} + {c.bounce_ms:g})")
+            allowed = f"allowed: {self.ms(Fraction(least))} or more; until then {' and '.join(whats)} may not be there"
+            raise self.error(key, str(time), allowed)
+        return self.unfired(key, time, notes)
+
     def even(self, key: str, time: Duration, notes: list[str]) -> int:
         """A fired time, or the gap between two, in whole cycles; an odd half-cycle would leave the core magnetised."""
         exact = self.exact(key, time)
@@ -175,7 +188,7 @@ class _Compiler:
         for number, phase in enumerate(self.schedule.phases, 1):
             match phase:
                 case Squeeze():
-                    rows.append(TimingRow("squeeze", self.unfired(f"phase {number}: squeeze", phase.squeeze, notes)))
+                    rows.append(TimingRow("squeeze", self.squeeze(f"phase {number}: squeeze", phase.squeeze, notes)))
                 case Pulse():
                     rows += self.pulse_rows(number, phase, notes)
                 case Weld():

@@ -27,7 +27,7 @@ STUCK_MS = 30000  # a pedal still down this long after the weld is stuck
 FORCE_WAIT_MS = 2000  # after squeeze, for the force switch
 STALL_MS = 60  # no half-cycle reported for this long: the firing hardware has ended by itself
 START_TRIES = 3  # an edge may fall between reading the detector and starting
-SHORTED_MS = 400  # conducting and never blocking for this long, without a gate
+SHORTED_MS = 60  # conducting and never blocking for this long without a gate, the contactor closed
 PAUSE_MS = 50  # steps further apart: the contactor may have dropped, and must not close again under a gate
 PROVE_HALF_CYCLES = 4  # after this many fired, conduction must have been seen
 
@@ -43,7 +43,11 @@ ACKNOWLEDGED = (
     words.CURRENT_LOW,
     words.WATCHDOG_RESTART,
     words.PROGRAM_FAILED,
+    words.CONTACTOR_NOT_SHUT,
 )
+
+# These end with the isolator and a repair alone.
+LASTING = (words.SWITCH_SHORTED, words.GATE_STUCK, words.CONTACTOR_SHUT)
 
 METERED = 8  # half-cycles that a driver keeps, at most
 
@@ -85,7 +89,10 @@ class Supervisor:
         self.fresh = False  # the pedal has been seen open since the last weld
         self.acknowledged = False  # stop has been opened since the lockout began
         self.conducted = False
+        self.blocked = False  # seen since the contactor closed for this weld
         self.blocked_ms = 0
+        self.drives = 0  # the last step gave the contactor a pulse
+        self.driven_ms = 0  # when it got its last
         self.was_locked_out = False  # when storing began: it goes back there
         self.stalled = False  # flash was written since the last step, and the program stood still
         self.failure = ""  # the words of the error that ended the run before this
@@ -137,7 +144,10 @@ class Supervisor:
         elif self.state == words.OFF:
             if elapsed(now_ms, self.since_ms) >= self.plan.unfired_ms("off", self.lock.half_us):
                 self._enter(words.READY, now_ms)
-        self.driver.alive(1 if self.state == words.READY or self.armed() else 0)
+        self.drives = self._wants_contactor()
+        if self.drives:
+            self.driven_ms = now_ms
+        self.driver.alive(self.drives)
         return after(now_ms, ARMED_WAKE_MS if self.armed() else IDLE_WAKE_MS)
 
     # -- the serial line -----------------------------------------------------------------------------------------
@@ -211,11 +221,43 @@ class Supervisor:
         seen = self.driver.conduction()
         if seen & words.CONDUCTING:
             self.conducted = True
-        quiet = self.state == words.READY or self.state == words.HOLD or self.state == words.OFF
-        if seen != words.CONDUCTING or not quiet:
+        closed = self.state == words.SQUEEZE and self._may_be_fed(now_ms)
+        if closed and seen & words.BLOCKING:
+            self.blocked = True
+        # Without the mains behind it the sense shows what it shows of a current.
+        quiet = closed or (self.state == words.HOLD and self.drives == 1)
+        if seen != words.CONDUCTING or not quiet or self.paused:
             self.blocked_ms = now_ms
         if self.config.CONDUCTION_SENSE and words.WELD <= self.state and self.state <= words.OFF:
             self.curve.look(self.driver, self.lock.half_us)
+
+    def _wants_contactor(self) -> int:
+        """1 from an accepted pedal to the end of hold; where the hand is the force not longer than the pedal is held."""
+        if self.state == words.SQUEEZE or self.state == words.WELD:
+            return 1
+        if self.state != words.HOLD:
+            return 0
+        if self.config.RELEASE_STOPS and not self.pedal:
+            return 0
+        return 1
+
+    def _may_be_fed(self, now_ms: int) -> bool:
+        """In the squeeze: the contactor has had its time to close, and its mirror contact does not say otherwise."""
+        if self.inputs & words.CONTACTOR_OPEN:
+            return False
+        return elapsed(now_ms, self.since_ms) >= self.config.CONTACTOR_CLOSES_MS
+
+    def _contactor_trouble(self, inputs: int, now_ms: int) -> int:
+        """What the mirror contact says against the pulse train."""
+        if not self.config.MIRROR_CONTACT:
+            return words.NO_REASON
+        if self.state == words.SQUEEZE or self.state == words.WELD:
+            late = self.state == words.WELD or elapsed(now_ms, self.since_ms) > self.config.CONTACTOR_CLOSES_MS
+            return words.CONTACTOR_NOT_SHUT if late and inputs & words.CONTACTOR_OPEN else words.NO_REASON
+        if self.state != words.HOLD and not inputs & words.CONTACTOR_OPEN:
+            if elapsed(now_ms, self.driven_ms) > self.config.CONTACTOR_OPENS_MS:
+                return words.CONTACTOR_SHUT
+        return words.NO_REASON
 
     def _trouble(self, inputs: int, now_ms: int) -> int:
         """The reason to lock out that stands now, if any."""
@@ -223,6 +265,9 @@ class Supervisor:
             return words.STOP_CIRCUIT_OPEN
         if inputs & words.HOT:
             return words.OVER_TEMPERATURE
+        contactor = self._contactor_trouble(inputs, now_ms)
+        if contactor:
+            return contactor
         if elapsed(now_ms, self.blocked_ms) > SHORTED_MS:
             return words.SWITCH_SHORTED
         if self.state == words.WELD and self.lock.noisy_under_current(self.done > 0):
@@ -250,6 +295,7 @@ class Supervisor:
         self.pedal_ms = now_ms
         self.fresh = False
         self.blocked_ms = now_ms
+        self.driven_ms = now_ms
         self.stalled = True
         whole = self.store.start()
         self._take_schedule()
@@ -289,13 +335,17 @@ class Supervisor:
             self._lock_out(words.DUTY, now_ms)
         elif self.pedal and not self.fresh and elapsed(now_ms, self.pedal_ms) > STUCK_MS:
             self._lock_out(words.STUCK_PEDAL, now_ms)
+        elif self.config.MIRROR_CONTACT and not self.inputs & words.CONTACTOR_OPEN:
+            pass  # it is still opening after the last weld, or a lockout comes
         elif self.pedal and self.fresh and self._pedal_steady(now_ms):
             self.fresh = False
+            self.blocked = False
             self.welds += 1
             self.ending = words.NEVER
             self.fired = 0
             self.tries = 0
-            self.squeeze_ms = self.plan.unfired_ms("squeeze", self.lock.half_us)
+            squeeze_ms = self.plan.unfired_ms("squeeze", self.lock.half_us)
+            self.squeeze_ms = max(squeeze_ms, self.config.CONTACTOR_CLOSES_MS)
             self.plan.begin()
             if self.config.CURRENT_SENSE:
                 self.ammeter.begin(self.driver, now_ms)
@@ -306,12 +356,17 @@ class Supervisor:
             self._end(words.RELEASED, now_ms)
         elif not self.lock.locked():
             self._lock_out(words.MAINS_LOST, now_ms)
+        elif self.paused:
+            self.since_ms = now_ms  # the contactor may have dropped: it gets its time once more
+            self.blocked = False
         elif not self.lock.present(now_ms):
             pass  # either the mains is back at once, or the lock will be lost
         elif not self.plan.ready():
             self.plan.fill(self.driver, self.lock.half_us, self.positive)
         elif elapsed(now_ms, self.since_ms) >= self.squeeze_ms:
-            if inputs & words.FORCE or not self.config.FORCE_SWITCH:
+            if self.config.CONDUCTION_SENSE and not self.blocked:
+                pass  # no gate before the switch was seen to block the mains; else a lockout comes
+            elif inputs & words.FORCE or not self.config.FORCE_SWITCH:
                 self._fire(now_ms)
             elif elapsed(now_ms, self.since_ms) > self.squeeze_ms + FORCE_WAIT_MS:
                 self._end(words.NO_FORCE, now_ms)
@@ -406,7 +461,7 @@ class Supervisor:
     def _locked_out(self, inputs: int, trouble: int, now_ms: int) -> None:
         if inputs & words.STOP_OPEN:
             self.acknowledged = True
-        if self.reason == words.SWITCH_SHORTED or self.reason == words.GATE_STUCK:
+        if self.reason in LASTING:
             return  # only the isolator and a repair end these
         if self.reason == words.SETTINGS_DAMAGED:
             return  # nothing is known of what should be welded

@@ -12,6 +12,7 @@ STOP_OPEN = 2  # the normally closed stop circuit is open (pressed, or its wire 
 FORCE = 4  # force switch closed (air machines)
 HOT = 8  # over-temperature contact open
 WATCHDOG = 16  # this run of the program began with a bite of the watchdog
+CONTACTOR_OPEN = 32  # mirror contact closed: every main contact of the contactor is open
 
 # Values of `conduction()`.
 NOT_FITTED = 0  # no sense across the switch
@@ -25,6 +26,7 @@ CURVE_KEPT = 200  # gates of one weld whose currents are told
 SAMPLE_US = 120  # from one sample of the primary current to the next: 64 a half-cycle and more, to 65 Hz
 CURRENT_RING = 512  # samples kept, a power of 2: more than a step may come late
 GATES_STAMPED = 8  # of the newest gates it is known at which sample they began
+CONTACTOR_HELD_MS = 60  # so long after the last edge of the pulse train the coil is without current, at the latest
 
 GATE_END_DEG = 165  # of its half-cycle: the gate is held to here, so that a lagging current still finds it
 
@@ -71,6 +73,8 @@ CURRENT_SENSE_FAULT = 17
 SENSES_DISAGREE = 18
 CURRENT_HIGH = 19
 CURRENT_LOW = 20
+CONTACTOR_SHUT = 21
+CONTACTOR_NOT_SHUT = 22
 
 REASON_NAMES = (
     "none",
@@ -94,6 +98,8 @@ REASON_NAMES = (
     "current transformer and sense across the switch disagree",
     "current above the planned band",
     "current below the planned band",
+    "contactor stayed closed",
+    "contactor did not close, or opened under current",
 )
 
 # What ends each lockout. The pedal must be open as well, always.
@@ -119,6 +125,8 @@ WAY_OUT = (
     "isolate; check the wires of both senses, then press and release stop",
     "isolate; check tap, electrodes and work, then press and release stop",
     "clean work and electrodes; isolate and check secondary joints and tap, then press and release stop",
+    "isolate; replace the contactor, or mend its mirror contact's wire",
+    "check the contactor's coil, its stage and the stop's contacts, then press and release stop",
 )
 
 # -- the ways in which a weld ends ---------------------------------------------------------------------------------

@@ -12,7 +12,7 @@ from array import array
 
 import config
 import machine
-from app.words import BLOCKING, CONDUCTING, FORCE, GATES_STAMPED, HOT, NOT_FITTED, PEDAL, STOP_OPEN
+from app.words import BLOCKING, CONDUCTING, CONTACTOR_OPEN, FORCE, GATES_STAMPED, HOT, NOT_FITTED, PEDAL, STOP_OPEN
 from machine import Pin
 from micropython import const
 
@@ -39,6 +39,7 @@ class BoardIo:
         self._pedal = Pin(config.PIN_PEDAL, Pin.IN, Pin.PULL_UP)
         self._force = _contact(config.PIN_FORCE)
         self._hot = _contact(config.PIN_OVER_TEMPERATURE)
+        self._mirror = _contact(config.PIN_MIRROR)
         self._sense = _contact(config.PIN_CONDUCTION)
         self._watchdog: machine.WDT | None = None
         self._bitten = bitten
@@ -99,6 +100,8 @@ class BoardIo:
             bits |= FORCE
         if self._hot is not None and self._hot.value():
             bits |= HOT
+        if self._mirror is not None and not self._mirror.value():
+            bits |= CONTACTOR_OPEN
         return bits
 
     def conduction(self) -> int:

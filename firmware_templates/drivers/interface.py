@@ -30,8 +30,8 @@ class Driver(Protocol):
     def inputs(self) -> int:
         """The inputs now, a sum of PEDAL and the bits after it in app/words.py; what is not fitted reads as safe.
 
-        A stop circuit that opened since the last call is told as open, though it may have closed again; so is a pedal that
-        was told closed.
+        CONTACTOR_OPEN is told only where a mirror contact is fitted. A stop circuit that opened since the last call is told as
+        open, though it may have closed again; so is a pedal that was told closed.
         """
 
     def crossing_us(self) -> int:
@@ -96,7 +96,10 @@ class Driver(Protocol):
         """End firing, empty every queue, lower the gate. 1 when the gate pin was read back low, else 0."""
 
     def alive(self, contactor: int) -> None:
-        """Feed the watchdog and, when `contactor` is 1, give the contactor's pulse train its next edge."""
+        """Feed the watchdog and, when `contactor` is 1, give the contactor's pulse train its next edge.
+
+        The coil drops CONTACTOR_HELD_MS after the last edge at the latest; the contacts open some time after that.
+        """
 
     def read_byte(self) -> int:
         """Next byte of the serial line, or -1."""
@@ -158,4 +161,7 @@ class Config(Protocol):
     LEAST_DA: "tuple[int, ...]"  # likewise by delay
     MOST_DA: "tuple[int, ...]"
     EXPULSION_ENDS: int
+    CONTACTOR_CLOSES_MS: int  # from the pulse train's first edge until it has closed and stopped bouncing
+    CONTACTOR_OPENS_MS: int  # from the last edge until it is open
+    MIRROR_CONTACT: int
     STOP_LINE: bytes

@@ -69,6 +69,11 @@ _DEMO: dict[str, Any] = {
     "stop_cuts_gate_supply": True,
     "stop_cuts_contactor": True,
     "over_temperature_contact": True,
+    "mirror_contact": True,
+    "suppression": "diode_and_zener",
+    "closes_ms": 40,
+    "bounce_ms": 5,
+    "opens_ms": 40,
     "secondary_earthed": True,
     "board": "pico",
 }

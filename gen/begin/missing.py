@@ -92,7 +92,9 @@ def _parts(welder: Welder, board: Board) -> Iterator[Task]:
             "weldbeat choose",
         )
     over_run = board.over_run
-    fitted = Fitted(welder.protection, welder.force, over_run.gate_ends_itself, over_run.worst)
+    fitted = Fitted(
+        welder.protection, welder.force, welder.contactor.open_after_ms, over_run.gate_ends_itself, over_run.worst
+    )
     if wanted := lacking(fitted):
         yield Task(
             f"Fit {_in_words([one.fit for one in wanted])}.",

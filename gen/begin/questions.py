@@ -372,6 +372,7 @@ _FITTED_WORDS = {
     "stop_cuts_gate_supply": "a stop button that cuts the gate supply",
     "stop_cuts_contactor": "a stop button that cuts the contactor's coil",
     "over_temperature_contact": "an over-temperature contact on the transformer that cuts both",
+    "mirror_contact": "a mirror contact of the contactor, wired to the board",
     "secondary_earthed": "the secondary earthed at one point",
     "residual_current_device": "a residual-current device (GFCI) before the machine",
 }

@@ -48,7 +48,7 @@ def shot(name: ShotName, welder: Welder, board: Board) -> Shot:
         name=NAME_BEGINS + name,
         frequency_Hz=welder.mains.frequency_Hz,
         phases=(
-            Squeeze(squeeze=_time("0.5 s")),
+            Squeeze(squeeze=_time(f"{max(500, math.ceil(welder.least_squeeze_ms) + 10)} ms")),
             Weld(weld=_time(f"{SHORTED_CYCLES} cycles"), current_percent=percent),
             Hold(hold=_time("10 cycles")),
             Off(off=_time(off)),

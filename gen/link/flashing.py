@@ -31,6 +31,7 @@ from gen.link.ports import ports
 from gen.machine.cut_off import Fitted
 from gen.machine.tables import Force, Protection
 from gen.user_files import read_text, validated, written
+from gen.words import CONTACTOR_HELD_MS
 from gen.writing import files_below
 
 SETTINGS = ("settings.a", "settings.b")  # where the board keeps pushed schedules
@@ -139,17 +140,19 @@ def bundle_schedule(bundle: FirmwareBundle) -> str:
 
 def bundle_fitted(bundle: FirmwareBundle) -> Fitted:
     """The parts against a faulty weld that a firmware's machine names. Raises InputError."""
-    if not re.search(r'^FITTED = "', bundle.files["config.py"], re.MULTILINE):
+    config = bundle.files["config.py"]
+    if not re.search(r'^FITTED = "', config, re.MULTILINE) or "\nCONTACTOR_OPENS_MS = " not in config:
         allowed = "allowed: what `weldbeat build` of this version writes; build it anew"
         raise InputError("BUNDLE", "config.py", None, f"does not say what ends a weld that goes wrong; {allowed}")
     over_run = bundle_board(bundle).over_run
     named: dict[str, Any] = dict.fromkeys(_setting(bundle, "FITTED").split(), True)
-    switch = re.search(r"^FORCE_SWITCH = 1$", bundle.files["config.py"], re.MULTILINE) is not None
+    switch = re.search(r"^FORCE_SWITCH = 1$", config, re.MULTILINE) is not None
     protection = named | {"gate_drive": _setting(bundle, "GATE_DRIVE")}
     force = {"source": _setting(bundle, "FORCE_SOURCE"), "force_switch": switch}
     return Fitted(
         validated(Protection, protection, Path("config.py")),
         validated(Force, force, Path("config.py")),
+        max(0.0, float(re.findall(r"^CONTACTOR_OPENS_MS = (\d+)$", config, re.MULTILINE)[0]) - CONTACTOR_HELD_MS),
         over_run.gate_ends_itself,
         f"boards/{bundle_board(bundle).name}.toml: {over_run.worst}",
     )

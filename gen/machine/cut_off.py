@@ -19,6 +19,7 @@ class Fitted:
 
     protection: Protection
     force: Force
+    opens_ms: float  # from the contactor's last current to open contacts
     gate_ends_itself: bool
     """Whether the board alone ends the gate."""
     worst_over_run: str
@@ -27,13 +28,13 @@ class Fitted:
 
 @dataclass(frozen=True)
 class CutOff:
-    """One part that must be fitted."""
+    """One part that must be fitted, or a figure that it must keep to."""
 
     name: str
-    there: int
-    """How many are fitted."""
-    wanted: int
-    """How many are needed at least."""
+    there: float
+    """How many are fitted; or the figure."""
+    wanted: float
+    """How many are needed at least; with `at_most` what the figure may be."""
     unit: str
     source: str
     """Of the requirement."""
@@ -42,10 +43,14 @@ class CutOff:
     """What to fit, as an item of a list."""
     advice: str
     """What to do if it is missing."""
+    at_most: bool = False
+    must: bool = True
+    """Without it nothing is built; else it is a caution."""
 
     @property
     def lacking(self) -> bool:
-        return self.there < self.wanted
+        """Whether it must be there and is not."""
+        return self.must and (self.there > self.wanted if self.at_most else self.there < self.wanted)
 
 
 def _named(*keys: str, word: str = "and") -> str:
@@ -188,6 +193,50 @@ def air_force(fitted: Fitted) -> CutOff | None:
     )
 
 
+LONGEST_OPENING_MS = 100.0  # common practice, no source: longer than a contactor with a well suppressed coil takes
+
+
+def opening(fitted: Fitted) -> CutOff | None:
+    """Whether the contactor opens soon; None without one."""
+    if not fitted.protection.contactor:
+        return None
+    ms = f"{fitted.opens_ms:g} ms"
+    return CutOff(
+        "contactor-opening",
+        fitted.opens_ms,
+        LONGEST_OPENING_MS,
+        "ms from the coil's last current to open contacts",
+        "contactor in the welder file; the limit is common practice, no source",
+        f"The contactor is open {ms} after its coil has lost its current, at the latest.",
+        "a contactor that opens sooner",
+        "A plain diode across a d.c. coil makes it open late. Put a Zener diode or a TVS in series with it, and set "
+        "contactor.suppression.",
+        at_most=True,
+        must=False,
+    )
+
+
+def mirror_contact(fitted: Fitted) -> CutOff | None:
+    """Whether the board learns that the contactor has welded shut or does not close; None without a contactor."""
+    if not fitted.protection.contactor:
+        return None
+    there = fitted.protection.mirror_contact
+    return CutOff(
+        "mirror-contact",
+        int(there),
+        1,
+        "contacts that tell the board that the contactor is open",
+        "IEC 60947-4-1, Annex F (mirror contacts), from memory",
+        "A mirror contact tells the board when the contactor stays closed, or does not close."
+        if there
+        else "Nothing tells the board of a contactor that has welded shut, until it is needed.",
+        "a mirror contact",
+        "Take a contactor with a mirror contact, wire that to the board, and "
+        f"{_named('mirror_contact')}; until then see once a shift that it drops.",
+        must=False,
+    )
+
+
 ALL: tuple[Callable[[Fitted], CutOff | None], ...] = (
     gate_drive,
     contactor,
@@ -196,6 +245,8 @@ ALL: tuple[Callable[[Fitted], CutOff | None], ...] = (
     disconnection,
     earthing,
     air_force,
+    opening,
+    mirror_contact,
 )
 
 

@@ -402,10 +402,19 @@ class Detector(FileModel):
 
 
 class Force(FileModel):
-    """The source of the electrode force. With `hand` and `foot_lever` releasing the lever ends the weld."""
+    """The source of the electrode force. With `hand` and `foot_lever` releasing the lever ends the weld.
+
+    `builds_up_ms`: from the pedal to the whole force, at most. By hand and foot it is there as the pedal closes.
+    """
 
     source: Literal["hand", "foot_lever", "air"]
     force_switch: bool = False
+    builds_up_ms: float | None = Field(default=None, ge=0, le=2000)
+
+    @property
+    def there_after_ms(self) -> float:
+        """What the file gives, or what is typical (common practice, no source)."""
+        return (200.0 if self.source == "air" else 0.0) if self.builds_up_ms is None else self.builds_up_ms
 
 
 class Protection(FileModel):
@@ -414,6 +423,8 @@ class Protection(FileModel):
     `gate_drive`: what ends the gate current within 12 ms of the pin rising, whatever the pin then does; `direct` is nothing.
     `contactor` drops when the board's pulse train ends; `contactor_coil` is what its coil is for, d.c. if left out.
     The `stop_...` and over-temperature contacts break by themselves.
+    `mirror_contact` is closed only while every main contact of the contactor is open (IEC 60947-4-1, Annex F), and tells the
+    board.
     """
 
     gate_drive: Literal["one_shot", "pulse_transformer", "capacitor", "direct"] | None = None
@@ -423,14 +434,42 @@ class Protection(FileModel):
     stop_cuts_gate_supply: bool = False
     stop_cuts_contactor: bool = False
     over_temperature_contact: bool = False
+    mirror_contact: bool = False
     secondary_earthed: bool = False
     residual_current_device: bool = False
     residual_current_mA: float | None = Field(default=None, ge=4, le=500)
+
+    @model_validator(mode="after")
+    def _consistent(self) -> Self:
+        if self.mirror_contact and not self.contactor:
+            raise Wrong("mirror_contact", written(True), "it is one of the contactor's; allowed: with contactor = true")
+        return self
 
     @property
     def fitted(self) -> tuple[str, ...]:
         """The keys of what is there."""
         return tuple(key for key in type(self).model_fields if getattr(self, key) is True)
+
+
+# From the coil's last current to open contacts (makers' notes, from memory): a plain diode keeps the current of a d.c. coil
+# going for 200 ms and more, a Zener diode or TVS in series with it ends that at once.
+OPENS_MS = {"diode": 300.0, "diode_and_zener": 50.0}
+
+
+class Contactor(FileModel):
+    """The contactor's times at their worst: from the first current in its coil to closed contacts, how long these bounce, and
+    from the last current to open contacts. `suppression`: what lies across its d.c. coil.
+    """
+
+    suppression: Literal["diode", "diode_and_zener"] = "diode_and_zener"
+    closes_ms: float = Field(default=50, ge=2, le=500)
+    bounce_ms: float = Field(default=5, ge=0, le=100)
+    opens_ms: float | None = Field(default=None, ge=2, le=1000)
+
+    @property
+    def open_after_ms(self) -> float:
+        """What the file gives, or what is typical of that suppression."""
+        return OPENS_MS[self.suppression] if self.opens_ms is None else self.opens_ms
 
 
 class Limits(FileModel):
@@ -486,6 +525,7 @@ class WelderTables(FileModel):
     detector: Detector = Detector()
     force: Force
     protection: Protection = Protection()
+    contactor: Contactor = Contactor()
     limits: Limits = Field(default_factory=Limits)
     current_sense: CurrentSense | None = None
     board: BoardChoice

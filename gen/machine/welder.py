@@ -13,6 +13,7 @@ from gen.machine.derived import Machine, derive, load_angles, source_given, work
 from gen.machine.tables import Electrodes, Transformer, WelderTables
 from gen.units import Duration
 from gen.user_files import FileModel, Wrong, figure, parsed_toml, read_toml, validated, written
+from gen.words import CONTACTOR_HELD_MS
 
 WELDER_FILE = "welder.toml"
 TYPICAL_MARK = "typical"  # begins the comment after a value until it is read on the machine
@@ -55,6 +56,8 @@ class Welder(WelderTables):
         sense = self.current_sense
         if sense is not None and sense.end_at_expulsion and not self.board.conduction_sense:
             raise Wrong("current_sense.end_at_expulsion", True, "allowed: only with board.conduction_sense = true")
+        if "contactor" in self.model_fields_set and not self.protection.contactor:
+            raise Wrong("contactor", None, "there is none; allowed: this table with protection.contactor = true")
         return self
 
     @model_validator(mode="wrap")
@@ -97,6 +100,21 @@ class Welder(WelderTables):
     def half_period_us(self) -> int:
         """Nominal length of a half-cycle, whole microseconds."""
         return round(500_000 / self.mains.frequency_Hz)
+
+    @property
+    def contactor_closes_ms(self) -> float:
+        """From the pedal to contacts that have closed and stopped bouncing; 0 without a contactor."""
+        return self.contactor.closes_ms + self.contactor.bounce_ms if self.protection.contactor else 0.0
+
+    @property
+    def contactor_opens_ms(self) -> float:
+        """From the last edge of the board's pulse train to open contacts; 0 without a contactor."""
+        return CONTACTOR_HELD_MS + self.contactor.open_after_ms if self.protection.contactor else 0.0
+
+    @property
+    def least_squeeze_ms(self) -> float:
+        """The least from the pedal to the first current: the force must be there, and the contactor closed."""
+        return max(self.force.there_after_ms, self.contactor_closes_ms)
 
     @property
     def rated_current_A(self) -> float:
@@ -158,6 +176,8 @@ class Welder(WelderTables):
             low_R, high_R = machine.source_resistance.low, machine.source_resistance.high
             instead["source_resistance_ohm"] = f"{low_R:.2g} to {high_R:.2g}"
             instead["source_inductance_mH"] = f"{low_X:.2g} to {high_X:.2g}"
+        instead["opens_ms"] = f"{self.contactor.open_after_ms:g} (of {self.contactor.suppression})"
+        instead["builds_up_ms"] = f"{self.force.there_after_ms:g} (of {self.force.source})"
         follows = "from shorted_current_A"
         if t.shorted_current_A is None:
             follows = "the most that is typical of the rating"
@@ -171,6 +191,7 @@ class Welder(WelderTables):
             for table_name, table in self
             if table is not None
             for key in type(table).model_fields
+            if table_name != "contactor" or self.protection.contactor
             if key not in table.model_fields_set and (key in instead or getattr(table, key) is not None)
         ]
 

@@ -24,6 +24,7 @@ _FITTED = {
     "stop_cuts_gate_supply": "the stop cuts the gate supply",
     "stop_cuts_contactor": "the stop cuts the contactor",
     "over_temperature_contact": "over-temperature contact",
+    "mirror_contact": "mirror contact of the contactor",
     "secondary_earthed": "secondary earthed",
 }
 

@@ -79,7 +79,7 @@ def longest_weld(welder: Welder, board: Board, path: Path) -> TimingTable:
     allowed = math.floor(welder.limits.longest_weld.half_cycles(frequency_Hz))
     half_cycles = max(2, min(allowed, board.limits.half_cycles) // 2 * 2)
     phases = (
-        {"squeeze": "0.2 s"},
+        {"squeeze": f"{max(200, math.ceil(welder.least_squeeze_ms) + 10)} ms"},
         {"weld": f"{half_cycles} half-cycles"},
         {"hold": "0.2 s"},
         {"off": "0.2 s"},

@@ -7,7 +7,7 @@ from collections import deque
 from dataclasses import dataclass
 from typing import Any
 
-from gen.words import BLOCKING, CONDUCTING, FORCE, HOT, NOT_FITTED, PEDAL, STOP_OPEN, WATCHDOG
+from gen.words import BLOCKING, CONDUCTING, CONTACTOR_OPEN, FORCE, HOT, NOT_FITTED, PEDAL, STOP_OPEN, WATCHDOG
 from sim.bench.ammeter import PrimaryAmmeter
 from sim.bench.chip import MASK, Clock, Flash
 from sim.bench.gate import GateUnit
@@ -103,6 +103,7 @@ class HostDriver:
         self._line = line
         self._train, self._watchdog = wires.train, wires.watchdog
         self._sense_fitted = bool(config.CONDUCTION_SENSE)
+        self._mirror_fitted = bool(config.MIRROR_CONTACT)
         self._inputs = (
             (PEDAL, wires.pedal),
             (STOP_OPEN, wires.stop),
@@ -197,6 +198,8 @@ class HostDriver:
         for bit, pin in self._inputs:
             if pin.level:
                 bits |= bit
+        if self._mirror_fitted and self._switch.contactor.mirror():
+            bits |= CONTACTOR_OPEN
         if self._stop_opened:
             self._stop_opened = False
             bits |= STOP_OPEN

@@ -1,6 +1,6 @@
 """The hardware between the board's pins and the transformer, which works without the board: gate drive, supply, contactor.
 
-Its times are common practice, no source: a contactor of this size takes a fraction of a half-cycle more or less to move.
+The contactor's times are those of the welder file at their worst.
 """
 
 from __future__ import annotations
@@ -11,12 +11,12 @@ from dataclasses import dataclass
 import simpy
 
 from gen.machine.welder import Welder
+from gen.words import CONTACTOR_HELD_MS
 from sim.bench.pin import Wires
 
 PULSE_S = 0.012  # a bounded gate drive ends its current so long after the pin's rise, at the latest
-TRAIN_S = 0.060  # without an edge for so long, the pulse train has ended and the contactor's coil with it
-OPENS_S = 0.020
-CLOSES_S = 0.030
+TRAIN_S = CONTACTOR_HELD_MS / 1000
+BOUNCE_S = 0.001  # of a contact that bounces, from one opening or closing to the next
 _NEVER = float("inf")
 
 
@@ -33,6 +33,16 @@ class ProtectionSpec:
     hot_cuts: bool = False
     """The over-temperature contact breaks the gate driver's supply and the contactor's coil."""
     contactor: bool = False
+    closes_s: float = 0.030
+    """From the coil's first current to the first touch of the contacts; infinite: never."""
+    bounce_s: float = 0.0
+    """For so long they then open and close again."""
+    opens_s: float = 0.020
+    """From the coil's last current to open contacts."""
+    coil_open_s: float = _NEVER
+    """From then on no current flows in its coil."""
+    mirror_stuck: tuple[float, int] | None = None
+    """(from, level): the mirror contact's level does not change any more; 1 says that the main contacts are open."""
     stop_cuts_contactor: bool = False
     """The stop contact breaks the contactor's coil."""
     stuck_on_s: float | None = None
@@ -54,6 +64,9 @@ def protection_of(welder: Welder) -> ProtectionSpec:
         stop_cuts_gate=p.stop_cuts_gate_supply,
         hot_cuts=p.over_temperature_contact,
         contactor=p.contactor,
+        closes_s=welder.contactor.closes_ms / 1000,
+        bounce_s=welder.contactor.bounce_ms / 1000,
+        opens_s=welder.contactor.open_after_ms / 1000,
         stop_cuts_contactor=p.contactor and p.stop_cuts_contactor,
     )
 
@@ -142,6 +155,8 @@ class Contactor:
                 contact.watchers.append(self._contacts)
         if spec.welded_s < _NEVER:
             env.process(self._weld(spec.welded_s))
+        if spec.coil_open_s < _NEVER:
+            env.process(self._break(spec.coil_open_s))
 
     def feeds(self) -> bool:
         """True while voltage reaches the transformer."""
@@ -153,14 +168,25 @@ class Contactor:
         self._turn(self._coil and now <= self._train_until_s)
         return self._welded or self._contact(now)
 
+    def mirror(self) -> int:
+        """The mirror contact: 1 while every main contact is open, which one that has welded shut never is."""
+        stuck = self._spec.mirror_stuck
+        if stuck is not None and self._env.now >= stuck[0]:
+            return stuck[1]
+        now = self._env.now
+        self._turn(self._coil and now <= self._train_until_s)
+        return int(not self._welded and not self._touch(now))
+
     def _edge(self, level: int) -> None:
         """The pulse train's next edge."""
         self._turn(self._whole())
         self._train_until_s = self._env.now + TRAIN_S
 
     def _whole(self) -> bool:
-        """Neither contact breaks the coil's circuit."""
+        """Nothing breaks the coil's circuit."""
         spec = self._spec
+        if self._env.now >= spec.coil_open_s:
+            return False
         return not (spec.stop_cuts_contactor and self._stop.level) and not (spec.hot_cuts and self._hot.level)
 
     def _contacts(self, level: int) -> None:
@@ -174,22 +200,33 @@ class Contactor:
         if on != self._coil:
             self._change(on, now)
 
+    def _break(self, time_s: float) -> Generator[simpy.Event, None, None]:
+        yield self._env.timeout(time_s)
+        self._turn(False)
+
     def _weld(self, time_s: float) -> Generator[simpy.Event, None, None]:
         """From `time_s` the contacts weld: at once if closed, else at the next closing."""
         yield self._env.timeout(time_s)
         self._look(time_s)
 
     def _look(self, time_s: float) -> None:
-        self._welded = self._welded or (time_s >= self._spec.welded_s and self._contact(time_s))
+        self._welded = self._welded or (time_s >= self._spec.welded_s and self._touch(time_s))
 
     def _change(self, on: bool, time_s: float) -> None:
         self._look(time_s)
-        self._was_closed = self._contact(time_s)
+        self._was_closed = self._touch(time_s)
         self._coil = on
         self._since_s = time_s
 
-    def _contact(self, time_s: float) -> bool:
-        """Whether the contacts are closed at a time at or after the coil's last change."""
+    def _touch(self, time_s: float) -> bool:
+        """Whether the contacts have closed, bouncing or not, at a time at or after the coil's last change."""
         if self._coil:
-            return self._was_closed or time_s >= self._since_s + CLOSES_S
-        return self._was_closed and time_s < self._since_s + OPENS_S
+            return self._was_closed or time_s >= self._since_s + self._spec.closes_s
+        return self._was_closed and time_s < self._since_s + self._spec.opens_s
+
+    def _contact(self, time_s: float) -> bool:
+        """Whether they let current through then."""
+        since_s = time_s - self._since_s - self._spec.closes_s
+        if self._coil and not self._was_closed and since_s < self._spec.bounce_s:
+            return self._touch(time_s) and int(since_s / BOUNCE_S) % 2 == 0
+        return self._touch(time_s)

@@ -69,7 +69,8 @@ class SolidStateSwitch:
         self._spec = spec
         self._work = work
         self._mains = mains
-        self._contactor = contactor
+        self.contactor = contactor
+        """What feeds it."""
         self._carrying = wires.carrying
         wires.fired.watchers.append(self.gate)
         self.conductions: list[Conduction] = []
@@ -105,7 +106,7 @@ class SolidStateSwitch:
     @property
     def unfed(self) -> bool:
         """No voltage reaches it, so that a sense across it shows what it shows of a current."""
-        return not self._contactor.feeds()
+        return not self.contactor.feeds()
 
     def _fails(self, fault: str) -> bool:
         return self._spec.fault == fault and self._env.now >= self._spec.fault_s
@@ -162,7 +163,7 @@ class SolidStateSwitch:
         env, spec = self._env, self._spec
         start = env.now
         half = self._mains.at(start)
-        if half.amplitude_V == 0 or self._blocks(half) or not self._contactor.feeds():
+        if half.amplitude_V == 0 or self._blocks(half) or not self.contactor.feeds():
             yield env.timeout(half.start_s + half.length_s - start)
             return False
         current = Current(self._work.load_at(start), half, start)

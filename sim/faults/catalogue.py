@@ -212,6 +212,30 @@ FAULTS: dict[str, Fault] = {
         ),
         *_named(
             (
+                "contactor slow",
+                "a plain diode lies across its coil, and it opens 0.3 s late",
+                "hardware",
+                "contactor",
+                lambda s: injections.protection(s, opens_s=0.3),
+            ),
+            (
+                "contactor does not close",
+                "no current flows in its coil any more",
+                "firmware",
+                "contactor",
+                lambda s: injections.protection(s, coil_open_s=s.at_s),
+            ),
+            (
+                "mirror contact stuck",
+                "the contactor's mirror contact says the same whatever the contactor does",
+                "firmware",
+                "mirror",
+                injections.mirror,
+            ),
+            not_asked=_BARE,
+        ),
+        *_named(
+            (
                 "contactor welded shut",
                 "its contacts stay closed",
                 "firmware",

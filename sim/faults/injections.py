@@ -57,6 +57,10 @@ def protection(injection: Injection, **changes: Any) -> Bench:
     return replace(injection.bench, protection=replace(injection.bench.protection, **changes))
 
 
+def mirror(injection: Injection) -> Bench:
+    return protection(injection, mirror_stuck=(injection.at_s, injection.chance.randrange(2)))
+
+
 def board(kind: Any, least_s: float = 0, most_s: float = 0) -> Callable[[Injection], Bench]:
     def apply(injection: Injection) -> Bench:
         length_s = least_s if least_s == most_s else injection.between(least_s, most_s)

@@ -14,7 +14,7 @@ from gen.firmware import duty_limit
 from gen.machine.welder import FREQUENCY_BAND
 from gen.table import heat
 from gen.words import GATE_END_DEG
-from sim.bench.protection import OPENS_S
+from sim.bench.protection import TRAIN_S
 from sim.faults.observed import (
     EDGE_US,
     REACTION_S,
@@ -31,6 +31,8 @@ from sim.verdict.flux import FLUX_LIMIT, FluxPoint, path_of
 HUNT_LEAD_DEG = 15  # how early an edge is accepted before the true crossing
 LOCK_HALF_CYCLES = 8
 MINUTE_S = 60.0
+SLOWEST = 1.3  # times the nominal half-cycle: 40 Hz is the slowest mains that is injected
+LONGEST_WAIT_S = 3.0  # for the force, for the mains to come back, for a squeeze that begins anew
 MOST_DISPLACED = 6
 ZERO_FLUX = 2.05  # 2 when switched on at the crossing (textbook); the rest is the mains' tolerance
 UNNOTICED_S = 0.045
@@ -92,7 +94,9 @@ def after_stop(observed: ObservedRun) -> list[Violation]:
             ]
         else:
             ungated = bench.switch.fault == "shorted" or bench.protection.stuck_on_s is not None
-            last_s = open_s + (2e-6 if bench.protection.stop_cuts_gate and not ungated else OPENS_S + 2e-6)
+            last_s = open_s + (
+                2e-6 if bench.protection.stop_cuts_gate and not ungated else bench.protection.opens_s + 2e-6
+            )
             currents = [c.start_s for c in r.conductions if last_s < c.start_s < closed_s]
             wrong += [Violation("after-stop", start_s, "current with stop open") for start_s in currents]
     return wrong
@@ -111,6 +115,37 @@ def after_release(observed: ObservedRun) -> list[Violation]:
         opened_s = closed[at - 1][1] if at else 0.0
         if on_s > opened_s + (2e-6 if by_hardware else REACTION_S):
             wrong.append(Violation("after-release", on_s, f"a gate {1000 * (on_s - opened_s):.0f} ms after letting go"))
+    return wrong
+
+
+def let_go(observed: ObservedRun) -> list[Violation]:
+    """Whatever switch and gate do: no current before a request, nor long after the pedal was let go or the table has ended.
+
+    As long as the program may take to see it, the pulse train to end, and the contactor to open. Asked only where a contactor
+    is fitted whose contacts have not welded.
+    """
+    bench, r = observed.bench, observed.recording
+    fitted = bench.protection
+    if not fitted.contactor or fitted.welded_s < math.inf:
+        return []
+    drops_s = REACTION_S + TRAIN_S + fitted.opens_s
+    half_s = 0.5 / observed.table.frequency_Hz
+    table_s = observed.table.time_of("squeeze", "hold") * half_s
+    table_s += sum(row.half_cycles for row in observed.table.impulse_rows) * half_s * SLOWEST + LONGEST_WAIT_S
+    by_hand = observed.welder.force.source != "air"
+    wrong = []
+    for c in r.conductions:
+        request = request_at(observed.requests, c.start_s)
+        if request is None:
+            wrong.append(Violation("let-go", c.start_s, "current before any request"))
+            continue
+        latest_s = request.from_s + table_s + drops_s
+        if by_hand:
+            latest_s = min(latest_s, request.pedal_opened_s + drops_s)
+        if c.start_s > latest_s:
+            wrong.append(
+                Violation("let-go", c.start_s, f"current {c.start_s - latest_s:.2f} s after it must have ended")
+            )
     return wrong
 
 
@@ -313,6 +348,7 @@ INVARIANTS: tuple[Callable[[ObservedRun], list[Violation]], ...] = (
     one_train,
     after_stop,
     after_release,
+    let_go,
     mains_loss,
     window,
     flux,

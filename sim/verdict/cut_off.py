@@ -16,7 +16,7 @@ def fitted_of(welder: Welder, board: Board) -> Fitted:
     """The parts that a machine and its board name."""
     over_run = board.over_run
     worst = f"boards/{board.name}.toml: {over_run.worst}"
-    return Fitted(welder.protection, welder.force, over_run.gate_ends_itself, worst)
+    return Fitted(welder.protection, welder.force, welder.contactor.open_after_ms, over_run.gate_ends_itself, worst)
 
 
 def finding_of(found: CutOff | None) -> Finding | None:
@@ -24,7 +24,15 @@ def finding_of(found: CutOff | None) -> Finding | None:
     if found is None:
         return None
     finding = judged(
-        found.name, found.there, found.wanted, found.unit, found.source, found.advice, low=True, says=found.says
+        found.name,
+        found.there,
+        found.wanted,
+        found.unit,
+        found.source,
+        found.advice,
+        low=not found.at_most,
+        otherwise="refuse" if found.must else "caution",
+        says=found.says,
     )
     return replace(finding, subject="cut-off")
 

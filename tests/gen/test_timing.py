@@ -18,6 +18,7 @@ from gen.current import FULL_MARGIN_DEG
 from gen.errors import InputError
 from gen.machine.welder import FREQUENCY_BAND, Welder
 from gen.phase_control import rms_fraction
+from gen.schedule import Schedule
 from gen.table import TimingRow, TimingTable
 from gen.timing import _Compiler, compile_schedule, flux_peak
 from gen.units import degrees_to_us, parse_duration, us_to_degrees
@@ -45,6 +46,32 @@ def refusal(welder: Welder, *phases: dict[str, Any]) -> str:
     with pytest.raises(InputError) as error:
         compiled(welder, *phases)
     return str(error.value)
+
+
+@pytest.mark.parametrize(
+    ("tables", "least_ms"),
+    [
+        ({"contactor": {"closes_ms": 120, "bounce_ms": 10}}, 130),
+        ({"contactor": {"closes_ms": 120, "bounce_ms": 11}}, 140),
+        ({"force": {"source": "air"}}, 200),
+        ({"force": {"source": "air", "builds_up_ms": 350}, "contactor": {"closes_ms": 120}}, 350),
+        ({"protection": {"contactor": False}}, 10),
+    ],
+)
+def test_a_squeeze_lets_force_and_contactor_come(tables: dict[str, dict[str, Any]], least_ms: int) -> None:
+    """As long as the slower of both takes, in whole half-cycles, and not a half-cycle less."""
+    welder = make_welder(**tables)
+
+    def table(ms: int) -> TimingTable:
+        phases = ({"squeeze": f"{ms} ms"}, {"weld": "5 cycles"}, {"hold": "5 cycles"}, {"off": "0.5 s"})
+        schedule = Schedule.model_validate({"name": "test", "frequency_Hz": 50, "phases": phases})
+        return compile_schedule(schedule, welder, boards()["pico"], SOURCE)
+
+    assert table(least_ms).rows[0].half_cycles == least_ms // 10
+    with pytest.raises(
+        InputError, match="this rounds to nothing" if least_ms == 10 else f"allowed: {least_ms} ms or more"
+    ):
+        table(least_ms - 10 if least_ms > 10 else 4)
 
 
 # -- random schedules -----------------------------------------------------------------------------------------------

@@ -23,6 +23,7 @@ WELDER: dict[str, Any] = {
         "gate_drive": "one_shot",
         "isolator": True,
         "contactor": True,
+        "mirror_contact": True,
         "stop_cuts_gate_supply": True,
         "stop_cuts_contactor": True,
         "over_temperature_contact": True,
@@ -37,6 +38,8 @@ def make_welder(**tables: dict[str, Any]) -> Welder:
     content = {name: dict(table) for name, table in WELDER.items()}
     for name, table in tables.items():
         content[name] = content.get(name, {}) | table
+    if not content["protection"]["contactor"]:
+        del content["protection"]["mirror_contact"]  # it is one of the contactor's
     return Welder.model_validate(content)
 
 

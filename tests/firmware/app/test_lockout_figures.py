@@ -188,7 +188,7 @@ def test_a_stop_pressed_before_the_lockout_acknowledges_nothing() -> None:
 @pytest.mark.parametrize("fault", ["shorted", "stuck_gate"])
 def test_a_broken_switch_or_gate_stays_locked_out(fault: str) -> None:
     """Nothing that a person does at the board ends it."""
-    board = welding(AIR) if fault == "stuck_gate" else ready(AIR)
+    board = welding(AIR) if fault == "stuck_gate" else pressed(AIR)
     setattr(board, fault, True)
     board.run(700)
     assert board.reason in ("switch conducts without a gate", "gate pin does not go low")
@@ -362,16 +362,19 @@ def test_false_edges_after_the_current_wait_for_the_off_time_to_end() -> None:
     assert board.state == "off"
 
 
-@pytest.mark.parametrize("place", ["hold", "off"])
-def test_a_switch_that_goes_on_conducting_after_a_weld_is_found(place: str) -> None:
-    """In hold and off, as while ready: no gate is the reason then."""
+def test_a_switch_that_goes_on_conducting_after_a_weld_is_found() -> None:
+    """In the hold, where the contactor is still closed: no gate is the reason then. After it the sense is dark."""
     board = holding(AIR)
-    if place == "off":
-        board.run(120)
-    assert board.state == place
     board.shorted = True
-    board.run(440)
+    assert board.at(50) == "hold"
+    board.at(20)
     assert (board.state, board.reason) == ("locked out", "switch conducts without a gate")
+    quiet = holding(AIR)
+    quiet.run(120)
+    assert quiet.state == "off"
+    quiet.shorted = True
+    quiet.run(1_000)
+    assert quiet.state == "ready"
 
 
 @pytest.mark.parametrize("contact", ["stop", "hot"])

@@ -204,7 +204,7 @@ PROTECTIONS = (
         partial(
             run,
             HELD,
-            welder=make_welder(force={"source": "air"}),
+            welder=make_welder(force={"source": "air"}, protection={"mirror_contact": False}),
             board=BoardSpec(faults=(BoardFault("hang", 1.0, 0.1),)),
         ),
         lambda r: 0 < r.fired < FULL,

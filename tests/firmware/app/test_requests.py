@@ -15,7 +15,7 @@ from firmware_templates.app.requests import NO_CHANGE, NOTHING, RESTART, SETTING
 from gen import words
 from gen.boards import boards
 from gen.firmware import render
-from gen.words import PEDAL, STOP_OPEN
+from gen.words import CONTACTOR_OPEN, PEDAL, STOP_OPEN
 from sim.bench.chip import Flash, FlashFault
 from tests.support.app.stored import PHASES, SHORT_ROWS, config_of, made, rows_of
 from tests.support.app.talking import TalkingBoard, coded, push, request
@@ -94,7 +94,7 @@ def test_status_tells_what_the_board_does(talk: Talk) -> None:
         "duty_left_half_cycles": CONFIG.DUTY_LIMIT // 100,
         "duty_wait_s": 0,
         "selected": "first",
-        "inputs": 0,
+        "inputs": CONTACTOR_OPEN,
         "failure": "",
     }
     assert talk.ask("status") == idle
@@ -111,7 +111,7 @@ def test_status_tells_what_the_board_does(talk: Talk) -> None:
         "state": "locked out",
         "reason": "stop is open",
         "way_out": "close the stop",
-        "inputs": STOP_OPEN,
+        "inputs": STOP_OPEN | CONTACTOR_OPEN,
     }
     assert talk.ask("status") == locked_out
     talk.board.crossing_us = lambda: 0  # type: ignore[method-assign]

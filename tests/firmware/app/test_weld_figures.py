@@ -142,9 +142,9 @@ def test_the_times_of_a_weld_to_the_millisecond(clock_ms: int) -> None:
 def test_a_late_step_ends_a_time_as_well() -> None:
     """Whatever is over by more than a millisecond is over."""
     board = pressed()
-    board.at(50)
-    board.at(50)
-    assert board.at(130) == "weld"
+    for _ in range(4):
+        assert board.at(45) == "squeeze"
+    assert board.at(50) == "weld"
     while board.at(7) == "weld":
         pass
     assert board.at(HOLD_MS + 33) == "off"
@@ -156,7 +156,7 @@ def test_the_first_steps_of_the_squeeze_prepare_the_weld() -> None:
     """A squeeze that is over in one late step still has every half-cycle ready, 64 a step."""
     board = pressed()
     assert board.words == {}
-    assert board.at(90) == "squeeze"
+    assert board.at(50) == "squeeze"
     assert len(board.words) == HALF_CYCLES
 
 
@@ -297,30 +297,116 @@ def test_what_conducted_in_the_last_weld_proves_nothing_in_the_next() -> None:
     assert (board.state, board.reason) == ("locked out", "no conduction after firing")
 
 
-def test_a_switch_that_conducts_for_400_ms_is_shorted() -> None:
-    """Only while ready is no gate the reason; one look that shows it blocking is enough."""
+def test_a_switch_that_conducts_for_60_ms_under_a_closed_contactor_is_shorted() -> None:
+    """In the squeeze, from when the contactor has had its 55 ms; one look that shows it blocking is enough."""
     for begins_again in (False, True):
-        board = ready(AIR)
-        board.at(1)
+        board = pressed(AIR)
         board.shorted = True
-        for _ in range(39):
-            assert board.at(10) == "ready"
+        for _ in range(11):
+            assert board.at(10) == "squeeze"
         if begins_again:
             board.shorted = False
             board.at(5)
             board.shorted = True
-            board.at(390)
-        assert board.at(10) == "ready"
+            board.at(50)
+        assert board.at(10) == ("squeeze" if begins_again else "locked out")
         assert board.at(1) == "locked out"
         assert board.reason == "switch conducts without a gate"
+        assert board.press_starts == 0
+
+
+def test_no_gate_before_the_switch_was_seen_to_block() -> None:
+    """Without a mirror contact too: a squeeze that is over waits for it, and locks out soon."""
+    board = ready(AIR)
+    board.config.MIRROR_CONTACT = 0
+    board.coil_broken = board.pedal = True
+    board.at(1)
+    assert board.at(20) == "squeeze"
+    board.run(300)
+    assert (board.reason, board.press_starts) == ("switch conducts without a gate", 0)
+    board.config.MIRROR_CONTACT = 1
+
+
+def test_a_contactor_that_does_not_close_is_told_before_the_first_gate() -> None:
+    """By its mirror contact, once the 55 ms are over that the welder file gives it."""
+    board = ready()
+    board.coil_broken = board.pedal = True
+    board.at(1)
+    assert board.at(20) == "squeeze"
+    for _ in range(5):
+        assert board.at(11) == "squeeze"
+    assert board.at(1) == "locked out"
+    assert (board.reason, board.press_starts) == ("contactor did not close, or opened under current", 0)
+
+
+def test_a_contactor_that_opens_under_current_ends_the_weld() -> None:
+    """Its mirror contact says so while the board drives it."""
+    board = welding()
+    board.run(50)
+    board.coil_broken = True
+    board.run(120)
+    assert (board.state, board.reason) == ("locked out", "contactor did not close, or opened under current")
+
+
+@pytest.mark.parametrize("when", ["weld", "hold"])
+def test_a_contactor_that_stays_closed_is_a_lockout_before_the_next_weld(when: str) -> None:
+    """From 110 ms after its last pulse, which the welder file gives it to open; no pedal begins another weld."""
+    board = welding() if when == "weld" else holding()
+    board.welded_shut = True
+    while board.at(5) in ("weld", "hold"):
+        pass
+    assert board.at(100) == "off"
+    assert board.at(20) == "locked out"
+    assert board.reason == "contactor stayed closed"
+    board.pedal = False
+    board.run(200)
+    board.pedal = True
+    board.run(500)
+    assert board.state == "locked out"
+    assert board.completed == 1
+
+
+def test_a_pedal_waits_for_a_contactor_that_is_still_opening() -> None:
+    """Without the mirror contact's word that it is open no weld begins; with it the same pedal does."""
+    board = ready()
+    board.welded_shut = board.pedal = True
+    board.at(1)
+    for _ in range(4):
+        assert board.at(20) == "locked out" or board.state == "ready"
+    assert board.press_starts == 0
+    assert board.reason == "contactor stayed closed"
+
+
+@pytest.mark.parametrize(("kind", "drops"), [(FOOT, True), (AIR, False)])
+def test_the_contactor_drops_with_the_hand_that_lets_go_in_the_hold(kind: int, drops: bool) -> None:
+    """Hand and foot are the force; with air the hold goes on under a closed contactor."""
+    board = holding(kind)
+    pulsed_ms = board.pulsed_ms
+    board.pedal = False
+    board.at(10)
+    assert (board.pulsed_ms == pulsed_ms) == drops
+    assert board.state == "hold"
+
+
+def test_a_late_step_in_the_squeeze_gives_the_contactor_its_time_once_more() -> None:
+    """The pulses failed meanwhile: the whole squeeze begins anew."""
+    board = pressed()
+    for _ in range(18):
+        board.at(10)
+    assert board.at(51) == "squeeze"
+    for _ in range(19):
+        assert board.at(10) == "squeeze"
+    assert board.at(10) == "weld"
 
 
 def test_conducting_under_current_is_no_short() -> None:
-    """A weld of half a second with the switch conducting all the time, and the time before ready."""
+    """A weld with the switch conducting all the time, and the times when the contactor is open."""
     board = welding(AIR)
     board.shorted = True
-    board.run(500)
+    while board.at(10) == "weld":
+        pass
     board.shorted = False
+    board.run(100)
     assert board.completed == 1
     assert board.state in ("hold", "off")
     board.half_us = None

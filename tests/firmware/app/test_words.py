@@ -23,6 +23,7 @@ def test_the_host_reads_the_boards_own_file() -> None:
 def test_the_bits_of_the_driver_interface() -> None:
     """Each input a bit of its own; conduction seen both ways is both bits."""
     assert (words.PEDAL, words.STOP_OPEN, words.FORCE, words.HOT, words.WATCHDOG) == (1, 2, 4, 8, 16)
+    assert words.CONTACTOR_OPEN == 32
     assert (words.NOT_FITTED, words.BLOCKING, words.CONDUCTING) == (0, 1, 2)
 
 
@@ -97,6 +98,14 @@ def test_each_state_reason_and_ending_is_told_by_its_names_place() -> None:
         words.CURRENT_LOW: (
             "current below the planned band",
             "clean work and electrodes; isolate and check secondary joints and tap, then press and release stop",
+        ),
+        words.CONTACTOR_SHUT: (
+            "contactor stayed closed",
+            "isolate; replace the contactor, or mend its mirror contact's wire",
+        ),
+        words.CONTACTOR_NOT_SHUT: (
+            "contactor did not close, or opened under current",
+            "check the contactor's coil, its stage and the stop's contacts, then press and release stop",
         ),
     }
     assert ways == dict(enumerate(zip(words.REASON_NAMES, words.WAY_OUT, strict=True)))

@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 
 from gen.pio import Instruction, PioProgram, load_program
-from gen.words import FORCE, HOT, PEDAL, STOP_OPEN, WATCHDOG
+from gen.words import CONTACTOR_OPEN, FORCE, HOT, PEDAL, STOP_OPEN, WATCHDOG
 from tests.support.rp2.fake_board import DMA, PINS, WDT_RESET, Board, Restarted
 from tests.support.rp2.firing_welds import LATENCY_US, worst_error_us
 from tests.support.rp2.pio_bench import Steps, assemble
@@ -239,16 +239,20 @@ def test_dma_never_reads_past_the_words() -> None:
 
 
 def test_inputs() -> None:
-    """Contacts to ground with pull-ups: low is closed; a broken stop wire is open; what is not fitted reads as safe."""
+    """Contacts to ground with pull-ups: low is closed; a broken stop wire is open; what is not fitted reads as safe.
+
+    A mirror contact whose wire is broken reads as a contactor that is not open.
+    """
     board = square_board()
     driver = board.load()
     pulled_up = {call[1] for call in board.calls if call[0] == "pin" and call[3] == "up"}
-    assert pulled_up == {PINS[name] for name in ("STOP", "PEDAL", "FORCE", "OVER_TEMPERATURE", "CONDUCTION")}
-    assert driver.inputs() == PEDAL | FORCE
-    board.levels |= {PINS["PEDAL"]: 1, PINS["FORCE"]: 1, PINS["OVER_TEMPERATURE"]: 1}
+    assert pulled_up == {PINS[name] for name in ("STOP", "PEDAL", "FORCE", "OVER_TEMPERATURE", "CONDUCTION", "MIRROR")}
+    assert driver.inputs() == PEDAL | FORCE | CONTACTOR_OPEN
+    board.levels |= {PINS["PEDAL"]: 1, PINS["FORCE"]: 1, PINS["OVER_TEMPERATURE"]: 1, PINS["MIRROR"]: 1}
     board.stop = Steps([0])
     assert driver.inputs() == STOP_OPEN | HOT
-    bare = square_board(config={"PIN_FORCE": None, "PIN_OVER_TEMPERATURE": None, "PIN_CONDUCTION": None}).load()
+    not_there = ("FORCE", "OVER_TEMPERATURE", "CONDUCTION", "MIRROR")
+    bare = square_board(config={f"PIN_{name}": None for name in not_there}).load()
     assert bare.inputs() == PEDAL | FORCE
     assert (bare.conduction(), bare.current_ring()) == (0, ())
     assert driver.conduction() == 1

@@ -122,6 +122,7 @@ def test_pins_and_machines() -> None:
         PINS["FORCE"]: ("in", "up", None),
         PINS["OVER_TEMPERATURE"]: ("in", "up", None),
         PINS["CONDUCTION"]: ("in", "up", None),
+        PINS["MIRROR"]: ("in", "up", None),
     }
     machines = [call[1:] for call in made.calls if call[0] == "sm"]
     assert machines == [
@@ -146,15 +147,15 @@ def test_what_is_not_fitted_is_not_touched(name: str) -> None:
 
 def test_each_input_has_its_bit() -> None:
     """One contact at a time; the stop is open when its pin is high, the others closed when low."""
-    for name, level, bit in (("PEDAL", 0, 1), ("FORCE", 0, 4), ("OVER_TEMPERATURE", 1, 8)):
+    for name, level, bit in (("PEDAL", 0, 1), ("FORCE", 0, 4), ("OVER_TEMPERATURE", 1, 8), ("MIRROR", 0, 32)):
         made = board()
-        made.levels |= {PINS["PEDAL"]: 1, PINS["FORCE"]: 1, PINS["OVER_TEMPERATURE"]: 0}
+        made.levels |= {PINS["PEDAL"]: 1, PINS["FORCE"]: 1, PINS["OVER_TEMPERATURE"]: 0, PINS["MIRROR"]: 1}
         driver = made.load()
         assert driver.inputs() == 0
         made.levels[PINS[name]] = level
         assert driver.inputs() == bit
     made = board(stop=Steps([1_000]))
-    made.levels |= {PINS["PEDAL"]: 1, PINS["FORCE"]: 1}
+    made.levels |= {PINS["PEDAL"]: 1, PINS["FORCE"]: 1, PINS["MIRROR"]: 1}
     driver = made.load()
     assert driver.inputs() == 0
     made.run(1_001)
@@ -217,7 +218,7 @@ def test_the_scratch_registers_hold_a_word_and_its_complement() -> None:
 def test_a_bite_is_one_bit_of_its_own() -> None:
     """Beside whatever the contacts say."""
     made = board(reset_cause=WDT_RESET)
-    made.levels |= {PINS["PEDAL"]: 1, PINS["FORCE"]: 1}
+    made.levels |= {PINS["PEDAL"]: 1, PINS["FORCE"]: 1, PINS["MIRROR"]: 1}
     assert made.load().inputs() == 16
 
 

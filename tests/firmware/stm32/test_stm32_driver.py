@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 
-from gen.words import FORCE, HOT, PEDAL, STOP_OPEN, WATCHDOG
+from gen.words import CONTACTOR_OPEN, FORCE, HOT, PEDAL, STOP_OPEN, WATCHDOG
 from tests.support.armed_runs import allocation, run_armed
 from tests.support.stm32.stm_board import DRIVER, WDT_RESET, Board, Restarted
 
@@ -77,8 +77,8 @@ def test_inputs_and_signs_of_life() -> None:
     """Contacts to ground; what is not fitted reads as safe; the contactor's pulse train."""
     board = square(stop=[0.0])
     driver = board.load()
-    assert driver.inputs() == PEDAL | FORCE | STOP_OPEN
-    board.levels |= {"A3": 1, "C2": 1, "C3": 1}
+    assert driver.inputs() == PEDAL | FORCE | STOP_OPEN | CONTACTOR_OPEN
+    board.levels |= {"A3": 1, "C2": 1, "C3": 1, "C5": 1}
     assert driver.inputs() == HOT | STOP_OPEN
     levels = []
     for contactor in (1, 1, 0, 0, 1):

@@ -119,6 +119,11 @@ class Application(RuleBasedStateMachine):
         self.board.shorted = True
         self.board.run(600)
 
+    @rule(which=st.sampled_from(("welded_shut", "coil_broken")))
+    def contactor_fails(self, which: str) -> None:
+        setattr(self.board, which, True)
+        self.board.run(300)
+
     @rule()
     def gate_sticks(self) -> None:
         self.board.stuck_gate = True
@@ -180,7 +185,12 @@ class Application(RuleBasedStateMachine):
             if board.restarts != restarts or board.answer(number):
                 break
         if board.restarts == restarts and was_idle:
-            assert board.answer(number) or self.board.state not in ("ready", "waiting for mains", "locked out")
+            # Id 0: a weld began before it was read, and told afterwards that it was not heeded.
+            assert (
+                board.answer(number)
+                or board.answer(0)
+                or self.board.state not in ("ready", "waiting for mains", "locked out")
+            )
 
     # -- the power -----------------------------------------------------------------------------------------------------
 
@@ -206,7 +216,7 @@ class Application(RuleBasedStateMachine):
             self.take(words.WAY_OUT[board.supervisor.reason])
         board.run(300)
         assert self.board.state == "ready", (self.board.state, told)
-        board.conducts, board.stuck_gate = True, False
+        board.conducts, board.stuck_gate, board.shorted, board.coil_broken = True, False, False, False
         welds, completed = len(board.welded), board.completed
         board.pedal = True
         board.run(1200)
@@ -228,12 +238,12 @@ class Application(RuleBasedStateMachine):
         elif way_out.startswith("wait: the countdown"):
             board.run(MINUTE_MS + 1000)
         elif "then press and release stop" in way_out:
-            board.conducts = True
+            board.conducts, board.coil_broken = True, False
             self.press_stop()
         elif way_out.startswith("press and release stop"):
             self.press_stop()
         elif way_out.startswith("isolate"):
-            board.shorted = board.stuck_gate = False
+            board.shorted = board.stuck_gate = board.welded_shut = False
             self.power_is_cut(False, True)
         elif way_out.startswith("remove both settings files"):
             board.flash.files.clear()

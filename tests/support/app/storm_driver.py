@@ -27,6 +27,7 @@ class Driver:
     def __init__(self):
         self.files = {}
         self.writes = 0
+        self.contactor = 0
         self.source = open(LINES, "rb")  # noqa: SIM115
         self.buffer = bytearray(AT_ONCE)
         self.at = 0
@@ -39,7 +40,7 @@ class Driver:
         self.extra = b""
 
     def inputs(self):
-        return 0
+        return 0 if self.contactor else words.CONTACTOR_OPEN
 
     def rested_ms(self):
         return 1 << 28
@@ -61,7 +62,7 @@ class Driver:
         return 1
 
     def alive(self, contactor):
-        pass
+        self.contactor = contactor
 
     def ended(self):
         if self.at == self.filled:

@@ -47,6 +47,7 @@ class TalkingBoard:
     def __init__(self, config: Any, flash: Flash | None = None) -> None:
         self.flash = flash or Flash({})
         self.pins = 0
+        self.contactor = 0
         self.clock_ms = 0
         self.received: deque[int] = deque()
         self.sent: list[bytes] = []
@@ -101,7 +102,7 @@ class TalkingBoard:
         return 1 << 28
 
     def inputs(self) -> int:
-        return self.pins
+        return self.pins | (0 if self.contactor else words.CONTACTOR_OPEN)
 
     def crossing_us(self) -> int:
         fed, self.fed = self.fed, 0
@@ -134,7 +135,7 @@ class TalkingBoard:
         return 1
 
     def alive(self, contactor: int) -> None:
-        pass
+        self.contactor = contactor
 
     def read_byte(self) -> int:
         return self.received.popleft() if self.received else -1

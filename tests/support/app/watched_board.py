@@ -14,7 +14,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from gen import words
-from gen.words import FORCE, HOT, PEDAL, STOP_OPEN, WATCHDOG
+from gen.words import CONDUCTING, CONTACTOR_OPEN, FORCE, HOT, PEDAL, STOP_OPEN, WATCHDOG
 from sim.bench.chip import Flash, FlashFault, PowerLost
 from sim.bench.host import Firmware
 from tests.support.app.whole_numbers import whole
@@ -31,6 +31,8 @@ NEEDED = 8  # crossings that agree
 BLIND_HALF_CYCLES = 4  # fired at most without conduction seen
 MINUTE_MS = 60_000
 NEVER_WELDED_MS = 1 << 28
+CLOSES_MS, OPENS_MS = 40, 100  # the contactor: from the first pulse until it is closed, from the last until it is open
+UNPROVEN_MS = 150  # in the squeeze, of a contactor that does not close or a switch that does not block
 
 
 @dataclass(frozen=True)
@@ -67,6 +69,8 @@ class WatchedBoard:
         self.force = True
         self.conducts = True
         self.shorted = self.stuck_gate = self.watchdog = False
+        self.welded_shut = self.coil_broken = False  # of the contactor
+        self.pulses_from_ms = self.pulsed_ms = -NEVER_WELDED_MS
         self.half_us: int | None = 10_000  # None: no mains
         self.crossing_us_at = 10_000
         self.sign = 1
@@ -276,8 +280,18 @@ class WatchedBoard:
             self.stop_cycle = 1
         elif self.stop_cycle == 1:
             self.stop_cycle = 2
-        bits = ((PEDAL, self.pedal), (STOP_OPEN, self.stop), (FORCE, self.force), (HOT, self.hot))
+        mirror = self.config.MIRROR_CONTACT and not self.closed
+        bits = (
+            (PEDAL, self.pedal), (STOP_OPEN, self.stop), (FORCE, self.force), (HOT, self.hot), (CONTACTOR_OPEN, mirror),
+        )  # fmt: skip
         return sum(bit for bit, level in (*bits, (WATCHDOG, self.watchdog)) if level)
+
+    @property
+    def closed(self) -> bool:
+        """Whether the contactor's contacts are closed."""
+        if self.welded_shut:
+            return True
+        return self.pulses_from_ms + CLOSES_MS <= self.time_ms < self.pulsed_ms + OPENS_MS
 
     def crossing_us(self) -> int:
         if not self.meter:
@@ -292,9 +306,9 @@ class WatchedBoard:
     def conduction(self) -> int:
         if not self.config.CONDUCTION_SENSE:
             return 0
-        if self.shorted:
+        if self.shorted or not self.closed:
             self.conducted = True
-            return 2
+            return CONDUCTING
         seen, self.seen = self.seen | 1, 0
         return seen
 
@@ -341,6 +355,8 @@ class WatchedBoard:
         assert not self.stop, "starts with the stop open"
         assert not self.hot, "starts with the over-temperature contact open"
         assert self.force or not self.config.FORCE_SWITCH, "starts without force"
+        assert self.closed or not self.config.MIRROR_CONTACT, "starts before the contactor has closed"
+        assert not self.shorted or not self.config.CONDUCTION_SENSE, "starts over a switch that never blocks"
         assert not self.watchdog or self.stop_cycle == 2, "starts after the watchdog bit"
         lengths = self.handed[-NEEDED:]
         pairs = [a + b for a, b in zip(lengths, lengths[1:])]
@@ -395,10 +411,16 @@ class WatchedBoard:
 
     def alive(self, contactor: int) -> None:
         self.fed += 1
-        state = self.supervisor.state
-        may = (words.READY, words.SQUEEZE, words.WELD, words.HOLD, words.OFF)
-        assert contactor == (1 if state in may else 0), "the contactor's pulses"
+        may = (words.SQUEEZE, words.WELD, words.HOLD)
+        wanted = self.supervisor.state in may
+        if self.supervisor.state == words.HOLD and self.config.RELEASE_STOPS:
+            wanted = bool(self.pedal)
+        assert contactor == wanted, "the contactor's pulses"
         assert not contactor or not (self.stop or self.hot or self.condemned)
+        if contactor and not self.coil_broken:
+            if self.time_ms - self.pulsed_ms > OPENS_MS:
+                self.pulses_from_ms = self.time_ms
+            self.pulsed_ms = self.time_ms
 
     def read_byte(self) -> int:
         return self.received.popleft() if self.received else -1

@@ -19,6 +19,7 @@ PROTECTION = """\
 gate_drive = "one_shot"
 isolator = true
 contactor = true
+mirror_contact = true
 stop_cuts_gate_supply = true
 stop_cuts_contactor = true
 over_temperature_contact = true

@@ -105,6 +105,7 @@ class _Driver:
         self._count = 0
         self._ended = 0
         self._fires: dict[int, int] = {}
+        self._contactor = 0
 
     def now_ms(self) -> int:
         return self._board.now & MASK
@@ -113,7 +114,7 @@ class _Driver:
         return MASK
 
     def inputs(self) -> int:
-        return self._board.pedal
+        return self._board.pedal | (0 if self._contactor else words.CONTACTOR_OPEN)
 
     def crossing_us(self) -> int:
         if self._board.now - self._edge < HALF_MS:
@@ -153,7 +154,7 @@ class _Driver:
         return 1
 
     def alive(self, contactor: int) -> None:
-        pass
+        self._contactor = contactor
 
     def read_byte(self) -> int:
         return self._board.to_board.pop(0) if self._board.to_board else -1

@@ -49,7 +49,7 @@ pins = {
 }
 module("config", DETECTOR_SQUARE=1, OFFSET_RISE_US=130, OFFSET_FALL_US=-70, MAX_HALF_CYCLES=1500, WATCHDOG_MS=2000,
        RELEASE_STOPS=1, WATCHDOG_SCRATCH=0x4005800C,
-       ADC=0x4004C000, ADC_REQUEST=36, PIN_OVER_TEMPERATURE=8, PIN_PRIMARY_CURRENT=27, **pins)  # fmt: skip
+       ADC=0x4004C000, ADC_REQUEST=36, PIN_OVER_TEMPERATURE=8, PIN_PRIMARY_CURRENT=27, PIN_MIRROR=None, **pins)  # fmt: skip
 module("machine", Pin=Pin, WDT=Watchdog, WDT_RESET=3, reset_cause=lambda: 1, ADC=lambda gpio: None, mem32=registers)
 module("rp2", StateMachine=StateMachine, DMA=DMA)
 module("pio_programs", firing=None, meter=None, conduction=None)

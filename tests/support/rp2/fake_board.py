@@ -35,6 +35,7 @@ PINS = {
     "FORCE": 7,
     "OVER_TEMPERATURE": 8,
     "CONDUCTION": 9,
+    "MIRROR": 1,
 }
 CURRENT_PIN = 27  # where a current transformer is fitted
 WDT_RESET, PWRON_RESET = 3, 1

@@ -46,7 +46,7 @@ registers |= {DMA2 + offset: 0 for offset in (0x08, 0x10, 0x14, 0x18, 0x1C)} | {
 CR1, CNT, LIT = TIM2, TIM2 + 0x24, TIM3 + 0x38
 pins = {"PIN_" + name: name for name in ("STOP", "DETECTOR", "GATE", "CONTACTOR", "PEDAL", "FORCE", "CONDUCTION")}
 module("config", DETECTOR_SQUARE=1, OFFSET_RISE_US=130, OFFSET_FALL_US=-70, MAX_HALF_CYCLES=1500, WATCHDOG_MS=5000,
-       RELEASE_STOPS=1, PIN_OVER_TEMPERATURE="C3", PIN_PRIMARY_CURRENT="B0", **pins)  # fmt: skip
+       RELEASE_STOPS=1, PIN_OVER_TEMPERATURE="C3", PIN_PRIMARY_CURRENT="B0", PIN_MIRROR=None, **pins)  # fmt: skip
 module("machine", Pin=Pin, WDT=Watchdog, WDT_RESET=3, reset_cause=lambda: 1, mem16=registers, mem32=registers)
 module("pyb", Timer=Timer, ADC=ADC, Pin=Pin)
 module(

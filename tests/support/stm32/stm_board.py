@@ -32,6 +32,7 @@ PINS = {
     "FORCE": "C2",
     "OVER_TEMPERATURE": "C3",
     "CONDUCTION": "C7",
+    "MIRROR": "C5",
 }
 TIM2, TIM3, RTC, PWR = 0x40000000, 0x40000400, 0x40002800, 0x40007000
 # Names of the stm module, with the offsets that RM0090 gives.

@@ -38,6 +38,7 @@ class Driver:
         self._stdout = sys.stdout.buffer
         self._byte = bytearray(1)
         self._inputs = 0
+        self._contactor = 0
         self._edge_ms = self.now_ms()
         self._fires = array("b", bytes(2000))
         self._began_ms = 0
@@ -48,7 +49,7 @@ class Driver:
         return time.ticks_ms() & _MASK
 
     def wait_until(self, wake_ms):
-        before = self._inputs
+        before = self.inputs()
         while (
             0 < ((wake_ms - self.now_ms()) & _MASK) < 1000 and not self._waits(self._line) and self.inputs() == before
         ):
@@ -66,7 +67,7 @@ class Driver:
         while self._waits(self._controls):
             self._control.readinto(self._byte)
             self._inputs = self._byte[0] - 48
-        return self._inputs
+        return self._inputs | (0 if self._contactor else 32)  # its mirror contact
 
     def crossing_us(self):
         passed = (self.now_ms() - self._edge_ms) & _MASK
@@ -109,7 +110,7 @@ class Driver:
         return 1
 
     def alive(self, contactor):
-        pass
+        self._contactor = contactor
 
     def read_byte(self):
         if self._waits(self._line) and self._stdin.readinto(self._byte):
