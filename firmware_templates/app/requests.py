@@ -80,6 +80,7 @@ class Requests:
             "remove": (self._remove, ("name",), SETTINGS, STORE),
             "welds": (self._welds, ("since",), NO_CHANGE, NOTHING),
             "curve": (self._curve, ("from",), NO_CHANGE, NOTHING),
+            "clear": (self._clear, ("reason",), SETTINGS, STORE),
             "maintain": (self._maintain, (), MAINTENANCE, RESTART),
         }
 
@@ -222,11 +223,22 @@ class Requests:
         self.changing = ("names", name)
         return ""
 
+    def _clear(self, params: "dict[str, Any]") -> str:
+        """Ends a lockout that outlasts the power, named by whoever has checked what it names."""
+        held = words.REASON_NAMES[self.store.lockout] if self.store.lockout < len(words.REASON_NAMES) else ""
+        if not self.store.lockout or params["reason"] != held:
+            raise Refused(words.WRONG_PARAMETERS, "reason: that of the lockout, which is: %s" % held)
+        self.store.hold(words.NO_REASON)
+        self.changing = ("cleared", held)
+        return ""
+
     def stored(self) -> str:
         """The answer to the change that is stored now, as JSON text."""
         key, name = self.changing
         if key == "names":
             return '{"names": %s}' % self._names()
+        if key == "cleared":
+            return '{"cleared": "%s"}' % name
         return '{"%s": "%s", "digest": "%s"}' % (key, name, self.store.digest(name))
 
     def _maintain(self, params: "dict[str, Any]") -> str:

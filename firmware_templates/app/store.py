@@ -26,18 +26,19 @@ _HEAD = "weldbeat 1 %d %d"
 
 
 class Store:
-    """Named schedules, which of them is selected, and how often the board was started."""
+    """Named schedules, which of them is selected, how often the board was started, and a lockout that outlasts the power."""
 
     def __init__(self, driver: "Driver", config: "Config") -> None:
         self.driver = driver
         self.config = config
         self.selected = ""
         self.boot = 0
+        self.lockout = 0  # the reason of one that outlasts the power
         self.bundle = config.BUNDLE_DIGEST
         self.schedules: list[tuple[str, str, bytes]] = []  # name, digest, packed rows
         self.sequence = 0  # of the newer copy; 0: nothing is stored
         self.newer = 1  # which of FILES it is
-        self.before = (self.selected, self.schedules)
+        self.before = (self.selected, self.schedules, self.lockout)
         self.copies = 0  # written of the change under way
 
     def start(self) -> bool:
@@ -105,7 +106,7 @@ class Store:
     # -- changing: each until `store_on` says that it is over -------------------------------------------------------
 
     def _begin(self) -> None:
-        self.before = (self.selected, self.schedules)
+        self.before = (self.selected, self.schedules, self.lockout)
         self.copies = 0
 
     def put(self, name: str, rows: "Rows") -> bool:
@@ -128,9 +129,14 @@ class Store:
         self._begin()
         self.schedules = [schedule for schedule in self.schedules if schedule[0] != name]
 
+    def hold(self, reason: int) -> None:
+        """Remember a lockout that outlasts the power; 0 forgets it."""
+        self._begin()
+        self.lockout = reason
+
     def undo(self) -> None:
         """Back to what was before the last change."""
-        self.selected, self.schedules = self.before
+        self.selected, self.schedules, self.lockout = self.before
 
     def store_on(self) -> int:
         """Write one copy of the change, and say how far it has come: one call a copy, since each takes long."""
@@ -162,6 +168,8 @@ class Store:
         parts = [_text(self.bundle), _text(self.selected), _number(self.boot, 4), _number(len(self.schedules), 1)]
         for name, told, rows in self.schedules:
             parts += [_text(name), _text(told), _number(len(rows) // ROW_BYTES, 2), rows]
+        if self.lockout:
+            parts.append(_number(self.lockout, 1))
         return b"".join(parts)
 
     def packed(self, sequence: int) -> bytes:
@@ -188,6 +196,7 @@ class Store:
             schedules = []
             for _ in range(reader.number(1)):
                 schedules.append((reader.text(), reader.text(), reader.take(reader.number(2) * ROW_BYTES)))
+            lockout = reader.number(1) if reader.at < length else 0  # a board without one writes none
         except (ValueError, IndexError):
             return False
         if reader.at != length or not is_name(selected) or selected not in [schedule[0] for schedule in schedules]:
@@ -196,6 +205,7 @@ class Store:
         self.bundle = bundle
         self.selected = selected
         self.boot = boot
+        self.lockout = lockout
         self.schedules = schedules
         return True
 

@@ -13,7 +13,7 @@ from .line import Line
 from .lock import MainsLock
 from .plan import Plan
 from .requests import MAINTENANCE, NO_CHANGE, RESTART, SETTINGS, STORE, Requests
-from .store import FAILED, UNDER_WAY, Store
+from .store import FAILED, STORED, UNDER_WAY, Store
 from .welds import Welds
 
 TYPE_CHECKING = False
@@ -34,7 +34,6 @@ PROVE_HALF_CYCLES = 4  # after this many fired, conduction must have been seen
 # These end after a press of stop.
 ACKNOWLEDGED = (
     words.NO_CONDUCTION,
-    words.ONE_SIDED,
     words.LOPSIDED,
     words.TOO_LONG,
     words.CURRENT_SENSE_FAULT,
@@ -45,9 +44,6 @@ ACKNOWLEDGED = (
     words.PROGRAM_FAILED,
     words.CONTACTOR_NOT_SHUT,
 )
-
-# These end with the isolator and a repair alone.
-LASTING = (words.SWITCH_SHORTED, words.GATE_STUCK, words.CONTACTOR_SHUT)
 
 METERED = 8  # half-cycles that a driver keeps, at most
 
@@ -94,6 +90,8 @@ class Supervisor:
         self.drives = 0  # the last step gave the contactor a pulse
         self.driven_ms = 0  # when it got its last
         self.was_locked_out = False  # when storing began: it goes back there
+        self.remembering = STORED
+        self.remembered = words.NO_REASON
         self.stalled = False  # flash was written since the last step, and the program stood still
         self.failure = ""  # the words of the error that ended the run before this
         self.maintain = 0  # 1: restart without the application
@@ -302,6 +300,8 @@ class Supervisor:
         self.failure = failure.kept(self.driver)
         if not whole:
             self._lock_out(words.SETTINGS_DAMAGED, now_ms)
+        elif self.store.lockout in words.LASTING:
+            self._lock_out(self.store.lockout, now_ms)
         elif self.failure:
             self._lock_out(words.PROGRAM_FAILED, now_ms)
         elif inputs & words.WATCHDOG:
@@ -310,6 +310,16 @@ class Supervisor:
             self._lock_out(words.STUCK_PEDAL, now_ms)
         else:
             self._enter(words.WAITING_FOR_MAINS, now_ms)
+
+    def _remember(self) -> None:
+        """Store what the lockout is for, one copy a step, so that the watchdog is fed in between."""
+        if self.store.lockout != self.reason and self.remembered != self.reason:
+            self.remembered = self.reason  # tried once: a flash that fails is not worn out
+            self.store.hold(self.reason)
+            self.remembering = UNDER_WAY
+        if self.remembering == UNDER_WAY:
+            self.stalled = True
+            self.remembering = self.store.store_on()
 
     def _take_schedule(self) -> None:
         """Weld with what is selected; with nothing where the settings are damaged."""
@@ -326,6 +336,9 @@ class Supervisor:
         else:
             self.line.reply(self.requests.stored())
         self._take_schedule()
+        if self.reason in words.LASTING and not self.store.lockout:
+            self.reason = self.remembered = words.NO_REASON  # it was cleared
+            self.was_locked_out = False
         self._enter(words.LOCKED_OUT if self.was_locked_out else words.WAITING_FOR_MAINS, now_ms)
 
     def _ready(self, now_ms: int) -> None:
@@ -461,8 +474,11 @@ class Supervisor:
     def _locked_out(self, inputs: int, trouble: int, now_ms: int) -> None:
         if inputs & words.STOP_OPEN:
             self.acknowledged = True
-        if self.reason in LASTING:
-            return  # only the isolator and a repair end these
+        if self.reason in words.LASTING:
+            self._remember()
+            return
+        if self.reason == words.GATE_STUCK:
+            return  # only the isolator and a repair end this
         if self.reason == words.SETTINGS_DAMAGED:
             return  # nothing is known of what should be welded
         if self.reason in ACKNOWLEDGED and not self.acknowledged:

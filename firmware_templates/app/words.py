@@ -102,6 +102,9 @@ REASON_NAMES = (
     "contactor did not close, or opened under current",
 )
 
+# These outlast the power, and end only by a `clear` over the serial line that names them.
+LASTING = (SWITCH_SHORTED, ONE_SIDED, CONTACTOR_SHUT)
+
 # What ends each lockout. The pedal must be open as well, always.
 WAY_OUT = (
     "",
@@ -111,21 +114,21 @@ WAY_OUT = (
     "clears when the mains is back in its band",
     "let it cool",
     "let go of the pedal",
-    "isolate; replace the switch",
+    "isolate; replace the switch, and see that the new one blocks; then weldbeat clear",
     "check gate wiring and contactor, then press and release stop",
     "isolate; replace the board or the gate driver",
     "press and release stop",
     "wait: the countdown runs",
     "remove both settings files and flash the board again",
     "read the failure in the status, then press and release stop",
-    "isolate; check the switch and its gate wiring, then press and release stop",
+    "isolate; check both halves of the switch and their gate wires; then weldbeat clear",
     "isolate; check the switch, its gate wiring and the detector, then press and release stop",
     "isolate; check tap, load angles in the welder file and the switch, then press and release stop",
     "isolate; check the current transformer, its burden and wires, then press and release stop",
     "isolate; check the wires of both senses, then press and release stop",
     "isolate; check tap, electrodes and work, then press and release stop",
     "clean work and electrodes; isolate and check secondary joints and tap, then press and release stop",
-    "isolate; replace the contactor, or mend its mirror contact's wire",
+    "isolate; replace the contactor, or mend its mirror contact's wire; then weldbeat clear",
     "check the contactor's coil, its stage and the stop's contacts, then press and release stop",
 )
 

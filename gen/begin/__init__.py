@@ -76,6 +76,7 @@ _DEMO: dict[str, Any] = {
     "opens_ms": 40,
     "secondary_earthed": True,
     "board": "pico",
+    "conduction_sense": True,
 }
 
 

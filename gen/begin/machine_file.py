@@ -97,6 +97,10 @@ def _figures(answers: Answers) -> tuple[dict[str, Any], dict[str, str]]:
     for name, value in TYPICAL.items():
         if name not in values:
             values[name], notes[name] = value, TYPICAL_MARK
+    values["conduction_sense"] = boards()[values["board"]].capabilities.conduction_sense
+    notes["conduction_sense"] = (
+        f"{TYPICAL_MARK}; as `weldbeat wiring` draws it; false where no coupler watches the switch"
+    )
     lower = {name: known(answers, inquiry) for inquiry, name in zip(q.LOWER, _LOWER, strict=True) if name}
     values["lower"] = {name: value for name, value in lower.items() if value is not None}
     for table in (("length_mm", "throat_mm", "diameter_mm"), ("electrode_diameter_mm", "electrode_length_mm")):

@@ -124,6 +124,7 @@ SECTIONS = {
         "push": ("link", "Send a schedule to a board, unless the verdict refuses."),
         "pull": ("link", "Fetch a schedule from a board as a file."),
         "schedules": ("link", "The schedules on a board; select or remove one."),
+        "clear": ("link", "End a lockout that outlasts a power cut, after the repair."),
         "watch": ("link", "Show mains, state and welds of a board now; keeps the welds."),
         "weld": ("weld", "Watched welds, half-cycle by half-cycle."),
         "trial": ("trial", "Trials on scrap: record each, ask for the next, keep the setting that holds."),

@@ -41,7 +41,13 @@ from gen.measured import course_of, text_chart
 from gen.ranges import Figure
 from gen.records import Records, WeldRecord
 from gen.user_files import written
+from gen.words import LASTING, REASON_NAMES
 from gen.writing import check_targets, refused, write_whole
+
+CHECK_FIRST = (
+    "With the welder isolated and locked off, and shown dead by a tester. A board that is cleared welds again, whatever is "
+    "wrong with the machine."
+)
 
 
 def opened(port: str | None, patience_s: float = PATIENCE_S) -> Link:
@@ -230,6 +236,42 @@ def schedules_command(port: str | None, select: str | None, remove: str | None, 
     for name, digest in found.names:
         say(f"{'*' if name == found.selected else ' '} {name:<32} {digest}")
     say("* is the schedule of the next weld")
+
+
+@click.command("clear")
+@port_argument
+@click.option("--yes", is_flag=True, help="It was checked: do not ask.")
+@json_option
+def clear_command(port: str | None, yes: bool, as_json: bool) -> int:
+    """End a lockout of the board on PORT that outlasts the power: a shorted switch, one half of it dead, a welded contactor.
+
+    It says what must be checked first, with the welder isolated and locked off, and asks. What still stands locks out again.
+    Without PORT the only board found is taken. With --json nothing is asked, and nothing ended without --yes. Exit code 1
+    where nothing was ended.
+    """
+    with opened(port) as link:
+        status = link.status()
+        lasts = status.reason in {REASON_NAMES[reason] for reason in LASTING}
+        if not as_json:
+            if not lasts:
+                say(f"{link.port}: {status.state}{f': {status.reason}' if status.reason != 'none' else ''}.")
+                say("No lockout that outlasts the power stands. Any other ends by what `weldbeat watch` says of it.")
+                return 1
+            say(f"{link.port} is locked out: {status.reason}.")
+            say(f"What to do first: {status.way_out}.")
+            say(CHECK_FIRST)
+            if not yes:
+                click.confirm(visible("Is that done?"), abort=True)
+        done = lasts and (yes or not as_json)
+        if done:
+            link.clear(status.reason)
+        after = link.status()
+    if as_json:
+        told = {"port": link.port, "was": status.reason, "way_out": status.way_out, "cleared": done}
+        say_object(told | {"state": after.state, "reason": after.reason})
+    else:
+        say(f"Cleared. The board is {after.state}{f': {after.reason}' if after.reason != 'none' else ''}.")
+    return 0 if done else 1
 
 
 _PAUSE_S = 0.25

@@ -24,6 +24,8 @@ from gen.link.framing import Lines, NotALine, decode, encode
 from gen.link.messages import (
     METHODS,
     BeginParams,
+    Cleared,
+    ClearParams,
     CurveEntry,
     CurveParams,
     CurveResult,
@@ -234,6 +236,10 @@ class Link:
         from gen.firmware import STOP_REQUEST, with_crc
 
         self._write(b"\n" + with_crc(STOP_REQUEST).encode() + b"\n")
+
+    def clear(self, reason: str) -> None:
+        """End a lockout that outlasts the power, once somebody has checked what `reason` names."""
+        self._ask("clear", ClearParams(reason=reason), Cleared, STORING_S)
 
     def maintain(self) -> None:
         """Ask the board to restart into the state in which its files can be copied. The link is dead afterwards."""

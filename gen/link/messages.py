@@ -242,6 +242,18 @@ class CurveResult(Result):
     entries: Annotated[list[CurveEntry], Field(max_length=CURVE_A_LINE)]
 
 
+class ClearParams(Params):
+    """A lockout that outlasts the power, by its reason."""
+
+    reason: Text
+
+
+class Cleared(Result):
+    """The reason of the lockout that is over."""
+
+    cleared: Text
+
+
 class Restarting(Result):
     """The board restarts into a state in which files can be copied."""
 
@@ -294,5 +306,6 @@ METHODS: dict[str, Method] = {
     "remove": Method(NameParams, Names, repeatable=False),
     "welds": Method(SinceParams, WeldsResult),
     "curve": Method(CurveParams, CurveResult),
+    "clear": Method(ClearParams, Cleared, repeatable=False),
     "maintain": Method(NoParams, Restarting, repeatable=False),
 }

@@ -163,7 +163,7 @@ def test_answers_that_contradict_are_told_at_once() -> None:
         ("mass", "2 stone", "units taken here: kg, g, lb"),
         ("wire", "14 ga", "a gauge has several meanings; write swg, awg, mm or in"),
         ("tap_volts", "2.4 1.8", "the lowest first"),
-        ("fitted", "isolator, gas lamp", "none, or of a number from 1 to 7, or isolator"),
+        ("fitted", "isolator, gas lamp", "none, or of a number from 1 to 8, or isolator"),
         ("plate", "maybe", "a number from 1 to 2, or yes, no"),
         ("board", "abacus", "pico"),
     ],

@@ -10,6 +10,7 @@ from binascii import crc32
 import pytest
 
 from gen import words
+from sim.bench.chip import Flash, FlashFault
 from tests.support.app.application_machine import loaded
 from tests.support.app.by_hand import AIR, FOOT, SQUEEZE_MS, holding, pressed, ready, stood_upon, welding
 from tests.support.app.watched_board import WatchedBoard
@@ -185,19 +186,77 @@ def test_a_stop_pressed_before_the_lockout_acknowledges_nothing() -> None:
     assert (board.state, board.reason) == ("locked out", "no conduction after firing")
 
 
-@pytest.mark.parametrize("fault", ["shorted", "stuck_gate"])
-def test_a_broken_switch_or_gate_stays_locked_out(fault: str) -> None:
+def test_a_gate_that_sticks_stays_locked_out() -> None:
     """Nothing that a person does at the board ends it."""
-    board = welding(AIR) if fault == "stuck_gate" else pressed(AIR)
-    setattr(board, fault, True)
+    board = welding(AIR)
+    board.stuck_gate = True
     board.run(700)
-    assert board.reason in ("switch conducts without a gate", "gate pin does not go low")
-    setattr(board, fault, False)
-    board.pedal = False
+    assert board.reason == "gate pin does not go low"
+    board.stuck_gate = board.pedal = False
     for stop in (True, False):
         board.stop = stop
         board.run(500)
     assert board.state == "locked out"
+
+
+@pytest.mark.parametrize(
+    ("fault", "reason"),
+    [("shorted", "switch conducts without a gate"), ("welded_shut", "contactor stayed closed")],
+)
+def test_a_lockout_outlasts_the_power_until_it_is_cleared_by_its_name(fault: str, reason: str) -> None:
+    """No stop and no power cycle ends it, mended or not; a clear that names another does not either."""
+    board = pressed(AIR) if fault == "shorted" else holding(AIR)
+    setattr(board, fault, True)
+    board.run(700)
+    assert (board.state, board.reason) == ("locked out", reason)
+    setattr(board, fault, False)
+    board.pedal = False
+    board.fired_ms -= 100_000  # the minute of the duty guard is over
+    for stop in (True, False):
+        board.stop = stop
+        board.run(500)
+    for _ in range(2):
+        board.boot()
+        board.run(1_500)
+        assert (board.state, board.reason) == ("locked out", reason)
+    for other in ("", "none", "duty used up", reason[:-1], 7):
+        number = board.send("clear", reason=other)
+        board.run(100)
+        answer = board.answer(number)
+        assert answer is not None
+        assert "error" in answer
+        assert board.state == "locked out"
+    number = board.send("clear", reason=reason)
+    board.run(700)
+    assert board.answer(number)["result"] == {"cleared": reason}
+    assert board.state == "ready"
+    board.boot()
+    board.run(700)
+    assert board.state == "ready"
+
+
+def test_what_still_stands_locks_out_again_when_it_is_cleared() -> None:
+    """A contactor that is welded is seen at once."""
+    board = holding()
+    board.welded_shut = True
+    board.run(700)
+    board.pedal = False
+    board.send("clear", reason="contactor stayed closed")
+    board.run(700)
+    assert (board.state, board.reason) == ("locked out", "contactor stayed closed")
+    board.boot()
+    board.run(700)
+    assert board.reason == "contactor stayed closed"
+
+
+def test_a_flash_that_fails_is_not_written_again_and_again() -> None:
+    """The lockout stands all the same, until the power goes."""
+    board = pressed(AIR)
+    board.shorted = True
+    board.flash = Flash(board.flash.files, tuple(FlashFault(n, "failed") for n in range(50)))
+    board.run(3_000)
+    assert board.reason == "switch conducts without a gate"
+    assert board.flash.writes <= 2
 
 
 def test_a_gate_that_sticks_in_a_lockout_is_told() -> None:

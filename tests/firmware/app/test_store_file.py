@@ -10,7 +10,7 @@ import pytest
 
 from firmware_templates.app.store import FILES, Store, packed, unpacked
 from firmware_templates.app.table_check import digest
-from sim.bench.chip import Flash, FlashFault
+from sim.bench.chip import Flash, FlashFault, PowerLost
 from tests.support.app.stored import FlashDriver, config_of, made, rows_of, started
 
 BUNDLE, TABLE = made()
@@ -285,3 +285,41 @@ def test_rows_lie_in_six_bytes(phase: str, figures: tuple[int, int, int]) -> Non
     assert data[:6] == struct.pack("<BHHB", PHASES.index(phase), half_cycles, delay_us + 1, heat)
     assert len(data) == 12
     assert unpacked(data) == rows
+
+
+def test_a_lockout_is_the_last_byte_and_is_not_there_without_one() -> None:
+    """So that a board of before reads as one without; damaged, too long or unknown it is no whole copy or no lockout."""
+    plain = body(CONFIG.BUNDLE_DIGEST, "first", 41, [("first", ROWS)])
+    _, store, flash = start(file_of(plain + b"\x07", 3), None)
+    assert (store.lockout, store.selected, store.boot) == (7, "first", 42)
+    assert flash.files["settings.b"].endswith(b"\x07")
+    assert start(file_of(plain, 3), None)[1].lockout == 0
+    assert not start(file_of(plain + b"\x07\x07", 3), None)[0]
+
+
+def test_a_lockout_survives_a_cut_at_any_byte() -> None:
+    """Of the first copy: the old settings or the new; of the second: the new. Whole in every case."""
+    _, begun, flash = start(None, None)
+    length = len(begun.packed(begun.sequence + 1)) + 1
+    files = dict(flash.files)
+    for copy in (0, 1):
+        for cut in range(length + 1):
+            flash = Flash(dict(files), (FlashFault(1 + copy, "cut", cut),))
+            store = Store(FlashDriver(flash), CONFIG)  # type: ignore[arg-type]
+            assert store.start()
+            store.hold(7)
+            try:
+                while store.store_on() == 0:
+                    pass
+            except PowerLost:
+                pass
+            again = Store(FlashDriver(Flash(dict(flash.files))), CONFIG)  # type: ignore[arg-type]
+            assert again.start(), (copy, cut)
+            assert again.lockout in ((0, 7) if copy == 0 else (7,)), (copy, cut)
+            assert again.lockout == 7 or cut < length
+
+
+def test_a_new_firmware_keeps_the_lockout() -> None:
+    """Flashing mends no switch."""
+    plain = body("0" * 16, "first", 41, [("first", ROWS)])
+    assert start(file_of(plain + b"\x07", 3), None)[1].lockout == 7

@@ -61,7 +61,10 @@ def test_each_state_reason_and_ending_is_told_by_its_names_place() -> None:
         words.OUT_OF_BAND: ("frequency out of band", "clears when the mains is back in its band"),
         words.OVER_TEMPERATURE: ("over-temperature contact open", "let it cool"),
         words.STUCK_PEDAL: ("pedal stuck closed", "let go of the pedal"),
-        words.SWITCH_SHORTED: ("switch conducts without a gate", "isolate; replace the switch"),
+        words.SWITCH_SHORTED: (
+            "switch conducts without a gate",
+            "isolate; replace the switch, and see that the new one blocks; then weldbeat clear",
+        ),
         words.NO_CONDUCTION: (
             "no conduction after firing",
             "check gate wiring and contactor, then press and release stop",
@@ -73,7 +76,7 @@ def test_each_state_reason_and_ending_is_told_by_its_names_place() -> None:
         words.PROGRAM_FAILED: ("the program failed", "read the failure in the status, then press and release stop"),
         words.ONE_SIDED: (
             "current flows in one direction only",
-            "isolate; check the switch and its gate wiring, then press and release stop",
+            "isolate; check both halves of the switch and their gate wires; then weldbeat clear",
         ),
         words.LOPSIDED: (
             "current lasts longer in one direction: the core is near saturation",
@@ -101,7 +104,7 @@ def test_each_state_reason_and_ending_is_told_by_its_names_place() -> None:
         ),
         words.CONTACTOR_SHUT: (
             "contactor stayed closed",
-            "isolate; replace the contactor, or mend its mirror contact's wire",
+            "isolate; replace the contactor, or mend its mirror contact's wire; then weldbeat clear",
         ),
         words.CONTACTOR_NOT_SHUT: (
             "contactor did not close, or opened under current",

@@ -84,7 +84,7 @@ def test_demo_from_nothing_to_the_next_commands(here: Path, monkeypatch: pytest.
     assert all(line.startswith("  ") for line in commands)
     assert commands[0].split() == ["weldbeat", "new", "my-welder"]
     questions = len(without_asking({}))
-    answers = "\n" * (questions - 3) + "one shot\n1,2,3,4,5,6\n\n1\n"
+    answers = "\n" * (questions - 3) + "one shot\n1,2,3,4,5,6,7\n\n1\n"
     done = shell(f"printf {shlex.quote(answers)} | " + " && ".join(line.strip() for line in commands), here)
     assert (done.returncode, done.stderr) == (0, "")
     assert (here / "my-welder" / "report.html").is_file()

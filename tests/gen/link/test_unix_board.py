@@ -20,7 +20,7 @@ import pytest
 from gen.link import Link, LinkError
 from gen.link.errors import Unplugged
 from gen.link.flashing import SETTINGS, read_bundle
-from gen.words import PEDAL, STOP_OPEN
+from gen.words import CONTACTOR_OPEN, PEDAL, STOP_OPEN
 from tests.support.cli.json_samples import keeps_to_schema
 from tests.support.link.link_shop import MISSING, OTHER, SCHEDULE, bare, command, replaced, shop, typed, until
 from tests.support.link.unix_board import UnixBoard
@@ -128,14 +128,13 @@ def test_4_the_board_has_the_last_word_on_limits(bench: UnixBoard) -> None:
 def test_4_contacts_as_a_commissioning_watches_them(bench: UnixBoard) -> None:
     """The status of a board at rest tells its contacts as they are, each by its own bit."""
     with Link(bench.port) as link:
-        until(lambda: link.status().inputs == 0)
-        bench.inputs(STOP_OPEN)
-        until(lambda: link.status().inputs == STOP_OPEN)
-        assert link.status().reason == "stop is open"
-        bench.inputs(STOP_OPEN | PEDAL)
-        until(lambda: link.status().inputs == STOP_OPEN | PEDAL)
+        until(lambda: link.status().inputs == CONTACTOR_OPEN)
+        for bits in (STOP_OPEN, STOP_OPEN | PEDAL):
+            bench.inputs(bits)
+            until(lambda bits=bits: link.status().inputs == bits | CONTACTOR_OPEN)
+            assert link.status().reason == "stop is open"
         bench.inputs(0)
-        until(lambda: (link.status().inputs, link.status().state) == (0, "ready"))
+        until(lambda: (link.status().inputs, link.status().state) == (CONTACTOR_OPEN, "ready"))
 
 
 def test_5_watch_a_weld_and_stop_the_next(bench: UnixBoard) -> None:
@@ -247,3 +246,28 @@ def test_9_damaged_settings_go_with_the_next_flash(bench: UnixBoard) -> None:
     assert [held["name"] for held in json.loads(typed(["schedules", bench.port, "--json"]).out)["schedules"]] == [
         "other"
     ]
+
+
+def test_a_lockout_that_outlasts_the_power_is_cleared_by_a_command(bench: UnixBoard) -> None:
+    """The contactor's mirror contact says closed: locked out, after a power cut too, until somebody has checked and says so."""
+    nothing = typed(["clear", bench.port])
+    assert (nothing.code, nothing.err) == (1, "")
+    assert "No lockout that outlasts the power stands" in nothing.out
+    bench.inputs(CONTACTOR_OPEN)  # it takes the bit away: the test double's contact then says closed
+    with Link(bench.port) as link:
+        until(lambda: link.status().reason == "contactor stayed closed")
+    bench.inputs(0)
+    starts = bench.starts
+    bench.power_cut()
+    until(lambda: bench.starts > starts)
+    with Link(bench.port) as link:
+        assert link.status().reason == "contactor stayed closed"
+    told_not = typed(["clear", bench.port], answers="n\n")
+    assert told_not.code == 2
+    assert "What to do first: isolate; replace the contactor" in " ".join(told_not.out.split())
+    unasked = typed(["clear", bench.port, "--json"])
+    assert unasked.code == 1
+    assert not keeps_to_schema("clear", json.loads(unasked.out))["cleared"]
+    assert told("clear", bench.port, "--yes")["cleared"]
+    with Link(bench.port) as link:
+        until(lambda: link.status().reason != "contactor stayed closed")

@@ -148,7 +148,7 @@ def _describe_a_machine(browser: Any) -> None:
     _answered(browser, "#q-open-secondary", "2.4", "\t")
     _answered(browser, "#q-working-current", "22", "\t")
     _answered(browser, "#q-gate-drive", DOWN)
-    for n in range(1, 7):
+    for n in range(1, 8):
         _answered(browser, f"#q-fitted-{n}", SPACE)
     reach(browser, "button.first")
     press(browser, ENTER)

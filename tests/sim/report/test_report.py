@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 from gen.cautions import CAUTIONS
 from gen.cli.show import table_text
-from gen.firmware import duty_limit, heat
+from gen.firmware import duty_limit, heat, render
 from sim.faults.catalogue import FAULTS
 from sim.faults.runs import FaultTarget, inject_all
 from sim.report.data import flux_of, refusals
@@ -333,7 +333,9 @@ def test_faults_are_told_with_what_carries_them() -> None:
     """A row a fault; what nothing carries is said to be so; without faults struck there is no such section."""
     data = runs.rods()
     bare = make_welder(protection={"isolator": False, "contactor": False})
-    struck = tuple(inject_all(FaultTarget(replace(data.run.job, welder=bare)), 0, 1))
+    job = data.run.job
+    job = replace(job, welder=bare, bundle=render(job.table, bare, job.board))
+    struck = tuple(inject_all(FaultTarget(job), 0, 1))
     tree = section(parsed(replace(data, faults=struck)), "faults")
     listed = {row[0]: row[1:] for row in rows(tree)}
     assert len(listed) == len(FAULTS)

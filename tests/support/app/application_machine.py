@@ -242,6 +242,10 @@ class Application(RuleBasedStateMachine):
             self.press_stop()
         elif way_out.startswith("press and release stop"):
             self.press_stop()
+        elif "then weldbeat clear" in way_out:
+            board.shorted = board.welded_shut = False
+            board.send("clear", reason=board.reason)
+            board.run(600)
         elif way_out.startswith("isolate"):
             board.shorted = board.stuck_gate = board.welded_shut = False
             self.power_is_cut(False, True)

@@ -61,7 +61,7 @@ class UnixBoard:
 
     def inputs(self, bits: int) -> None:
         """Set the contacts: PEDAL, STOP_OPEN."""
-        os.write(self._control, b"%d" % bits)
+        os.write(self._control, bytes([48 + bits]))
 
     def power_cut(self) -> None:
         """Take the power away for a moment."""

@@ -16,7 +16,7 @@ from unittest.mock import patch
 from gen.boards import boards
 from gen.firmware import render
 from gen.table import board_delay_us, heat
-from gen.words import PHASES
+from gen.words import CONTACTOR_SHUT, PHASES, REASON_NAMES
 from sim.bench.board import BoardSpec
 from sim.bench.chip import FlashFault
 from sim.bench.circuit import SeriesLoad
@@ -180,6 +180,27 @@ def _shorted(at_s: float) -> Run:
     return replace(run, bench=replace(run.bench, switch=replace(run.bench.switch, fault="shorted", fault_s=at_s)))
 
 
+def _contactor(**changes: Any) -> Run:
+    """The same weld with a contactor that fails."""
+    run = _measured()
+    return replace(run, bench=replace(run.bench, protection=replace(run.bench.protection, **changes)))
+
+
+@cache
+def _locked_for_good() -> tuple[tuple[str, bytes], ...]:
+    """The files of a board that has found its contactor welded."""
+    return record(_contactor(welded_s=1.2))[0].files
+
+
+def _cleared() -> Run:
+    """Such a board after a repair: locked out from the start, until it is cleared."""
+    run = _measured()
+    bench = replace(run.bench.with_board(files=_locked_for_good()))
+    reason = REASON_NAMES[CONTACTOR_SHUT]
+    lines = ((0.4, request("clear", 1, {"reason": "none"})), (0.5, request("clear", 2, {"reason": reason})))
+    return replace(run, bench=replace(bench, serial=lines))
+
+
 SHORT = 0.05  # between two lines
 
 
@@ -277,6 +298,11 @@ DIRECTED = {
     "shorted between pulses": Directed(lambda: _shorted(1.02)),
     "shorted in hold": Directed(lambda: _shorted(1.62)),
     "shorted in off": Directed(lambda: _shorted(1.78)),
+    "contactor stays closed": Directed(lambda: _contactor(welded_s=1.2)),
+    "contactor stays closed in ready": Directed(lambda: _contactor(mirror_stuck=(0.45, 0))),
+    "contactor does not close": Directed(lambda: _contactor(coil_open_s=0.3)),
+    "contactor opens under current": Directed(lambda: _contactor(coil_open_s=1.1)),
+    "cleared": Directed(_cleared),
     "stop open from the start": Directed(
         lambda: run_of("stop button at power-up", 213), "HostDriver", StopOpenFromTheStart
     ),

@@ -125,6 +125,7 @@ def _welder(chance: random.Random, seed: int, frequency_Hz: int, happens: str) -
         force={
             "source": source,
             "force_switch": source == "air" and (happens.startswith("force") or chance.random() < 0.3),
+            "builds_up_ms": 100,
         },
         board={"conduction_sense": happens in ("gate open", "shorted") or chance.random() < 0.4},
     )

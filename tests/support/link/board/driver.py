@@ -67,7 +67,7 @@ class Driver:
         while self._waits(self._controls):
             self._control.readinto(self._byte)
             self._inputs = self._byte[0] - 48
-        return self._inputs | (0 if self._contactor else 32)  # its mirror contact
+        return self._inputs ^ (0 if self._contactor else 32)  # its mirror contact, which bit 32 turns over
 
     def crossing_us(self):
         passed = (self.now_ms() - self._edge_ms) & _MASK
