@@ -7,7 +7,7 @@ one whole copy, of the old settings or of the new. Nothing here is called while 
 from binascii import crc32
 
 from .table_check import digest, is_name, refusal
-from .words import MOST_SCHEDULES, PHASES
+from .words import LASTING, MOST_SCHEDULES, PHASES
 
 TYPE_CHECKING = False
 if TYPE_CHECKING:
@@ -196,7 +196,11 @@ class Store:
             schedules = []
             for _ in range(reader.number(1)):
                 schedules.append((reader.text(), reader.text(), reader.take(reader.number(2) * ROW_BYTES)))
-            lockout = reader.number(1) if reader.at < length else 0  # a board without one writes none
+            lockout = 0
+            if reader.at < length:  # a board without one writes none
+                lockout = reader.number(1)
+                if lockout not in LASTING:
+                    return False
         except (ValueError, IndexError):
             return False
         if reader.at != length or not is_name(selected) or selected not in [schedule[0] for schedule in schedules]:

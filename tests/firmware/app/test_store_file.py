@@ -294,7 +294,8 @@ def test_a_lockout_is_the_last_byte_and_is_not_there_without_one() -> None:
     assert (store.lockout, store.selected, store.boot) == (7, "first", 42)
     assert flash.files["settings.b"].endswith(b"\x07")
     assert start(file_of(plain, 3), None)[1].lockout == 0
-    assert not start(file_of(plain + b"\x07\x07", 3), None)[0]
+    for more in (b"\x07\x07", b"\x00", b"\x08", b"\xff"):
+        assert not start(file_of(plain + more, 3), None)[0]
 
 
 def test_a_lockout_survives_a_cut_at_any_byte() -> None:
