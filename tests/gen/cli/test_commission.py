@@ -38,7 +38,7 @@ ROOT = Path(__file__).parents[3]
 MACHINE = replaced(
     replaced(
         replaced(
-            replaced(WELDER, "secondary_earthed = true\n", ""),
+            replaced(replaced(WELDER, "secondary_earthed = true\n", ""), "mirror_contact = true\n", ""),
             'source = "foot_lever"',
             'source = "air"\nforce_switch = true',
         ),

@@ -12,8 +12,10 @@ from gen.words import FORCE, HOT, PEDAL, STOP_OPEN
 from sim.bench.detector import CrossingDetector, DetectorSpec
 from sim.bench.mains import MainsSupply
 from sim.bench.pin import Pin, Wires
-from sim.bench.protection import CLOSES_S, OPENS_S, TRAIN_S
+from sim.bench.protection import TRAIN_S, ProtectionSpec
 from tests.support.miswired.circuit import Circuit, Seen, Setting
+
+_TIMES = ProtectionSpec()  # of the contactor
 
 
 class Plant:
@@ -99,7 +101,7 @@ class Plant:
             self._move(pulse=seen.gate_in)
         if seen.coil != self._coil:
             self._coil = seen.coil
-            env.process(self._later(CLOSES_S if seen.coil else OPENS_S, self._armature, seen.coil))
+            env.process(self._later(_TIMES.closes_s if seen.coil else _TIMES.opens_s, self._armature, seen.coil))
 
     def _later(self, seconds: float, then: Callable[..., None], *what: Any) -> Generator[simpy.Event, None, None]:
         yield self._env.timeout(seconds)
