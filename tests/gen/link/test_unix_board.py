@@ -20,7 +20,7 @@ import pytest
 from gen.link import Link, LinkError
 from gen.link.errors import Unplugged
 from gen.link.flashing import SETTINGS, read_bundle
-from gen.words import CONTACTOR_OPEN, PEDAL, STOP_OPEN
+from gen.words import CONTACTOR_OPEN, CONTACTOR_SHUT, PEDAL, STOP_OPEN
 from tests.support.cli.json_samples import keeps_to_schema
 from tests.support.link.link_shop import MISSING, OTHER, SCHEDULE, bare, command, replaced, shop, typed, until
 from tests.support.link.unix_board import UnixBoard
@@ -257,10 +257,12 @@ def test_a_lockout_that_outlasts_the_power_is_cleared_by_a_command(bench: UnixBo
     with Link(bench.port) as link:
         until(lambda: link.status().reason == "contactor stayed closed")
     bench.inputs(0)
+    until(lambda: all((bench.flash / name).read_bytes()[-1] == CONTACTOR_SHUT for name in SETTINGS))
     starts = bench.starts
     bench.power_cut()
     until(lambda: bench.starts > starts)
     with Link(bench.port) as link:
+        until(lambda: link.status().state == "locked out")
         assert link.status().reason == "contactor stayed closed"
     told_not = typed(["clear", bench.port], answers="n\n")
     assert told_not.code == 2
