@@ -21,6 +21,7 @@ from typing import IO, Any, TypeVar
 from gen.errors import InputError
 
 T = TypeVar("T")
+_AGAIN_S = 0.05
 _PATIENCE_S = 5.0  # for the thread that waits for a process to see that it is gone
 
 
@@ -194,6 +195,13 @@ def work() -> None:
         if current in unwanted:
             raise _Stopped
 
+    def unraisable(found: sys.UnraisableHookArgs) -> None:
+        if found.exc_type is _Stopped:
+            # It fell into the end of a generator, which swallows it: once more, when that end and this are behind.
+            threading.Timer(_AGAIN_S, _thread.interrupt_main).start()
+        else:
+            sys.__unraisablehook__(found)
+
     def listen() -> None:
         while True:
             try:
@@ -209,6 +217,7 @@ def work() -> None:
                     _thread.interrupt_main()
 
     signal.signal(signal.SIGINT, interrupted)
+    sys.unraisablehook = unraisable
     threading.Thread(target=listen, daemon=True).start()
     while True:
         number, function, args = inbox.get()
