@@ -190,9 +190,9 @@ def calibrate_command(
 ) -> None:
     """Put measured values into the welder file, in the place of assumed ones, such as detector.offset_rise_us=412.
 
-    Without KEY=VALUE the readings of the last commissioning are taken. --working and --shorted take them from welds that
-    `watch` kept, on the work and with shorted electrodes, where current and its end were both measured; how far the ranges
-    shrink is told. What would change is shown first; the file is checked before it is written, and comments stay. Nothing
+    Without KEY=VALUE the readings of the last commissioning are taken. Welds that `watch` kept, on the work (--working) and
+    with shorted electrodes (--shorted), give current and load angle where both were measured, and it says how far the
+    ranges shrink. What would change is shown first; the file is checked before it is written, and comments stay. Nothing
     is asked with --json, and only with --yes is it written then.
     """
     welder, path = find_welder(welder_path), welder_path or Path(WELDER_FILE)

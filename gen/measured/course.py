@@ -15,7 +15,7 @@ from gen.records import GateRecord, WeldRecord
 from gen.words import NOT_TIMED, RUNS_ON_US
 
 COUPLER_LATE_US = Figure(
-    5, 60, "us", "turn-on of a coupler as its light comes, new to aged, common practice, no source"
+    1, 60, "us", "turn-on of a coupler: 1 at a full mains peak (solved), 60 aged (common practice, no source)"
 )
 GATE_ERROR_US = 40.0  # of the firing delay: detector and mains as they may be
 SETTLING_GATES = 10  # in which the contacts of sound welds break down as fast; common practice, no source

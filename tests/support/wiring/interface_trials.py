@@ -305,6 +305,6 @@ def claims(welder: Welder, choice: Choice) -> dict[str, tuple[StageTrial, tuple[
         ),
         "end of a current": (
             end_of_current(welder, choice, 0.1),
-            (Claim("late_us", 0.0, COUPLER_LATE_US.high, 2.0),),
+            (Claim("late_us", COUPLER_LATE_US.low, COUPLER_LATE_US.high, 2.0),),
         ),
     }
