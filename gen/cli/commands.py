@@ -127,7 +127,7 @@ SECTIONS = {
         "clear": ("link", "End a lockout that outlasts a power cut, after the repair."),
         "watch": ("link", "Show mains, state and welds of a board now; keeps the welds."),
         "weld": ("weld", "Watched welds, half-cycle by half-cycle."),
-        "trial": ("trial", "Trials on scrap: record each, ask for the next, keep the setting that holds."),
+        "trial": ("trial", "Trials on scrap: record each, ask for the next, keep what holds."),
         "paper": ("paper", "A label, a wall chart, a logbook: to print for the shop."),
         "rescue": ("rescue", "Copy the readable part of damaged records into a new file."),
     },

@@ -192,8 +192,8 @@ def calibrate_command(
 
     Without KEY=VALUE the readings of the last commissioning are taken. Welds that `watch` kept, on the work (--working) and
     with shorted electrodes (--shorted), give current and load angle where both were measured, and it says how far the
-    ranges shrink. What would change is shown first; the file is checked before it is written, and comments stay. Nothing
-    is asked with --json, and only with --yes is it written then.
+    ranges shrink. What would change is shown first; the file is checked before it is written, and comments stay. With --json
+    nothing is asked, and with --yes too it is written.
     """
     welder, path = find_welder(welder_path), welder_path or Path(WELDER_FILE)
     kept = path.absolute().parent / RECORDS_FILE
