@@ -246,8 +246,8 @@ def clear_command(port: str | None, yes: bool, as_json: bool) -> int:
     """End a lockout of the board on PORT that outlasts the power: a shorted switch, one half of it dead, a welded contactor.
 
     It says what must be checked first, with the welder isolated and locked off, and asks. What still stands locks out again.
-    Without PORT the only board found is taken. With --json nothing is asked; nothing is ended then but with --yes. Exit code
-    1 where nothing was ended.
+    Without PORT the only board found is taken. With --json nothing is asked; a lockout then ends with --yes alone. Exit
+    code 1 where nothing was ended.
     """
     with opened(port) as link:
         status = link.status()
