@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Sequence
+from dataclasses import asdict
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -12,12 +13,16 @@ import click
 from gen.cli.options import USER_PATH, json_option, number, schedule_argument, seed_option, welder_option
 from gen.cli.said import folded, say, say_data, say_long
 from gen.cli.show import cut_off_json, cut_off_lines
+from gen.commissioning import steps
 from gen.errors import InputError
 from gen.job import Job, read_job
 from gen.machine.welder import WELDER_FILE
+from gen.user_files import Wrong
+from gen.wiring import broken_parts, chosen_for
 from gen.writing import check_targets, write_whole
 
 if TYPE_CHECKING:
+    from sim.faults.part_runs import BrokenMachine, PartRow
     from sim.faults.runs import FaultRuns
     from sim.faults.senses import SenseOutcome
     from sim.verdict import Finding
@@ -39,18 +44,29 @@ _HARDWARE = (
     help="Print the events of one run of the table, and write its waveforms.",
 )
 @click.option("--vcd", type=USER_PATH, help="With --replay: the file of the waveforms; otherwise fault-RUN.vcd.")
+@click.option(
+    "--parts",
+    "by_part",
+    is_flag=True,
+    help="Break each part of interface board and power drawing instead: open, shorted, drifted, in each state of a weld.",
+)
 @json_option
 def faults_command(
-    schedule: Path, welder_path: Path | None, seed: int, replay: int | None, vcd: Path | None, as_json: bool
+    schedule: Path, welder_path: Path | None, seed: int, by_part: bool, as_json: bool, **replays: Any
 ) -> int:
     """Inject every fault into a run of SCHEDULE on this machine, and say what protects against it: board or hardware.
 
     Exit code 1 if neither the board nor hardware that the welder file names protects against a fault, and if the file lacks
     a part that must end a faulty weld. `build`, `push` and `flash` refuse such a machine too.
     """
+    replay, vcd = replays["replay"], replays["vcd"]
     if vcd is not None and replay is None:
         raise InputError("command line", "--vcd", None, "it belongs to --replay; allowed: both or neither")
+    if by_part and replay is not None:
+        raise InputError("command line", "--parts", None, "it has no runs for --replay; allowed: one of both")
     job = read_job(schedule, welder_path)
+    if by_part:
+        return _parts(job, welder_path or Path(WELDER_FILE), seed, as_json)
     if replay is not None:
         target = vcd or Path(f"fault-{replay}.vcd")
         check_targets({"--vcd": target}, keep=(schedule, welder_path or Path(WELDER_FILE)))
@@ -176,5 +192,111 @@ def faults_json(rows: list[FaultRuns], ends: Sequence[Finding], seed: int) -> di
                 ],
             }
             for row in rows
+        ],
+    }
+
+
+_PACE = 4.0  # welds a minute that the parts are chosen for; no part's place depends on it
+
+
+def _parts(job: Job, path: Path, seed: int, as_json: bool) -> int:
+    from sim import parts
+    from sim.faults.part_runs import break_machine
+
+    choice, _ = chosen_for(job.welder, job.board, _PACE, path, parts)
+    try:
+        found = broken_parts(job.welder, job.board, choice)
+    except Wrong as wrong:
+        raise InputError(path, wrong.key, wrong.given, str(wrong)) from None
+    keys = [step.key for step in steps(job.welder, job.board) if not step.lacking]
+    broken = break_machine(job, found, keys, seed)
+    if as_json:
+        say_data(json.dumps(parts_json(broken, seed), indent=2))
+    else:
+        say_long("\n".join(parts_lines(broken)))
+    return 0 if broken.safe else 1
+
+
+_HEADINGS = {
+    "person": "These need a person",
+    "nobody": "Nothing tells, and no commissioning step finds it",
+    "step": "Only a commissioning step finds it",
+    "work": "No weld is made, which the person sees at the work",
+    "hardware": "Hardware ends it, and the board does not lock out",
+    "board": "The board locks out",
+}
+
+
+def parts_lines(broken: BrokenMachine) -> list[str]:
+    """Every consequence with its parts, under who notices it, worst first."""
+    bounds = broken.bounds
+    lines = [
+        f"{broken.part_count} parts, {len(broken.parts)} ways of breaking, {broken.case_count} cases with the states of a weld, "
+        f"{broken.run_count} simulations: one for each consequence and state. A lockout is counted in half-cycles from the "
+        "fault's beginning, the wait for the next pedal included.",
+        "",
+        f"Bound on unwanted current with the pedal released, in half-cycles in a row: {bounds.hardware} where hardware ends "
+        f"it, {bounds.person} where a person does at stop and isolator, {bounds.table} where a broken pedal circuit asks for "
+        "one weld.",
+        f"Worst over-run of this machine: {broken.worst_text}.",
+    ]
+    lines = [line for text in lines for line in folded(text).split("\n")]
+    for notices, heading in _HEADINGS.items():
+        rows = [row for row in broken.rows if row.notices == notices]
+        if rows:
+            lines += ["", heading]
+        for row in rows:
+            lines += _row_lines(row)
+    return [*lines, "", *folded(_HARDWARE).split("\n")]
+
+
+def _row_lines(row: PartRow) -> list[str]:
+    outside = "" if row.within else " BEYOND THE BOUND."
+    words = row.consequence.words
+    said = [f"{words[:1].upper()}{words[1:]}. {row.tells}{outside}", f"Parts: {row.parts_text}"]
+    if row.steps:
+        said.append(f"Commissioning steps that find it: {', '.join(row.steps)}")
+    lines = [folded(said[0], "  ", "    "), *(folded(line, "    ", "      ") for line in said[1:])]
+    return [line for text in lines for line in text.split("\n")]
+
+
+def parts_json(broken: BrokenMachine, seed: int) -> dict[str, Any]:
+    """The same for another program, with every run."""
+    return {
+        "seed": seed,
+        "refused": not broken.safe,
+        "parts": broken.part_count,
+        "ways": len(broken.parts),
+        "cases": broken.case_count,
+        "bounds_half_cycles": asdict(broken.bounds),
+        "consequences": [
+            {
+                "name": row.key,
+                "what": row.consequence.words,
+                "notices": row.notices,
+                "over_run_half_cycles": row.over_run,
+                "released_half_cycles": row.released,
+                "ends": not row.lasts,
+                "bound_half_cycles": row.bound,
+                "within_bound": row.within,
+                "reason": row.consequence.unseen,
+                "steps": list(row.steps),
+                "parts": [
+                    {"name": part.name, "title": part.title, "where": part.where, "mode": part.mode}
+                    for part in row.parts
+                ],
+                "runs": [
+                    {
+                        "struck_in": outcome.state,
+                        "did": outcome.did,
+                        "over_run_half_cycles": outcome.over_run,
+                        "carried_by": outcome.ended_by,
+                        "by_hand": outcome.by_hand,
+                        "noticed_after_half_cycles": outcome.noticed_after,
+                    }
+                    for outcome in row.outcomes
+                ],
+            }
+            for row in broken.rows
         ],
     }

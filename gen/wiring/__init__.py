@@ -1,7 +1,8 @@
 """The upgrade as hardware: choosing the parts, and the wiring sheet (gen.wiring.sheet)."""
 
+from gen.wiring.broken_parts import BrokenPart, broken_parts
 from gen.wiring.choice import Choice, Chosen
 from gen.wiring.choosing import Warmth, WeldSimulated, chosen_for
 from gen.wiring.interface.stripboard import strip_size
 
-__all__ = ["Choice", "Chosen", "Warmth", "WeldSimulated", "chosen_for", "strip_size"]
+__all__ = ["BrokenPart", "Choice", "Chosen", "Warmth", "WeldSimulated", "broken_parts", "chosen_for", "strip_size"]

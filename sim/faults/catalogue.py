@@ -248,3 +248,70 @@ FAULTS: dict[str, Fault] = {
         ),
     )
 }
+
+
+_WORN = {**_BARE, "window": "the gate of a worn part is not that of its pin", "mains_loss": _STAYS}
+
+# What only a broken part does. The set of `weldbeat faults` leaves them out; `--parts` takes them with the rest.
+PART_FAULTS: dict[str, Fault] = {
+    fault.name: fault
+    for fault in (
+        *_named(
+            (
+                "detector dead high",
+                "no edge ever again, level high",
+                "firing hardware",
+                "edges",
+                injections.dead_detector(1),
+            ),
+            (
+                "detector dead low",
+                "no edge ever again, level low",
+                "firing hardware",
+                "edges",
+                injections.dead_detector(0),
+            ),
+            ("stop reads open", "its contact stays open", "firing hardware", "stop", injections.stays_stopped),
+            ("hot reads open", "its contact stays open", "firmware", "hot", injections.stays_hot),
+            ("force reads open", "the force switch stays open", "firmware", "force", injections.force(0)),
+            ("force reads closed", "the force switch stays closed", "firmware", "force", injections.force(1)),
+            ("board dead", "no supply ever again", "hardware", "program", injections.board("brown-out", 99, 99)),
+        ),
+        *_named(
+            (
+                "stop bridged",
+                "stop cuts neither gate supply nor coil",
+                "firing hardware",
+                "stop",
+                injections.bridged_stop,
+            ),
+            ("hot bridged", "heat cuts neither gate supply nor coil", "firmware", "hot", injections.bridged_heat),
+            ("one-shot without end", "a gate lasts as long as its pin", "firmware", "driver", injections.pulse(None)),
+            ("one-shot short", "no gate lasts longer than 1 ms", "firmware", "driver", injections.pulse(0.001)),
+            not_asked=_WORN,
+        ),
+        *_named(
+            ("sense dead", "it shows a current all the time", "firmware", "sense", injections.sense(stuck=1)),
+            ("sense stuck", "it shows voltage all the time", "firmware", "sense", injections.sense(stuck=0)),
+            (
+                "sense late",
+                "it shows the end of a current 2 ms late",
+                "firmware",
+                "sense",
+                injections.sense(lit_us=2000.0),
+            ),
+            ("converter low", "each sample is 0", "firmware", "current", injections.ammeter(stuck=0)),
+            ("converter high", "each sample is 4095", "firmware", "current", injections.ammeter(stuck=4095)),
+            ("converter middle", "each sample is 2048", "firmware", "current", injections.ammeter(stuck=2048)),
+            ("bias moved", "the middle has moved by 14 %", "firmware", "current", injections.ammeter(bias=2048 * 1.14)),
+            (
+                "hum",
+                "hum of 40 counts, twenty bursts a second",
+                "firmware",
+                "current",
+                injections.ammeter(hum_counts=40.0, bursts_a_s=20.0),
+            ),
+        ),
+    )
+}
+ALL_FAULTS = FAULTS | PART_FAULTS

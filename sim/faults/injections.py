@@ -13,6 +13,7 @@ from typing import Any
 
 from sim.bench.board import BoardFault
 from sim.bench.pedal import Press
+from sim.bench.sense import SenseSpec
 from sim.bench.world import Bench
 
 
@@ -275,3 +276,56 @@ def clock(rate: float) -> Callable[[Injection], Bench]:
 
 def late(injection: Injection) -> Bench:
     return protection(injection, late=(injection.at_s, injection.at_s + 9, injection.between(0.1e-3, 4e-3)))
+
+
+# -- what only a broken part does
+
+_EVER_S = 99.0
+
+
+def dead_detector(level: int) -> Callable[[Injection], Bench]:
+    return lambda injection: _detector(injection, stuck=(injection.at_s, _EVER_S, level))
+
+
+def stays_stopped(injection: Injection) -> Bench:
+    return replace(injection.bench, stops=((injection.at_s, _EVER_S),))
+
+
+def stays_hot(injection: Injection) -> Bench:
+    earlier = tuple((from_s, min(length_s, injection.at_s - from_s)) for from_s, length_s in injection.bench.hots)
+    return replace(injection.bench, hots=(*(span for span in earlier if span[1] > 0), (injection.at_s, _EVER_S)))
+
+
+def bridged_stop(injection: Injection) -> Bench:
+    return protection(replace(injection, bench=stop(injection)), stop_cuts_gate=False, stop_cuts_contactor=False)
+
+
+def bridged_heat(injection: Injection) -> Bench:
+    return protection(replace(injection, bench=hot(injection)), hot_cuts=False)
+
+
+def pulse(longest_s: float | None) -> Callable[[Injection], Bench]:
+    """From the start of the run on, not from `at_s`."""
+    return lambda injection: protection(injection, pulse_s=longest_s)
+
+
+def force(level: int) -> Callable[[Injection], Bench]:
+    def apply(injection: Injection) -> Bench:
+        before = tuple(change for change in injection.bench.forces if change[0] < injection.at_s)
+        return replace(injection.bench, forces=(*before, (injection.at_s, level)))
+
+    return apply
+
+
+def sense(**changes: Any) -> Callable[[Injection], Bench]:
+    """From the start of the run on, not from `at_s`."""
+    return lambda injection: replace(injection.bench, sense=SenseSpec(**changes))
+
+
+def ammeter(**changes: Any) -> Callable[[Injection], Bench]:
+    """From the start of the run on, not from `at_s`."""
+
+    def apply(injection: Injection) -> Bench:
+        return injection.bench.with_board(ammeter=replace(injection.bench.board.ammeter, **changes))
+
+    return apply

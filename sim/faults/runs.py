@@ -15,7 +15,7 @@ from sim.bench.board import BoardSpec
 from sim.bench.pedal import PedalSpec, Press
 from sim.bench.recording import Recording
 from sim.bench.world import Bench, bench_for, simulate
-from sim.faults.catalogue import FAULTS, Fault
+from sim.faults.catalogue import ALL_FAULTS, FAULTS, Fault
 from sim.faults.injections import Injection
 from sim.faults.invariants import INVARIANTS, over_run, worst_flux
 from sim.faults.observed import ObservedRun, Violation
@@ -149,9 +149,9 @@ def case_of(
     injection = Injection(bench, at_s, chance)
     for number, name in enumerate(names):
         injection = replace(injection, at_s=at_s if not number else at_s + chance.choice((0.0, chance.uniform(0, 0.1))))
-        injection = replace(injection, bench=FAULTS[name].apply(injection))
+        injection = replace(injection, bench=ALL_FAULTS[name].apply(injection))
     bench = injection.bench
-    if any(FAULTS[name].acts for name in names):
+    if any(ALL_FAULTS[name].acts for name in names):
         ends_s = spans["hold"][0] if "hold" in spans else at_s
         stop_s = max(at_s, ends_s) + NOTICED_S
         isolator_s = stop_s + THEN_S if target.welder.protection.isolator else float("inf")
@@ -168,7 +168,7 @@ def run_case(target: FaultTarget, case: Case) -> Outcome:
     """Simulate the case and judge its run."""
     recording = simulate(target.bundle, target.table, case.bench)
     observed = ObservedRun(recording, target.table, target.welder, case.bench)
-    faults = [FAULTS[name] for name in case.faults]
+    faults = [ALL_FAULTS[name] for name in case.faults]
     violations = tuple(v for check in INVARIANTS if _asked(check.__name__, faults) for v in check(observed))
     unwanted = over_run(observed)
     ends = [c.end_s for c in recording.conductions[-1:]]

@@ -1,0 +1,225 @@
+"""What a broken part does to the machine, by the name that gen.wiring.broken_parts gives it, and which fault plays it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True)
+class Consequence:
+    """What a broken part does to the machine."""
+
+    words: str
+    plays: str = ""
+    """The fault that is simulated for it; "" where the weld goes on as before, and nothing is simulated."""
+    steps: tuple[str, ...] = ()
+    """Keys of the commissioning steps that would reveal it."""
+    unseen: str = ""
+    """Where no board notices it: why, and how a person could."""
+    no_weld: bool = False
+    """No weld is made any more, which the person sees at the work."""
+    unasked: bool = False
+    """The pedal's circuit asks for a weld while no foot is on it."""
+    plays_more: bool = False
+    """The simulation breaks more than the part does, as the worst; a lockout in it is no answer to this part."""
+    from_start: bool = False
+    """It is there from power-up in the simulation, whichever state it is counted under."""
+
+
+_WORKS_ON = "the machine works on without it"
+
+CONSEQUENCES: dict[str, Consequence] = {
+    "no-gate": Consequence(
+        "no gate current, so no weld",
+        "gate wire open",
+        ("resistive-load",),
+        "no weld is made",
+        no_weld=True,
+    ),
+    "no-end": Consequence(
+        "the one-shot no longer ends the gate; the pin's fall still does",
+        "one-shot without end",
+        ("gate-stands", "gate-pulse"),
+        "welds are as before until a second fault holds the pin high; commission again after each repair",
+        from_start=True,
+    ),
+    "short-gate": Consequence(
+        "the one-shot ends the gate early", "one-shot short", ("gate-pulse",), "welds are weak", from_start=True
+    ),
+    "late-gate": Consequence("gates come late", "late gate", ("resistive-load",), "welds are weak or uneven"),
+    "half-wave": Consequence("one polarity no longer conducts", "switch half-wave", ("resistive-load", "open-balance")),
+    "shorted": Consequence("the switch conducts without a gate", "switch shorted", ("resistive-load",)),
+    "not-closing": Consequence(
+        "the contactor does not close", "contactor does not close", ("coil-supply", "resistive-load"), no_weld=True
+    ),
+    "held": Consequence(
+        "the contactor stays closed (played as welded contacts, which no stop opens)",
+        "contactor welded shut",
+        ("train-stops", "open-contacts"),
+    ),
+    "slow": Consequence(
+        "the contactor opens late",
+        "contactor slow",
+        ("coil-clamp",),
+        "it still opens, 0.3 s late; the board looks at its mirror contact only later",
+    ),
+    "mirror": Consequence("the mirror contact says the same for ever", "mirror contact stuck", ("resistive-load",)),
+    "detector-high": Consequence(
+        "the detector's pin stays high", "detector dead high", ("frequency",), "the board waits for mains", True
+    ),
+    "detector-low": Consequence(
+        "the detector's pin stays low", "detector dead low", ("frequency",), "the board waits for mains", True
+    ),
+    "offset": Consequence(
+        "the detector's edges move",
+        "detector drift",
+        ("offset-rise", "offset-fall"),
+        "all gates move with the edges, by less than the firing hardware refuses",
+    ),
+    "board-dead": Consequence("the board has no supply", "board dead", ("board-supply",), "no weld is made", True),
+    "board-stands": Consequence(
+        "the board stands still with its pins as they are",
+        "soft reset in a gate",
+        ("board-supply", "gate-stands", "train-stops"),
+        "one-shot and charge pump pass no level that stands, so no weld is made",
+        True,
+        plays_more=True,
+    ),
+    "clock": Consequence(
+        "the board's clock is 3 % off", "clock 3 % slow", ("frequency",), "the lock follows the mains"
+    ),
+    "no-mains": Consequence(
+        "the supply fails for a second", "dropout of a second", ("voltage",), "no weld is made", True
+    ),
+    "sag": Consequence("the supply sags", "sag", ("voltage",), "the weld is weaker, for as long as it lasts"),
+    "stop-open": Consequence("the stop reads pressed", "stop reads open", ("stop",)),
+    "stop-closed": Consequence(
+        "the board does not see the stop; its contact in the supply still cuts (played with a board that hangs besides)",
+        "stop, hung, no test",
+        ("stop",),
+        "it shows only when the stop is pressed: the contactor then drops without the board's word",
+        plays_more=True,
+    ),
+    "stop-bridged": Consequence(
+        "the stop cuts no supply; the board still sees it", "stop bridged", ("stop-cuts", "stop-drops")
+    ),
+    "pedal-open": Consequence("the pedal reads released", "release", ("pedal",), "no weld is made", True),
+    "pedal-closed": Consequence(
+        "the pedal reads pressed; in ready this asks for one weld with no foot on it",
+        "pedal stuck",
+        ("pedal",),
+        "the board lets the pedal begin a weld only once until it reads released; keep fingers out of the electrodes "
+        "whenever the machine is in ready, and stop it before you reach between them",
+        unasked=True,
+    ),
+    "hot-open": Consequence("the board's over-temperature contact reads open", "hot reads open", ("over-temperature",)),
+    "hot-closed": Consequence(
+        "the board no longer sees heat; the contact in the supply still cuts",
+        "",
+        ("over-temperature",),
+        "it shows only at heat, and the supply's own contact then ends the weld",
+    ),
+    "heat-bridged": Consequence("heat cuts no supply; the board still sees it", "hot bridged", ("heat-cuts",)),
+    "force-open": Consequence("the force switch reads open", "force reads open", ("force-switch",)),
+    "force-closed": Consequence("the force switch reads closed without force", "force reads closed", ("force-switch",)),
+    "sense-dead": Consequence(
+        "the sense shows a current all the time", "sense dead", ("resistive-load",), from_start=True
+    ),
+    "sense-stuck": Consequence(
+        "the sense shows voltage all the time", "sense stuck", ("resistive-load",), from_start=True
+    ),
+    "sense-late": Consequence(
+        "the sense is 2 ms late",
+        "sense late",
+        unseen="the board takes each current for longer than it is; compare a curve with a scope",
+        from_start=True,
+    ),
+    "amps-low": Consequence("the current's converter reads 0", "converter low", from_start=True),
+    "amps-high": Consequence("the current's converter reads its upper end", "converter high", from_start=True),
+    "amps-middle": Consequence(
+        "the current's converter sees no current", "converter middle", ("resistive-load",), from_start=True
+    ),
+    "amps-bias": Consequence("the middle of the current's converter has moved", "bias moved", from_start=True),
+    "amps-hum": Consequence(
+        "hum on the current's converter",
+        "hum",
+        unseen="hold a clamp meter against what `weldbeat weld show` tells",
+        from_start=True,
+    ),
+    "amps-off": Consequence(
+        "the current is told wrong in proportion",
+        unseen="hold a clamp meter against what `weldbeat weld show` tells",
+    ),
+    "spare": Consequence(
+        "one of two in series has failed",
+        unseen=f"{_WORKS_ON}: its fellow carries the job alone; nothing tells before that fails too",
+    ),
+    "surge": Consequence(
+        "a clamp, a filter or a resistor that guards a stage is gone",
+        unseen=f"{_WORKS_ON} until a surge or noise comes; nothing tells, so replace it after a surge",
+    ),
+    "varistor": Consequence(
+        "the varistor no longer clamps", steps=("varistor",), unseen=f"{_WORKS_ON} until the next surge of the mains"
+    ),
+    "clamp": Consequence(
+        "the coil's clamp is missing",
+        steps=("coil-clamp",),
+        unseen=f"{_WORKS_ON}: the spike then breaks the transistor that holds the coil, and the mirror contact tells",
+    ),
+    "snubber": Consequence(
+        "the snubber is missing or bridged",
+        steps=("snubber",),
+        unseen=f"{_WORKS_ON}: a steep spike may then turn the switch on for the rest of one half-cycle",
+    ),
+    "bleeder": Consequence(
+        "the snubber keeps its charge",
+        steps=("discharge",),
+        unseen=f"{_WORKS_ON}; the charge meets whoever opens the enclosure: measure before touching",
+    ),
+    "pull-down": Consequence(
+        "a pin floats while the board starts",
+        steps=("pull-downs",),
+        unseen=f"{_WORKS_ON}: one-shot and charge pump pass no level, and the board's own pull holds the pin",
+    ),
+    "pull-up": Consequence(
+        "a contact hangs on the board's own weaker pull-up", steps=("pull-ups",), unseen=f"{_WORKS_ON}, nearer to noise"
+    ),
+    "diode": Consequence(
+        "the coupler's diode takes the reverse voltage",
+        steps=("detector-diode",),
+        unseen=f"{_WORKS_ON} until the coupler stops, and then the detector is silent",
+    ),
+    "feeds": Consequence(
+        "computer and converter feed each other",
+        steps=("feeds-apart",),
+        unseen=f"{_WORKS_ON}; the computer's port may suffer",
+    ),
+    "isolator": Consequence(
+        "an isolator does not open",
+        steps=("open-contacts",),
+        unseen="it shows only when the isolator is opened: prove dead with a tester each time",
+    ),
+    "no-fuse": Consequence(
+        "a fuse is bridged",
+        steps=("open-contacts",),
+        unseen="it shows only in a short-circuit, which the circuit breaker then ends",
+    ),
+    "earth": Consequence(
+        "an earth conductor is off",
+        steps=("earth", "bond"),
+        unseen=f"{_WORKS_ON}; a fault of insulation would make metal live: measure it at each inspection",
+    ),
+    "shorted-turn": Consequence(
+        "a turn of the transformer is shorted",
+        steps=("open-electrodes",),
+        unseen="it hums, heats and welds weakly; the circuit breaker or the fuse ends a full short-circuit",
+    ),
+    "usb": Consequence(
+        "the USB isolator is passed by",
+        steps=("usb-isolator",),
+        unseen=f"{_WORKS_ON}; a fault of the machine would reach the computer",
+    ),
+    "none": Consequence(
+        "no consequence for weld or cut-off", unseen=f"{_WORKS_ON}: only its margin or a meter's reading changes"
+    ),
+}
