@@ -94,10 +94,11 @@ CONSEQUENCES: dict[str, Consequence] = {
     "sag": Consequence("the supply sags", "sag", ("voltage",), "the weld is weaker, for as long as it lasts"),
     "stop-open": Consequence("the stop reads pressed", "stop reads open", ("stop",)),
     "stop-closed": Consequence(
-        "the board does not see the stop; its contact in the supply still cuts (played with a board that hangs besides)",
+        "the board does not see the stop; only its contacts in the supply cut, where the file names "
+        "them (played with a board that hangs besides)",
         "stop, hung, no test",
         ("stop",),
-        "it shows only when the stop is pressed: the contactor then drops without the board's word",
+        "it shows only when the stop is pressed: the board then says nothing of it",
         plays_more=True,
     ),
     "stop-bridged": Consequence(
@@ -114,10 +115,10 @@ CONSEQUENCES: dict[str, Consequence] = {
     ),
     "hot-open": Consequence("the board's over-temperature contact reads open", "hot reads open", ("over-temperature",)),
     "hot-closed": Consequence(
-        "the board no longer sees heat; the contact in the supply still cuts",
+        "the board no longer sees heat; only the contact in the supply cuts, where the file names it",
         "",
         ("over-temperature",),
-        "it shows only at heat, and the supply's own contact then ends the weld",
+        "it shows only at heat: the board then says nothing of it",
     ),
     "heat-bridged": Consequence("heat cuts no supply; the board still sees it", "hot bridged", ("heat-cuts",)),
     "force-open": Consequence("the force switch reads open", "force reads open", ("force-switch",)),
