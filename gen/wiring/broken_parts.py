@@ -2,7 +2,8 @@
 
 The modes are those of ISO 13849-2, Annex D, for discrete parts, from memory; exclusions that it allows (a metal-film
 resistor that never shorts) are not used. A shorted part of three pins or more is the worst two of its pins. A consequence
-follows from the part's place in its stage; for gate and contactor the tests hold it against the circuit solver.
+follows from the part's place in its stage. The tests hold parts of two pins against the circuit solver: all of the gate,
+and what holds the coil at rest. By the solver R43 shorted keeps the coil up to 0.2 s after a train; "held" is the worst.
 """
 
 from __future__ import annotations
