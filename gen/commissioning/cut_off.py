@@ -48,6 +48,16 @@ def _no_drive(welder: Welder) -> str:
     return "" if bounded else "the welder file has no gate drive that ends by itself"
 
 
+def _quiet_mirror(welder: Welder) -> tuple[str, ...]:
+    """An over-temperature lead that is off comes before the mirror contact, and its lockout does not last."""
+    if not (welder.protection.mirror_contact and welder.protection.over_temperature_contact):
+        return ()
+    return (
+        "First take the lead of the board's over-temperature contact (B2) off, and put it back last.",
+        "Else the board takes a contactor that moves without it for one that has welded shut.",
+    )
+
+
 def dead(welder: Welder) -> tuple[Step, ...]:
     """What an ohmmeter and a capacitance meter tell with everything off."""
     contactor = " and of the contactor K1" if welder.protection.contactor else ""
@@ -249,8 +259,9 @@ def low_voltage(welder: Welder, board: Board, to_earth: Figure) -> tuple[Step, .
         "A stopped pulse train drops the contactor",
         LOGIC,
         (
+            *_quiet_mirror(welder),
             "Take the lead off the board's contactor pin and hold it on the board's 3.3 V. The contactor must drop, or stay out.",
-            "Measure across its coil, from A1 to A2. Put the lead back.",
+            "Measure across its coil, from A1 to A2. Put the lead back, with the contactor open.",
         ),
         _VOLTS,
         _DROPPED,
@@ -275,6 +286,7 @@ def low_voltage(welder: Welder, board: Board, to_earth: Figure) -> tuple[Step, .
         "The coil's clamp",
         LOGIC,
         (
+            *_quiet_mirror(welder),
             "Scope across the coil, and take the lead of the contactor pin off again: the peak as it drops, whichever way.",
         ),
         "volts, scope",

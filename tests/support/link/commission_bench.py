@@ -338,6 +338,16 @@ class CommissionBench:
         self._put_back(before)
         return found
 
+    def train_V(self) -> float:
+        """Across the coil with the contactor pin's lead on 3.3 V, the board's over-temperature lead off meanwhile."""
+        before = self.plant.setting
+        with self._lock:
+            self.lead("B2.1", on=False)
+        self.sleep(0.5)
+        found = self.with_lead_off("A1.contactor", (COIL,), onto="A1.3V3")
+        self._put_back(before)
+        return found
+
     def _hold(self, terminal: str, onto: str) -> None:
         with self._lock:
             s = self.plant.setting
@@ -528,13 +538,11 @@ class Person(io.TextIOBase):
             "The coil's clamp": bench.clamp_V,
             "Snubber": bench.snubber_uF,
             "Pull-downs": lambda: bench.pulls_ohm("A1.GND", "gate", "contactor", "detector"),
-            "Pull-ups": lambda: bench.pulls_ohm("A1.3V3", "stop", "pedal", "over_temperature", "force"),
+            "Pull-ups": lambda: bench.pulls_ohm("A1.3V3", "stop", "pedal", "over_temperature", "force", "mirror"),
             "Supply of contactor and gate stage": lambda: min(bench.volts(*FEEDS)),
             "Stop cuts contactor and gate stage": bench.with_stop,
             "Over-temperature contact cuts contactor and gate stage": lambda: bench.with_lead_off("B1.1", FEEDS),
-            "A stopped pulse train drops the contactor": lambda: bench.with_lead_off(
-                "A1.contactor", (COIL,), onto="A1.3V3"
-            ),
+            "A stopped pulse train drops the contactor": bench.train_V,
             "A gate pin that stands still": lambda: bench.with_lead_off("A1.gate", (("U2.A", "U2.K"),), onto="A1.3V3"),
             "The one-shot ends the gate": bench.pulse_ms,
             "Stop drops the contactor": bench.coil_and_release,
