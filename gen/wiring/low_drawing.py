@@ -8,6 +8,7 @@ import schemdraw.elements as elm
 
 from gen.boards import Board
 from gen.wiring.canvas import LINE, Beside, Canvas, DrawnPage
+from gen.wiring.interface.input_stages import CONTACTS as READ
 from gen.wiring.interface.machine import DRAWINGS
 from gen.wiring.netlist import Netlist
 
@@ -17,14 +18,16 @@ _CONTACT = {
     "pedal": ("S2", "1", "2"),
     "over_temperature": ("B2", "1", "2"),
     "force": ("S3", "1", "2"),
+    "mirror": ("K1", "21", "22"),
 }
 _WORDS = {
     "stop": "stop: closed, open = stop",
     "pedal": "pedal: open, closed = weld",
     "over_temperature": "too hot: closed, open = hot",
     "force": "force: open, closed = there",
+    "mirror": "mirror: closed, open = shut",
 }
-_CLOSED = ("stop", "over_temperature")  # contacts that are closed at rest
+_CLOSED = ("stop", "over_temperature", "mirror")  # contacts that are closed at rest
 _PIN, _EDGE = 21.0, 30.0  # the timer board, right of what it reads
 _FIRST, _PITCH = 3.2, 4.6
 
@@ -60,9 +63,10 @@ def _contacts_page(netlist: Netlist, board: Board, roles: list[str]) -> DrawnPag
     rows = {role: _FIRST + n * _PITCH for n, role in enumerate(roles)}
     bottom = _FIRST + len(roles) * _PITCH - 1.4
     _board(c, board, _PIN, _EDGE, bottom)
-    for number, (role, y) in enumerate(rows.items()):
+    numbers = {contact.role: contact.number for contact in READ}
+    for role, y in rows.items():
         _pin(c, role, y, _PIN, (role.replace("_", " "), board.pins[role].label))
-        _contact(c, role, y, number)
+        _contact(c, role, y, numbers[role])
     c.text((0.2, bottom + 1.0), "Leads of contacts: twisted and shielded. A1 half a metre or more from the throat.")
     return c.page(CONTACTS, "contacts that the board reads", "contacts", bottom + 1.4)
 

@@ -9,23 +9,26 @@ from gen.user_files import Wrong, written
 from gen.wiring.choice import Choice
 from gen.wiring.contradictions import check_protections
 from gen.wiring.interface import Interface, interface_for
+from gen.wiring.interface.input_stages import contacts_read
 from gen.wiring.interface.machine import DRAWINGS
 from gen.wiring.netlist import Connection, Kind, Net, Netlist, Part, chain, star
 from gen.wiring.power_parts import conductor_current_A, conductor_gauge
 
-# Roles of the board that are always wired; the others only where the welder file asks for them.
-
-# Wire markers of the contacts that the board reads.
-MARKERS = {"stop": "STOP", "pedal": "PEDAL", "over_temperature": "HOT", "force": "FORCE"}
+# Terminals of the contacts that the board reads: towards the board, and on 0 V.
+TERMINALS = {
+    "stop": ("S1.21", "S1.22"),
+    "pedal": ("S2.1", "S2.2"),
+    "over_temperature": ("B2.1", "B2.2"),
+    "force": ("S3.1", "S3.2"),
+    "mirror": ("K1.21", "K1.22"),
+}
 
 COIL_CLAMP = "two-way suppressor diode (TVS), 33 V stand-off, at the coil; never a plain diode"
 
 
 def wired_roles(welder: Welder) -> tuple[str, ...]:
     """The board's roles that this machine uses, in the order of the drawing."""
-    left = ["stop", "pedal", "over_temperature"]
-    left += ["force"] if welder.force.force_switch else []
-    left += ["detector"]
+    left = [*(contact.role for contact in contacts_read(welder)), "detector"]
     left += ["conduction"] if welder.board.conduction_sense else []
     return (*left, "gate", "contactor")
 
@@ -114,7 +117,7 @@ def _mains_parts(welder: Welder, choice: Choice) -> tuple[Part, ...]:
             "contactor",
             choice.part("contactor").fit,
             mains=("1", "2", "3", "4"),
-            low=("A1", "A2"),
+            low=("A1", "A2", *(("21", "22") if p.mirror_contact else ())),
             fitted=p.contactor,
         ),
         Part(
@@ -252,13 +255,13 @@ def _low_parts(welder: Welder, choice: Choice) -> tuple[Part, ...]:
         fitted("R8", "gate pull-down"),
         fitted("R9", "contactor pull-down"),
     ]
-    for number, (_, role) in enumerate(_contacts(welder)):
-        name = role.replace("_", " ")
+    for contact in contacts_read(welder):
+        n, name = contact.number, contact.role.replace("_", " ")
         parts += [
-            fitted(f"R{10 + number}", f"filter, {name}"),
-            fitted(f"C{10 + number}", f"filter, {name}"),
-            fitted(f"R{20 + number}", f"pull-up, {name}"),
-            fitted(f"D{10 + number}", f"clamp, {name}", "A", "K"),
+            fitted(f"R{10 + n}", f"filter, {name}"),
+            fitted(f"C{10 + n}", f"filter, {name}"),
+            fitted(f"R{20 + n}", f"pull-up, {name}"),
+            fitted(f"D{10 + n}", f"clamp, {name}", "A", "K"),
         ]
     if welder.force.force_switch:
         parts.append(Part("S3", "force switch", "closes when the force is there", low=("1", "2")))
@@ -277,12 +280,6 @@ def _stage_words(interface: Interface, name: str) -> str:
     stage = interface.stage(name)
     assert stage is not None
     return f"{stage.title}. {stage.job} Its parts: drawing {DRAWINGS[name]} (`weldbeat wiring --interface`)"
-
-
-def _contacts(welder: Welder) -> tuple[tuple[str, str], ...]:
-    """(Terminal towards the board, role) of each contact that the board reads; its other terminal is on 0 V."""
-    contacts = [("S1.21", "stop"), ("S2.1", "pedal"), ("B2.1", "over_temperature")]
-    return (*contacts, ("S3.1", "force")) if welder.force.force_switch else tuple(contacts)
 
 
 def _board_parts(welder: Welder, board: Board) -> tuple[Part, ...]:
@@ -381,15 +378,14 @@ def _low_nets(welder: Welder) -> tuple[Net, ...]:
     usb = Kind("USB cable", "", "", "never past the isolator")
     square, sense = welder.detector.kind == "square", welder.board.conduction_sense
     relay = welder.switch.kind == "random_phase_relay"
-    contacts = _contacts(welder)
-    others = {"S1.21": "S1.22", "S2.1": "S2.2", "B2.1": "B2.2", "S3.1": "S3.2"}
+    contacts = contacts_read(welder)
 
     def net(name: str, what: Kind, *links: tuple[Connection, ...]) -> Net:
         return Net(name, "low", what, tuple(link for some in links for link in some))
 
-    filters = [f"C{10 + n}.2" for n, _ in enumerate(contacts)]
+    filters = [f"C{10 + contact.number}.2" for contact in contacts]
     grounds = ["G2.0V", "A2.0V", "A3.0V", *filters, "R8.2", "R9.2"]
-    supplied = [pin for n, _ in enumerate(contacts) for pin in (f"R{20 + n}.1", f"D{10 + n}.K")]
+    supplied = [pin for contact in contacts for pin in (f"R{20 + contact.number}.1", f"D{10 + contact.number}.K")]
     if square:  # the coupler lifts the pin, and the resistor lets it fall
         grounds.append("R7.2")
         supplied.append("U1.C")
@@ -409,7 +405,7 @@ def _low_nets(welder: Welder) -> tuple[Net, ...]:
             "0V",
             zero,
             star("A1.GND", "G1.0V", *grounds),
-            star("A1.GND", *(others[start] for start, _ in contacts), kind=lead),
+            star("A1.GND", *(TERMINALS[contact.role][1] for contact in contacts), kind=lead),
             chain("A3.0V", "K1.A2", "D2.2", kind=dc),
             chain("G1.0V", "XB.0V"),
         ),
@@ -425,16 +421,18 @@ def _low_nets(welder: Welder) -> tuple[Net, ...]:
         net("USB1", usb, chain("A1.USB", "A4.B")),
         net("USB2", usb, chain("A4.H", "PC.USB")),
     ]
-    for n, (start, role) in enumerate(contacts):
+    for contact in contacts:
+        n, marker = contact.number, contact.marker
         nets.append(
             net(
-                MARKERS[role] + "1",
+                marker + "1",
                 lead,
-                chain(start, f"R{10 + n}.1"),
+                chain(TERMINALS[contact.role][0], f"R{10 + n}.1"),
                 chain(f"R{10 + n}.1", f"R{20 + n}.2", kind=logic),
             )
         )
-        nets.append(net(MARKERS[role], logic, star(f"A1.{role}", f"R{10 + n}.2", f"C{10 + n}.1", f"D{10 + n}.A")))
+        filtered = star(f"A1.{contact.role}", f"R{10 + n}.2", f"C{10 + n}.1", f"D{10 + n}.A")
+        nets.append(net(marker, logic, filtered))
     if sense:
         nets.append(net("COND", logic, star("A1.conduction", "U3.C", "R15.2", "C15.1", "R16.1")))
         nets.append(net("TS", logic, chain("R16.2", "C16.1")))

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from gen.machine.welder import Welder
 from gen.wiring.interface.components import BoardStage, Component, ceramic, diode, resistor
 
 WETTING_OHM = 2200.0  # 1.5 mA through a closed contact; gold-plated ones are made for so little
@@ -25,15 +26,20 @@ CONTACTS = (
     ContactRead("pedal", 1, "PEDAL"),
     ContactRead("over_temperature", 2, "HOT"),
     ContactRead("force", 3, "FORCE"),
+    ContactRead("mirror", 4, "MIRROR"),
 )
 
 
-def inputs_stage(roles: tuple[str, ...]) -> BoardStage:
+def contacts_read(welder: Welder) -> tuple[ContactRead, ...]:
+    """Those that this machine's board reads."""
+    there = {"force": welder.force.force_switch, "mirror": welder.protection.mirror_contact}
+    return tuple(contact for contact in CONTACTS if there.get(contact.role, True))
+
+
+def inputs_stage(contacts: tuple[ContactRead, ...]) -> BoardStage:
     """A filter for each contact: pull-up at the lead, resistor and capacitor to the pin, a clamp for a lead on 24 V."""
     parts: list[Component] = []
-    for contact in CONTACTS:
-        if contact.role not in roles:
-            continue
+    for contact in contacts:
         n, lead, pin = contact.number, f"{contact.marker}1", contact.marker
         what = contact.role.replace("_", " ")
         parts += [

@@ -227,7 +227,17 @@ def test_pins_are_those_of_the_boards_file(name: str, pins: dict[str, int]) -> N
     welder = known_welder(**MACHINES["everything"])
     drawings = [sheet_reader.read(svg) for _, svg in sheet_of(welder, board).drawings[2:]]
     roles = wired_roles(welder)
-    assert {"stop", "detector", "gate", "contactor", "pedal", "force", "over_temperature", "conduction"} == set(roles)
+    assert {
+        "stop",
+        "detector",
+        "gate",
+        "contactor",
+        "pedal",
+        "force",
+        "over_temperature",
+        "conduction",
+        "mirror",
+    } == set(roles)
     for role in roles:
         gpio = raw["roles"][role][pins.get(role, 0)]
         label = f"{raw['gpio_prefix']}{gpio}, pin {raw['header'][str(gpio)]}"

@@ -29,7 +29,7 @@ COIL_V, DROPS_V = 17.0, 2.4
 TURNS = 100.0
 PRIMARY_OHM: dict[str, float] = {"heater": 53.0, "none": 1e9}
 WORK_OHM = {"open": 1e6, "shorted": 1e-4, "work": 3e-4}  # between the electrodes
-INPUTS = ("stop", "pedal", "over_temperature", "force", "conduction", "detector")
+INPUTS = ("stop", "pedal", "over_temperature", "force", "conduction", "detector", "mirror")
 
 
 @dataclass(frozen=True)
@@ -356,7 +356,9 @@ class Circuit:
 
     def _part_k1(self, s: Setting, broken: frozenset[str], part: Part) -> list[_Branch]:
         coil = _Branch("K1.A1", "K1.A2", 1 / 190)
-        return [self._closed("K1.1", "K1.2", s.pulled), self._closed("K1.3", "K1.4", s.pulled), coil]
+        poles = [self._closed("K1.1", "K1.2", s.pulled), self._closed("K1.3", "K1.4", s.pulled)]
+        mirror = [self._closed("K1.21", "K1.22", not s.pulled)] if "21" in part.low else []
+        return [*poles, *mirror, coil]
 
     def _part_t1(self, s: Setting, broken: frozenset[str], part: Part) -> list[_Branch]:
         """The load on the primary leads; with the transformer the secondary is seen through its turns, in two branches."""
@@ -432,7 +434,7 @@ class Circuit:
         """From a pin of the board to its supply."""
         return [_diode(f"{part.name}.A", f"{part.name}.K", 0.3, 0.2)]
 
-    _part_d10 = _part_d11 = _part_d12 = _part_d13 = _clamp
+    _part_d10 = _part_d11 = _part_d12 = _part_d13 = _part_d14 = _clamp
 
     def _part_d3(self, s: Setting, broken: frozenset[str], part: Part) -> list[_Branch]:
         return [_diode("D3.A", "D3.K", 0.3, 0.2)]

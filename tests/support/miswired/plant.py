@@ -51,6 +51,10 @@ class Plant:
         """As the bench's contactor: that no voltage reaches the switch is known from `fires`."""
         return True
 
+    def mirror(self) -> int:
+        """As the bench's contactor: 1 where the board's pin says that every main contact is open."""
+        return int(not self.look().level("mirror"))
+
     def _follow(self, what: str) -> Callable[[int], None]:
         return lambda level: self.change(**{what: bool(level)})
 
