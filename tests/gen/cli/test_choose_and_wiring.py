@@ -97,9 +97,10 @@ def test_weld_longer_than_the_board_takes(here: Path) -> None:
 
 def test_wiring_writes_sheet_and_drawings(here: Path) -> None:
     """Written, said, and the same again over itself; with what the machine lacks."""
-    (here / "welder.toml").write_text(
-        replaced(replaced(WELDER, "\ncontactor = true", ""), "\nstop_cuts_contactor = true", "")
-    )
+    without = WELDER
+    for key in ("contactor", "mirror_contact", "stop_cuts_contactor"):
+        without = replaced(without, f"\n{key} = true", "")
+    (here / "welder.toml").write_text(without)
     line = ["wiring", "-o", "upgrade.html", "--svg", "drawings"]
     outcome = typed(line)
     assert (outcome.code, outcome.err) == (0, "")

@@ -334,6 +334,9 @@ class Circuit:
     def _part_q0(self, s: Setting, broken: frozenset[str], part: Part) -> list[_Branch]:
         peak = MAINS_PEAK_V if s.positive else -MAINS_PEAK_V
         on = "Q0" not in broken and (s.power or s.control)
+        if "LB" in part.mains:  # two live conductors, earthed in their middle
+            halves = (("Q0.L", "Q0.PE", "Q0"), ("Q0.PE", "Q0.LB", "earth"))
+            return [_Branch(a, b, 1 / 0.35, peak / 2, on, name=name) for a, b, name in halves]
         source = _Branch("Q0.L", "Q0.N", 1 / 0.4, peak, on, name="Q0")
         return [source, _Branch("Q0.PE", "Q0.N", 1 / 0.3, state=on, name="earth")]
 
