@@ -292,6 +292,17 @@ def _contacts(welder: Welder) -> tuple[Step, ...]:
         "the board sees the force switch closed without force; look for a short, or a setting that is too low",
         "the board never saw the force switch closed; check its lead, the air and its setting",
     )
+    # With the stop pressed the board locks out for that, and not lastingly for a contactor that it has not closed.
+    mirror = Contact(
+        words.CONTACTOR_OPEN,
+        True,
+        "Press the stop and keep it pressed. Then push the contactor (K1) in with an insulated tool, and hold it.",
+        "Let the contactor go, and only then release the stop.",
+        "the board does not see the mirror contact (K1.21, K1.22) closed while the contactor is open; check its lead, its "
+        "ground and its pin; then weldbeat clear, since the board has locked out for it",
+        "the board never saw the mirror contact (K1.21, K1.22) open; one that is bridged, or a lead on another contact, would "
+        "never tell of a contactor that stays closed",
+    )
     return (
         _contact("pedal", "Pedal", pedal),
         _contact("stop", "Stop", stop),
@@ -303,6 +314,12 @@ def _contacts(welder: Welder) -> tuple[Step, ...]:
         ),
         _contact(
             "force-switch", "Force switch", press, "" if force.force_switch else "the welder file has no force switch"
+        ),
+        _contact(
+            "mirror-contact",
+            "Mirror contact",
+            mirror,
+            "" if protection.mirror_contact else "the welder file has no mirror contact",
         ),
     )
 

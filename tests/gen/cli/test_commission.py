@@ -38,7 +38,7 @@ ROOT = Path(__file__).parents[3]
 MACHINE = replaced(
     replaced(
         replaced(
-            replaced(replaced(WELDER, "secondary_earthed = true\n", ""), "mirror_contact = true\n", ""),
+            replaced(WELDER, "secondary_earthed = true\n", ""),
             'source = "foot_lever"',
             'source = "air"\nforce_switch = true',
         ),
@@ -89,6 +89,7 @@ FAULTS: dict[str, tuple[dict[str, object], str]] = {
         "never saw the over-temperature contact open; it may be bridged",
     ),
     "force-switch": ({"off": ("S3.1",)}, "never saw the force switch closed; check its lead"),
+    "mirror-contact": ({"joined": (("R14.1", "A1.GND"),)}, "never saw the mirror contact (K1.21, K1.22) open"),
     "phase": ({"off": ("Q2.1",)}, "0 V, the limit is 207 to 253 V; L and N are exchanged"),
     "board-supply": ({"off": ("G2.IN",)}, "0 V, the limit is 4.75 to 5.25 V; the 5 V converter"),
     "coil-supply": ({"off": ("B1.2",)}, "0 V, the limit is 20.4 to 26.4 V; 24 V supply"),
@@ -178,7 +179,9 @@ def test_each_step_fails_once_is_mended_and_the_walk_goes_on(walk: Walk) -> None
     names = [step.key for step in steps(read_welder(Path("welder.toml")), boards()["pico"])]
     assert list(FAULTS) == names
     for number, (name, (fault, words)) in enumerate(FAULTS.items(), 1):
-        outcome, _, _ = walk(Truth(**fault))  # type: ignore[arg-type]
+        # A contactor that is held without the board locks it out, which outlasts the mending.
+        after = {"after": mended_and_cleared} if name == "train-stops" else {}
+        outcome, _, _ = walk(Truth(**fault), **after)  # type: ignore[arg-type]
         assert (outcome.code, outcome.err) == (1, ""), (name, outcome)
         first = max(number - 1, 1)
         assert [line.split(":")[0] for line in outcome.out.splitlines() if line.startswith("Step ")] == [
@@ -191,7 +194,7 @@ def test_each_step_fails_once_is_mended_and_the_walk_goes_on(walk: Walk) -> None
     digest = firmware().board_digest
     outcome, _, person = walk(Truth(), after=the_users_own_is_selected)
     assert (outcome.code, outcome.err) == (0, ""), outcome
-    assert "Walk 1: 44 of 44 steps passed." in outcome.out
+    assert "Walk 1: 45 of 45 steps passed." in outcome.out
     rows = kept()
     derived = [row for row in rows if row[0] == "short-circuit-current"]
     assert len(derived) == 1
@@ -201,7 +204,7 @@ def test_each_step_fails_once_is_mended_and_the_walk_goes_on(walk: Walk) -> None
     read = {row[0]: row[2] for row in rows if row[1] == "passed"}
     assert read["voltage"] == Truth().mains_V
     assert read["frequency"] == pytest.approx(Truth().mains_Hz, abs=0.05)
-    assert all(read[name] is None for name in ("pedal", "stop", "over-temperature", "force-switch"))
+    assert all(read[name] is None for name in ("pedal", "stop", "over-temperature", "force-switch", "mirror-contact"))
     assert all("limit: " in row[4] for row in rows if row[2] is not None and row not in derived)
     assert "50 of 50 half-cycles fired" in next(row[4] for row in rows if row[:2] == ("shorted", "passed"))
     assert person.asked[-1] == "Write welder.toml? [y/N]:"
@@ -223,6 +226,14 @@ def test_letting_go_ends_the_weld_where_the_hand_is_the_force(walk: Walk) -> Non
 def flat(text: str) -> str:
     """What was printed, however it was folded."""
     return " ".join(text.split())
+
+
+def mended_and_cleared(bench: CommissionBench) -> None:
+    """The bridge is gone, and somebody says so to the board."""
+    bench.plant.change(joined=frozenset())
+    bench.sleep(1)
+    outcome = typed(["clear", bench.port, "--yes"])
+    assert outcome.code == 0, outcome
 
 
 def the_users_own_is_selected(bench: CommissionBench) -> None:
@@ -286,7 +297,7 @@ def test_without_a_board_or_instruments_steps_say_not_checked(walk: Walk) -> Non
         "discharge",
     }
     assert set(outcomes.values()) == {"passed", "not checked"}
-    assert "Walk 1: 18 of 44 steps passed." in alone.out
+    assert "Walk 1: 18 of 45 steps passed." in alone.out
     assert "not checked: no board was there to ask" in alone.out
     outcome, _, _ = walk(Truth())
     assert outcome.code == 0

@@ -23,6 +23,11 @@ FOUND_BY = {
     "bridged: D3.A and D3.K": "Two feeds of the board apart",
     "bridged: S1.11 and S1.12": "Stop cuts contactor and gate stage",
     "swapped: Q0.L and Q0.N": "Line where it belongs",
+    "missing: K1.21 to R14.1": "Mirror contact",
+    "bridged: K1.21 and K1.22": "Mirror contact",
+    "swapped: K1.A2 and K1.21": "Mirror contact",
+    "swapped: A1.mirror and A1.detector": "Mirror contact",
+    "wrong pin: A1.mirror on a free one": "Pull-ups",
 }
 # Why nothing can tell.
 NOT_FOUND = {

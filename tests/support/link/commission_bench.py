@@ -30,7 +30,7 @@ from gen.firmware import FirmwareBundle
 from gen.machine.welder import Welder
 from gen.wiring.netlist import Netlist
 from gen.wiring.upgrade import upgrade
-from gen.words import FORCE, HOT, PEDAL, STOP_OPEN
+from gen.words import CONTACTOR_OPEN, FORCE, HOT, PEDAL, STOP_OPEN
 from sim.bench.ammeter import AmmeterSpec, PrimaryAmmeter
 from sim.bench.chip import Clock, Flash
 from sim.bench.circuit import SeriesLoad
@@ -437,6 +437,12 @@ class Person(io.TextIOBase):
             bench.set(PEDAL, pressed)
         elif "Let go of the pedal" in text:
             bench.set(PEDAL, let_go)
+        elif "push the contactor (K1) in" in text:
+            bench.set(STOP_OPEN, 1)
+            bench.set(CONTACTOR_OPEN, 1, 1.0)
+        elif "Let the contactor go" in text:
+            bench.set(CONTACTOR_OPEN, 0)
+            bench.set(STOP_OPEN, 0, WORKS_AFTER_S + 0.02)
         elif "Press the stop" in text:
             bench.set(STOP_OPEN, 1)
         elif "Release the stop" in text:

@@ -8,7 +8,7 @@ from typing import Any
 
 import simpy
 
-from gen.words import FORCE, HOT, PEDAL, STOP_OPEN
+from gen.words import CONTACTOR_OPEN, FORCE, HOT, PEDAL, STOP_OPEN
 from sim.bench.detector import CrossingDetector, DetectorSpec
 from sim.bench.mains import MainsSupply
 from sim.bench.pin import Pin, Wires
@@ -141,4 +141,4 @@ class Plant:
 
 
 # What a hand does to a contact: the field of the setting, or the terminal whose lead comes off.
-HANDS = {PEDAL: "pedal", STOP_OPEN: "stop", FORCE: "force", HOT: "B2.1"}
+HANDS = {PEDAL: "pedal", STOP_OPEN: "stop", FORCE: "force", HOT: "B2.1", CONTACTOR_OPEN: "pulled"}
