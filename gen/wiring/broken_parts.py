@@ -132,12 +132,14 @@ _FILTERS: dict[str, dict[str, _Three]] = {
     "pedal": {"pull": ("pull-up", "board-dead", "none"), "C": ("surge", "pedal-closed", "none")},
     "over_temperature": {"pull": ("pull-up", "board-dead", "none"), "C": ("surge", "hot-closed", "none")},
     "force": {"pull": ("pull-up", "board-dead", "none"), "C": ("surge", "force-closed", "none")},
+    "mirror": {"pull": ("pull-up", "board-dead", "none"), "C": ("surge", "mirror", "none")},
 }
 _READS_OPEN = {
     "stop": "stop-open",
     "pedal": "pedal-open",
     "over_temperature": "hot-open",
     "force": "force-open",
+    "mirror": "mirror",
 }
 POWER_PARTS: dict[str, _Three] = _table("""
     Q0: no-mains no-mains sag

@@ -84,7 +84,8 @@ def told(text: str) -> tuple[str, ...]:
 
 def test_the_label_names_the_machine_and_what_it_lacks(shop: Path, tmp_path: Path) -> None:
     text = (shop / "welder.toml").read_text()
-    (shop / "welder.toml").write_text(replaced(text, "\ncontactor = true", ""))
+    without = replaced(replaced(text, "\ncontactor = true", ""), "\nmirror_contact = true", "")
+    (shop / "welder.toml").write_text(without)
     assert typed(["paper", "label", "-o", "label.html"]).code == 0
     (page,) = on_paper(shop, "label", tmp_path)
     (shop / "welder.toml").write_text(text)

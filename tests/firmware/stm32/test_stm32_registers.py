@@ -38,7 +38,8 @@ def test_pins_and_timer() -> None:
     assert pins == [
         (PINS["GATE"], "out", None, 0),
         (PINS["CONTACTOR"], "out", None, 0),
-        *[(PINS[name], "in", "up", None) for name in ("STOP", "PEDAL", "FORCE", "OVER_TEMPERATURE", "CONDUCTION")],
+        *[(PINS[name], "in", "up", None) for name in ("STOP", "PEDAL", "FORCE", "OVER_TEMPERATURE", "MIRROR")],
+        (PINS["CONDUCTION"], "in", "up", None),
         (PINS["DETECTOR"], "in", "down", None),
         (PINS["DETECTOR"], "alt", "down", None),
         (PINS["CONDUCTION"], "alt", "up", None),
@@ -76,7 +77,7 @@ def test_before_the_first_start_nothing_is_done() -> None:
 def test_only_the_watchdog_bites(cause: int, bit: int) -> None:
     """Soft reset, power, reset pin and deep sleep (0, 1, 2, 4 of MicroPython's machine on this port) are no bite."""
     made = board(reset_cause=cause)
-    made.levels |= {PINS["PEDAL"]: 1, PINS["FORCE"]: 1}
+    made.levels |= {PINS["PEDAL"]: 1, PINS["FORCE"]: 1, PINS["MIRROR"]: 1}
     assert made.load().inputs() == bit
 
 
