@@ -83,7 +83,9 @@ class Driver:
         return -1
 
     def conduction(self):
-        return 0
+        if not self._contactor:
+            return 0  # no voltage, so the sense is dark
+        return 3 if self._count else 1  # it blocks, and conducts as well while a weld runs
 
     def current_ring(self):
         return ()
