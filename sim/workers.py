@@ -16,7 +16,7 @@ T = TypeVar("T")
 Made = TypeVar("Made", covariant=True)
 
 
-class Plan(Protocol[Made]):
+class WorkPlan(Protocol[Made]):
     """The plan sent to every worker, which makes a result for each number."""
 
     def judged(self, number: int, /) -> Made: ...
@@ -26,7 +26,7 @@ class WorkerLost(Exception):
     """A process was ended from outside."""
 
 
-def by_workers(plan: Plan[T], chunks: Sequence[range], workers: int, made: Callable[[int], None]) -> list[T]:
+def by_workers(plan: WorkPlan[T], chunks: Sequence[range], workers: int, made: Callable[[int], None]) -> list[T]:
     """The results of `plan` for the numbers of all chunks, in order. `made` is called with the number newly done.
 
     Each worker has its own pipe, so that it can be ended at any time. Raises WorkerLost.
@@ -71,7 +71,7 @@ def _work(pipe: Any) -> None:
     """One worker: do the chunks that are sent after the plan, until there is none or whoever sent them is gone."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     with suppress(EOFError, ConnectionError):
-        plan: Plan[Any] = pipe.recv()
+        plan: WorkPlan[Any] = pipe.recv()
         while (task := pipe.recv()) is not None:
             number, chunk = task
             pipe.send((number, [plan.judged(each) for each in chunk]))

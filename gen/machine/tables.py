@@ -456,7 +456,7 @@ class Protection(FileModel):
 OPENS_MS = {"diode": 300.0, "diode_and_zener": 50.0}
 
 
-class Contactor(FileModel):
+class ContactorTimes(FileModel):
     """The contactor's times at their worst: from the first current in its coil to closed contacts, how long these bounce, and
     from the last current to open contacts. `suppression`: what lies across its d.c. coil.
     """
@@ -525,7 +525,7 @@ class WelderTables(FileModel):
     detector: Detector = Detector()
     force: Force
     protection: Protection = Protection()
-    contactor: Contactor = Contactor()
+    contactor: ContactorTimes = ContactorTimes()
     limits: Limits = Field(default_factory=Limits)
     current_sense: CurrentSense | None = None
     board: BoardChoice

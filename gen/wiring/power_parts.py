@@ -42,7 +42,7 @@ CONTACTOR_STEPS = (9, 12, 18, 25, 32, 40, 50, 65, 80, 95, 115, 150, 185, 250, 40
 
 
 @dataclass(frozen=True)
-class Conductor:
+class WireSize:
     """A copper conductor in both worlds' sizes, each enough by itself, and the current that both carry."""
 
     mm2: float
@@ -58,17 +58,17 @@ class Conductor:
 # loaded conductors in conduit on a wall, method B1, 30 degC) and NEC table 310.16 (copper, 75 degC) with the limits of 240.4(D)
 # for small conductors; both from memory.
 CONDUCTORS = (
-    Conductor(1.5, "14", 15),
-    Conductor(2.5, "12", 20),
-    Conductor(4, "10", 30),
-    Conductor(6, "8", 41),
-    Conductor(10, "6", 57),
-    Conductor(16, "4", 76),
-    Conductor(25, "3", 100),
-    Conductor(35, "1", 125),
-    Conductor(50, "1/0", 150),
-    Conductor(70, "3/0", 192),
-    Conductor(95, "4/0", 230),
+    WireSize(1.5, "14", 15),
+    WireSize(2.5, "12", 20),
+    WireSize(4, "10", 30),
+    WireSize(6, "8", 41),
+    WireSize(10, "6", 57),
+    WireSize(16, "4", 76),
+    WireSize(25, "3", 100),
+    WireSize(35, "1", 125),
+    WireSize(50, "1/0", 150),
+    WireSize(70, "3/0", 192),
+    WireSize(95, "4/0", 230),
 )
 
 _KINDS: dict[str, tuple[str, ...]] = {

@@ -10,7 +10,7 @@ import math
 
 import pytest
 
-from gen.wiring.power_parts import CONDUCTORS, Conductor
+from gen.wiring.power_parts import CONDUCTORS, WireSize
 from tests.support.machines import known_welder
 from tests.support.wiring.upgrade_machines import MACHINES, sheet_of
 
@@ -28,7 +28,7 @@ def gauge_mm2(awg: str) -> float:
 
 
 @pytest.mark.parametrize("row", CONDUCTORS, ids=lambda row: row.gauge)
-def test_each_column_is_enough_by_itself(row: Conductor) -> None:
+def test_each_column_is_enough_by_itself(row: WireSize) -> None:
     """The current is what the lesser of the two standards allows, and the gauge has no less copper than the section."""
     assert row.most_A == pytest.approx(min(IEC_A[row.mm2], NEC_A[row.awg]))
     assert gauge_mm2(row.awg) >= row.mm2
