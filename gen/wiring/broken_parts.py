@@ -16,6 +16,7 @@ from gen.machine.welder import Welder
 from gen.wiring.choice import Choice
 from gen.wiring.interface import Component, interface_for
 from gen.wiring.interface.gate_stage import couplers
+from gen.wiring.interface.input_stages import CONTACTS, ContactRead, input_filter
 from gen.wiring.netlist import Part
 from gen.wiring.upgrade import upgrade
 
@@ -37,8 +38,29 @@ def _table(text: str) -> dict[str, _Three]:
     return found
 
 
+# Input filters, by the role of the contact: what its pin reads when open, and when closed.
+_READS: dict[str, tuple[str, str]] = {
+    "stop": ("stop-open", "stop-closed"),
+    "pedal": ("pedal-open", "pedal-closed"),
+    "over_temperature": ("hot-open", "hot-closed"),
+    "force": ("force-open", "force-closed"),
+    "mirror": ("mirror", "mirror"),
+}
+
+
+def _filter_entries(contact: ContactRead) -> dict[str, _Three]:
+    parts, (reads_open, reads_closed) = input_filter(contact), _READS[contact.role]
+    return {
+        parts.pull_up.name: ("pull-up", "board-dead", "none"),
+        parts.series.name: (reads_open, "surge", "none"),
+        parts.capacitor.name: ("surge", reads_closed, "none"),
+        parts.clamp.name: ("surge", reads_open, "none"),
+    }
+
+
 # By stage of the interface board and the part's name there. A part of the other gate isolation has a table of its own.
 STAGE_PARTS: dict[str, dict[str, _Three]] = {
+    "inputs": {name: entry for contact in CONTACTS for name, entry in _filter_entries(contact).items()},
     "supply": _table("""
         D4: surge board-dead surge
         C21: none board-dead none
@@ -126,21 +148,6 @@ _PULSE_TRANSFORMER = _table("""
     D51 Z51: surge short-gate none
     T2: no-gate no-gate short-gate
 """)
-# Input filters, by the letters of their names and the role of the contact: R2x, R1x, Cx, Dx.
-_FILTERS: dict[str, dict[str, _Three]] = {
-    "stop": {"pull": ("pull-up", "board-dead", "none"), "C": ("surge", "stop-closed", "none")},
-    "pedal": {"pull": ("pull-up", "board-dead", "none"), "C": ("surge", "pedal-closed", "none")},
-    "over_temperature": {"pull": ("pull-up", "board-dead", "none"), "C": ("surge", "hot-closed", "none")},
-    "force": {"pull": ("pull-up", "board-dead", "none"), "C": ("surge", "force-closed", "none")},
-    "mirror": {"pull": ("pull-up", "board-dead", "none"), "C": ("surge", "mirror", "none")},
-}
-_READS_OPEN = {
-    "stop": "stop-open",
-    "pedal": "pedal-open",
-    "over_temperature": "hot-open",
-    "force": "force-open",
-    "mirror": "mirror",
-}
 POWER_PARTS: dict[str, _Three] = _table("""
     Q0: no-mains no-mains sag
     Q1: no-gate isolator none
@@ -216,23 +223,11 @@ def _each(name: str, title: str, where: str, modes: tuple[Mode, ...], entry: _Th
 
 def entry_of(stage: str, part: Component, welder: Welder) -> _Three:
     """The consequences of a part of the interface board, open, shorted and drifted. Raises KeyError where it has none."""
-    if stage == "inputs":
-        return _filter_entry(part)
     if stage == "isolation":
         return _isolation_entry(part, welder)
     if stage == "detector" and welder.detector.kind == "pulse":
         return _PULSE_DETECTOR[part.name]
     return STAGE_PARTS[stage][part.name]
-
-
-def _filter_entry(part: Component) -> _Three:
-    role = part.purpose.split(":")[0].replace(" ", "_")
-    reads_open = _READS_OPEN[role]
-    if part.name.startswith("R2"):
-        return _FILTERS[role]["pull"]
-    if part.name.startswith("R1"):
-        return reads_open, "surge", "none"
-    return _FILTERS[role]["C"] if part.name.startswith("C") else ("surge", reads_open, "none")
 
 
 def _isolation_entry(part: Component, welder: Welder) -> _Three:

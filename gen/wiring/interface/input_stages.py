@@ -20,6 +20,11 @@ class ContactRead:
     number: int
     marker: str
 
+    @property
+    def lead(self) -> str:
+        """The net of its lead; that of its pin has the marker's name."""
+        return f"{self.marker}1"
+
 
 CONTACTS = (
     ContactRead("stop", 0, "STOP"),
@@ -36,19 +41,42 @@ def contacts_read(welder: Welder) -> tuple[ContactRead, ...]:
     return tuple(contact for contact in CONTACTS if there.get(contact.role, True))
 
 
+@dataclass(frozen=True)
+class InputFilter:
+    """A contact's way to its pin: pull-up at the lead, resistor and capacitor to the pin, clamp for a lead on 24 V."""
+
+    pull_up: Component
+    series: Component
+    capacitor: Component
+    clamp: Component
+
+    @property
+    def parts(self) -> tuple[Component, ...]:
+        """All four, in the order of the board."""
+        return self.pull_up, self.series, self.capacitor, self.clamp
+
+
+def input_filter(contact: ContactRead) -> InputFilter:
+    """The filter of one contact."""
+    n, lead, pin = contact.number, contact.lead, contact.marker
+    what = contact.role.replace("_", " ")
+    return InputFilter(
+        resistor(f"R{20 + n}", WETTING_OHM, ("3V3", lead), f"{what}: current through the contact"),
+        resistor(f"R{10 + n}", SERIES_OHM, (lead, pin), f"{what}: filter, and limits a wrong lead's current"),
+        ceramic(f"C{10 + n}", FARAD, (pin, "0V"), f"{what}: filter"),
+        diode(f"D{10 + n}", pin, "3V3", f"{what}: clamps a lead that touches 24 V", "Schottky diode"),
+    )
+
+
 def inputs_stage(contacts: tuple[ContactRead, ...]) -> BoardStage:
-    """A filter for each contact: pull-up at the lead, resistor and capacitor to the pin, a clamp for a lead on 24 V."""
-    parts: list[Component] = []
-    for contact in contacts:
-        n, lead, pin = contact.number, f"{contact.marker}1", contact.marker
-        what = contact.role.replace("_", " ")
-        parts += [
-            resistor(f"R{20 + n}", WETTING_OHM, ("3V3", lead), f"{what}: current through the contact"),
-            resistor(f"R{10 + n}", SERIES_OHM, (lead, pin), f"{what}: filter, and limits a wrong lead's current"),
-            ceramic(f"C{10 + n}", FARAD, (pin, "0V"), f"{what}: filter"),
-            diode(f"D{10 + n}", pin, "3V3", f"{what}: clamps a lead that touches 24 V", "Schottky diode"),
-        ]
-    return BoardStage("inputs", "Contacts", "The pin is low while its contact is closed.", tuple(parts))
+    """A filter for each contact."""
+    parts = tuple(part for contact in contacts for part in input_filter(contact).parts)
+    return BoardStage("inputs", "Contacts", "The pin is low while its contact is closed.", parts)
+
+
+def contacts_of(stage: BoardStage) -> tuple[ContactRead, ...]:
+    """The contacts whose filters are in this stage."""
+    return tuple(contact for contact in CONTACTS if input_filter(contact).series in stage.components)
 
 
 def supply_stage() -> BoardStage:

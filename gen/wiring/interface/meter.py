@@ -15,6 +15,7 @@ from gen.ranges import Figure
 from gen.wiring.choice import DetectorValues
 from gen.wiring.interface.components import BoardStage, Component, Interface
 from gen.wiring.interface.gate_stage import SUPPLY_SPREAD, SUPPLY_V
+from gen.wiring.interface.input_stages import contacts_of
 from gen.wiring.interface.nodal import Nodal, Source
 from gen.wiring.interface.spread import Between, Reals, spreads
 
@@ -51,9 +52,9 @@ def meter_points(interface: Interface, detector: DetectorValues, frequency_Hz: f
         found += _settled(contactor, rest, "24 V on, pin low", (("PULSE", 0.0),))
         found += _settled(contactor, ("KX", "KW", "KS", "COIL"), "PULSE on 3V3, a second later", (("PULSE", 1.0),))
     if inputs is not None:
-        leads = [part.net("2") for part in inputs.components if part.name.startswith("R2")]
-        pins = [part.net("2") for part in inputs.components if part.name.startswith("R1")]
-        for net in (*leads, *pins):
+        contacts = contacts_of(inputs)
+        leads = [contact.lead for contact in contacts]
+        for net in (*leads, *(contact.marker for contact in contacts)):
             found += _settled(inputs, (net,), "contact open", ())
             found += _settled(inputs, (net,), "contact closed", tuple((lead, 0.0) for lead in leads))
     current = interface.stage("current")
