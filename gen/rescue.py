@@ -12,7 +12,8 @@ from tempfile import TemporaryDirectory
 from typing import Any
 
 from gen.errors import InputError
-from gen.records import KINDS, KINDS_OF, OF_A_LIFE, TABLES, ImpossibleValue, Records, fitting
+from gen.records import Records
+from gen.records.values import KINDS, KINDS_OF, OF_A_LIFE, TABLES, ImpossibleValue, fitting
 from gen.writing import write_whole
 
 _BEYOND = 1000  # row numbers to try after the last one known

@@ -15,7 +15,8 @@ from pathlib import Path
 import pytest
 
 from gen.errors import InputError
-from gen.records import _VERSIONS, VERSION, Records, tables_of
+from gen.records import Records
+from gen.records.tables import VERSION, VERSIONS, tables_of
 from gen.rescue import Rescued, rescue
 from tests.support.cli.command_line import WELDER, typed
 from tests.support.record_damage import ROWS, Damage, complaint, damaged_pages, damaged_values, full, used
@@ -133,7 +134,7 @@ def test_a_copy_is_made_before_the_tables_are_changed(tmp_path: Path) -> None:
     path = tmp_path / "records.sqlite"
     with closing(sqlite3.connect(path)) as db:
         db.executescript(
-            f"PRAGMA application_id = {int.from_bytes(b'WBea', 'big')}; PRAGMA user_version = 1;{_VERSIONS[0]}"
+            f"PRAGMA application_id = {int.from_bytes(b'WBea', 'big')}; PRAGMA user_version = 1;{VERSIONS[0]}"
         )
     (tmp_path / "records-version-1.sqlite").write_text("mine")
     with Records(path):

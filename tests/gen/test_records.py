@@ -14,7 +14,8 @@ from pathlib import Path
 import pytest
 
 from gen.errors import InputError
-from gen.records import _VERSIONS, VERSION, GateRecord, KeptRecord, Records, TrialRecord, WeldRecord
+from gen.records import GateRecord, KeptRecord, Records, TrialRecord, WeldRecord
+from gen.records.tables import VERSION, VERSIONS
 from gen.words import NOT_TIMED
 
 
@@ -147,7 +148,7 @@ def test_two_programs_at_once(path: Path) -> None:
 
 
 def test_a_lock_that_is_not_let_go(path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("gen.records._WAIT_S", 0.05)
+    monkeypatch.setattr("gen.records.store._WAIT_S", 0.05)
     with Records(path):
         pass
     holder = sqlite3.connect(path, isolation_level=None)
@@ -226,7 +227,7 @@ def test_an_older_file_gets_what_it_lacks(path: Path) -> None:
         "schedule",
         "digest",
     )
-    sql(path, f"PRAGMA application_id = {int.from_bytes(b'WBea', 'big')}; PRAGMA user_version = 1; {_VERSIONS[0]}")
+    sql(path, f"PRAGMA application_id = {int.from_bytes(b'WBea', 'big')}; PRAGMA user_version = 1; {VERSIONS[0]}")
     with sqlite3.connect(path) as db:
         places = ", ".join("?" * (len(columns) + 1))
         values = [1, *(getattr(first, column) for column in columns)]
@@ -310,7 +311,7 @@ def test_gates_of_a_wiped_board_belong_to_its_new_life(path: Path) -> None:
 
 def test_gates_kept_before_peaks_were_still_open(path: Path) -> None:
     """A file of version 3, made by that version's own statements: its gates have no peak, and new ones may have one."""
-    made = "".join(_VERSIONS[:3])
+    made = "".join(VERSIONS[:3])
     sql(path, f"PRAGMA application_id = {int.from_bytes(b'WBea', 'big')}; PRAGMA user_version = 3; {made}")
     values = "'pico', 1, 7, 1, '2026-01-01T00:00:01Z', 'completed', 20, 20, 30, 'job', '0000000000000000'"
     sql(path, f"INSERT INTO welds VALUES ({values})")
@@ -325,7 +326,7 @@ def test_gates_kept_before_peaks_were_still_open(path: Path) -> None:
 
 def test_a_file_without_gates_still_opens(path: Path) -> None:
     """A file of version 2, made by that version's own statements: all in it stays, and gates can be kept from then on."""
-    made = "".join(_VERSIONS[:2])
+    made = "".join(VERSIONS[:2])
     sql(path, f"PRAGMA application_id = {int.from_bytes(b'WBea', 'big')}; PRAGMA user_version = 2; {made}")
     values = "'pico', 1, 7, 1, '2026-01-01T00:00:01Z', 'completed', 20, 20, 30, 'job', '0000000000000000'"
     sql(path, f"INSERT INTO welds VALUES ({values})")

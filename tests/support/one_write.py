@@ -10,7 +10,8 @@ from pathlib import Path
 
 from gen.errors import InputError
 from gen.firmware import MARK, FirmwareBundle
-from gen.records import VERSION, Records, tables_of
+from gen.records import Records
+from gen.records.tables import VERSION, tables_of
 from gen.rescue import rescue
 from gen.writing import write_bundle, write_whole
 from tests.support.record_damage import WELD, full

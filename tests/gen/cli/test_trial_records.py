@@ -16,7 +16,8 @@ from pathlib import Path
 import html5lib
 import pytest
 
-from gen.records import VERSION, Records
+from gen.records import Records
+from gen.records.tables import VERSION
 from tests.support.cli.command_line import Outcome, contents, typed
 from tests.support.cli.scrap import COMMANDS, MACHINE, SCHEDULE, add, set_out, watched, weld_of, well
 

@@ -1,4 +1,4 @@
-"""`records.sqlite`, next to welder.toml: welds, schedules sent to boards, trials on scrap, commissioning.
+"""Reading and writing the records file.
 
 Every change is one transaction, so that the file has all of it or none. A file of another kind, of a newer version, or
 damaged, is never written to. Every value read is checked before it is used.
@@ -6,22 +6,31 @@ damaged, is never written to. Every value read is checked before it is used.
 
 from __future__ import annotations
 
-import math
 import os
-import re
 import sqlite3
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from contextlib import closing, contextmanager
-from dataclasses import dataclass, fields, replace
+from dataclasses import replace
 from datetime import datetime, timedelta
-from functools import cache
 from pathlib import Path
 from types import TracebackType
-from typing import Any, Self, TypeVar, get_type_hints
+from typing import Any, Self
 
 from gen.errors import InputError
+from gen.records.tables import SCHEMA, VERSION, VERSIONS, statements, tables_of
+from gen.records.values import (
+    CheckRecord,
+    GateRecord,
+    ImpossibleValue,
+    KeptRecord,
+    Record,
+    TrialRecord,
+    WeldRecord,
+    checked,
+    columns_of,
+    fitting,
+)
 from gen.user_files import written
-from gen.words import ENDING_NAMES, NOT_TIMED
 
 RECORDS_FILE = "records.sqlite"
 _APPLICATION = 0x5742_6561  # "WBea", the application ID in the file's header
@@ -31,279 +40,6 @@ WAY_OUT = (
     "allowed: as it was written; copy the file, see what `weldbeat rescue NEW` can still read of it, or move it away and a "
     "new one is made"
 )
-
-# The additions of each version, in order. An older file is brought up to date when it is opened.
-_VERSIONS = (
-    """\
-CREATE TABLE welds (
-    board TEXT NOT NULL,      -- the board's name and the serial number of its USB
-    life INTEGER NOT NULL,    -- from 1; the next when a board whose settings were wiped counts its starts from 1 again
-    boot INTEGER NOT NULL,    -- which start of that board
-    count INTEGER NOT NULL,   -- which weld since that start
-    ended_at TEXT NOT NULL,   -- UTC, ISO 8601, to the second
-    ending TEXT NOT NULL,     -- completed, released, stopped, fault, no force
-    planned INTEGER NOT NULL, -- half-cycles
-    fired INTEGER NOT NULL,
-    duty_used_half_cycles INTEGER NOT NULL,
-    schedule TEXT,            -- NULL where nobody watched, so that it is not known
-    digest TEXT,
-    PRIMARY KEY (board, boot, count, life)
-) STRICT;
-CREATE TABLE pushed (
-    digest TEXT PRIMARY KEY,  -- of the compiled schedule
-    name TEXT NOT NULL,
-    text TEXT NOT NULL,       -- the schedule file as it was
-    pushed_at TEXT NOT NULL
-) STRICT;
-""",
-    """\
-CREATE TABLE trials (
-    joint TEXT NOT NULL,      -- its name
-    number INTEGER NOT NULL,  -- from 1 in each joint
-    tried_at TEXT NOT NULL,   -- UTC, ISO 8601, to the second
-    joint_text TEXT NOT NULL, -- the joint file as it was
-    schedule TEXT NOT NULL,   -- the name of the schedule
-    text TEXT NOT NULL,       -- the schedule file as it was
-    digest TEXT NOT NULL,     -- of the compiled schedule
-    weld_s REAL NOT NULL,     -- under current, all impulses of the weld together
-    percent REAL NOT NULL,    -- of the full current
-    force_N REAL,
-    outcome TEXT NOT NULL,    -- no bond, broke at joint, tore parent
-    expulsion TEXT NOT NULL,  -- none, early, late
-    setdown_mm REAL,
-    strength_N REAL,          -- peel or tension
-    twist_Nm REAL,
-    nugget_mm REAL,
-    dressed INTEGER NOT NULL, -- 1: the electrodes were dressed just before
-    note TEXT NOT NULL,
-    board TEXT,               -- with boot and count the weld that was watched, or NULL
-    boot INTEGER,
-    count INTEGER,
-    PRIMARY KEY (joint, number)
-) STRICT;
-CREATE TABLE kept (
-    joint TEXT NOT NULL,
-    kept_at TEXT NOT NULL,
-    schedule TEXT NOT NULL,
-    text TEXT NOT NULL,
-    digest TEXT NOT NULL,
-    weld_s REAL NOT NULL,
-    percent REAL NOT NULL,
-    window_low_s REAL NOT NULL,  -- the estimated good window, and the number of trials it rests on
-    window_high_s REAL NOT NULL,
-    trials INTEGER NOT NULL,
-    PRIMARY KEY (joint, kept_at)
-) STRICT;
-CREATE TABLE checks (
-    walk INTEGER NOT NULL,    -- one commissioning, from 1
-    step TEXT NOT NULL,
-    number INTEGER NOT NULL,  -- from 1 in each walk
-    checked_at TEXT NOT NULL,
-    board TEXT NOT NULL,
-    outcome TEXT NOT NULL,    -- passed, failed, not checked
-    reading REAL,
-    unit TEXT NOT NULL,
-    note TEXT NOT NULL,
-    PRIMARY KEY (walk, number)
-) STRICT;
-""",
-    """\
-CREATE TABLE currents (
-    board TEXT NOT NULL,      -- with life, boot and count the weld
-    life INTEGER NOT NULL,
-    boot INTEGER NOT NULL,
-    count INTEGER NOT NULL,
-    gate INTEGER NOT NULL,    -- from 0 in each weld
-    delay_us INTEGER NOT NULL,  -- from the true zero crossing to the gate
-    length_us INTEGER NOT NULL, -- of the current after it; 0: none, 16383: it had not ended when the next gate was due
-    half_us INTEGER NOT NULL, -- the mains' half-cycle
-    current_A REAL,           -- RMS, primary; NULL where it was not measured
-    PRIMARY KEY (board, boot, count, life, gate)
-) STRICT;
-""",
-    """\
-ALTER TABLE currents ADD COLUMN peak_A REAL;
-""",
-)
-VERSION = len(_VERSIONS)
-
-
-@dataclass(frozen=True)
-class WeldRecord:
-    """One weld. `ended_at` is UTC in ISO 8601. `schedule` and `digest` are None if not known."""
-
-    board: str
-    boot: int
-    count: int
-    ended_at: str
-    ending: str
-    planned: int
-    fired: int
-    duty_used_half_cycles: int
-    schedule: str | None
-    digest: str | None
-
-
-@dataclass(frozen=True)
-class TrialRecord:
-    """One weld on scrap and its result; columns as in the table `trials`. `number` 0: the next of its joint."""
-
-    joint: str
-    number: int
-    tried_at: str
-    joint_text: str
-    schedule: str
-    text: str
-    digest: str
-    weld_s: float
-    percent: float
-    force_N: float | None
-    outcome: str
-    expulsion: str
-    setdown_mm: float | None
-    strength_N: float | None
-    twist_Nm: float | None
-    nugget_mm: float | None
-    dressed: int
-    note: str
-    board: str | None = None
-    boot: int | None = None
-    count: int | None = None
-
-
-@dataclass(frozen=True)
-class KeptRecord:
-    """A setting kept for a joint, with the good window estimated at that time."""
-
-    joint: str
-    kept_at: str
-    schedule: str
-    text: str
-    digest: str
-    weld_s: float
-    percent: float
-    window_low_s: float
-    window_high_s: float
-    trials: int
-
-
-@dataclass(frozen=True)
-class CheckRecord:
-    """One step of a commissioning and its result. `number` 0: the next of its walk."""
-
-    walk: int
-    step: str
-    number: int
-    checked_at: str
-    board: str
-    outcome: str
-    reading: float | None
-    unit: str
-    note: str
-
-
-@dataclass(frozen=True)
-class GateRecord:
-    """One gate of a weld and its current; columns as in the table `currents`.
-
-    `length_us` is NOT_TIMED where no sense timed it; `peak_A` is what lay farthest from 0, with its sign.
-    """
-
-    board: str
-    boot: int
-    count: int
-    gate: int
-    delay_us: int
-    length_us: int
-    half_us: int
-    current_A: float | None
-    peak_A: float | None
-
-
-AnyRecord = WeldRecord | TrialRecord | KeptRecord | CheckRecord | GateRecord
-Record = TypeVar("Record", WeldRecord, TrialRecord, KeptRecord, CheckRecord, GateRecord)
-TABLES: dict[str, type[AnyRecord]] = {
-    "welds": WeldRecord,
-    "trials": TrialRecord,
-    "kept": KeptRecord,
-    "checks": CheckRecord,
-    "currents": GateRecord,
-}
-OF_A_LIFE = ("welds", "currents")
-"""The tables with a column `life`, which stands in no record."""
-
-
-class ImpossibleValue(ValueError):
-    """A value that was never written: its column, and the value."""
-
-    def __init__(self, column: str, value: Any) -> None:
-        super().__init__(column)
-        self.column = column
-        self.value = value
-
-
-_TIME = re.compile(r"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d(\.\d{1,6})?Z", re.ASCII)
-_MOST = 1e9  # of what is measured
-_MOST_COUNTED = 2**62
-_LONGEST_TEXT = 1_000_000  # characters, as long as a file may be
-
-
-def _is_time(value: str) -> bool:
-    if not _TIME.fullmatch(value):
-        return False
-    try:
-        datetime.fromisoformat(value)
-    except ValueError:
-        return False
-    return True
-
-
-# What a column of this name holds, in whichever table, beyond its kind.
-_HOLDS: dict[str, Callable[[Any], bool]] = {
-    **dict.fromkeys(("ended_at", "tried_at", "kept_at", "checked_at", "pushed_at"), _is_time),
-    "ending": lambda value: value in ENDING_NAMES,
-    "expulsion": lambda value: value in ("none", "early", "late"),
-    "outcome": lambda value: value in ("no bond", "broke at joint", "tore parent", "passed", "failed", "not checked"),
-    "dressed": lambda value: value in (0, 1),
-    "life": lambda value: value >= 1,
-    "weld_s": lambda value: value > 0,
-    "percent": lambda value: 0 < value <= 100,
-    "reading": lambda value: True,  # below 0 too
-    "peak_A": lambda value: True,
-    "length_us": lambda value: True,
-}
-
-
-_LEAST = {"length_us": NOT_TIMED}  # of a whole number, else 0
-
-
-def _fits(column: str, kinds: Any, value: Any) -> bool:
-    """Whether `value` is of a column's kind and within what the column can hold."""
-    if value is None:
-        return isinstance(None, kinds)
-    if not isinstance(value, kinds):
-        return False
-    if isinstance(value, str) and len(value) > _LONGEST_TEXT:
-        return False
-    if isinstance(value, int) and not _LEAST.get(column, 0) <= value <= _MOST_COUNTED:
-        return False
-    if isinstance(value, float) and not (math.isfinite(value) and abs(value) <= _MOST):
-        return False
-    holds = _HOLDS.get(column, lambda value: not isinstance(value, float) or value >= 0)
-    return holds(value)
-
-
-def checked(kind: type[Record], row: Sequence[Any]) -> Record:
-    """The row as a record. Raises ImpossibleValue where a value is none that was ever written."""
-    fitting(_columns(kind), row, KINDS_OF[kind])
-    return kind(*row)
-
-
-def fitting(columns: Sequence[str], row: Sequence[Any], kinds: Mapping[str, Any] | None = None) -> None:
-    """Raise ImpossibleValue where a value of these columns is none that was ever written."""
-    for column, value in zip(columns, row, strict=True):
-        if not _fits(column, (kinds or KINDS)[column], value):
-            raise ImpossibleValue(column, value)
 
 
 class Records:
@@ -339,7 +75,7 @@ class Records:
     def _prepare(self) -> None:
         self._db.execute("BEGIN IMMEDIATE")  # another program may be making it at the same time
         application, version = (int(self._db.execute(f"PRAGMA {name}").fetchone()[0]) for name in _HEADER)
-        there = dict(self._db.execute(_SCHEMA).fetchall())
+        there = dict(self._db.execute(SCHEMA).fetchall())
         new = application == 0 and version == 0 and not there
         if not new and application != _APPLICATION:
             raise self._error("a database of another program", "allowed: move it away, and a new one is made")
@@ -354,8 +90,8 @@ class Records:
             raise self._error("damaged", WAY_OUT)
         if 0 < version < VERSION:
             self._back_up(version)
-        for added in _VERSIONS[version:]:
-            for statement in _statements(added):
+        for added in VERSIONS[version:]:
+            for statement in statements(added):
                 self._db.execute(statement)
         if version < VERSION:
             self._db.execute(f"PRAGMA application_id = {_APPLICATION}")
@@ -428,7 +164,7 @@ class Records:
                 )
                 found = self._read(statement, ("life",), of_weld)
                 if found:
-                    columns = ("life", *_columns(GateRecord))
+                    columns = ("life", *columns_of(GateRecord))
                     statement = f"INSERT OR IGNORE INTO currents ({', '.join(columns)}) VALUES ({', '.join('?' * len(columns))})"
                     values = [getattr(gate, column) for column in columns[1:]]
                     added += self._db.execute(statement, [found[0][0], *values]).rowcount
@@ -508,14 +244,14 @@ class Records:
         return number
 
     def _insert(self, table: str, record: TrialRecord | KeptRecord | CheckRecord) -> None:
-        columns = _columns(type(record))
+        columns = columns_of(type(record))
         statement = f"INSERT INTO {table} ({', '.join(columns)}) VALUES ({', '.join('?' * len(columns))})"
         self._db.execute(statement, [getattr(record, column) for column in columns])
 
     def _records(self, kind: type[Record], rest: str, given: Sequence[Any] = ()) -> list[Record]:
         """Every row as a record, each value checked. `rest`: the statement after its columns."""
         with self._as_input_error():
-            rows = self._db.execute(f"SELECT {', '.join(_columns(kind))} {rest}", given).fetchall()
+            rows = self._db.execute(f"SELECT {', '.join(columns_of(kind))} {rest}", given).fetchall()
             return [checked(kind, row) for row in rows]
 
     def _read(self, statement: str, columns: Sequence[str], given: Sequence[Any] = ()) -> list[Any]:
@@ -565,7 +301,7 @@ class Records:
         code = getattr(error, "sqlite_errorcode", sqlite3.SQLITE_ERROR) & 0xFF  # without the extended part
         if code in (sqlite3.SQLITE_NOTADB, sqlite3.SQLITE_CORRUPT):
             return self._error("not a records file, or damaged", WAY_OUT)
-        if code in (sqlite3.SQLITE_ERROR, sqlite3.SQLITE_SCHEMA, sqlite3.SQLITE_MISMATCH, sqlite3.SQLITE_FORMAT):
+        if code in (sqlite3.SQLITE_ERROR, sqlite3.SQLITESCHEMA, sqlite3.SQLITE_MISMATCH, sqlite3.SQLITE_FORMAT):
             return self._error("damaged", WAY_OUT)
         if code in (sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED):
             return self._error("another program is writing to it", "allowed: when that has ended")
@@ -578,35 +314,4 @@ class Records:
 
 
 _HEADER = ("application_id", "user_version")
-
-
-def _columns(kind: type[AnyRecord]) -> tuple[str, ...]:
-    return tuple(field.name for field in fields(kind))
-
-
-def _statements(script: str) -> list[str]:
-    return [statement.strip() for statement in script.split(";\n") if statement.strip()]
-
-
-_SCHEMA = "SELECT name, sql FROM sqlite_schema WHERE sql IS NOT NULL"
-
-
-@cache
-def tables_of(version: int) -> dict[str, str]:
-    """The tables of a file of this version: the statement that SQLite keeps of each, by name."""
-    with closing(sqlite3.connect(":memory:")) as db:
-        for script in _VERSIONS[:version]:
-            for statement in _statements(script):
-                db.execute(statement)
-        return dict(db.execute(_SCHEMA).fetchall())
-
-
-_WELD_COLUMNS = _columns(WeldRecord)
-# The Python type of each column, by record. A weld's life and the pushed schedules are in no record.
-KINDS_OF: dict[Any, dict[str, Any]] = {kind: get_type_hints(kind) for kind in TABLES.values()}
-KINDS: dict[str, Any] = {column: kind for kinds in KINDS_OF.values() for column, kind in kinds.items()} | {
-    "board": str,
-    "life": int,
-    "name": str,
-    "pushed_at": str,
-}
+_WELD_COLUMNS = columns_of(WeldRecord)
