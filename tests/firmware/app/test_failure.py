@@ -39,7 +39,7 @@ class FailingBoard(TalkingBoard):
     def inputs(self) -> int:
         if self.begun_ms is not None and self.clock_ms > self.begun_ms + 50:
             raise ValueError('the "pin"')
-        return PEDAL if self.clock_ms > 1000 else 0
+        return super().inputs() | (PEDAL if self.clock_ms > 1000 else 0)
 
     def wait_until(self, wake_ms: int) -> None:
         self.clock_ms += 10
