@@ -301,7 +301,7 @@ class Records:
         code = getattr(error, "sqlite_errorcode", sqlite3.SQLITE_ERROR) & 0xFF  # without the extended part
         if code in (sqlite3.SQLITE_NOTADB, sqlite3.SQLITE_CORRUPT):
             return self._error("not a records file, or damaged", WAY_OUT)
-        if code in (sqlite3.SQLITE_ERROR, sqlite3.SQLITESCHEMA, sqlite3.SQLITE_MISMATCH, sqlite3.SQLITE_FORMAT):
+        if code in (sqlite3.SQLITE_ERROR, sqlite3.SQLITE_SCHEMA, sqlite3.SQLITE_MISMATCH, sqlite3.SQLITE_FORMAT):
             return self._error("damaged", WAY_OUT)
         if code in (sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED):
             return self._error("another program is writing to it", "allowed: when that has ended")
