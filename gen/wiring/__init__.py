@@ -1,4 +1,4 @@
-"""The upgrade as hardware: choosing the parts, and the wiring sheet (gen.wiring.sheet)."""
+"""The upgrade's hardware: how its parts are chosen (`choosing`), and how they are wired (`sheet`, `interface`)."""
 
 from gen.wiring.broken_parts import BrokenPart, broken_parts
 from gen.wiring.choice import Choice, Chosen

@@ -1,4 +1,4 @@
-"""The sums by which parts are chosen, each with its source. SI units unless a name says otherwise."""
+"""The formulas by which parts are chosen, each with its source. SI units unless a name says otherwise."""
 
 from __future__ import annotations
 
@@ -38,18 +38,18 @@ E24 = (
 )
 E12 = (1.0, 1.2, 1.5, 1.8, 2.2, 2.7, 3.3, 3.9, 4.7, 5.6, 6.8, 8.2)
 
-# What the detector's edges depend on, wherever they are reckoned.
+# The detector's edges depend on these three bands.
 LED_V = (1.0, 1.4)  # typical light-emitting diode of a coupler (common practice, no source)
 LOGIC_OF_SUPPLY = (0.24, 0.61)  # a 3.3 V input reads low below 0.8 V and high above 2.0 V (data sheets, from memory)
 MAINS_OF_NOMINAL = (0.85, 1.10)  # EN 50160
 
-_LOOKS = 1000  # instants at which a ringing voltage is looked at
-_TIME_CONSTANTS = 8.0  # of decay, after which nothing new comes
+_LOOKS = 1000  # instants at which a ringing voltage is evaluated
+_TIME_CONSTANTS = 8.0  # of decay that are evaluated; what follows is smaller
 
 
 @dataclass(frozen=True)
 class Recovery:
-    """What a blocking switch sees: greatest voltage, when it comes, and the steepest rise."""
+    """The voltage on a switch that has turned off: its peak, the time of the peak, and its steepest rise."""
 
     peak_V: float
     peak_s: float
@@ -77,42 +77,42 @@ def nearest_preferred(value: float, series: Sequence[float] = E12) -> float:
 
 
 def step_at_least(value: float, steps: Sequence[float]) -> float | None:
-    """The least of the rising `steps` that is not below `value`; None where all are."""
+    """The least of the rising `steps` that is not below `value`; None where every step is below it."""
     return next((step for step in steps if step >= value), None)
 
 
 def half_sine_i2t(peak_A: float, half_s: float) -> float:
-    """Integral of the square of a half sine: half of the peak squared times its length (textbook)."""
+    """I2t of a half sine: half of the peak squared times its length (textbook)."""
     return peak_A**2 * half_s / 2
 
 
 def pair_loss_W(threshold_V: float, slope_ohm: float, rms_A: float) -> float:
-    """Loss of two thyristors that carry a whole sine in turn: V0 times the mean, 2 sqrt 2 / pi of RMS, plus r I^2 (textbook)."""
+    """Loss of a pair of thyristors under a whole sine: V0 times the mean, 2 sqrt 2 / pi of RMS, plus r I^2 (textbook)."""
     return threshold_V * 2 * math.sqrt(2) / math.pi * rms_A + slope_ohm * rms_A**2
 
 
 def heat_sink_K_per_W(hot_C: float, ambient_C: float, loss_W: float, *in_series_K_per_W: float) -> float:
-    """What is left for the heat sink: rise over loss, less the resistances before it (textbook: Ohm's law of heat)."""
+    """Greatest resistance of the heat sink: rise over loss, less the resistances before it (textbook)."""
     return (hot_C - ambient_C) / loss_W - sum(in_series_K_per_W)
 
 
 def damping_ratio(ohm: float, henry: float, farad: float) -> float:
-    """Of a series circuit; 1 is critical (textbook)."""
+    """Damping ratio of a series circuit; 1 is critical (textbook)."""
     return ohm / 2 * math.sqrt(farad / henry)
 
 
 def recovery(
     step_V: float, load_H: float, load_ohm: float, snubber_ohm: float, snubber_F: float, chopped_A: float = 0.0
 ) -> Recovery:
-    """The voltage over a series snubber after its switch stops conducting with `step_V` left on it.
+    """The voltage across a series snubber after its switch stops conducting with `step_V` left across it.
 
-    `chopped_A`: the current that still flowed then, against the step; it goes on through the snubber and swings it the other way
-    first. The load and the snubber are one series circuit of the second order: textbook; written out in application notes on
-    RC snubber networks for thyristors. The switch's own recovery charge is left out: it adds to the peak.
+    `chopped_A` is the current that still flowed then, against the step. It continues through the snubber and first swings
+    the voltage the other way. Load and snubber are one series circuit of the second order (textbook; application notes on
+    RC snubber networks for thyristors). The switch's recovery charge is left out; it adds to the peak.
     """
     ohm = load_ohm + snubber_ohm
     alpha = ohm / (2 * load_H)
-    # Complex roots serve ringing and creeping alike; at exactly critical damping they are moved by less than counts.
+    # Complex roots cover under- and overdamping. At exactly critical damping they are moved by a negligible amount.
     omega = np.sqrt(complex(alpha**2 - 1 / (load_H * snubber_F))) or alpha * 1e-6
     slow, fast = -alpha + omega, -alpha - omega
     if omega.imag:  # the first swing is the greatest
@@ -132,12 +132,12 @@ def recovery(
 
 
 def snubber_loss_W(snubber_F: float, peak_V: float, per_second: float) -> float:
-    """Heat in the resistor when the capacitor is discharged from `peak_V` so often: half C V^2 f (Rashid, from memory)."""
+    """Heat in the resistor, W, with `per_second` discharges from `peak_V`: half C V^2 f (Rashid, from memory)."""
     return snubber_F * peak_V**2 / 2 * per_second
 
 
 def capacitor_current_A(farad: float, rms_V: float, frequency_Hz: float) -> float:
-    """What a capacitor passes: V times omega C (textbook)."""
+    """Current through a capacitor: V times omega C (textbook)."""
     return rms_V * 2 * math.pi * frequency_Hz * farad
 
 

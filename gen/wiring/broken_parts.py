@@ -1,9 +1,10 @@
-"""What each part does when it is broken open, shorted or drifted: the consequence for the machine, by name.
+"""The consequence, by name, of each part of the upgrade that is open, shorted or drifted.
 
-The modes are those of ISO 13849-2, Annex D, for discrete parts, from memory; exclusions that it allows (a metal-film
-resistor that never shorts) are not used. A shorted part of three pins or more is the worst two of its pins. A consequence
-follows from the part's place in its stage. The tests hold parts of two pins against the circuit solver: all of the gate,
-and what holds the coil at rest. By the solver R43 shorted keeps the coil up to 0.2 s after a train; "held" is the worst.
+The failure modes are those of ISO 13849-2, Annex D, for discrete parts, from memory. Its fault exclusions (a metal-film
+resistor that never shorts) are not used. A short in a part of three pins or more is that of its worst two pins.
+The consequence follows from the part's place in its stage. The tests check parts of two pins with the circuit solver:
+all parts of the gate stage, and those that hold the coil at rest. By the solver a shorted R43 holds the coil up to 0.2 s
+after a train; "held" is the worst case.
 """
 
 from __future__ import annotations
@@ -29,7 +30,7 @@ _Three = tuple[str, str, str]
 
 
 def _table(text: str) -> dict[str, _Three]:
-    """Lines of part names, a colon, and the consequences of open, shorted and drifted."""
+    """Read lines of part names, a colon, and the consequences of open, shorted and drifted."""
     found: dict[str, _Three] = {}
     for line in text.strip().splitlines():
         names, outcome = line.split(":")
@@ -38,7 +39,7 @@ def _table(text: str) -> dict[str, _Three]:
     return found
 
 
-# Input filters, by the role of the contact: what its pin reads when open, and when closed.
+# Input filters, by the role of the contact: the reading of an open and of a closed contact.
 _READS: dict[str, tuple[str, str]] = {
     "stop": ("stop-open", "stop-closed"),
     "pedal": ("pedal-open", "pedal-closed"),
@@ -58,7 +59,7 @@ def _filter_entries(contact: ContactRead) -> dict[str, _Three]:
     }
 
 
-# By stage of the interface board and the part's name there. A part of the other gate isolation has a table of its own.
+# By stage of the interface board and part name. The pulse transformer's isolation has a table of its own.
 STAGE_PARTS: dict[str, dict[str, _Three]] = {
     "inputs": {name: entry for contact in CONTACTS for name, entry in _filter_entries(contact).items()},
     "supply": _table("""
@@ -178,18 +179,18 @@ POWER_PARTS: dict[str, _Three] = _table("""
 
 @dataclass(frozen=True)
 class BrokenPart:
-    """One part in one mode. `where`: its stage of the interface board, or the power drawing."""
+    """One part in one failure mode. `where`: its stage of the interface board, or the power drawing."""
 
     name: str
     title: str
     where: str
     mode: Mode
     consequence: str
-    """A name of sim.faults.consequences, where it is said in words and played."""
+    """A name in sim.faults.consequences, which describes the consequence and simulates it."""
 
 
 def broken_parts(welder: Welder, board: Board, choice: Choice) -> tuple[BrokenPart, ...]:
-    """Every part of interface board and power drawing in each of its modes; what the machine does not have is left out.
+    """Every part of this machine's interface board and power drawing in each of its failure modes.
 
     Raises KeyError for a part that has no entry, and Wrong where the machine must not be wired.
     """
@@ -211,7 +212,7 @@ def broken_parts(welder: Welder, board: Board, choice: Choice) -> tuple[BrokenPa
         found += _each("MC1", "mirror contact of K1", "Power drawing", ("open", "shorted"), POWER_PARTS["MC1"])
     if p.contactor:
         return tuple(found)
-    # Without a contactor a dead supply of both stages leaves the gate alone to fail.
+    # Without a contactor a dead supply of both stages stops the gate only.
     return tuple(
         replace(b, consequence="no-gate") if b.consequence == "not-closing" else b for b in found if b.name != "D2"
     )
@@ -231,7 +232,7 @@ def entry_of(stage: str, part: Component, welder: Welder) -> _Three:
 
 
 def _isolation_entry(part: Component, welder: Welder) -> _Three:
-    """One thyristor of a pair that is lost leaves the other; with a triac nothing is left."""
+    """The entry of a gate isolation part. A lost gate leaves a pair its other thyristor, and a triac nothing."""
     lost = "half-wave" if welder.switch.kind == "scr_pair" else "no-gate"
     pulsed = welder.protection.gate_drive == "pulse_transformer"
     if part.name in ("R62", "R63"):

@@ -1,9 +1,10 @@
-"""A page on which a netlist is drawn with schemdraw: parts at places, conductors between terminals, names on conductors.
+"""A page of a circuit diagram, drawn with schemdraw: parts at places, conductors between terminals, net names.
 
-Places are (x, y) in units of `UNIT_PT` points, y downwards. A conductor is drawn `HEAVY` or `LIGHT`, and nothing else
-has these widths; a net's name stands in typewriter letters on its conductors, and conductors of one name are joined, from
-page to page too; every terminal is a small circle with its number beside it. So the drawings can be read back without the
-netlist.
+Places are (x, y) in units of `UNIT_PT` points, y downwards. The drawings can be read back without the netlist, because:
+
+* A conductor has the line width `HEAVY` or `LIGHT`, and no other line has these widths.
+* A net's name is printed in typewriter letters on its conductors. Conductors of one name are joined, on all pages.
+* Every terminal is a small circle with its number next to it.
 """
 
 from __future__ import annotations
@@ -24,11 +25,11 @@ Beside = Literal["left", "right", "above", "below", "upper left", "upper right",
 
 UNIT_PT = 17.0
 FONT_PT = 11.0
-HEAVY, LIGHT = 1.9, 1.2  # widths of conductors: of the welding current and earth, and all others
+HEAVY, LIGHT = 1.9, 1.2  # line widths of conductors: welding current and earth; all others
 SYMBOL = 0.9
 DASHED = 0.6
-LINE = 0.8  # from one line of words to the next
-PAGE_WIDTH = 30.4  # what A4 and Letter both have room for
+LINE = 0.8  # from one line of text to the next
+PAGE_WIDTH = 30.4  # fits A4 and Letter
 _EDGE = 0.3
 _NAMED: dict[Beside, tuple[float, float, Align]] = {  # from the middle of a part to its name
     "right": (0.6, 0.0, "left"),
@@ -37,7 +38,7 @@ _NAMED: dict[Beside, tuple[float, float, Align]] = {  # from the middle of a par
     "below": (0.0, 0.9, "center"),
 }
 _ANCHORS: dict[Align, str] = {"left": "start", "center": "middle", "right": "end"}
-_ACROSS, _BODY, _ALONG = 0.3, 0.5, 0.6  # from a terminal to its number: beside it, beside a body too, above or below it
+_ACROSS, _BODY, _ALONG = 0.3, 0.5, 0.6  # from a terminal to its number: to the side, past a body, above or below
 _BESIDE: dict[Beside, tuple[float, float, Align]] = {
     "left": (-_ACROSS, 0.0, "right"),
     "right": (_ACROSS, 0.0, "left"),
@@ -56,7 +57,7 @@ _TERMINAL_PT = 1.7
 
 @dataclass(frozen=True)
 class DrawnPage:
-    """One drawing: its title, the name of its file without the ending, the SVG, and the terminals that are in it."""
+    """One drawing: its title, its file name without the suffix, the SVG, and the terminals drawn in it."""
 
     title: str
     name: str
@@ -65,7 +66,7 @@ class DrawnPage:
 
 
 class Canvas:
-    """A part of one side of a netlist on one page."""
+    """A page with parts of one side of a netlist."""
 
     def __init__(self, netlist: Netlist, side: Side) -> None:
         self.netlist, self.side = netlist, side
@@ -86,12 +87,12 @@ class Canvas:
         return terminal in self._net_of
 
     def is_link(self, part: str) -> bool:
-        """Whether the part is a bar between two screws and no device."""
+        """Whether the part is a bar between two screws, not a device."""
         found = self.netlist.part(part)
         return found is not None and found.link
 
     def name_of(self, part: str) -> str:
-        """What is written next to a part: its name, with a star where it is to be fitted."""
+        """The label of a part: its name, with a star where it is to be fitted."""
         found = self.netlist.part(part)
         return f"{part}*" if found is not None and not found.fitted else part
 
@@ -102,9 +103,9 @@ class Canvas:
     def terminal(
         self, name: str, at: Place, number: Beside, words: str | None = None, *, place: Place | None = None
     ) -> None:
-        """Where a terminal is, and beside which side of it its number stands, or exactly where, or `words` in its place.
+        """Place a terminal, with its number (or `words`) on the named side of it, or at an exact place.
 
-        Raises ValueError for one that this side has not, or that is on this page already.
+        Raises ValueError for a terminal that this side lacks, or that is on this page already.
         """
         if name not in self._net_of or name in self._terminals:
             raise ValueError(f"{name}: {'drawn twice' if name in self._terminals else 'no terminal of this side'}")
@@ -114,7 +115,7 @@ class Canvas:
         self.text(beside, words or name.partition(".")[2], align=align)
 
     def text(self, at: Place, words: str, *, align: Align = "left") -> None:
-        """Words that are no net's name."""
+        """Text that is not a net's name."""
         self._words.append((at, words, align, "sans-serif"))
 
     def two(
@@ -127,7 +128,7 @@ class Canvas:
         words: Beside = "right",
         **style: Any,
     ) -> Any:
-        """A part with two terminals, upright or level. `words`: where its name stands; the numbers are on the other side."""
+        """A part with two terminals, upright or level. `words`: the side of its name; the numbers are on the other side."""
         start, end = ends
         element = self.add(symbol(**style).endpoints(_up(start), _up(end)))
         level = start[1] == end[1]
@@ -144,12 +145,12 @@ class Canvas:
         return element
 
     def inner(self, *places: Place) -> None:
-        """Lines inside a part, which are no wires."""
+        """Lines inside a part. They are not wires."""
         for start, end in zip(places[:-1], places[1:], strict=True):
             self.add(elm.Line(lw=SYMBOL).endpoints(_up(start), _up(end)))
 
     def link(self, part: str, ends: tuple[Place, Place], names: tuple[str | None, str | None], words: str) -> None:
-        """A bar that joins two screws: it is a part, and can be taken out. An end without a name is on another side."""
+        """A bar between two screws. It is a part that can be removed. An end without a name is on another side."""
         (x, y), (last, bottom) = ends
         level = y == bottom
         for shift in (-0.14, 0.14):
@@ -177,9 +178,9 @@ class Canvas:
         at: Place | None = None,
         **sides: dict[str, float],
     ) -> None:
-        """A part as a box: `left`, `right`, `top` and `bottom` give its terminals with their distance from the corner.
+        """A part as a box: `left`, `right`, `top` and `bottom` hold its terminals with their distance from the corner.
 
-        `at`: where in the box the middle of its words is, from the corner; left out: its own middle.
+        `at`: the middle of its text, from the corner. The default is the middle of the box.
         """
         (x, y), (w, h) = corner, size
         self.rect((x, y), (x + w, y + h))
@@ -199,7 +200,7 @@ class Canvas:
                 self.terminal(f"{part}.{name}", edge, inside[side])
 
     def wire(self, *stops: str | Place) -> None:
-        """A conductor through terminals and places. Its net is that of the terminals, of which it touches at least one."""
+        """A conductor through terminals and places. It touches at least one terminal, and has that terminal's net."""
         named = [stop for stop in stops if isinstance(stop, str)]
         nets = {self._net_of[name] for name in named}
         if len(nets) != 1:
@@ -209,7 +210,7 @@ class Canvas:
             self._lines.append((nets.copy().pop(), start, end))
 
     def bus(self, net: str, *places: Place) -> None:
-        """A conductor of a net between places, where terminals reach it by wires of their own."""
+        """A conductor of a net between places. Terminals are wired to it separately."""
         self._lines += [(net, start, end) for start, end in zip(places[:-1], places[1:], strict=True)]
 
     def net_of(self, terminal: str) -> str:
@@ -217,7 +218,7 @@ class Canvas:
         return self._net_of[terminal]
 
     def at(self, terminal: str) -> Place:
-        """Where a terminal was put."""
+        """The place of a terminal."""
         return self._terminals[terminal]
 
     def name(self, net: str, at: Place, align: Align = "left") -> None:
@@ -225,7 +226,7 @@ class Canvas:
         self._words.append((at, net, align, NAME_FONT))
 
     def flag(self, terminal: str, towards: str, length: float = 0.5) -> None:
-        """A short conductor from a terminal that ends at its net's name."""
+        """A short conductor from a terminal to its net's name."""
         x, y = self._terminals[terminal]
         dx, dy = {"left": (-1, 0), "right": (1, 0), "up": (0, -1), "down": (0, 1)}[towards]
         end = (x + dx * length, y + dy * length)
@@ -236,7 +237,7 @@ class Canvas:
         self.name(self._net_of[terminal], (end[0] + dx * gap, end[1] + dy * gap), align)
 
     def dashed(self, *places: Place) -> None:
-        """A thin dashed line: what moves together, or belongs together, and conducts nothing."""
+        """A thin dashed line around or between parts that move or belong together. It is not a conductor."""
         for start, end in zip(places[:-1], places[1:], strict=True):
             self.add(elm.Line(ls="--", lw=DASHED).endpoints(_up(start), _up(end)))
 
@@ -272,7 +273,7 @@ class Canvas:
         return ElementTree.tostring(root, encoding="unicode")
 
     def _junctions(self) -> list[Place]:
-        """Where three or more conductors of one net meet."""
+        """The places at which three or more conductors of one net meet."""
         found = []
         for net in {line[0] for line in self._lines}:
             lines = [(a, b) for name, a, b in self._lines if name == net]
@@ -284,7 +285,7 @@ class Canvas:
 
 
 def _up(at: Place) -> Place:
-    """schemdraw counts upwards."""
+    """The place in schemdraw's coordinates, y upwards."""
     return (at[0], -at[1])
 
 

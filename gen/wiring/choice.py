@@ -1,4 +1,4 @@
-"""The answer of `weldbeat choose`: for every part what to fit, the calculation, and whether the one fitted is enough."""
+"""The result of `weldbeat choose`: for every part what to fit, the calculation, and whether the owner's part is enough."""
 
 from __future__ import annotations
 
@@ -11,10 +11,10 @@ PRACTICE = "common practice, no source"
 
 @dataclass(frozen=True)
 class Load:
-    """What one weld does on the primary side, from the simulation. Figures span what the owner's readings leave open.
+    """The primary current of one weld, from the simulation. Figures span the uncertainty of the owner's readings.
 
-    `inrush_peak_A`: from the planned start on shorted electrodes to a start at the voltage zero from the worst residue.
-    `half_cycle_i2t_A2s`: greatest of any half-cycle in it. `weld_s`: current time of one weld.
+    `inrush_peak_A`: from the planned start on shorted electrodes to a start at the voltage zero from the worst remanence.
+    `half_cycle_i2t_A2s`: the greatest of any half-cycle of that inrush. `weld_s`: current time of one weld.
     """
 
     working_rms_A: Figure
@@ -26,7 +26,7 @@ class Load:
 
 @dataclass(frozen=True)
 class CalculationLine:
-    """One line of a calculation: what, how it was worked out, what came out, and whose formula it is."""
+    """One line of a calculation: the quantity, its calculation, its result, and the formula's source."""
 
     what: str
     working: str
@@ -36,7 +36,7 @@ class CalculationLine:
 
 @dataclass(frozen=True)
 class Yours:
-    """One rating that the welder file gives, against the least (or with `at_most` the most) that suits."""
+    """One rating in the welder file, and the least value (with `at_most` the greatest) that is sufficient."""
 
     what: str
     given: float
@@ -57,7 +57,7 @@ class Yours:
 
 @dataclass(frozen=True)
 class Chosen:
-    """One part. `fit`: what to buy, in general words. `yours`: what the welder file gives of it, judged."""
+    """One part. `fit`: what to buy, as a generic type. `yours`: the welder file's ratings of it, judged."""
 
     part: str
     fit: str
@@ -68,7 +68,7 @@ class Chosen:
 
 @dataclass(frozen=True)
 class SwitchRatings:
-    """The least that the thyristors must have."""
+    """The least ratings of the thyristors."""
 
     rms_A: float
     off_state_V: float
@@ -87,7 +87,7 @@ class SnubberValues:
 
 @dataclass(frozen=True)
 class DetectorValues:
-    """Two resistors in series before the coupler's light-emitting diode, and the edges' offsets that follow."""
+    """Two resistors in series with the coupler's light-emitting diode, and the edge offsets that follow."""
 
     each_ohm: float
     each_rated_W: float
@@ -98,7 +98,7 @@ class DetectorValues:
 
 @dataclass(frozen=True)
 class SinkValues:
-    """The heat sink; `K_per_W` None: none is good enough."""
+    """The heat sink. `K_per_W` is None where no heat sink is sufficient."""
 
     K_per_W: float | None
     J_per_K: float
@@ -107,7 +107,7 @@ class SinkValues:
 
 @dataclass(frozen=True)
 class Choice:
-    """Every part, in the order in which they are read, and the values that the wiring sheet prints."""
+    """Every part in printing order, and the values that the wiring sheet uses."""
 
     load: Load
     parts: tuple[Chosen, ...]
@@ -126,5 +126,5 @@ class Choice:
 
     @property
     def not_enough(self) -> tuple[str, ...]:
-        """What the welder file gives and is not enough."""
+        """The ratings in the welder file that are not sufficient."""
         return tuple(f"{p.part}: {y.text}" for p in self.parts for y in p.yours if not y.enough)

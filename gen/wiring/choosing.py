@@ -1,4 +1,4 @@
-"""All parts for one machine: composes the sums of power and signal parts."""
+"""All parts for one machine, from the calculations of its power parts and signal parts."""
 
 from __future__ import annotations
 
@@ -28,7 +28,7 @@ from gen.wiring.snubber import alternatives, load_circuits, snubber, worst_recov
 
 @dataclass(frozen=True)
 class Warmth:
-    """A part of the switch on the heat sink chosen, simulated: peak for ever at the pace, and the limit, degC."""
+    """A part of the switch on the chosen heat sink: simulated peak in the steady state at the pace, and its limit, degC."""
 
     part: str
     for_ever_C: float
@@ -36,20 +36,20 @@ class Warmth:
 
 
 class WeldSimulated(Protocol):
-    """What the simulator says of one weld. Of inrush the worst that the readings leave open, of warmth the middle."""
+    """Simulated figures of one weld: inrush at the worst of the readings' uncertainty, temperatures at its middle."""
 
     def inrush(self, table: TimingTable, welder: Welder) -> tuple[float, float, float]:
-        """On shorted electrodes: the peak of the planned start, A; of a start at the voltage zero from the worst residue the
-        peak, A, and the greatest I2t of a half-cycle, A2s."""
+        """On shorted electrodes: the peak of the planned start, A; then, of a start at the voltage zero from the worst
+        remanence, the peak, A, and the greatest I2t of a half-cycle, A2s."""
 
     def warmth(self, table: TimingTable, welder: Welder, period_s: float) -> Sequence[tuple[str, float, float]]:
-        """The switch's parts, a weld every `period_s` for ever: name, peak and limit, degC."""
+        """The switch's parts in the steady state of a weld every `period_s`: name, peak and limit, degC."""
 
 
 def chosen_for(
     welder: Welder, board: Board, pace: float, path: Path, simulated: WeldSimulated
 ) -> tuple[Choice, tuple[Warmth, ...]]:
-    """The parts under the longest weld allowed, at full current and `pace` welds a minute; how warm the switch then gets.
+    """The parts for the longest weld allowed, at full current and `pace` welds a minute, and the switch's temperatures.
 
     `path` names the welder file in a message. Raises InputError.
     """
@@ -89,7 +89,7 @@ def longest_weld(welder: Welder, board: Board, path: Path) -> TimingTable:
 
 
 def choose(welder: Welder, board: Board, load: Load) -> Choice:
-    """What suits this machine under this load. Nothing is bought or drawn here; `yours` compares what the file gives."""
+    """The parts for this machine under this load. `yours` of each compares the ratings in the welder file."""
     varistor_V, varistor_part = varistor(welder)
     ratings, switch_part = switch(welder, load, varistor_V * CLAMPING)
     sink, sink_part = heat_sink(welder, load)

@@ -1,4 +1,4 @@
-"""Protections in the welder file that cannot both be true: nothing is drawn for a machine that cannot be."""
+"""Protections in the welder file that contradict one another. Nothing is drawn for such a machine."""
 
 from __future__ import annotations
 

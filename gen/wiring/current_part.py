@@ -1,4 +1,4 @@
-"""The current transformer on the primary: its ratio, its burden, and what its core must carry."""
+"""The current transformer on the primary: its ratio, its burden, and the flux in its core."""
 
 from __future__ import annotations
 
@@ -12,24 +12,24 @@ from gen.wiring.arithmetic import E24, preferred_at_most, resistor_W
 from gen.wiring.choice import PRACTICE, CalculationLine, Chosen, Yours
 
 TURNS = (500, 1000, 2000, 2500, 3000, 4000, 5000)  # of small through-hole current transformers
-SECONDARY_A = 0.15  # peak, that such a transformer still carries into a few ohms; common practice, no source
+SECONDARY_A = 0.15  # greatest secondary peak of such a transformer into a few ohms; common practice, no source
 USED = 0.9  # of the converter's range
 WINDING_OHM = 40.0  # common practice, no source
-OFFSET_FACTOR = 2.0  # of the flux, where a current begins with the core at its residue; common practice, no source
+OFFSET_FACTOR = 2.0  # on the flux, for a core with remanence at the current's start; common practice, no source
 
 
 def greatest_peak_A(welder: Welder) -> float:
-    """Of the primary, on shorted electrodes at full conduction with the mains at its highest."""
+    """Greatest peak of the primary current: shorted electrodes, full conduction, the mains at its highest."""
     return welder.machine.in_use.short_primary.high * math.sqrt(2) * (1 + MAINS_SHARE) * (1 + SENSOR_SHARE)
 
 
 def turns_for(peak_A: float) -> int:
-    """The least usual ratio whose secondary can carry this peak; the greatest there is where none can."""
+    """The least usual turns ratio whose secondary bears this peak; the greatest ratio where none does."""
     return next((turns for turns in TURNS if peak_A / turns <= SECONDARY_A), TURNS[-1])
 
 
 def current_transformer(welder: Welder, board: Board) -> Chosen:
-    """The part, its sums, and whether the one that the file gives shows all that may flow."""
+    """The part, its calculation, and whether the file's transformer covers the greatest current."""
     peak_A, frequency_Hz = greatest_peak_A(welder), welder.mains.frequency_Hz
     turns = turns_for(peak_A)
     room_V = board.logic_V * (0.5 - BIAS_SHARE) * USED

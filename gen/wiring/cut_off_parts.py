@@ -1,4 +1,4 @@
-"""Parts that cut off by hand or by a fault: isolator, emergency stop, residual-current device."""
+"""Parts that disconnect by hand or on a fault: isolator, emergency stop, residual-current device."""
 
 from __future__ import annotations
 
@@ -10,14 +10,14 @@ from gen.ranges import shown
 from gen.wiring.choice import PRACTICE, CalculationLine, Chosen, Load
 from gen.wiring.power_parts import step_up
 
-# AC-23A, IEC 60947-3, from memory: makes 10 times, breaks 8 times its rated operational current.
+# AC-23A, IEC 60947-3, from memory: making capacity 10 times, breaking capacity 8 times the rated operational current.
 MAKING = 10.0
 ISOLATOR_STEPS = (16, 20, 25, 32, 40, 63, 80, 100, 125, 160, 200, 250, 315, 400, 630, 800, 1250, 2500)
-SOCKET_A = 32.0  # of a socket outlet for anybody, up to which IEC 60364-4-41 asks for 30 mA, from memory
+SOCKET_A = 32.0  # IEC 60364-4-41 requires 30 mA at socket outlets for general use up to this rating, from memory
 
 
 def isolator(welder: Welder, load: Load) -> Chosen:
-    """A switch-disconnector that may be opened and closed under the worst current that this machine can draw."""
+    """A switch-disconnector rated to make and break the greatest current of this machine."""
     making_A = load.inrush_peak_A.high / math.sqrt(2) / MAKING
     breaker_A = welder.breaker.rating_A if welder.breaker else 0.0
     least_A = max(load.working_rms_A.high, making_A, breaker_A)
@@ -42,14 +42,14 @@ def isolator(welder: Welder, load: Load) -> Chosen:
         "handle that can be locked off; in North America a disconnect switch with a horsepower rating to match"
     )
     notes = (
-        "It cuts off also if somebody opens it in a weld: a plain disconnector (AC-20) must not be opened under load.",
-        "The control isolator beside it: the same kind, 16 A is enough.",
+        "It may be opened during a weld. A plain disconnector (AC-20) must not be opened under load.",
+        "The control isolator next to it is of the same kind; 16 A is enough.",
     )
     return Chosen("isolator", fit, steps, notes=notes)
 
 
 def stop_button() -> Chosen:
-    """An emergency stop whose contacts are forced open by the button itself."""
+    """An emergency stop with direct opening contacts."""
     steps = (
         CalculationLine(
             "contacts",
@@ -70,7 +70,7 @@ def stop_button() -> Chosen:
 
 
 def residual_device(welder: Welder) -> Chosen:
-    """Which residual-current device, and when one is asked for."""
+    """The residual-current device, and the conditions that require one."""
     p = welder.protection
     breaker_A = welder.breaker.rating_A if welder.breaker else None
     reasons = []

@@ -1,8 +1,8 @@
 """The offset of a zero-crossing detector, computed from its parts: an optocoupler's LED behind a series resistor.
 
-The LED lights from where the mains has driven its threshold current through the resistor, and goes out there again, so
-the edge that begins a positive half-cycle comes late and the one that ends it early, each moved by the optocoupler's own
-delay. A band, because nothing in it is known exactly.
+The LED turns on where the mains drives its threshold current through the resistor, and turns off at the same current.
+So the edge at the start of a positive half-cycle is late, and the edge at its end early. The optocoupler's delay is added to
+both. The result is a range, because no part's value is known exactly.
 """
 
 from __future__ import annotations
@@ -19,7 +19,7 @@ RESISTORS = 0.05
 
 @dataclass(frozen=True)
 class DetectorParts:
-    """`series_ohm` before the LED, `pull_ohm` at the output; transfer ratios and delays as the data sheet's ends."""
+    """`series_ohm` in series with the LED, `pull_ohm` at the output; transfer ratios and delays from the data sheet."""
 
     series_ohm: float
     pull_ohm: float
@@ -34,7 +34,7 @@ def offset_from_parts(
 ) -> Figure:
     """The edge minus the true crossing in microseconds, for the rising or the `falling` edge.
 
-    ValueError where the mains never drives enough current through the LED.
+    Raises ValueError where the mains never drives enough current through the LED.
     """
     found = []
     for led_V, switches, series, pull, percent, mains, delay_us in itertools.product(

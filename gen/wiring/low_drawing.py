@@ -1,4 +1,4 @@
-"""The low-voltage side around the timer board: contacts, then detector and computer, then 24 V with what it drives."""
+"""The drawings of the low-voltage side: contacts; detector and computer; 24 V with gate stage and contactor."""
 
 from __future__ import annotations
 
@@ -28,12 +28,12 @@ _WORDS = {
     "mirror": "mirror: closed, open = shut",
 }
 _CLOSED = ("stop", "over_temperature", "mirror")  # contacts that are closed at rest
-_PIN, _EDGE = 21.0, 30.0  # the timer board, right of what it reads
+_PIN, _EDGE = 21.0, 30.0  # the timer board, right of its inputs
 _FIRST, _PITCH = 3.2, 4.6
 
 
 def low_pages(netlist: Netlist, board: Board) -> tuple[DrawnPage, ...]:
-    """The low-voltage side, with the board's own pins."""
+    """The pages of the low-voltage side, with the board's pin labels."""
     part = netlist.part("A1")
     roles = [] if part is None else [name for name in part.low if name in board.pins]
     return (
@@ -50,7 +50,7 @@ def _board(c: Canvas, board: Board, left: float, right: float, bottom: float) ->
 
 
 def _pin(c: Canvas, terminal: str, y: float, x: float, words: tuple[str, str]) -> None:
-    """A pin of the board: what it is for, and its label as printed on the board."""
+    """A pin of the board: its purpose, and its label as printed on the board."""
     left = x == _PIN
     what, label = words
     side: Beside = "right" if left else "left"
@@ -72,7 +72,7 @@ def _contacts_page(netlist: Netlist, board: Board, roles: list[str]) -> DrawnPag
 
 
 def _contact(c: Canvas, role: str, y: float, number: int) -> None:
-    """A contact to 0 V, its lead, and the filter at the board."""
+    """A contact to 0 V, its lead, and its filter at the board."""
     part, hot, cold = _CONTACT[role]
     c.add(elm.Switch(nc=role in _CLOSED).endpoints((4.0, -y), (1.8, -y)))
     c.terminal(f"{part}.{hot}", (4.0, y), "below")
@@ -163,7 +163,7 @@ def _conduction(c: Canvas, y: float) -> None:
     c.name("COND", (_PIN - 0.3, y - 0.55), "right")
 
 
-_OUT = 7.4  # the timer board, left of what it drives
+_OUT = 7.4  # the timer board, left of its outputs
 
 
 def _outputs_page(netlist: Netlist, board: Board) -> DrawnPage:
@@ -188,7 +188,7 @@ def _outputs_page(netlist: Netlist, board: Board) -> DrawnPage:
 
 
 def _chain(c: Canvas) -> None:
-    """24 V through the stop and the over-temperature contact; the board's own 5 V before them."""
+    """The 24 V line through the stop and the over-temperature contact. The board's 5 V branches off before them."""
     c.box("G1", (21.6, 0), (7.4, 2.4), ("24 V supply",), at=(3.7, 0.9), bottom={"+": 1.4, "0V": 6.0})
     c.flag("G1.0V", "down")
     x = 23.0
@@ -218,7 +218,7 @@ def _chain(c: Canvas) -> None:
 
 @dataclass(frozen=True)
 class _Stage:
-    """A driver stage: its part, the words in its box, the board's pin, their net, and the pull-down resistor."""
+    """A driver stage: its part, the text in its box, the board's pin, their net, and the pull-down resistor."""
 
     part: str
     words: tuple[str, str]
@@ -228,7 +228,7 @@ class _Stage:
 
 
 def _stage(c: Canvas, y: float, stage: _Stage) -> None:
-    """A stage between a pin that is pulled down and what it drives, from the supply that stop and heat break."""
+    """A stage behind a pulled-down pin, fed by the supply that stop and over-temperature contact break."""
     c.two(stage.resistor, elm.ResistorIEC, ((9.4, y + 0.7), (9.4, y + 2.7)))
     c.wire((9.4, y), f"{stage.resistor}.1")
     c.flag(f"{stage.resistor}.2", "down", 0.2)

@@ -1,4 +1,4 @@
-"""The mains side: one drawing of supply, control feed and earth, one from the contactor down to the electrodes."""
+"""The drawings of the mains side: supply, control feed and earth; contactor, switch and transformer."""
 
 from __future__ import annotations
 
@@ -11,32 +11,35 @@ import schemdraw.elements as elm
 from gen.wiring.canvas import LINE, Canvas, DrawnPage, Place
 from gen.wiring.netlist import Netlist
 
-# Without annotations in schemdraw.
+# schemdraw has no annotations.
 _SCR: Any = elm.SCR
 _TRIAC: Any = elm.Triac
 
 _COIL: Any = elm.Inductor
 
 SUPPLY, POWER = 1, 2  # numbers of the drawings
-_LINE_LETTERS = 72  # of a line of words across the page
-_MOST_TAPS = 4  # whose names stand in the drawing
+_LINE_LETTERS = 72  # of a line of text across the page
+_MOST_TAPS = 4  # that are named in the drawing
 
 
 @dataclass(frozen=True)
 class Taps:
-    """The transformer's taps by name, none where it has no tap switch, and the one in use."""
+    """The names of the transformer's taps (empty without a tap switch), and the one in use."""
 
     names: tuple[str, ...]
     in_use: str
 
 
 def mains_pages(netlist: Netlist, taps: Taps, coil: int, bond: int) -> tuple[DrawnPage, ...]:
-    """The mains side. `coil` and `bond`: the drawings with the contactor's coil and with 0 V at its bond to earth."""
+    """The pages of the mains side.
+
+    `coil` and `bond`: the numbers of the drawings with the contactor's coil, and with the bond of 0 V to earth.
+    """
     return _supply_page(netlist, bond), _power_page(netlist, taps, coil)
 
 
 def _pole(c: Canvas, part: str, x: float, rows: tuple[float, float], names: tuple[str, str], *, left: bool) -> None:
-    """One pole of a switch, upright, its numbers to the left or to the right."""
+    """One pole of a switch, upright, with its terminal numbers to the left or to the right."""
     top, bottom = rows
     c.add(elm.Switch().endpoints((x, -top), (x, -bottom)))
     for name, y, along in ((names[0], top, 0.6), (names[1], bottom, -0.6)):
@@ -89,7 +92,7 @@ def _supply(c: Canvas) -> None:
 
 
 def _control(c: Canvas) -> None:
-    """The small wires by an isolator of their own, to the 24 V supply and the detector."""
+    """The control feed through its own isolator to the 24 V supply and the detector."""
     feed, rows, fuses = 4.4, (8.4, 10.6), (11.6, 13.6)
     for x, rail, names in ((_CL, _L, ("1", "2")), (_CN, _N, ("3", "4"))):
         _pole(c, "Q2", x, rows, names, left=x == _CL)
@@ -229,7 +232,7 @@ def _switch(c: Canvas) -> None:
 
 
 def _kinds(c: Canvas, top: float, bottom: float) -> None:
-    """The switch itself between the two buses, and its gate isolator."""
+    """The symbol of the switch between the two buses, and its gate isolator."""
     part = c.netlist.part("V1")
     kind = "" if part is None else part.title
     x, high, low = _K, top + 2.0, bottom - 2.0
@@ -313,7 +316,7 @@ def _transformer(c: Canvas, taps: Taps) -> None:
 
 
 def _windings(c: Canvas, sides: Place, rows: Place, taps: Taps) -> None:
-    """What is inside the transformer: its windings, and where it has one its own tap switch, on the tap in use."""
+    """The transformer's windings, and its tap switch, if any, on the tap in use."""
     (left, right), (top, bottom) = sides, rows
     primary, secondary = top + 3.1, bottom - 0.7
     begin, end = left + 1.4, right - 1.4
@@ -351,5 +354,5 @@ def _tap_switch(c: Canvas, left: float, top: float, taps: Taps) -> None:
 
 
 def _short(name: str) -> str:
-    """A tap's name as far as there is room; the welder file has all of it."""
+    """A tap's name, cut to the room in the drawing. The welder file has the full name."""
     return name if len(name) <= 4 else f"{name[:3]}."

@@ -1,6 +1,6 @@
-"""The upgrade as one value: parts with their terminals, nets that join terminals, and the wires that make up each net.
+"""The upgrade as one value: parts with their terminals, nets that join terminals, and the wires of each net.
 
-The drawings are rendered from it, the wire list and the parts list are read from it.
+Drawings, wire list and parts list are all made from it.
 """
 
 from __future__ import annotations
@@ -14,9 +14,11 @@ Side = Literal["mains", "low"]
 
 @dataclass(frozen=True)
 class Part:
-    """One part. `terminals` by side; `on_board`: it sits on the interface board, so that what joins two such is a track.
+    """One part. `mains` and `low` are its terminals on each side.
 
-    `fitted` False: the welder file does not name it, and it is to be fitted. `link`: a bar between two screws.
+    `on_board`: the part sits on the interface board; two such parts are joined by a track.
+    `fitted` False: the welder file does not name the part, and it is to be fitted.
+    `link`: the part is a bar between two screws.
     """
 
     name: str
@@ -29,15 +31,15 @@ class Part:
     link: bool = False
 
     def terminals(self, side: Side) -> tuple[str, ...]:
-        """The full names of its terminals on one side, such as "V1.A"."""
+        """The full names of the part's terminals on one side, such as "V1.A"."""
         return tuple(f"{self.name}.{terminal}" for terminal in (self.mains if side == "mains" else self.low))
 
 
 @dataclass(frozen=True)
 class Kind:
-    """What the wires of a net are: least conductor and colours. Examples only: the local code decides.
+    """Least conductor and colours of a net's wires. Examples only: the local code decides.
 
-    `heavy`: it carries the welding current or is protective earth.
+    `heavy`: the wire conducts the welding current or is protective earth.
     """
 
     gauge: str
@@ -49,7 +51,7 @@ class Kind:
 
 @dataclass(frozen=True)
 class Connection:
-    """One wire or track of a net, where it differs from the net's others in `kind`."""
+    """One wire or track of a net. `kind` is None where the net's own kind applies."""
 
     start: str
     end: str
@@ -57,18 +59,18 @@ class Connection:
 
 
 def chain(*terminals: str, kind: Kind | None = None) -> tuple[Connection, ...]:
-    """From each terminal to the next."""
+    """Connections from each terminal to the next."""
     return tuple(Connection(start, end, kind) for start, end in pairwise(terminals))
 
 
 def star(middle: str, *others: str, kind: Kind | None = None) -> tuple[Connection, ...]:
-    """From one terminal to each of the others."""
+    """Connections from one terminal to each of the others."""
     return tuple(Connection(middle, other, kind) for other in others)
 
 
 @dataclass(frozen=True)
 class Net:
-    """Terminals that are joined, by links that leave no ring and no end loose. The name marks each wire's ends."""
+    """Terminals joined by links. The links form a tree: no ring, no loose end. The name marks each wire's ends."""
 
     name: str
     side: Side
@@ -77,7 +79,7 @@ class Net:
 
     def __post_init__(self) -> None:
         reached = {self.links[0].start}
-        for link in self.links:  # each has one end in what is joined already
+        for link in self.links:  # one end of each is joined already
             if (link.start in reached) == (link.end in reached):
                 raise ValueError(f"net {self.name}: {link.start} to {link.end} joins nothing new")
             reached |= {link.start, link.end}
@@ -103,7 +105,7 @@ class Wire:
 
 @dataclass(frozen=True)
 class Netlist:
-    """Everything that is wired for one machine and one board. Each terminal is in exactly one net."""
+    """All parts and nets of one machine and one board. Each terminal is in exactly one net."""
 
     parts: tuple[Part, ...]
     nets: tuple[Net, ...]

@@ -1,4 +1,4 @@
-"""Parts that carry the welding current: switch, heat sink, fuse, contactor, varistor, conductors."""
+"""Parts in the welding current's circuit: switch, heat sink, fuse, contactor, varistor, conductors."""
 
 from __future__ import annotations
 
@@ -21,12 +21,12 @@ RMS_MARGIN = 1.5
 SURGE_MARGIN = 1.5
 OFF_STATE_MARGIN = 2.5
 FUSE_MARGIN = 1.25
-AGEING = 0.6  # of the fuse's pre-arcing I2t, which each inrush may use without ageing it
+AGEING = 0.6  # of the fuse's pre-arcing I2t: an inrush up to this share does not age the fuse
 CLEARING = 5.0  # total over pre-arcing I2t of a semiconductor fuse at its rated voltage, from memory
-FUSE_BELOW_SWITCH = 0.75  # total I2t of the fuse over that of the switch
+FUSE_BELOW_SWITCH = 0.75  # greatest total I2t of the fuse over that of the switch
 CASE_C = 85.0
 WARM_BOX_C = 40.0  # inside an enclosure in a warm workshop
-RIPPLE_K = 10.0  # by which one weld may warm the sink
+RIPPLE_K = 10.0  # greatest rise of the sink during one weld
 ALUMINIUM_J_PER_KG_K = 900.0
 OVERVOLTAGE = 1.1  # EN 50160: 230 V and 10 %
 CLAMPING = 2.7  # a disc varistor's clamping voltage over its continuous rating, from memory
@@ -43,7 +43,7 @@ CONTACTOR_STEPS = (9, 12, 18, 25, 32, 40, 50, 65, 80, 95, 115, 150, 185, 250, 40
 
 @dataclass(frozen=True)
 class WireSize:
-    """A copper conductor in both worlds' sizes, each enough by itself, and the current that both carry."""
+    """A copper conductor in mm2 and in AWG, each sufficient alone, and the ampacity of the lesser."""
 
     mm2: float
     awg: str
@@ -54,9 +54,9 @@ class WireSize:
         return f"{self.mm2:g} mm2 / {self.awg} AWG"
 
 
-# Of each row the gauge has no less copper than the section, and the current is the lesser of IEC 60364-5-52 (copper, PVC, two
-# loaded conductors in conduit on a wall, method B1, 30 degC) and NEC table 310.16 (copper, 75 degC) with the limits of 240.4(D)
-# for small conductors; both from memory.
+# In each row the gauge has no less copper than the section. The current is the lesser of two, both from memory:
+# IEC 60364-5-52 (copper, PVC, two loaded conductors in conduit on a wall, method B1, 30 degC), and NEC table 310.16
+# (copper, 75 degC) with the limits of 240.4(D) for small conductors.
 CONDUCTORS = (
     WireSize(1.5, "14", 15),
     WireSize(2.5, "12", 20),
@@ -79,13 +79,13 @@ _KINDS: dict[str, tuple[str, ...]] = {
 
 
 def step_up(value: float, steps: tuple[int, ...]) -> float:
-    """The next step up; above the last there are no parts to name, so the value itself in two digits."""
+    """The next step up. Above the last step no part is sold, so the value itself is returned, to two digits."""
     found = step_at_least(value, steps)
     return found if found is not None else float(f"{value * 1.05:.2g}")
 
 
 def varistor(welder: Welder) -> tuple[float, Chosen]:
-    """Continuous rating and the part."""
+    """The varistor's continuous rating, V, and the part."""
     volts = welder.mains.voltage_V
     rated_V = step_up(volts * OVERVOLTAGE, VARISTOR_STEPS)
     fit = (
@@ -107,7 +107,7 @@ def varistor(welder: Welder) -> tuple[float, Chosen]:
 
 
 def switch(welder: Welder, load: Load, clamp_V: float) -> tuple[SwitchRatings, Chosen]:
-    """The pair of thyristors: ratings, and how they compare with the switch in the welder file."""
+    """The pair of thyristors: least ratings, and their comparison with the switch in the welder file."""
     volts, half_s = welder.mains.voltage_V, 0.5 / welder.mains.frequency_Hz
     rms_least = load.working_rms_A.high * RMS_MARGIN
     peak_V = volts * math.sqrt(2) * OVERVOLTAGE
@@ -180,7 +180,7 @@ def switch(welder: Welder, load: Load, clamp_V: float) -> tuple[SwitchRatings, C
 
 
 def heat_sink(welder: Welder, load: Load) -> tuple[SinkValues, Chosen]:
-    """Thermal resistance and heat capacity for the pace, by the case's limit and where known by the junction's."""
+    """Thermal resistance and heat capacity for the pace, by the case's limit and, if known, the junction's."""
     s = welder.switch
     on_W = pair_loss_W(s.on_state_V, s.on_state_slope_mohm / 1000, load.working_rms_A.high)
     asked = load.weld_s * load.welds_per_minute / 60
@@ -253,7 +253,7 @@ def _mass(J_per_K: float) -> str:
 
 
 def fuse(welder: Welder, load: Load, ratings: SwitchRatings) -> tuple[float, Chosen]:
-    """Rated current and the part, and why the circuit breaker does not take its place."""
+    """The fuse's rated current, A, and the part; the last line says whether the circuit breaker could replace it."""
     volts = welder.mains.voltage_V
     rated_A = step_up(load.working_rms_A.high * FUSE_MARGIN, FUSE_STEPS)
     switch_i2t = welder.switch.i2t_A2s or ratings.i2t_A2s
@@ -295,16 +295,16 @@ def fuse(welder: Welder, load: Load, ratings: SwitchRatings) -> tuple[float, Cho
 
 
 def _breaker_instead(welder: Welder, most_A2s: float) -> CalculationLine:
-    """Whether the circuit breaker would save the switch: by the standard's bands, for no maker's curve is known here.
+    """Whether the circuit breaker protects the switch, by the standard's bands, since no maker's curve is known here.
 
-    At every fault from the electrodes shorted to a short circuit at the machine.
+    Faults considered: from shorted electrodes to a short circuit at the machine.
     """
-    what, fitted, machine = "a circuit breaker in its place", welder.breaker, welder.machine
+    quantity, fitted, machine = "a circuit breaker in its place", welder.breaker, welder.machine
     ask = "a semiconductor fuse (IEC 60269-4), unless its maker's let-through curve says less"
     curve = curve_of(fitted)
     if fitted is None or curve is None:
         working = "no breaker of IEC 60898-1 or UL 489 in the welder file"
-        return CalculationLine(what, working, f"does not count: {ask}", "its bands are not known here")
+        return CalculationLine(quantity, working, f"does not count: {ask}", "its bands are not known here")
     prospective_A = machine.voltage_V / math.hypot(machine.source_resistance.low, machine.source_reactance.low)
     least_A = min(machine.in_use.short_primary.low, prospective_A)
     let_A2s, at_A, after_s = most_let_through(fitted, least_A, prospective_A)
@@ -314,7 +314,7 @@ def _breaker_instead(welder: Welder, most_A2s: float) -> CalculationLine:
     through = f"lets {shown(let_A2s)} A2s through" if math.isfinite(let_A2s) else "lets any through"
     word = "it would do" if saves else f"it does not save the switch: {ask}"
     return CalculationLine(
-        what,
+        quantity,
         f"{faults}: at {shown(at_A)} A it {opens}",
         f"{through}: {word}",
         f"{curve.source}, at the slow end of its bands; supply {machine.source_resistance.source}",
@@ -326,7 +326,7 @@ def _fuse_volts(volts: float) -> float:
 
 
 def contactor(welder: Welder, load: Load) -> tuple[float, Chosen]:
-    """Rated current (AC-3) and the part."""
+    """The contactor's rated current (AC-3), A, and the part."""
     making = load.inrush_peak_A.high / math.sqrt(2) / MAKING
     least = max(load.working_rms_A.high, making)
     rated_A = step_up(least, CONTACTOR_STEPS)
@@ -350,7 +350,7 @@ def contactor(welder: Welder, load: Load) -> tuple[float, Chosen]:
         "is for transformers), with a mirror contact, coil 24 V DC of at most 10 W behind a clamp"
     )
     notes = (
-        "As a rule it opens without current, but it must break a weld in which the stop is pressed.",
+        "It usually opens without current, but it must break the weld's current when the stop is pressed.",
         "Mirror contact (IEC 60947-4-1 Annex F, from memory): closed only while every main contact is open, so that a welded one "
         "is seen.",
         "Clamp at the coil: a suppressor that works both ways (TVS), or a diode in series with a Zener diode. With a plain diode "
@@ -360,17 +360,17 @@ def contactor(welder: Welder, load: Load) -> tuple[float, Chosen]:
 
 
 def conductor_gauge(amperes: float) -> str:
-    """The least conductor of the example table for a current; beyond the table the local code alone."""
+    """The least conductor of the example table for a current, as text. Beyond the table: the local code."""
     return next((conductor.gauge for conductor in CONDUCTORS if conductor.most_A >= amperes), "local code")
 
 
 def conductor_current_A(welder: Welder, load: Load) -> float:
-    """What the power conductors must carry: the breaker's rating, or the working current where that is more or alone known."""
+    """Current of the power conductors, A: the breaker's rating, or the working current if greater or if none is named."""
     return max(welder.breaker.rating_A if welder.breaker else 0.0, load.working_rms_A.high)
 
 
 def conductors(welder: Welder, load: Load) -> Chosen:
-    """Cross-section, as a pointer to the local code only."""
+    """The conductors, with an example of the cross-section. The local code decides."""
     amperes = conductor_current_A(welder, load)
     steps = (
         CalculationLine(
@@ -396,7 +396,7 @@ def conductors(welder: Welder, load: Load) -> Chosen:
 
 
 def inrush_figure(planned_A: float, worst_A: float) -> Figure:
-    """The inrush from what is planned to the worst, with where it comes from."""
+    """The inrush peak from the planned start to the worst start, with its source."""
     source = (
         "simulated on shorted electrodes: as planned, to a start at the voltage zero from the worst residue of the hardest "
         "core that `weldbeat sweep` draws, with the least supply and coil in air to hold it back"

@@ -28,14 +28,14 @@ DRAWING_FILES = (
 )  # fmt: skip
 
 SHEET_CAUTION = (
-    "This sheet is a proposal and no certified design. It has not seen your machine, does not check what was wired, and "
-    "knows no local code. A capacitor may hold its charge after isolating: wait, and measure before touching."
+    "This sheet is a proposal and no certified design. It does not know your machine, your wiring or your local code. "
+    "A capacitor may hold its charge after isolating: wait, and measure before touching."
 )
 
 
 @dataclass(frozen=True)
 class Sheet:
-    """The wiring sheet: the netlist that it was drawn from, the drawings as (file name, SVG), and the whole as HTML."""
+    """The wiring sheet: its netlist, its drawings as (file name, SVG), and the document as HTML."""
 
     netlist: Netlist
     drawings: tuple[tuple[str, str], ...]
@@ -43,7 +43,7 @@ class Sheet:
 
 
 def wiring_sheet(welder: Welder, board: Board, choice: Choice) -> Sheet:
-    """Draw and write everything. Same machine, same bytes. Raises Wrong where the machine's switch must not be wired."""
+    """Make the whole sheet. Same machine, same bytes. Raises Wrong where the machine's switch must not be wired."""
     netlist = upgrade(welder, board, choice)
     pages = drawn_pages(welder, board, netlist)
     environment = html_templates("gen.wiring")
@@ -85,7 +85,7 @@ def wiring_sheet(welder: Welder, board: Board, choice: Choice) -> Sheet:
 
 
 def drawn_pages(welder: Welder, board: Board, netlist: Netlist) -> tuple[DrawnPage, ...]:
-    """The drawings in their order. Raises ValueError where a terminal of the netlist is in none of them, or in two."""
+    """The drawings in order. Raises ValueError where a terminal of the netlist is in none of them, or in two."""
     taps = Taps(tuple(welder.transformer.taps or ()), welder.transformer.tap or "")
     pages = (*mains_pages(netlist, taps, OUTPUTS, SIGNALS), *low_pages(netlist, board))
     drawn = sorted(terminal for page in pages for terminal in page.terminals)
@@ -97,7 +97,7 @@ def drawn_pages(welder: Welder, board: Board, netlist: Netlist) -> tuple[DrawnPa
 
 
 def _supply(welder: Welder) -> str:
-    """What the second conductor is, and how that is known."""
+    """Whether the second conductor is live or neutral, and how that is known."""
     what = "LB is a second live conductor." if second_is_live(welder.mains) else "N is a neutral."
     if welder.mains.voltage_to_earth_V is not None:
         return what
@@ -105,14 +105,14 @@ def _supply(welder: Welder) -> str:
 
 
 def american(welder: Welder) -> bool:
-    """Whether wires are named as North America does: by the breaker's standard, or by 60 Hz where that says nothing."""
+    """Whether wires are named by North American practice: by the breaker's standard, or by 60 Hz if none is named."""
     if welder.breaker is not None and welder.breaker.standard in ("IEC 60898-1", "UL 489"):
         return welder.breaker.standard == "UL 489"
     return welder.mains.frequency_Hz == 60
 
 
 def _of_country(gauge: str, in_america: bool) -> str:
-    """Of a cross-section in mm2 and AWG the one that the owner's country uses."""
+    """The half of "mm2 / AWG" that the owner's country uses."""
     metric, slash, awg = gauge.partition(" / ")
     return (awg if in_america else metric) if slash else gauge
 
@@ -122,7 +122,7 @@ def _joined(netlist: Netlist) -> frozenset[str]:
 
 
 def _answer(welder: Welder, erratum: Erratum) -> str:
-    """What of this wiring meets an erratum of the chip's pins."""
+    """The parts of this wiring that an erratum of the chip's pins demands."""
     pulls = {"detector": "R7", "gate": "R8", "contactor": "R9"}
     if welder.detector.kind == "pulse":
         pulls["detector"] = "U1 (it drives the pin low itself)"
@@ -131,20 +131,20 @@ def _answer(welder: Welder, erratum: Erratum) -> str:
 
 
 def rules(welder: Welder, board: Board, choice: Choice, netlist: Netlist) -> tuple[str, ...]:
-    """What the wiring must do that the lines of the drawings do not show. Names only parts of the netlist."""
+    """Requirements that the drawings do not show. They name only parts of the netlist."""
     across = [part.name for part in netlist.parts if part.mains and part.low and not part.link]
     d, sense = choice.detector, welder.board.conduction_sense
     gate = board.pins["gate"]
     read = ", before every gate"
     secondary = (
-        "The secondary is earthed at one point (XS) and nowhere else: a second point would carry part of the welding current."
+        "The secondary is earthed at one point (XS) and nowhere else: part of the welding current would flow through a second."
         if earths_secondary(welder)
-        else "The secondary is not earthed: the residual-current device, tested each month, stands in for it."
+        else "The secondary is not earthed: the residual-current device, tested each month, protects in its place."
     )
     drive = f"the one-shot of {one_shot(welder).length_ms.text} runs out"
     found = [
         "Stop (S1) and the over-temperature contact (B1) break the 24 V of the gate stage and of the contactor's coil "
-        f"themselves. The board only reads them: S1 by its second contact{read}, and B2 beside B1. "
+        f"themselves. The board only reads them: S1 by its second contact{read}, and B2 next to B1. "
         "Both are closed at rest; an open or broken lead stops.",
         f"The gate current ends within {DRIVE_LIMIT_MS:g} ms of the pin's rise, however long the pin stays high: {drive}.",
         f"From power-up until the program sets it the gate pin is: {gate.at_boot}. R8 holds it low then, R9 the contactor's.",
@@ -170,10 +170,10 @@ def rules(welder: Welder, board: Board, choice: Choice, netlist: Netlist) -> tup
         f"The external pulls at detector, gate and contactor are {d.pull_ohm / 1000:g} kohm.",
     ]
     if welder.force.source != "air":
-        beside = ", which is why its pin is the one after that of the stop" if board.follows.get("pedal") else ""
+        adjacent = ", which is why its pin is the one after that of the stop" if board.follows.get("pedal") else ""
         found.append(
-            "Letting go takes the force away, so the pedal (S2) ends the weld twice over: the program reads its pin, and the "
-            f"firing hardware looks at it before every gate{beside}. A program that hangs gives no further gate."
+            "Releasing the pedal removes the force, so the pedal (S2) ends the weld in two ways: the program reads its pin, and "
+            f"the firing hardware reads it before every gate{adjacent}. A program that hangs gives no further gate."
         )
     if sense:
         what, how = choice.part("conduction sense").steps[1].what, choice.part("conduction sense").steps[1].result

@@ -1,4 +1,4 @@
-"""Parts that fire, watch and isolate: snubber, gate drive, detector, conduction sense, insulation."""
+"""Parts of firing, sensing and isolation: gate drive, detector, conduction sense, insulation."""
 
 from __future__ import annotations
 
@@ -40,22 +40,22 @@ REINFORCED = ((150, 3.0), (300, 5.5), (600, 8.0))
 
 
 def longest_gate_ms(welder: Welder) -> float:
-    """From full current's firing, than which no gate begins sooner, to where gates end, where the mains runs slow."""
+    """The longest gate: from the firing of full current, the earliest of all, to the gate's end, at the lowest frequency."""
     f = welder.mains.frequency_Hz
     return degrees_to_us(GATE_END_DEG - scale_of(welder).full_deg, f) / FREQUENCY_BAND[0] / 1000
 
 
 def gates_ohm(mains_V: float) -> float:
-    """The resistor between the gates, so that the mains' peak drives no more than one pulse of a phototriac coupler."""
+    """The resistor between the gates, which limits the current at the mains' peak to a phototriac coupler's pulse rating."""
     return preferred_at_least(mains_V * math.sqrt(2) * OVERVOLTAGE / PHOTOTRIAC_PULSE_A)
 
 
-# Lines that are of a phototriac coupler alone.
+# Lines for a phototriac coupler only.
 _COUPLER_ONLY = ("resistor between the gates", "off-state voltage of the coupler")
 
 
 def gate_drive(welder: Welder, board: Board) -> tuple[Figure, Chosen]:
-    """What the one-shot may last, and the part."""
+    """The range of the one-shot's length, ms, and the part."""
     volts = welder.mains.voltage_V
     longest = longest_gate_ms(welder)
     band = Figure(longest * LONGEST_GATE_MARGIN, DRIVE_LIMIT_MS, "ms", "longer than any gate, at most 12 ms")
@@ -121,7 +121,7 @@ def gate_drive(welder: Welder, board: Board) -> tuple[Figure, Chosen]:
 
 
 def detector(welder: Welder, board: Board) -> tuple[DetectorValues, Chosen]:
-    """Resistors, their heat, and the band in which the edges come."""
+    """The resistors, their heat, and the range of the edges' offsets."""
     volts, f, square = welder.mains.voltage_V, welder.mains.frequency_Hz, welder.detector.kind == "square"
     share_V = volts * OVERVOLTAGE / 2
     peak_V = volts * math.sqrt(2) * OVERVOLTAGE
@@ -130,7 +130,7 @@ def detector(welder: Welder, board: Board) -> tuple[DetectorValues, Chosen]:
     peaks = Figure(low_V, high_V, "V", "EN 50160, +10 and -15 %")
     pull = 1 / (1 / PULL_OHM + 1 / INTERNAL_PULL_OHM[0]), 1 / (1 / PULL_OHM + 1 / INTERNAL_PULL_OHM[1])
     low_A, high_A = (LOGIC_OF_SUPPLY[n] * board.logic_V / pull[1 - n] for n in (0, 1))
-    # The diode's current at which the pin changes: least with a good coupler and a low threshold.
+    # The diode current at which the pin changes: least with a high transfer ratio and a low threshold.
     led = low_A / TRANSFER.high, high_A / TRANSFER.low
     threshold = Figure(led[0] * 2 * each + LED_V[0], led[1] * 2 * each + LED_V[1], "V", "diode current times resistors")
     late = Figure(
@@ -187,8 +187,8 @@ def detector(welder: Welder, board: Board) -> tuple[DetectorValues, Chosen]:
     way = "down" if square else "up"
     fit = f"{shape}; two {each / 1000:g} kohm {EACH_RATED_W:g} W in series; {PULL_OHM / 1000:g} kohm {way} at the pin"
     notes: tuple[str, ...] = (
-        "It goes across the two conductors that feed the transformer, before the contactor: no other phase, no other outlet.",
-        "The band is of this detector. Measure the offsets of the one that is built, and give those.",
+        "Connect it across the two conductors that feed the transformer, before the contactor: no other phase, no other outlet.",
+        "The band is that of this design. Measure the offsets of the detector that is built, and enter those.",
         *outside,
     )
     if square and board.family == "rp2":
@@ -197,7 +197,7 @@ def detector(welder: Welder, board: Board) -> tuple[DetectorValues, Chosen]:
 
 
 def conduction_sense(welder: Welder, board: Board, values: DetectorValues) -> Chosen:
-    """The coupler across the switch, and the capacitor at the pin."""
+    """The coupler across the switch, and its capacitor at the pin."""
     dark_us = 2 * values.offset_rise_us.high if welder.detector.kind == "square" else -2 * values.offset_rise_us.low
     pulls = [1 / (1 / SENSE_PULL_OHM + 1 / own) for own in INTERNAL_PULL_OHM]
     dark = CalculationLine(
@@ -220,16 +220,16 @@ def conduction_sense(welder: Welder, board: Board, values: DetectorValues) -> Ch
     )
     on = welder.board.conduction_sense
     notes = (
-        "Low: voltage across the switch, it blocks. It tells a shorted switch before you touch the electrodes, and a gate "
+        "Low: voltage across the switch, so it blocks. It reports a shorted switch before you touch the electrodes, and a gate "
         "lead that has come off."
-        " The board times with it how long each current lasts, and knows the load angle from that.",
+        " The board also times each current with it, and derives the load angle.",
         "In use here." if on else "Optional, and not named in the welder file (board.conduction_sense = true).",
     )
     return Chosen("conduction sense", fit, (dark, at_pin), notes=notes)
 
 
 def insulation(welder: Welder) -> Chosen:
-    """Insulation between the sides, protective class, and the transformer's class for the thermal contact."""
+    """Insulation between the sides, protective class, and the opening temperature of the thermal contact."""
     volts = welder.mains.voltage_V
     clearance = next((mm for most, mm in REINFORCED if volts <= most), REINFORCED[-1][1])
     limits = {"A": 105, "E": 120, "B": 130, "F": 155, "H": 180}

@@ -1,4 +1,4 @@
-"""The snubber across the switch, and whether a triac or a relay could stand in the switch's place."""
+"""The snubber across the switch, and whether a triac or a relay could replace the thyristors."""
 
 from __future__ import annotations
 
@@ -27,18 +27,18 @@ DISCHARGE_A = 10.0
 LEAST_SNUBBER_W = 3.0
 STATIC_DV_DT = 500.0  # V/us of a thyristor
 TYPICAL_COMMUTATING = 5.0  # V/us of a triac
-HALF = 0.5  # of a rating that is used
+HALF = 0.5  # of a rating: the share that is used
 MOST_MAINS_OHM = 3300.0
 CAPACITORS_UF = (0.047, 0.1, 0.15, 0.22, 0.33, 0.47)
-# With open electrodes the core's inductance is swung with, and that is no constant: a reading holds from half to twice, and
-# without one the core takes 1 to 10 % of the working current.
+# With open electrodes the snubber resonates with the core's inductance, which is not constant. A reading counts as half to
+# twice its value. Without a reading the magnetising current is 1 to 10 % of the working current.
 IDLE_ABOUT = (0.5, 2.0)
 IDLE_TYPICAL = (0.01, 0.10)
 
 
 @dataclass(frozen=True)
 class SwungCircuit:
-    """What the snubber swings with: inductance, its resistance, and the current at which the switch lets go of it."""
+    """The circuit that resonates with the snubber: inductance, resistance, and the current at which the switch turns off."""
 
     henry: float
     ohm: float
@@ -46,9 +46,9 @@ class SwungCircuit:
 
 
 def open_circuits(welder: Welder) -> tuple[SwungCircuit, ...]:
-    """With open electrodes: the core's inductance at the ends of the idle current's range, let go at the holding current.
+    """Open electrodes: the core's inductance at both ends of the idle current's range, turned off at the holding current.
 
-    The core's own loss, which damps, is left out. So slow a current is let go before it is over; that of a weld is not.
+    The core's loss, which damps, is left out. So slow a current is chopped at the holding current; a weld's is not.
     """
     t, omega = welder.transformer, 2 * math.pi * welder.mains.frequency_Hz
     given = t.open_current_A is not None
@@ -63,7 +63,7 @@ def open_circuits(welder: Welder) -> tuple[SwungCircuit, ...]:
 
 
 def load_circuits(welder: Welder) -> tuple[SwungCircuit, ...]:
-    """What the snubber swings with while welding: the ends of the working impedance's angle and size."""
+    """While welding: the circuits at both ends of the working impedance's angle and size."""
     tap, omega = welder.machine.in_use, 2 * math.pi * welder.mains.frequency_Hz
     sizes = (welder.mains.voltage_V / tap.working_primary.high, welder.mains.voltage_V / tap.short_primary.high)
     angles = (math.radians(max(tap.load_angle.low, 5)), math.radians(tap.load_angle.high))
@@ -71,7 +71,7 @@ def load_circuits(welder: Welder) -> tuple[SwungCircuit, ...]:
 
 
 def snubber(welder: Welder, ratings: SwitchRatings) -> tuple[SnubberValues, Chosen]:
-    """The smallest capacitor, and the resistor with the least peak, that keep peak, rise and discharge within bounds."""
+    """The smallest capacitor, with the resistor of least peak, that keep peak, rise and discharge within their limits."""
     volts, f = welder.mains.voltage_V, welder.mains.frequency_Hz
     peak_V = volts * math.sqrt(2) * OVERVOLTAGE
     circuits, idle = load_circuits(welder), open_circuits(welder)
@@ -146,7 +146,7 @@ def snubber(welder: Welder, ratings: SwitchRatings) -> tuple[SnubberValues, Chos
         f"class X1 for {volts:g} V mains; 1 Mohm across the capacitor to empty it"
     )
     notes: tuple[str, ...] = (
-        "The snubber keeps the primary live: a transformer that hums is no sign, and silence is none either.",
+        "The snubber keeps the primary live. Neither hum nor silence of the transformer shows whether it is.",
     )
     if seen.steepest_V_per_s > steepest * 1e6 or seen.peak_V > HALF * ratings.off_state_V:
         notes += (_what_would(welder, seen),)
@@ -154,7 +154,7 @@ def snubber(welder: Welder, ratings: SwitchRatings) -> tuple[SnubberValues, Chos
 
 
 def _what_would(welder: Welder, seen: Recovery) -> str:
-    """What to fit where no snubber keeps peak and rise within their limits."""
+    """Advice where no snubber keeps peak and rise within their limits."""
     text = "No snubber keeps both peak and rise within their limits here"
     if welder.switch.kind != "scr_pair":
         return f"{text}: fit the pair of thyristors."
@@ -169,13 +169,13 @@ def _what_would(welder: Welder, seen: Recovery) -> str:
 
 
 def worst_recovery(peak_V: float, circuits: Sequence[SwungCircuit], ohm: float, farad: float) -> Recovery:
-    """The worst of peak and of rise over the circuits."""
+    """The greatest peak and the steepest rise over the circuits."""
     found = [recovery(peak_V, c.henry, c.ohm, ohm, farad, c.chopped_A) for c in circuits]
     return Recovery(max(r.peak_V for r in found), max(r.peak_s for r in found), max(r.steepest_V_per_s for r in found))
 
 
 def _rise_limit(welder: Welder) -> float:
-    """V/us that the switch stands at turn-off."""
+    """The greatest rise at turn-off that the switch withstands, V/us."""
     if welder.switch.kind == "triac":
         return welder.switch.commutating_dv_dt_V_per_us or TYPICAL_COMMUTATING
     return STATIC_DV_DT
@@ -184,7 +184,7 @@ def _rise_limit(welder: Welder) -> float:
 def _least_snubber(
     peak_V: float, circuits: tuple[SwungCircuit, ...], off_state_V: float, steepest_V_per_us: float
 ) -> tuple[float, float, Recovery]:
-    """Ohm and farad, and the worst of peak and rise over the circuits."""
+    """Ohm and farad of the least snubber, and the greatest peak and rise over the circuits."""
     best: tuple[float, float, Recovery] | None = None
     for farad in (c * 1e-6 for c in CAPACITORS_UF):
         for ohm in (float(round(n * d)) for d in (10, 100, 1000) for n in E12 if n * d <= MOST_MAINS_OHM):
@@ -197,14 +197,14 @@ def _least_snubber(
                 best = ohm, farad, worst
         if best is not None and best[2].peak_V <= HALF * off_state_V:
             return best
-    if best is None:  # no rise is gentle enough: the most capacitance, and the least resistance that may be
+    if best is None:  # every rise is too steep: take the largest capacitance and the least resistance allowed
         ohm, farad = preferred_at_least(peak_V / DISCHARGE_A), CAPACITORS_UF[-1] * 1e-6
         return ohm, farad, worst_recovery(peak_V, circuits, ohm, farad)
     return best
 
 
 def alternatives(ratings: SwitchRatings, rise_V_per_us: float) -> Chosen:
-    """When a triac or a relay will do, and why usually not."""
+    """The conditions under which a triac or a relay is sufficient."""
     steps = (
         CalculationLine(
             "triac: rise at turn-off",

@@ -1,4 +1,4 @@
-"""The netlist of the upgrade for a machine and its board: what joins what, and why it is there."""
+"""The netlist of the upgrade for one machine and its board: parts, wires, and the purpose of each."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ from gen.wiring.interface.machine import DRAWINGS
 from gen.wiring.netlist import Connection, Kind, Net, Netlist, Part, chain, star
 from gen.wiring.power_parts import conductor_current_A, conductor_gauge
 
-# Terminals of the contacts that the board reads: towards the board, and on 0 V.
+# Terminals of the contacts that the board reads: the one wired to the board, and the one on 0 V.
 TERMINALS = {
     "stop": ("S1.21", "S1.22"),
     "pedal": ("S2.1", "S2.2"),
@@ -34,7 +34,7 @@ def wired_roles(welder: Welder) -> tuple[str, ...]:
 
 
 def upgrade(welder: Welder, board: Board, choice: Choice) -> Netlist:
-    """All of it. Raises Wrong where the machine's switch must not be wired to a transformer."""
+    """The whole netlist. Raises Wrong where the machine's switch must not be wired to a transformer."""
     check_protections(welder)
     kind = welder.switch.kind
     if kind == "zero_cross_relay":
@@ -45,7 +45,7 @@ def upgrade(welder: Welder, board: Board, choice: Choice) -> Netlist:
 
 
 def to_be_fitted(welder: Welder) -> tuple[str, ...]:
-    """What the welder file's [protection] does not name, and the sheet draws all the same."""
+    """Protections that the welder file's [protection] does not name. The sheet draws them nevertheless."""
     p = welder.protection
     missing = (
         (p.isolator, "isolator, lockable"),
@@ -63,17 +63,20 @@ def to_be_fitted(welder: Welder) -> tuple[str, ...]:
 
 
 def earths_secondary(welder: Welder) -> bool:
-    """Drawn unless the machine relies on a residual-current device alone."""
+    """Whether the secondary's earth is drawn: not where the machine relies on a residual-current device alone."""
     return welder.protection.secondary_earthed or not welder.protection.residual_current_device
 
 
 def second_conductor(welder: Welder) -> str:
-    """The supply's second conductor as terminal and wire marker: the neutral N, or LB, live as L is."""
+    """Terminal and wire marker of the supply's second conductor: N for a neutral, LB for a live conductor."""
     return "LB" if second_is_live(welder.mains) else "N"
 
 
 def _second_fuse(welder: Welder) -> Part:
-    """The control feed's second conductor: fused where it is live; a fuse in a neutral would leave the feed live."""
+    """The part in the control feed's second conductor: a fuse where it is live, a link where it is the neutral.
+
+    A blown fuse in a neutral would leave the feed live.
+    """
     if second_is_live(welder.mains):
         return Part("F3", "small fuse", "1 A time-lag, as F2: this conductor is live too", mains=("1", "2"))
     return Part("F3", "link", "a link and no fuse, since this conductor is the neutral", mains=("1", "2"), link=True)
@@ -105,7 +108,7 @@ def _mains_parts(welder: Welder, choice: Choice) -> tuple[Part, ...]:
         Part(
             "Q2",
             "control isolator",
-            "as Q1, 16 A, beside it: detector and 24 V supply without the power circuit",
+            "as Q1, 16 A, next to it: feeds detector and 24 V supply without the power circuit",
             mains=("1", "2", "3", "4"),
         ),
         Part("F1", "semiconductor fuse", choice.part("fuse").fit, mains=("1", "2")),
@@ -194,7 +197,10 @@ def _switch_parts(welder: Welder, choice: Choice) -> tuple[Part, ...]:
 
 
 def _triac_gate(welder: Welder) -> tuple[str, ...]:
-    """The isolator's terminals: a phototriac feeds the gate from the triac's far end, a pulse transformer by itself."""
+    """The gate isolator's terminals.
+
+    A phototriac feeds the gate from the triac's far end. A pulse transformer supplies the gate current itself.
+    """
     return ("G", "1") if welder.protection.gate_drive == "pulse_transformer" else ("2", "G", "1")
 
 
@@ -205,7 +211,7 @@ def _low_parts(welder: Welder, choice: Choice) -> tuple[Part, ...]:
     fed = p.gate_drive not in (None, "direct")
 
     def fitted(name: str, title: str, *terminals: str) -> Part:
-        """A part of the interface board, as its own list has it."""
+        """A part of the interface board, with the description of the board's own parts list."""
         return Part(name, title, interface.part(name).asked, low=terminals or ("1", "2"), on_board=True)
 
     parts = [
@@ -220,7 +226,7 @@ def _low_parts(welder: Welder, choice: Choice) -> tuple[Part, ...]:
         Part(
             "B2",
             "over-temperature",
-            "a second one beside it, for the board",
+            "a second one next to it, for the board",
             low=("1", "2"),
             fitted=p.over_temperature_contact,
         ),
@@ -276,7 +282,7 @@ def _low_parts(welder: Welder, choice: Choice) -> tuple[Part, ...]:
 
 
 def _stage_words(interface: Interface, name: str) -> str:
-    """What a stage is, and where its parts stand."""
+    """A stage's title, its purpose, and the drawing that shows its parts."""
     stage = interface.stage(name)
     assert stage is not None
     return f"{stage.title}. {stage.job} Its parts: drawing {DRAWINGS[name]} (`weldbeat wiring --interface`)"
@@ -307,7 +313,7 @@ def _mains_nets(welder: Welder, choice: Choice) -> tuple[Net, ...]:
     small = Kind("1 mm2 / 16 AWG", "red", "red")
     live = second_is_live(welder.mains)
     small_neutral = Kind("1 mm2 / 16 AWG", "red" if live else "blue", "red" if live else "white")
-    # Alive with Q1 off: IEC 60204-1 (5.3.5 and 13.2.4) and NFPA 79 want such conductors orange, from memory.
+    # These conductors stay live with Q1 off. IEC 60204-1 (5.3.5 and 13.2.4) and NFPA 79 require orange, from memory.
     feed = Kind("1.5 mm2 / 14 AWG", "orange", "orange", "live with Q1 off")
     tap = Kind("1.5 mm2 / 14 AWG", "black", "black", "3 m at most")
     tap_neutral = Kind("1.5 mm2 / 14 AWG", *other, "3 m at most")
@@ -347,7 +353,7 @@ def _mains_nets(welder: Welder, choice: Choice) -> tuple[Net, ...]:
 
 
 def _switch_nets(welder: Welder, switched: Kind, tap: Kind, gate: Kind) -> list[Net]:
-    """The two ends of the switch with what lies across it, and its gates."""
+    """The nets at the two ends of the switch, of the parts across it, and of its gates."""
     kind, sense = welder.switch.kind, welder.board.conduction_sense
     line, load, gates = {
         "scr_pair": ("V1.A", "V1.K", (("U2.G1", "V1.G", "G1"), ("U2.G2", "V2.G", "G2"))),

@@ -1,7 +1,7 @@
-"""The interface board between timer board and power side, drawn, proven and laid out to its last part.
+"""The interface board between timer board and power side, complete to the last part.
 
-`interface_for` is its one entry: the stages with every part, as one frozen value. From it come the schematic
-(`drawing`), the stripboard (`stripboard`), the net list that KiCad reads (`kicad`), and the calculations (`nodal`).
+`interface_for` is its entry. It returns every part by stage, as one frozen value. The schematic (`drawing`), the stripboard
+(`stripboard`), the net list for KiCad (`kicad`) and the calculations (`nodal`) are made from that value.
 """
 
 from gen.wiring.interface.components import BoardStage, Component, Interface, nets_of

@@ -1,7 +1,6 @@
-"""The parts of the interface board: what each is, its value with its tolerance, and which net each of its pins is on.
+"""The parts of the interface board: type, value, tolerance, and the net of each pin.
 
-A board is a frozen value. Drawings, parts list, stripboard, net lists for other programs and every calculation are made
-from it, and nothing of it stands anywhere else.
+A board is a frozen value. Drawings, parts list, stripboard, net lists and every calculation are made from it alone.
 """
 
 from __future__ import annotations
@@ -59,7 +58,7 @@ PINS: dict[Generic, tuple[str, ...]] = {
     "pin": ("1",),
 }
 
-# What to ask a shop for: a rating that any maker's part of the type has to keep. Common practice, no source.
+# Ratings to ask a shop for. Any maker's part of the type with these ratings will do. Common practice, no source.
 BOUGHT: dict[Generic, str] = {
     "signal diode": "silicon, 75 V, 150 mA",
     "rectifier diode": "1 A, 1000 V",
@@ -87,9 +86,9 @@ _UNITS: dict[Generic, str] = {
 
 @dataclass(frozen=True)
 class Component:
-    """One part. `value` in ohm, farad or volt, None where the type says all; `tolerance` as a fraction of it.
+    """One part. `value` in ohm, farad or volt, None where the type alone defines the part; `tolerance` as a fraction.
 
-    `rating`: power, voltage or what else it must stand. `pins`: (pin, net), each pin of its type once.
+    `rating`: the power, voltage or other load that it must withstand. `pins`: (pin, net), each pin of its type once.
     """
 
     name: str
@@ -110,7 +109,7 @@ class Component:
 
     @property
     def value_text(self) -> str:
-        """Its value as it is written on a drawing: `470 kohm`."""
+        """The value as printed on a drawing: `470 kohm`."""
         if self.value is None:
             return ""
         unit = _UNITS[self.generic]
@@ -119,7 +118,7 @@ class Component:
 
     @property
     def asked(self) -> str:
-        """What to ask a shop for, value first."""
+        """The text to ask a shop for, value first."""
         tolerance = f"{100 * self.tolerance:g} %" if self.tolerance else ""
         return ", ".join(
             words for words in (self.value_text, tolerance, self.rating, BOUGHT.get(self.generic, "")) if words
@@ -128,7 +127,7 @@ class Component:
 
 @dataclass(frozen=True)
 class BoardStage:
-    """The parts that do one job together. `job`: one sentence."""
+    """The parts of one stage. `job`: its function in one sentence."""
 
     name: str
     title: str
@@ -137,13 +136,13 @@ class BoardStage:
 
     @property
     def nets(self) -> tuple[str, ...]:
-        """Every net that its parts are on, in their order."""
+        """Every net of the stage, in the order of its parts."""
         return tuple(dict.fromkeys(net for part in self.components for _, net in part.pins if net))
 
 
 @dataclass(frozen=True)
 class Interface:
-    """The whole board. A part's name is its own over all stages; a net of one name is one net over all stages."""
+    """The whole board. Part names are unique over all stages. A net name stands for one net over all stages."""
 
     stages: tuple[BoardStage, ...]
 
@@ -159,7 +158,7 @@ class Interface:
 
     @property
     def nets(self) -> dict[str, frozenset[str]]:
-        """Each net with the pins on it, such as "R33.1"."""
+        """Each net with its pins, such as "R33.1"."""
         return nets_of(self.components)
 
     def part(self, name: str) -> Component:
@@ -172,7 +171,7 @@ class Interface:
 
 
 def nets_of(components: Iterable[Component]) -> dict[str, frozenset[str]]:
-    """Each net of some parts with their pins on it."""
+    """Each net of these parts with its pins."""
     found: dict[str, set[str]] = {}
     for part in components:
         for pin, net in part.pins:
@@ -187,12 +186,12 @@ def resistor(name: str, ohm: float, nets: tuple[str, str], purpose: str, rating:
 
 
 def film(name: str, farad: float, nets: tuple[str, str], purpose: str, tolerance: float = 0.05) -> Component:
-    """A film capacitor, for what is timed."""
+    """A film capacitor, for timing."""
     return Component(name, "film capacitor", tuple(zip(_TWO, nets)), purpose, farad, tolerance, "63 V")
 
 
 def ceramic(name: str, farad: float, nets: tuple[str, str], purpose: str) -> Component:
-    """A ceramic capacitor, for what is smoothed."""
+    """A ceramic capacitor, for smoothing."""
     return Component(name, "ceramic capacitor", tuple(zip(_TWO, nets)), purpose, farad, 0.1, "50 V, X7R")
 
 
@@ -202,14 +201,17 @@ def diode(name: str, anode: str, cathode: str, purpose: str, generic: Generic = 
 
 
 def mosfet(name: str, generic: Generic, nets: tuple[str, str, str], purpose: str) -> Component:
-    """Nets of gate, drain and source."""
+    """A MOSFET. `nets`: those of gate, drain and source."""
     return Component(name, generic, tuple(zip(_MOSFET, nets)), purpose)
 
 
 def comparator(
     name: str, half: tuple[str, str, str], purpose: str, other: tuple[str, str, str] = ("0V", "0V", "")
 ) -> Component:
-    """Two comparators fed from 24E. `half`: nets of output, inverting and other input; the `other` half at rest."""
+    """A dual comparator fed from 24E. `half` and `other`: nets of output, inverting and non-inverting input.
+
+    Without `other` the second half is tied off.
+    """
     out, minus, plus = half
     plus_b, minus_b, out_b = other
     pins = ("1", out), ("2", minus), ("3", plus), ("4", "0V"), ("5", plus_b), ("6", minus_b), ("7", out_b), ("8", "24E")

@@ -1,10 +1,10 @@
-"""The charge pump that holds the contactor: only edges at the pin carry charge, so that only a train of them holds it.
+"""The charge pump that holds the contactor. Only edges at the pin move charge, so only a pulse train holds the coil.
 
-Each edge takes one of KX and KW down, and its capacitor (C41, C42) draws KS far below 0 V. From then on R44 and R45 lift KS
-again; as KN, between them, passes the threshold KT, the comparator lets the coil go. KS gets below 0 V by no
-level that stands still and by no capacitor or diode that is shorted. All voltages are shares of 12Z.
+Each edge pulls KX or KW down, and its capacitor (C41, C42) draws KS far below 0 V. R44 and R45 then charge KS back up. When
+KN, between them, passes the threshold KT, the comparator releases the coil. No static level at the pin, and no shorted
+capacitor or diode, can take KS below 0 V. All voltages are shares of 12Z.
 
-The coil is switched at its high side, so that no lead with a fault to earth holds it.
+The coil is switched at its high side, so that an earth fault in its lead cannot hold it.
 """
 
 from __future__ import annotations
@@ -25,16 +25,16 @@ LIFT_OHM = 10_000.0
 RESISTOR, PUMP, STORE = 0.01, 0.02, 0.05
 JUNCTION_V = (0.35, 0.75)  # of a signal diode at microamperes, hot, to milliamperes, cold; from memory
 BIAS_A = 0.4e-6
-LONGEST_GAP_MS = 40.0  # between edges of a healthy board's train: what it has to bridge
-TRAIN_GONE_MS = 60.0  # after the last edge the coil is off
+LONGEST_GAP_MS = 40.0  # longest gap between edges of a healthy board; the pump has to bridge it
+TRAIN_GONE_MS = 60.0  # latest release of the coil after the last edge
 
 
 def held_ms() -> Figure:
-    """From the last edge until the coil is off, every tolerance at its worst.
+    """Time from the last edge until the coil is off, every tolerance at its worst.
 
-    The capacitor of the last edge stays on KS through its diode, so that both hold the charge. KS rises from -V0 towards
-    12Z: t = RC ln((V + V0) / (V - Vs)), textbook. V0 lies between one stroke onto a store that was just about to let go,
-    and a store that is full.
+    The capacitor of the last edge stays connected to KS through its diode, so both capacitors hold the charge. KS rises from
+    -V0 towards 12Z: t = RC ln((V + V0) / (V - Vs)), textbook. V0 is least after one stroke onto a store at the point of
+    release, and greatest with a full store.
     """
     found = []
     upper, lower = DIVIDER_OHM
@@ -43,7 +43,7 @@ def held_ms() -> Figure:
         r44, r45 = LEAK_OHM[0] * (1 + RESISTOR * r), LEAK_OHM[1] * (1 + RESISTOR * high)
         store, stroke = STORE_FARAD * (1 + STORE * c), PUMP_FARAD * (1 + PUMP * pump)
         threshold = V / (1 + upper * (1 + RESISTOR * low) / (lower * (1 - RESISTOR * low)))
-        # The bias current of the comparator's input flows out of it, into KN.
+        # The bias current flows out of the comparator's input, into KN.
         lifted = BIAS_A * (bias + 1) / 2 * r44 * r45 / (r44 + r45)
         at_release = ((threshold - lifted) * (r44 + r45) - V * r44) / r45
         full = V - 2 * JUNCTION_V[(junction + 1) // 2]
@@ -63,7 +63,7 @@ def contactor_stage() -> BoardStage:
     return BoardStage(
         "contactor",
         "Charge pump that holds the contactor",
-        f"Holds the coil while edges come, and lets it go {held_ms().text} after the last, whichever way the pin stands.",
+        f"Holds the coil while edges arrive, and releases it {held_ms().text} after the last, at either level of the pin.",
         (
             resistor("R9", PULL_OHM, ("PULSE", "0V"), "holds the pin low until the program drives it"),
             resistor("R41", 1000.0, ("PULSE", "KQ"), "keeps 12 V off the pin when a MOSFET breaks down"),
@@ -72,7 +72,7 @@ def contactor_stage() -> BoardStage:
                 "Z41",
                 "Zener diode",
                 (("A", "0V"), ("K", "12Z")),
-                "12Z, of which all is a share",
+                "12Z, the reference of the stage",
                 ZENER_V,
                 ZENER,
                 "1.3 W",
@@ -80,12 +80,12 @@ def contactor_stage() -> BoardStage:
             ceramic("C44", 1e-6, ("12Z", "0V"), "steadies 12Z while the pump draws"),
             mosfet("Q41", "N-MOSFET", ("KQ", "KX", "0V"), "takes KX down at the pin's rise"),
             resistor("R42", LIFT_OHM, ("12Z", "KX"), "lifts KX, and fills C41"),
-            film("C41", PUMP_FARAD, ("KX", "KP"), "carries charge at the pin's rise, and holds it", PUMP),
+            film("C41", PUMP_FARAD, ("KX", "KP"), "moves charge at the pin's rise, and holds it", PUMP),
             diode("D41", "KP", "0V", "lets C41 fill"),
             diode("D42", "KS", "KP", "draws KS down"),
             mosfet("Q42", "N-MOSFET", ("KX", "KW", "0V"), "takes KW down at the pin's fall"),
             resistor("R43", LIFT_OHM, ("12Z", "KW"), "lifts KW, and fills C42"),
-            film("C42", PUMP_FARAD, ("KW", "KR"), "carries charge at the pin's fall, and holds it", PUMP),
+            film("C42", PUMP_FARAD, ("KW", "KR"), "moves charge at the pin's fall, and holds it", PUMP),
             diode("D43", "KR", "0V", "lets C42 fill"),
             diode("D44", "KS", "KR", "draws KS down"),
             Component(
@@ -97,8 +97,8 @@ def contactor_stage() -> BoardStage:
                 STORE,
                 "50 V, C0G",
             ),
-            resistor("R44", LEAK_OHM[0], ("KS", "KN"), "how long the charge lasts"),
-            resistor("R45", LEAK_OHM[1], ("KN", "12Z"), "how long the charge lasts"),
+            resistor("R44", LEAK_OHM[0], ("KS", "KN"), "sets how long the charge lasts"),
+            resistor("R45", LEAK_OHM[1], ("KN", "12Z"), "sets how long the charge lasts"),
             resistor("R46", upper, ("12Z", "KT"), "threshold"),
             resistor("R47", lower, ("KT", "0V"), "threshold"),
             comparator("U5", ("KC", "KT", "KN"), "low while KN is below the threshold"),

@@ -1,4 +1,4 @@
-"""The interface board's document: schematics, parts, stripboards and test points as one HTML file, made from one value."""
+"""The interface board's document: schematics, parts, stripboards and test points in one HTML file."""
 
 from __future__ import annotations
 
@@ -37,7 +37,7 @@ INTERFACE_CAUTION = (
 
 @dataclass(frozen=True)
 class DrawnBoard:
-    """A stripboard: its layout, both sides as SVG, and where each part goes."""
+    """A stripboard: its layout, both sides as SVG, and the place of each part."""
 
     layout: StripLayout
     component_svg: str
@@ -47,7 +47,7 @@ class DrawnBoard:
 
 @dataclass(frozen=True)
 class InterfacePages:
-    """The interface as drawn: schematic pages, boards, meter points, what it must do, and the net list for KiCad."""
+    """The document's contents: schematic pages, boards, meter points, requirements, and the net list for KiCad."""
 
     interface: Interface
     drawings: tuple[DrawnPage, ...]
@@ -73,7 +73,7 @@ class InterfacePages:
 def interface_pages(
     welder: Welder, detector: DetectorValues, size: tuple[int, int] = (STRIPS, HOLES)
 ) -> InterfacePages:
-    """Draw the interface of this machine. `size`: strips and holes of the board to be had.
+    """Draw the interface of this machine. `size`: strips and holes of the stripboard on hand.
 
     Raises Wrong where a board does not fit that size.
     """
@@ -106,7 +106,7 @@ def interface_pages(
 
 
 def _duties(welder: Welder, detector: DetectorValues) -> tuple[str, ...]:
-    """What the stages must keep to, with all tolerances at their worst."""
+    """The requirements on the stages, with all tolerances at their worst."""
     rise, fall = detector.offset_rise_us, detector.offset_fall_us
     shot, held = one_shot(welder).length_ms, held_ms()
     return (
@@ -114,9 +114,9 @@ def _duties(welder: Welder, detector: DetectorValues) -> tuple[str, ...]:
         "there is one pulse and no second. A new rise begins a new pulse.",
         "Gate: two transistors are in series, one held by the one-shot and one by the pin. No single fault of this board "
         "fires while the pin is low.",
-        f"Contactor: the coil is let go {held.text} after the last edge at the pin. No level that stands still holds it.",
-        "Contactor: a capacitor or diode of the pump that is shorted or open lets the coil go. A fault behind it can hold the "
-        "coil (R44 to R47, R49, U5, Q43): a mirror contact tells it before the next weld.",
+        f"Contactor: the coil is released {held.text} after the last edge at the pin. No static level holds it.",
+        "Contactor: a shorted or open capacitor or diode of the pump releases the coil. A fault behind the pump can hold the "
+        "coil (R44 to R47, R49, U5, Q43): a mirror contact reports it before the next weld.",
         f"Detector: the edges come {rise.low:.0f} to {rise.high:.0f} us (rise) and {fall.low:.0f} to {fall.high:.0f} us (fall) "
         "from the crossing.",
         "Gate and coil are fed from 24E, behind the stop contact and the over-temperature contact.",
@@ -124,14 +124,14 @@ def _duties(welder: Welder, detector: DetectorValues) -> tuple[str, ...]:
 
 
 def _build(layouts: tuple[StripLayout, ...]) -> tuple[str, ...]:
-    """How the boards are built, in the order of the work."""
+    """The building instructions, in working order."""
     apart_mm = COUPLER_HOLES * PITCH_MM - 2 * TRIMMED_MM
     band = next((layout.band for layout in layouts if layout.band), None)
     found = [
         "Print at 100 %, and hold a ruler against the 50 mm line. Each strip carries its net's name; count strips from the top.",
         "Cut the strips where a cross is, then fit links, then parts. Look along each cut and between strips with a lens.",
         "A part between neighbouring strips stands on one end. Sleeve a lead that passes over other strips on the mains board.",
-        "A transistor's leads are in the order drawn. Makers differ: read its data sheet and bend the leads to fit.",
+        "The drawing shows a transistor's leads in one order. Makers differ: read the data sheet and bend the leads to fit.",
         "Solder pins of one name are joined by a lead, from board to board. Twist each lead with one of 0V.",
     ]
     if band is not None:

@@ -1,4 +1,4 @@
-"""The schematic of each stage, with this machine's values, drawn so that it can be read back."""
+"""The schematic of each stage, with this machine's values. It can be read back to the netlist."""
 
 from __future__ import annotations
 

@@ -1,11 +1,11 @@
-"""The one-shot on the gate, and what carries its current over to the mains side.
+"""The one-shot on the gate, and the gate's isolation to the mains side.
 
-The pin's rise pulls GX down. Through C31 it takes GY along, below the threshold GT, and the comparator turns the PNP
-transistor on; GY climbs back through R33, and at the threshold the transistor goes off, whether the pin has fallen or not.
-The pin's fall ends the current twice over: the second MOSFET opens the return, and GX lifts GY at once. With its current
-through C31 the stage cannot be held on by any level that stands still, at the pin or in the first MOSFET.
+The pin's rise pulls GX down. C31 couples the step to GY, which falls below the threshold GT, and the comparator turns the
+PNP transistor on. GY charges back through R33. At the threshold the transistor turns off, whether the pin has fallen or
+not. The pin's fall ends the current in two ways: the second MOSFET opens the return, and GX lifts GY at once. Since C31 is
+in the path, no static level at the pin or in the first MOSFET can hold the stage on.
 
-All of it is a ratio of one supply, so that its length depends on R33, C31 and the divider alone.
+All voltages are ratios of one supply, so the pulse length depends on R33, C31 and the divider alone.
 """
 
 from __future__ import annotations
@@ -21,14 +21,14 @@ from gen.wiring.interface.components import BoardStage, Component, ceramic, comp
 from gen.wiring.signal_parts import DRIVE_LIMIT_MS, LONGEST_GATE_MARGIN, PULL_OHM, gates_ohm, longest_gate_ms
 
 SUPPLY_V = 24.0
-SUPPLY_SPREAD = 0.1  # of the 24 V, its own regulation and the leads'; common practice, no source
+SUPPLY_SPREAD = 0.1  # of the 24 V: the supply's regulation and the leads' drop; common practice, no source
 TIMING_FARAD = 22e-9
 TOLERANCES = (0.05, 0.02, 0.01)  # of film capacitors as sold
 DIVIDER_OHM = (5600.0, 10_000.0)
 LIFT_OHM = 4700.0  # lifts GX, and empties C31 within a millisecond
 BIAS_A = 0.4e-6  # of a comparator's input at its worst, data sheets, from memory
 LED_A = 0.012  # for a phototriac coupler that fires at 10 mA or less; common practice, no source
-LED_V = 1.5  # most of one infrared diode
+LED_V = 1.5  # greatest forward voltage of one infrared diode
 SATURATED_V = 0.3  # of the transistor
 RESISTOR = 0.01
 BLOCKED_BY_ONE_V = 260.0  # mains that one phototriac coupler of 800 V blocks
@@ -37,7 +37,7 @@ BLOCKED_AT_600_V = 130.0
 
 @dataclass(frozen=True)
 class OneShot:
-    """R33 and the grade of C31 for this machine. `length_ms`: the worst case of all tolerances."""
+    """R33 and the tolerance grade of C31 for this machine. `length_ms`: the worst case of all tolerances."""
 
     ohm: float
     grade: float
@@ -45,13 +45,13 @@ class OneShot:
 
 
 def one_shot(welder: Welder) -> OneShot:
-    """The values that keep the length inside its window over all tolerances; the widest capacitor grade that does.
+    """The values that keep the length inside its window over all tolerances, with the widest sufficient capacitor grade.
 
-    Where none does, the length is kept below 12 ms, which is the bound that protects.
+    Where no grade is sufficient, the length stays below 12 ms, which is the limit that protects.
     """
     window = longest_gate_ms(welder) * LONGEST_GATE_MARGIN, DRIVE_LIMIT_MS
     ratio = DIVIDER_OHM[1] / sum(DIVIDER_OHM)
-    middle_ms = 2 / (1 / window[0] + 1 / window[1])  # as far from both ends in proportion
+    middle_ms = 2 / (1 / window[0] + 1 / window[1])  # the same relative distance from both ends
     ohm = nearest_preferred(middle_ms / 1000 / (TIMING_FARAD * math.log(1 / (1 - ratio))), E24)
     while length_ms(ohm, TOLERANCES[-1]).high > window[1]:
         ohm = preferred_at_most(ohm * 0.99, E24)
@@ -63,10 +63,10 @@ def one_shot(welder: Welder) -> OneShot:
 
 
 def length_ms(ohm: float, grade: float) -> Figure:
-    """From the pin's rise until GY is at the threshold, every tolerance at its worst.
+    """Time from the pin's rise until GY is at the threshold, every tolerance at its worst.
 
-    RC charging from nothing to a share of the supply: t = RC ln(1 / (1 - k)), textbook; the input's bias current lifts
-    what it charges to.
+    RC charging from zero to a share of the supply: t = RC ln(1 / (1 - k)), textbook. The input's bias current raises the
+    final voltage.
     """
     found = []
     lower, upper = DIVIDER_OHM[1], DIVIDER_OHM[0]
@@ -80,14 +80,14 @@ def length_ms(ohm: float, grade: float) -> Figure:
 
 
 def couplers(welder: Welder) -> int:
-    """How many phototriac couplers share the mains voltage; none before a relay or a pulse transformer."""
+    """The number of phototriac couplers in series; 0 for a relay or a pulse transformer."""
     if welder.switch.kind == "random_phase_relay" or welder.protection.gate_drive == "pulse_transformer":
         return 0
     return 1 if welder.mains.voltage_V <= BLOCKED_BY_ONE_V else 2
 
 
 def gate_stage(welder: Welder) -> BoardStage:
-    """From the board's pin to the current through the coupler's diode, or into a relay's input."""
+    """The stage from the board's pin to the coupler's diode or a relay's input."""
     shot = one_shot(welder)
     upper, lower = DIVIDER_OHM
     pulsed = welder.switch.kind != "random_phase_relay" and welder.protection.gate_drive == "pulse_transformer"
@@ -113,13 +113,13 @@ def gate_stage(welder: Welder) -> BoardStage:
             Component("Q33", "PNP transistor", (("E", "24E"), ("B", "GB"), ("C", "GO")), "feeds the gate current"),
             resistor("R38", *_led_resistor(welder)),
             mosfet("Q32", "N-MOSFET", ("GQ", "HQ" if pulsed else "FIRE0", "0V"), "opens the return as the pin falls"),
-            ceramic("C32", 100e-9, ("24E", "0V"), "at U4's supply; too small to carry on when the stop opens"),
+            ceramic("C32", 100e-9, ("24E", "0V"), "at U4's supply; too small to feed it on when the stop opens"),
         ),
     )
 
 
 def _led_resistor(welder: Welder) -> tuple[float, tuple[str, str], str, str]:
-    """Value, nets, purpose and rating of R38, from the lowest supply and for the highest."""
+    """Value, nets, purpose and rating of R38: the value for the lowest supply, the rating for the highest."""
     low_V, high_V = (SUPPLY_V * (1 + sign * SUPPLY_SPREAD) for sign in (-1, 1))
     number = couplers(welder)
     if number == 0:
@@ -135,14 +135,14 @@ def _led_resistor(welder: Welder) -> tuple[float, tuple[str, str], str, str]:
 
 
 def isolation_stage(welder: Welder) -> BoardStage | None:
-    """From the diode's current to the gates, over the insulation; None before a relay, which has it inside."""
+    """The stage from the diode's current over the insulation to the gates. None for a relay, which contains it."""
     if welder.switch.kind == "random_phase_relay":
         return None
     pulsed = welder.protection.gate_drive == "pulse_transformer"
     return BoardStage(
         "isolation",
         "Gate isolation",
-        "Carries the gate current over to the mains side.",
+        "Passes the gate current to the mains side.",
         _pulse_transformer(welder) if pulsed else _phototriacs(welder),
     )
 
@@ -176,13 +176,13 @@ def _phototriacs(welder: Welder) -> tuple[Component, ...]:
 
 
 def _gate_resistors(pair: bool, ohm: float) -> tuple[Component, ...]:
-    """From each gate to its cathode, so that no leakage fires it."""
+    """Resistors from each gate to its cathode, so that leakage does not fire it."""
     gates = (("R62", "G1", "L4"), ("R63", "G2", "L3")) if pair else (("R62", "G", "L4"),)
     return tuple(resistor(name, ohm, (gate, end), "no leakage fires the gate") for name, gate, end in gates)
 
 
 def _bypasses() -> tuple[Component, ...]:
-    """Past the gate of the thyristor that is not fired, which would not bear the current backwards."""
+    """Diodes past the gate of the thyristor that is not fired. That gate would not bear the reverse current."""
     what = "takes the gate current past the other gate"
     return (
         diode("D61", "L4", "G1", what, "rectifier diode"),
@@ -191,7 +191,7 @@ def _bypasses() -> tuple[Component, ...]:
 
 
 def _pulse_transformer(welder: Welder) -> tuple[Component, ...]:
-    """A carrier from the second half of U4, so that a small transformer carries a gate of any length."""
+    """A pulse transformer with a carrier from the second half of U4, so that a small core passes a gate of any length."""
     pair = welder.switch.kind == "scr_pair"
     second = ("HB", "L3") if pair else ("", "")
     ends = ("S1", "HA"), ("S2", "L4"), ("S3", second[0]), ("S4", second[1])
@@ -209,7 +209,7 @@ def _pulse_transformer(welder: Welder) -> tuple[Component, ...]:
         mosfet("Q34", "N-MOSFET", ("HG", "FIRE0", "HQ"), "chops the current of the transformer"),
         diode("D51", "FIRE0", "HZ", "lets the transformer's field die away"),
         Component("Z51", "Zener diode", (("A", "FIRE"), ("K", "HZ")), "lets it die away fast", 18.0, 0.05, "1.3 W"),
-        Component("T2", "pulse transformer", windings, "carries the gate current over", rating=rating),
+        Component("T2", "pulse transformer", windings, "passes the gate current to the mains side", rating=rating),
         diode("D61", "HA", "G1" if pair else "G", "keeps the field's end off the gate", "rectifier diode"),
         *((diode("D62", "HB", "G2", "keeps the field's end off the gate", "rectifier diode"),) if pair else ()),
         *_gate_resistors(pair, 100.0),

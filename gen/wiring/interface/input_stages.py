@@ -1,4 +1,4 @@
-"""What the contacts and the supply pass on their way to the board."""
+"""The input filters of the contacts, and the 5 V supply of the board."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from gen.machine.welder import Welder
 from gen.wiring.interface.components import BoardStage, Component, ceramic, diode, resistor
 
-WETTING_OHM = 2200.0  # 1.5 mA through a closed contact; gold-plated ones are made for so little
+WETTING_OHM = 2200.0  # 1.5 mA through a closed contact, enough for gold-plated contacts
 SERIES_OHM = 4700.0
 FARAD = 100e-9
 
@@ -36,7 +36,7 @@ CONTACTS = (
 
 
 def contacts_read(welder: Welder) -> tuple[ContactRead, ...]:
-    """Those that this machine's board reads."""
+    """The contacts that this machine's board reads."""
     there = {"force": welder.force.force_switch, "mirror": welder.protection.mirror_contact}
     return tuple(contact for contact in CONTACTS if there.get(contact.role, True))
 
@@ -80,7 +80,7 @@ def contacts_of(stage: BoardStage) -> tuple[ContactRead, ...]:
 
 
 def supply_stage() -> BoardStage:
-    """The board's own 5 V, from before the stop contact, so that it can tell why it stopped."""
+    """The board's 5 V, taken before the stop contact, so that the board can report the cause of a stop."""
     return BoardStage(
         "supply",
         "Supply",

@@ -1,7 +1,7 @@
-"""The board as the net list that KiCad reads: S-expressions, export version E, for laying out a printed board instead.
+"""The board as a net list for KiCad (S-expressions, export version E), for laying out a printed board.
 
-Pads are the numbers of common packages (TO-92, DIP, DO-41) and footprints those of KiCad's own libraries, from memory: look
-at each before a board is ordered, for makers order a transistor's leads as they please.
+Pad numbers are those of common packages (TO-92, DIP, DO-41). Footprints are those of KiCad's libraries, from memory. Check
+each before ordering a board: makers differ in the order of a transistor's leads.
 """
 
 from __future__ import annotations
@@ -37,7 +37,7 @@ PACKAGES: dict[Generic, tuple[dict[str, str], str]] = {
 
 
 def kicad_netlist(interface: Interface) -> str:
-    """The file's text. Same board, same bytes: it carries no date."""
+    """The file's text. Same board, same bytes: the file has no date."""
     components = "\n".join(_component(part) for part in interface.components)
     nets = "\n".join(
         _net(number, name, pins, interface) for number, (name, pins) in enumerate(sorted(interface.nets.items()), 1)

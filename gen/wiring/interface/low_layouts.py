@@ -1,4 +1,4 @@
-"""Where the parts of the stages at low voltage stand: gate pulse, contactor, contacts, supply, current."""
+"""Layouts of the low-voltage stages on their pages: gate pulse, contactor, contacts, supply, current."""
 
 from __future__ import annotations
 
@@ -63,7 +63,7 @@ def gate_layout(c: StagePage) -> float:
     c.wire("U4.4", (x + 1.6, 12.6))
     c.name("0V", (x + 1.6, 13.05), "center")
     c.text((x + 0.6, y), "U4", align="left")
-    # What the comparator switches.
+    # The transistor that the comparator switches.
     c.part("R37", ((23.6, y), (25.6, y)), "below")
     c.wire("U4.1", "R37.1")
     c.name("GC", (22.9, y + 0.55), "center")
@@ -118,7 +118,7 @@ def contactor_layout(c: StagePage) -> float:
     c.part("C44", ((4.6, 5.8), (4.6, 7.2)))
     c.wire("C44.1", (4.6, rail))
     c.out("C44.2", "down", 0.3)
-    # The pin and the two MOSFETs that answer each other.
+    # The pin and the two MOSFETs, which switch in opposite phase.
     c.bus("PULSE", (0.3, row + 2.6), (1.8, row + 2.6))
     c.name("PULSE", (0.3, row + 2.05))
     c.part("R9", ((1.8, row + 4.0), (1.8, row + 6.2)))
@@ -162,7 +162,7 @@ def contactor_layout(c: StagePage) -> float:
     c.part("D44", ((19.0, row + 5.8), (17.4, row + 5.8)), "above")
     c.wire((16.6, row + 5.8), "D44.K")
     c.name("KR", (16.3, row + 5.25), "right")
-    # The store, what lifts it, and the threshold.
+    # The storage capacitor, its charging resistors, and the threshold.
     x, y = 19.6, 8.2
     c.wire("D42.A", (x, row))
     c.wire("D44.A", (x, row + 5.8))

@@ -1,4 +1,4 @@
-"""The interface board of one machine: which stages it has, and the pins at which its leads leave it."""
+"""The interface board of one machine: its stages."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from gen.wiring.interface.gate_stage import gate_stage, isolation_stage
 from gen.wiring.interface.input_stages import contacts_read, inputs_stage, supply_stage
 from gen.wiring.interface.sensing_stages import current_stage, detector_stage, sense_stage
 
-# The drawings of the stages that the wiring sheet shows as boxes; they follow those of the sheet.
+# Drawing numbers of the stages that the wiring sheet shows as boxes. They follow the sheet's drawings.
 FIRST_DRAWING = 6
 DRAWINGS = {"supply": 6, "gate": 7, "contactor": 8, "isolation": 9}
 

@@ -1,4 +1,4 @@
-"""Where the parts of the stages on the mains stand: gate isolation, detector, conduction sense."""
+"""Layouts of the mains stages on their pages: gate isolation, detector, conduction sense."""
 
 from __future__ import annotations
 
@@ -103,7 +103,7 @@ def _pulsed(c: StagePage) -> float:
     c.wire((8.4, 12.0), "Q34.G")
     c.name("HG", (8.7, 11.45))
     c.out("Q34.S", "down", 0.4)
-    # The primary, with the way on which its field dies away.
+    # The primary, with its demagnetising path.
     c.rect((19.4, 1.6), (22.0, 13.2))
     c.text((20.7, 7.0), "T2", align="center")
     c.text((20.7, 7.8), "1:1:1", align="center")
@@ -137,7 +137,7 @@ def _pulsed(c: StagePage) -> float:
 
 
 def _coupled(c: StagePage, coupler: str, resistors: tuple[str, str], pins: tuple[str, str], y: float) -> None:
-    """Two resistors and the diodes of a coupler, on the mains."""
+    """Two resistors and the diodes of a coupler, on the mains side."""
     one, other = resistors
     c.part(one, ((3.0, y), (5.2, y)), "below")
     c.out(f"{one}.1", "left", 1.0)

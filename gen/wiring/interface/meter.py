@@ -1,7 +1,7 @@
-"""What a voltmeter shows on the board: each point with the state it is looked at in, and the range over all tolerances.
+"""Readings of a voltmeter on the board: each point with the state of the inputs, and the range over all tolerances.
 
-The states are settled by the nodal solver with every part at one end or the other of its range, so that the range printed
-is that of parts inside their tolerances. A figure outside it is a wrong part, a bridge of solder or a broken joint.
+The nodal solver finds the steady state with every part at one end or the other of its range. A reading outside the printed
+range means a wrong part, a bridge of solder or a broken joint.
 """
 
 from __future__ import annotations
@@ -32,7 +32,7 @@ _COIL = Component("K1", "resistor", (("1", "COIL"), ("2", "0V")), "coil", 100.0)
 
 @dataclass(frozen=True)
 class MeterPoint:
-    """Put the meter between `net` and 0V, on the board that `stage` is on. `state`: what is set up before."""
+    """A reading between `net` and 0V, on the board of `stage`. `state`: the inputs to be set before."""
 
     stage: str
     net: str
@@ -41,7 +41,7 @@ class MeterPoint:
 
 
 def meter_points(interface: Interface, detector: DetectorValues, frequency_Hz: float) -> tuple[MeterPoint, ...]:
-    """Every point, board by board, all with the power circuit locked off: no test here needs the welder live."""
+    """Every point, board by board. All are measured with the power circuit locked off."""
     found: list[MeterPoint] = []
     gate, contactor, inputs = (interface.stage(name) for name in ("gate", "contactor", "inputs"))
     if gate is not None:
@@ -67,7 +67,7 @@ def meter_points(interface: Interface, detector: DetectorValues, frequency_Hz: f
 def _settled(
     stage: BoardStage, nets: tuple[str, ...], state: str, levels: tuple[tuple[str, float], ...]
 ) -> tuple[MeterPoint, ...]:
-    """Nets of a stage at rest with some pins at a share of their level."""
+    """Readings of a stage's nets at rest, with some pins at a share of their level."""
     parts: tuple[Component, ...] = stage.components
     if any(net == "COIL" for part in parts for _, net in part.pins):
         parts = (*parts, _COIL)
@@ -85,12 +85,12 @@ def _settled(
 
 
 def _figure(volts: Reals) -> Figure:
-    """Rounded outwards to what a meter shows."""
+    """The range, rounded outwards to a meter's digits."""
     return Figure(np.floor(volts.min() * 20) / 20 + 0.0, np.ceil(volts.max() * 20) / 20 + 0.0, "V", _SOURCE)
 
 
 def _average(interface: Interface, detector: DetectorValues, frequency_Hz: float) -> tuple[MeterPoint, ...]:
-    """What a meter for d.c. shows of the detector's pin: its supply for the share of time in which the pin is high."""
+    """The d.c. reading of the detector's pin: the supply times the share of time in which the pin is high."""
     stage = interface.stage("detector")
     if stage is None:
         return ()
@@ -98,7 +98,7 @@ def _average(interface: Interface, detector: DetectorValues, frequency_Hz: float
     rise, fall = detector.offset_rise_us, detector.offset_fall_us
     if interface.part("U1").generic == "coupler":  # high from a rise behind one crossing to a fall near the next
         shares = 0.5 + (fall.low - rise.high) / period_us, 0.5 + (fall.high - rise.low) / period_us
-    else:  # high around each crossing, from before it until as long after
+    else:  # high around each crossing, as long before as after
         shares = -2 * min(rise.high, 0.0) / (period_us / 2), -2 * rise.low / (period_us / 2)
     volts = Figure(supply.low * shares[0], supply.high * shares[1], "V", "share of time in which the pin is high")
     return (MeterPoint(stage.title, "DET", "mains on the detector", volts),)

@@ -1,9 +1,9 @@
-"""Solves a few stages of the interface board in time: nodal analysis, many draws of the parts' spreads at once.
+"""Transient nodal analysis of stages of the interface board, for many draws of the parts' spreads at once.
 
-Voltages of nets are the unknowns; sources are nets whose voltage is given. Each step is an implicit Euler step, solved by
-Newton's method with the step bounded. Models are the plain ones of textbooks: exponential junctions, the square law of
-MOSFETs, Ebers and Moll's transistor; a comparator is a resistor to 0 V that its inputs steer within a few millivolts, a
-coupler a current that follows its diode's with one time constant.
+The unknowns are the nets' voltages; sources are nets of known voltage. Each step is an implicit Euler step, solved by
+Newton's method with a bounded step. The models are those of textbooks: exponential junctions, the square law of MOSFETs, the
+Ebers-Moll transistor. A comparator's output is a resistor to 0 V, controlled by its inputs within a few millivolts. A
+coupler's output is a current that follows its diode's with one time constant.
 """
 
 from __future__ import annotations
@@ -22,7 +22,7 @@ EMISSION = {"signal diode": 1.8, "rectifier diode": 1.8, "Schottky diode": 1.05}
 LED_EMISSION = 2.0
 ZENER_SLOPE_V = 0.05  # in which a Zener diode's current grows e-fold, beyond 1 mA at its voltage
 ZENER_AT_A = 0.001
-SINK_OHM, STEER_V = 60.0, 0.002  # of a comparator's output when it is low, and of its inputs
+SINK_OHM, STEER_V = 60.0, 0.002  # resistance of a comparator's low output, and input range of its transition
 COUPLER_KNEE_V = 0.15
 GROUND = "0V"
 
@@ -34,7 +34,7 @@ _LONGEST_NEWTON, _SETTLED_V = 80, 1e-6
 class Source:
     """A net's voltage: `scale` (one a draw, or one for all) times the `shape`, points (s, V) joined by straight lines.
 
-    `sine_Hz`: times a sine instead.
+    With `sine_Hz`: `scale` times a sine.
     """
 
     scale: Reals
@@ -42,7 +42,7 @@ class Source:
     sine_Hz: float = 0.0
 
     def at(self, time_s: float) -> Reals:
-        """Volts, one a draw."""
+        """The voltage at this time, V, one a draw."""
         if self.sine_Hz:
             return np.asarray(self.scale * math.sin(2 * math.pi * self.sine_Hz * time_s), dtype=np.float64)
         times, volts = zip(*self.shape)
@@ -50,7 +50,7 @@ class Source:
 
 
 def times_after(events: Sequence[float], end_s: float, longest_s: float, shortest_s: float = 5e-7) -> Reals:
-    """Instants to solve at: close together after each event, then ever farther apart up to `longest_s`."""
+    """Instants to solve at: close together after each event, then farther apart, up to `longest_s`."""
     found = [0.0]
     for begin, until in zip((0.0, *events), (*events, end_s)):
         step, now = shortest_s, begin
@@ -63,7 +63,7 @@ def times_after(events: Sequence[float], end_s: float, longest_s: float, shortes
 
 
 class Nodal:
-    """Parts with one draw of everything a row; `voltage(net)` is theirs at the last instant solved."""
+    """The solver: parts, with one draw of their values a row. `voltage(net)` is that of the last instant solved."""
 
     def __init__(self, components: Iterable[Component], draws: Draws, sources: Mapping[str, Source]) -> None:
         self._parts = tuple(components)
@@ -90,12 +90,12 @@ class Nodal:
         return self._volts[:, self._at[net]].copy()
 
     def settle(self) -> None:
-        """To where everything rests with the sources as they are at the beginning, from nothing charged."""
+        """Solve the steady state with the sources at their initial voltages, from discharged capacitors."""
         for step_s in np.geomspace(1e-8, 1e3, 23):
             self._step(0.0, float(step_s))
 
     def run(self, times: Reals, nets: Sequence[str]) -> dict[str, Reals]:
-        """From rest through `times` (rising, from 0): the voltages of `nets`, one row an instant, one column a draw."""
+        """Solve at `times` (rising, from 0): the voltages of `nets`, one row an instant, one column a draw."""
         self.settle()
         found = {net: np.empty((len(times), self._number)) for net in nets}
         for row, time_s in enumerate(times):
@@ -106,7 +106,7 @@ class Nodal:
         return found
 
     def value(self, part: Component, key: str = "value") -> Reals | float:
-        """A figure of a part, one a draw where it is drawn."""
+        """A value of a part, one a draw where it has a spread."""
         drawn = self._draws.get(f"{part.name}.{key}")
         if drawn is not None:
             return drawn
@@ -156,7 +156,7 @@ class Nodal:
                 return
         raise ArithmeticError(f"no solution at {time_s:g} s")
 
-    # What bends: each adds its currents out of its nets, and their slopes.
+    # Nonlinear parts. Each adds its currents out of its nets, and their slopes.
 
     def _branch(self, ends: tuple[str, str], current: Reals, slope: Reals, currents: Reals, slopes: Reals) -> None:
         """A current from one net to the other that depends on the voltage between them."""
@@ -196,9 +196,9 @@ class Nodal:
     def _exponential(
         self, name: tuple[str, ...], across: Reals, saturation_A: Reals | float, scale_V: float
     ) -> tuple[Reals, Reals]:
-        """A junction's current and slope. It is looked at where a step towards `across` may end, and goes on straight.
+        """A junction's current and slope, evaluated where a step towards `across` may end and extended by its tangent.
 
-        The bounded look is that of Nagel's SPICE2 (1975), from memory: an exponential overshot takes no time to leave.
+        The limiting is that of Nagel's SPICE2 (1975), from memory. It keeps Newton's method from overshooting.
         """
         critical = scale_V * np.log(scale_V / (math.sqrt(2) * np.asarray(saturation_A)))
         old = self._looked_at.get(name)
@@ -239,7 +239,7 @@ class Nodal:
         self._junction(part.name, ends, self.value(part, "saturation_A"), LED_EMISSION, (volts, currents, slopes))
 
     def _coupler(self, part: Component, volts: Reals, currents: Reals, slopes: Reals) -> None:
-        """Light follows the diodes' current; the transistor passes as much, as far as its voltage allows."""
+        """Light follows the diodes' current. The transistor passes that current as far as its voltage allows."""
         both = part.generic == "two-way coupler"
         first, second = (part.net("1"), part.net("2")) if both else (part.net("A"), part.net("K"))
         ways = ((first, second), (second, first)) if both else ((first, second),)
@@ -257,7 +257,7 @@ class Nodal:
         self._steered((c, e), glow * open_share, ((light, open_share), (c, slope), (e, -slope)), currents, slopes)
 
     def _mosfet(self, part: Component, volts: Reals, currents: Reals, slopes: Reals) -> None:
-        """The square law, either way round; a P-MOSFET is an N-MOSFET upside down."""
+        """The square law, symmetrical in drain and source. A P-MOSFET is an N-MOSFET with signs reversed."""
         sign = 1.0 if part.generic == "N-MOSFET" else -1.0
         gate, drain, source = (part.net(pin) for pin in ("G", "D", "S"))
         d, s = (sign * volts[:, self._at[net]] for net in (drain, source))
@@ -268,7 +268,7 @@ class Nodal:
         current = np.where(saturated, 0.5 * over**2, (over - across / 2) * across) * on * steep
         by_gate = np.where(saturated, over, across) * on * steep
         by_drain = np.where(saturated, 0.0, over - across) * on * steep
-        # The lower of the two ends is the source: its voltage takes part in both `over` and `across`.
+        # The lower of the two ends is the source. Its voltage enters both `over` and `across`.
         high = np.where(turned, -current, current) * sign
         to_d = np.where(turned, by_gate + by_drain, by_drain)
         to_s = -np.where(turned, by_drain, by_gate + by_drain)
@@ -276,7 +276,7 @@ class Nodal:
         self._steered((drain, source), high, ((gate, to_g), (drain, to_d), (source, to_s)), currents, slopes)
 
     def _pnp(self, part: Component, volts: Reals, currents: Reals, slopes: Reals) -> None:
-        """Ebers and Moll in transport form, reverse gain 1."""
+        """The Ebers-Moll model in transport form, reverse gain 1."""
         e, b, c = (part.net(pin) for pin in ("E", "B", "C"))
         saturation, gain = self.value(part, "saturation_A"), self.value(part, "gain")
         ve, vb, vc = (volts[:, self._at[net]] for net in (e, b, c))

@@ -1,4 +1,4 @@
-"""What tells the board of the mains: detector, conduction sense and current transformer."""
+"""The stages that sense the mains: detector, conduction sense and current transformer."""
 
 from __future__ import annotations
 
@@ -8,14 +8,14 @@ from gen.wiring.choice import DetectorValues
 from gen.wiring.interface.components import BoardStage, Component, ceramic, diode, film, resistor
 from gen.wiring.signal_parts import SENSE_FARAD, SENSE_PULL_OHM
 
-AVERAGE = (100_000.0, 100e-9)  # of the copy that a meter reads
+AVERAGE = (100_000.0, 100e-9)  # filter of the averaged copy for a meter
 
 
 def detector_stage(welder: Welder, detector: DetectorValues) -> BoardStage:
-    """Two resistors, a coupler, a pull: across the two conductors that feed the transformer."""
+    """Two resistors, a coupler and a pull resistor, across the two conductors that feed the transformer."""
     square, neutral = welder.detector.kind == "square", "CLB" if second_is_live(welder.mains) else "CN"
     resistors = _mains_resistors(("R1", "R2"), ("CL", "DA", "DB"), detector, "current of U1's diode")
-    if square:  # the coupler lifts the pin, and the resistor lets it fall: a broken wire gives no edge
+    if square:  # the coupler pulls the pin up, and the resistor pulls it down: a broken wire gives no edge
         coupler = Component(
             "U1", "coupler", (("A", "DB"), ("K", neutral), ("E", "DET"), ("C", "3V3")), "over the insulation to the pin"
         )
@@ -42,7 +42,7 @@ def detector_stage(welder: Welder, detector: DetectorValues) -> BoardStage:
 def _mains_resistors(
     names: tuple[str, str], nets: tuple[str, str, str], detector: DetectorValues, purpose: str
 ) -> tuple[Component, ...]:
-    """Two in series, so that one shorted leaves the other."""
+    """Two resistors in series, so that one limits the current if the other shorts."""
     rating = f"{detector.each_rated_W:g} W, 350 V or more, flame-proof"
     return tuple(
         resistor(name, detector.each_ohm, pair, purpose, rating) for name, pair in zip(names, (nets[:2], nets[1:]))
@@ -50,7 +50,7 @@ def _mains_resistors(
 
 
 def sense_stage(welder: Welder, detector: DetectorValues) -> BoardStage | None:
-    """Across the switch: low while it blocks. The pin gets it as it is, to time; the copy is for a meter."""
+    """The stage across the switch: low while the switch blocks. The pin is unfiltered for timing; a copy is averaged."""
     if not welder.board.conduction_sense:
         return None
     ohm, farad = AVERAGE
@@ -68,7 +68,7 @@ def sense_stage(welder: Welder, detector: DetectorValues) -> BoardStage | None:
                 "C15",
                 "ceramic capacitor",
                 (("1", "COND"), ("2", "0V")),
-                "against noise only: a larger one would swallow the end of a current",
+                "against noise only: a larger one would hide the end of a current",
                 SENSE_FARAD,
                 0.1,
                 "50 V, C0G",
@@ -84,7 +84,7 @@ BIAS_OHM = 10_000.0
 
 
 def current_stage(welder: Welder) -> BoardStage | None:
-    """Burden, bias in the middle of the supply, clamp and filter before the converter; None without a transformer."""
+    """Burden, bias to half the supply, clamp and filter before the converter. None without a current transformer."""
     if welder.current_sense is None:
         return None
     return BoardStage(

@@ -1,7 +1,7 @@
-"""How far each part may be from its type's middle, and draws of it: by chance, and each figure at its worst.
+"""The spread of each part's values, and draws from it: at random, and at the worst case of a figure.
 
-Values spread evenly over their tolerance; what no maker sorts (gains, leakages, delays) evenly in its logarithm. Ranges of
-types: data sheets, from memory.
+Values with a tolerance are uniform over it. Gains, leakages and delays, which makers do not sort, are uniform in their
+logarithm. Ranges of types: data sheets, from memory.
 """
 
 from __future__ import annotations
@@ -21,20 +21,20 @@ Draws = Mapping[str, Reals]  # "R33.value" and the like: one number a draw
 
 @dataclass(frozen=True)
 class Between:
-    """From `low` to `high`; `even` in itself, else in its logarithm."""
+    """A range from `low` to `high`, uniform in the value (`even`) or in its logarithm."""
 
     low: float
     high: float
     even: bool = True
 
     def at(self, share: Reals) -> Reals:
-        """Share 0 is the lower end, 1 the upper one."""
+        """The value at a share of the range: 0 is the lower end, 1 the upper."""
         if self.even:
             return self.low + (self.high - self.low) * share
         return np.asarray(self.low * (self.high / self.low) ** share, dtype=np.float64)
 
 
-# Of the models in `nodal`, by type. Saturation currents, A: of an exponential with the emission factor given there.
+# Spreads of the models in `nodal`, by type. Saturation currents, A, for the emission factors named there.
 MODELS: dict[Generic, dict[str, Between]] = {
     "signal diode": {"saturation_A": Between(1e-9, 1e-8, False)},
     "rectifier diode": {"saturation_A": Between(1e-9, 3e-8, False)},
@@ -54,7 +54,7 @@ MODELS["two-way coupler"] = MODELS["coupler"]
 
 
 def spreads(components: Iterable[Component]) -> dict[str, Between]:
-    """Everything of these parts that spreads."""
+    """The spread of every value of these parts."""
     found = {}
     for part in components:
         if part.value is not None and part.tolerance:
@@ -65,20 +65,20 @@ def spreads(components: Iterable[Component]) -> dict[str, Between]:
 
 
 def middle(spread: Mapping[str, Between]) -> dict[str, Reals]:
-    """One draw with everything in its middle."""
+    """One draw with every value in the middle."""
     return {key: between.at(np.array([0.5])) for key, between in spread.items()}
 
 
 def by_chance(spread: Mapping[str, Between], number: int, seed: int) -> dict[str, Reals]:
-    """`number` draws. The same seed gives the same."""
+    """`number` random draws. The same seed gives the same draws."""
     chance = np.random.default_rng(seed)
     return {key: between.at(chance.random(number)) for key, between in spread.items()}
 
 
 def worst(spread: Mapping[str, Between], figure: Callable[[Draws], Reals]) -> tuple[float, float]:
-    """The least and the most of a figure with everything at the end of its range that makes it so.
+    """The least and the greatest of a figure with every value at the end of its range that makes it so.
 
-    Which end that is, is found by moving one thing at a time from its middle; `figure` gives one number a draw.
+    That end is found by moving one value at a time from its middle. `figure` returns one number a draw.
     """
     keys = list(spread)
     shares = np.full((2 * len(keys), len(keys)), 0.5)

@@ -1,7 +1,7 @@
-"""A page to draw one stage of the interface board on: the symbols of its parts, with their pins where a reader finds them.
+"""A page for the schematic of one stage of the interface board: the symbols of its parts and their pins.
 
-Places are units of the canvas (17 points), y downwards. Each part has its name and value beside it; a pin has its number
-where its symbol does not say which it is.
+Places are in units of the canvas (17 points), y downwards. Each part is labelled with its name and value. A pin is numbered
+where its symbol does not identify it.
 """
 
 from __future__ import annotations
@@ -16,7 +16,7 @@ from gen.wiring.interface.components import BoardStage
 from gen.wiring.netlist import Connection, Kind, Net, Netlist, Part
 
 _KIND = Kind("", "", "")
-_LEAD = "lead"  # where a net leaves the board that has one pin on this page
+_LEAD = "lead"  # the end of a net that has one pin on this page and leaves the board
 _SYMBOLS: dict[str, Any] = {
     "resistor": elm.ResistorIEC,
     "film capacitor": elm.Capacitor,
@@ -39,25 +39,25 @@ class StagePage(Canvas):
         super().__init__(_netlist(stage), "low")
 
     def bus(self, net: str, *places: Place) -> None:
-        """As on any canvas; places are told apart to a thousandth."""
+        """As `Canvas.bus`, with places rounded to a thousandth."""
         super().bus(net, *(_exact(place) for place in places))
 
     def wire(self, *stops: str | Place) -> None:
-        """As on any canvas; places are told apart to a thousandth."""
+        """As `Canvas.wire`, with places rounded to a thousandth."""
         super().wire(*(stop if isinstance(stop, str) else _exact(stop) for stop in stops))
 
     def terminal(
         self, name: str, at: Place, number: Beside, words: str | None = None, *, place: Place | None = None
     ) -> None:
-        """As on any canvas; places are told apart to a thousandth."""
+        """As `Canvas.terminal`, with the place rounded to a thousandth."""
         super().terminal(name, _exact(at), number, words, place=place)
 
     def dot(self, pin: str, at: Place) -> None:
-        """A pin without words."""
+        """A pin without a number."""
         self.terminal(pin, at, "right", " ")
 
     def label(self, at: Place, lines: Sequence[str], align: Align = "left") -> None:
-        """Lines of words around a middle."""
+        """Lines of text, centred on a height."""
         shown = [line for line in lines if line]
         for n, line in enumerate(shown):
             self.text((at[0], at[1] + (n - (len(shown) - 1) / 2) * LINE), line, align=align)
@@ -84,7 +84,7 @@ class StagePage(Canvas):
             self.label((x, y + 0.6 + LINE * len([one for one in lines if one]) / 2), lines, "center")
 
     def mosfet(self, name: str, at: Place, words: Place = (0.5, 0.0)) -> None:
-        """Gate at the left; an N-MOSFET has its drain above, a P-MOSFET its source."""
+        """A MOSFET, gate at the left. An N-MOSFET has its drain above, a P-MOSFET its source."""
         x, y = at
         n_channel = self._of[name].generic == "N-MOSFET"
         top, bottom = ("D", "S") if n_channel else ("S", "D")
@@ -103,7 +103,7 @@ class StagePage(Canvas):
         self.label((x + words[0], y + words[1]), (name,))
 
     def pnp(self, name: str, at: Place) -> None:
-        """Base at the left, emitter above."""
+        """A PNP transistor, base at the left, emitter above."""
         x, y = at
         self.inner((x - 1.4, y), (x - 0.6, y))
         self.inner((x - 0.6, y - 0.75), (x - 0.6, y + 0.75))
@@ -116,7 +116,7 @@ class StagePage(Canvas):
         self.label((x + 0.5, y), (name,))
 
     def comparator(self, name: str, at: Place, pins: tuple[str, str, str], *, plus_above: bool = False) -> None:
-        """One half, its tip at the right. `pins`: the numbers of output, inverting and other input."""
+        """One half of a comparator, output at the right. `pins`: output, inverting and non-inverting input."""
         x, y = at
         out, minus, plus = pins
         up = -0.9 if plus_above else 0.9
@@ -130,13 +130,13 @@ class StagePage(Canvas):
             self.text((x + 3.5, y), f"{out} open")
 
     def supply(self, name: str, at: Place) -> None:
-        """Pins 8 and 4 of a comparator whose middle of the left side is `at`."""
+        """Supply pins 8 and 4 of a comparator. `at`: the middle of its left side."""
         x, y = at
         self.terminal(f"{name}.8", (x + 1.6, y - 0.9), "upper left", "8")
         self.terminal(f"{name}.4", (x + 1.6, y + 0.9), "lower left", "4")
 
     def coupler(self, name: str, at: Place, mains: tuple[str, str], low: tuple[str, str]) -> None:
-        """Diode at the left, transistor or phototriac at the right. Pins from above."""
+        """A coupler, diode at the left, transistor or phototriac at the right. Pins are listed from above."""
         x, y = at
         generic = self._of[name].generic
         self.rect((x, y - 1.6), (x + 5.0, y + 1.6))
@@ -169,7 +169,7 @@ class StagePage(Canvas):
         self.inner((x - 0.35, y + tip), (x + 0.35, y + tip))
 
     def out(self, pin: str, towards: str, length: float = 0.5) -> None:
-        """A short conductor to its net's name; where the net has no other pin on this page it ends as a lead."""
+        """A short conductor to its net's name. It ends as a lead where the net has no other pin on this page."""
         net, (x, y) = self.net_of(pin), self.at(pin)
         self.flag(pin, towards, length)
         lead = f"{_LEAD}.{net}"

@@ -1,4 +1,4 @@
-"""The stripboards at 1:1, from the component side and from the copper side, in millimetres on paper."""
+"""Drawings of the stripboards at 1:1, from the component side and from the copper side, in millimetres."""
 
 from __future__ import annotations
 
@@ -8,8 +8,8 @@ from gen.wiring.interface.components import Component, Interface
 from gen.wiring.interface.stripboard import PITCH_MM, Fitting, Hole, StripLayout
 
 _LEFT, _RIGHT, _TOP, _BOTTOM = 24.0, 12.0, 9.0, 3.0  # margins for the strips' names, mm
-_LETTER = 0.55  # of a letter's height, its width
-_NAME, _SMALL = 2.3, 1.8  # letters, mm: between strips 2.54 mm apart no larger ones have room
+_LETTER = 0.55  # a letter's width over its height
+_NAME, _SMALL = 2.3, 1.8  # heights of letters, mm: the largest that fit between strips 2.54 mm apart
 _STRIP = 1.9  # mm of copper
 
 
@@ -43,7 +43,7 @@ def _soldered(layout: StripLayout) -> list[Hole]:
 
 
 class _Pen:
-    """Where holes are on paper, and what is drawn there."""
+    """Places of holes on paper, and the symbols drawn there."""
 
     def __init__(self, layout: StripLayout, mirrored: bool, width: float) -> None:
         self._layout, self._mirrored, self._width = layout, mirrored, width
@@ -92,7 +92,7 @@ class _Pen:
         ]
 
     def _names(self, strip: int) -> list[str]:
-        """Number and net at the left end, the other net beyond the band at the right one."""
+        """Number and net at the left end; the net beyond the band at the right end."""
         number = f"{strip + 1}"
         ends = [(-0.9, f"{self._layout.nets[strip] or 'peeled'}  {number}", "end")]
         if self._layout.band is not None:
@@ -120,7 +120,7 @@ class _Pen:
         return [*numbers, ruler, self._word(x + 52, 3.0, "50 mm", "start", _NAME)]
 
     def body(self, fitting: Fitting, part: Component) -> list[str]:
-        """A part: its outline, its leads' holes, its name."""
+        """A part: its outline, its leads, its name."""
         holes = [hole for _, (hole, _) in fitting.holes]
         strips = [strip for _, (_, strip) in fitting.holes]
         upright = len(set(holes)) == 1
@@ -146,7 +146,7 @@ class _Pen:
         return found
 
     def _mark(self, hole: int, strip: int, strips: list[int]) -> str:
-        """The end that must not be taken for the other: cathode, plus, pin 1."""
+        """The mark of polarity: cathode, plus, or pin 1."""
         y = self._y(strip) + (0.75 if strip == min(strips) else -0.75)
         x = self._x(hole)
         return (
@@ -168,13 +168,13 @@ class _Pen:
         return f'<polyline class="link" points="{ends}" fill="none" stroke="black" stroke-width="0.8" stroke-linecap="round"/>'
 
     def cut(self, hole: Hole) -> str:
-        """A strip parted at a hole."""
+        """A cut of a strip at a hole."""
         x, y = self._x(hole[0]), self._y(hole[1])
         return f'<path class="cut" d="M{x - 1:.2f} {y - 1:.2f}l2 2m0 -2l-2 2" stroke="black" stroke-width="0.4" fill="none"/>'
 
 
 def places(layout: StripLayout) -> tuple[tuple[str, str], ...]:
-    """Each part with the hole and strip of its pins, for building without the drawing: `R33`, `7/3 to 7/6`."""
+    """Each part with the hole and strip of its pins, as text: `R33`, `7/3 to 7/6`."""
     found = []
     for fitting in layout.fittings:
         ends = [f"{hole + 1}/{strip + 1}" for _, (hole, strip) in fitting.holes]

@@ -1,9 +1,9 @@
-"""The interface laid out on stripboard: small boards, on which each strip is one net, so that few strips are cut.
+"""The interface laid out on stripboard: small boards on which each strip is one net, so that few strips are cut.
 
-Strips run level and are numbered from the top, holes from the left. Parts stand upright between two strips; a transistor's
-leads go to three strips in their own order; a comparator lies across its strips, which are cut below it. What is
-on the mains side has a board of its own. There the strips are peeled off in a band between both sides, and beside
-each strip that carries the mains.
+Strips are horizontal and numbered from the top, holes from the left. Parts stand between two strips. A transistor's leads go
+to three strips in their own order. A comparator lies across its strips, which are cut below it. Parts of the mains side have
+a board of their own. On it the strips are peeled off in a band between the two sides, and next to each strip at mains
+potential.
 """
 
 from __future__ import annotations
@@ -18,9 +18,9 @@ from gen.wiring.interface.components import Component, Generic, Interface
 
 PITCH_MM = 2.54
 STRIPS, HOLES = 24, 37  # of a board of 64 by 95 mm
-OFF_BOARD = frozenset({"pulse transformer"})  # stands beside its board, on leads of its own
+OFF_BOARD = frozenset({"pulse transformer"})  # mounted next to its board and wired to it
 
-# The strips of each board from the top. A net may come twice: then a link joins its strips. "" is a strip peeled off.
+# The strips of each board from the top. Where a net is listed twice, a link joins its strips. "" is a strip peeled off.
 GATE = (
     "HZ", "FIRE", "GO", "GB", "24E", "GC", "GT", "GY", "0V", "GQ", "GX", "HQ", "HG", "FIRE0", "GATE", "HO", "HC", "0V", "HT",
 )  # fmt: skip
@@ -39,7 +39,7 @@ LEADS = frozenset(
     | {"CL", "CN", "CLB", "L3", "L4", "G", "G1", "G2"}
 )
 
-# Nets of the mains side. All else is extra-low voltage.
+# Nets of the mains side. All others are extra-low voltage.
 MAINS = frozenset({"CL", "CN", "CLB", "DA", "DB", "L3", "L4", "SA", "SB", "G", "G1", "G2", "GS", "GM", "HA", "HB"})
 
 # The leads of three-legged parts, in their own order.
@@ -64,14 +64,14 @@ WIDTH: dict[Generic, int] = {
 }
 LARGE = ("1 W", "1.3 W", "2 W", "5 W", "10 W")  # resistors and diodes with bodies wider than a hole's distance
 COUPLER_HOLES = 4  # between the two rows of a coupler's pins, formed to 10.16 mm
-TRIMMED_MM = 1.0  # of copper that is left around a coupler's pin, towards the band
+TRIMMED_MM = 1.0  # of copper left around a coupler's pin, towards the band
 
 Hole = tuple[int, int]  # (hole, strip), from 0
 
 
 @dataclass(frozen=True)
 class Fitting:
-    """A part on a board: the hole of each pin that is soldered, and how many holes wide its body is."""
+    """A part on a board: the hole of each soldered pin, and the width of its body in holes."""
 
     part: str
     holes: tuple[tuple[str, Hole], ...]
@@ -80,7 +80,7 @@ class Fitting:
 
 @dataclass(frozen=True)
 class StripLayout:
-    """One board. `nets`: of each strip, empty where it is peeled off; `right_nets`: beyond the band, where there is one.
+    """One board. `nets`: of each strip, empty where it is peeled off. `right_nets`: those beyond a band, if any.
 
     `cuts`: holes at which a strip is parted. `links`: bare or insulated wires on the component side. `leads`: solder pins,
     each with the net's name. `band`: first and last hole of the band in which all strips are peeled off.
@@ -103,7 +103,7 @@ class StripLayout:
 
 
 class _Bench:
-    """A board while parts are put on it."""
+    """A board during placement."""
 
     def __init__(self, nets: Sequence[str], first: int = 0) -> None:
         self.nets, self.first = tuple(nets), first
@@ -117,7 +117,7 @@ class _Bench:
         return [row for row, name in enumerate(self.nets) if name == net]
 
     def free(self, top: int, bottom: int, width: int, first: int | None = None) -> int:
-        """The first hole at which a body so wide fits between two strips, none of its holes taken."""
+        """The first hole at which a body of this width fits between two strips, with all its holes free."""
         hole = self.first if first is None else first
         while any((hole + n, row) in self.taken for n in range(width) for row in range(top, bottom + 1)):
             hole += 1
@@ -127,7 +127,7 @@ class _Bench:
         self.taken |= {(hole + n, row) for n in range(width) for row in range(top, bottom + 1)}
 
     def upright(self, part: Component, ends: Sequence[tuple[str, str]], longest: int) -> None:
-        """A part from strip to strip at one hole, on the nearest strips of its nets, in the order of its leads."""
+        """Place a part at one hole, on the nearest strips of its nets, in the order of its leads."""
         best = min(
             (rows for rows in _choices([self.rows(net) for _, net in ends]) if _in_order(rows)),
             key=lambda rows: max(rows) - min(rows),
@@ -135,7 +135,7 @@ class _Bench:
         )
         if best is None or max(best) - min(best) > longest:
             raise ValueError(f"{part.name} does not reach its strips {[net for _, net in ends]}")
-        standing = max(best) - min(best) == 1  # on one end, its other lead bent down beside it
+        standing = max(best) - min(best) == 1  # on one end, its other lead bent down along the body
         width = WIDTH.get(part.generic, 2 if standing or part.rating.startswith(LARGE) else 1)
         hole = self.free(min(best), max(best), width)
         self.take(hole, min(best), max(best), width)
@@ -143,17 +143,17 @@ class _Bench:
         self.fittings.append(Fitting(part.name, tuple((pin, (at, row)) for (pin, _), row in zip(ends, best)), width))
 
     def link(self, one: int, other: int, first: int | None = None) -> None:
-        """A wire from strip to strip."""
+        """Place a link from strip to strip."""
         top, bottom = sorted((one, other))
         hole = self.free(top, bottom, 1, first)
         self.take(hole, top, bottom, 1)
         self.links.append(((hole, top), (hole, bottom)))
 
     def across(self, part: Component, hole: int) -> None:
-        """A comparator: pins 1 to 4 on their own strips, 8 to 5 on what is left of these beyond the cuts, and linked."""
+        """Place a comparator: pins 1 to 4 on their strips; pins 8 to 5 on the same strips beyond the cuts, linked."""
         rows = [self.rows(part.net(pin))[0] for pin in ("1", "2", "3", "4")]
         if rows != list(range(rows[0], rows[0] + 4)):
-            raise ValueError(f"{part.name}: its strips are not side by side")
+            raise ValueError(f"{part.name}: its strips are not adjacent")
         for n, row in enumerate(rows):
             left, right = str(n + 1), str(8 - n)
             if part.net(right) != part.net(left):
@@ -170,7 +170,7 @@ class _Bench:
             self._link_beyond(row, target, hole + 4, {r for r in rows if (hole + 1, r) in self.cuts})
 
     def _link_beyond(self, row: int, target: int, first: int, cut: set[int]) -> None:
-        """From a strip's end beyond a cut to another strip; not at one that is cut too, which is another net there."""
+        """Link a strip's end beyond a cut to another strip. A target that is cut too is refused: it is another net there."""
         if target in cut:
             raise ValueError(f"strip {target} is cut and cannot be linked to")
         self.link(row, target, first)
@@ -184,7 +184,7 @@ def _choices(rows: Sequence[Sequence[int]]) -> list[tuple[int, ...]]:
 
 
 def _in_order(rows: Sequence[int]) -> bool:
-    """Rising or falling, and none twice."""
+    """Whether the rows rise or fall strictly."""
     steps = [b - a for a, b in zip(rows, rows[1:])]
     return all(step > 0 for step in steps) or all(step < 0 for step in steps)
 
@@ -192,7 +192,7 @@ def _in_order(rows: Sequence[int]) -> bool:
 def _low_board(
     name: str, title: str, order: Sequence[str], parts: Sequence[Component], leads: frozenset[str]
 ) -> StripLayout:
-    """A board without mains: leads at its left end, then parts, comparators last."""
+    """A board of the low-voltage side: leads at the left end, then parts, comparators last."""
     there = {net for part in parts for _, net in part.pins if net}
     wanted = [net for net in order if net in there]
     bench = _Bench(_without_idle(wanted, parts), 0)
@@ -223,7 +223,7 @@ def _low_board(
 
 
 def _without_idle(order: list[str], parts: Sequence[Component]) -> list[str]:
-    """Without the second strip of a net that nothing near it needs, at the ends."""
+    """The order without a net's second strip at either end where no part nearby needs it."""
     while order and order.index(order[-1]) < len(order) - 1:
         order = order[:-1]
     return order
@@ -256,7 +256,7 @@ def boards(interface: Interface) -> tuple[StripLayout, ...]:
 
 
 def _mains_board(parts: Sequence[Component], leads: frozenset[str]) -> StripLayout:
-    """Mains at the left, extra-low voltage at the right, couplers across the band between."""
+    """The mains board: mains at the left, extra-low voltage at the right, couplers across the band between."""
     pairs = _mains_strips({part.name: part for part in parts})
     left, right = [one for one, _ in pairs], [other for _, other in pairs]
     bench = _Bench(left, 0)
@@ -279,7 +279,7 @@ def _mains_board(parts: Sequence[Component], leads: frozenset[str]) -> StripLayo
         mains = [(pin, net) for pin, net in part.pins if net in MAINS]
         low = [(pin, net) for pin, net in part.pins if net not in MAINS]
         bench.fittings.append(
-            Fitting(part.name, (*_beside(mains, left, at, part), *_beside(low, right, beyond, part)), 5)
+            Fitting(part.name, (*_coupler_holes(mains, left, at, part), *_coupler_holes(low, right, beyond, part)), 5)
         )
     for row in range(len(right)):
         other_side.take(beyond, row, row, 1)
@@ -294,7 +294,7 @@ def _mains_board(parts: Sequence[Component], leads: frozenset[str]) -> StripLayo
     )  # fmt: skip
 
 
-# The rows of a coupler's pins, from the top, as it lies on this board: (mains side, other side); None: open.
+# The rows of a coupler's pins, from the top, as placed on this board: (mains side, low-voltage side). None: open.
 _LIES: dict[Generic, tuple[tuple[str | None, ...], tuple[str | None, ...]]] = {
     "coupler": (("A", "K"), ("C", "E")),
     "two-way coupler": (("1", "2"), ("C", "E")),
@@ -302,18 +302,20 @@ _LIES: dict[Generic, tuple[tuple[str | None, ...], tuple[str | None, ...]]] = {
 }
 
 
-def _beside(pins: Iterable[tuple[str, str]], nets: Sequence[str], hole: int, part: Component) -> list[tuple[str, Hole]]:
-    """The holes of a coupler's pins on one side: where all its nets are side by side as its pins are."""
+def _coupler_holes(
+    pins: Iterable[tuple[str, str]], nets: Sequence[str], hole: int, part: Component
+) -> list[tuple[str, Hole]]:
+    """The holes of a coupler's pins on one side, where its nets are adjacent in the order of its pins."""
     there = dict(pins)
     lies = next(side for side in _LIES[part.generic] if set(there) == {pin for pin in side if pin})
     for top in range(len(nets) - len(lies) + 1):
         if all(pin is None or nets[top + n] == there[pin] for n, pin in enumerate(lies)):
             return [(pin, (hole, top + n)) for n, pin in enumerate(lies) if pin is not None]
-    raise ValueError(f"{part.name}: its strips are not side by side")
+    raise ValueError(f"{part.name}: its strips are not adjacent")
 
 
 def _mains_strips(parts: dict[str, Component]) -> list[tuple[str, str]]:
-    """(Mains side, other side) of each strip. A peeled strip keeps what carries the mains apart."""
+    """(Mains side, low-voltage side) of each strip. A peeled strip separates strips at mains potential."""
     rows: list[tuple[str, str]] = []
     detector = parts["U1"]
     neutral = detector.net("K") if detector.generic == "coupler" else detector.net("2")
