@@ -22,7 +22,7 @@ class ContactRead:
 
     @property
     def lead(self) -> str:
-        """The net of its lead; that of its pin has the marker's name."""
+        """The net of the contact's lead. The net of its pin is named after the marker."""
         return f"{self.marker}1"
 
 
@@ -43,7 +43,7 @@ def contacts_read(welder: Welder) -> tuple[ContactRead, ...]:
 
 @dataclass(frozen=True)
 class InputFilter:
-    """A contact's way to its pin: pull-up at the lead, resistor and capacitor to the pin, clamp for a lead on 24 V."""
+    """The filter of a contact: pull-up at the lead, resistor and capacitor to the pin, clamp for a lead on 24 V."""
 
     pull_up: Component
     series: Component
@@ -52,7 +52,7 @@ class InputFilter:
 
     @property
     def parts(self) -> tuple[Component, ...]:
-        """All four, in the order of the board."""
+        """The four parts, in the order of the board."""
         return self.pull_up, self.series, self.capacitor, self.clamp
 
 

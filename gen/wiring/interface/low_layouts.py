@@ -7,7 +7,7 @@ from gen.wiring.interface.stage_page import StagePage
 
 
 def gate_layout(c: StagePage) -> float:
-    """One pulse a gate, never longer. Returns the height drawn."""
+    """Lay out the one-shot on the gate. Returns the height drawn."""
     top, bottom = 1.2, 20.0
     pulsed = c.stage.components[9].net("7") != ""
     c.bus("24E", (1.0, top), (29.0, top))
@@ -100,7 +100,7 @@ def gate_layout(c: StagePage) -> float:
 
 
 def contactor_layout(c: StagePage) -> float:
-    """The coil is held by a pulse train alone. Returns the height drawn."""
+    """Lay out the charge pump that holds the contactor. Returns the height drawn."""
     top, rail, row, bottom = 0.9, 4.6, 11.0, 22.0
     c.bus("24E", (1.0, top), (29.0, top))
     c.name("24E", (0.9, top - 0.55))
@@ -216,7 +216,7 @@ def contactor_layout(c: StagePage) -> float:
 
 
 def inputs_layout(c: StagePage) -> float:
-    """The contacts, one under the other. Returns the height drawn."""
+    """Lay out the contacts, one below the other. Returns the height drawn."""
     contacts = contacts_of(c.stage)
     for n, contact in enumerate(contacts):
         y = 4.0 + 5.6 * n
@@ -241,7 +241,7 @@ def inputs_layout(c: StagePage) -> float:
 
 
 def supply_layout(c: StagePage) -> float:
-    """The board's 5 V. Returns the height drawn."""
+    """Lay out the 5 V supply of the board. Returns the height drawn."""
     y = 2.0
     c.bus("24V", (1.0, y), (4.0, y))
     c.name("24V", (1.0, y - 0.55))
@@ -274,7 +274,7 @@ def supply_layout(c: StagePage) -> float:
 
 
 def current_layout(c: StagePage) -> float:
-    """The current transformer's burden and middle. Returns the height drawn."""
+    """Lay out the input of the current transformer. Returns the height drawn."""
     y = 4.6
     c.bus("CT", (1.0, y), (5.0, y))
     c.name("CT", (1.0, y - 0.55))

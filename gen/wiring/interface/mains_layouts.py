@@ -6,7 +6,7 @@ from gen.wiring.interface.stage_page import StagePage
 
 
 def isolation_layout(c: StagePage) -> float:
-    """Between the gate pulse and the switch's gates. Returns the height drawn."""
+    """Lay out the isolation of the gates. Returns the height drawn."""
     names = {part.name for part in c.stage.components}
     return _pulsed(c) if "T2" in names else _phototriacs(c, pair="R63" in names, two="U22" in names)
 
@@ -150,7 +150,7 @@ def _coupled(c: StagePage, coupler: str, resistors: tuple[str, str], pins: tuple
 
 
 def detector_layout(c: StagePage) -> float:
-    """The zero crossings. Returns the height drawn."""
+    """Lay out the zero-crossing detector. Returns the height drawn."""
     y = 4.6
     square = "D1" in {part.name for part in c.stage.components}
     _coupled(c, "U1", ("R1", "R2"), ("A", "K") if square else ("1", "2"), y)
@@ -179,7 +179,7 @@ def detector_layout(c: StagePage) -> float:
 
 
 def sense_layout(c: StagePage) -> float:
-    """Whether the switch blocks. Returns the height drawn."""
+    """Lay out the conduction sense. Returns the height drawn."""
     y = 4.6
     _coupled(c, "U3", ("R5", "R6"), ("1", "2"), y)
     c.out("U3.2", "left", 1.4)
