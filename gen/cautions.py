@@ -26,6 +26,7 @@ MAINS, ISOLATE, NO_STOP, IMPLANTS, EYES, HOT, FINGERS, RINGS, SPRINGING = CAUTIO
 # What each page shows: only the cautions that belong to it. All of them stand once on the first page of a document.
 AT_THE_ELECTRODES = (IMPLANTS, EYES, HOT, FINGERS, RINGS, SPRINGING)  # shown before a weld
 ON_THE_LABEL = (ISOLATE, NO_STOP, *AT_THE_ELECTRODES)
+AT_NEW_ELECTRODES = (ISOLATE, HOT, FINGERS)  # shown to whoever fits them
 BEFORE_BUYING = (MAINS, ISOLATE, NO_STOP)
 AT_THE_WIRES = (ISOLATE,)
 AT_THE_RULES = (NO_STOP,)

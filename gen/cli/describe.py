@@ -11,14 +11,14 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from gen.cli.electrode_sizes import electrode_sizes
 from gen.cli.joint import by_electrodes
-from gen.cli.options import USER_PATH, json_option, value_of, welder_option
+from gen.cli.options import USER_PATH, json_option, welder_option
 from gen.cli.said import WIDTH, folded, said, say, say_data
 from gen.errors import InputError
 from gen.job import find_welder
 from gen.machine import WELDER_FILE, Change, Welder, compared
 from gen.machine.breaker import described, dip
-from gen.machine.electrodes import SIDES
 from gen.machine.tables import Electrodes, OneElectrode
 from gen.ranges import Figure, shown
 from gen.user_files import written
@@ -26,18 +26,6 @@ from gen.user_files import written
 if TYPE_CHECKING:
     from sim.joint.asked import UnderElectrodes
 
-_PARTS = {
-    "diameter": "diameter_mm",
-    "length": "length_mm",
-    "offset": "offset_mm",
-    "face": "face_diameter_mm",
-    "groove": "groove_radius_mm",
-    "alloy": "alloy",
-}
-_ELECTRODE_ALLOWED = (
-    "diameter, length, offset, face, groove (its radius; all in mm) or alloy, each once, separated by commas, such as "
-    "diameter=10,length=45,offset=20; upper.length=60 for the upper one alone"
-)
 _RATING_FROM = {
     "plate": "",
     "core_and_wire": ", calculated from core and wire",
@@ -45,28 +33,11 @@ _RATING_FROM = {
 }
 
 
-def _electrode(text: str) -> dict[str, Any]:
-    """Reads the option's text as keys of the welder file's [electrodes]."""
-    found: dict[str, Any] = {}
-    for item in text.split(","):
-        name, equals, value = (part.strip() for part in item.partition("="))
-        side, dot, own = name.rpartition(".")
-        key = f"{side}{dot}{_PARTS.get(own, '')}"
-        one = not dot or (side in SIDES and own != "offset")
-        if not equals or own not in _PARTS or not one or key in found:
-            raise click.BadParameter(f"{written(text)} given; allowed: {_ELECTRODE_ALLOWED}")
-        try:
-            found[key] = value_of(OneElectrode, _PARTS[own])(value)
-        except click.BadParameter as error:
-            raise click.BadParameter(f"{name}: {error.message}") from None
-    return found
-
-
 @click.command("describe")
 @welder_option
 @click.option(
     "--electrode",
-    type=_electrode,
+    type=electrode_sizes,
     metavar="SIZES",
     help="Compare with other electrodes, such as diameter=10,length=45,groove=2.5; keys left out stay as they are.",
 )

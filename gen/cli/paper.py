@@ -4,16 +4,19 @@ from __future__ import annotations
 
 from datetime import date, datetime
 from pathlib import Path
+from typing import Any
 
 import click
 
 from gen.cli.commands import Listed
+from gen.cli.electrode_sizes import electrode_sizes
 from gen.cli.options import USER_PATH, json_option, welder_option
 from gen.cli.said import say, say_object
 from gen.errors import InputError
 from gen.job import board_of, find_welder
 from gen.machine import WELDER_FILE
-from gen.paper import chart_html, days, label_html, logbook_html
+from gen.machine.electrodes import changed_pair
+from gen.paper import chart_html, days, electrodes_html, label_html, logbook_html
 from gen.records import RECORDS_FILE, Records
 from gen.trials import compare, recorded
 from gen.user_files import written
@@ -24,6 +27,7 @@ output_option = click.option(
 )
 _COMMANDS = {
     "label": ("paper", "A label for the machine."),
+    "electrodes": ("paper", "Drawings of the electrodes, to turn them by."),
     "chart": ("paper", "A wall chart of all joints kept, in large figures."),
     "logbook": ("paper", "Welds and trials of a span of days, in local time."),
 }
@@ -40,7 +44,7 @@ def _day(text: str) -> date:
     "paper", cls=Listed, sections={"Commands": _COMMANDS}, context_settings={"help_option_names": ["-h", "--help"]}
 )
 def paper_command() -> None:
-    """Paper for the shop: a label, a wall chart, a logbook."""
+    """Paper for the shop: a label, drawings of the electrodes, a wall chart, a logbook."""
 
 
 def _write(output: Path, html: str, welder_path: Path | None, as_json: bool) -> None:
@@ -61,6 +65,24 @@ def label_command(output: Path, welder_path: Path | None, as_json: bool) -> None
     """A label for the machine: its data, its protections, and what to do before touching it."""
     welder = find_welder(welder_path)
     _write(output, label_html(welder, board_of(welder)), welder_path, as_json)
+
+
+@click.command("electrodes")
+@click.option(
+    "--electrode",
+    type=electrode_sizes,
+    metavar="SIZES",
+    help="Draw others, such as diameter=10,length=45,groove=2.5; keys left out stay as in the welder file.",
+)
+@output_option
+@welder_option
+@json_option
+def electrodes_command(electrode: dict[str, Any] | None, output: Path, welder_path: Path | None, as_json: bool) -> None:
+    """Drawings of the electrodes: full size where it fits, material, tolerances, and the groove with its rod."""
+    welder, path = find_welder(welder_path), welder_path or Path(WELDER_FILE)
+    pair = changed_pair(welder, electrode or {}, path)
+    html = electrodes_html(pair, "command line", "--electrode: ") if electrode else electrodes_html(pair, path)
+    _write(output, html, welder_path, as_json)
 
 
 @click.command("chart")

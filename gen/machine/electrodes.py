@@ -126,13 +126,24 @@ def compared(welder: Welder, sizes: Mapping[str, Any], path: Path) -> Change:
     if not welder.transformer.tap_volts:
         allowed = "missing; allowed: this or transformer.taps, which --electrode needs"
         raise InputError(path, "transformer.open_secondary_V", None, allowed)
-    assert welder.electrodes is not None
+    return compare(welder, changed_pair(welder, sizes, path))
+
+
+def changed_pair(welder: Welder, sizes: Mapping[str, Any], path: Path) -> Electrodes:
+    """The electrodes of the welder file at `path` with other `sizes`, which `compared` describes.
+
+    Raises InputError where the file has none, or the other pair would not fit.
+    """
+    if welder.electrodes is None:
+        raise InputError(path, "electrodes", None, "missing; allowed: a table [electrodes], which this needs")
+    if not sizes:
+        return welder.electrodes
     other = _changed(welder.electrodes, sizes)
     try:
         welder.check_fits(other, "")
     except Wrong as error:
         raise InputError("command line", f"--electrode: {error.key}", error.given, str(error)) from None
-    return compare(welder, other)
+    return other
 
 
 def _changed(present: Electrodes, sizes: Mapping[str, Any]) -> Electrodes:

@@ -11,7 +11,8 @@ from pathlib import Path
 from gen.commissioning import last_walk, record_html, sheet_html, steps
 from gen.errors import InputError
 from gen.job import board_of, find_welder, read_job
-from gen.paper import chart_html, days, label_html, logbook_html
+from gen.machine.electrodes import changed_pair
+from gen.paper import chart_html, days, electrodes_html, label_html, logbook_html
 from gen.records import RECORDS_FILE, Records
 from gen.trials import compare, known_of, recorded
 from gen.units import PACE
@@ -68,6 +69,11 @@ def label(path: Path) -> str:
     """The machine's label. Raises InputError."""
     welder = find_welder(path)
     return label_html(welder, board_of(welder))
+
+
+def electrodes(path: Path) -> str:
+    """The drawings of the electrodes. Raises InputError where the welder file has none."""
+    return electrodes_html(changed_pair(find_welder(path), {}, path), path)
 
 
 def chart(path: Path) -> str:

@@ -5,10 +5,6 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, time
-from functools import cache
-from typing import Any
-
-from jinja2 import Environment, PackageLoader, StrictUndefined
 
 from gen.boards import Board
 from gen.cautions import AT_THE_ELECTRODES, ON_THE_LABEL
@@ -16,6 +12,7 @@ from gen.errors import InputError
 from gen.machine import Welder
 from gen.machine.breaker import described
 from gen.machine.field import keep_away
+from gen.paper.pages import page
 from gen.records import RECORDS_FILE, KeptRecord, TrialRecord, WeldRecord
 
 _FITTED = {
@@ -29,27 +26,12 @@ _FITTED = {
 }
 
 
-@cache
-def _templates() -> Environment:
-    return Environment(
-        loader=PackageLoader("gen.paper"),
-        undefined=StrictUndefined,
-        autoescape=True,
-        trim_blocks=True,
-        lstrip_blocks=True,
-    )
-
-
-def _page(name: str, **values: Any) -> str:
-    return _templates().get_template(f"{name}.html.j2").render(values) + "\n"
-
-
 def label_html(welder: Welder, board: Board) -> str:
     """A label for the machine: its data, its protections, and what to do before touching it."""
     t = welder.transformer
     fitted = [words for key, words in _FITTED.items() if getattr(welder.protection, key)]
     lacking = [words for key, words in _FITTED.items() if not getattr(welder.protection, key)]
-    return _page(
+    return page(
         "label",
         figures=(
             ("Supply", f"{welder.mains.voltage_V:g} V, {welder.mains.frequency_Hz} Hz"),
@@ -93,7 +75,7 @@ def chart_html(kept: Sequence[KeptRecord], sizes: dict[str, str], frequency_Hz: 
         )
         for name, record in sorted(last.items())
     ]
-    return _page("chart", rows=rows, frequency_Hz=frequency_Hz, cautions=AT_THE_ELECTRODES)
+    return page("chart", rows=rows, frequency_Hz=frequency_Hz, cautions=AT_THE_ELECTRODES)
 
 
 def days(begin: date, end: date) -> tuple[datetime, datetime]:
@@ -108,7 +90,7 @@ def logbook_html(
     begin, end = span
     made = [(_local(w.ended_at), w) for w in welds if begin <= _local(w.ended_at) <= end]
     tried = [(_local(t.tried_at), t) for t in trials if begin <= _local(t.tried_at) <= end]
-    return _page(
+    return page(
         "logbook",
         begin=begin,
         end=end,

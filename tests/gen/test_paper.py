@@ -14,9 +14,12 @@ from typing import Any
 import pytest
 
 from gen import cautions
+from gen.machine.tables import Electrodes
+from gen.paper import electrodes_html
 from gen.records import Records, WeldRecord
 from tests.support.cli.command_line import replaced, typed
 from tests.support.cli.scrap import add, set_out
+from tests.support.drawn_electrodes import CASES
 from tests.support.machines import known_welder
 from tests.support.printed import Printed, printed
 from tests.support.report import report_runs
@@ -26,7 +29,8 @@ from tests.support.wiring.upgrade_machines import MACHINES, sheet_of
 
 WIDTHS = (1280, 800, 400)
 EVERYTHING = "wiring with everything"
-PAPERS = ("label", "chart", "logbook", "commissioning", "wiring", EVERYTHING)
+DRAWN = ("grooves", "crank", "greatest", "least")
+PAPERS = ("label", "chart", "logbook", *DRAWN, "commissioning", "wiring", EVERYTHING)
 
 
 @pytest.fixture(scope="module")
@@ -160,7 +164,10 @@ def test_a_wiring_sheet_is_read_at_the_bench(shop: Path, tmp_path: Path) -> None
 
 @pytest.fixture(scope="module")
 def measured(shop: Path, tmp_path_factory: pytest.TempPathFactory) -> dict[str, dict[str, Any]]:
-    pages = {name: (shop / f"{name}.html").read_text(encoding="utf-8") for name in PAPERS if name != EVERYTHING}
+    pages = {
+        name: (shop / f"{name}.html").read_text(encoding="utf-8") for name in PAPERS if name not in (EVERYTHING, *DRAWN)
+    }
+    pages |= {name: electrodes_html(Electrodes(**CASES[name]), "welder.toml") for name in DRAWN}
     pages[EVERYTHING] = sheet_of(known_welder(**MACHINES["everything"])).html
     return measured_pages(pages, tmp_path_factory.mktemp("pages"), WIDTHS)
 

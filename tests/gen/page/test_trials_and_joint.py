@@ -22,7 +22,7 @@ from sim.report.joint_window import standalone_window, window_lines
 from tests.support.cli.command_line import typed
 from tests.support.page.open_page import OpenPage, example, fields_of, open_page
 
-PAPER = (("chart", "k"), ("label", "l"), ("logbook", "b"))
+PAPER = (("electrodes", "e"), ("chart", "k"), ("label", "l"), ("logbook", "b"))
 
 
 @pytest.fixture(scope="module")
@@ -175,6 +175,7 @@ def test_7_every_sheet_is_what_its_command_writes(page: OpenPage, monkeypatch: p
         ["wiring", "-o", "w.html"],
         ["commission", "--sheet", "c.html"],
         ["trial", "page", "rungs.toml", "-o", "j.html"],
+        ["paper", "electrodes", "-o", "e.html"],
         ["paper", "chart", "-o", "k.html"],
         ["paper", "label", "-o", "l.html"],
         ["paper", "logbook", "-o", "b.html"],
@@ -186,7 +187,7 @@ def test_7_every_sheet_is_what_its_command_writes(page: OpenPage, monkeypatch: p
         policy = answer.headers["content-security-policy"]
         assert "unsafe-inline" not in policy
         assert "script" not in policy  # so that default-src 'none' holds for it
-    for name in "wcjklb":
+    for name in "wcjeklb":
         (page.folder / f"{name}.html").unlink()
     for query in ("from=2026-13-01", "from=2026-02-02&to=2026-02-01", "to=x"):
         assert page.get(f"/sheets/logbook?{query}").status == 422
@@ -206,5 +207,5 @@ def test_8_a_zip_of_the_lot(page: OpenPage) -> None:
             if name.endswith(".html"):
                 html5lib.HTMLParser(strict=True).parse(archive.read(name).decode())
     assert names >= {"welder.toml", "wiring.html", "commissioning.html", "joint-rungs.html"}
-    assert names >= {"wall-chart.html", "label.html", "logbook.html"}
+    assert names >= {"electrodes.html", "wall-chart.html", "label.html", "logbook.html"}
     assert "commissioned.html.txt" in names

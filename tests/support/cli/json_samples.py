@@ -61,6 +61,7 @@ LINES = (
     "trial import trials.csv",
     "trial remove rungs.toml 2",
     "paper label -o label.html",
+    "paper electrodes -o electrodes.html",
     "paper chart -o chart.html",
     "paper logbook -o logbook.html",
     "trial run rungs.toml --no-board --between 0.1,0.6",
