@@ -34,8 +34,8 @@ from gen.trials import (
     compare,
     computed_text,
     doubts,
+    good_sentences,
     good_text,
-    good_told,
     known_of,
     nearest,
     no_trials,
@@ -46,8 +46,8 @@ from gen.trials import (
     setting_text,
     settle,
     verdicts_on,
+    window_sentences,
     window_text,
-    windows_told,
 )
 from gen.trials.belief import Belief
 from gen.trials.values import Setting
@@ -182,7 +182,7 @@ def _next_lines(
     if better is not None:
         lines += [said(better.remedy(frequency_Hz), ""), ""]
     if better is not None and better.in_vain and advice.setting is not None:
-        lines.append(said(better.told_in_vain(advice.setting, frequency_Hz), ""))
+        lines.append(said(better.in_vain_text(advice.setting, frequency_Hz), ""))
     elif advice.setting is None or found.chances is None:
         lines.append(said(f"No weld to try: {advice.why}.", ""))
     else:
@@ -320,9 +320,11 @@ def show_command(
     frequency = welder.mains.frequency_Hz
     lines = [f"{known.name}, {known.joint.title}", ""]
     if belief is not None:
-        lines += [*(said(sentence, "") for sentence in good_told(known, belief)), ""]
+        lines += [*(said(sentence, "") for sentence in good_sentences(known, belief)), ""]
     lines += [*trial_rows(known.records, frequency), ""]
-    lines += not_known(known) if belief is None else [said(sentence, "") for sentence in windows_told(known, belief)]
+    lines += (
+        not_known(known) if belief is None else [said(sentence, "") for sentence in window_sentences(known, belief)]
+    )
     if kept is not None:
         lines.append(f"Kept: {setting_text(kept, frequency)}, schedule {kept.schedule}, {kept.kept_at[:10]}.")
     say("\n".join(lines))

@@ -20,8 +20,8 @@ from gen.trials import (
     better_weld,
     chances_text,
     doubts,
+    good_sentences,
     good_text,
-    good_told,
     known_of,
     nearest,
     not_known,
@@ -30,7 +30,7 @@ from gen.trials import (
     setting_text,
     settle,
     verdicts_on,
-    windows_told,
+    window_sentences,
 )
 from gen.trials.running import try_name
 from gen.writing import cached
@@ -179,7 +179,7 @@ def next_weld(joint: Path, welder_path: Path, terms: TrialTerms) -> NextShown:
     lanes = [lane for lane in lanes_of(known, belief) if lane.marks or lane.window]
     drawn = picture(lambda width, each: draw_trials(lanes, width, each), "trials") if lanes else Markup("")
     kept = setting_text(known.kept, frequency) if known.kept else ""
-    windows = tuple(windows_told(known, belief)) if belief and known.records else ()
+    windows = tuple(window_sentences(known, belief)) if belief and known.records else ()
     name = try_name(known)
     if belief is None:
         return NextShown(
@@ -195,7 +195,7 @@ def next_weld(joint: Path, welder_path: Path, terms: TrialTerms) -> NextShown:
     advice, setting = found.advice, found.advice.setting
     told = [f"It {advice.why}."] if setting else [f"No weld to try: {advice.why}."]
     if better is not None and better.in_vain and setting is not None:
-        told = [_sentence(better.told_in_vain(setting, frequency)), *told]
+        told = [_sentence(better.in_vain_text(setting, frequency)), *told]
     if setting and found.chances:
         told = [f"{_sentence(good_text(found.chances))}", *told, _sentence(chances_text(found.chances))]
     told.append(_sentence(scatter_text(belief.scatter)))
@@ -243,6 +243,6 @@ def kept_as(
     chances = belief.chances(Setting(kept.weld_s, kept.percent))
     return (
         kept,
-        (*good_told(known, belief), *windows_told(known, belief)),
+        (*good_sentences(known, belief), *window_sentences(known, belief)),
         tuple(doubts(known, chances, Path(joint.name))),
     )

@@ -1,4 +1,4 @@
-"""From scrap welds to a setting that holds: what was tried, what it says of the joint, and what to try next."""
+"""Dialling in on scrap: the trials of a joint, the estimate of its good window, and the next weld to try."""
 
 from gen.trials.adding import Added, add_trial, new_trials, remove_trial
 from gen.trials.better import BetterWeld, better_weld
@@ -11,13 +11,13 @@ from gen.trials.verdicts import Forbidden, Verdicts, nearest
 from gen.trials.wording import (
     chances_text,
     computed_text,
+    good_sentences,
     good_text,
-    good_told,
     not_known,
     scatter_text,
     setting_text,
+    window_sentences,
     window_text,
-    windows_told,
 )
 
 __all__ = [
@@ -44,8 +44,8 @@ __all__ = [
     "computed_text",
     "doubts",
     "from_csv",
+    "good_sentences",
     "good_text",
-    "good_told",
     "known_of",
     "nearest",
     "new_trials",
@@ -59,6 +59,6 @@ __all__ = [
     "settle",
     "to_csv",
     "verdicts_on",
+    "window_sentences",
     "window_text",
-    "windows_told",
 ]

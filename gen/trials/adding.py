@@ -1,4 +1,4 @@
-"""Trials into the records and out of them: one weld on scrap with what came of it, or many from a table."""
+"""Adding trials to the records and removing them: one weld on scrap with its outcome, or many from a table."""
 
 from __future__ import annotations
 
@@ -22,7 +22,7 @@ from gen.user_files import Written, figure, read_text
 
 @dataclass(frozen=True)
 class Added:
-    """A trial that the records now hold, and its setting at the frequency of its schedule."""
+    """A trial just recorded, and the mains frequency of its schedule."""
 
     record: TrialRecord
     setting: Setting
@@ -33,19 +33,20 @@ def add_trial(
     joint: Path,
     schedule: Path,
     welder: Path | None,
-    told: dict[str, Any],
+    observed: dict[str, Any],
     weld: tuple[int, int] | None = None,
     last: bool = False,
 ) -> Added:
-    """Keep one weld of `joint`, made with `schedule`. Raises InputError, and then nothing is kept.
+    """Record one weld of `joint`, made with `schedule`. Raises InputError, and then nothing is recorded.
 
-    `told`: what came of it, by column of the records. `weld`: boot and count of the watched weld that it was; `last`: the newest.
+    `observed`: the weld's outcome, by column of the records. `weld`: boot and count of the watched weld that it was.
+    `last`: it was the newest watched weld.
     """
     wanted = read_joint(joint)
     job = read_job(schedule, welder)
     setting = setting_of(job.schedule, schedule)
-    _check_setdown(wanted, told["setdown_mm"])
-    force_N = wanted.force_N if told["force_N"] is None else told["force_N"]
+    _check_setdown(wanted, observed["setdown_mm"])
+    force_N = wanted.force_N if observed["force_N"] is None else observed["force_N"]
     trial = TrialRecord(
         joint=joint.stem,
         number=0,
@@ -56,7 +57,7 @@ def add_trial(
         digest=job.table.digest,
         weld_s=setting.time_s,
         percent=setting.percent,
-        **(told | {"force_N": force_N}),
+        **(observed | {"force_N": force_N}),
     )
     with Records.beside(welder or Path(WELDER_FILE)) as records:
         check_same_joint(wanted, records.trials(joint.stem), joint)
@@ -67,7 +68,7 @@ def add_trial(
 
 
 def remove_trial(joint: Path, number: int, welder: Path | None) -> TrialRecord:
-    """Take one trial out of the records, and return it; the others keep their numbers. Raises InputError."""
+    """Remove one trial from the records, and return it. The others keep their numbers. Raises InputError."""
     found, _ = recorded(welder, joint.stem)
     removed = next((record for record in found if record.number == number), None)
     if removed is None:
@@ -83,7 +84,7 @@ def remove_trial(joint: Path, number: int, welder: Path | None) -> TrialRecord:
 def new_trials(
     rows: Iterable[tuple[int, TrialRecord]], earlier: Sequence[TrialRecord], source: Path
 ) -> list[TrialRecord]:
-    """Of the trials in a table, each with its line, those that the records do not hold already. Raises InputError."""
+    """The trials of a table, each with its line, that the records do not hold yet. Raises InputError."""
     unnumbered = {replace(record, number=0) for record in earlier}
     taken = {(record.joint, record.number): record for record in earlier}
     new = []
@@ -101,7 +102,7 @@ def new_trials(
 
 
 def _joined(trial: TrialRecord, wanted: tuple[int, int] | None, records: Records) -> TrialRecord:
-    """The trial with the watched weld that it was, and its time."""
+    """The trial joined to the watched weld that it was, with that weld's time."""
     option, given = ("--last", None) if wanted is None else ("--weld", Written(f"{wanted[0]}/{wanted[1]}"))
     found = watched(records.welds(), trial.digest, wanted)
     if not isinstance(found, WeldRecord):

@@ -1,4 +1,4 @@
-"""What the welds tried say of the good window: `believe`."""
+"""The estimate of a joint's good window from the welds tried (the belief): `believe`."""
 
 from __future__ import annotations
 
@@ -32,22 +32,23 @@ from gen.trials.model import (
 from gen.trials.values import Chances, Credible, Prior, Setting, Tried, Window
 
 _CENTRAL = (0.5, 0.025, 0.975)
-LEAST = 0.1  # the lower limit of a chance: it is below with this probability
-_BINS = 100  # of a chance, where its lower limit is sought
-_NOTHING = 1e-5  # a probability that counts as none
-_HARDLY = 1e-5  # of the likeliest: what is less is left out of the lower limit of a chance
-_FARTHEST = 300.0  # of a logarithm above its best: so far the exponentials of two multiply within the range of a float
-_BEST_STEP = 0.02  # of the times among which `best` chooses, in heat
+LEAST = 0.1  # probability that a chance is below its lower limit
+_BINS = 100  # bins of a chance, for finding its lower limit
+_NOTHING = 1e-5  # a probability that counts as zero
+_HARDLY = 1e-5  # weights below this share of the greatest are left out of the lower limit of a chance
+_FARTHEST = 300.0  # cut-off of a logarithm: the product of two such exponentials is within the range of a float
+_BEST_STEP = 0.02  # step in heat of the times among which `best` chooses
 
 
 @dataclass(frozen=True)
 class Posterior:
-    """What is believed under one wear and one power of current, or under all powers where only one percent was tried.
+    """The posterior under one wear and one power of current, or under all powers where only one percent was tried.
 
-    `powers`: (g, weight), summing to 1. `log_evidence`: of the welds under this wear and power. Only the scatters and edges
-    that have any weight are kept: `scatters`, which of the S; `heat` (T,), of t; `upper` (U,), of e and u.
-    The chance of s, t and e together is `of_tear` (S, T) times `of_expel` (S, U) times `apart` (T, U), which sums to 1: given s,
-    a weld speaks of either edge alone, and only the prior ties the two. So it need hardly ever be laid out whole.
+    The letters are those of gen/trials/model.py. `powers`: (g, weight), weights summing to 1. `log_evidence`: of the welds,
+    under this wear and power. Only scatters and edges with any weight are kept: `scatters`, their places among the S; `heat`
+    (T,), of t; `upper` (U,), of e and u. The joint probability of s, t and e is `of_tear` (S, T) times `of_expel` (S, U) times
+    `apart` (T, U), and sums to 1. It factors so because, given s, each observation depends on one edge alone, and only the
+    prior couples the two edges. The full table is therefore rarely needed.
     `gap` (G, S, T): given s and t. `limit` (T, U): of u given t. `limit_shape` (K, C, U): given u.
     """
 
@@ -85,34 +86,34 @@ class Posterior:
         return self.of_tear[:, :, None] * self.of_expel[:, None, :] * self.apart
 
     def late(self, expelled: Floats) -> Floats:
-        """Of s and t, and of an expulsion with the chances `expelled` (S, N, U), each given s and e: (S, N, T)."""
+        """(S, N, T): probability of s, t and a late expulsion, from its chances `expelled` (S, N, U) given s and e."""
         found = (expelled * self.of_expel[:, None, :]) @ self.apart.T
         return np.asarray(found * self.of_tear[:, None, :], dtype=np.float64)
 
     @cached_property
     def _beyond(self) -> Floats:
-        """(T, U + 1): chance of t, and that both upper edges lie at or above each place; the last column is 0."""
+        """(T, U + 1): probability of t with both upper edges at or above each place. The last column is 0."""
         above = _tail(self.edges)
         return above if self.limit is None else above * _tail(self.limit)
 
     @cached_property
     def rise(self) -> Floats:
-        """(T, U): of an upper edge above t."""
+        """(T, U): the rise of each upper edge above t."""
         return self.upper[None, :] - self.heat[:, None]
 
     @cached_property
     def high(self) -> Floats:
-        """(T, U): of t and of the upper edge of the window, the lower of e and u."""
+        """(T, U): probability of t and of the window's upper edge, which is the lower of e and u."""
         return self._beyond[:, :-1] - self._beyond[:, 1:]
 
     @cached_property
     def has_window(self) -> float:
-        """The chance that there is any."""
+        """The probability that a good window exists."""
         return float(self.high[self.rise > STEP / 2].sum())
 
 
 def _span(held: npt.NDArray[np.bool_]) -> slice:
-    """From the first to the last that is held."""
+    """The slice from the first to the last true element."""
     places = np.flatnonzero(held)
     return slice(int(places[0]), int(places[-1]) + 1)
 
@@ -125,10 +126,10 @@ def _tail(rows: Floats) -> Floats:
 
 @dataclass(frozen=True)
 class Belief:
-    """What is known of a joint after `tried`, for the electrodes as they are now. Made by `believe`.
+    """The estimate of a joint after the welds `tried`, for the electrodes' present wear. Made by `believe`.
 
-    All answers are for the next weld, on electrodes as worn as they then are. "The window" is as `Window` defines it. Of settings
-    many are answered at once, (N,), since that is much quicker than one by one.
+    All results are for the next weld. "The window" is as `Window` defines it. Methods that take settings return one value
+    each, (N,), since that is much quicker than one call a setting.
     """
 
     prior: Prior
@@ -147,7 +148,7 @@ class Belief:
 
     @property
     def scatter(self) -> Credible:
-        """From weld to weld, the standard deviation of the logarithm of the heat."""
+        """The scatter from weld to weld: the standard deviation of the logarithm of the heat."""
         each = shapes(self.assumed, self.prior.force_held).scatter
         of_each = np.zeros(len(each))
         for weight, p in self._under:
@@ -161,9 +162,9 @@ class Belief:
 
     @property
     def reachable(self) -> float:
-        """The chance of a good weld at the best time once all is known, as far as can be told now; setdown is left out.
+        """The expected chance of a good weld at the best time, were t, e and s known. Setdown is left out.
 
-        At the best time a weld is about as many scatters above t as below e: by (e - t) / (s + h s).
+        At the best time a weld is about as many scatters above t as below e: (e - t) / (s + h s).
         """
         made, total = shapes(self.assumed, self.prior.force_held), 0.0
         for weight, p in self._under:
@@ -172,14 +173,14 @@ class Belief:
         return total
 
     def good(self, settings: Sequence[Setting]) -> Floats:
-        """The chance that the next weld at each of `settings` is good, as `Chances` has it, (N,)."""
+        """The chance that the next weld at each of `settings` is good, as defined in `Chances`, (N,)."""
         total = np.zeros(len(settings))
         for weight, heat, p in self._heats(settings):
             total += weight * self._good(p, heat)
         return np.minimum(total, 1.0)
 
     def chances(self, setting: Setting) -> Chances:
-        """What the next weld at `setting` may come to, written down rightly."""
+        """The chances of each true outcome of the next weld at `setting`."""
         total = np.zeros(5)
         for weight, heat, p in self._heats([setting]):
             outcome, expels = self._outcomes(p, heat)[:, :, 0], self._expels(p, heat)[:, 0]
@@ -189,7 +190,7 @@ class Belief:
         return Chances(no_bond, broke, tore, late, good, self.good_least(setting))
 
     def good_least(self, setting: Setting) -> float:
-        """What the chance of a good weld is at least, but for a probability of `LEAST`."""
+        """The lower limit of the chance of a good weld: the chance is below it with probability `LEAST`."""
         chances, weights = [], []
         for weight, heat, p in self._heats([setting]):
             held = self._held(p, heat)
@@ -209,7 +210,7 @@ class Belief:
         return float(chance[order][min(int(reached), len(order) - 1)])
 
     def _held(self, p: Posterior, heat: Floats) -> Floats:
-        """For each t the weights of the chances to tear and not to expel late, by bins of them, (T, _BINS)."""
+        """For each t, the weights of the chance to tear without late expulsion, by bins of that chance, (T, _BINS)."""
         whole = p.whole
         s, t, u = np.nonzero(whole > _HARDLY * whole.max())
         chance = self._tears(p, heat)[s, 0, t] * (1 - self._expels(p, heat)[s, 0, u])
@@ -224,12 +225,11 @@ class Belief:
         return settings[int(np.argmax(self.good(settings)))]
 
     def information(self, settings: Sequence[Setting]) -> Floats:
-        """How much the next weld at each of `settings` is expected to tell of where welds tear, where they expel and how they
-        scatter, in nats, (N,).
+        """The expected information of the next weld at each of `settings` on t, e and s (gen/trials/model.py), in nats, (N,).
 
-        The mutual information of its outcome and expulsion with t, e and s (gen/trials/model.py): what is uncertain of the
-        result, less what would still be so if these were known. Setdown is left out of it: its scatter is the
-        same at every heat, so that it tells of its limit nearly as much wherever it is measured.
+        It is the mutual information of the weld's outcome and expulsion with t, e and s: the entropy of the result, less its
+        entropy given these. Setdown is left out: its scatter is the same at every heat, so it is about equally informative
+        at every setting.
         """
         joint, known = np.zeros((3, 2, len(settings))), np.zeros(len(settings))
         for weight, heat, p in self._heats(settings):
@@ -267,14 +267,14 @@ class Belief:
         return self._curves.expelled(heat - p.upper[0], len(p.upper), p.scatters)
 
     def _heats(self, settings: Sequence[Setting]) -> Iterator[tuple[float, Floats, Posterior]]:
-        """(weight, heat of each of the settings, posterior)."""
+        """Each case as (weight, heat of each of the settings, posterior)."""
         times = np.log([setting.time_s for setting in settings])
         percents = [setting.percent for setting in settings]
         for weight, shift, p in self._cases(percents):
             yield weight, times + shift, p
 
     def _cases(self, percents: Sequence[float]) -> Iterator[tuple[float, Floats, Posterior]]:
-        """(weight, what to add to the log of a time at each of the percents for its heat, posterior)."""
+        """Each case as (weight, addend at each percent from the log of a time to its heat, posterior)."""
         ratio = np.log(np.array(percents) / self.prior.percent)
         for weight, posterior in self._under:
             powers = posterior.powers if ratio.any() else ((0.0, 1.0),)
@@ -290,18 +290,18 @@ _MIDDLES = (np.arange(_BINS) + 0.5) / _BINS
 
 
 def _binned(place: npt.NDArray[np.intp], chance: Floats, weight: Floats, places: int) -> Floats:
-    """For each of so many places the weights of the chances there, by bins of them: (places, _BINS)."""
+    """For each of `places` places, the weights of the chances there, by bins of the chance: (places, _BINS)."""
     bins = _BINS * place + np.minimum((chance * _BINS).astype(np.intp), _BINS - 1)
     found = np.bincount(bins.ravel(), weight.ravel(), places * _BINS)
     return np.asarray(found.reshape(places, _BINS), dtype=np.float64)
 
 
 def believe(prior: Prior, tried: Sequence[Tried], assumed: Assumptions = ASSUMED) -> Belief:
-    """The belief after the welds `tried`, in the order in which they were made; deterministic."""
+    """The estimate after the welds `tried`, in the order in which they were made. Deterministic."""
     welds = tuple(tried)
     grid = edges(prior, assumed)
     powers = exponents(assumed)
-    # Where all were welded at the prior's percent, the power of current makes no difference to what they say.
+    # Where all were welded at the prior's percent, their likelihood does not depend on the power of current.
     one_percent = all(one.setting.percent == prior.percent for one in welds)
     groups = [powers] if one_percent else [((power, 1.0),) for power, _ in powers]
     weights = [1.0] if one_percent else [weight for _, weight in powers]
@@ -361,7 +361,7 @@ def _posterior(
     if of_limit is not None:
         also = _span(of_limit[t].max(axis=0) > _NOTHING)
         u = slice(min(u.start, also.start), max(u.stop, also.stop))
-    zero = round(-grid.rise[0] / STEP)  # of the upper edges, the place of the first t
+    zero = round(-grid.rise[0] / STEP)  # index of the first t among the upper edges
     u = slice(min(u.start, zero + t.start), max(u.stop, zero + t.stop))
     kept, near = of_expel[s, u], grid.expel[t, u]
     return Posterior(
@@ -381,10 +381,10 @@ def _posterior(
 
 
 def _scaled(log_tear: Floats, log_expel: Floats, rises: int) -> tuple[Floats, Floats, float]:
-    """Both (S, .) as numbers whose product is 1 where t and e, no more than `rises` apart, are together likeliest; and the
-    logarithm of what it is there.
+    """Both likelihoods (S, .), scaled so that their product is 1 at the likeliest t and e no more than `rises` apart; and the
+    logarithm of the scale.
 
-    Welds that contradict each other make either part tiny where the other is not, so each s is scaled where both are likely.
+    Where welds contradict each other, one factor is tiny where the other is large. So each s is scaled where both are likely.
     """
     after = maximum_filter1d(log_expel, rises, origin=-((rises - 1) // 2), mode="constant", cval=-np.inf)
     best = log_tear + after[:, : log_tear.shape[1]]
@@ -400,7 +400,7 @@ def _log(weights: Floats) -> Floats:
 
 
 def _summed(logs: Floats, axes: int = 1) -> tuple[Floats, Floats]:
-    """Over the first `axes` of log weights: the logs of their sums, and the shares that make them up."""
+    """Over the first `axes` of log weights: the logarithms of the sums, and each term's share of its sum."""
     leading = tuple(range(axes))
     most = logs.max(axis=leading, keepdims=True)
     weights = np.exp(logs - most)
@@ -409,7 +409,7 @@ def _summed(logs: Floats, axes: int = 1) -> tuple[Floats, Floats]:
 
 
 def _credible(cases: list[tuple[Floats, Floats]]) -> Credible:
-    """Quantiles, in seconds, of (places, weights) of one edge; each weight lies evenly over its step of the grid."""
+    """Quantiles of one edge, s, from (places, weights). Each weight is uniform over its step of the grid."""
     least, most = min(places[0] for places, _ in cases), max(places[-1] for places, _ in cases)
     at = np.arange(least - STEP, most + STEP, STEP / 8)
     heaped = np.zeros(len(at))
@@ -420,5 +420,5 @@ def _credible(cases: list[tuple[Floats, Floats]]) -> Credible:
 
 
 def _entropy(chances: Floats) -> Floats:
-    """Over the first axis, in nats."""
+    """The entropy over the first axis, in nats."""
     return np.asarray(-xlogy(chances, chances).sum(axis=0), dtype=np.float64)

@@ -1,4 +1,4 @@
-"""The weld that would be better than those which the verdict lets by, and the pace at which it could be made."""
+"""The weld that would be better than those that the verdict allows, and the pace at which it is allowed."""
 
 from __future__ import annotations
 
@@ -14,15 +14,15 @@ from gen.trials.values import Chances, Setting
 from gen.trials.verdicts import Verdicts
 from gen.trials.wording import chance, setting_text
 
-_BETTER = 0.1  # by so much more likely good a weld is worth a slower pace
-IN_VAIN = 2  # welds at a setting, none of them good: it is not advised again where a better one is only forbidden
+_BETTER = 0.1  # least gain in the chance of a good weld that is worth a slower pace
+IN_VAIN = 2  # after so many welds at a setting, none of them good, it is not advised again if a better one is forbidden
 
 
 @dataclass(frozen=True)
 class BetterWeld:
-    """A weld that the verdict forbids. `pace`: welds a minute at which it would be let by; None: at none that was found.
+    """A weld that the verdict forbids. `pace`: welds a minute at which it is allowed; None: no such pace was found.
 
-    `why`: what forbids it. `in_vain`: so many welds were made at the best that is allowed, and none was good; 0: too few.
+    `why`: the reason. `in_vain`: number of welds at the best setting allowed if none was good, else 0; 0 also if too few.
     """
 
     setting: Setting
@@ -32,14 +32,14 @@ class BetterWeld:
     in_vain: int
 
     def remedy(self, frequency_Hz: int) -> str:
-        """What to do, as a sentence."""
+        """The remedy, as a sentence."""
         weld = f"{setting_text(self.setting, frequency_Hz)}, {chance(self.chances.good)} likely to be good"
         if self.pace is None:
             return f"A better weld, {weld}, is forbidden at any pace. {self.why}"
         return f"Weld no faster than {self.pace:g} a minute: then {weld}."
 
-    def told_in_vain(self, setting: Setting, frequency_Hz: int) -> str:
-        """Why the weld that is allowed is not advised again."""
+    def in_vain_text(self, setting: Setting, frequency_Hz: int) -> str:
+        """The reason why the weld that is allowed is not advised again, as a sentence."""
         return (
             f"{setting_text(setting, frequency_Hz)} is the best that is allowed at this pace. It was made {self.in_vain} times, "
             "and no weld was good: it is not advised again."
@@ -53,10 +53,10 @@ def better_weld(
     records: tuple[TrialRecord, ...],
     bearable: Callable[[Job], float | None],
 ) -> BetterWeld | None:
-    """Of what is refused the likeliest good, if it is clearly likelier than `setting`; None where there is none.
+    """The refused setting most likely to be good, if clearly likelier than `setting`; None where none is.
 
-    Refused was what was asked for on the way to `setting`; the best time at its percent is asked for as well. `bearable`:
-    the fastest pace at which a job would be let by; it may be slow, and is asked once. `records`: the trials.
+    Refused settings are those judged in the search for `setting`, and the best time at its percent. `bearable`: the fastest
+    pace at which a job is allowed. It may be slow, and is called once. `records`: the trials.
     """
     if setting is not None:
         _ask_for_the_best(setting, belief, verdicts)
@@ -79,7 +79,7 @@ def better_weld(
 
 
 def _ask_for_the_best(setting: Setting, belief: Belief, verdicts: Verdicts) -> None:
-    """Have the best time at the percent of `setting` judged, in whole cycles, where it is clearly likelier good."""
+    """Have the best time at the percent of `setting` judged, in whole cycles, if it is clearly likelier to be good."""
     frequency_Hz = verdicts.welder.mains.frequency_Hz
     best = Setting(round(belief.best(setting.percent).time_s * frequency_Hz) / frequency_Hz, setting.percent)
     here, there = belief.good([setting, best])

@@ -1,4 +1,4 @@
-"""Dialling a joint in: which weld to try now, and which setting to keep, of those that the verdict lets by."""
+"""Dialling a joint in: the next weld to try, and the setting to keep, among those that the verdict allows."""
 
 from __future__ import annotations
 
@@ -22,16 +22,16 @@ from gen.trials.wording import good_text
 from gen.user_files import read_text
 from gen.writing import check_targets, refused
 
-DRESS_EVERY = 20  # welds; how soon the faces spread depends on alloy, force and zinc (common practice, no source)
+DRESS_EVERY = 20  # welds; the wear of the faces depends on alloy, force and zinc (common practice, no source)
 _BEYOND = 1.1
-_HARDLY = 0.03  # between two probabilities of a good weld
+_HARDLY = 0.03  # a negligible difference between two chances of a good weld
 
 
 @dataclass(frozen=True)
 class Proposal:
-    """The next weld: the advice, what may come of it, what to mind before it, and the schedule to weld it with.
+    """The next weld: the advice, its chances, the reminders before it, and the text of its schedule.
 
-    `chances` and `text` are None where there is no such weld.
+    `chances` and `text` are None where no weld is proposed.
     """
 
     advice: Advice
@@ -43,7 +43,7 @@ class Proposal:
 def propose(
     known: Known, belief: Belief, verdicts: Verdicts, percent: float | None = None, dress_every: int = DRESS_EVERY
 ) -> Proposal:
-    """Of the settings that the verdict lets by, the one whose weld tells most. `percent`: at that only."""
+    """The most informative weld among the settings that the verdict allows. `percent`: at that percent only."""
     percents = {percent} if percent is not None else {*known.percents, known.percent}
     welder = verdicts.welder
     candidates = choices(known, sorted(percents), welder.mains.frequency_Hz, _longest_s(welder), verdicts.impulses)
@@ -55,7 +55,7 @@ def propose(
 
 
 def settle(known: Known, belief: Belief, verdicts: Verdicts, percent: float | None = None) -> KeptRecord | None:
-    """The record of the best setting inside the good window, with its schedule; None where nothing inside is let by."""
+    """The record of the best setting inside the good window, with its schedule; None where none inside is allowed."""
     best = _best(known, belief, known.percents if percent is None else (percent,), verdicts)
     return None if best is None else _kept(known, belief, best, verdicts)
 
@@ -63,9 +63,9 @@ def settle(known: Known, belief: Belief, verdicts: Verdicts, percent: float | No
 def verdicts_on(
     known: Known, welder: Welder, schedule: Path | None, output: Path | None, judge: Callable[[Job], Forbidden | None]
 ) -> Verdicts:
-    """The verdicts on the schedule to change, as it would be at `output`.
+    """The verdicts on the schedule to be changed and written to `output`.
 
-    It is read and found to have one weld phase. Raises InputError.
+    The schedule is read, and must have one weld phase. Raises InputError.
     """
     text = known.text if schedule is None else read_text(schedule)
     if text is None:
@@ -79,18 +79,20 @@ def verdicts_on(
 
 
 def check_output(output: Path | None, known: Known, keep: Iterable[Path]) -> None:
-    """Raise InputError unless a new file goes there, or one over a schedule that the records hold as it is."""
+    """Raise InputError unless `output` is a new file, or holds a schedule that the records hold unchanged."""
     if output is None:
         return
     check_targets({"--output": output}, keep)
     held = {record.text for record in known.records} | ({known.kept.text} if known.kept else set())
     if output.exists() and read_text(output) not in held:
-        why = "is there already, and not in the records; allowed: a new file, or one as it was tried or kept"
+        why = (
+            "exists already and is not in the records; allowed: a new file, or one unchanged since it was tried or kept"
+        )
         raise refused("--output", output, why)
 
 
 def _kept(known: Known, belief: Belief, best: Setting, verdicts: Verdicts) -> KeptRecord:
-    """The record of `best`, with the schedule as it is written."""
+    """The record of `best`, with the text of its schedule."""
     job = verdicts.job(best)
     window = belief.window(best.percent)
     return KeptRecord(
@@ -108,9 +110,9 @@ def _kept(known: Known, belief: Belief, best: Setting, verdicts: Verdicts) -> Ke
 
 
 def _best(known: Known, belief: Belief, percents: Sequence[float], verdicts: Verdicts) -> Setting | None:
-    """The setting inside the window whose next weld is most likely good, of those that the verdict lets by.
+    """The setting inside the window whose next weld is most likely good, among those that the verdict allows.
 
-    One that was tried goes before one that is hardly better.
+    A setting that was tried is preferred to one that is only negligibly better.
     """
     frequency = verdicts.welder.mains.frequency_Hz
     impulses = verdicts.impulses
@@ -125,13 +127,13 @@ def _best(known: Known, belief: Belief, percents: Sequence[float], verdicts: Ver
 
 
 def _longest_s(welder: Welder) -> float:
-    """A little beyond the longest weld, so that a search that ends there is told why."""
+    """A little beyond the longest weld, s, so that a search that ends there finds the verdict's reason."""
     frequency = welder.mains.frequency_Hz
     return _BEYOND * float(welder.limits.longest_weld.half_cycles(frequency)) / (2 * frequency)
 
 
 def doubts(known: Known, chances: Chances, joint: Path) -> list[str]:
-    """What speaks against keeping a setting of these chances already."""
+    """Reasons against keeping a setting with these chances yet."""
     found = []
     if chances.good < SURE or chances.good_least < SURE_LEAST:
         found.append(f"{good_text(chances)}, too little to be called settled; weldbeat trial next {joint}")

@@ -1,4 +1,4 @@
-"""The trials of one joint, from the records to what the estimate takes, and the settings to choose the next one from."""
+"""The trials of one joint, converted from the records for the estimate, and the candidates for the next setting."""
 
 from __future__ import annotations
 
@@ -19,18 +19,18 @@ from gen.trials.values import EXPULSIONS, OUTCOMES, ComputedTimes, Prior, Settin
 from gen.user_files import Written, written
 from gen.words import COMPLETED, ENDING_NAMES
 
-GRID = 1.04  # from one time to choose from to the next, where whole cycles are not further apart
-Compute = Callable[[Joint, Welder], ComputedTimes | None]  # by a model of the joint; None where it says nothing
-REACH = 3.0  # beyond the suggestion and what was tried, either way
+GRID = 1.04  # ratio of neighbouring candidate times, where whole cycles are not further apart
+Compute = Callable[[Joint, Welder], ComputedTimes | None]  # by a model of the joint; None where it has no result
+REACH = 3.0  # candidates reach this factor beyond the suggestion and the trials, either way
 
 
 @dataclass(frozen=True)
 class Known:
-    """Where a joint stands: its file, what the handbook suggests (None: not asked, or nothing known), and the trials.
+    """The knowledge of a joint: its file, the handbook's suggestion (None: not asked, or none), and the trials.
 
-    `between_s`: the weld time as its user expects it, in place of the handbook. `records` in their order; `kept` last.
-    `force_source`: what presses the electrodes together on this machine; of `hand` least is expected. `computed`: by a model of
-    the joint, asked where the handbook says nothing.
+    `between_s`: the weld time that the user expects, in place of the handbook's. `records` are in order. `kept`: the setting
+    kept last. `force_source`: the source of the electrode force on this machine; `hand` is expected to scatter most.
+    `computed`: times by a model of the joint, used where the handbook has no suggestion.
     """
 
     name: str
@@ -44,17 +44,17 @@ class Known:
 
     @property
     def percents(self) -> tuple[float, ...]:
-        """What was tried, rising."""
+        """The percents tried, rising."""
         return tuple(sorted({record.percent for record in self.records}))
 
     @property
-    def percents_told(self) -> tuple[float, ...]:
-        """What is told of, falling: what was tried, or else what is suggested."""
+    def percents_reported(self) -> tuple[float, ...]:
+        """The percents to report, falling: those tried, or else the suggested one."""
         return tuple(reversed(self.percents or (self.percent,)))
 
     @property
     def percent(self) -> float:
-        """Of the last trial; without trials that of the suggestion or of the model, or 100."""
+        """The percent of the last trial. Without trials that of the suggestion or of the model, or 100."""
         if self.records:
             return self.records[-1].percent
         if self.suggestion and self.suggestion.known:
@@ -63,7 +63,7 @@ class Known:
 
     @property
     def prior(self) -> Prior | None:
-        """What is believed before any trial; None where neither the handbook, a model nor the user says anything."""
+        """The prior of the estimate. None where neither handbook, model nor user gives a weld time."""
         wanted, held = setdown_wanted(self.joint), self.joint.force_held(self.force_source)
         if self.between_s is not None:
             percent = self.records[0].percent if self.records else self.percent
@@ -76,17 +76,17 @@ class Known:
 
     @property
     def tried(self) -> tuple[Tried, ...]:
-        """The trials as the estimate takes them."""
+        """The trials in the form of the estimate."""
         return tuple(tried_of(record, self.joint) for record in self.records)
 
     @property
     def belief(self) -> Belief | None:
-        """The estimate after all trials; None without a prior."""
+        """The estimate after all trials. None without a prior."""
         return None if self.prior is None else believe(self.prior, self.tried)
 
     @property
     def text(self) -> str | None:
-        """The schedule tried last, or else the suggestion's; None where there is neither."""
+        """The text of the schedule tried last, or else the suggested one. None where neither exists."""
         last = next((record.text for record in reversed(self.records) if record.text), None)
         if last is None and self.suggestion is not None and self.suggestion.known:
             return self.suggestion.schedule_text()
@@ -94,7 +94,7 @@ class Known:
 
     @property
     def schedule(self) -> str:
-        """The name of the schedule tried last; without trials the joint's, as far as a schedule may be called so."""
+        """The name of the schedule tried last. Without trials the joint's name, shortened to what a schedule name allows."""
         last = next((record.schedule for record in reversed(self.records) if record.schedule), "")
         name = re.sub("[^a-z0-9_-]+", "-", self.name.lower()).strip("-_")[:32]
         return last or name or "trial"
@@ -103,9 +103,9 @@ class Known:
 def known_of(
     joint_path: Path, welder_path: Path | None, between_s: tuple[float, float] | None, compute: Compute | None = None
 ) -> tuple[Known, Welder]:
-    """The joint with its trials, and the machine, its file found as `find_welder` does. Raises InputError.
+    """The joint with its trials, and the machine, whose file is found by `find_welder`. Raises InputError.
 
-    `compute` is asked, which may take a minute, only where neither user nor handbook says where the good weld lies.
+    `compute`, which may take a minute, is called only where neither user nor handbook gives a weld time.
     """
     joint = read_joint(joint_path)
     welder = find_welder(welder_path)
@@ -119,7 +119,7 @@ def known_of(
 
 
 def recorded(welder_path: Path | None, joint: str | None = None) -> tuple[list[TrialRecord], list[KeptRecord]]:
-    """Trials, and what was kept, of `joint` or of all. Where there are no records yet, none are made."""
+    """The trials and the kept settings of `joint` or of all joints. No records file is created."""
     welder = welder_path or Path(WELDER_FILE)
     if not welder.absolute().parent.joinpath(RECORDS_FILE).exists():
         return [], []
@@ -128,14 +128,14 @@ def recorded(welder_path: Path | None, joint: str | None = None) -> tuple[list[T
 
 
 def no_trials(known: Known, source: Path) -> InputError:
-    """The message where a command needs trials."""
+    """The error of a command that needs trials."""
     allowed = f"allowed: after the first `weldbeat trial add {source.name} SCHEDULE.toml`"
     return InputError(source, f"no trials of {known.name}", None, allowed)
 
 
 @dataclass(frozen=True)
 class Compared:
-    """One joint of the records beside the others. `i2t`: percent squared times weld time of what was kept."""
+    """One joint of the records, for comparison. `i2t`: percent squared times weld time of the setting kept."""
 
     joint: str
     sizes: str
@@ -148,7 +148,7 @@ class Compared:
 
 
 def compare(trials: Sequence[TrialRecord], kept: Sequence[KeptRecord]) -> tuple[Compared, ...]:
-    """The joints by name."""
+    """The joints of the records, by name."""
     found = []
     for name in sorted({record.joint for record in trials} | {record.joint for record in kept}):
         own = [record for record in trials if record.joint == name]
@@ -159,7 +159,7 @@ def compare(trials: Sequence[TrialRecord], kept: Sequence[KeptRecord]) -> tuple[
 
 
 def setdown_wanted(joint: Joint) -> tuple[float, float] | None:
-    """The setdown wanted of rods, as shares of the thinner: half-way to the neighbours in the table. None for sheets.
+    """The setdown wanted of rods, as shares of the thinner rod: half-way to the neighbours in the table. None for sheets.
 
     Our assumption: the table gives 15, 30 and 50 % and no tolerance.
     """
@@ -173,7 +173,7 @@ def setdown_wanted(joint: Joint) -> tuple[float, float] | None:
 
 
 def tried_of(record: TrialRecord, joint: Joint) -> Tried:
-    """One trial as the estimate takes it. Raises ValueError for words that no trial is recorded with."""
+    """One trial in the form of the estimate. Raises ValueError for an outcome or expulsion that does not exist."""
     outcome = OUTCOMES[OUTCOMES.index(record.outcome)]
     expulsion = EXPULSIONS[EXPULSIONS.index(record.expulsion)]
     share = None if record.setdown_mm is None else record.setdown_mm / joint.thin_mm
@@ -181,7 +181,7 @@ def tried_of(record: TrialRecord, joint: Joint) -> Tried:
 
 
 def joint_in(records: Sequence[TrialRecord]) -> Joint | None:
-    """The joint as it was at the last trial that says; None where none does, or it is none that is known today."""
+    """The joint recorded with the last trial that has one. None where no trial has one, or its type is unknown today."""
     text = next((record.joint_text for record in reversed(records) if record.joint_text), "")
     try:
         return joint_from(text, Path("joint.toml")) if text else None
@@ -190,7 +190,7 @@ def joint_in(records: Sequence[TrialRecord]) -> Joint | None:
 
 
 def check_same_joint(joint: Joint, records: Sequence[TrialRecord], source: Path) -> None:
-    """Raise InputError where earlier trials under this name were of another joint."""
+    """Raise InputError where earlier trials of this name were made with another joint."""
     for record in records:
         earlier = joint_in([record])
         if earlier is None:
@@ -212,9 +212,9 @@ def _shown(value: object) -> str:
 def choices(
     known: Known, percents: Iterable[float], frequency_Hz: int, longest_s: float, impulses: int = 1
 ) -> list[Setting]:
-    """Weld times up to `longest_s` at each of `percents`: around the prior's range and what was tried.
+    """Weld times up to `longest_s` at each of `percents`: around the prior's range and the settings tried.
 
-    In whole cycles, the same number for each of the `impulses` of the weld.
+    They are whole cycles, the same number for each of the weld's `impulses`.
     """
     prior = known.prior
     found = set()
@@ -229,7 +229,7 @@ def choices(
         while each <= high * each_hz * (1 + 1e-9):
             found.add(Setting(each / each_hz, percent))
             each = max(each + 1, round(each * GRID))
-        # What was tried itself may be tried again.
+        # The settings tried may be repeated.
         for record in known.records:
             if record.percent == percent and record.weld_s <= longest_s:
                 found.add(in_cycles(Setting(record.weld_s, percent), frequency_Hz, impulses))
@@ -243,9 +243,9 @@ def in_cycles(setting: Setting, frequency_Hz: int, impulses: int = 1) -> Setting
 
 
 def watched(welds: Sequence[WeldRecord], digest: str, wanted: tuple[int, int] | None) -> WeldRecord | str:
-    """The weld to join: the newest of `digest`, or that of boot and count; where there is none that will do, why not.
+    """The weld to join: the newest of `digest`, or that of boot and count. A text with the reason where none is suitable.
 
-    A weld that nobody watched has no digest, and may be joined by boot and count only.
+    A weld that was not watched has no digest, and can be joined by boot and count only.
     """
     if wanted is None:
         found = [weld for weld in welds if weld.digest == digest]

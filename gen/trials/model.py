@@ -1,25 +1,25 @@
-"""What is assumed of a joint, and what one weld then says of it: the likelihood of `believe`, on grids.
+"""The statistical model of a joint: the prior, and the likelihood of one weld, on grids.
 
-The latent heat of a weld is x = log(weld time / s) + g log(percent / the prior's percent) - d n: at one current the heat
-goes as the time; with current as its power g, 2 if none were lost (percent squared), about 2.5 as it is lost; and each of
-the n welds since the electrodes were dressed takes d from it, as a worn face spreads the current. No two welds at one setting
-come to the same heat: force and fit-up differ, and s is the standard deviation of what they make of x. Over x there are
+The latent heat of a weld is x = log(weld time / s) + g log(percent / the prior's percent) - d n. At constant current the heat
+is proportional to time. It rises with the power g of current: 2 without losses (percent squared), about 2.5 with them. Each
+of the n welds since the electrodes were dressed lowers it by d, as a worn face spreads the current. Welds at one setting
+differ in heat, because force and fit-up differ: s is the standard deviation of x. Over x there are
 
-- an ordered probit: a weld bonds at all with the chance Phi((x - b) / s), and tears the parent metal with
-  Phi((x - t) / s), b below t. A weld that does either is told apart by how it broke, so these three are ordered;
-- a curve of its own for late expulsion, Phi((x - e) / (h s)): h, since over a long weld the heat levels off, so that the same
-  scatter is worth more time at the upper edge. A weld may tear the parent metal and expel, so that expulsion is
-  no fourth rung of the same ladder;
-- the setdown where it is measured: log share = log(upper limit wanted) + k (x - u) + normal scatter, u being where the
-  limit is reached.
+- an ordered probit of the outcome: a weld bonds with the chance Phi((x - b) / s), and tears the parent metal with
+  Phi((x - t) / s), b below t. The three outcomes (no bond, broke at the joint, tore the parent metal) are so ordered;
+- a separate curve of late expulsion, Phi((x - e) / (h s)). The factor h is there because the heat levels off in a long weld,
+  so that the same scatter corresponds to more time at the upper edge. A weld may both tear the parent metal and expel, so
+  expulsion is not a fourth outcome;
+- the setdown, where it is measured: log share = log(upper limit wanted) + k (x - u) + normal scatter. The limit is reached
+  at u.
 
-An outcome or an expulsion is written down wrongly now and then, so each likelihood is mixed with that of the others: one slip
-of the pen may not outweigh all the other welds. Early expulsion comes before the heat does, of force, dirt or no upslope;
-such a weld says nothing of time here, not even by how it broke.
+An outcome or an expulsion is occasionally recorded wrongly. So each likelihood is mixed with that of the others: one wrong
+record must not outweigh all other welds. Early expulsion is caused by force, dirt or a missing upslope, before the heat. Such
+a weld is not used for the estimate, not even its outcome.
 
-Given t, s and h, the edges e and u and all else that shapes the curves are taken as independent. So the posterior is a small
-table over (s and h, t, e - t) for each (g, d), and a few smaller ones beside it, summed exactly, without sampling: the same welds
-always give the same answer.
+Given t, s and h, the edges e and u and the other parameters of the curves are assumed independent. So the posterior is a small
+table over (s and h, t, e - t) for each (g, d), with a few smaller tables. It is summed exactly, without sampling: the same
+welds always have the same result.
 """
 
 from __future__ import annotations
@@ -50,18 +50,18 @@ class LogNormal:
 
 @dataclass(frozen=True)
 class Assumptions:
-    """Where the estimate begins: our assumptions where no source is named. Heat is in natural logarithms of time.
+    """The assumptions of the estimate, our own where no source is named. Heat is in natural logarithms of time.
 
     `tear_scale`, `tear_freedom`: t about the handbook's range is Student's t, heavy-tailed since a suggestion may be half or
     double. `lobe`: e - t, mean and standard deviation; the current ranges of ISO 14373 at medium force span a factor of
-    1.29 to 1.5, which is 0.5 to 0.8 in heat. `bond_gap`: t - b. `by_air`, `by_spring`, `by_hand`: s, by what holds the
-    force; the welds teach little of it. FORCE_WITHIN of gen/joint.py (common practice, no source) has a force off by 5, 15 and
-    35 % as it is held ever less well. How much of that comes through to the heat, and what fit-up and surface add, are our
+    1.29 to 1.5, which is 0.5 to 0.8 in heat. `bond_gap`: t - b. `by_air`, `by_spring`, `by_hand`: s, by the source of the
+    force; few welds are little evidence of it. FORCE_WITHIN of gen/joint.py (common practice, no source) assumes a force error
+    of 5, 15 and 35 % respectively. The share of it that appears in the heat, and the addition of fit-up and surface, are our
     assumptions. `flatter`: h. `exponent`: g, mean and standard deviation; the class table of gen/handbook gives 2.0 to 2.7
     from class A to class C (from memory) of sheets from 0.5 to 2 mm. `wear`: the mean of d, exponentially distributed.
-    `mislabelled`: the share of outcomes, and of expulsions, written down wrongly. `setdown_power`: k; the cross-wire table's
-    15 and 30 % give about 0.9. `setdown_scatter`: of the log share. `limit_scale`: standard deviation of u - t about what k
-    makes of the setdown wanted.
+    `mislabelled`: the share of outcomes, and of expulsions, recorded wrongly. `setdown_power`: k; the cross-wire table's
+    15 and 30 % give about 0.9. `setdown_scatter`: of the log share. `limit_scale`: standard deviation of u - t about the value
+    that k gives for the setdown wanted.
     """
 
     tear_scale: float = 0.45
@@ -80,7 +80,7 @@ class Assumptions:
     limit_scale: float = 0.4
 
     def scatter(self, held: ForceHeld) -> LogNormal:
-        """What is assumed of s before any weld, by what holds the force."""
+        """The prior of s, by the source of the force."""
         return {"air": self.by_air, "spring": self.by_spring, "hand": self.by_hand}[held]
 
 
@@ -88,23 +88,21 @@ ASSUMED = Assumptions()
 
 STEP = 0.03  # of the grid of edges, in heat
 _PARTS = 4  # a weld's heat is rounded to a fourth of the step
-TEAR_REACH = 2.1  # a suggestion more than a factor of 8 off is not reckoned with
-_EDGE_REACH = 3.0  # standard deviations of e - t and u - t that are reckoned with
-_BEYOND = (
-    12.0  # heat either side of an edge that is tabled: the span of all edges, and room beyond where all is certain
-)
-_ODD_SETDOWN = 1.0  # scatter of the log share of a setdown that was measured wrongly
-_LEAST = 1e-300  # keeps logarithms finite where no slip of the pen is assumed
+TEAR_REACH = 2.1  # half-width of the prior of t: a suggestion is assumed to be at most a factor of 8 off
+_EDGE_REACH = 3.0  # half-width of the priors of e - t and u - t, in standard deviations
+_BEYOND = 12.0  # half-width of the table around an edge, in heat: beyond it every outcome is certain
+_ODD_SETDOWN = 1.0  # scatter of the log share of a wrongly measured setdown
+_LEAST = 1e-300  # keeps logarithms finite where no wrong record is assumed
 _LEAST_SHARE = 0.005  # below this a setdown cannot be measured
 
 
 @dataclass(frozen=True)
 class Edges:
-    """The grid of heat on which the edges lie, and what is believed of them before any weld.
+    """The grid of heat for the edges, and the prior of the edges on it.
 
     `heat`: (T,), of t. `rise`: (R,), of e - t and of u - t, multiples of `STEP`. `upper`: (U,), of e and u, U = T + R - 1, from
-    the lowest t with the least rise to the highest with the most. `tear`: (T,), the weights of t; `expel` and `limit`: (T, U),
-    those of e and u given t, 0 where they are not among the rises. `limit` is None where no setdown is wanted.
+    the lowest t with the least rise to the highest t with the greatest. `tear`: (T,), the weights of t. `expel` and `limit`:
+    (T, U), the weights of e and u given t, 0 outside the rises. `limit` is None where no setdown is wanted.
     """
 
     heat: Floats
@@ -117,7 +115,7 @@ class Edges:
 
 @cache
 def edges(prior: Prior, assumed: Assumptions) -> Edges:
-    """What the handbook's range says of the edges: its middle is the middle of the lobe, its width adds to the doubt."""
+    """The prior of the edges from the handbook's range: its middle is the middle of the lobe, its width adds uncertainty."""
     low, scale = tear_prior(prior, assumed)
     steps = round(TEAR_REACH / STEP)
     heat = np.asarray(low + np.arange(-steps, steps + 1) * STEP, dtype=np.float64)
@@ -142,16 +140,16 @@ def edges(prior: Prior, assumed: Assumptions) -> Edges:
 
 
 def _given_tear(of_rises: Floats, count: int) -> Floats:
-    """(T, U): the weights of the rises (R,), laid out for each of `count` t."""
+    """(T, U): the weights of the rises (R,), shifted for each of `count` t."""
     wide = np.concatenate([of_rises, np.zeros(count)])
     return np.asarray(np.tile(wide, count)[:-count].reshape(count, -1), dtype=np.float64)
 
 
 def tear_prior(prior: Prior, assumed: Assumptions) -> tuple[float, float]:
-    """Location and scale of t before any weld, cut off `TEAR_REACH` from it.
+    """Location and scale of the prior of t, which is cut off at `TEAR_REACH`.
 
-    The handbook's range counts as two standard deviations either way, besides the doubt about all such suggestions. A computed
-    range begins at t, within what its model was measured to miss by.
+    The handbook's range counts as two standard deviations either way, in addition to the uncertainty of all such suggestions.
+    A computed range begins at t, with the measured error of its model.
     """
     if prior.within is not None:
         return math.log(prior.low_s), prior.within
@@ -160,7 +158,7 @@ def tear_prior(prior: Prior, assumed: Assumptions) -> tuple[float, float]:
 
 
 def limit_prior(wanted: tuple[float, float], assumed: Assumptions) -> tuple[float, float]:
-    """Mean and standard deviation of u - t: the setdown wanted begins where welds tear, if its lower end says anything."""
+    """Mean and standard deviation of u - t. The lower end of the setdown wanted is taken as reached at t."""
     least, most = wanted
     if least < _LEAST_SHARE:
         return assumed.lobe
@@ -169,9 +167,9 @@ def limit_prior(wanted: tuple[float, float], assumed: Assumptions) -> tuple[floa
 
 @dataclass(frozen=True)
 class Shapes:
-    """What shapes the curves, each with its weights before any weld: gap (G,), scatter (S,), power (K,), its scatter (C,).
+    """Parameters of the curves with their prior weights: gap (G,), scatter (S,), setdown power (K,), its scatter (C,).
 
-    Each of the S is s and h together: `scatter` is s, of outcomes, and `expel_scatter` is h s, of late expulsion.
+    Each of the S is a pair of s and h: `scatter` is s, of outcomes, and `expel_scatter` is h s, of late expulsion.
     """
 
     gap: Floats
@@ -187,7 +185,7 @@ class Shapes:
 
 @cache
 def shapes(assumed: Assumptions, held: ForceHeld) -> Shapes:
-    """The nodes of the shapes, evenly spaced in logarithms, since welds sharpen them within the prior."""
+    """The nodes of the parameters, evenly spaced in logarithms, since the posterior is narrower than the prior."""
     scatter, scatter_weight = _nodes(assumed.scatter(held), 7)
     flatter, flatter_weight = _nodes(assumed.flatter, 3, 1.8)
     return Shapes(
@@ -208,7 +206,7 @@ def _nodes(quantity: LogNormal, count: int, reach: float = 2.4) -> tuple[Floats,
 
 @cache
 def exponents(assumed: Assumptions) -> tuple[tuple[float, float], ...]:
-    """(g, weight): three nodes, exact for its mean and standard deviation."""
+    """Three nodes (g, weight), exact for the mean and standard deviation of g."""
     nodes, weights = roots_hermitenorm(3)
     mean, deviation = assumed.exponent
     total = float(weights.sum())
@@ -217,7 +215,7 @@ def exponents(assumed: Assumptions) -> tuple[tuple[float, float], ...]:
 
 @cache
 def wears(assumed: Assumptions) -> tuple[tuple[float, float], ...]:
-    """(d, weight): three nodes of the exponential distribution; one where no wear is assumed."""
+    """Three nodes (d, weight) of the exponential distribution; one node where no wear is assumed."""
     if assumed.wear == 0:
         return ((0.0, 1.0),)
     nodes, weights = roots_laguerre(3)
@@ -225,16 +223,16 @@ def wears(assumed: Assumptions) -> tuple[tuple[float, float], ...]:
 
 
 def as_written(chances: Floats, assumed: Assumptions) -> Floats:
-    """Chances (N, ...) of what truly is, as chances of what is written down: one taken for another of the N now and then."""
+    """Chances (N, ...) of the recorded outcomes, from those of the true outcomes, with a share recorded wrongly."""
     wrong = assumed.mislabelled
     return (1 - wrong) * chances + wrong * (1 - chances) / (len(chances) - 1)
 
 
 class Curves:
-    """The chances of outcomes and expulsion over all edges of a grid, looked up by how far a weld is from them.
+    """The chances of outcomes and expulsion over all edges of a grid, by a weld's distance from them in heat.
 
-    Each is looked up in a table over the differences of heat, made once; that is what makes a belief quick. A look-up takes how
-    far one weld, or each of N, is above the first edge of the grid, and how many edges the grid has.
+    Each chance is read from a table over the differences of heat, computed once, which makes the estimate quick. A look-up
+    takes the distance of one weld, or of N welds, above the first edge of the grid, and the number of edges.
     """
 
     def __init__(self, assumed: Assumptions, held: ForceHeld) -> None:
@@ -245,7 +243,7 @@ class Curves:
         gap, scatter = made.gap[:, None, None], made.scatter[None, :, None]
         above_tear, above_bond = d[None, None, :] / scatter, (d[None, None, :] + gap) / scatter
         tore = np.broadcast_to(ndtr(above_tear), above_bond.shape)
-        # Each difference in the tail where it keeps its digits.
+        # Each difference is taken in the tail in which it keeps its precision.
         broke = np.where(above_tear > 0, ndtr(-above_tear) - ndtr(-above_bond), ndtr(above_bond) - ndtr(above_tear))
         each = np.stack([ndtr(-above_bond), broke, tore])
         self._no_bond: Floats = each[0]  # (G, S, differences)
@@ -266,48 +264,48 @@ class Curves:
         return slice(start, stop if stop >= 0 else None, -_PARTS)
 
     def _places(self, above_first: Floats, count: int) -> npt.NDArray[np.intp]:
-        """(N, count): in the table."""
+        """(N, count): indices into the table."""
         start = self._reach + np.rint(above_first / self._part).astype(np.intp)
         start = np.minimum(np.maximum(start, (count - 1) * _PARTS), 2 * self._reach)
         return np.asarray(start[:, None] - _PARTS * np.arange(count), dtype=np.intp)
 
     def log_held(self, outcome: Outcome, above_first: float, count: int) -> Floats:
-        """Log likelihood of no bond, or a break at the joint, as written down, (G, S, count)."""
+        """Log likelihood of a recorded no bond, or break at the joint, (G, S, count)."""
         found: Floats = self._log_held[OUTCOMES.index(outcome)][..., self._slice(above_first, count)]
         return found
 
     def log_tore(self, above_first: float, count: int) -> Floats:
-        """Log likelihood of torn parent metal as written down, whatever the gap, (S, count)."""
+        """Log likelihood of a recorded tear of the parent metal, the same for every gap, (S, count)."""
         found: Floats = self._log_tore[:, self._slice(above_first, count)]
         return found
 
     def log_expelled(self, late: bool, above_first: float, count: int) -> Floats:
-        """Log likelihood of late expulsion, or none, as written down, (S, count)."""
+        """Log likelihood of a recorded late expulsion, or none, (S, count)."""
         found: Floats = self._log_expelled[int(late)][:, self._slice(above_first, count)]
         return found
 
     def no_bond(self, above_first: Floats, count: int, scatters: slice) -> Floats:
-        """Chances of no bond as it truly is, (G, S, N, count)."""
+        """True chances of no bond, (G, S, N, count)."""
         return np.take(self._no_bond[:, scatters], self._places(above_first, count), axis=2)
 
     def tore(self, above_first: Floats, count: int, scatters: slice) -> Floats:
-        """Chances to tear the parent metal as it truly is, (S, N, count)."""
+        """True chances to tear the parent metal, (S, N, count)."""
         return np.take(self._tore[scatters], self._places(above_first, count), axis=1)
 
     def expelled(self, above_first: Floats, count: int, scatters: slice) -> Floats:
-        """Chances of late expulsion as it truly is, (S, N, count)."""
+        """True chances of late expulsion, (S, N, count)."""
         return np.take(self._expelled[scatters], self._places(above_first, count), axis=1)
 
 
 @cache
 def curves(assumed: Assumptions, held: ForceHeld) -> Curves:
-    """The one table of its kind."""
+    """The table for these assumptions and this source of force, computed once."""
     return Curves(assumed, held)
 
 
 def log_setdown(share: float, heat: float, limit: float, grid: Floats, assumed: Assumptions) -> Floats:
     """Log likelihood of a measured setdown share for each place of u on the grid, (K, C, places)."""
-    made = shapes(assumed, "hand")  # these shapes are the same whatever holds the force
+    made = shapes(assumed, "hand")  # the parameters of setdown do not depend on the source of the force
     miss = math.log(max(share, _LEAST_SHARE) / limit) - made.power[:, None, None] * (heat - grid[None, None, :])
     scatter = made.setdown_scatter[None, :, None]
     right = np.exp(-0.5 * (miss / scatter) ** 2) / scatter
@@ -325,9 +323,9 @@ def within_limit(heat: float, grid: Floats, assumed: Assumptions) -> Floats:
 
 
 def welds_since_dressing(tried: tuple[Tried, ...]) -> tuple[int, ...]:
-    """For each weld tried, and for the next, how many have worn the electrodes since they were dressed.
+    """For each weld tried, and for the next, the number of welds since the electrodes were dressed.
 
-    A weld that expelled early is left out, like all else that it says: it moves the window neither way.
+    A weld that expelled early does not count, as it is not used for the estimate.
     """
     counts, worn = [], 0
     for one in tried:

@@ -1,7 +1,7 @@
-"""A schedule file with another weld time and percent, everything else as it was: comments, order, line ends.
+"""A schedule file rewritten with another weld time and percent. Comments, order and line ends stay unchanged.
 
-The weld time of a trial is that of all impulses of the weld together: its weld phase and, in pulsation, the pulses that
-are as strong and about as long. A pulse that beds the work in is none of them and stays as it is.
+The weld time of a trial is the sum over all impulses of the weld: the weld phase and, in pulsation, the pulses of the same
+strength and about the same length. A pulse that only beds the work in is not one of them, and is unchanged.
 """
 
 from __future__ import annotations
@@ -17,11 +17,11 @@ from gen.trials.values import Setting
 from gen.units import Duration, nearest_even
 from gen.user_files import Written
 
-LEAST_SHARE = 0.5  # of the weld phase: a pulse that is shorter beds the work in
+LEAST_SHARE = 0.5  # of the weld phase: a shorter pulse only beds the work in
 
 
 def weld_phase(schedule: Schedule, source: Path) -> tuple[int, Weld]:
-    """The place of the only weld phase, and the phase. Raises InputError where there is none or more than one."""
+    """Index of the only weld phase, and the phase. Raises InputError where there is none or more than one."""
     found = [(n, phase) for n, phase in enumerate(schedule.phases) if isinstance(phase, Weld)]
     if len(found) != 1:
         allowed = "allowed for a trial: one, whose time and percent are varied; impulses before it are pulse phases"
@@ -30,12 +30,12 @@ def weld_phase(schedule: Schedule, source: Path) -> tuple[int, Weld]:
 
 
 def impulses(schedule: Schedule, source: Path) -> int:
-    """How many impulses the weld has; 1 without pulsation. Raises InputError as `weld_phase` does."""
+    """The number of impulses of the weld, 1 without pulsation. Raises InputError as `weld_phase` does."""
     return 1 + sum(pulse.repeat for _, pulse in _pulsation(schedule, source))
 
 
 def setting_of(schedule: Schedule, source: Path) -> Setting:
-    """The setting that a schedule is. Raises InputError as `weld_phase` does."""
+    """The setting of a schedule. Raises InputError as `weld_phase` does."""
     f = schedule.frequency_Hz
     weld = weld_phase(schedule, source)[1]
     pulses = sum(_half_cycles(pulse.pulse, f) * pulse.repeat for _, pulse in _pulsation(schedule, source))
@@ -43,9 +43,9 @@ def setting_of(schedule: Schedule, source: Path) -> Setting:
 
 
 def rewritten(text: str, setting: Setting, source: Path) -> str:
-    """The file `text` with its weld at `setting`, in whole cycles of its mains, shared out among its impulses.
+    """The file `text` with its weld at `setting`, in whole cycles of its mains, divided among its impulses.
 
-    The last takes what does not share out evenly. Raises InputError, also for fewer cycles than impulses.
+    The last impulse takes the remainder. Raises InputError, also for fewer cycles than impulses.
     """
     schedule = schedule_from(text, source)
     count = impulses(schedule, source)
@@ -71,7 +71,7 @@ def rewritten(text: str, setting: Setting, source: Path) -> str:
 
 
 def _pulsation(schedule: Schedule, source: Path) -> list[tuple[int, Pulse]]:
-    """The earlier impulses of the weld, and their places."""
+    """The earlier impulses of the weld, with their indices."""
     _, weld = weld_phase(schedule, source)
     f = schedule.frequency_Hz
     return [

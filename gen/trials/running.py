@@ -1,7 +1,7 @@
-"""Trials without typing: the next weld is shown, sent and seen, its outcome takes a key, and the next one follows.
+"""A run of trials: the next weld is shown, sent to the board and watched, one key records its outcome, the next follows.
 
-Everything that counts lies in the records, so that it may be left at any question and goes on where it was. What a front end
-shows and what makes the weld are handed in.
+All state is in the records, so a run may be left at any question and continued later. The front end passes in the operator's
+side and the source of the welds.
 """
 
 from __future__ import annotations
@@ -33,14 +33,14 @@ EARLY, LATE = "e", "l"
 OUTCOME_KEYS: Mapping[str, Outcome] = {"n": "no bond", "b": "broke at joint", "t": "tore parent"}
 _EXPULSION_KEYS: Mapping[str, Expulsion] = {EARLY: "early", LATE: "late"}
 _TRY = "-try"
-_NAME = 32  # the longest of a schedule
+_NAME = 32  # letters of the longest schedule name
 
 Left = Literal["q", "u", "d"]
 
 
 @dataclass(frozen=True)
 class NextWeld:
-    """What is shown before a weld: the figures to set, how likely it is good, and what to mind."""
+    """The display before a weld: the figures to set, the chance of a good weld, and the reminders."""
 
     number: int
     cycles: int
@@ -53,7 +53,7 @@ class NextWeld:
 
 
 class Operator(Ask, Protocol):
-    """Who welds, as a front end reaches them. Each call may raise `Stopped`."""
+    """The operator, reached through a front end. Each call may raise `Stopped`."""
 
     def say(self, text: str) -> None:
         """Show a sentence."""
@@ -62,22 +62,22 @@ class Operator(Ask, Protocol):
         """Show the next weld, its figures large."""
 
     def key(self, question: str, keys: Mapping[str, str]) -> str:
-        """One of `keys`, each of which has its meaning beside it."""
+        """Ask for one of `keys`, each with its meaning."""
 
 
 class WeldsSeen(Protocol):
-    """What makes the weld: a board that is told its schedule, or a person at a machine without a cable."""
+    """The source of the welds: a board that receives the schedule, or an operator at a machine without a cable."""
 
     def made(self, schedule: Path, job: Job, operator: Operator) -> WeldRecord | Left | None:
-        """Wait for the next weld with this schedule. None: it was made, unseen; a letter: what was wanted instead."""
+        """Wait for the next weld with this schedule. None: it was made, but not watched. A letter: the key pressed instead."""
 
 
 @dataclass(frozen=True)
 class Bounds:
-    """Where a joint is looked for, and what judges a weld.
+    """The files of a joint, and the judgements on a weld.
 
-    `judge`: what forbids a job at a pace, None where it is let by; `bearable`: the fastest pace at which it would be.
-    `compute`: as of `known_of`.
+    `judge`: the reason that forbids a job at a pace, None where it is allowed. `bearable`: the fastest pace at which a job is
+    allowed. `compute`: as of `known_of`.
     """
 
     joint: Path
@@ -93,7 +93,7 @@ class Bounds:
 
 @dataclass
 class TrialRun:
-    """One sitting. `pace`: welds a minute, None for the fastest that goes on for ever."""
+    """One session of trials. `pace`: welds a minute, None for the fastest that can continue indefinitely."""
 
     bounds: Bounds
     operator: Operator
@@ -109,7 +109,7 @@ class TrialRun:
         return known_of(bounds.joint, bounds.welder, bounds.between_s, bounds.compute)
 
     def go(self) -> bool:
-        """Weld after weld until it is left, or there is none to make. Returns whether there was one."""
+        """Run weld after weld until the operator leaves or none is proposed. Returns whether any was proposed."""
         while True:
             known, welder = self._known()
             belief = known.belief
@@ -131,7 +131,7 @@ class TrialRun:
                     self.pace = better.pace
                     continue
                 if better.in_vain and setting is not None:
-                    self.operator.say(better.told_in_vain(setting, frequency))
+                    self.operator.say(better.in_vain_text(setting, frequency))
                     return False
             if setting is None or found.text is None:
                 self.operator.say(f"No weld to try: {found.advice.why}.")
@@ -143,7 +143,7 @@ class TrialRun:
         return None if self.pace is None else self.bounds.bearable(job, self.pace)
 
     def _weld(self, known: Known, found: Proposal, setting: Setting, name: str, job: Job) -> bool:
-        """One weld and its outcome; whether to go on."""
+        """One weld and its outcome. Returns whether to continue."""
         assert found.text is not None
         with TemporaryDirectory() as scratch:
             schedule = Path(scratch, f"{name}.toml")
@@ -166,7 +166,7 @@ class TrialRun:
             return self._outcome(known, schedule, made)
 
     def _waiting(self, job: Job) -> WeldRecord | None:
-        """A weld of this very schedule that was watched to its end after the last trial, and has no outcome yet."""
+        """A completed watched weld of this schedule, later than the last trial, that has no outcome yet."""
         with Records.beside(self.bounds.welder or Path(WELDER_FILE)) as records:
             welds, trials = records.welds(), records.trials()
         joined = {(t.board, t.boot, t.count, t.tried_at) for t in trials} | self._not_counted
@@ -182,23 +182,23 @@ class TrialRun:
         return found[-1] if found else None
 
     def _outcome(self, known: Known, schedule: Path, weld: WeldRecord | None) -> bool:
-        """Ask what came of the weld, and keep it; whether to go on."""
+        """Ask for the weld's outcome, and record it. Returns whether to continue."""
         while True:
-            told = self._told("What came of it?", known.joint)
-            if told == UNDO:
+            observed = self._observed("What came of it?", known.joint)
+            if observed == UNDO:
                 self._undo(known)
                 known, _ = self._known()
                 continue
-            if told == LEAVE:
+            if observed == LEAVE:
                 return False
-            if told == NOT_COUNTED:
+            if observed == NOT_COUNTED:
                 if weld is not None:
                     self._not_counted.add((weld.board, weld.boot, weld.count, weld.ended_at))
                 return True
-            assert not isinstance(told, str)
+            assert not isinstance(observed, str)
             which = None if weld is None else (weld.boot, weld.count)
             added = add_trial(
-                self.bounds.joint, schedule, self.bounds.welder, told | {"dressed": int(self._dressed)}, which
+                self.bounds.joint, schedule, self.bounds.welder, observed | {"dressed": int(self._dressed)}, which
             )
             self._dressed = False
             self.noted += 1
@@ -206,28 +206,30 @@ class TrialRun:
             return True
 
     def _undo(self, known: Known) -> None:
-        """Ask the last trial's outcome again; the old one stays until there is another."""
+        """Ask for the last trial's outcome again. The old outcome stays until a new one is recorded."""
         trials, _ = recorded(self.bounds.welder, self.bounds.joint.stem)
         if not trials:
-            self.operator.say("There is no trial to take back.")
+            self.operator.say("No trial to take back.")
             return
         last = trials[-1]
         said = _words(last, self._frequency_Hz)
-        told = self._told(f"Trial {last.number} was noted as {said}. What came of it?", known.joint)
-        if told in (UNDO, LEAVE):
-            self.operator.say("It stays as it was.")
+        observed = self._observed(f"Trial {last.number} was noted as {said}. What came of it?", known.joint)
+        if observed in (UNDO, LEAVE):
+            self.operator.say("The trial is unchanged.")
             return
-        if told == NOT_COUNTED:
+        if observed == NOT_COUNTED:
             remove_trial(self.bounds.joint, last.number, self.bounds.welder)
-            self.operator.say(f"Trial {last.number} is taken out.")
+            self.operator.say(f"Trial {last.number} is removed.")
             return
-        assert not isinstance(told, str)
+        assert not isinstance(observed, str)
         with Records.beside(self.bounds.welder or Path(WELDER_FILE)) as records:
-            records.replace_trial(replace(last, **{key: told[key] for key in ("outcome", "expulsion", "setdown_mm")}))
+            records.replace_trial(
+                replace(last, **{key: observed[key] for key in ("outcome", "expulsion", "setdown_mm")})
+            )
         self.operator.say(f"Trial {last.number} is changed.")
 
-    def _told(self, question: str, joint: Joint) -> dict[str, Any] | str:
-        """What came of a weld, as `add_trial` takes it; or the letter of what was wanted instead."""
+    def _observed(self, question: str, joint: Joint) -> dict[str, Any] | str:
+        """A weld's outcome, as `add_trial` takes it, or the letter of the key pressed instead."""
         expulsion: Expulsion = "none"
         keys = dict(OUTCOME_KEYS)
         also = {EARLY: "metal flew early", LATE: "metal flew late"}
@@ -255,12 +257,12 @@ class TrialRun:
 
 
 def completed(weld: WeldRecord) -> bool:
-    """Whether a weld ran to its end, every half-cycle fired."""
+    """Whether a weld ran to its end with every half-cycle fired."""
     return weld.ending == ENDING_NAMES[COMPLETED] and weld.fired == weld.planned
 
 
 def try_name(known: Known) -> str:
-    """The name of the schedule that is tried, so that no schedule of the user's is written over."""
+    """The name of the trial's schedule, distinct so that none of the user's schedules is overwritten."""
     return f"{known.schedule.removesuffix(_TRY)[: _NAME - len(_TRY)]}{_TRY}"
 
 
@@ -285,7 +287,7 @@ def _words(record: TrialRecord, frequency_Hz: int) -> str:
 
 
 def _setdown(joint: Joint) -> Callable[[Any], float | None]:
-    """Reads a setdown, with a comma or a point; "none" where nothing was measured."""
+    """Converter of a setdown, with a decimal comma or point; "none" where it was not measured."""
     most = sum(joint.sheets_mm or joint.rods_mm or ())
     read = number(0.0, 100.0)
 

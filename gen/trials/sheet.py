@@ -1,4 +1,4 @@
-"""Trials as CSV, out and in again with nothing lost: one row a trial, the texts of joint and schedule in their cells."""
+"""Trials as CSV, written and read without loss: one row a trial, the texts of joint and schedule in their cells."""
 
 from __future__ import annotations
 
@@ -23,13 +23,13 @@ from gen.user_files import LETTER, Written, read_text, written
 COLUMNS = tuple(field.name for field in fields(TrialRecord))
 NEEDED = ("joint", "tried_at", "weld_s", "percent", "outcome")
 TIME = "%Y-%m-%dT%H:%M:%SZ"  # UTC
-LARGEST = 1e6  # of what is measured; a slip of the pen is often larger
+LARGEST = 1e6  # greatest measured value accepted; typing errors are often larger
 _LARGEST_SHEET = 20_000_000  # bytes: some five thousand trials with the texts of their files
 _LARGEST_WHOLE = 2**62  # SQLite's integers end at 2**63
 
 
 def to_csv(trials: list[TrialRecord]) -> str:
-    """The trials with a line of column names; a cell is empty where nothing was measured."""
+    """The trials under a line of column names. A cell is empty where nothing was measured."""
     out = io.StringIO()
     writer = csv.writer(out, lineterminator="\n")
     writer.writerow(COLUMNS)
@@ -38,8 +38,8 @@ def to_csv(trials: list[TrialRecord]) -> str:
     return out.getvalue()
 
 
-# A spreadsheet takes a cell that begins so for a formula, and runs it (OWASP, "CSV Injection"). An apostrophe before it says
-# that it is text; one that was there already gets another, so that nothing is lost.
+# A spreadsheet runs a cell that begins with one of these as a formula (OWASP, "CSV Injection"). A leading apostrophe marks it
+# as text. A cell that has an apostrophe already gets a second one, so that nothing is lost.
 _FORMULAS = ("=", "+", "-", "@", "\t", "\r", "\n", "'")
 
 
@@ -54,7 +54,7 @@ def _without_apostrophe(cell: str) -> str:
 
 
 def from_csv(path: Path) -> list[tuple[int, TrialRecord]]:
-    """Each trial of the file and the line on which it begins. A column of COLUMNS that is not in NEEDED may be missing.
+    """Each trial of the file with its first line. A column of COLUMNS that is not in NEEDED may be missing.
 
     Raises InputError for the first cell that is wrong, with its line and column.
     """
@@ -166,7 +166,7 @@ _ABOVE_0 = math.nextafter(0, 1)
 _MEASURED = (_optional(_number(_ABOVE_0, LARGEST)), f"empty, or a number above 0 and at most {LARGEST:g}")
 _OUTCOMES, _EXPULSIONS = get_args(Outcome), get_args(Expulsion)
 
-# What each cell becomes, and what is allowed there.
+# The converter of each column, and its allowed values.
 _CELLS: Mapping[str, tuple[Callable[[str], Any], str]] = {
     "joint": (_like(f"{LETTER}+"), "the joint's name, on one line"),
     "number": (

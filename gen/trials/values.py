@@ -1,4 +1,4 @@
-"""What goes into the estimate of a joint's good window, and what comes out."""
+"""Inputs and results of the estimate of a joint's good window."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ EXPULSIONS: tuple[Expulsion, ...] = ("none", "early", "late")
 
 @dataclass(frozen=True)
 class Setting:
-    """Weld time under current, s, and percent current. Both above 0."""
+    """Weld time (with current), s, and percent current. Both above 0."""
 
     time_s: float
     percent: float
@@ -28,7 +28,7 @@ class Setting:
 
 @dataclass(frozen=True)
 class Tried:
-    """One weld on scrap, in the order in which they were made.
+    """One weld on scrap.
 
     `expulsion`: "early" as the current comes on, "late" once the metal is hot. `setdown_share`: setdown over the thinner
     part's thickness or diameter. `dressed`: the electrodes were dressed just before this weld.
@@ -43,11 +43,11 @@ class Tried:
 
 @dataclass(frozen=True)
 class Prior:
-    """What the handbook suggests: a range of weld time, s, at `percent`; the setdown wanted, from..to, as a share.
+    """The range of weld time suggested by handbook, model or user, s, at `percent`; the setdown wanted, from..to, as a share.
 
-    `force_held`: what keeps the force alike from weld to weld, and so how much the heat is expected to scatter.
-    `within`: where the range is computed and its error is measured, the standard deviation of the logarithm of its lower end,
-    where welds begin to tear; None: as assumed of handbook ranges, about the middle.
+    `force_held`: the source of the force, which sets the expected scatter of the heat. `within`: for a computed range with a
+    measured error, the standard deviation of the logarithm of its lower end, where welds begin to tear. None: the uncertainty
+    assumed of handbook ranges, about the middle.
     """
 
     low_s: float
@@ -66,7 +66,7 @@ class Prior:
 
 @dataclass(frozen=True)
 class ComputedTimes:
-    """What a model of the joint makes of the good weld times at `percent`, s, and by how much it is off: see `Prior`."""
+    """The good weld times at `percent` by a model of the joint, s, and the model's error: see `Prior`."""
 
     low_s: float
     high_s: float
@@ -76,7 +76,7 @@ class ComputedTimes:
 
 @dataclass(frozen=True)
 class Credible:
-    """The median of an estimate, and the ends of its central 95 %."""
+    """The median of an estimate, and the limits of its central 95 %."""
 
     median: float
     low: float
@@ -85,12 +85,12 @@ class Credible:
 
 @dataclass(frozen=True)
 class Window:
-    """The good weld times at one percent, s, and the probability that there are any at all.
+    """The good weld times at one percent, s, and the probability that any exist.
 
-    From where a weld tears the parent metal as often as not, up to where it expels late as often as not, or where its
-    setdown passes the upper limit wanted as often as not, whichever comes first. So its edges stay where they are however much
-    the welds scatter; how often a weld inside is good does not, and is told apart (`Chances.good`). "The true window" of a
-    simulated joint is the same, by its own law. Where `chance` is low, `low_s` may be above `high_s`.
+    The window begins where half of the welds tear the parent metal. It ends where half expel late, or where half exceed the
+    upper limit of the setdown wanted, whichever is earlier. So its edges do not depend on the scatter. The chance that a weld
+    inside is good does depend on it, and is stated separately (`Chances.good`). "The true window" of a simulated joint is
+    defined in the same way by that joint's law. Where `chance` is low, `low_s` may be above `high_s`.
     """
 
     low_s: Credible
@@ -100,12 +100,12 @@ class Window:
 
 @dataclass(frozen=True)
 class Chances:
-    """What the next weld at a setting may come to, each a probability.
+    """The probabilities of the outcomes of the next weld at a setting.
 
-    The first three sum to 1. `expelled`: late. `good`: tears the parent metal, does not expel late, and its setdown stays
-    below the upper limit where one was given. That chance is reckoned over all that is uncertain, the scatter from weld to weld
-    with it; `good_least` is its lower limit: with a probability of one in ten it is below. Early expulsion is left out, since it
-    is of force and dirt, not of the setting.
+    The first three sum to 1. `expelled`: late. `good`: the weld tears the parent metal, does not expel late, and its setdown
+    stays below the upper limit, if there is one. It is the mean over the posterior, with the scatter from weld to weld.
+    `good_least` is its lower limit: the chance is below it with a probability of one in ten. Early expulsion is left out, since
+    it depends on force and dirt, not on the setting.
     """
 
     no_bond: float
@@ -118,10 +118,10 @@ class Chances:
 
 @dataclass(frozen=True)
 class Advice:
-    """The next weld to try and why, in one line. `setting` is None where no candidate is allowed.
+    """The next weld to try and the reason, in one line. `setting` is None where no candidate is allowed.
 
-    `settled`: the setting is one to keep. Its next weld is predicted good with a high chance, the lower limit of that chance is
-    high too, and it had enough good welds.
+    `settled`: the setting may be kept. The predicted chance of a good weld and the lower limit of that chance are high, and it
+    had enough good welds.
     """
 
     setting: Setting | None

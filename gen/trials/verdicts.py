@@ -1,4 +1,4 @@
-"""Whether the verdict lets a setting by, before anyone is told to try it."""
+"""The verdict on a setting, before it is proposed."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ from gen.trials.values import Setting
 
 @dataclass(frozen=True)
 class Forbidden:
-    """Why a setting is refused: the check or the key that refuses it, and the reason in words."""
+    """A refusal of a setting: the check or the key that refuses it, and the reason in words."""
 
     by: str
     why: str
@@ -24,9 +24,9 @@ class Forbidden:
 
 @dataclass
 class Verdicts:
-    """The verdicts on one schedule at other settings, each found once.
+    """The verdicts on one schedule at other settings, each computed once.
 
-    `judge`: what forbids a job; None where the verdict lets it by. It may be slow.
+    `judge`: the reason that forbids a job, None where it is allowed. It may be slow.
     """
 
     text: str
@@ -42,18 +42,18 @@ class Verdicts:
 
     @property
     def impulses(self) -> int:
-        """Of its weld. Raises InputError where it has no weld phase, or more than one."""
+        """The number of impulses of the weld. Raises InputError where there is no weld phase, or more than one."""
         return impulses(schedule_from(self.text, self.path), self.path)
 
     def allowed(self, setting: Setting) -> bool:
-        """Whether it compiles and nothing refuses it."""
+        """Whether the schedule at this setting compiles and is not refused."""
         if setting not in self._forbidden:
             self._forbidden[setting] = self._judged(setting)
         return self._forbidden[setting] is None
 
     @property
     def refused(self) -> dict[Setting, Forbidden]:
-        """Those asked for so far that were refused, and why."""
+        """The settings refused so far, with the reasons."""
         return {setting: found for setting, found in self._forbidden.items() if found is not None}
 
     def _judged(self, setting: Setting) -> Forbidden | None:
@@ -65,7 +65,7 @@ class Verdicts:
 
 
 def nearest(refused: Mapping[Setting, Forbidden]) -> dict[Setting, str]:
-    """Of what was refused for one and the same check, the setting of the least heat."""
+    """For each check, the refused setting of least heat, with the reason."""
     found: dict[str, tuple[Setting, str]] = {}
     for setting, forbidden in sorted(refused.items(), key=lambda item: item[0].time_s * item[0].percent ** 2):
         found.setdefault(forbidden.by, (setting, forbidden.why))

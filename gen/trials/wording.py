@@ -1,4 +1,4 @@
-"""A joint's settings, windows and chances in words, whoever shows them."""
+"""A joint's settings, windows and chances in words, for every front end."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from gen.trials.values import Chances, ComputedTimes, Credible, Setting, Window
 
 
 def not_known(known: Known) -> list[str]:
-    """Why nothing can be estimated, and the ways on; for a joint without a prior."""
+    """The reason why a joint without a prior has no estimate, and the remedies."""
     found = known.suggestion
     if found is None:
         why = "the secondary current of this machine is not known"
@@ -23,9 +23,9 @@ def not_known(known: Known) -> list[str]:
 
 
 def computed_text(computed: ComputedTimes) -> str:
-    """Where the estimate begins, where a model of the joint says it."""
+    """The prior of the estimate, where a model of the joint computed it, as a sentence."""
     return (
-        f"No table speaks of this joint on this machine, so that the estimate begins from the computed one: good from "
+        f"No table covers this joint on this machine, so the estimate begins from computed times: good from "
         f"{computed.low_s:.2g} to {computed.high_s:.2g} s at {computed.percent:g} %, within a factor of "
         f"{math.exp(1.645 * computed.within):.2g} nine times in ten."
     )
@@ -48,41 +48,41 @@ def window_text(window: Window, percent: float) -> str:
 
 
 def chance(probability: float) -> str:
-    """A probability in per cent; one that is nearly sure is not called so."""
+    """A probability in per cent, never rounded to 0 or 100."""
     if 0.01 <= probability <= 0.99:
         return f"{100 * probability:.0f} %"
     return "below 1 %" if probability < 0.5 else "above 99 %"
 
 
 def good_text(chances: Chances) -> str:
-    """How likely the next weld at a setting is good."""
+    """The chance that the next weld at a setting is good, in words."""
     return f"chance of a good weld {chance(chances.good)} ({chance(chances.good_least)} or more, nine times in ten)"
 
 
 def scatter_text(scatter: Credible) -> str:
-    """How the heat scatters."""
+    """The scatter of the heat, in words."""
     low, middle, high = (f"{100 * share:.0f}" for share in (scatter.low, scatter.median, scatter.high))
     return f"from weld to weld the heat scatters by about {middle} % ({low} to {high} %)"
 
 
 def chances_text(c: Chances) -> str:
-    """What else the next weld at a setting may come to."""
+    """The chances of the outcomes of the next weld at a setting, in words."""
     return (
         f"expected: no bond {chance(c.no_bond)}, broke at joint {chance(c.broke)}, tore parent {chance(c.tore)}; "
         f"expelled late {chance(c.expelled)}"
     )
 
 
-def windows_told(known: Known, belief: Belief) -> list[str]:
-    """A sentence for each percent tried, and how the welds scatter."""
-    told = [window_text(belief.window(percent), percent) for percent in known.percents_told]
-    return [f"{words[:1].upper()}{words[1:]}." for words in (*told, scatter_text(belief.scatter))]
+def window_sentences(known: Known, belief: Belief) -> list[str]:
+    """A sentence for each percent tried, and one for the scatter of the welds."""
+    windows = [window_text(belief.window(percent), percent) for percent in known.percents_reported]
+    return [f"{words[:1].upper()}{words[1:]}." for words in (*windows, scatter_text(belief.scatter))]
 
 
-def good_told(known: Known, belief: Belief) -> list[str]:
-    """A sentence for each setting that matters, how likely a weld is good: the one kept, and the best time of each percent."""
+def good_sentences(known: Known, belief: Belief) -> list[str]:
+    """A sentence on the chance of a good weld at the setting kept, and at the best time of each percent."""
     kept = [("at the setting kept", Setting(known.kept.weld_s, known.kept.percent))] if known.kept else []
-    best = [("at the best time", belief.best(percent)) for percent in known.percents_told]
+    best = [("at the best time", belief.best(percent)) for percent in known.percents_reported]
     return [
         f"{good_text(belief.chances(setting)).capitalize()} {which}, {setting.time_s:.3g} s at {setting.percent:g} %."
         for which, setting in (*kept, *best)

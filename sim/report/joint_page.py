@@ -10,7 +10,7 @@ from gen.joint import Joint
 from gen.records import KeptRecord, TrialRecord
 from gen.schedule import Cool, Hold, Off, Phase, Pulse, Squeeze, Weld, schedule_from
 from gen.trials.joints import Known
-from gen.trials.wording import good_told, windows_told
+from gen.trials.wording import good_sentences, window_sentences
 from sim.report.sections import all_cautions, templates
 from sim.report.svg import WIDE, picture
 from sim.report.trials import Lane, draw_trials, lanes_of
@@ -52,8 +52,8 @@ def page_of(known: Known, frequency_Hz: int) -> JointPage:
         between_s=known.between_s,
         records=known.records,
         lanes=lanes_of(known, belief),
-        likely_good=tuple(good_told(known, belief)) if belief else (),
-        windows=tuple(windows_told(known, belief)) if belief else (),
+        likely_good=tuple(good_sentences(known, belief)) if belief else (),
+        windows=tuple(window_sentences(known, belief)) if belief else (),
         kept=known.kept,
     )
 

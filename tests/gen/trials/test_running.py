@@ -148,7 +148,7 @@ def test_an_outcome_is_changed_or_taken_out() -> None:
     person = Person("s")
     sitting(Person("s"), Bench("u")).go()
     sitting(person, Bench("u")).go()
-    assert "There is no trial to take back." in person.said
+    assert "No trial to take back." in person.said
 
 
 def test_a_weld_that_was_seen_and_left_waits_for_its_outcome() -> None:
