@@ -77,7 +77,7 @@ def test_the_next_schedule_never_goes_over_an_untried_file(here: Path) -> None:
     line = ["trial", "next", "rungs.toml", "-o", "try.toml"]
     assert typed(line).code == 0
     before = contents(here)
-    assert "is there already" in typed(line).err
+    assert "exists already" in typed(line).err
     assert contents(here) == before
     add("no-bond", schedule="try.toml")
     assert typed(line).code == 0
