@@ -123,6 +123,7 @@ class Walk:
         checks = records.checks()
         last = checks[-1].walk if checks else 0
         self._number = last + 1 if anew or not checks else last
+        self._checks = [check for check in checks if check.walk == self._number]
 
     def go(self) -> Walked:
         """Walk on from the first step that is not passed, to the end or to one that fails. Raises Stopped, LinkError."""
@@ -131,7 +132,7 @@ class Walk:
         keys = [step.key for step in ahead]
         for place, key in enumerate(keys, 1):
             step = ahead[place - 1]
-            outcomes = {check.step: check.outcome for check in self._checks()}
+            outcomes = {check.step: check.outcome for check in self._checks}
             if is_done(step, outcomes.get(key), self._asked is not None):
                 continue
             left_out = step.lacking or (NO_BOARD if step.needs_board and self._asked is None else "")
@@ -147,17 +148,14 @@ class Walk:
                 return Walked(self._number, len(keys), place)
             if result.reading is not None:
                 ahead = self._steps()  # limits may rest on it
-        last = {check.step: check.outcome for check in self._checks()}
+        last = {check.step: check.outcome for check in self._checks}
         not_checked = tuple(key for key in keys if last[key] != "passed")
-        values = readings_for_file(self._checks(), self._welder)
+        values = readings_for_file(self._checks, self._welder)
         return Walked(self._number, len(keys), None, not_checked, values)
 
     def _steps(self) -> tuple[Step, ...]:
-        passed = {c.step: c.reading for c in self._checks() if c.outcome == "passed" and c.reading is not None}
+        passed = {c.step: c.reading for c in self._checks if c.outcome == "passed" and c.reading is not None}
         return steps(self._welder, self._board, passed)
-
-    def _checks(self) -> list[CheckRecord]:
-        return self._records.checks(self._number)
 
     def _take(self, step: Step) -> _Result:
         for line in step.do if step.contact is None else ():
@@ -256,7 +254,9 @@ class Walk:
     def _add(self, key: str, outcome: str, reading: float | None, unit: str, note: str) -> None:
         now = datetime.now(UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
         board = "" if self._asked is None else self._asked.name
-        self._records.add_check(CheckRecord(self._number, key, 0, now, board, outcome, reading, unit, note))
+        check = CheckRecord(self._number, key, 0, now, board, outcome, reading, unit, note)
+        self._records.add_check(check)
+        self._checks.append(check)
 
 
 def instead_of_reading(step: Step) -> tuple[str, ...]:

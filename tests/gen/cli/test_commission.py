@@ -29,6 +29,8 @@ from gen.machine.welder import read_welder
 from gen.schedule import read_schedule
 from gen.timing import compile_schedule
 from gen.words import PEDAL
+from sim.run import Run
+from tests.support.judged_once import judge_once
 from tests.support.link.commission_bench import CommissionBench, Person
 from tests.support.link.hidden_truth import Truth
 from tests.support.link.link_shop import SCHEDULE, WELDER, Outcome, replaced, typed
@@ -142,10 +144,17 @@ def firmware() -> FirmwareBundle:
 Walk = Callable[..., tuple[Outcome, CommissionBench, Person]]
 
 
+@pytest.fixture(scope="module")
+def judged() -> dict[str, Run]:
+    """The runs by which the shots of these walks were judged."""
+    return {}
+
+
 @pytest.fixture
-def walk(here: Path, monkeypatch: pytest.MonkeyPatch) -> Walk:
+def walk(here: Path, monkeypatch: pytest.MonkeyPatch, judged: dict[str, Run]) -> Walk:
     """Starts the board anew with the firmware of the folder, its settings as they were left, and walks until the walk ends."""
     flash: dict[str, bytes] = {}
+    judge_once(monkeypatch, judged)
 
     def walked(
         truth: Truth,

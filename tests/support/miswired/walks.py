@@ -9,24 +9,21 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
 
 import pytest
 
 import gen.commissioning.board
 import gen.link.client
 import gen.link.ports
-import sim.run
 from gen.boards import boards
 from gen.firmware import FirmwareBundle, render
-from gen.job import Job
 from gen.machine.welder import read_welder
 from gen.schedule import read_schedule
 from gen.timing import compile_schedule
 from gen.wiring.netlist import Netlist
 from gen.wiring.upgrade import upgrade
-from sim.run import Run
 from tests.support.cli.command_line import SCHEDULE, WELDER, replaced, typed
+from tests.support.judged_once import judge_once
 from tests.support.link.commission_bench import CommissionBench, Person
 from tests.support.link.hidden_truth import Truth
 from tests.support.miswired.circuit import Circuit
@@ -58,15 +55,7 @@ def machine(folder: Path) -> Iterator[MiswiredWalks]:
         Path("welder.toml").write_text(MACHINE)
         Path("job.toml").write_text(SCHEDULE)
         patch.setattr(gen.link.ports, "READ_S", 0.002)
-        made: dict[str, Run] = {}
-        true_run = sim.run.run
-
-        def once(job: Job, *rest: Any, **more: Any) -> Run:
-            if job.table.name not in made:
-                made[job.table.name] = true_run(job, *rest, **more)
-            return made[job.table.name]
-
-        patch.setattr(sim.run, "run", once)
+        judge_once(patch, {})
         yield MiswiredWalks(patch)
 
 

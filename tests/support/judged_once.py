@@ -1,0 +1,24 @@
+"""A run that was simulated before is not simulated again: the same job at the same pace gives the same run."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+
+import sim.run
+from gen.job import Job
+from sim.run import Run
+
+
+def judge_once(patch: pytest.MonkeyPatch, made: dict[str, Run]) -> None:
+    """Have `sim.run.run` look into `made` first, by the whole of what it takes."""
+    simulated = sim.run.run
+
+    def once(job: Job, *rest: Any, **more: Any) -> Run:
+        key = repr((job, rest, more))
+        if key not in made:
+            made[key] = simulated(job, *rest, **more)
+        return made[key]
+
+    patch.setattr(sim.run, "run", once)
