@@ -12,11 +12,12 @@ from dataclasses import dataclass
 from gen.boards import Board
 from gen.current import scale_of
 from gen.machine.welder import Welder
-from gen.phase_control import extinction_angle_deg
+from gen.phase_control import extinction_angle_deg, rms_fraction
 from gen.units import degrees_to_us, us_to_degrees
 
 COUNTS = 4096  # of the converter, 12 bits
 GAIN_BITS = 14
+SHARE_BITS = 14
 BIAS_SHARE = 0.05  # of the range: two resistors of 1 %, and the converter's own offset; common practice, no source
 MAINS_SHARE = 0.15  # EN 50160: +10 to -15 % of the nominal voltage
 SENSOR_SHARE = 0.05  # current transformer, burden and converter together; common practice, no source
@@ -41,6 +42,10 @@ class CurrentLimits:
     """Tenths of an ampere for an eighth of a count, times 2 ** GAIN_BITS; 0 without a sensor."""
     bias_least: int
     bias_most: int
+    planned_dA: int = 0
+    """At full conduction; 0 where no weld corrects the next."""
+    planned_shares: tuple[int, ...] = ()
+    """By delay as well, of 2 ** SHARE_BITS."""
 
 
 def amperes_a_count(welder: Welder, board: Board) -> float:
@@ -68,7 +73,7 @@ def current_limits(welder: Welder, board: Board, earliest_us: int, step_us: int,
     floor_dA = 10 * a_count * NOISE_COUNTS
     planned = [10 * tap.working_primary.low * least * POOR_CONTACT * low_share for least, _ in shares]
     most = [10 * tap.short_primary.high * most * high_share for _, most in shares]
-    middle = COUNTS / 2
+    middle, correcting = COUNTS / 2, welder.correct is not None
     return CurrentLimits(
         longest,
         tuple(math.floor(value) if value >= floor_dA else 0 for value in planned),
@@ -77,4 +82,8 @@ def current_limits(welder: Welder, board: Board, earliest_us: int, step_us: int,
         round(a_count * 10 / 8 * 2**GAIN_BITS),
         round(middle - BIAS_SHARE * COUNTS),
         round(middle + BIAS_SHARE * COUNTS),
+        round(10 * tap.working_primary.middle) if correcting else 0,
+        tuple(round(2**SHARE_BITS * rms_fraction(delay, scale.middle_deg)) for delay in delays_deg)
+        if correcting
+        else (),
     )

@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 from pathlib import Path
 
 from gen.boards import Board, boards
+from gen.correction import strongest, weakest
 from gen.errors import InputError
 from gen.firmware import FirmwareBundle, render
 from gen.machine.welder import WELDER_FILE, Welder, read_welder
@@ -24,6 +26,16 @@ class Job:
     board: Board
     table: TimingTable
     bundle: FirmwareBundle
+
+    @cached_property
+    def strongest(self) -> TimingTable:
+        """The most that the board may make of the table from weld to weld; the table itself where it corrects nothing."""
+        return strongest(self.table, self.welder, self.board)
+
+    @cached_property
+    def weakest(self) -> TimingTable:
+        """The least, likewise."""
+        return weakest(self.table, self.welder, self.board)
 
 
 def read_job(schedule_path: Path, welder_path: Path | None = None) -> Job:

@@ -161,7 +161,7 @@ class _Trying:
 
 
 def _plan(job: Job, pace: float) -> PacedJob:
-    return PacedJob(job=job, welds_per_minute=pace, currents=weld_currents(job.table, job.welder), advises=False)
+    return PacedJob(job=job, welds_per_minute=pace, currents=weld_currents(job.strongest, job.welder), advises=False)
 
 
 def _last(suits: Callable[[int], bool], first: int, last: int) -> int | None:

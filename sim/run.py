@@ -43,7 +43,7 @@ def run(job: Job, pace: float | None, seed: int, minutes: float = 1.0) -> Run:
 
 def paced(job: Job, pace: float | None) -> PacedJob:
     """The job at a pace, with the currents of one weld. Nothing is simulated yet. `pace` is as in `run`."""
-    currents = weld_currents(job.table, job.welder)
+    currents = weld_currents(job.strongest, job.welder)
     if pace is None:
         pace = min(QUICKEST_PACE, max(SLOWEST_PACE, fastest_pace(job, currents).welds_per_minute))
     return PacedJob(job=job, welds_per_minute=pace, currents=currents)

@@ -163,7 +163,7 @@ class SweepPlan:
         share = drawn["joint's share"]  # of this machine: the most is the same
         assumed = Assumed(drawn["knee"], drawn["remanence"], drawn["reactance, core saturated"], share, share)
         currents = weld_currents(
-            self.job.table, welder, assumed, late_us=drawn["detector offset"], longest_row=LONGEST_ROW
+            self.job.strongest, welder, assumed, late_us=drawn["detector offset"], longest_row=LONGEST_ROW
         )
         job = replace(self.job, welder=welder)
         plan = PacedJob(job=job, welds_per_minute=self.welds_per_minute, currents=currents, advises=False)

@@ -99,6 +99,11 @@ class Store:
         """Digest of a schedule, counted anew from what is held; "" where there is none."""
         return "" if self.find(name) < 0 else digest(name, self.config.FREQUENCY_HZ, self.rows(name))
 
+    def whole(self, name: str) -> bool:
+        """True where what is held of a schedule still comes to the digest that it was stored with."""
+        i = self.find(name)
+        return i >= 0 and self.digest(name) == self.schedules[i][1]
+
     def full(self) -> bool:
         """True when there is more than may be stored."""
         return len(self.schedules) > MOST_SCHEDULES or len(self._body()) > MOST_BYTES

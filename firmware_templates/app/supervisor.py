@@ -7,6 +7,7 @@ late may move a reaction; it cannot add a firing, because the firing hardware wa
 from . import failure, words
 from .ammeter import Ammeter
 from .clock import after, elapsed
+from .correction import Correction
 from .curve import Curve
 from .duty import DutyGuard
 from .line import Line
@@ -64,6 +65,8 @@ class Supervisor:
         self.last_welds = Welds()
         self.curve = Curve(config)
         self.ammeter = Ammeter(driver, config, self.curve)
+        self.correction = Correction(config)
+        self.unweighed = False  # a weld has ended, and the correction has not looked at it
         self.requests = Requests(config, self.store, self.last_welds, self.curve, self.duty, self._told)
         self.line = Line(driver, config.STOP_LINE, self._answer)
         self.state = words.STARTING
@@ -111,6 +114,8 @@ class Supervisor:
         self._watch_switch(now_ms)
         if self.config.CURRENT_SENSE and self.armed():
             self.ammeter.look(self.driver, self.lock.half_us, now_ms)
+        if self.unweighed and not self.armed():
+            self._weigh()
         stop_line = self.line.poll(self.armed())
         if self.state == words.STARTING:
             self._start(inputs, now_ms)
@@ -323,7 +328,22 @@ class Supervisor:
 
     def _take_schedule(self) -> None:
         """Weld with what is selected; with nothing where the settings are damaged."""
+        self.correction.reset()
         self.plan = Plan(self.store.rows(self.store.selected), self.config.NOMINAL_HALF_US)
+
+    def _weigh(self) -> None:
+        """Let the last weld correct the next. Nothing is under way, so that there is time and room for it."""
+        self.unweighed = False
+        if not self.config.CORRECT_PERMILLE:
+            return
+        name = self.store.selected
+        came = words.KEPT_NOT_COMPLETED
+        if self.ending == words.COMPLETED and self.reason == words.NO_REASON and self.fired == self.plan.planned:
+            came = self.correction.weigh(self.plan, self.curve, self.ammeter.expelled)
+        if came == words.CORRECTED:
+            rows, came = self.correction.rows(self.store.rows(name), self.store.whole(name))
+            self.plan = Plan(rows, self.config.NOMINAL_HALF_US)
+        self.last_welds.weighed(came)
 
     def _storing(self, now_ms: int) -> None:
         """One copy a step, so that the watchdog is fed in between. The pedal must be seen open again before the next weld."""
@@ -445,8 +465,10 @@ class Supervisor:
     def _note(self, ending: int) -> None:
         """The weld has ended so."""
         self.ending = ending
-        self.last_welds.add(ending, self.plan.planned, self.fired, self.duty.used // 100, self.duty.seconds)
+        permille = self.correction.permille if self.config.CORRECT_PERMILLE else 0
+        self.last_welds.add(ending, self.plan.planned, self.fired, self.duty.used // 100, self.duty.seconds, permille)
         self.curve.ended(self.last_welds.count)
+        self.unweighed = True
 
     def _end(self, ending: int, now_ms: int) -> None:
         """End a weld early, and rest for the off time."""

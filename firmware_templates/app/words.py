@@ -145,6 +145,33 @@ EXPELLED = 6  # ended as metal was thrown out, where that was asked for
 # An ending crosses the serial line as its place here.
 ENDING_NAMES = ("none", "completed", "released", "stopped", "fault", "no force", "expulsion")
 
+# -- the correction from weld to weld ------------------------------------------------------------------------------
+
+AS_PLANNED = 1000  # thousandths of the planned current that a weld is fired for
+
+NOT_CORRECTING = 0  # not asked for, or not known
+CORRECTED = 1  # the next weld is fired by what this one drew; all others leave the correction as it was
+KEPT_NOT_COMPLETED = 2
+KEPT_EXPULSION = 3
+KEPT_NOT_MEASURED = 4
+KEPT_TOO_SHORT = 5
+KEPT_UNEVEN = 6
+KEPT_OUTSIDE = 7
+KEPT_BY_LIMITS = 8  # nothing is corrected then
+
+# What a weld means to the next crosses the serial line as its place here.
+CORRECTION_NAMES = (
+    "none",
+    "taken for the next weld",
+    "kept as it was: the weld was not completed",
+    "kept as it was: metal was thrown out",
+    "kept as it was: the current was not measured throughout",
+    "kept as it was: too few half-cycles to tell",
+    "kept as it was: one direction drew more than the other",
+    "kept as it was: current outside the planned band",
+    "none: the limits burnt in refuse it",
+)
+
 # -- the serial line -----------------------------------------------------------------------------------------------
 
 PROGRAM = "weldbeat"

@@ -161,6 +161,9 @@ class Config(Protocol):
     LEAST_DA: "tuple[int, ...]"  # likewise by delay
     MOST_DA: "tuple[int, ...]"
     EXPULSION_ENDS: int
+    CORRECT_PERMILLE: int  # of the planned current; 0: no weld corrects the next
+    PLANNED_DA: int  # at full conduction
+    PLANNED_SHARES: "tuple[int, ...]"  # likewise by delay, of 2**14
     CONTACTOR_CLOSES_MS: int  # from the pulse train's first edge until it has closed and stopped bouncing
     CONTACTOR_OPENS_MS: int  # from the last edge until it is open
     MIRROR_CONTACT: int

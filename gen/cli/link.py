@@ -37,7 +37,7 @@ from gen.link.ports import find_port
 from gen.link.ports import ports as serial_ports
 from gen.link.watching import IN_A_WELD, NO_EMERGENCY_STOP, computed_current
 from gen.machine import WELDER_FILE
-from gen.measured import course_of, text_chart
+from gen.measured import correction_text, course_of, text_chart
 from gen.ranges import Figure
 from gen.records import Records, WeldRecord
 from gen.user_files import written
@@ -354,6 +354,8 @@ class _Shown:
                 current = self._delivers(record)
                 flowed = f", calculated {current.text}" if current else ""
                 self._line(f"weld {record.count}: {record.ending}, {halves}{flowed}, {record.ended_at}")
+                if told := correction_text(record):
+                    self._line(told)
 
     def curve(self, look: Look) -> None:
         """Print the currents of the last weld as a curve."""

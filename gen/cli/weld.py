@@ -14,7 +14,7 @@ from gen.cli.said import say, say_data, say_object
 from gen.errors import InputError
 from gen.job import find_welder
 from gen.machine import WELDER_FILE
-from gen.measured import Course, course_of, to_csv
+from gen.measured import Course, correction_text, course_of, to_csv
 from gen.records import GateRecord, Records, WeldRecord
 from gen.user_files import written
 from gen.words import NOT_TIMED, RUNS_ON_US
@@ -119,6 +119,8 @@ def show_command(
 def _lines(course: Course, short: Course | None) -> list[str]:
     weld = course.weld
     lines = [f"Weld {weld.boot}/{weld.count}, {weld.ended_at}: {weld.ending}, {len(course.seen)} half-cycles timed."]
+    if told := correction_text(weld):
+        lines.append(f"  {told}")
     lines.append("  half-cycle  fired at  current for  load angle      R/X  current")
     for seen in course.seen:
         length = {NOT_TIMED: "", 0: "none", RUNS_ON_US: "runs on"}.get(

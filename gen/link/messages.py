@@ -13,6 +13,7 @@ from pydantic import BaseModel, ConfigDict, Field, StringConstraints
 
 from gen.boards import MOST_ROWS
 from gen.words import (
+    CORRECTION_NAMES,
     CURVE_A_LINE,
     CURVE_KEPT,
     DIGEST_LETTERS,
@@ -53,7 +54,8 @@ class Row(NamedTuple):
 class WeldEntry(NamedTuple):
     """A weld in the board's memory. `number` counts since the start; `ending` is an index of ENDING_NAMES.
 
-    `duty_used_half_cycles` is the duty guard's count after the weld.
+    `duty_used_half_cycles` is the duty guard's count after the weld. `fired_for_permille`: of the planned current, 0 where the
+    board corrects nothing; `correction`: what the weld means to the next, an index of CORRECTION_NAMES.
     """
 
     number: Count
@@ -62,6 +64,8 @@ class WeldEntry(NamedTuple):
     fired: Count
     duty_used_half_cycles: Count
     age_s: Count
+    fired_for_permille: Annotated[int, Field(ge=0, lt=2**15)] = 0  # an older firmware leaves both out
+    correction: Annotated[int, Field(ge=0, lt=len(CORRECTION_NAMES))] = 0
 
 
 class CurveEntry(NamedTuple):

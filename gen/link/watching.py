@@ -145,6 +145,8 @@ class Watch:
                     weld.duty_used_half_cycles,
                     name,
                     digest,
+                    weld.fired_for_permille / 10 or None,
+                    words.CORRECTION_NAMES[weld.correction] if weld.fired_for_permille else None,
                 )
             )
         self._records.add_welds(records)

@@ -56,9 +56,27 @@ class Welder(WelderTables):
         sense = self.current_sense
         if sense is not None and sense.end_at_expulsion and not self.board.conduction_sense:
             raise Wrong("current_sense.end_at_expulsion", True, "allowed: only with board.conduction_sense = true")
+        if self.correct is not None:
+            self._may_correct()
         if "contactor" in self.model_fields_set and not self.protection.contactor:
             raise Wrong("contactor", None, "there is none; allowed: this table with protection.contactor = true")
         return self
+
+    def _may_correct(self) -> None:
+        """Raise Wrong where the planned current is not known, cannot be measured, or cannot be set."""
+        t = self.transformer
+        wants = (
+            (self.current_sense is not None, "with a current transformer ([current_sense])"),
+            (self.switch.fires_at_any_phase, "with a switch that can set the current, not a zero-cross relay"),
+            (
+                working_given(t),
+                "with transformer.working_current_A read on the machine; else the planned current is a guess",
+            ),
+            (t.tap == t.working_read_on or not t.taps, "on the tap of transformer.working_current_A (working_tap)"),
+        )
+        for given, allowed in wants:
+            if not given:
+                raise Wrong("correct", None, f"the planned current cannot be held; allowed: only {allowed}")
 
     @model_validator(mode="wrap")
     @classmethod

@@ -1,6 +1,6 @@
 """What was measured of a weld: load angle and resistance of each half-cycle from its timing, its current from samples."""
 
-from gen.measured.course import Course, HalfCycleSeen, course_of, text_chart, to_csv
+from gen.measured.course import Course, HalfCycleSeen, correction_text, course_of, text_chart, to_csv
 from gen.measured.load_angle import (
     MeasuredLoop,
     Ohms,
@@ -18,6 +18,7 @@ __all__ = [
     "MeasuredLoop",
     "Ohms",
     "Timing",
+    "correction_text",
     "course_of",
     "current_of",
     "load_angle_deg",

@@ -105,6 +105,13 @@ def _seen(gate: GateRecord) -> HalfCycleSeen:
     return HalfCycleSeen(gate.gate, delay, gate.length_us, end, figure, ratio, *measured)
 
 
+def correction_text(weld: WeldRecord) -> str:
+    """What the weld was fired for and means to the next; "" where the board corrects nothing."""
+    if weld.fired_for_percent is None:
+        return ""
+    return f"fired for {weld.fired_for_percent:.1f} % of the planned current; correction {weld.correction}"
+
+
 COLUMNS = (
     "board",
     "boot",

@@ -118,7 +118,7 @@ def turned(text: str, path: Path, welder: Path, pace: float, name: str) -> Turne
     """Compile, draw, and judge by the plan alone. `name` keeps the picture apart from others on the page. Raises InputError."""
     job = job_of(text, path, welder)
     table, working = job.table, job.welder.machine.in_use.working.handy
-    currents = weld_currents(table, job.welder, longest_row=_FOLLOWED)
+    currents = weld_currents(job.strongest, job.welder, longest_row=_FOLLOWED)
     plan = PacedJob(job=job, welds_per_minute=pace, currents=currents, advises=False)
     found = [c.find(plan) for c in CHECKS if not c.needs_run and c.find not in _NOT_WHILE_TURNED]
     findings = [finding for finding in found if finding is not None]

@@ -98,6 +98,10 @@ CREATE TABLE currents (
     """\
 ALTER TABLE currents ADD COLUMN peak_A REAL;
 """,
+    """\
+ALTER TABLE welds ADD COLUMN fired_for_percent REAL;
+ALTER TABLE welds ADD COLUMN correction TEXT;
+""",
 )
 VERSION = len(VERSIONS)
 

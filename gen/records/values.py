@@ -9,12 +9,16 @@ from dataclasses import dataclass, fields
 from datetime import datetime
 from typing import Any, TypeVar, get_type_hints
 
-from gen.words import ENDING_NAMES, NOT_TIMED
+from gen.words import CORRECTION_NAMES, ENDING_NAMES, NOT_TIMED
 
 
 @dataclass(frozen=True)
 class WeldRecord:
-    """One weld. `ended_at` is UTC in ISO 8601. `schedule` and `digest` are None if not known."""
+    """One weld. `ended_at` is UTC in ISO 8601. `schedule` and `digest` are None if not known.
+
+    `fired_for_percent`: of the planned current, 100 for the table as it is; `correction`: what the weld means to the next.
+    Both are None where the board corrects nothing.
+    """
 
     board: str
     boot: int
@@ -26,6 +30,8 @@ class WeldRecord:
     duty_used_half_cycles: int
     schedule: str | None
     digest: str | None
+    fired_for_percent: float | None = None
+    correction: str | None = None
 
 
 @dataclass(frozen=True)
@@ -146,6 +152,7 @@ def _is_time(value: str) -> bool:
 _HOLDS: dict[str, Callable[[Any], bool]] = {
     **dict.fromkeys(("ended_at", "tried_at", "kept_at", "checked_at", "pushed_at"), _is_time),
     "ending": lambda value: value in ENDING_NAMES,
+    "correction": lambda value: value in CORRECTION_NAMES,
     "expulsion": lambda value: value in ("none", "early", "late"),
     "outcome": lambda value: value in ("no bond", "broke at joint", "tore parent", "passed", "failed", "not checked"),
     "dressed": lambda value: value in (0, 1),

@@ -42,7 +42,7 @@ class FaultTarget:
         knows_rest: bool = False,
     ) -> None:
         self.welder = job.welder
-        self.table = job.table
+        self.table = job.strongest
         self.bundle = job.bundle
         self._again = again
         self._knows_rest = knows_rest

@@ -230,7 +230,8 @@ class PacedJob:
 
     @property
     def table(self) -> TimingTable:
-        return self.job.table
+        """What the plan is judged by: the most that the board may make of the schedule."""
+        return self.job.strongest
 
     @property
     def welder(self) -> Welder:
@@ -242,9 +243,10 @@ class PacedJob:
         rows = self.table.rows
         return sum(row.half_cycles for row in rows[: rows.index(self.table.impulse_rows[0])])
 
-    def begin_of(self, row: TimingRow) -> int:
-        """Half-cycles from the schedule's begin to that of the first such row."""
-        return sum(each.half_cycles for each in self.table.rows[: self.table.rows.index(row)])
+    def begin_of(self, row: TimingRow, table: TimingTable | None = None) -> int:
+        """Half-cycles from the schedule's begin to that of the first such row of `table`, or of that judged by."""
+        rows = (table or self.table).rows
+        return sum(each.half_cycles for each in rows[: rows.index(row)])
 
     def peak_at(self, worst: Impulse) -> int | None:
         """The half-cycle of the schedule in which the greatest primary peak begins; None where nothing flows."""
@@ -265,3 +267,15 @@ class SimulatedJob(PacedJob):
     recording: Recording
     open_electrodes: Recording
     """Of one weld with nothing between the electrodes."""
+
+    @property
+    def table(self) -> TimingTable:
+        """What the recording is compared with: the schedule as compiled."""
+        return self.job.table
+
+    @property
+    def plan(self) -> PacedJob:
+        """The same before it was simulated."""
+        return PacedJob(
+            job=self.job, welds_per_minute=self.welds_per_minute, currents=self.currents, advises=self.advises
+        )

@@ -132,7 +132,7 @@ class FastestPace:
 
 def fastest_pace(job: Job, currents: WeldCurrents) -> FastestPace:
     """The pace allowed by each part of the machine, its rating plate, its breaker and the length of the schedule."""
-    table, welder = job.table, job.welder
+    table, welder = job.strongest, job.welder
     period_s = table.half_cycles * 0.5 / table.frequency_Hz + _HAND_S
     limits = [PaceLimit("schedule", 60 / period_s)]
     limits.append(PaceLimit("duty", welder.allowed_duty * 120 * table.frequency_Hz / table.heating_half_cycles))

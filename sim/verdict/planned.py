@@ -76,7 +76,7 @@ def low_current(run: PacedJob) -> Finding:
     least = min(
         (
             row
-            for row in run.table.rows
+            for row in run.job.table.rows
             if row.firing_delay_us is not None
             and (row.phase in LEVEL_PHASES or row.current_percent < SLOPE_END_PERCENT)
         ),
@@ -92,7 +92,7 @@ def low_current(run: PacedJob) -> Finding:
         low=True,
         says="The least current is {figure} %; below {limit} % a lower tap is better.",
         otherwise="caution",
-        half_cycle=run.begin_of(least),
+        half_cycle=run.begin_of(least, run.job.table),
     )
 
 
@@ -100,9 +100,9 @@ def latching(run: PacedJob) -> Finding:
     """Current reached under the gate, as a multiple of the latching current, at the worst of voltage, frequency and load."""
     welder = run.welder
     t, m = welder.transformer, welder.mains
-    worst, worst_us = math.inf, 0
+    worst, worst_us, weakest = math.inf, 0, run.job.weakest
     corners = itertools.product(
-        sorted(set(planned_delays_us(run.table))), (t.load_angle_min_deg, t.load_angle_max_deg), FREQUENCY_BAND
+        sorted(set(planned_delays_us(weakest))), (t.load_angle_min_deg, t.load_angle_max_deg), FREQUENCY_BAND
     )
     for delay_us, angle, scale in corners:
         half_s = 0.5 / (m.frequency_Hz * scale)
@@ -125,7 +125,7 @@ def latching(run: PacedJob) -> Finding:
         low=True,
         digits=2,
         says="Under the gate the current reaches at least {figure} times the switch's latching current.",
-        half_cycle=next((run.begin_of(row) for row in run.table.rows if row.firing_delay_us == worst_us), None),
+        half_cycle=next((run.begin_of(row, weakest) for row in weakest.rows if row.firing_delay_us == worst_us), None),
     )
 
 

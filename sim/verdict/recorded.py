@@ -36,16 +36,24 @@ def planned_delays_us(table: TimingTable) -> list[int]:
     ]
 
 
-def fired_half_cycles(recording: Recording, table: TimingTable) -> Iterator[Fired]:
-    """The gates of each weld next to the table. `half_cycles` judges gates beyond the table's number."""
-    delays = planned_delays_us(table)
-    nominal_s = 0.5 / table.frequency_Hz
-    for weld in recording.welds:
+def fired_half_cycles(run: SimulatedJob) -> Iterator[Fired]:
+    """The gates of each weld next to the table. `half_cycles` judges gates beyond the table's number.
+
+    Where welds correct the next, only the first is fired by the table itself; each other has no error between the earliest
+    delay that it may have and the latest.
+    """
+    recording, nominal_s = run.recording, 0.5 / run.table.frequency_Hz
+    planned = planned_delays_us(run.table)
+    bounds = zip(planned_delays_us(run.job.strongest), planned_delays_us(run.job.weakest), strict=True)
+    within = [(min(us, early), max(us, late)) for us, (early, late) in zip(planned, bounds, strict=True)]
+    exact = [(us, us) for us in planned]
+    for n, weld in enumerate(recording.welds):
         gates = [g for g in recording.gates if weld.asked_s <= g[0] < weld.ended_s]
-        for (on_s, off_s), delay_us in zip(gates, delays):
+        for (on_s, off_s), (early_us, late_us) in zip(gates, within if n else exact):
             half = recording.half_cycle_at(on_s)
-            ideal_s = half.start_s + delay_us * 1e-6 * half.length_s / nominal_s
-            yield Fired(weld, on_s, off_s, (on_s - ideal_s) * 1e6, (half.start_s + half.length_s - off_s) * 1e6)
+            at_us = (on_s - half.start_s) * 1e6 * nominal_s / half.length_s
+            error_us = (at_us - min(max(at_us, early_us), late_us)) * half.length_s / nominal_s
+            yield Fired(weld, on_s, off_s, error_us, (half.start_s + half.length_s - off_s) * 1e6)
 
 
 def _counted(number: int, one: str, many: str = "") -> str:
@@ -84,7 +92,7 @@ def half_cycles(run: SimulatedJob) -> Finding:
 
 def firing(run: SimulatedJob) -> Finding:
     """Each gate against the true crossing, which the firmware cannot see."""
-    worst = max(fired_half_cycles(run.recording, run.table), key=lambda f: abs(f.error_us), default=None)
+    worst = max(fired_half_cycles(run), key=lambda f: abs(f.error_us), default=None)
     error_deg = us_to_degrees(abs(worst.error_us), run.table.frequency_Hz) if worst else 0.0
     return judged(
         "firing",
@@ -99,8 +107,9 @@ def firing(run: SimulatedJob) -> Finding:
 
 
 def gate_window(run: PacedJob) -> Finding:
-    """The length of the gate after the latest firing delay of the table."""
-    latest = max(run.table.impulse_rows, key=lambda row: row.firing_delay_us or 0)
+    """The length of the gate after the latest firing delay that there may be."""
+    weakest = run.job.weakest
+    latest = max(weakest.impulse_rows, key=lambda row: row.firing_delay_us or 0)
     left = GATE_END_DEG - us_to_degrees(latest.firing_delay_us or 0, run.table.frequency_Hz)
     return judged(
         "gate-window",
@@ -112,13 +121,13 @@ def gate_window(run: PacedJob) -> Finding:
         says="The latest firing leaves {figure} degrees for the gate; it needs {limit}.",
         low=True,
         digits=2,
-        half_cycle=run.begin_of(latest),
+        half_cycle=run.begin_of(latest, weakest),
     )
 
 
 def gate_end(run: SimulatedJob) -> Finding:
     """The gate is off before the next true crossing; else it would fire the next half-cycle at its zero."""
-    worst = min(fired_half_cycles(run.recording, run.table), key=lambda f: f.rest_us, default=None)
+    worst = min(fired_half_cycles(run), key=lambda f: f.rest_us, default=None)
     rest = us_to_degrees(worst.rest_us, run.table.frequency_Hz) if worst else 180 - GATE_END_DEG
     return judged(
         "gate-end",

@@ -16,7 +16,7 @@ import pytest
 from gen.errors import InputError
 from gen.records import GateRecord, KeptRecord, Records, TrialRecord, WeldRecord
 from gen.records.tables import VERSION, VERSIONS
-from gen.words import NOT_TIMED
+from gen.words import CORRECTED, CORRECTION_NAMES, NOT_TIMED
 
 
 def weld(count: int, ending: str = "completed", boot: int = 7) -> WeldRecord:
@@ -322,6 +322,23 @@ def test_gates_kept_before_peaks_were_still_open(path: Path) -> None:
         assert records.add_curve([later]) == 1
         assert records.curve(weld(1)) == [gate(1, 0, 7000), later]
     assert path.with_name("records-version-3.sqlite").is_file()
+
+
+def test_welds_kept_before_corrections_were_still_open(path: Path) -> None:
+    """A file of version 4, made by that version's own statements: its welds know of none, and new ones may."""
+    made = "".join(VERSIONS[:4])
+    sql(path, f"PRAGMA application_id = {int.from_bytes(b'WBea', 'big')}; PRAGMA user_version = 4; {made}")
+    values = "'pico', 1, 7, 1, '2026-01-01T00:00:01Z', 'completed', 20, 20, 30, 'job', '0000000000000000'"
+    sql(path, f"INSERT INTO welds VALUES ({values})")
+    later = replace(weld(2), fired_for_percent=104.2, correction=CORRECTION_NAMES[CORRECTED])
+    with Records(path) as records:
+        assert records.welds() == [weld(1)]
+        assert records.add_welds([later]) == 1
+        assert records.welds() == [weld(1), later]
+        records.add_welds([replace(weld(3), correction="else")])
+        with pytest.raises(InputError, match="correction"):
+            records.welds()
+    assert path.with_name("records-version-4.sqlite").is_file()
 
 
 def test_a_file_without_gates_still_opens(path: Path) -> None:

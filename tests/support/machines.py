@@ -95,4 +95,4 @@ def job_of(welder: Welder, *phases: dict[str, Any], table: TimingTable | None = 
 
 def paced_job(job: Job, pace: float) -> PacedJob:
     """The job at a pace, with the currents of one weld."""
-    return PacedJob(job=job, welds_per_minute=pace, currents=weld_currents(job.table, job.welder))
+    return PacedJob(job=job, welds_per_minute=pace, currents=weld_currents(job.strongest, job.welder))

@@ -89,11 +89,12 @@ def test_it_is_drawn(shop: Path) -> None:
 def test_the_current_is_drawn_below(shop: Path) -> None:
     """Where it was measured: a second curve a weld, the line of each half-cycle with its amperes, and a column of the CSV."""
     with Records(shop / "records.sqlite") as records:
-        records.add_welds([record(5)])
+        records.add_welds([replace(record(5), fired_for_percent=104.2, correction="taken for the next weld")])
         measured = [replace(gate, count=5, current_A=20.0 + gate.gate / 10, peak_A=-40.0) for gate in gates_of(1)]
         records.add_curve(measured)
     told = typed(["weld", "show", "7/5", "-o", "one.svg"])
     assert "  20.0 A\n" in told.out
+    assert "  fired for 104.2 % of the planned current; correction taken for the next weld\n" in told.out
     root = ElementTree.fromstring((shop / "one.svg").read_text(encoding="utf-8"))
     texts = [element.text for element in root.iter() if element.tag.endswith("text")]
     assert "RMS primary current, A" in texts

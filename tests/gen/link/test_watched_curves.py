@@ -11,8 +11,9 @@ import gen.link.watching
 from gen.link.client import Link
 from gen.link.errors import BoardRefused
 from gen.link.watching import Watch
+from gen.measured import correction_text
 from gen.records import Records
-from gen.words import UNKNOWN_METHOD
+from gen.words import CORRECTED, CORRECTION_NAMES, UNKNOWN_METHOD, WELDS_KEPT
 from tests.support.link.stepped_board import SteppedBoard
 from tests.support.machines import firmware, make_welder
 
@@ -57,6 +58,26 @@ def test_a_watched_weld_is_kept_with_its_currents(board: SteppedBoard, tmp_path:
         assert later is not None
         assert [gate.length_us for gate in later.curve] == LENGTHS_US[:4]
         assert [len(records.curve(record)) for record in records.welds()] == [40, 4]
+
+
+def test_what_a_weld_was_fired_for_is_kept(board: SteppedBoard, tmp_path: Path) -> None:
+    """And what it means to the next; nothing where the board corrects nothing."""
+    with Link("board", opened=board) as link, Records(tmp_path / "records.sqlite") as records:
+        watch = Watch(link, records)
+        weld(board)
+        weld(board)
+        welds = board.supervisor.last_welds
+        welds.ring[len(welds.ring) // WELDS_KEPT + 5] = 1042  # of the second
+        welds.weighed(CORRECTED)
+        look = watch.look()
+        assert look is not None
+        kept = records.welds()
+        assert [(w.fired_for_percent, w.correction) for w in kept] == [
+            (None, None),
+            (104.2, CORRECTION_NAMES[CORRECTED]),
+        ]
+        told = "fired for 104.2 % of the planned current; correction taken for the next weld"
+        assert [correction_text(w) for w in kept] == ["", told]
 
 
 def test_an_older_firmware_tells_no_currents(
