@@ -1,4 +1,4 @@
-"""What was measured of a weld: load angle and resistance of each half-cycle from its timing, its current from samples."""
+"""Measurements of a weld: load angle and resistance of each half-cycle from its timing, and its current from samples."""
 
 from gen.measured.course import Course, HalfCycleSeen, correction_text, course_of, text_chart, to_csv
 from gen.measured.load_angle import (

@@ -1,4 +1,4 @@
-"""The course of a weld from what its board timed: load angle and resistance of each half-cycle under current."""
+"""The course of a weld from its board's timings: load angle and resistance of each half-cycle with current."""
 
 from __future__ import annotations
 
@@ -17,17 +17,18 @@ from gen.words import NOT_TIMED, RUNS_ON_US
 COUPLER_LATE_US = Figure(
     1, 60, "us", "turn-on of a coupler: 1 at a full mains peak (solved), 60 aged (common practice, no source)"
 )
-GATE_ERROR_US = 40.0  # of the firing delay: detector and mains as they may be
-SETTLING_GATES = 10  # in which the contacts of sound welds break down as fast; common practice, no source
-SUDDEN_FALL = 0.08  # of the loop's resistance from one cycle to the next at the same firing: metal was thrown out
+GATE_ERROR_US = 40.0  # error of the firing delay, from detector and mains
+SETTLING_GATES = 10  # gates in which contact breakdown of sound welds causes as fast a fall; common practice, no source
+SUDDEN_FALL = 0.08  # fall of the loop's resistance from cycle to cycle at the same firing that indicates expulsion
 
 
 @dataclass(frozen=True)
 class HalfCycleSeen:
     """One gate. Angles are degrees of the mains voltage.
 
-    `end_deg` is None where no current flowed, or it had not ended when the next gate was due; `angle_deg`, the load angle
-    with its range, also where there is none that would end so. `ratio` is the loop's resistance over its reactance.
+    `end_deg` is None where no current flowed, or where it had not ended when the next gate was due. `angle_deg`, the load
+    angle with its range, is None then too, and where no load angle fits the timing. `ratio`: the loop's resistance over its
+    reactance.
     """
 
     gate: int
@@ -49,7 +50,7 @@ class Course:
 
     @property
     def cycles(self) -> tuple[tuple[int, float], ...]:
-        """(Gate that begins it, mean ratio of both directions) of each whole cycle that has both."""
+        """(First gate, mean ratio of both polarities) of each whole cycle in which both were measured."""
         pairs = zip(self.seen[::2], self.seen[1::2], strict=False)
         return tuple(
             (one.gate, (one.ratio + other.ratio) / 2)
@@ -59,7 +60,7 @@ class Course:
 
     @property
     def ratio(self) -> float | None:
-        """The middle one of all cycles."""
+        """The median ratio of all cycles."""
         return median([ratio for _, ratio in self.cycles]) if self.cycles else None
 
     @property
@@ -69,7 +70,7 @@ class Course:
 
     @property
     def sudden_falls(self) -> tuple[int, ...]:
-        """Gates at which the resistance fell at once, the firing being the same: expulsion is likely."""
+        """Gates at which the resistance fell suddenly at the same firing. Expulsion is likely."""
         found = []
         for (before, high), (gate, low) in zip(self.cycles, self.cycles[1:], strict=False):
             same = abs(self.seen[gate].delay_deg - self.seen[before].delay_deg) < 0.5
@@ -78,13 +79,13 @@ class Course:
         return tuple(found)
 
     def work(self, shorted: Course) -> tuple[tuple[int, float], ...]:
-        """As `cycles`, of the work alone: less the ratio that shorted electrodes had."""
+        """As `cycles`, for the work alone: less the ratio of a weld on shorted electrodes."""
         least = shorted.ratio or 0.0
         return tuple((gate, ratio - least) for gate, ratio in self.cycles)
 
 
 def course_of(weld: WeldRecord, gates: Sequence[GateRecord]) -> Course:
-    """What the timings of a weld tell. The middle of what the coupler is late by is taken off each end."""
+    """The course from the timings of a weld. The middle of the coupler's delay is subtracted from each end."""
     return Course(weld, tuple(_seen(gate) for gate in gates))
 
 
@@ -130,9 +131,10 @@ COLUMNS = (
 
 
 def to_csv(courses: Sequence[tuple[Course, Sequence[GateRecord]]]) -> str:
-    """A line a gate.
+    """CSV, one line a gate.
 
-    `conduction_us` is 0 without a current, 16383 where it had not ended when the next gate was due, and empty without a sense.
+    `conduction_us` is 0 without a current, 16383 where the current had not ended when the next gate was due, and empty without
+    a conduction sense.
     """
     out = io.StringIO()
     writer = csv.writer(out, lineterminator="\n")
@@ -155,7 +157,7 @@ _WIDE = 60
 
 
 def text_chart(course: Course) -> list[str]:
-    """The ratio of each cycle as lines of text, a mark a column; empty without two cycles."""
+    """A chart of the ratio of each cycle as lines of text, one column a cycle. Empty with fewer than two cycles."""
     values = [ratio for _, ratio in course.cycles]
     if len(values) < 2:
         return []

@@ -1,12 +1,12 @@
-"""The load angle from when a current begins and ends, and from it the resistance of the work.
+"""The load angle from the beginning and end of a current, and the resistance of the work from the load angle.
 
-A current fired at `a` into a resistance and an inductance ends at `b`, where sin(b - p) = sin(a - p) exp(-(b - a) / tan p), p
-being the load angle: `gen.phase_control` solves that for `b`, this module for `p`. The idea of reading the power factor of
-a welder from firing and conduction angle is published: K. Zhou and L. Cai, "Online Measuring Power Factor in AC Resistance
-Spot Welding", IEEE Transactions on Industrial Electronics. The reactance of the loop is the iron, the leads and the area
-of the throat, and does not change within a weld; so the tangent of the load angle gives the resistance.
+A current fired at `a` into a resistance and an inductance ends at `b`, where sin(b - p) = sin(a - p) exp(-(b - a) / tan p) and
+p is the load angle. `gen.phase_control` solves this for `b`, this module for `p`. Measuring a welder's power factor from firing
+and conduction angle is published: K. Zhou and L. Cai, "Online Measuring Power Factor in AC Resistance Spot Welding", IEEE
+Transactions on Industrial Electronics. The reactance of the loop is that of the iron, the leads and the area of the throat. It
+is constant within a weld, so the tangent of the load angle gives the resistance.
 
-All resistances are seen from the primary. On the secondary side they are less by the square of the turns ratio.
+All resistances are referred to the primary. On the secondary side they are less by the square of the turns ratio.
 """
 
 from __future__ import annotations
@@ -19,16 +19,16 @@ from dataclasses import dataclass
 from gen.phase_control import extinction_angle_deg, rms_fraction
 from gen.roots import root
 
-LEAST_DEG = 0.5  # a welder's loop shows more; below it nothing could be told from a resistance
+LEAST_DEG = 0.5  # least load angle solved for; a welder's loop has more, and below it the loop looks resistive
 MOST_DEG = 89.5
 _NEAR_DEG = 1e-9
 
 
 @dataclass(frozen=True)
 class Timing:
-    """When one half-cycle's current began and ended, in degrees of the voltage from the crossing that begins the half-cycle.
+    """Beginning and end of one half-cycle's current, in degrees of the voltage from the half-cycle's first crossing.
 
-    `delay_error_deg` and `end_error_deg`: how far either may be off, to both sides.
+    `delay_error_deg` and `end_error_deg`: the errors of the two, to either side.
     """
 
     delay_deg: float
@@ -39,7 +39,7 @@ class Timing:
 
 @dataclass(frozen=True)
 class Ohms:
-    """A resistance or reactance: the likeliest, and where it may lie."""
+    """A resistance or reactance: its likeliest value and its range."""
 
     value: float
     low: float
@@ -47,13 +47,13 @@ class Ohms:
 
     @property
     def relative_error(self) -> float:
-        """The greater distance of either end, as a share of the value."""
+        """The distance to the farther end of the range, as a share of the value."""
         return max(self.high - self.value, self.value - self.low) / self.value
 
 
 @dataclass(frozen=True)
 class MeasuredLoop:
-    """What a weld with shorted electrodes tells of transformer, leads and throat, seen from the primary."""
+    """The loop of transformer, leads and throat, from a weld on shorted electrodes, referred to the primary."""
 
     reactance: Ohms
     resistance: Ohms
@@ -62,8 +62,8 @@ class MeasuredLoop:
 def load_angle_deg(delay_deg: float, end_deg: float) -> float | None:
     """The load angle at which a current that begins at `delay_deg` ends at `end_deg`.
 
-    None where there is no such angle from LEAST_DEG to MOST_DEG: a current that ends before the voltage's own crossing, or
-    one that runs until the next one could begin, so that its end says only that the firing lies at or before the angle.
+    None where no angle from LEAST_DEG to MOST_DEG fits. That is so for a current that ends before the voltage's crossing, and
+    for one that runs until the next could begin: its end shows only that the firing is at or before the load angle.
     """
     if not 0 < delay_deg < 180 or not delay_deg < end_deg:
         return None
@@ -80,9 +80,9 @@ def load_angle_deg(delay_deg: float, end_deg: float) -> float | None:
 
 
 def _angles(timing: Timing) -> list[float] | None:
-    """The likeliest load angle first, then those at the corners of the errors; None where the likeliest is none.
+    """The likeliest load angle first, then those at the corners of the errors. None where no likeliest angle exists.
 
-    A corner beyond every angle counts as the end of the range that it lies beyond.
+    A corner outside the range of angles is replaced by the nearer end of the range.
     """
     middle = load_angle_deg(timing.delay_deg, timing.end_deg)
     if middle is None:
@@ -100,7 +100,7 @@ def _angles(timing: Timing) -> list[float] | None:
 
 
 def load_angle_range_deg(timing: Timing) -> tuple[float, float, float] | None:
-    """(Likeliest, least, greatest) load angle of a half-cycle; None where the likeliest is none."""
+    """(Likeliest, least, greatest) load angle of a half-cycle. None where no likeliest angle exists."""
     angles = _angles(timing)
     return None if angles is None else (angles[0], min(angles), max(angles))
 
@@ -112,9 +112,9 @@ def _ohms(values: Sequence[float]) -> Ohms:
 def loop_from_short(
     timing: Timing, current_A: float, voltage_V: float, current_error: float = 0.0
 ) -> MeasuredLoop | None:
-    """The loop from a half-cycle with shorted electrodes: its timing, RMS primary current and the mains voltage.
+    """The loop from a half-cycle on shorted electrodes: its timing, RMS primary current and the mains voltage.
 
-    `current_error`: the share by which the ratio of voltage and current may be off. None where the timing gives no angle.
+    `current_error`: the relative error of the ratio of voltage to current. None where no load angle fits the timing.
     """
     angles = _angles(timing)
     if angles is None:
@@ -134,7 +134,7 @@ def loop_from_short(
 def work_resistance(timing: Timing, loop: MeasuredLoop) -> Ohms | None:
     """The resistance of the work in one half-cycle: that of the whole loop less that with shorted electrodes.
 
-    None where the timing gives no angle. The value may come out below 0 where the work is nearly a short.
+    None where no load angle fits the timing. The value may be negative where the work is nearly a short.
     """
     angles = _angles(timing)
     if angles is None:
@@ -155,9 +155,10 @@ def work_resistance(timing: Timing, loop: MeasuredLoop) -> Ohms | None:
 def work_resistance_by_current(
     delay_deg: float, current_A: float, voltage_V: float, loop: MeasuredLoop
 ) -> float | None:
-    """The resistance of the work from the RMS current of one half-cycle, where the mains voltage is known.
+    """The resistance of the work from the RMS current of one half-cycle and the known mains voltage.
 
-    The coupler's delay is not in it; an error of the voltage is, about twice. None where no resistance draws such a current.
+    It does not depend on the coupler's delay. An error of the voltage enters about twice. None where no resistance fits the
+    current.
     """
     reactance = loop.reactance.value
 

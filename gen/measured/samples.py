@@ -9,17 +9,17 @@ from dataclasses import dataclass
 
 @dataclass(frozen=True)
 class HalfCycleCurrent:
-    """One half-cycle. `rms_A` is over the whole half-cycle, whatever part of it carried current."""
+    """The current of one half-cycle. `rms_A` is taken over the whole half-cycle, including its currentless part."""
 
     rms_A: float
     peak_A: float
     positive: bool
     railed: bool
-    """A sample stood at an end of the converter's range, so that the peak was cut off."""
+    """True where a sample is at an end of the converter's range, so that the peak is clipped."""
 
 
 def current_of(counts: Sequence[int], bias: float, amperes_a_count: float, full_scale: int) -> HalfCycleCurrent:
-    """The current of one half-cycle from its samples, evenly spaced over all of it.
+    """The current of one half-cycle from its samples, spaced evenly over the whole half-cycle.
 
     `bias`: the counts at no current. `full_scale`: the greatest count. Raises ValueError without a sample.
     """

@@ -1,7 +1,7 @@
 """The current transformer on the primary, its burden and bias, and the board's converter with its ring of samples.
 
-The transformer's core carries a flux: what the burden's voltage adds up to. The current that magnetises it is missing at the
-burden, and past its knee nearly all of the current is.
+The flux in the transformer's core is the integral of the voltage across burden and winding. The magnetising current does not
+reach the burden. Past the knee nearly all of the current magnetises.
 """
 
 from __future__ import annotations
@@ -20,13 +20,13 @@ from sim.bench.pin import Pin
 from sim.bench.switch import SolidStateSwitch
 
 FULL_SCALE = 4095
-STAMPED_S = 60e-6  # from a gate to the handler's look at the count: 16 to 94 us were measured
-_PAST_THE_KNEE = 500  # by so much less is the inductance there
+STAMPED_S = 60e-6  # from a gate until the handler reads the count: 16 to 94 us were measured
+_PAST_THE_KNEE = 500  # ratio of the inductances below and above the knee
 
 
 @dataclass(frozen=True)
 class AmmeterSpec:
-    """What is fitted, as it really is; nothing where `turns` is 0. By default a good one."""
+    """The true properties of the ammeter. The defaults are those of a good one. `turns` 0: none is fitted."""
 
     turns: float = 0.0
     burden_ohm: float = 10.0
@@ -35,11 +35,11 @@ class AmmeterSpec:
     knee_Vs: float = 0.1
     """Flux linkage at which the core saturates."""
     residue_Vs: float = 0.0
-    """Flux linkage that an earlier current has left."""
+    """Remanent flux linkage of an earlier current."""
     error: float = 0.0
-    """By what share it shows too much."""
+    """Relative error of the reading; above 0 it reads high."""
     on: Literal["primary", "primary, reversed", "another conductor", "nothing"] = "primary"
-    """What it sits on; "nothing" is a broken wire as well."""
+    """The conductor in its window. "nothing" also stands for a broken wire."""
     other_A: float = 0.0
     """RMS current of the other conductor."""
     bias: float = 2048.0
@@ -48,19 +48,19 @@ class AmmeterSpec:
     supply_V: float = 3.3
     noise_counts: float = 1.0
     hum_counts: float = 0.0
-    """Peak of what a cable picks up at the mains' frequency, whatever flows."""
+    """Peak of the hum that a cable picks up at the mains' frequency."""
     bursts_a_s: float = 0.0
-    """Bursts of noise, a sample of any height each."""
+    """Bursts of noise, each one sample of random height."""
     wide_codes: bool = True
     """The RP2040's converter stays at the counts 512, 1536, 2560 and 3584 for eight counts (data sheet, appendix B, E11)."""
     stuck: int | None = None
-    """A count that the converter does not leave."""
+    """The count at which the converter is stuck."""
     halts_s: float = math.inf
-    """When no further sample comes."""
+    """Time after which no sample is taken."""
 
 
 class PrimaryAmmeter:
-    """Samples the current of the switch; asked at a time, it makes all samples up to it."""
+    """Samples the current of the switch. Reading it at a time computes all samples up to that time."""
 
     def __init__(self, clock: Clock, spec: AmmeterSpec, switch: SolidStateSwitch, gate: Pin, seed: int) -> None:
         self._clock = clock
@@ -69,19 +69,19 @@ class PrimaryAmmeter:
         self._random = random.Random(seed)
         self.ring = array("H", bytes(2 * CURRENT_RING))
         self.samples = array("H")
-        """Every sample that went into the ring, of all its starts."""
+        """Every sample written to the ring, over all its starts."""
         self._begun_s = math.inf
         self._taken = 0
         self._stamps: deque[tuple[float, int]] = deque(maxlen=GATES_STAMPED)
         self._gates = 0
-        self._next = 0  # conduction, of all there were
+        self._next = 0  # index of the next conduction
         self._flux_Vs = spec.residue_Vs
         self._wave: tuple[float, Callable[[float], float]] | None = None
         if spec.turns:
             gate.watchers.append(self._gated)
 
     def begin(self) -> None:
-        """Sample 0 comes now."""
+        """Start sampling: sample 0 is taken now."""
         self._begun_s = self._clock.env.now
         self._taken = 0
         self._flux_Vs = self._spec.residue_Vs
@@ -93,12 +93,12 @@ class PrimaryAmmeter:
         self.forget_gates()
 
     def forget_gates(self) -> None:
-        """Gates count from 0 again."""
+        """Count gates from 0 again."""
         self._stamps.clear()
         self._gates = 0
 
     def gate_sample(self, gate: int) -> int:
-        """As the driver interface says."""
+        """As in the driver interface."""
         place = gate - (self._gates - len(self._stamps))
         if not 0 <= place < len(self._stamps):
             return -1
@@ -112,14 +112,14 @@ class PrimaryAmmeter:
             self._gates += 1
 
     def _due(self, time_s: float) -> int:
-        """How many samples are taken by a time."""
+        """The number of samples taken by a time."""
         time_s = min(time_s, self._spec.halts_s)
         if time_s < self._begun_s:
             return 0
         return int((time_s - self._begun_s) * 1e6 * self._clock.rate / SAMPLE_US) + 1
 
     def taken(self) -> int:
-        """How many samples were taken; those that are new are in the ring."""
+        """The number of samples taken. New samples are written to the ring first."""
         due = self._due(self._clock.env.now)
         step_s = SAMPLE_US * 1e-6 / self._clock.rate
         fresh = [self._count(self._begun_s + n * step_s, step_s) for n in range(self._taken, due)]
@@ -148,7 +148,7 @@ class PrimaryAmmeter:
         return self._wave[1](time_s - current.start_s)
 
     def _count(self, time_s: float, step_s: float) -> int:
-        """The converter's count at a time, a step after the one before."""
+        """The converter's count at a time, one step after the previous sample."""
         spec = self._spec
         if spec.stuck is not None:
             return spec.stuck
@@ -174,7 +174,7 @@ class PrimaryAmmeter:
         return min(max(round(value), 0), FULL_SCALE)
 
     def _secondary(self, ideal_A: float, step_s: float) -> float:
-        """What reaches the burden, by a backward Euler step of the flux."""
+        """The burden's current, by a backward Euler step of the flux."""
         spec = self._spec
         ohm, knee = spec.burden_ohm + spec.winding_ohm, spec.knee_Vs
         henry = spec.magnetising_H
@@ -195,6 +195,6 @@ _APART = 1024.0
 
 
 def _with_wide_codes(value: float) -> float:
-    """The converter stays eight counts too long at each of its four wide codes, and catches up until the next."""
+    """The code with the converter's wide codes: it stays eight counts too long at each of four, and catches up until the next."""
     into = (value - 512.0) % _APART
     return value - into + max(into - _WIDE, 0.0) * _APART / (_APART - _WIDE)

@@ -1,4 +1,4 @@
-"""The timer board, and what can happen to it: to its interpreter, its clock, its supply and its watchdog."""
+"""The timer board, and the faults of its interpreter, clock, supply and watchdog."""
 
 from __future__ import annotations
 
@@ -19,29 +19,29 @@ from sim.bench.recording import StateChange
 from sim.bench.switch import SolidStateSwitch
 
 BOOT_S = 0.25  # from a reset to the first step; from memory
-SOFT_S = 0.05  # from a soft reset to boot.py, which puts the pins off; from memory
-GOODBYE_S = 0.1  # main.py's own restart lets the last answer leave
+SOFT_S = 0.05  # from a soft reset to boot.py, which switches the pins off; from memory
+GOODBYE_S = 0.1  # delay of main.py's own restart, in which the last answer leaves
 
 
 @dataclass(frozen=True)
 class BoardFault:
-    """Something that happens to the board."""
+    """A fault of the board."""
 
     kind: Literal["hang", "exception", "soft reset", "watchdog", "brown-out", "leap", "damage"]
-    """What happens. "hang": the interpreter stands still for `length_s` (math.inf: for ever), and the firing hardware goes on
-    by itself. "exception": the next step raises, and main.py ends as it must. "soft reset": the interpreter starts again, the
-    pin stays as it was until boot.py. "watchdog": it bites. "brown-out": no supply for `length_s`. "leap": the board's clock
-    is moved on by `length_s`, as if nothing had happened for so long. "damage": every stored file loses its end."""
+    """The kind of fault. "hang": the interpreter stops for `length_s` (math.inf: for ever), and the firing hardware continues.
+    "exception": the next step raises, and main.py ends as it must. "soft reset": the interpreter restarts, and the pin keeps
+    its level until boot.py. "watchdog": the watchdog resets the board. "brown-out": no supply for `length_s`. "leap": the
+    board's clock is advanced by `length_s`, as after an idle time. "damage": every stored file is truncated."""
     at_s: float
     length_s: float = 0.0
 
 
 @dataclass(frozen=True)
 class BoardSpec:
-    """The board as it really is, and what happens to it."""
+    """The true properties of the board, and its faults."""
 
     rested_ms: int = 3_600_000
-    """What the board knows of the rest before its start; 0: nothing, and it must assume the worst."""
+    """The rest before its start as known to the board. 0: unknown, so it must assume the worst."""
     rested_after_reset_ms: int = 0
     """The same after a reset in the run."""
     bitten: bool = False
@@ -51,23 +51,23 @@ class BoardSpec:
     stop_reaches_gate: bool = True
     """False: the firing hardware's own test of the stop circuit does not work."""
     release_reaches_gate: bool = True
-    """False: its own test of the pedal does not work, where letting go is to end a weld."""
+    """False: the firing hardware's test of the pedal, for machines whose weld ends at release, does not work."""
     blips_held: bool = True
-    """False: a contact that opens and closes again between two looks of the program is not told."""
+    """False: a contact that opens and closes again between two reads by the program is not reported."""
     ammeter: AmmeterSpec = field(default_factory=AmmeterSpec)
     """The current transformer before its converter."""
     files: tuple[tuple[str, bytes], ...] = ()
-    """What an earlier run has stored, by name."""
+    """Files stored by an earlier run, by name."""
     flash_write_s: float = WRITE_S
-    """How long the program stands still for a write of a file."""
+    """Duration of a file write, during which the program stops."""
     flash_faults: tuple[FlashFault, ...] = ()
     faults: tuple[BoardFault, ...] = ()
 
 
 class TimerBoard:
-    """Runs the emitted files, lets faults happen to them, and starts them again after a reset.
+    """Runs the emitted files, injects the faults, and restarts the files after a reset.
 
-    The watchdog runs from its first feed of each start.
+    The watchdog runs from its first feed after each start.
     """
 
     def __init__(
@@ -88,7 +88,7 @@ class TimerBoard:
         firmware = Firmware(bundle)
         config = firmware.config
         self._watchdog_s = config.WATCHDOG_MS / 1000
-        # A tenth of the runs starts just before the clock wraps.
+        # A tenth of the runs starts shortly before the clock wraps.
         starts_ms = (1 << 30) - 1500 if seed % 10 == 3 else 1000 * seed
         self._clock = Clock(env, spec.clock_rate, starts_ms, spec.rested_ms)
         self.flash = Flash(dict(spec.files), spec.flash_faults, spec.flash_write_s)
@@ -106,9 +106,9 @@ class TimerBoard:
         if spec.blips_held:
             self.driver.hold_blips()
         self.states: list[StateChange] = []
-        """The application's states, through every start."""
+        """The application's states, over all starts."""
         self.starts: list[float] = []
-        """When the program was started again after a reset."""
+        """Times of the restarts after a reset."""
         self._resets = 0
         self._fed_s: float | None = None
         self._program = self._begin(firmware)
@@ -124,11 +124,11 @@ class TimerBoard:
         return program
 
     def wake(self, level: int = 0) -> None:
-        """An input has changed, or bytes have come."""
+        """Wake the program: an input has changed, or bytes have arrived."""
         self._program.wake()
 
     def _ended(self, process: simpy.Event) -> None:
-        """The program has ended by itself, unless its value is None: it restarts the board, or nothing runs any more."""
+        """The program has ended. Value True: restart the board. False: it stays off. None: it was ended from outside."""
         if not process.ok or process.value is None:
             return
         if process.value:
@@ -138,7 +138,7 @@ class TimerBoard:
             self._fed_s = None
 
     def _feed(self, level: int) -> None:
-        """The watchdog is fed."""
+        """Feed the watchdog."""
         begins = self._fed_s is None
         self._fed_s = self._env.now
         if begins:
@@ -171,7 +171,7 @@ class TimerBoard:
             self.flash.files.update({name: data[:-1] for name, data in self.flash.files.items()})
 
     def _reset(self, dark_s: float, *, bitten: bool, hard: bool = True) -> None:
-        """End the program at once, and start it again `dark_s` and a boot later."""
+        """End the program at once, and restart it after `dark_s` and the boot."""
         self._program.die()
         self._resets += 1
         self._fed_s = None

@@ -1,4 +1,4 @@
-"""What the board's chip has of its own: a clock that may run fast or slow, and a flash that may fail."""
+"""The chip of the board: a clock that may run fast or slow, and a flash that may fail."""
 
 from __future__ import annotations
 
@@ -11,31 +11,31 @@ MASK = (1 << 30) - 1  # milliseconds count modulo 2**30
 
 
 class Clock:
-    """Tells the board's time and makes time-outs of so many of its seconds. `starts_ms`: what it shows at first."""
+    """The board's clock, and time-outs in its seconds. `starts_ms`: its first reading."""
 
     def __init__(self, env: simpy.Environment, rate: float = 1.0, starts_ms: int = 0, rested_ms: int = 0) -> None:
         self.env = env
         self.rate = rate
         """Seconds of this clock in one true second."""
         self.rested_ms = rested_ms
-        """What it knows of the rest before this start of the board; 0: nothing."""
+        """The rest before this start as known to the board, ms. 0: unknown."""
         self._offset_ms = starts_ms
 
     def now_ms(self) -> int:
-        """Milliseconds on this clock."""
+        """The clock's reading, ms."""
         return (int(self.env.now * 1000 * self.rate + 1e-6) + self._offset_ms) & MASK
 
     def timeout(self, delay_s: float) -> simpy.Timeout:
-        """An event after so many of this clock's seconds."""
+        """An event after `delay_s` of this clock."""
         return self.env.timeout(delay_s / self.rate)
 
     def restart(self, rested_ms: int) -> None:
-        """Count from 0 again, knowing so much of the rest before."""
+        """Count from 0 again. `rested_ms`: the rest known to the board."""
         self.rested_ms = rested_ms
         self._offset_ms = -int(self.env.now * 1000 * self.rate)
 
     def leap(self, ms: int) -> None:
-        """Move the clock on."""
+        """Advance the clock."""
         self._offset_ms += ms
 
 
@@ -43,19 +43,19 @@ WRITE_S = 0.05  # a sector erased and written; flash data sheets say 45 to 400 m
 
 
 class PowerLost(Exception):
-    """The power went in the middle of a write; the board does nothing more."""
+    """Power was lost during a write. The board does nothing more."""
 
 
 @dataclass(frozen=True)
 class FlashFault:
-    """What happens to one write."""
+    """A fault of one write."""
 
     write: int
     """Its number, from 0."""
     kind: Literal["cut", "torn", "lost", "failed"]
-    """What goes wrong. "cut": the power goes after `length` bytes, and the file holds only those. "torn": the board reads
-    that all is written, but from `length` on the file holds what was there before. "lost": the same, and nothing is written.
-    "failed": the board learns so."""
+    """The kind of fault. "cut": power is lost after `length` bytes, and the file holds only those. "torn": the write reports
+    success, but from `length` on the file keeps its old content. "lost": the write reports success, but nothing is written.
+    "failed": the write reports its failure."""
     length: int = 0
 
 
@@ -65,17 +65,17 @@ class Flash:
     def __init__(self, files: dict[str, bytes], faults: tuple[FlashFault, ...] = (), write_s: float = WRITE_S) -> None:
         self.files = dict(files)
         self.writes = 0
-        """How many writes were tried."""
+        """Number of writes attempted."""
         self.write_s = write_s
-        """How long the program stands still for one."""
+        """Duration of one write, during which the program stops."""
         self._faults = {fault.write: fault for fault in faults}
 
     def read(self, name: str) -> bytes | None:
-        """Content of a file; None where there is none."""
+        """Content of a file. None where it does not exist."""
         return self.files.get(name)
 
     def write(self, name: str, data: bytes) -> int:
-        """Replace a file. 1, or 0 where the board learns that it failed. Raises PowerLost."""
+        """Replace a file. Returns 1, or 0 where the failure is reported. Raises PowerLost."""
         fault = self._faults.get(self.writes)
         self.writes += 1
         if fault is None:

@@ -1,4 +1,4 @@
-"""The load as the switch sees it: a resistance and an inductance in series, solved in closed form for each conduction.
+"""The load of the switch: a resistance and an inductance in series, solved in closed form for each conduction.
 
 i(t) = sum over the sines of (V / |Z|) (sin(wt + p - f) - sin(w t0 + p - f) exp(-(t - t0) R / L)): the textbook turn-on
 transient (Hart, Power Electronics, section 5.3), for each harmonic by superposition.
@@ -13,14 +13,14 @@ from functools import cached_property
 
 from sim.bench.mains import HalfCycle
 
-_STEPS = 48  # of the search for extinction, and of the RMS integral, a half-cycle
-_NEAR_S = 1e-12  # how well a crossing is found
+_STEPS = 48  # steps a half-cycle, for the search of the extinction and for the RMS integral
+_NEAR_S = 1e-12  # precision of a crossing
 _MOST_TRIES = 100
 
 
 @dataclass(frozen=True)
 class SeriesLoad:
-    """Series R and L seen from the primary, in ohms and henries."""
+    """Series R and L referred to the primary, in ohms and henries."""
 
     resistance_ohm: float
     inductance_H: float
@@ -53,21 +53,21 @@ class Current:
         return tuple(sines), sum(peak * math.sin(phase) for peak, _, phase in sines), resistance / inductance
 
     def at(self, time_s: float) -> float:
-        """Amperes at `time_s`, as long as nothing interrupts it."""
+        """Amperes at `time_s`, if not interrupted."""
         return _wave(self._terms)(time_s - self.start_s)
 
     @cached_property
     def wave(self) -> Callable[[float], float]:
-        """Amperes by seconds from its beginning, as long as nothing interrupts it."""
+        """Amperes by seconds from the beginning, if not interrupted."""
         return _wave(self._terms)
 
     @cached_property
     def sign(self) -> int:
-        """Direction of the current: that of the voltage where it begins."""
+        """Direction of the current: that of the voltage at its beginning."""
         return 1 if self.half.voltage(self.start_s + 1e-9) > 0 else -1
 
     def reaches(self, level_A: float, until_s: float) -> float | None:
-        """When it first reaches `level_A` in its own direction, or None if not before `until_s`."""
+        """The time at which it first reaches `level_A` in its own direction. None if not before `until_s`."""
         wave, level_A, step = _wave(self._terms), self.sign * level_A, self.half.length_s / _STEPS
         length_s, low, sign = until_s - self.start_s, 0.0, self.sign
         while low < length_s:
@@ -78,7 +78,7 @@ class Current:
         return None
 
     def extinction(self, holding_A: float, latched_s: float) -> float:
-        """When it falls to the holding current, some time after `latched_s`."""
+        """The time after `latched_s` at which it falls to the holding current."""
         wave, level_A, step = _wave(self._terms), self.sign * holding_A, self.half.length_s / _STEPS
         low, sign = latched_s - self.start_s, self.sign
         for _ in range(4 * _STEPS):
@@ -113,14 +113,14 @@ def _wave(terms: _Terms) -> Callable[[float], float]:
     """Amperes by seconds from the beginning."""
     sines, begun, rate = terms
     sin, exp = math.sin, math.exp
-    if len(sines) == 1:  # the usual mains; a loop over one sine takes twice as long
+    if len(sines) == 1:  # the usual mains; the general loop would take twice as long
         ((peak, w, phase),) = sines
         return lambda t: peak * sin(w * t + phase) - begun * exp(-rate * t)
     return lambda t: sum([peak * sin(w * t + phase) for peak, w, phase in sines]) - begun * exp(-rate * t)
 
 
 def _crossing(wave: Callable[[float], float], level_A: float, low: float, high: float) -> float:
-    """Where the wave goes through a level that lies between its values at both ends: false position, Illinois variant."""
+    """The time at which the wave crosses a level between its end values: false position, Illinois variant."""
     below, above = wave(low) - level_A, wave(high) - level_A
     middle = high
     for _ in range(_MOST_TRIES):

@@ -1,4 +1,4 @@
-"""The zero-crossing detector: a threshold, delays of its own, edges that are missing and edges that should not be."""
+"""The zero-crossing detector: its threshold and delays, missing edges and false edges."""
 
 from __future__ import annotations
 
@@ -16,12 +16,12 @@ GLITCH_S = 30e-6
 
 @dataclass(frozen=True)
 class DetectorSpec:
-    """The detector as it really is, and what of it fails when. Offsets are edge minus true crossing at nominal voltage."""
+    """The true properties of the detector, and its faults. Offsets are edge minus true crossing at nominal voltage."""
 
     kind: str
-    """With "square" it is high through the positive half-cycle; "pulse" gives one pulse for each crossing."""
+    """"square": high during the positive half-cycle. "pulse": one pulse for each crossing."""
     rise_us: float
-    """Offset of the rising edge. Part of it is the time that the voltage takes to reach the threshold."""
+    """Offset of the rising edge. It includes the time until the voltage reaches the threshold."""
     fall_us: float
     nominal_V: float
     threshold_V: float = 20
@@ -36,7 +36,7 @@ class DetectorSpec:
     stuck: tuple[float, float, int] | None = None
     """(start, length, level) of a span in which the level does not change."""
     drift: tuple[float, float, float] | None = None
-    """(start, us a second, most us), by which both offsets move."""
+    """Drift of both offsets: (start, us a second, greatest us)."""
 
 
 class CrossingDetector:
@@ -47,9 +47,9 @@ class CrossingDetector:
         self._spec = spec
         self._mains = mains
         self._pin = pin
-        self._known = (0.0, 0.0)  # the last amplitude and its angle: it seldom changes
+        self._known = (0.0, 0.0)  # cache: the last amplitude and its angle
         self._nominal_rad = self._threshold_rad(spec.nominal_V * math.sqrt(2))
-        self._level = 0  # what the pin would be without glitch and fault
+        self._level = 0  # the pin's level without glitch and fault
         self._held = False
         env.process(self._crossings())
         if spec.false_s:
@@ -58,17 +58,17 @@ class CrossingDetector:
             env.process(self._stick(*spec.stuck))
 
     def _threshold_rad(self, amplitude_V: float) -> float:
-        """Where a voltage of this peak reaches the threshold."""
+        """The angle at which a voltage of this peak reaches the threshold."""
         if amplitude_V != self._known[0]:
             self._known = (amplitude_V, math.asin(min(1.0, self._spec.threshold_V / amplitude_V)))
         return self._known[1]
 
     def edge_s(self, half: HalfCycle) -> float:
-        """When the edge for the crossing that begins `half` comes."""
+        """The time of the edge for the crossing that begins `half`."""
         spec = self._spec
         moved_s = (self._threshold_rad(half.amplitude_V) - self._nominal_rad) / half.omega
         if spec.kind == "pulse" or not half.positive:
-            moved_s = -moved_s  # falling below the threshold: a weak mains is early there
+            moved_s = -moved_s  # the falling edge: early with a low mains voltage
         offset_us = spec.rise_us if half.positive else spec.fall_us
         if spec.drift is not None and half.start_s > spec.drift[0]:
             start_s, us_per_s, most_us = spec.drift

@@ -15,9 +15,9 @@ from sim.bench.pin import Wires
 from sim.bench.sense import ConductionTimer
 from sim.bench.switch import SolidStateSwitch
 
-METER_QUEUE = 8  # half-cycles that the period meter keeps
+METER_QUEUE = 8  # half-cycles in the period meter's queue
 
-# Codes of driver calls in a recording; each is CALL_INTS integers: code, four arguments (those it lacks 0), result.
+# Codes of driver calls in a recording. A call is CALL_INTS integers: code, four arguments (0 where unused), result.
 NOW, WAIT, RESTED, INPUTS, CROSSING, CONDUCTION, SAMPLED, SET, START, DONE, FIRED, OFF, ALIVE, READ, WRITE = range(15)
 RESTART, READ_FILE, WRITE_FILE, CONDUCTION_US, SAMPLE, GATE_SAMPLE = range(15, 21)
 CALL_NAMES = [
@@ -47,13 +47,13 @@ CALL_INTS = 6
 
 
 class SerialLine:
-    """The serial line: bytes on their way to the board, and everything that went either way."""
+    """The serial line: bytes on their way to the board, and all traffic in both directions."""
 
     def __init__(self) -> None:
         self.received = bytearray()
-        """What the computer has sent."""
+        """Bytes sent by the computer."""
         self.sent: list[bytes] = []
-        """What the board has sent, write by write."""
+        """Bytes sent by the board, write by write."""
         self._waiting: deque[int] = deque()
 
     def arrive(self, data: bytes) -> None:
@@ -62,24 +62,24 @@ class SerialLine:
         self._waiting.extend(data)
 
     def read_byte(self) -> int:
-        """The next byte that waits, -1 for none."""
+        """The next byte waiting, -1 for none."""
         return self._waiting.popleft() if self._waiting else -1
 
     def clear(self) -> None:
-        """What waits is lost."""
+        """Discard the bytes waiting."""
         self._waiting.clear()
 
 
 @dataclass(frozen=True)
 class Sensed:
-    """What the board senses of a weld."""
+    """The board's sensors of the weld's current."""
 
     switch: SolidStateSwitch
     ammeter: PrimaryAmmeter
 
 
 class HostDriver:
-    """The driver of one board, through every start of it. `config`: the emitted settings."""
+    """The driver of one board, over all its starts. `config`: the emitted settings."""
 
     def __init__(
         self,
@@ -91,10 +91,10 @@ class HostDriver:
         line: SerialLine,
         config: Any,
     ) -> None:
-        self._calls: list[int] = []  # lists, for they grow several times as fast as arrays
+        self._calls: list[int] = []  # lists, since they grow several times faster than arrays
         self._call_times: list[float] = []
         self.files_read: list[bytes] = []
-        """The contents that were read; the calls refer to them by number."""
+        """The file contents read. The calls refer to them by number."""
         self._env = clock.env
         self._clock = clock
         self._gate = gate
@@ -118,7 +118,7 @@ class HostDriver:
         self._square = bool(config.DETECTOR_SQUARE)
         self._lengths_us: deque[int] = deque()
         self._edge_s: float | None = None
-        self._seen = 0  # since the last look
+        self._seen = 0  # edges since the last read
         self._sense = wires.conduction
         self._timer = ConductionTimer(clock, wires.gate, wires.conduction)
         self.ammeter = sensed.ammeter
@@ -137,11 +137,11 @@ class HostDriver:
 
     @property
     def call_times(self) -> array[float]:
-        """When each was made, in seconds."""
+        """The time of each call, in seconds."""
         return array("d", self._call_times)
 
     def _edge(self, level: int) -> None:
-        """The period meter: half-cycles between edges, a short queue of them."""
+        """Feed the period meter, a short queue of the half-cycles between edges."""
         if not (level or self._square):
             return
         now = self._env.now
@@ -150,11 +150,11 @@ class HostDriver:
         self._edge_s = now
 
     def _conducts(self, level: int) -> None:
-        """The sense across the switch."""
+        """Follow the sense across the switch."""
         self._seen |= BLOCKING | CONDUCTING if level else BLOCKING
 
     def hold_blips(self) -> None:
-        """Let the next look tell a stop circuit or a pedal that opened since the last one, though it may have closed again."""
+        """Make the next read report a stop circuit or a pedal that opened since the last read, even if closed again."""
         self._stop.watchers.append(self._stop_moves)
         self._pedal.watchers.append(self._pedal_moves)
 
@@ -165,7 +165,7 @@ class HostDriver:
         self._pedal_opened = self._pedal_opened or not level
 
     def restarted(self, rested_ms: int) -> None:
-        """The board was reset: its clock begins anew, and what waited in its queues is gone."""
+        """The board was reset: its clock restarts, and its queues are empty."""
         self._clock.restart(rested_ms)
         self._timer.reset()
         self.ammeter.stop()
@@ -178,11 +178,11 @@ class HostDriver:
         self._stall_s = 0.0
 
     def take_stall(self) -> float:
-        """How long the program stood still for the flash since the last call, in seconds."""
+        """The time for which flash writes stopped the program since the last call, in seconds."""
         stall_s, self._stall_s = self._stall_s, 0.0
         return stall_s
 
-    # -- the driver interface (firmware_templates/drivers/interface.py says what each member does)
+    # -- the driver interface; firmware_templates/drivers/interface.py documents each member
 
     def now_ms(self) -> int:
         return self._record(NOW, result=self._clock.now_ms())
@@ -271,7 +271,7 @@ class HostDriver:
         data = self._flash.read(name)
         if data is not None:
             self.files_read.append(data)
-        # The content stands beside the calls: the result says where.
+        # The content is kept apart from the calls; the result is its index.
         self._record(READ_FILE, checksum(name.encode()), result=-1 if data is None else len(self.files_read) - 1)
         return data
 
@@ -285,7 +285,7 @@ class HostDriver:
 
 
 def checksum(data: bytes) -> int:
-    """A sum of what was written that tells order, below 2**24."""
+    """A checksum of the written bytes that depends on their order, below 2**24."""
     total = 0
     for byte in data:
         total = (total * 31 + byte) & 0xFFFFFF

@@ -1,7 +1,7 @@
-"""What the board's gate hardware does with words and edges: the only model of emitted code in the simulator.
+"""The board's gate hardware, driven by words and edges: the only model of emitted code in the simulator.
 
-It stands for the PIO program, the DMA channel and the RP2 driver's arithmetic, and tests/firmware/rp2 holds it against the real
-ones. Times inside are microseconds of the board's clock, as in the words.
+It models the PIO program, the DMA channel and the RP2 driver's arithmetic. tests/firmware/rp2 compares it with the real ones.
+Times are microseconds of the board's clock, as in the words.
 """
 
 from __future__ import annotations
@@ -15,7 +15,7 @@ from gen.words import GATE_END_DEG
 from sim.bench.chip import Clock
 from sim.bench.pin import Pin
 
-LATENCY_US = 5  # from the detector's edge to the gate, apart from the blank in the word
+LATENCY_US = 5  # from the detector's edge to the gate, in addition to the word's blank
 
 
 @dataclass(frozen=True)
@@ -32,7 +32,7 @@ class Word:
 
 @dataclass(frozen=True)
 class DetectorSettings:
-    """What the firmware knows of the zero-crossing detector."""
+    """The firmware's settings of the zero-crossing detector."""
 
     square: bool
     """True: high through the positive half-cycle. False: a pulse for each crossing."""
@@ -43,9 +43,9 @@ class DetectorSettings:
 
 
 class GateUnit:
-    """Drives the gate pin from words and the detector's edges, as long as the stop circuit is closed.
+    """Drives the gate pin from words and the detector's edges, while the stop circuit is closed.
 
-    `pedal`: given where letting go ends a weld; the gates then come only while it is closed as well.
+    `pedal`: passed where releasing the pedal ends a weld. Gates then need a closed pedal too.
     """
 
     def __init__(
@@ -64,7 +64,7 @@ class GateUnit:
         self._lead_in = 0
 
     def set_half_cycle(self, index: int, delay_us: int, end_us: int, positive: int) -> None:
-        """As the driver interface says."""
+        """As in the driver interface."""
         self._words[index] = self._word(delay_us, end_us, positive)
 
     def _word(self, delay_us: int, end_us: int, positive: int) -> Word:
@@ -73,7 +73,7 @@ class GateUnit:
         return Word(max(begins - self._offsets[positive] - LATENCY_US, 1), gate_us, 0 if positive else 1)
 
     def start(self, count: int, half_us: int, positive: int) -> int:
-        """As the driver interface says. The first half-cycle is let pass unfired, or the first two for the polarity's sake."""
+        """As in the driver interface. The first half-cycle is unfired, or the first two where the polarity requires it."""
         level = self._detector.level
         if not self._square and level:
             return 0
@@ -87,12 +87,12 @@ class GateUnit:
         return 1
 
     def _run(self, words: list[Word], edge: int, first_us: int, later_us: int) -> Generator[simpy.Event, object, None]:
-        """The PIO program. Every return is its dead loop."""
+        """The PIO program. Every return corresponds to its dead loop."""
         clock, window_us = self._clock, first_us
         try:
             for word in [*words, None]:
                 if self._square and self._detector.level == edge:
-                    return  # already there as the window opens: an edge was missed
+                    return  # the end level is present as the window opens: an edge was missed
                 if not self._square and self._detector.level:
                     return
                 closes = clock.timeout(window_us * 1e-6)
@@ -117,7 +117,7 @@ class GateUnit:
             pass
 
     def done(self) -> int:
-        """Half-cycles reported as ended, without the lead-in."""
+        """Number of half-cycles reported as ended, without the lead-in."""
         return max(len(self._results) - self._lead_in, 0)
 
     def fired(self, index: int) -> int:
@@ -125,7 +125,7 @@ class GateUnit:
         return self._results[index + self._lead_in]
 
     def off(self) -> int:
-        """End everything, gate low. A half-cycle cut short under its gate counts as ended and fired."""
+        """Stop with the gate low. A half-cycle cut short during its gate counts as ended and fired."""
         if self._process is not None and self._process.is_alive:
             self._process.interrupt()
             if self._gate.level:
@@ -135,7 +135,7 @@ class GateUnit:
         return 1
 
     def freeze(self) -> None:
-        """Stop the state machine where it is: the pin keeps its level, as after a soft reset of the interpreter."""
+        """Stop the state machine. The pin keeps its level, as after a soft reset of the interpreter."""
         if self._process is not None and self._process.is_alive:
             self._process.interrupt()
         self._process = None

@@ -1,4 +1,4 @@
-"""Loads the emitted files and steps them in-process, as the board's main loop does."""
+"""Loads the emitted files and steps them in-process, like the board's main loop."""
 
 from __future__ import annotations
 
@@ -29,14 +29,14 @@ def _code(path: str, text: str) -> CodeType:
 
 
 class Firmware:
-    """The emitted application, loaded once more."""
+    """The emitted application, loaded as modules of its own."""
 
     config: Any
-    """The module of its settings."""
+    """The module of the settings."""
     supervisor: Any
-    """The module of the application's one entry."""
+    """The module with the application's entry."""
     failure: Any
-    """The module that keeps what ended the program."""
+    """The module that records the cause of the program's end."""
 
     def __init__(self, bundle: FirmwareBundle) -> None:
         self._prefix = f"_weldbeat_firmware_{next(_runs)}"
@@ -75,15 +75,15 @@ class Firmware:
             exec(_code(path, self._bundle.files[path]), module.__dict__)
 
 
-LATEST_S = 0.020  # a step comes up to this much late
+LATEST_S = 0.020  # greatest delay of a step
 
 
 class StepFailed(Exception):
-    """A fault of the interpreter: the step under way raises."""
+    """An injected fault of the interpreter, raised in a step."""
 
 
 class Host:
-    """One start of the program: step, wait until the wake time or an input's change, come late, and step again."""
+    """One start of the program: step, wait for the wake time or an input's change, add a delay, step again."""
 
     def __init__(
         self, clock: Clock, firmware: Firmware, driver: HostDriver, states: list[StateChange], seed: int
@@ -95,13 +95,13 @@ class Host:
         self._driver = driver
         self._random = random.Random(seed)
         self._states = states
-        self._noted = (-1, -1)  # state and reason that `states` knows of
+        self._noted = (-1, -1)  # the last state and reason in `states`
         self._waiting = False
         self._dead = False
         self._resumes_s = 0.0
         self._fails = False
         self.process = clock.env.process(self._run())
-        """Ends with True where the program restarts the board, False where it leaves it still, None where it was ended."""
+        """The program's process. Its value: True to restart the board, False to leave it off, None if ended from outside."""
 
     def wake(self, level: int = 0) -> None:
         """An input has changed."""
@@ -110,16 +110,16 @@ class Host:
             self.process.interrupt()
 
     def die(self) -> None:
-        """The board was reset or has lost its power: nothing of this program runs any more."""
+        """End the program for good: the board was reset or has lost its power."""
         self._dead = True
         self.wake()
 
     def hang(self, length_s: float) -> None:
-        """The interpreter does nothing for so long (math.inf: for ever). Nothing else on the board notices."""
+        """Stop the interpreter for `length_s` (math.inf: for ever). The rest of the board continues."""
         self._resumes_s = self._clock.env.now + length_s
 
     def fail(self) -> None:
-        """The next step raises."""
+        """Make the next step raise."""
         self._fails = True
 
     def _run(self) -> Generator[simpy.Event, None, bool | None]:
@@ -140,7 +140,7 @@ class Host:
         return not maintain
 
     def _loop(self) -> Generator[simpy.Event, None, None]:
-        """main.py's loop, until the application asks for a restart or the program is ended."""
+        """main.py's loop, until the application requests a restart or the program is ended."""
         clock, driver, supervisor = self._clock, self._driver, self.supervisor
         env, step, chance = clock.env, supervisor.step, self._random.random
         while not supervisor.maintain:
@@ -170,7 +170,7 @@ class Host:
         env = self._clock.env
         while env.now < self._resumes_s and not self._dead:
             if self._resumes_s == math.inf:
-                yield env.event()  # until the board is reset, and this with it
+                yield env.event()  # until a reset of the board ends this process
             yield env.timeout(self._resumes_s - env.now)
 
     def _note_state(self) -> None:

@@ -1,4 +1,4 @@
-"""The joint on the bench: a resistance that changes while it is welded."""
+"""The joint on the bench: a resistance that changes during the weld."""
 
 from __future__ import annotations
 
@@ -7,14 +7,14 @@ from dataclasses import dataclass, replace
 
 from sim.bench.circuit import SeriesLoad
 
-REST_S = 0.25  # without a current: what comes next is another joint
+REST_S = 0.25  # after this time without current the next current welds a new joint
 
 
 @dataclass(frozen=True)
 class JointCurve:
-    """The resistance of the work, seen from the primary, by the time since the weld's first current.
+    """The resistance of the work, referred to the primary, by the time since the weld's first current.
 
-    `points`: (seconds, ohms) by rising time, with straight lines between them; before the first and after the last it stays.
+    `points`: (seconds, ohms) by rising time, joined by straight lines. It is constant before the first and after the last.
     """
 
     points: tuple[tuple[float, float], ...]
@@ -30,7 +30,7 @@ class JointCurve:
 
 
 class BenchWork:
-    """What lies between the electrodes, with the loop around it: the load that each conduction finds."""
+    """The loop with the work between the electrodes: the load of each conduction."""
 
     def __init__(self, loop: SeriesLoad, curve: JointCurve | None) -> None:
         self._loop = loop
@@ -38,7 +38,7 @@ class BenchWork:
         self._first_s = self._last_s = float("-inf")
 
     def load_at(self, start_s: float) -> SeriesLoad:
-        """The load of a current that begins at `start_s`; within one current it does not change."""
+        """The load of a current that begins at `start_s`. It is constant within one current."""
         if self._curve is None:
             return self._loop
         if start_s - self._last_s > REST_S:

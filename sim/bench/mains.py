@@ -11,21 +11,21 @@ from functools import cached_property
 
 @dataclass(frozen=True)
 class MainsSpec:
-    """What the outlet gives. Times in seconds from the start of the run."""
+    """The mains voltage at the outlet. Times in seconds from the start of the run."""
 
     voltage_V: float
     frequency_Hz: float
     drift_Hz_per_s: float = 0
     jitter_us: float = 0
-    """Each crossing comes up to so much early or late."""
+    """Greatest jitter of a crossing, to either side."""
     harmonics: tuple[tuple[int, float, float], ...] = ()
     """(order, per cent of the fundamental, phase in degrees)."""
     sags: tuple[tuple[float, float, float], ...] = ()
-    """(start, length, fraction of voltage left); a fraction of 0 is a dropout."""
+    """(start, length, remaining fraction of the voltage). A fraction of 0 is a dropout."""
     half_waves: tuple[tuple[float, float, int], ...] = ()
-    """(start, length, 1 or 0) of spans in which only positive (or negative) half-cycles come."""
+    """(start, length, polarity) of spans with only positive (1) or only negative (0) half-cycles."""
     frequencies: tuple[tuple[float, float], ...] = ()
-    """(time, Hz) points with straight lines between them. Before the first, `frequency_Hz` and its drift hold."""
+    """(time, Hz) points, joined by straight lines. Before the first, `frequency_Hz` and its drift apply."""
 
     def frequency_at(self, time_s: float) -> float:
         """The frequency at a time, without jitter."""
@@ -68,13 +68,13 @@ class HalfCycle:
         )
 
     def voltage(self, time_s: float) -> float:
-        """Instantaneous voltage, taking this half-cycle's sine to go on past its end."""
+        """Instantaneous voltage, with this half-cycle's sine extended past its end."""
         t = time_s - self.start_s
         return sum(a * math.sin(w * t + p) for a, w, p in self.components)
 
 
 class MainsSupply:
-    """Makes half-cycles one after another, and keeps them."""
+    """Generates half-cycles in order, and keeps them."""
 
     def __init__(self, spec: MainsSpec, seed: int) -> None:
         self.spec = spec
@@ -85,7 +85,7 @@ class MainsSupply:
         self._peak_V = spec.voltage_V * math.sqrt(2)
 
     def half_cycle(self, index: int) -> HalfCycle:
-        """Half-cycle `index`, from 0; the first is positive."""
+        """Half-cycle `index`, from 0. The first is positive."""
         made = self.half_cycles
         while len(made) <= index:
             self._make()

@@ -1,4 +1,4 @@
-"""The person: presses, bounces, lets go early, presses too soon."""
+"""The operator's foot on the pedal: presses, with bounce."""
 
 from __future__ import annotations
 
@@ -16,21 +16,21 @@ class Press:
     """One press of the pedal."""
 
     start_s: float
-    """When it goes down."""
+    """Time of the press."""
     hold_s: float
 
 
 @dataclass(frozen=True)
 class PedalSpec:
-    """What the person does."""
+    """The operator's presses."""
 
     presses: tuple[Press, ...] = ()
     bounce_ms: float = 4
-    """Each closing and each opening bounces for up to so long."""
+    """Greatest duration of bounce at each closing and opening."""
 
 
 class Pedal:
-    """Drives the pedal's contact as the person presses."""
+    """Drives the pedal's contact by the operator's presses."""
 
     def __init__(self, env: simpy.Environment, spec: PedalSpec, seed: int, pin: Pin) -> None:
         self._env = env

@@ -8,24 +8,24 @@ import simpy
 
 
 class Pin:
-    """A wire at 0 or 1, driven by one part and followed by others."""
+    """A wire at level 0 or 1, driven by one part and read by others."""
 
     def __init__(self, env: simpy.Environment, level: int = 0) -> None:
         self._env = env
         self._changed: simpy.Event | None = None
         self.level = level
         self.watchers: list[Callable[[int], None]] = []
-        """Called with the new level at each change, in this order."""
+        """Functions called with the new level at each change, in this order."""
 
     @property
     def changed(self) -> simpy.Event:
-        """The event of the next change, for a process to wait on."""
+        """The event of the next change, for a waiting process."""
         if self._changed is None:
             self._changed = self._env.event()
         return self._changed
 
     def set(self, level: int) -> None:
-        """Drive the wire. Nothing happens when it already stands so."""
+        """Drive the wire. Setting its present level has no effect."""
         if level == self.level:
             return
         self.level = level
@@ -36,16 +36,16 @@ class Pin:
             watcher(level)
 
     def toggle(self) -> None:
-        """Change the level."""
+        """Invert the level."""
         self.set(1 - self.level)
 
 
 class Wires:
-    """The wires between the parts of the bench, all at rest: nothing pressed, nothing hot, no current."""
+    """The wires between the parts of the bench. Their first levels are those at rest: nothing pressed, cold, no current."""
 
     def __init__(self, env: simpy.Environment) -> None:
         self.detector = Pin(env)
-        """From the zero-crossing detector to the board."""
+        """The zero-crossing detector's output, to the board."""
         self.pedal = Pin(env)
         """1: the contact is closed."""
         self.stop = Pin(env)
@@ -55,7 +55,7 @@ class Wires:
         self.force = Pin(env, 1)
         """1: the force switch is closed, or none is fitted."""
         self.bitten = Pin(env)
-        """1: the board's last reset was its watchdog's. Inside the board."""
+        """1: the board's last reset was by its watchdog. Inside the board."""
         self.watchdog = Pin(env)
         """Each change feeds the watchdog. Inside the board."""
         self.train = Pin(env)
@@ -63,11 +63,11 @@ class Wires:
         self.gate = Pin(env)
         """The board's gate pin, to the gate drive."""
         self.fired = Pin(env)
-        """From the gate drive to the gate of the switch."""
+        """The gate drive's output, to the gate of the switch."""
         self.carrying = Pin(env)
-        """1: the switch carries current."""
+        """1: the switch conducts."""
         self.conduction = Pin(env)
-        """The same as the sense across the switch shows it to the board."""
+        """The output of the sense across the switch, to the board. 1: conducting."""
 
 
 class PinTrace:

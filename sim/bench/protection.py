@@ -1,6 +1,6 @@
-"""The hardware between the board's pins and the transformer, which works without the board: gate drive, supply, contactor.
+"""The protective hardware between the board's pins and the transformer: gate drive, its supply, contactor.
 
-The contactor's times are those of the welder file at their worst.
+It works independently of the board. The contactor's times are the worst of the welder file's ranges.
 """
 
 from __future__ import annotations
@@ -14,49 +14,49 @@ from gen.machine.welder import Welder
 from gen.words import CONTACTOR_HELD_MS
 from sim.bench.pin import Wires
 
-PULSE_S = 0.012  # a bounded gate drive ends its current so long after the pin's rise, at the latest
+PULSE_S = 0.012  # longest gate current of a bounded gate drive after the pin's rise
 TRAIN_S = CONTACTOR_HELD_MS / 1000
-BOUNCE_S = 0.001  # of a contact that bounces, from one opening or closing to the next
+BOUNCE_S = 0.001  # time between two edges of a bouncing contact
 _NEVER = float("inf")
 
 
 @dataclass(frozen=True)
 class ProtectionSpec:
-    """What is fitted, and what of it fails when. The default is a plain gate driver and nothing else."""
+    """The protective hardware fitted, and its faults. The default is a plain gate driver only."""
 
     pulse_s: float | None = None
     """Longest gate current for one rise of the pin; None: as long as the pin is high."""
     blocks_dc: bool = False
-    """A driver stuck on passes no more than that pulse either (pulse transformer, capacitor)."""
+    """The pulse limit also holds for a driver that is stuck on (pulse transformer, capacitor)."""
     stop_cuts_gate: bool = False
     """The stop contact breaks the gate driver's supply."""
     hot_cuts: bool = False
     """The over-temperature contact breaks the gate driver's supply and the contactor's coil."""
     contactor: bool = False
     closes_s: float = 0.030
-    """From the coil's first current to the first touch of the contacts; infinite: never."""
+    """Time from the coil's first current to the first touch of the contacts. Infinite: never."""
     bounce_s: float = 0.0
-    """For so long they then open and close again."""
+    """Duration of the contacts' bounce after that."""
     opens_s: float = 0.020
-    """From the coil's last current to open contacts."""
+    """Time from the coil's last current to open contacts."""
     coil_open_s: float = _NEVER
-    """From then on no current flows in its coil."""
+    """Time from which no current flows in the coil."""
     mirror_stuck: tuple[float, int] | None = None
-    """(from, level): the mirror contact's level does not change any more; 1 says that the main contacts are open."""
+    """(from, level): the mirror contact is stuck at this level. 1 reports open main contacts."""
     stop_cuts_contactor: bool = False
     """The stop contact breaks the contactor's coil."""
     stuck_on_s: float | None = None
-    """From then on the gate driver's last stage conducts."""
+    """Time from which the gate driver's last stage conducts."""
     late: tuple[float, float, float] | None = None
-    """(from, until, delay): the gate rises late and falls on time."""
+    """(from, until, delay): the gate rises late by the delay, and falls on time."""
     welded_s: float = _NEVER
-    """From then on the contactor's contacts weld where they are closed, and as soon as they close."""
+    """Time from which the contactor's contacts weld: at once if closed, else at the next closing."""
     isolated_s: float = _NEVER
-    """When the person opens the isolator."""
+    """Time at which the operator opens the isolator."""
 
 
 def protection_of(welder: Welder) -> ProtectionSpec:
-    """The hardware that a welder file says is fitted; what it does not say is not there."""
+    """The hardware that a welder file names. Hardware that it does not name is not fitted."""
     p = welder.protection
     return ProtectionSpec(
         pulse_s=None if p.gate_drive in (None, "direct") else PULSE_S,
@@ -72,7 +72,7 @@ def protection_of(welder: Welder) -> ProtectionSpec:
 
 
 class GateDrive:
-    """Takes the board's gate pin to the gate of the switch, while stop and over-temperature contacts let its supply through."""
+    """Drives the gate of the switch from the board's gate pin, while stop and over-temperature contacts pass its supply."""
 
     def __init__(self, env: simpy.Environment, spec: ProtectionSpec, wires: Wires) -> None:
         self._env = env
@@ -108,7 +108,7 @@ class GateDrive:
         self._drive()
 
     def _drive(self) -> None:
-        """Take pin and fault to the pulse, and the pulse to the gate."""
+        """Derive the pulse from pin and fault, and the gate from the pulse."""
         asked = self._pin.level | self._stuck if self._spec.blocks_dc else self._pin.level
         if asked and not self._rises % 2:
             self._rises += 1
@@ -126,7 +126,7 @@ class GateDrive:
             self._supply()
 
     def _supply(self, level: int = 0) -> None:
-        """Drive the gate as pulse and supply now are."""
+        """Drive the gate by the present pulse and supply."""
         spec = self._spec
         cut = (spec.stop_cuts_gate and self._stop.level) or (spec.hot_cuts and self._hot.level)
         stuck = 0 if spec.blocks_dc else self._stuck
@@ -134,9 +134,9 @@ class GateDrive:
 
 
 class Contactor:
-    """Isolator and contactor, between the mains and the switch. The pulse train holds the coil, through both contacts.
+    """Isolator and contactor, between mains and switch. The pulse train holds the coil, through both contacts.
 
-    Where its contacts stand follows from times, so that it is worked out when somebody asks and costs no event.
+    The contacts' position follows from times. It is computed when read, and needs no event.
     """
 
     def __init__(self, env: simpy.Environment, spec: ProtectionSpec, wires: Wires) -> None:
@@ -146,7 +146,7 @@ class Contactor:
         self._hot = wires.hot
         self._coil = False
         self._train_until_s = -1.0
-        self._was_closed = False  # when the coil last changed
+        self._was_closed = False  # at the coil's last change
         self._since_s = -1.0
         self._welded = False
         if spec.contactor:
@@ -169,7 +169,7 @@ class Contactor:
         return self._welded or self._contact(now)
 
     def mirror(self) -> int:
-        """The mirror contact: 1 while every main contact is open, which one that has welded shut never is."""
+        """The mirror contact: 1 while every main contact is open. A welded main contact keeps it at 0."""
         stuck = self._spec.mirror_stuck
         if stuck is not None and self._env.now >= stuck[0]:
             return stuck[1]
@@ -178,12 +178,12 @@ class Contactor:
         return int(not self._welded and not self._touch(now))
 
     def _edge(self, level: int) -> None:
-        """The pulse train's next edge."""
+        """Take the pulse train's next edge."""
         self._turn(self._whole())
         self._train_until_s = self._env.now + TRAIN_S
 
     def _whole(self) -> bool:
-        """Nothing breaks the coil's circuit."""
+        """Whether the coil's circuit is closed."""
         spec = self._spec
         if self._env.now >= spec.coil_open_s:
             return False
@@ -193,7 +193,7 @@ class Contactor:
         self._turn(self._whole() and self._env.now < self._train_until_s)
 
     def _turn(self, on: bool) -> None:
-        """Switch the coil; the end of the train may lie some time back."""
+        """Switch the coil. The end of the train may be in the past."""
         now = self._env.now
         if self._coil and self._train_until_s < now:
             self._change(False, self._train_until_s)
@@ -219,13 +219,13 @@ class Contactor:
         self._since_s = time_s
 
     def _touch(self, time_s: float) -> bool:
-        """Whether the contacts have closed, bouncing or not, at a time at or after the coil's last change."""
+        """Whether the contacts have touched by a time at or after the coil's last change, bouncing or not."""
         if self._coil:
             return self._was_closed or time_s >= self._since_s + self._spec.closes_s
         return self._was_closed and time_s < self._since_s + self._spec.opens_s
 
     def _contact(self, time_s: float) -> bool:
-        """Whether they let current through then."""
+        """Whether the contacts conduct at that time."""
         since_s = time_s - self._since_s - self._spec.closes_s
         if self._coil and not self._was_closed and since_s < self._spec.bounce_s:
             return self._touch(time_s) and int(since_s / BOUNCE_S) % 2 == 0

@@ -1,4 +1,4 @@
-"""What happened in one run: driver calls, events and currents. Frozen; the verdict, the report and the files read it."""
+"""The recording of one run: driver calls, events and currents. It is frozen. Verdict, report and files are made from it."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ from sim.bench.switch import Conduction
 
 @dataclass(frozen=True)
 class LevelChange:
-    """A level, from `time_s` on."""
+    """A level that holds from `time_s`."""
 
     time_s: float
     value: int
@@ -22,7 +22,7 @@ class LevelChange:
 
 @dataclass(frozen=True)
 class StateChange:
-    """The application's state, and the reason while it is locked out, by name."""
+    """The application's state, and while locked out the reason, both by name."""
 
     time_s: float
     state: str
@@ -31,23 +31,23 @@ class StateChange:
 
 @dataclass(frozen=True)
 class ObservedWeld:
-    """One weld as seen from outside the firmware: gates and currents are the simulator's own."""
+    """One weld as observed outside the firmware: gates and currents are the simulator's."""
 
-    asked_s: float  # the pedal was accepted
-    ended_s: float  # end of off time, or of the run
+    asked_s: float  # time at which the pedal was accepted
+    ended_s: float  # end of the off time, or of the run
     planned: int  # half-cycles with a gate, from the timing table
-    gates: int  # gates given
-    conducted: int  # half-cycles that carried latched current
+    gates: int  # number of gates
+    conducted: int  # half-cycles with latched current
     ending: str
 
 
 @dataclass(frozen=True)
 class Recording:
-    """Everything one run left behind. Times in seconds."""
+    """The recording of one run. Times in seconds."""
 
     length_s: float
     half_cycles: tuple[HalfCycle, ...]
-    """The mains as it really was."""
+    """The true half-cycles of the mains."""
     detector: tuple[LevelChange, ...]
     """Its edges."""
     stops: tuple[LevelChange, ...]
@@ -57,30 +57,30 @@ class Recording:
     conductions: tuple[Conduction, ...]
     states: tuple[StateChange, ...]
     presses: tuple[float, ...]
-    """When the pedal went down."""
+    """Times of the pedal's presses."""
     welds: tuple[ObservedWeld, ...]
     calls: array[int]
-    """The driver calls in order, CALL_INTS integers each (sim/bench/driver.py names them), for the replay."""
+    """The driver calls in order, CALL_INTS integers each (named in sim/bench/driver.py), for the replay."""
     call_times: array[float]
-    """When each of them was made."""
+    """The time of each call."""
     received: bytes
-    """What the computer sent over the serial line."""
+    """Bytes sent by the computer over the serial line."""
     sent: tuple[bytes, ...]
-    """What the board sent, write by write."""
+    """Bytes sent by the board, write by write."""
     files_read: tuple[bytes, ...]
-    """The contents that calls refer to."""
+    """The file contents that the calls refer to."""
     files: tuple[tuple[str, bytes], ...]
-    """What is stored in the end."""
+    """The stored files at the end."""
     seed: int
     samples: array[int]
-    """Of the primary current, all that went into the ring of samples."""
+    """All samples of the primary current that were written to the ring."""
     pedal: tuple[LevelChange, ...] = ()
     """The contact's changes, 1 = closed."""
     starts: tuple[float, ...] = ()
-    """When the program was started again after a reset of the board."""
+    """Times of the program's restarts after a reset of the board."""
 
     def half_cycle_at(self, time_s: float) -> HalfCycle:
-        """The true half-cycle under way at a time."""
+        """The true half-cycle at a time."""
         low, high = 0, len(self.half_cycles) - 1
         while low < high:
             middle = (low + high + 1) // 2
@@ -89,12 +89,12 @@ class Recording:
 
     @property
     def fired(self) -> int:
-        """Gates given in the whole run."""
+        """Number of gates in the whole run."""
         return len(self.gates)
 
     @property
     def conducted(self) -> int:
-        """Half-cycles that carried latched current."""
+        """Number of half-cycles with latched current."""
         return sum(1 for c in self.conductions if c.latched)
 
     def weld_csv(self) -> str:

@@ -1,7 +1,7 @@
-"""The sense across the switch, and the board's timer of what it shows.
+"""The conduction sense across the switch, and the board's timer of its output.
 
-The coupler lights while voltage stands across the switch, so that it is dark while current flows. It is late both ways, and
-later by an ageing or warm part; a voltage below its threshold it does not see at all.
+The coupler is lit by a voltage across the switch, so it is dark while current flows. Both its edges are late, and later with
+age and heat. It does not respond to a voltage below its threshold.
 """
 
 from __future__ import annotations
@@ -16,29 +16,29 @@ from sim.bench.chip import Clock
 from sim.bench.mains import MainsSupply
 from sim.bench.pin import Pin
 
-SETTLE_US = 513  # from the gate's edge to the timer's first look
-_STEP_S = 5e-6  # in which a voltage that is too low at the end of the current is looked for again
+SETTLE_US = 513  # from the gate's edge to the timer's first read
+_STEP_S = 5e-6  # step of the search for a sufficient voltage after the end of a current
 _MOST_STEPS = 400
 
 
 @dataclass(frozen=True)
 class SenseSpec:
-    """The coupler as it really is. Times in microseconds; by default it is perfect."""
+    """The true properties of the coupler. Times in microseconds. By default it is perfect."""
 
     dark_us: float = 0.0
-    """How late it shows a current that has begun."""
+    """Delay of its response to the beginning of a current."""
     lit_us: float = 0.0
-    """How late it shows one that has ended."""
+    """Delay of its response to the end of a current."""
     drift_us_per_s: float = 0.0
-    """By how much `lit_us` grows in a second of the run."""
+    """Growth of `lit_us` in a second of the run."""
     threshold_V: float = 0.0
-    """It sees no voltage below this."""
+    """Least voltage that it responds to."""
     stuck: int | None = None
-    """A level that its pin does not leave: 0 a coupler that always shows voltage, 1 a broken wire or a dead coupler."""
+    """The level at which its pin is stuck: 0 for a coupler that is always lit, 1 for a broken wire or a dead coupler."""
 
 
 class ConductionSense:
-    """Shows on the board's pin what the switch does: 1 while it carries current."""
+    """Drives the board's pin: 1 while the switch conducts."""
 
     def __init__(self, env: simpy.Environment, spec: SenseSpec, mains: MainsSupply, carrying: Pin, pin: Pin) -> None:
         self._env = env
@@ -73,7 +73,7 @@ class ConductionSense:
 
 
 class ConductionTimer:
-    """Times the current of every gate by the sense, as the board's hardware does; tests hold it against the PIO's words."""
+    """Times the current of every gate by the sense, like the board's hardware. Tests compare it with the PIO program."""
 
     def __init__(self, clock: Clock, gate: Pin, sense: Pin) -> None:
         self._clock = clock
@@ -85,7 +85,7 @@ class ConductionTimer:
         gate.watchers.append(self._gated)
 
     def start(self, half_us: int) -> None:
-        """Forget what was timed, and time every gate from here on, each for a little less than a half-cycle."""
+        """Discard all timings, and time every gate from now on, each for a little less than a half-cycle."""
         if self._process is not None and self._process.is_alive:
             self._process.interrupt()
         self._process = None
@@ -93,11 +93,11 @@ class ConductionTimer:
         self._longest_us = half_us * 99 // 100
 
     def reset(self) -> None:
-        """The board was reset: nothing was timed, and nothing is until the next start."""
+        """The board was reset: discard all timings, and time nothing until the next start."""
         self.start(0)
 
     def length_us(self, gate: int) -> int:
-        """As the driver interface says of `conduction_us`."""
+        """As `conduction_us` of the driver interface."""
         return self._told[gate] if gate < min(len(self._told), CURVE_KEPT) else -1
 
     def _gated(self, level: int) -> None:
@@ -122,6 +122,6 @@ class ConductionTimer:
                 self._told.append(RUNS_ON_US)
                 if not self._gate.level:
                     return
-                gate_s = clock.env.now  # the next gate has come already
+                gate_s = clock.env.now  # the next gate has begun already
         except simpy.Interrupt:
             pass

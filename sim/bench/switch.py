@@ -1,4 +1,4 @@
-"""The switch: it latches, holds, and lets go only at the end of a current; or it fails to."""
+"""The solid-state switch: it latches, and turns off only at the end of a current. It may fail."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ from sim.bench.protection import Contactor
 
 @dataclass(frozen=True)
 class SwitchSpec:
-    """The switch as it really is."""
+    """The true properties of the switch, and its faults."""
 
     kind: str
     """As in the welder file."""
@@ -26,16 +26,16 @@ class SwitchSpec:
     holding_A: float
     turn_on_us: float
     inhibit_V: float = 25
-    """A zero-cross relay turns on only below it."""
+    """The voltage below which a zero-cross relay can turn on."""
     recovers_V: float | None = None
-    """A triac or relay faced with more than this at extinction turns on again without a gate; None: never."""
+    """A triac or relay turns on again without a gate if its voltage at extinction is above this. None: never."""
     gate_pulse_us: float | None = None
-    """A gate transformer that saturates passes only so much of each gate; None: all of it."""
+    """Length of each gate that a saturating gate transformer passes. None: all of it."""
     fault: str = ""
-    """Empty for none; "gate_open": never turns on; "shorted": never turns off; "half_wave": turns on in positive
-    half-cycles only."""
+    """Empty for none. "gate_open": never turns on. "shorted": never turns off. "half_wave": turns on in positive half-cycles
+    only."""
     fault_s: float = 0
-    """When the fault begins."""
+    """Beginning of the fault."""
 
 
 @dataclass(frozen=True)
@@ -54,7 +54,7 @@ class Conduction:
 
 
 class SolidStateSwitch:
-    """Follows its gate, and carries the load's current from the mains while the contactor lets voltage through."""
+    """Follows its gate, and conducts the load's current while the contactor feeds it."""
 
     def __init__(
         self,
@@ -78,7 +78,7 @@ class SolidStateSwitch:
         """The current that has begun and not ended."""
         self.gate_on = False
         self._process: simpy.Process | None = None
-        self._needs_gate = False  # not latched: the current ends with the gate
+        self._needs_gate = False  # True: not latched, so the current ends with the gate
         self.conducting = False
         self._shorted = False
         if spec.fault == "shorted":
@@ -92,7 +92,7 @@ class SolidStateSwitch:
         self._begin_short()
 
     def _begin_short(self) -> None:
-        """From here on as if the gate were never off."""
+        """Conduct from now on as with a permanent gate."""
         self.gate(1)
         self._shorted = True
         self.conducting = True
@@ -100,12 +100,12 @@ class SolidStateSwitch:
 
     @property
     def mains_omega(self) -> float:
-        """Angular frequency of the mains that it switches, nominal."""
+        """Nominal angular frequency of the mains."""
         return 2 * math.pi * self._mains.spec.frequency_Hz
 
     @property
     def unfed(self) -> bool:
-        """No voltage reaches it, so that a sense across it shows what it shows of a current."""
+        """Whether no voltage reaches the switch. A sense across it then reads as with a current."""
         return not self.contactor.feeds()
 
     def _fails(self, fault: str) -> bool:
@@ -115,7 +115,7 @@ class SolidStateSwitch:
         return self._fails("half_wave") and not half.positive
 
     def gate(self, level: int) -> None:
-        """The gate's level has changed."""
+        """Take a change of the gate's level."""
         if self._shorted:
             return
         if level and self._spec.gate_pulse_us is not None:
@@ -135,7 +135,7 @@ class SolidStateSwitch:
         self.gate(0)
 
     def _turn_on(self) -> Generator[simpy.Event, None, None]:
-        """From a gate (or a failure to recover) through one current after another, until one ends without cause for the next."""
+        """Conduct current after current, from a gate or a failure to recover, until no cause for a further one remains."""
         env, spec = self._env, self._spec
         self.conducting = True
         yield env.timeout(spec.turn_on_us * 1e-6)
@@ -156,9 +156,9 @@ class SolidStateSwitch:
             yield self._env.timeout(half.start_s + half.length_s - self._env.now)
 
     def _conduct(self, follows: bool) -> Generator[simpy.Event, None, bool]:
-        """One current, or the wait for a half-cycle in which there may be one. True for a current.
+        """One current, or the wait for a half-cycle in which one is possible. Returns True for a current.
 
-        `follows`: at once upon another one; a sense across the switch sees no end between them.
+        `follows`: it begins at the end of another current, without a gap that a sense could detect.
         """
         env, spec = self._env, self._spec
         start = env.now
@@ -171,9 +171,9 @@ class SolidStateSwitch:
         self.flowing = current
         if not follows:
             self._carrying.set(1)
-        # Without a latched current the gate alone carries it, to the end of the half-cycle at most.
+        # An unlatched current lasts as long as the gate, to the end of the half-cycle at most.
         unlatched_s = (half.start_s + half.length_s if latched_s is None else latched_s) - start
-        self._needs_gate = self.gate_on  # else it turned on by itself, and nothing takes that away
+        self._needs_gate = self.gate_on  # False: it turned on without a gate, and stays on to the end
         with suppress(simpy.Interrupt):
             yield env.timeout(unlatched_s)
         self._needs_gate = False

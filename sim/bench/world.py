@@ -1,6 +1,6 @@
-"""One run of the emitted files on one bench, from the values that describe it to the recording that is left of it.
+"""One run of the emitted files on one bench, from the bench's description to the recording.
 
-A user's values become a job: the timing table, and the files that a board would run.
+The user's files become a job: the timing table, and the files that a board runs.
 
     >>> from pathlib import Path
     >>> from gen.job import make_job
@@ -17,14 +17,14 @@ A user's values become a job: the timing table, and the files that a board would
     >>> schedule = Schedule.model_validate({"name": "example", "frequency_Hz": 50, "phases": phases})
     >>> job = make_job(schedule, welder, Path("example.toml"))
 
-A `Bench` says what mains, detector, switch, load, protection, board and person really are. It is a value: a fault is the same
-bench with a field changed.
+A `Bench` holds the true properties of mains, detector, switch, load, protection, board and operator. It is a value: a fault is
+the same bench with a field changed.
 
     >>> bench = bench_for(welder, job.table, minutes=0.02, seed=1)
     >>> missed = replace(bench, detector=replace(bench.detector, missing=frozenset({90})))
 
-A `World` makes each part once, around one SimPy environment; what one part tells another is the level of a pin.
-Time passes only in `run`, and whatever a part shows can be looked at in between.
+A `World` makes each part once, in one SimPy environment. Parts communicate by the levels of pins only. Time passes only in
+`run`. Between runs the state of every part can be read.
 
     >>> world = World(job.bundle, bench)
     >>> world.run(0.5)
@@ -32,13 +32,13 @@ Time passes only in `run`, and whatever a part shows can be looked at in between
     (0, 'ready')
     >>> world.run()
 
-What is left is a frozen `Recording`, from which everything later is judged and drawn.
+The result is a frozen `Recording`. Verdict and report are made from it.
 
     >>> recording = world.recording(job.table)
     >>> [(weld.gates, weld.conducted, weld.ending) for weld in recording.welds]
     [(20, 20, 'completed')]
 
-`simulate` does all of that at once. The same values give the same recording.
+`simulate` does all of this in one call. The same input gives the same recording.
 
     >>> simulate(job.bundle, job.table, bench).gates == recording.gates
     True
@@ -73,13 +73,13 @@ from sim.bench.sense import ConductionSense, SenseSpec
 from sim.bench.switch import Conduction, SolidStateSwitch, SwitchSpec
 
 SETTLE_S = 0.6  # from power-up to the first press: locking to the mains takes a quarter of it
-LIFT_S = 0.2  # a person cannot press again before having let go
+LIFT_S = 0.2  # least time between releasing the pedal and the next press
 OPEN_LOAD_ANGLE_DEG = 85.0  # magnetising current only
 
 
 @dataclass(frozen=True)
 class Bench:
-    """The welder, the mains and the person, as they really are; the firmware knows only what the welder file says.
+    """The true properties of welder, mains and operator. The firmware knows only the welder file.
 
     Times in seconds from the start of the run.
     """
@@ -96,12 +96,12 @@ class Bench:
     hots: tuple[tuple[float, float], ...] = ()
     """(time, length) of an open over-temperature contact."""
     forces: tuple[tuple[float, int], ...] = ()
-    """(time, level) changes of the force switch, which starts open; none: no switch is fitted."""
+    """(time, level) changes of the force switch, which starts open. Empty: no switch is fitted."""
     serial: tuple[tuple[float, bytes], ...] = ()
     """(time, bytes) that arrive on the serial line."""
     sense: SenseSpec = field(default_factory=SenseSpec)
     joint: JointCurve | None = None
-    """The resistance of the work, in series with `load`; None: it is part of `load`, and does not change."""
+    """The resistance of the work, in series with `load`. None: it is constant and part of `load`."""
     protection: ProtectionSpec = field(default_factory=ProtectionSpec)
     board: BoardSpec = field(default_factory=BoardSpec)
 
@@ -119,9 +119,9 @@ def bench_for(
     seed: int = 0,
     open_electrodes: bool = False,
 ) -> Bench:
-    """The bench that this welder file describes, welding this table at a pace.
+    """The bench of this welder file, welding this table at a pace.
 
-    Its detector and load are near what the file says and not equal to it: what a seed draws from the tolerance of parts.
+    Its detector and load differ from the file's values by draws from the tolerances of parts, fixed by the seed.
     """
     chance = random.Random(seed)
     mains, transformer, switch, detector = welder.mains, welder.transformer, welder.switch, welder.detector
@@ -159,7 +159,7 @@ def bench_for(
 
 
 def _ammeter(welder: Welder, chance: random.Random) -> AmmeterSpec:
-    """What the file says is fitted, with the error of its parts."""
+    """The ammeter that the file names, with drawn errors of its parts."""
     sense = welder.current_sense
     if sense is None:
         return AmmeterSpec()
@@ -180,7 +180,7 @@ def without_detector_error(bench: Bench, welder: Welder) -> Bench:
 
 
 class World:
-    """One bench, its parts joined by wires, with the emitted files in charge of it."""
+    """One bench: its parts, joined by wires, controlled by the emitted files."""
 
     def __init__(self, bundle: FirmwareBundle, bench: Bench) -> None:
         self.bench = bench
@@ -209,7 +209,7 @@ class World:
         self.env.run(until=self.bench.length_s if until_s is None else until_s)
 
     def recording(self, table: TimingTable) -> Recording:
-        """What has happened so far. `table`: the one that the board welds by, to count by."""
+        """The recording so far. `table`: the board's timing table, by which half-cycles are counted."""
         wires, board, length_s = self.wires, self.board, self.env.now
         detector, stops, pedal, edges = (
             self._traces[pin].changes for pin in (wires.detector, wires.stop, wires.pedal, wires.gate)
@@ -240,7 +240,7 @@ class World:
 
 
 def simulate(bundle: FirmwareBundle, table: TimingTable, bench: Bench) -> Recording:
-    """Run the emitted files on the bench, and return what happened. Same input, same recording."""
+    """Run the emitted files on the bench, and return the recording. Same input, same recording."""
     world = World(bundle, bench)
     world.run()
     return world.recording(table)
@@ -274,7 +274,7 @@ def _welds(
     conductions: list[Conduction],
     length_s: float,
 ) -> tuple[ObservedWeld, ...]:
-    """Cut the run into welds at the state changes, and count what the gate and the current did in each."""
+    """Divide the run into welds at the state changes, and count gates and currents in each."""
     welds: list[ObservedWeld] = []
     for n, change in enumerate(states):
         if change.state != "squeeze":
