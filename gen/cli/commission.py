@@ -1,4 +1,4 @@
-"""Commands that put a machine to work: `commission` walks the steps, `calibrate` puts readings into the welder file."""
+"""The commands of commissioning: `commission` walks the steps, `calibrate` writes readings to the welder file."""
 
 from __future__ import annotations
 
@@ -59,9 +59,9 @@ def commission_command(
     """Walk the steps that take the welder from unpowered to its first weld, with the board on PORT.
 
     Each step says what must be off and on and what to read, and is judged against a limit with its source. A failed step
-    ends the walk (exit code 1); the same command goes on with it when it is mended. Readings are kept in records.sqlite.
-    Without PORT the only board found is asked; without any, the steps that need one say "not checked". With --json no walk is
-    made: it tells the steps, and what came of them in the last walk.
+    ends the walk (exit code 1); repair the fault, and the same command continues there. Readings are kept in records.sqlite.
+    Without PORT the only board found is used; without any, the steps that need one report "not checked". With --json no walk is
+    made: the steps and the results of the last walk are printed.
     """
     welder, path = find_welder(welder_path), welder_path or Path(WELDER_FILE)
     board = boards()[welder.board.name]
@@ -90,7 +90,7 @@ def commission_command(
         walked = walk.go()
         if walked.failed is not None:
             say(
-                f"Stopped at step {walked.failed}. Isolate and lock off; when it is mended the same command goes on with it."
+                f"Stopped at step {walked.failed}. Isolate, lock off, repair the fault; the same command continues there."
             )
             return 1
         say("")
@@ -99,13 +99,13 @@ def commission_command(
             say(f"Not checked: {', '.join(walked.left_out)}.")
         say("The record to sign: weldbeat commission --record FILE.html. A new walk: weldbeat commission --anew.")
         if walked.values:
-            say("The readings, in the place of what the welder file holds:")
+            say("The readings, in place of the welder file's values:")
             _offer(path, walked.values, (), yes=False)
     return 0
 
 
 def _print(sheet: Path | None, record: Path | None, welder: Welder, board: Board, kept: Path) -> list[Path]:
-    """Write the printable files, both made before the first is written; where they are."""
+    """Write the printable files, and return their paths. Both are made before the first is written."""
     made: list[tuple[Path, str]] = []
     if sheet is not None:
         made.append((sheet, sheet_html(welder, board, steps(welder, board))))
@@ -117,7 +117,7 @@ def _print(sheet: Path | None, record: Path | None, welder: Welder, board: Board
 
 
 def _data(line: RecordLine) -> dict[str, Any]:
-    """A step and its checks for another program; null where it has no limit, or none on that side."""
+    """A step and its checks as JSON data. A limit is null where there is none, or none on that side."""
     step = line.step
     low, high = (None if math.isinf(end) else end for end in (step.limit.low, step.limit.high))
     limit = {"low": low, "high": high, "unit": step.limit.unit, "source": step.limit.source}
@@ -188,12 +188,12 @@ def calibrate_command(
     yes: bool,
     as_json: bool,
 ) -> None:
-    """Put measured values into the welder file, in the place of assumed ones, such as detector.offset_rise_us=412.
+    """Write measured values to the welder file, in place of assumed ones, such as detector.offset_rise_us=412.
 
-    Without KEY=VALUE the readings of the last commissioning are taken. Welds that `watch` kept, on the work (--working) and
-    with shorted electrodes (--shorted), give current and load angle where both were measured, and it says how far the
-    ranges shrink. What would change is shown first; the file is checked before it is written, and comments stay. With --json
-    nothing is asked, and with --yes too it is written.
+    Without KEY=VALUE the readings of the last commissioning are used. Welds that `watch` kept, on the work (--working) and
+    on shorted electrodes (--shorted), give current and load angle where both were measured; the narrowing of the ranges is
+    reported. The change is shown first. The file is checked before it is written, and comments stay. With --json
+    nothing is asked, and the file is written only with --yes.
     """
     welder, path = find_welder(welder_path), welder_path or Path(WELDER_FILE)
     kept = path.absolute().parent / RECORDS_FILE
@@ -217,7 +217,7 @@ def calibrate_command(
 
 
 def _offer(path: Path, values: Mapping[str, float | int | str], ranges: Sequence[Narrowed], yes: bool) -> None:
-    """Show what the welder file would become, and how far its ranges shrink; write it after a yes."""
+    """Show the change of the welder file and the narrowing of its ranges. Write the file after a yes."""
     text = calibrated(path, values)
     shown = difference(path, text)
     if not shown:
@@ -230,4 +230,4 @@ def _offer(path: Path, values: Mapping[str, float | int | str], ranges: Sequence
         say("Nothing was written.")
         return
     write_whole(path, text)
-    say(f"Written: {path}. What the firmware holds of it changes only when you simulate, build and flash anew.")
+    say(f"Written: {path}. The firmware takes these values only when you simulate, build and flash anew.")

@@ -1,4 +1,4 @@
-"""The commands that show what the joint model makes of a weld: `joint show` and `joint window`."""
+"""The commands of the joint model: `joint show` draws one weld, `joint window` computes the good weld times."""
 
 from __future__ import annotations
 
@@ -39,7 +39,7 @@ _COMMANDS = {
     "joint", cls=Listed, sections={"Commands": _COMMANDS}, context_settings={"help_option_names": ["-h", "--help"]}
 )
 def joint_command() -> None:
-    """What the current does to the work: heat, setdown, nugget and resistance, computed from the joint and this machine."""
+    """The effect of the current on the work: heat, setdown, nugget and resistance, computed for the joint and this machine."""
 
 
 @click.command("show")
@@ -53,7 +53,7 @@ def show_command(
 ) -> None:
     """Draw a weld of JOINT by SCHEDULE, or at 100 % current until it is good: sections, curves, how it ends.
 
-    It is computed and not measured, and takes some seconds. Rust, zinc and worn faces are not in it: try the weld on scrap.
+    It is computed, not measured, and takes some seconds. Rust, zinc and worn faces are left out: try the weld on scrap.
     """
     from sim.joint.asked import in_one_message
     from sim.report.joint_course import course_page, render_course
@@ -90,7 +90,7 @@ def show_command(
 
 
 def by_model(joint: Joint, welder: Welder, found: Suggestion, where: Path | str) -> tuple[str, ...]:
-    """What the model says beside a suggestion. Raises InputError, as `joint show` does."""
+    """The model's sentences on a suggestion. Raises InputError, as `joint show` does."""
     from sim.joint.asked import in_one_message, told
 
     with in_one_message(where, None):
@@ -112,7 +112,7 @@ def _percents(text: str) -> tuple[int, ...]:
 @joint_argument
 @click.option("-o", "--output", type=USER_PATH, help="Draw it to this file (.svg).")
 @click.option("--percent", "percents", type=_percents, metavar="N[,N]", help="At these alone, such as 80,100: quicker.")
-@click.option("--draws", type=click.IntRange(1, 200), help="How many draws of what nobody knows: 12 if left out.")
+@click.option("--draws", type=click.IntRange(1, 200), help="Draws of the uncertain properties: 12 if left out.")
 @welder_option
 @json_option
 def window_command(
@@ -125,7 +125,7 @@ def window_command(
 ) -> None:
     """How welds of JOINT are expected to end over weld time and percent current on this machine.
 
-    It is computed and not measured. At first it takes up to a minute and a half; then it is kept until joint or machine change.
+    It is computed, not measured. The first run takes up to a minute and a half; the result is kept until joint or machine change.
     """
     from sim.joint.asked import TRUST, in_one_message
     from sim.joint.outcome import doubts
@@ -160,7 +160,7 @@ def window_command(
             }
         )
         return
-    say(said(f"{wanted.title}. Computed, not measured; in brackets, between what the edge lies in the draws.", ""))
+    say(said(f"{wanted.title}. Computed, not measured; in brackets, the range of the edge over the draws.", ""))
     for name, words in lines:
         say(said(f"{name:<7}{words}"))
     say("\n".join(said_all("How far to trust it", trust)))
@@ -172,10 +172,9 @@ def window_command(
 def computed_window(
     joint: Joint, welder: Welder, percents: tuple[int, ...] | None = None, draws: int | None = None
 ) -> tuple[JointAsked, JointWindow]:
-    """The joint as the model takes it, and its window: as it was kept, or computed on all processors and kept then.
+    """The joint in the form of the model, and its window: the cached one, or one computed on all processors and then cached.
 
-    What is kept is read again only where nothing has changed; damaged, it is computed anew. Raises as `asked` and
-    `window_of` do.
+    The cache is used only where nothing has changed. A damaged cache is computed anew. Raises as `asked` and `window_of` do.
     """
     from sim.joint.window import as_text, from_text, key_of, planned, processors, window_of
 
@@ -192,7 +191,7 @@ def computed_window(
 
 
 def by_electrodes(joint: Path, welder: Welder, change: Change) -> tuple[UnderElectrodes, UnderElectrodes]:
-    """What two pairs of electrodes make of a joint. Raises InputError, about the joint's file."""
+    """A joint's weld under two pairs of electrodes. Raises InputError, about the joint's file."""
     from sim.joint.asked import in_one_message, under_electrodes
 
     wanted = read_joint(joint)
@@ -201,7 +200,7 @@ def by_electrodes(joint: Path, welder: Welder, change: Change) -> tuple[UnderEle
 
 
 def by_window(joint: Joint, welder: Welder) -> ComputedTimes | None:
-    """The good weld times at the highest percent that has any, by the model; None where it says nothing of this joint."""
+    """The good weld times by the model, at the highest percent that has any. None where the model has no result."""
     from sim.joint.field import Diverged
     from sim.joint.machine import NoCurrentKnown
     from sim.workers import WorkerLost
@@ -214,7 +213,7 @@ def by_window(joint: Joint, welder: Welder) -> ComputedTimes | None:
 
 @contextmanager
 def _progress(welds: int) -> Iterator[Callable[[int], None]]:
-    """A bar on standard error, where a person sees it."""
+    """A progress bar on standard error, if that is a terminal."""
     if not sys.stderr.isatty():
         yield lambda _: None
         return

@@ -1,4 +1,4 @@
-"""Commands about the upgrade's parts: `choose` says which suit, `wiring` draws how they are joined."""
+"""The commands of the upgrade's hardware: `choose` selects the parts, `wiring` draws their connection."""
 
 from __future__ import annotations
 
@@ -22,7 +22,7 @@ from gen.user_files import Wrong
 from gen.wiring import Choice, Chosen, Warmth, chosen_for, strip_size
 from gen.writing import check_folder, check_targets, made_here, refused, write_whole
 
-# What a file begins with that was drawn or listed here.
+# Texts that identify a file written by this command.
 _OURS = ('aria-label="Drawing', 'id="board-', "<title>Interface board</title>", '(tool "weldbeat")')
 
 pace_option = click.option(
@@ -61,7 +61,7 @@ def _chosen(welder: Welder, board: Board, pace: float, path: Path) -> tuple[Choi
 
 
 def choice_json(choice: Choice, warmth: tuple[Warmth, ...]) -> dict[str, Any]:
-    """Everything that the command tells, for another program."""
+    """The output of `choose` as JSON data."""
     parts = [asdict(part) | {"yours": [asdict(y) | {"enough": y.enough} for y in part.yours]} for part in choice.parts]
     return asdict(choice) | {
         "parts": parts,
@@ -80,7 +80,7 @@ def _lines(welder: Welder, choice: Choice, warmth: tuple[Warmth, ...], everythin
         lines += ["", *_part_lines(part, everything)]
         if part.part == "heat sink":
             lines += [
-                f"  Simulated on it: {w.part} {w.for_ever_C:.1f} C at its peak for ever at this pace (limit {w.limit_C:g} C)"
+                f"  Simulated on it: {w.part} peaks at {w.for_ever_C:.1f} C in the long run at this pace (limit {w.limit_C:g} C)"
                 for w in warmth
             ]
     if choice.not_enough:
@@ -121,7 +121,7 @@ def _part_lines(part: Chosen, everything: bool) -> list[str]:
     metavar="STRIPSxHOLES",
     default="24x37",
     show_default=True,
-    help="The stripboard to be had, for --interface: its strips and the holes of each.",
+    help="The stripboard on hand, for --interface: its strips and the holes of each.",
 )
 @pace_option
 @json_option
@@ -168,7 +168,7 @@ def wiring_command(welder_path: Path | None, output: Path, as_json: bool, pace: 
 def _interface_texts(
     welder: Welder, choice: Choice, folder: Path, output: Path, size: tuple[int, int]
 ) -> dict[Path, str]:
-    """Every file of the interface board. Raises InputError where one could not be written, or does not fit its board."""
+    """Every file of the interface board. Raises InputError where a file cannot be written, or a board is too small."""
     from gen.wiring.interface.document import interface_pages
 
     try:
@@ -181,7 +181,7 @@ def _interface_texts(
 
 
 def _check_drawings(option: str, folder: Path, output: Path, names: Iterable[str]) -> None:
-    """Raise InputError where the drawings could not go into the folder, or would go over anything but earlier ones."""
+    """Raise InputError where the folder cannot take the drawings, or one would overwrite a file that is not a drawing."""
     check_folder(option, folder)
     for name in names:
         file = folder / name
