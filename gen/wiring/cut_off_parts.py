@@ -2,23 +2,21 @@
 
 from __future__ import annotations
 
-import math
-
 from gen.machine.supply import second_is_live
 from gen.machine.welder import Welder
 from gen.ranges import shown
 from gen.wiring.choice import PRACTICE, CalculationLine, Chosen, Load
-from gen.wiring.power_parts import step_up
+from gen.wiring.power_parts import rated_to_make, step_up
 
-# AC-23A, IEC 60947-3, from memory: making capacity 10 times, breaking capacity 8 times the rated operational current.
-MAKING = 10.0
 ISOLATOR_STEPS = (16, 20, 25, 32, 40, 63, 80, 100, 125, 160, 200, 250, 315, 400, 630, 800, 1250, 2500)
 SOCKET_A = 32.0  # IEC 60364-4-41 requires 30 mA at socket outlets for general use up to this rating, from memory
 
 
 def isolator(welder: Welder, load: Load) -> Chosen:
     """A switch-disconnector rated to make and break the greatest current of this machine."""
-    making_A = load.inrush_peak_A.high / math.sqrt(2) / MAKING
+    making_A, making = rated_to_make(
+        load, "AC-23A makes 10 times and breaks 8 times its rated current (IEC 60947-3, from memory)"
+    )
     breaker_A = welder.breaker.rating_A if welder.breaker else 0.0
     least_A = max(load.working_rms_A.high, making_A, breaker_A)
     rated_A = step_up(least_A, ISOLATOR_STEPS)
@@ -29,12 +27,7 @@ def isolator(welder: Welder, load: Load) -> Chosen:
             f"{shown(max(load.working_rms_A.high, breaker_A))} A",
             "IEC 60947-3",
         ),
-        CalculationLine(
-            "closes on the inrush",
-            f"{shown(load.inrush_peak_A.high)} A / sqrt 2 / {MAKING:g}",
-            f"{shown(making_A)} A",
-            "AC-23A makes 10 times and breaks 8 times its rated current (IEC 60947-3, from memory)",
-        ),
+        making,
         CalculationLine("rated current, AC-23A", "the greatest, the next step up", f"at least {rated_A:g} A", PRACTICE),
     )
     fit = (

@@ -30,7 +30,7 @@ RIPPLE_K = 10.0  # greatest rise of the sink during one weld
 ALUMINIUM_J_PER_KG_K = 900.0
 OVERVOLTAGE = 1.1  # EN 50160: 230 V and 10 %
 CLAMPING = 2.7  # a disc varistor's clamping voltage over its continuous rating, from memory
-MAKING = 10.0  # AC-3, IEC 60947-4-1 from memory: makes 10 times, breaks 8 times its rated current
+MAKING = 10.0  # making capacity over rated current, AC-3 (IEC 60947-4-1) and AC-23A (IEC 60947-3), from memory
 
 # Ratings as commonly sold (common practice, no source), and the preferred currents of fuses (from memory).
 RMS_STEPS = (16, 25, 40, 55, 70, 90, 110, 130, 160, 200, 250, 330, 420, 500, 700, 1000, 1500, 2000, 3000)
@@ -325,10 +325,17 @@ def _fuse_volts(volts: float) -> float:
     return 250 if volts <= 240 else 500 if volts <= 480 else 690
 
 
+def rated_to_make(load: Load, source: str) -> tuple[float, CalculationLine]:
+    """The rated current of a device that closes on the inrush, A, and its line. `source`: of its making capacity."""
+    least_A = load.inrush_peak_A.high / math.sqrt(2) / MAKING
+    working = f"{shown(load.inrush_peak_A.high)} A / sqrt 2 / {MAKING:g}"
+    return least_A, CalculationLine("makes the inrush", working, f"{shown(least_A)} A", source)
+
+
 def contactor(welder: Welder, load: Load) -> tuple[float, Chosen]:
     """The contactor's rated current (AC-3), A, and the part."""
-    making = load.inrush_peak_A.high / math.sqrt(2) / MAKING
-    least = max(load.working_rms_A.high, making)
+    making_A, making = rated_to_make(load, "AC-3 makes 10 times its rated current (IEC 60947-4-1, from memory)")
+    least = max(load.working_rms_A.high, making_A)
     rated_A = step_up(least, CONTACTOR_STEPS)
     steps = (
         CalculationLine(
@@ -337,12 +344,7 @@ def contactor(welder: Welder, load: Load) -> tuple[float, Chosen]:
             f"{shown(load.working_rms_A.high)} A",
             "AC-3 breaks 8 times its rated current (IEC 60947-4-1, from memory)",
         ),
-        CalculationLine(
-            "makes the inrush",
-            f"{shown(load.inrush_peak_A.high)} A / sqrt 2 / {MAKING:g}",
-            f"{shown(making)} A",
-            "AC-3 makes 10 times its rated current (IEC 60947-4-1, from memory)",
-        ),
+        making,
         CalculationLine("rated current, AC-3", "the greater, the next step up", f"at least {rated_A:g} A", PRACTICE),
     )
     fit = (
