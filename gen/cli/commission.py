@@ -230,4 +230,4 @@ def _offer(path: Path, values: Mapping[str, float | int | str], ranges: Sequence
         say("Nothing was written.")
         return
     write_whole(path, text)
-    say(f"Written: {path}. The firmware takes these values only when you simulate, build and flash anew.")
+    say(f"Written: {path}. The firmware uses these only after you simulate, build and flash anew.")
