@@ -166,7 +166,7 @@ def test_trials_of_a_joint_without_a_table_begin_from_its_computed_window(
     outcome = typed(["trial", "next", "rungs.toml", "--schedule", "job.toml", "-o", "try.toml"])
     assert (outcome.code, outcome.err) == (0, "")
     said = " ".join(outcome.out.split())
-    assert "so that the estimate begins from the computed one: good from" in said
+    assert "so the estimate begins from computed times: good from" in said
     assert "Try " in said
     told = json.loads(typed(["trial", "next", "rungs.toml", "--schedule", "job.toml", "--json"]).out)
     assert told["computed"]["low_s"] < told["computed"]["high_s"]
