@@ -61,6 +61,7 @@ class Ammeter:
         self.ring = driver.current_ring()
         self.delays = GateDelays()
         self.fault = NO_REASON
+        self.planned = True
         self.expelled = 0  # the gate, counted from 1, at which metal was thrown out
         self.bias = 0
         self.biased = False
@@ -83,8 +84,9 @@ class Ammeter:
         self.now_dA = 0
         self.cycle_dA = self.cycle_us = 0  # of the cycle before
 
-    def begin(self, driver: "Driver", now_ms: int) -> None:
-        """The pedal is accepted: sampling begins anew."""
+    def begin(self, driver: "Driver", now_ms: int, planned: bool = True) -> None:
+        """The pedal is accepted: sampling begins anew. `planned`: the work is to draw the planned current."""
+        self.planned = planned
         driver.sample()
         self.moved_ms = now_ms
         self.fault = NO_REASON
@@ -219,11 +221,15 @@ class Ammeter:
         least_dA = config.LEAST_DA[place + 1]
         if least_dA == 0:
             return  # fired so late that nothing could be told from noise
+        self.highs = self.highs + 1 if current_dA > config.MOST_DA[place] else 0
+        if not self.planned:  # a heater, or open electrodes: only too much is wrong
+            if self.highs >= HIGH_IN_A_ROW:
+                self._found(CURRENT_HIGH)
+            return
         none_twice_before, self.none_before = self.none_before, self.none
         self.none = current_dA * 4 < least_dA
         self.seen += 1
         self.nones = self.nones + 1 if self.none else 0
-        self.highs = self.highs + 1 if current_dA > config.MOST_DA[place] else 0
         self.lows = self.lows + 1 if current_dA < least_dA and not self.none else 0
         length_us = self.curve.length_us(gate)
         timed = length_us != NOT_TIMED

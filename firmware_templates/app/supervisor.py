@@ -381,7 +381,8 @@ class Supervisor:
             self.squeeze_ms = max(squeeze_ms, self.config.CONTACTOR_CLOSES_MS)
             self.plan.begin()
             if self.config.CURRENT_SENSE:
-                self.ammeter.begin(self.driver, now_ms)
+                planned = not self.store.selected.startswith(words.SHOT_NAME)
+                self.ammeter.begin(self.driver, now_ms, planned)
             self._enter(words.SQUEEZE, now_ms)
 
     def _squeeze(self, inputs: int, now_ms: int) -> None:

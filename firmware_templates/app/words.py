@@ -184,6 +184,7 @@ CURVE_A_LINE = 10
 WELDS_KEPT = 64
 MOST_SCHEDULES = 16
 LONGEST_NAME = 32  # of a schedule
+SHOT_NAME = "commission-"  # begins that of a weld of a commissioning, which may meet another load than the planned one
 DIGEST_LETTERS = 16  # hexadecimal digits of a table's digest
 
 # Codes of an error reply. Those up to -32600 are JSON-RPC 2.0's own.

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import time
 from collections.abc import Callable
 
@@ -21,6 +22,7 @@ _LOOK_S = 0.1
 CONTACT_S = 90.0  # for somebody to work a contact, and for a weld that a pedal began to be over
 PRESS_S = 180.0  # for somebody to make everything ready and press the pedal
 READY_S = 180.0  # a board that has just started waits a minute for its duty guard
+STEADY_GATES = 6  # after which a clamp meter's window shows no inrush any more; common practice, no source
 _NO_REASON = words.REASON_NAMES[0]
 _READY = (words.STATE_NAMES[words.READY], _NO_REASON)
 LOCK_S = 15.0  # to lock to the mains, or to give it up
@@ -132,6 +134,11 @@ class BoardAsked:
             raise Silent(self._link.port, "does not answer any more", "allowed: isolate, then look at the board")
         entries = self._link.welds(self._welds)[1]
         return (entries[0], _state(status)) if entries else (None, _state(status))
+
+    def measured_A(self) -> float | None:
+        """RMS amperes of the last weld by the board's current transformer, once they are steady; None where it has none."""
+        currents = [entry.current_dA / 10 for entry in self._link.curve()[2][STEADY_GATES:] if entry.current_dA >= 0]
+        return math.sqrt(sum(value**2 for value in currents) / len(currents)) if currents else None
 
     def put_back(self) -> None:
         """Select what was selected before, and take the shots off the board. Says so where that fails."""

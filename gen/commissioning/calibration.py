@@ -33,6 +33,7 @@ MEASURED = (
     "transformer.shorted_tap",
     "detector.offset_rise_us",
     "detector.offset_fall_us",
+    "current_sense.reading_factor",
 )
 _WHOLE = ("detector.offset_rise_us", "detector.offset_fall_us")  # keys that take whole numbers only
 MARK = "measured"

@@ -23,6 +23,7 @@ from gen.commissioning.values import (
     RESISTIVE,
     SCRAP,
     SHORTED,
+    Stage,
     Step,
 )
 from gen.machine.welder import Welder
@@ -37,6 +38,7 @@ EARTH_MA = (
     10.0  # IEC 60974-4:2016 (arc welding, taken over here), as the manual of a machine tester prints it (public copy)
 )
 OPEN_TYPICAL = (0.01, 0.15)  # of the working current; common practice, no source
+READING = 0.1  # so far may meter and board differ
 FIRST_WELD_SHARE = (0.3, 1.1)  # of the working current: 40 % current at the least, and what the heat was judged with
 
 
@@ -164,13 +166,19 @@ def open_electrodes(welder: Welder, read_A: float | None) -> tuple[Step, ...]:
     return through, balance, earth
 
 
+def shorted_stage(welder: Welder) -> Stage:
+    """The stage with the name of this machine's lowest tap."""
+    tap = lowest_tap(welder.transformer)
+    return replace(SHORTED, state=(SHORTED.state[0].format(tap=tap or "this machine has only one"), *SHORTED.state[1:]))
+
+
 def shorted(welder: Welder, board: Board) -> Step:
     """The one shot on the lowest tap that says what the machine can give."""
-    tap, found, fraction = lowest_tap(welder.transformer), lowest(welder).short_primary, shorted_fraction(welder, board)
+    found, fraction = lowest(welder).short_primary, shorted_fraction(welder, board)
     return Step(
         "shorted",
         "Shorted electrodes",
-        replace(SHORTED, state=(SHORTED.state[0].format(tap=tap or "this machine has only one"), *SHORTED.state[1:])),
+        shorted_stage(welder),
         (f"Press the pedal and hold it: {SHORTED_CYCLES} cycles at full current, and none for a minute after.",),
         "true RMS amperes held by the clamp meter",
         Figure(
@@ -182,6 +190,36 @@ def shorted(welder: Welder, board: Board) -> Step:
         "too much: another tap is set, or the file's readings are wrong; too little: electrodes, joints of the secondary",
         needs_board=True,
         shot="shorted",
+    )
+
+
+def current_transformer(welder: Welder) -> tuple[Step, ...]:
+    """The same shot once more, for what the current transformer shows; none where none is fitted."""
+    if welder.current_sense is None:
+        return ()
+    factor = welder.current_sense.reading_factor
+    return (
+        Step(
+            "current-transformer",
+            "The current transformer",
+            shorted_stage(welder),
+            (
+                f"The same shot: {SHORTED_CYCLES} cycles at full current, and none for a minute after. The board measures too.",
+            ),
+            "true RMS amperes held by the clamp meter",
+            Figure(
+                1 - READING,
+                1 + READING,
+                "",
+                f"clamp meter over what the board shows with reading_factor = {factor:g}; burden, transformer, converter and "
+                "meter 10 % together: common practice, no source",
+            ),
+            "half or double: turns or burden_ohm are not those of the parts; nothing or little: the transformer is around both "
+            "conductors, the wrong one or none, or its burden is off",
+            needs_board=True,
+            shot="shorted",
+            compared=True,
+        ),
     )
 
 

@@ -19,13 +19,13 @@ from gen.schedule import Hold, Off, Schedule, Squeeze, Weld
 from gen.table import TimingTable
 from gen.timing import compile_schedule
 from gen.units import Duration, parse_duration, us_to_degrees
-from gen.words import GATE_END_DEG
+from gen.words import GATE_END_DEG, SHOT_NAME
 
 LEAST_LOAD_W = 500.0
 SHORTED_CYCLES = 25
 MINUTE = "60 s"  # of off time, in which the board takes no pedal: what keeps two shots a minute apart
 ShotName = Literal["resistive-load", "open-electrodes", "shorted"]
-NAME_BEGINS = "commission-"
+NAME_BEGINS = SHOT_NAME
 
 
 @dataclass(frozen=True)

@@ -20,7 +20,7 @@ from gen.commissioning.installation import (
     residual_mA,
     to_earth_V,
 )
-from gen.commissioning.powered import MAINS, first_weld, open_electrodes, resistive, shorted
+from gen.commissioning.powered import MAINS, current_transformer, first_weld, open_electrodes, resistive, shorted
 from gen.commissioning.values import (
     CONTACTS,
     LOGIC,
@@ -36,6 +36,8 @@ from gen.units import us_to_degrees
 
 # The short-circuit current computed from the reading with shorted electrodes, kept as a check of its own.
 SHORT_CIRCUIT = "short-circuit-current"
+# The factor that makes the board's current that of the clamp meter, kept likewise.
+READING_FACTOR = "reading-factor"
 # The welder file's key that the reading of a step replaces.
 KEYS = {
     "voltage": "mains.voltage_V",
@@ -44,6 +46,7 @@ KEYS = {
     "offset-fall": "detector.offset_fall_us",
     "open-electrodes": "transformer.open_current_A",
     SHORT_CIRCUIT: "transformer.shorted_current_A",
+    READING_FACTOR: "current_sense.reading_factor",
 }
 
 LOCAL_CODE = "your local code decides"
@@ -72,6 +75,7 @@ def steps(welder: Welder, board: Board, readings: Mapping[str, float] | None = N
         *under_load(welder),
         *open_electrodes(welder, (readings or {}).get("open-electrodes")),
         shorted(welder, board),
+        *current_transformer(welder),
         first_weld(welder),
     ]
     return tuple(found)

@@ -164,6 +164,13 @@ class Step:
     """The edge of the detector whose offset it reads."""
     signed: bool = False
     """Whether the reading may lie below 0."""
+    compared: bool = False
+    """Whether it is what was read over what the board's current transformer showed in that weld that is judged and kept."""
+
+    @property
+    def read_unit(self) -> str:
+        """The unit of what is read."""
+        return "A" if self.compared else self.limit.unit
 
     @property
     def limit_text(self) -> str:
@@ -192,7 +199,8 @@ def judge(step: Step, reading: float | None) -> Judged:
         return Judged("not checked", step.lacking or NO_TOOL)
     if step.limit.low <= reading <= step.limit.high:
         return Judged("passed")
-    why = f"{shown(reading)} {step.limit.unit}, the limit is {step.limit_text}; {step.mend}"
+    given = f"{shown(reading)} {step.limit.unit}".rstrip()
+    why = f"{given}, the limit is {step.limit_text}; {step.mend}"
     return Judged("failed", why, beyond=True)
 
 

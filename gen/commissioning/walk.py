@@ -14,11 +14,12 @@ from gen.boards import Board
 from gen.commissioning.board import BoardAsked, judge_log
 from gen.commissioning.calibration import readings_for_file
 from gen.commissioning.shots import Shot, short_circuit_A, shot
-from gen.commissioning.steps import SHORT_CIRCUIT, steps
+from gen.commissioning.steps import READING_FACTOR, SHORT_CIRCUIT, steps
 from gen.commissioning.values import NO_BOARD, NO_TOOL, Judged, Stage, Step, is_done, judge
 from gen.link import Link
 from gen.link.ports import only_port
 from gen.machine.welder import Welder
+from gen.ranges import shown
 from gen.records import CheckRecord, Records
 from gen.wiring.detector_offset import DetectorParts, offset_from_parts
 
@@ -223,15 +224,22 @@ class Walk:
             return _Result(Judged("failed", "the board took no pedal; press it again when the walk goes on"))
         reading = None
         if not step.let_go:
-            reading = float(self._guide.answer(f"{step.read}: reading in {step.limit.unit}", _reading(step, ())))
+            reading = float(self._guide.answer(f"{step.read}: reading in {step.read_unit}", _reading(step, ())))
         entry, state = asked.weld()
         if step.stops:
             self._guide.say("Now: Release the stop.")
         log = judge_log(step, entry, None if table is None else table.fired_half_cycles, state)
         if log.outcome == "failed" or reading is None:
-            return _Result(log, reading)
+            return _Result(log, None if step.compared else reading)
+        note = log.why
+        if step.compared:
+            shown_A = asked.measured_A()
+            if not shown_A:
+                return _Result(Judged("failed", f"the board measured no current; {step.mend}"))
+            note = f"{shown(reading)} A by the meter, {shown(shown_A)} A by the board; {note}"
+            reading = float(f"{reading / shown_A:.4g}")
         judged = judge(step, reading)
-        return _Result(judged, reading, log.why)
+        return _Result(judged, reading, note)
 
     def _keep(self, step: Step, result: _Result) -> None:
         limit = f"limit: {step.limit_text} ({step.limit.source})" if step.limit_text and not step.lacking else ""
@@ -239,7 +247,12 @@ class Walk:
         note = "; ".join(part for part in (result.note, why, limit) if part)
         unit = step.limit.unit if result.reading is not None else ""
         self._add(step.key, result.judged.outcome, result.reading, unit, note)
-        if step.shot == "shorted" and result.judged.outcome == "passed" and result.reading is not None:
+        if (
+            step.shot == "shorted"
+            and not step.compared
+            and result.judged.outcome == "passed"
+            and result.reading is not None
+        ):
             # Reckoned now, with the file that the shot was made from: it may be another when the value is put into it.
             full = short_circuit_A(result.reading, self._welder, self._board)
             self._guide.say(f"At full conduction {full.text}: {full.source}.")
@@ -250,6 +263,12 @@ class Walk:
                 "A",
                 f"{full.text} at full conduction; {full.source}",
             )
+
+        sense = self._welder.current_sense
+        if step.compared and sense is not None and result.judged.outcome == "passed" and result.reading is not None:
+            factor = float(f"{result.reading * sense.reading_factor:.4g}")
+            note = f"in the place of {sense.reading_factor:g}, by which the board was built; {result.note}"
+            self._add(READING_FACTOR, "passed", factor, "", note)
 
     def _add(self, key: str, outcome: str, reading: float | None, unit: str, note: str) -> None:
         now = datetime.now(UTC).strftime("%Y-%m-%dT%H:%M:%SZ")

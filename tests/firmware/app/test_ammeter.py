@@ -28,12 +28,12 @@ from tests.support.app.ammeter_settings import FIRST, HALF, SampledDriver, setti
 ROWS = (("squeeze", 10, -1, 0), ("weld", 300, 4_500, 80), ("hold", 9, -1, 0))
 
 
-def looked(driver: SampledDriver, step: int = 60, **changes: Any) -> Ammeter:
+def looked(driver: SampledDriver, step: int = 60, planned: bool = True, **changes: Any) -> Ammeter:
     """An ammeter that has looked at it all, so many samples a step, and fired where the first gate was due."""
     config = settings(**changes)
     curve = Curve(config)
     meter = Ammeter(driver, config, curve)  # type: ignore[arg-type]
-    meter.begin(driver, 0)  # type: ignore[arg-type]
+    meter.begin(driver, 0, planned)  # type: ignore[arg-type]
     fired = False
     for taken in range(0, len(driver.counts) + step, step):
         driver.to(taken)
@@ -99,6 +99,15 @@ def test_the_root_is_the_whole_one() -> None:
 def test_what_is_wrong_with_them(rms_A: list[float], fault: int) -> None:
     """One step either side of each limit: 10 and 40 A, and how many gates in a row."""
     assert met(*rms_A).fault == fault
+
+
+@pytest.mark.parametrize(
+    ("rms_A", "fault"), [([0.0] * 8, NO_REASON), ([9.0] * 20, NO_REASON), ([20.0, 41.0, 41.0], CURRENT_HIGH)]
+)
+def test_through_another_load_only_too_much_is_wrong(rms_A: list[float], fault: int) -> None:
+    """A heater or open electrodes in a weld of a commissioning."""
+    assert met(*rms_A, planned=False).fault == fault
+    assert met(*rms_A).fault != NO_REASON
 
 
 def test_fired_too_late_to_tell_nothing_is_judged() -> None:

@@ -49,6 +49,7 @@ from tests.support.miswired.plant import HANDS, Plant
 from tests.support.wiring.upgrade_machines import chosen
 
 SLICE_S = 0.02
+TURNS, BURDEN_OHM = 1000, 20  # of the current transformer, as it is
 WORKS_AFTER_S = 0.4
 AFTER_S = 0.2  # time goes on so long after an answer: who asked may wait for another that belongs to it
 
@@ -93,7 +94,11 @@ class CommissionBench:
         self._line = SerialLine()
         flash = Flash({})
         flash.files = files  # the board's own, which outlives this start of it
-        ammeter = PrimaryAmmeter(clock, AmmeterSpec(), self._switch, wires.gate, seed=1)
+        spec_A = (
+            AmmeterSpec(TURNS, BURDEN_OHM, error=truth.ammeter_shows - 1) if config.CURRENT_SENSE else AmmeterSpec()
+        )
+        self._measures = bool(config.CURRENT_SENSE)
+        ammeter = PrimaryAmmeter(clock, spec_A, self._switch, wires.gate, seed=1)
         driver = HostDriver(clock, wires, gate, Sensed(self._switch, ammeter), flash, self._line, config)
         driver.hold_blips()
         self._host = Host(clock, firmware, driver, [], 1)
@@ -186,6 +191,10 @@ class CommissionBench:
         with self._lock:
             self.lead("V1.G", "V2.G", on=gates)
             self.plant.change(power=power, control=control, load=load)
+            if self._measures and load == "shorted":  # what the transformer around the conductor is to see
+                t = self.truth
+                short = SeriesLoad.from_working_point(t.mains_V, t.shorted_A, t.shorted_deg, t.mains_Hz)
+                self._switch._work = BenchWork(short, None)
 
     # -- the person's eyes ---------------------------------------------------------------------------------------
 
@@ -512,6 +521,7 @@ class Person(io.TextIOBase):
             bench.sleep(4.5)  # the shot, and the pedal let go
         meters: dict[str, Callable[[], float]] = {
             "Earth continuity": bench.earth_ohm,
+            "The current transformer": lambda: bench.clamp_A("shorted"),
             "Insulation, mains to earth": lambda: bench.insulation_Mohm(PRIMARY, FRAME, truth.insulation_Mohm),
             "Insulation, mains to secondary": lambda: bench.insulation_Mohm(
                 PRIMARY, SECONDARY, truth.insulation_welding_Mohm

@@ -43,6 +43,7 @@ class Truth:
     misses_the_stop: bool = False
     hits_the_stop: bool = False
     holds_on: bool = False
+    ammeter_shows: float = 0.96  # of the true current, where a current transformer is fitted
 
     def circuit(self, *, work: bool) -> TransformerCircuit:
         """The transformer with its electrodes shorted, or with the work between them."""
