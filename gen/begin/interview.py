@@ -78,6 +78,8 @@ def course(answers: Answers) -> Iterator[Inquiry]:
     yield replace(
         q.BOARD, choices=tuple(NumberedChoice(name, board.title) for name, board in boards().items() if board.welds)
     )
+    if known(answers, q.BOARD) is not None or q.CURRENT.key in answers:
+        yield q.CURRENT
 
 
 def _electrodes(answers: Answers) -> Iterator[Inquiry]:

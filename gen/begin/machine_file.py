@@ -19,6 +19,7 @@ from gen.machine.rating import RatedWinding, rating_of
 from gen.machine.welder import TYPICAL_MARK, WELDER_FILE, Welder
 from gen.ranges import Figure, shown
 from gen.user_files import figure, parsed_toml, validated
+from gen.wiring.current_part import turns_and_burden
 from gen.wiring.signal_parts import detector
 
 FIRST_SCHEDULE = "first-weld.toml"
@@ -69,9 +70,16 @@ def machine_files(answers: Answers) -> dict[str, str]:
     """The texts of the user's own machine by file name: a welder file and a first schedule. Raises InputError."""
     values, notes = _figures(answers)
     text = render("welder.toml.j2", values, notes)
-    if "offset_rise_us" not in values:
+    measured = known(answers, q.CURRENT)
+    if "offset_rise_us" not in values or measured:
         values, notes = values.copy(), notes.copy()
-        _add_offsets(values, notes, validated(Welder, parsed_toml(text, WELDER_FILE), Path(WELDER_FILE)))
+        welder = validated(Welder, parsed_toml(text, WELDER_FILE), Path(WELDER_FILE))
+        if "offset_rise_us" not in values:
+            _add_offsets(values, notes, welder)
+        if measured:
+            values["turns"], values["burden_ohm"] = turns_and_burden(welder, boards()[welder.board.name])
+            notes["turns"] = f"{TYPICAL_MARK} of a part for this machine; what is printed on yours"
+            notes["burden_ohm"] = f"{TYPICAL_MARK}; as `weldbeat choose` works it out"
         text = render("welder.toml.j2", values, notes)
     validated(Welder, parsed_toml(text, WELDER_FILE), Path(WELDER_FILE))
     return {WELDER_FILE: text, FIRST_SCHEDULE: render("first_weld.toml.j2", values, {})}

@@ -396,6 +396,12 @@ BOARD = Inquiry(
     read=board_of,
 )  # fmt: skip
 
+CURRENT = Inquiry(
+    "current_transformer", "Current transformer", "Will a current transformer on the primary tell the board its current?",
+    "each weld is then measured, held against its plan, and may correct the next. It can be added later.",
+    "one small part around a supply conductor, which `weldbeat choose` works out; its burden stays on it.", "none", _YES_NO,
+)  # fmt: skip
+
 
 def lower(inquiry: Inquiry, text: str) -> Inquiry:
     """The same question about the lower electrode."""
@@ -422,4 +428,5 @@ INQUIRIES = (
     WORKING, WORKING_TAP, SHORTED, SHORTED_TAP,
     ARM_LENGTH, THROAT, ARM_DIAMETER, STEEL, DIAMETER, LENGTH, SHAPE, FACE, GROOVE, ALLOY, ALIKE, *LOWER,
     SWITCH, SWITCH_CURRENT, DETECTOR, OFFSET_RISE, OFFSET_FALL, FORCE, FORCE_SWITCH, GATE_DRIVE, FITTED, RESIDUAL, BOARD,
+    CURRENT,
 )  # fmt: skip

@@ -28,12 +28,22 @@ def turns_for(peak_A: float) -> int:
     return next((turns for turns in TURNS if peak_A / turns <= SECONDARY_A), TURNS[-1])
 
 
+def turns_and_burden(welder: Welder, board: Board) -> tuple[int, float]:
+    """(Turns ratio, burden in ohms) for the greatest peak of this machine's primary."""
+    peak_A = greatest_peak_A(welder)
+    turns = turns_for(peak_A)
+    return turns, preferred_at_most(_room_V(board) / (peak_A / turns), E24)
+
+
+def _room_V(board: Board) -> float:
+    return board.logic_V * (0.5 - BIAS_SHARE) * USED
+
+
 def current_transformer(welder: Welder, board: Board) -> Chosen:
     """The part, its calculation, and whether the file's transformer covers the greatest current."""
     peak_A, frequency_Hz = greatest_peak_A(welder), welder.mains.frequency_Hz
-    turns = turns_for(peak_A)
-    room_V = board.logic_V * (0.5 - BIAS_SHARE) * USED
-    burden = preferred_at_most(room_V / (peak_A / turns), E24)
+    turns, burden = turns_and_burden(welder, board)
+    room_V = _room_V(board)
     secondary = f"{shown(1000 * peak_A / turns)} mA"
     rms_A = welder.machine.in_use.short_primary.high
     flux_Vs = OFFSET_FACTOR * (burden + WINDING_OHM) * peak_A / turns / (2 * math.pi * frequency_Hz)

@@ -13,7 +13,9 @@ import pytest
 
 from gen.ask import Inquiry, NotTaken, Unsure, reply_of
 from gen.begin import INQUIRIES, WRITE, implied, interview, machine_files, without_asking, wrong_with
+from gen.boards import boards
 from gen.machine.welder import WELDER_FILE, Welder
+from gen.wiring.current_part import turns_and_burden
 
 
 class Script:
@@ -79,7 +81,7 @@ FULL = {
     "lower_electrode_diameter": "16", "lower_electrode_length": "", "lower_electrode_shape": "flat", "lower_face": "8",
     "switch": "scr pair", "switch_current": "55", "detector": "own square", "offset_rise": "120", "offset_fall": "-90",
     "force": "foot lever", "gate_drive": "one-shot", "fitted": "isolator, contactor,residual current device",
-    "residual_current": "5", "board": "pico w",
+    "residual_current": "5", "board": "pico w", "current_transformer": "yes",
 }  # fmt: skip
 
 
@@ -110,6 +112,9 @@ def test_every_answer_reaches_the_file() -> None:
     assert w.detector.offsets_from == "measured"
     assert (w.force.source, w.protection.gate_drive, w.board.name) == ("foot_lever", "one_shot", "pico_w")
     assert w.protection.residual_current_mA == 5
+    assert w.current_sense is not None
+    turns, burden = turns_and_burden(w, boards()["pico_w"])
+    assert (w.current_sense.turns, w.current_sense.burden_ohm, w.current_sense.reading_factor) == (turns, burden, 1)
     assert w.protection.contactor
     assert not w.protection.stop_cuts_contactor
 

@@ -29,13 +29,13 @@ PROMPT = r"back(?: \[do not know\])?: "
 # A bench machine on a 230 V outlet, its plate read and its currents too.
 BENCH = [
     "230 V", "C20", "yes", "2.5 kVA", "50", "14 kg", "no", "2.4", "24", "30", "250", "100", "20", "no",
-    "12", "40", "flat", "8", "CuCr1Zr", "yes", "1", "55", "1", "foot lever", "one shot", "1,2,3,4,5,6", "pico",
+    "12", "40", "flat", "8", "CuCr1Zr", "yes", "1", "55", "1", "foot lever", "one shot", "1,2,3,4,5,6", "pico", "yes",
 ]  # fmt: skip
 # A North American rod welder with a tap switch; the owner read its breaker's trip curve.
 RODS = [
     "240V split phase", "UL 30", "150-300", "1", "3", "", "45 lb", "yes", "1.6 2.0 2.5", "3", "40", "3", "", "10in", "4 in",
     "3/4in", "no", "1/2in", "1 1/2 in", "groove", "3/32in", "1", "no", "", "", "groove", "1/8in", "",
-    "", "", "air", "yes", "pulse transformer", "isolator, contactor", "pico 2",
+    "", "", "air", "yes", "pulse transformer", "isolator, contactor", "pico 2", "",
 ]  # fmt: skip
 # Home-made, no plate and no readings: a tape, a caliper and a scale.
 HOME = ["4", "", "no", "60x75", "12 swg", "", "18", "", "", "", "", "", "", "", "", "hand", "", "1 2", ""]
