@@ -66,6 +66,7 @@ INCH_KEYS = {
     "force_lb": ("force_N", POUND_N),
     "face_diameter_in": ("face_diameter_mm", INCH_MM),
     "groove_radius_in": ("groove_radius_mm", INCH_MM),
+    "dome_radius_in": ("dome_radius_mm", INCH_MM),
     "pitch_in": ("pitch_mm", INCH_MM),
     "overlap_in": ("overlap_mm", INCH_MM),
 }
@@ -74,7 +75,8 @@ INCH_KEYS = {
 class Joint(FileModel):
     """`joint.toml`: either sheets, in the order in which they lie, or rods. Force: of one electrode on the other.
 
-    Groove: its radius, across the face, of both or of each along its rod. Pitch: from the middle of this weld to that of
+    Groove: its radius, across the face, of both or of each along its rod. Dome: its radius, of both faces; the face's diameter
+    is then where the dome ends. Pitch: from the middle of this weld to that of
     the nearest made before it.
     Setdown is 15 % where it is left out: it wants the least current, and small machines have little.
     `force_measured`: a gauge between the electrodes, a spring (its compression, or a spring balance on the lever), or
@@ -100,6 +102,7 @@ class Joint(FileModel):
             description="a number from 0.1 to 50, or two in a list, one for each rod in the order of the rods",
         )
     )
+    dome_radius_mm: float | None = Field(default=None, ge=1, le=1000)
     pitch_mm: float | None = Field(default=None, ge=0.1, le=5000)
     overlap_mm: float | None = Field(default=None, ge=0.1, le=1000)
 
@@ -125,6 +128,9 @@ class Joint(FileModel):
             face, groove = name_of("face_diameter_mm", info), name_of("groove_radius_mm", info)
             allowed = f"a face is flat or grooved; allowed: {face} or {groove}, one of them"
             raise Wrong(groove, _given(self.groove_radius_mm), allowed)
+        if self.dome_radius_mm is not None and 2 * self.dome_radius_mm < (self.face_diameter_mm or 0):
+            allowed = f"less than half of its face; allowed: {(self.face_diameter_mm or 0) / 2:g} or more"
+            raise Wrong(name_of("dome_radius_mm", info), figure(self.dome_radius_mm), allowed)
         if self.force_measured is not None and self.force_N is None:
             allowed = f"allowed: only with {name_of('force_N', info)}"
             raise Wrong(name_of("force_measured", info), written(self.force_measured), allowed)
@@ -132,7 +138,9 @@ class Joint(FileModel):
             raise Wrong(
                 name_of("surface", info), written(self.surface), f"allowed with {self.material}: clean or scaled"
             )
-        foreign = ("finish", "setdown_percent", "groove_radius_mm") if self.sheets_mm else ("overlap_mm",)
+        foreign = ("overlap_mm", "dome_radius_mm")
+        if self.sheets_mm:
+            foreign = ("finish", "setdown_percent", "groove_radius_mm")
         for key in foreign:
             value = getattr(self, key)
             if key in self.model_fields_set and value is not None:

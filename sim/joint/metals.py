@@ -26,6 +26,9 @@ GAS_J_MOLK = 8.314
 STEP_C = 5.0  # of the tables that are looked up
 HOTTEST_C = 4000.0
 TABOR = 3.0  # hardness over flow stress (Tabor, The Hardness of Metals, 1951)
+# Of the melting temperature in kelvins: hot enough to weld under force (forge welding, common practice, no source; for steel
+# about 1050 degC).
+FORGE_SHARE = 0.75
 _LEAST_MPA = 0.5  # what is mush or liquid still bears, so that no division is by nothing
 
 
@@ -65,7 +68,10 @@ class HotFlow:
 
 @dataclass(frozen=True)
 class Metal:
-    """`latent_J_kg` is taken up evenly from solidus to liquidus; the heat of transformations is in `heat_J_kgK`."""
+    """`latent_J_kg` is taken up evenly from solidus to liquidus; the heat of transformations is in `heat_J_kgK`.
+
+    `young_GPa`: cold.
+    """
 
     name: str
     density_kg_m3: float
@@ -76,6 +82,7 @@ class Metal:
     liquidus_degC: float
     latent_J_kg: float
     flow: HotFlow
+    young_GPa: float
     source: str
 
     @cached_property
@@ -104,6 +111,11 @@ class Metal:
     def melting_degC(self) -> float:
         """The middle of its melting."""
         return (self.solidus_degC + self.liquidus_degC) / 2
+
+    @property
+    def forge_degC(self) -> float:
+        """Where it welds to itself under force without melting."""
+        return FORGE_SHARE * (self.solidus_degC + KELVIN) - KELVIN
 
     def hardness_Pa(self, at_C: Array | float, rate_per_s: float = 1.0) -> Array:
         """Indentation hardness at heat: Tabor's three times the flow stress."""
@@ -152,6 +164,7 @@ LOW_CARBON_STEEL = Metal(
         600,
         "312 kJ/mol: Sellars 1980, C-Mn steels; 100 MPa at 1000 degC and 1 /s; from memory",
     ),
+    young_GPa=210,
     source=_LOW_CARBON,
 )
 STAINLESS_STEEL = Metal(
@@ -172,6 +185,7 @@ STAINLESS_STEEL = Metal(
     liquidus_degC=1455,
     latent_J_kg=272e3,
     flow=HotFlow(400, 4.5, 0.012, 1000, 190, 650, "McQueen and Ryan 2002: 304, about 400 kJ/mol; from memory"),
+    young_GPa=195,
     source=f"Ho and Chu, CINDAS report 45 (1977), resistivity; {_INCROPERA}",
 )
 _COPPER_K = [273, 293, 400, 500, 600, 700, 800, 900, 1000, 1100, 1200, 1300, 1357, 1360, 2000, 3000]
@@ -213,6 +227,7 @@ def _copper(name: str, ohm_m: float, conducts: float, softening: tuple[float, fl
         liquidus_degC=1084,
         latent_J_kg=205e3,
         flow=HotFlow(210, 5.0, 0.03, softening[0], softening[1], 250 if softening[0] < 700 else 400, source),
+        young_GPa=120,
         source=f"Matula, J. Phys. Chem. Ref. Data 8 (1979), and {_INCROPERA}; {source}",
     )
 
@@ -229,6 +244,7 @@ BRASS = Metal(
     liquidus_degC=920,
     latent_J_kg=168e3,
     flow=HotFlow(190, 4.5, 0.03, 700, 60, 400, "60 MPa at 700 degC and 1 /s, from memory, rough"),
+    young_GPa=105,
     source=f"CuZn37, Copper Development Association data sheets (resistivity, melting), {_INCROPERA} (cartridge brass)",
 )
 NICKEL = Metal(
@@ -250,6 +266,7 @@ NICKEL = Metal(
     liquidus_degC=1458,
     latent_J_kg=295e3,
     flow=HotFlow(290, 5.0, 0.015, 1000, 100, 450, "100 MPa at 1000 degC and 1 /s, from memory, rough"),
+    young_GPa=205,
     source=f"Laubitz 1976 (resistivity) and {_INCROPERA}",
 )
 METALS: dict[MetalName, Metal] = {

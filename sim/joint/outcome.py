@@ -17,15 +17,10 @@ Ending = Literal["no bond", "bonded", "tore the parent", "expelled"]
 
 # Of sheets: diameter over the root of the thinner one in mm, least and wanted (ISO 14373, from memory).
 LEAST_ROOT, WANTED_ROOT = 3.5, 5.0
-# Of rods: hot enough to weld under force, in shares of the melting temperature in kelvins (forge welding, common practice, no
-# source; 0.75 is about 1070 degC for steel), and setdowns. The cross-wire table's 15 % rows are about as strong as the wire.
-FORGE_SHARE = 0.75
+# Of rods: setdowns. The cross-wire table's 15 % rows are about as strong as the wire.
 LEAST_SETDOWN, STRONG_SETDOWN = 0.05, 0.12
-_SPATTERS_K = 350.0  # rods: so far above its melting what is between them flies out (assumed, no source)
-_WIDER = 1.25  # sheets: a nugget so much wider than what touches has no ring that holds it (assumed, no source)
 # Beyond these the model has not been held against anything.
 _THIN_ROD_M = 3.0e-3
-_KELVIN = 273.15
 
 
 @dataclass(frozen=True)
@@ -39,9 +34,45 @@ class JointOutcome:
 
 def outcome(work: Work, course: WeldCourse) -> JointOutcome:
     """How the weld is expected to break."""
+    flies = expelled(work, course)
+    if np.any(flies):
+        return JointOutcome("expelled", _why_expelled(work, course, int(np.argmax(flies))), doubts(work))
     if course.boiled:
         return JointOutcome("expelled", f"after {course.time_s[-1]:.2g} s the middle of the joint boils", doubts(work))
     return JointOutcome(*(_of_rods if work.rods_m else _of_sheets)(work, course), doubts=doubts(work))
+
+
+def expelled(work: Work, course: WeldCourse) -> NDArray[np.bool_]:
+    """Whether melt flies out, step by step: it presses the parts apart, has no ring left, or melts under the electrode.
+
+    Pressed apart: by more than the electrodes' force (`sim.joint.contact.shut_in_N`). No ring: molten all over that touches.
+    """
+    nugget = course.of("nugget_m")
+    no_ring = (nugget > 0) & (nugget >= course.of("contact_m"))
+    melts = course.of("tip_C") >= METALS[work.metal].solidus_degC if work.sheets_m else False
+    return np.asarray(no_ring | (course.of("lifts_N") > work.force_N) | melts)
+
+
+def _why_expelled(work: Work, course: WeldCourse, step: int) -> str:
+    measures, after = course.measures[step], f"after {course.time_s[step]:.2g} s"
+    if measures.lifts_N > work.force_N:
+        return (
+            f"{after} the melt is shut in so that it takes {measures.lifts_N:.0f} N to hold the parts together, more than the "
+            f"{work.force_N:.0f} N of the electrodes"
+        )
+    if measures.nugget_m >= measures.contact_m:
+        return f"{after} all that touches is molten, {1e3 * measures.contact_m:.1f} mm wide, and no ring holds it"
+    return f"{after} the sheet melts under the electrode ({measures.tip_C:.0f} degC)"
+
+
+def tip_MPa(work: Work, course: WeldCourse) -> tuple[float, float]:
+    """Mean pressure under an electrode, and what the softer of copper and work bears at the hottest that it gets there.
+
+    Where the first is the greater the electrode sinks in, or the work into it.
+    """
+    hot_C = float(course.of("tip_C").max())
+    bears = min(float(METALS[name].hardness_Pa(hot_C)) for name in (work.metal, work.electrode))
+    return work.force_N / work.bearing_m2 / 1e6, bears / 1e6
 
 
 @dataclass(frozen=True)
@@ -58,16 +89,15 @@ class JointEdges:
 
 def edges_of(work: Work, course: WeldCourse, deepest_m: float = math.inf) -> JointEdges:
     """By the same limits as `outcome`, whatever the time at which the weld is ended; `deepest_m`: of setdown, wanted."""
-    metal, core, joint = METALS[work.metal], course.of("core_C"), np.maximum.accumulate(course.of("joint_C"))
+    past, joint = expelled(work, course), np.maximum.accumulate(course.of("joint_C"))
     if work.rods_m:
         share, hot = course.of("setdown_m") / work.thin_m, joint >= forge_C(work.metal)
         bonded, tore = hot & (share >= LEAST_SETDOWN), hot & (share >= STRONG_SETDOWN)
-        past = (core > metal.liquidus_degC + _SPATTERS_K) | (course.of("setdown_m") > deepest_m)
+        past = past | (course.of("setdown_m") > deepest_m)
     else:
         root_m = math.sqrt(1e3 * work.thin_m) / 1e3
         nugget = course.of("nugget_m")
         bonded, tore = nugget >= LEAST_ROOT * root_m, nugget >= WANTED_ROOT * root_m
-        past = (course.of("tip_C") >= metal.solidus_degC) | (nugget > _WIDER * course.of("contact_m"))
     past_s = _first_s(course, past)
     if course.boiled:
         past_s = min(past_s, float(course.time_s[-1]))
@@ -92,25 +122,17 @@ def wanted_nugget_m(work: Work) -> float:
 
 
 def _of_sheets(work: Work, course: WeldCourse) -> tuple[Ending, str]:
-    metal, mm = METALS[work.metal], 1e3 * work.thin_m
+    mm = 1e3 * work.thin_m
     nugget, root = 1e3 * course.nugget_m, math.sqrt(mm)
-    tip_C, touch = float(course.of("tip_C").max()), 1e3 * course.measures[-1].contact_m
     size = f"nugget {nugget:.1f} mm; {WANTED_ROOT:g} times the root of {mm:g} mm is {WANTED_ROOT * root:.1f} mm"
-    if tip_C >= metal.solidus_degC:
-        return "expelled", f"the sheet melts under the electrode ({tip_C:.0f} degC)"
-    if nugget > _WIDER * touch:
-        return "expelled", f"the nugget, {nugget:.1f} mm, is wider than what holds it, {touch:.1f} mm"
     if nugget < LEAST_ROOT * root:
         return "no bond", size
     return ("tore the parent" if nugget >= WANTED_ROOT * root else "bonded"), size
 
 
 def _of_rods(work: Work, course: WeldCourse) -> tuple[Ending, str]:
-    metal, hot_C = METALS[work.metal], float(course.of("core_C").max())
     share = course.setdown_m / work.thin_m
     heat = f"the crossing reaches {course.joint_C:.0f} degC, setdown {100 * share:.0f} %"
-    if hot_C > metal.liquidus_degC + _SPATTERS_K:
-        return "expelled", f"metal between the rods reaches {hot_C:.0f} degC and flies out"
     if course.joint_C < forge_C(work.metal) or share < LEAST_SETDOWN:
         return "no bond", f"{heat}; it wants {forge_C(work.metal):.0f} degC and {100 * LEAST_SETDOWN:.0f} %"
     return ("tore the parent" if share >= STRONG_SETDOWN else "bonded"), heat
@@ -118,7 +140,7 @@ def _of_rods(work: Work, course: WeldCourse) -> tuple[Ending, str]:
 
 def forge_C(metal: MetalName) -> float:
     """Where the metal welds to itself under force."""
-    return FORGE_SHARE * (METALS[metal].solidus_degC + _KELVIN) - _KELVIN
+    return METALS[metal].forge_degC
 
 
 def doubts(work: Work) -> tuple[str, ...]:

@@ -17,10 +17,10 @@ _CROWDED = 0.9  # how far cells crowd at an end: 0 even, 1 by a cosine
 
 @dataclass(frozen=True)
 class SheetStack:
-    """Sheets as they lie between two alike electrodes of a flat face. Lengths in m.
+    """Sheets as they lie between two alike electrodes. Lengths in m.
 
     `face_m`: the face's diameter; a cone of `slope` (radius over height) widens it to the body. `touch_m`: diameter over
-    which the sheets touch each other.
+    which the sheets touch each other, at most. `dome_m`: radius of a domed face; infinite where it is flat.
     """
 
     sheets_m: tuple[float, ...]
@@ -31,6 +31,7 @@ class SheetStack:
     body_m: float = 0.0127
     slope: float = 1.0
     copper_m: float = 0.010
+    dome_m: float = math.inf
 
     @property
     def metals(self) -> tuple[Metal, Metal]:
@@ -76,13 +77,18 @@ def crowded(start_m: float, end_m: float, count: int, at_start: bool = True) -> 
     return [float(start_m + (end_m - start_m) * each) for each in share]
 
 
+def _even(end_m: float, count: int) -> list[float]:
+    return [end_m * k / count for k in range(count + 1)]
+
+
 def sheet_mesh(stack: SheetStack, across: int = 16, through: int = 12) -> SheetMesh:
     """Cells: `across` to the radius of what touches, `through` to the thinnest sheet."""
     face, touch = stack.face_m / 2, stack.touch_m / 2
     # Cells are thin at the rims of the face and of what touches, where the current crowds, and at every surface.
     inner, outer = min(face, touch), max(face, touch)
     step = inner / across
-    radius = crowded(0, inner, across, at_start=False)
+    # Under a dome these rims move, so that the cells are alike.
+    radius = crowded(0, inner, across, at_start=False) if math.isinf(stack.dome_m) else _even(inner, across)
     if outer > inner * 1.001:
         radius += crowded(inner, outer, max(4, round(1.5 * (outer - inner) / step)))[1:]
     finest = radius[-1] - radius[-2]

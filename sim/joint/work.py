@@ -24,8 +24,8 @@ ElectrodeName = Literal["copper", "CuCr1", "CuCr1Zr"]
 class Work:
     """Two or three sheets or two crossed rods under two alike electrodes; lengths in m.
 
-    `face_m`: diameter of the electrode's face on sheets. `strip`: half of the width over which each electrode touches its
-    round rod, over the rod's diameter; `along`: over what length, in diameters.
+    `face_m`: diameter of the electrode's face on sheets; `dome_m`: its radius, infinite where it is flat. `strip`: half of the
+    width over which each electrode touches its round rod, over the rod's diameter; `along`: over what length, in diameters.
     """
 
     metal: MetalName
@@ -34,12 +34,20 @@ class Work:
     rods_m: tuple[float, float] | None = None
     electrode: ElectrodeName = "CuCr1Zr"
     face_m: float = 0.006
+    dome_m: float = math.inf
     strip: tuple[float, float] = (0.25, 0.25)
     along: float = 1.0
 
     @property
     def thin_m(self) -> float:
         return min(self.sheets_m or self.rods_m or ())
+
+    @property
+    def bearing_m2(self) -> float:
+        """Area of work under the electrode that bears on the least; of a dome, that of its whole face."""
+        if self.rods_m is None:
+            return math.pi / 4 * self.face_m**2
+        return min(2 * strip * d * self.along * d for strip, d in zip(self.strip, self.rods_m, strict=True))
 
 
 @dataclass(frozen=True)
@@ -69,7 +77,8 @@ def site_of(work: Work, contacts: Contacts, fineness: Fineness = USED) -> Site:
         cross = RodCross(work.rods_m, metal, electrode, work.strip, (along[0], along[1]))
         return RodSite.begun(cross, contacts, work.force_N, fineness.rods)
     touch_m = work.face_m + contacts.spread * work.thin_m
-    stack = SheetStack(work.sheets_m, metal, electrode, work.face_m, touch_m, body_m=max(0.0127, 1.6 * work.face_m))
+    body_m = max(0.0127, 1.6 * work.face_m)
+    stack = SheetStack(work.sheets_m, metal, electrode, work.face_m, touch_m, body_m=body_m, dome_m=work.dome_m)
     return SheetSite.begun(stack, contacts, work.force_N, fineness.across, fineness.through)
 
 

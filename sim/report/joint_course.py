@@ -19,7 +19,7 @@ from gen.table import TimingTable
 from sim.joint.asked import LONGEST_S, TRUST, asked, full_amperes, reckoned, shown
 from sim.joint.machine import machine_spans
 from sim.joint.metals import METALS, Array
-from sim.joint.outcome import JointOutcome, outcome, target_m
+from sim.joint.outcome import JointOutcome, outcome, target_m, tip_MPa
 from sim.joint.rods import filled_m, half_widths, widened
 from sim.joint.sites import RodSite, SheetSite
 from sim.joint.weld import Picture, Span, WeldCourse
@@ -319,6 +319,8 @@ def course_page(
     reached = course.reached_s(measure, target)
     fired = course.current_A > 0
     time_words = f"after {number(reached)} s" if reached < float("inf") else "not within this weld"
+    pressure, bears = tip_MPa(work, course)
+    sinks = "; it sinks in" if pressure > bears else ""
     ohms, amperes = 1e6 * course.ohm[fired], course.current_A[fired]
     lines = (
         ("Force", f"{number(work.force_N)} N"),
@@ -332,7 +334,10 @@ def course_page(
             "Current",
             f"{number(float(amperes.min()))} to {number(float(amperes.max()))} A, as the joint's resistance lets it",
         ),
-        ("Under the electrode", f"up to {float(course.of('tip_C').max()):.0f} °C"),
+        (
+            "Under the electrode",
+            f"up to {float(course.of('tip_C').max()):.0f} °C; {pressure:.0f} MPa, where the softer bears {bears:.0f}{sinks}",
+        ),
         ("Cells and steps", f"half as fine ones move the {what} by {100 * moved:.0f} %"),
     )
     subtitle = f"{joint.title}, surface {joint.surface}. {'Schedule ' + table.name if table else 'No schedule'}."

@@ -2,7 +2,8 @@
 
 Sources: Holm, Electric Contacts (spot of radius a: R = rho / 2a), with the tube's correction of Roess, in Cooper, Mikic and
 Yovanovich 1969; Carslaw and Jaeger, Conduction of Heat in Solids, 10.5 (disc source) and 11.2 (Neumann's melting);
-Kohlrausch 1900 and Greenwood and Williamson 1958 (V^2 = 4 L (T^2 - T0^2)); all from memory.
+Kohlrausch 1900 and Greenwood and Williamson 1958 (V^2 = 4 L (T^2 - T0^2)); Johnson, Contact Mechanics, 4.2 (Hertz) and 6.3
+(a ball sinks in plastically); Hill, The Mathematical Theory of Plasticity (thick-walled cylinder); all from memory.
 """
 
 from __future__ import annotations
@@ -14,6 +15,7 @@ import numpy as np
 import pytest
 from scipy.optimize import brentq
 
+from sim.joint.contact import Melt, pressed_radius_m, shut_in_N
 from sim.joint.field import current, even, heated, no_contact
 from sim.joint.metals import KELVIN, LOW_CARBON_STEEL, METALS, Metal, Properties
 from sim.joint.sheets import SheetStack, sheet_mesh
@@ -126,3 +128,26 @@ def test_energy_in_is_stored_or_lost_to_a_thousandth() -> None:
     stored = float((warmth.enthalpy_J_m3 * mesh.volume_m3).sum()) - begun
     assert warmth.at_C.max() > LOW_CARBON_STEEL.liquidus_degC
     assert stored + lost == pytest.approx(given, rel=1e-3)
+
+
+def test_a_dome_touches_as_by_hertz_and_sinks_in_as_by_tabor() -> None:
+    """10 N on a dome of 50 mm: peak (6 F E*^2 / pi^3 R^2)^(1/3). 10 kN on one of 5 mm: the mean pressure is the hardness."""
+    steel, copper = LOW_CARBON_STEEL, METALS["CuCr1Zr"]
+    stiffness = 1 / ((1 - 0.3**2) / 210e9 + (1 - 0.3**2) / 120e9)
+    peak_Pa = (6 * 10 * stiffness**2 / (math.pi**3 * 0.05**2)) ** (1 / 3)
+    assert pressed_radius_m(10, 0.05, (steel, copper)) == pytest.approx(
+        math.sqrt(3 * 10 / (2 * math.pi * peak_Pa)), rel=1e-6
+    )
+    radius = pressed_radius_m(10e3, 5e-3, (steel, copper))
+    assert 10e3 / (math.pi * radius**2) == pytest.approx(3 * copper.flow.cold_MPa * 1e6)
+    assert pressed_radius_m(10e3, 5e-3, (steel, copper), 700.0) > 1.5 * radius
+    assert math.isinf(pressed_radius_m(10, math.inf, (steel, copper)))
+
+
+def test_a_ring_holds_melt_as_a_thick_walled_cylinder() -> None:
+    """All at one temperature too cold to weld: p = 2 Y / sqrt 3 ln(b / a), whatever rings it is cut into."""
+    edges = np.array([0.0, 0.5e-3, 1.3e-3, 2e-3, 4e-3])
+    flow = float(LOW_CARBON_STEEL.flow.stress_MPa(1000.0, 1.0))
+    force = shut_in_N(Melt(edges, np.full(4, 1000.0), 1e-3, 3e-3), LOW_CARBON_STEEL)
+    assert force == pytest.approx(2 * flow / math.sqrt(3) * math.log(3.0) * math.pi, rel=1e-9)
+    assert shut_in_N(Melt(edges, np.full(4, 1000.0), 3e-3, 3e-3), LOW_CARBON_STEEL) == 0  # no ring is left

@@ -20,10 +20,10 @@ _SIZES = ("rods_mm", "sheets_mm")
 _CHOICES = {
     "surface": ("clean", "scaled", "zinc"),
     "finish": ("cold_drawn", "hot_drawn"),
-    "material": ("low_carbon_steel", "stainless_steel"),
+    "material": ("low_carbon_steel", "stainless_steel", "brass", "nickel"),
     "force_measured": ("gauge", "spring", "lever"),
 }
-_NUMBERS = ("force_N", "setdown_percent", "face_diameter_mm", "groove_radius_mm", "pitch_mm")
+_NUMBERS = ("force_N", "setdown_percent", "face_diameter_mm", "groove_radius_mm", "dome_radius_mm", "pitch_mm")
 
 
 def routes(desk: Desk) -> list[Route]:

@@ -82,6 +82,11 @@ def test_a_metal_without_a_table_is_said_to_have_none_and_computed(here: Path, m
             "rods_mm = [3, 5]\nforce_N = 700\ngroove_radius_mm = 1.5\n",
             "groove_radius_mm: 1.5 given; the 5 mm rod rides",
         ),
+        (
+            "sheets_mm = [1, 1]\nforce_N = 700\nface_diameter_mm = 6\ndome_radius_mm = 2\n",
+            "dome_radius_mm: 2 given; less than half of its face; allowed: 3 or more",
+        ),
+        ("rods_mm = [3, 5]\ndome_radius_mm = 40\n", "dome_radius_mm: 40 given; allowed: only with sheets_mm"),
         ('rods_mm = [3, 5]\nmaterial = "titanium"\n', 'material: "titanium" given'),
     ],
 )

@@ -13,7 +13,7 @@ from gen.joint import Joint
 from gen.user_files import Wrong
 from sim.joint.asked import asked, moved_between
 from sim.joint.field import Diverged
-from sim.joint.outcome import outcome, target_m
+from sim.joint.outcome import outcome, target_m, tip_MPa
 from sim.joint.sites import SiteMeasures
 from sim.joint.weld import WeldCourse
 from sim.joint.work import Work
@@ -61,6 +61,14 @@ def test_a_force_over_the_hardness_is_said() -> None:
     assert any("sinks in" in words for words in given.assumed)
 
 
+def test_a_force_over_the_hot_hardness_is_known() -> None:
+    """306 MPa: borne at 300 degC; copper at 900 degC bears some 270."""
+    work = replace(SHEETS, force_N=6000)
+    for hot_C, sinks in ((300, False), (900, True)):
+        pressure, bears = tip_MPa(work, _course(1700, hot_C, 0, 5e-3))
+        assert (pressure > bears) == sinks
+
+
 def test_a_figure_that_finer_cells_move_is_not_given() -> None:
     assert moved_between(1.0, 1.1) == pytest.approx(0.1)
     assert moved_between(math.inf, math.inf) == 0
@@ -69,8 +77,10 @@ def test_a_figure_that_finer_cells_move_is_not_given() -> None:
             moved_between(*pair)
 
 
-def _course(core_C: float, tip_C: float, setdown_m: float, nugget_m: float, contact_m: float = 6e-3) -> WeldCourse:
-    measures = (SiteMeasures(core_C, core_C, tip_C, setdown_m, nugget_m, contact_m),)
+def _course(
+    core_C: float, tip_C: float, setdown_m: float, nugget_m: float, contact_m: float = 6e-3, lifts_N: float = 0
+) -> WeldCourse:
+    measures = (SiteMeasures(core_C, core_C, tip_C, setdown_m, nugget_m, contact_m, lifts_N),)
     one = np.array([1.0])
     return WeldCourse(one, one, one, measures, (), 0.0, 0.0, 0.0, 0.0, 1)
 
@@ -82,12 +92,16 @@ def _course(core_C: float, tip_C: float, setdown_m: float, nugget_m: float, cont
         (SHEETS, _course(1600, 800, 0, 3.6e-3), "bonded"),
         (SHEETS, _course(1700, 800, 0, 5.1e-3), "tore the parent"),
         (SHEETS, _course(1700, 1495, 0, 5.1e-3), "expelled"),
-        (SHEETS, _course(1700, 800, 0, 5.1e-3, 4e-3), "expelled"),
+        (SHEETS, _course(1700, 800, 0, 5.1e-3, 5.2e-3, 1990), "tore the parent"),
+        (SHEETS, _course(1700, 800, 0, 5.1e-3, 5.1e-3), "expelled"),
+        (SHEETS, _course(1700, 800, 0, 5.1e-3, 5.2e-3, 2010), "expelled"),
         (RODS, _course(1000, 300, 0.5e-3, 0), "no bond"),
         (RODS, _course(1200, 300, 0.2e-3, 0), "no bond"),
         (RODS, _course(1200, 300, 0.5e-3, 0), "bonded"),
         (RODS, _course(1200, 300, 0.7e-3, 0), "tore the parent"),
-        (RODS, _course(1900, 300, 0.7e-3, 0), "expelled"),
+        (RODS, _course(1900, 300, 0.7e-3, 3.9e-3, 4e-3, 1490), "tore the parent"),
+        (RODS, _course(1600, 300, 0.7e-3, 4e-3, 4e-3), "expelled"),
+        (RODS, _course(1600, 300, 0.7e-3, 3e-3, 4e-3, 1510), "expelled"),
     ],
 )
 def test_how_a_weld_ends(work: Work, course: WeldCourse, ending: str) -> None:

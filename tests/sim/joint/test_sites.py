@@ -11,7 +11,7 @@ import pytest
 from sim.joint.contact import Contacts, cold_area_m2, touching
 from sim.joint.field import Diverged
 from sim.joint.metals import LOW_CARBON_STEEL, TABOR
-from sim.joint.outcome import outcome
+from sim.joint.outcome import edges_of, outcome
 from sim.joint.rods import overlap_m2, rod_mesh, widened
 from sim.joint.sites import RodSite
 from sim.joint.weld import Span, steady
@@ -104,6 +104,48 @@ def test_more_force_sinks_rods_further_and_cools_sheets() -> None:
     weld = Span(0.17, steady(9000))
     light, firm = (one_weld(replace(SHEETS, force_N=force), (weld,), fineness=COARSE) for force in (1500, 4000))
     assert firm.nugget_m < light.nugget_m
+
+
+def test_a_flat_dome_is_a_flat_face_and_a_round_one_touches_less_at_first() -> None:
+    """A dome of 100 m against no dome; one of 50 mm begins small, widens as it sinks in, and never beyond its face."""
+    weld = (Span(0.1, steady(9000)),)
+    flat, wide, round_ = (
+        one_weld(replace(SHEETS, dome_m=dome_m), weld, fineness=COARSE) for dome_m in (math.inf, 100.0, 0.05)
+    )
+    assert wide.nugget_m == pytest.approx(flat.nugget_m, rel=0.02)
+    assert wide.ohm[-1] == pytest.approx(flat.ohm[-1], rel=0.01)
+    touch = round_.of("contact_m")
+    assert touch[0] < 0.5 * flat.of("contact_m")[0]
+    assert (np.diff(touch) >= 0).all()
+    assert touch.max() <= flat.of("contact_m")[0] * 1.0001
+    assert round_.ohm[0] > 1.2 * flat.ohm[0]
+    assert round_.balance < 1e-3
+
+
+def test_more_force_moves_expulsion_later() -> None:
+    """1 mm sheets at 7 kA: with 300 N the first melt flies, with 600 N some later, with 1500 N none does.
+
+    ISO 14373 wants 1.4 kN at least (from memory); crossed rods alike.
+    """
+    ends = []
+    for force in (300, 600, 1500):
+        work = replace(SHEETS, force_N=force)
+        ends.append(edges_of(work, one_weld(work, (Span(0.07, steady(7000)),), fineness=COARSE)).past_s)
+    assert ends[0] < ends[1] < ends[2] == math.inf
+    light, firm = (replace(RODS, force_N=force) for force in (200, 1600))
+    early, late = (
+        edges_of(each, one_weld(each, (Span(0.004, steady(6000)),), fineness=COARSE)) for each in (light, firm)
+    )
+    assert early.past_s < 0.002
+    assert late.past_s == math.inf
+
+
+def test_melt_between_rods_does_not_boil_in_one_cell() -> None:
+    """Coarse cells under a light force: as with fine ones the crossing melts, spreads and sinks."""
+    course = one_weld(replace(RODS, force_N=800), (Span(0.012, steady(3400)),), fineness=COARSE)
+    assert not course.boiled
+    assert course.of("core_C").max() < LOW_CARBON_STEEL.liquidus_degC + 350
+    assert course.balance < 1e-3
 
 
 def test_energy_is_accounted_for_through_melting_and_setdown() -> None:
