@@ -138,7 +138,7 @@ class Joint(FileModel):
             raise Wrong(
                 name_of("surface", info), written(self.surface), f"allowed with {self.material}: clean or scaled"
             )
-        foreign = ("overlap_mm", "dome_radius_mm")
+        foreign: tuple[str, ...] = ("overlap_mm", "dome_radius_mm")
         if self.sheets_mm:
             foreign = ("finish", "setdown_percent", "groove_radius_mm")
         for key in foreign:
