@@ -1,4 +1,4 @@
-"""The addresses of the page, and what stands at the front."""
+"""The routes of the page, and its front page."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ _KINDS = {"css": "text/css", "js": "text/javascript", "txt": "text/plain", "svg"
 
 
 def make_app(desk: Desk) -> App:
-    """The page as an ASGI application; `gen.page.door.Door` stands before it."""
+    """The page as an ASGI application. `gen.page.door.Door` guards it."""
     routes: list[BaseRoute] = [
         route(desk, "/", _front),
         route(desk, "/static/report.css", _report_style),
@@ -36,7 +36,7 @@ def make_app(desk: Desk) -> App:
 
 
 def _front(asked: AskedOnPage) -> Response:
-    """Where the work goes on: the schedules, or a machine that is not described yet."""
+    """Redirect to the schedules, or to the machine room while there is no welder file."""
     return go(asked, "/schedule" if asked.desk.folder.has_welder else "/machine")
 
 
@@ -49,7 +49,7 @@ def _static(asked: AskedOnPage) -> Response:
 
 
 def _report_style(_: AskedOnPage) -> Response:
-    """The report's own sheet, so that both look alike."""
+    """The report's style sheet, so that page and report look alike."""
     return Response(report_templates().get_template("style.css.j2").render(), media_type=_KINDS["css"])
 
 

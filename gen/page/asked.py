@@ -1,4 +1,4 @@
-"""A request as the rooms see it, and what they answer with. A room is a plain function that runs in a thread of its own."""
+"""Requests and responses of the rooms. Each address of a room is a plain function, run in a thread of its own."""
 
 from __future__ import annotations
 
@@ -31,20 +31,20 @@ from gen.user_files import written
 
 ROOMS = ("machine", "joint", "schedule", "board", "commission", "trials", "sheets")  # in working order
 _MOST_FIELDS = 2000
-NOT_NOW = 204  # the answer of what was superseded: nothing is shown
+NOT_NOW = 204  # status of a superseded request: the browser shows nothing
 
 
 @dataclass(frozen=True)
 class AskedOnPage:
-    """One request. `path`: what stands in the address; `fields`: of the form, or of the address's query."""
+    """One request. `path`: the parameters in its address. `fields`: those of the form, or of the query."""
 
     desk: Desk
     path: Mapping[str, str]
     fields: Mapping[str, str] = field(default_factory=dict)
-    partial: bool = False  # a part of the page is wanted, not the whole
+    partial: bool = False  # True: only a part of the page is requested
 
     def given(self, name: str) -> str:
-        """A field's text without the space around it; "" where it is not there."""
+        """A field's text, stripped of white space; "" where the field is missing."""
         return self.fields.get(name, "").strip()
 
 
@@ -62,37 +62,37 @@ def templates() -> Environment:
 
 
 def part(template: str, /, **values: Any) -> Markup:
-    """A template as a piece of HTML."""
+    """A rendered template as part of a page."""
     return Markup(templates().get_template(f"{template}.html.j2").render(values))
 
 
 def shown(template: str, /, **values: Any) -> Response:
-    """A template as the answer, whole or a part."""
+    """A rendered template as the response."""
     return HTMLResponse(part(template, **values))
 
 
 def page(asked: AskedOnPage, room: str, content: Markup, status: int = 200) -> Response:
-    """A whole page with the rooms above it."""
+    """A whole page, with the list of rooms at its head."""
     return HTMLResponse(
         part("page", room=room, content=content, folder=asked.desk.folder.place.name), status_code=status
     )
 
 
 def go(asked: AskedOnPage, address: str) -> Response:
-    """Send the browser to another page."""
+    """Redirect the browser to another address."""
     if asked.partial:
         return Response(status_code=200, headers={"HX-Redirect": address})
     return RedirectResponse(address, status_code=303)
 
 
 def problem(asked: AskedOnPage, words: str, room: str = "", status: int = 422) -> Response:
-    """What is wrong, in one sentence."""
+    """The response to an error, in one sentence."""
     alert = part("problem", words=words)
     return HTMLResponse(alert, status_code=status) if asked.partial else page(asked, room, alert, status)
 
 
 def route(desk: Desk, address: str, room: Room, *methods: str) -> Route:
-    """An address that `room` answers. What the user can mend comes back as a sentence."""
+    """A route answered by `room`. Errors that the user can correct are returned as a sentence."""
     name = address.split("/")[1]
     where = name if name in ROOMS else ""
 
@@ -115,7 +115,7 @@ def route(desk: Desk, address: str, room: Room, *methods: str) -> Route:
 
 
 def _fields(body: bytes) -> dict[str, str]:
-    """A form's fields. Raises InputError for what no form of the page sends."""
+    """A form's fields. Raises InputError for a body that no form of the page sends."""
     try:
         pairs = parse_qsl(body.decode("utf-8"), keep_blank_values=True, errors="strict", max_num_fields=_MOST_FIELDS)
     except ValueError:
@@ -125,24 +125,24 @@ def _fields(body: bytes) -> dict[str, str]:
 
 @cache
 def static(name: str) -> bytes | None:
-    """A file of the page's own, by its name; None where there is none."""
+    """A static file of the page by name. None where it does not exist."""
     folder = files("gen.page").joinpath("static")
     known = {each.name: each for each in folder.iterdir() if each.is_file()}
     return known[name].read_bytes() if name in known else None
 
 
 def word(value: object) -> str:
-    """A value as a message shows it."""
+    """A value in the form of a message."""
     return str(written(value))
 
 
 def sheet(html: str) -> Response:
-    """A page of its own: its style sheet and the styles of its drawings are let in by their digests, and nothing else is."""
+    """A self-contained page. Its policy allows its own style sheet and its drawings' styles by digest, and nothing else."""
     return HTMLResponse(html, headers={"content-security-policy": _own_policy(html)})
 
 
 def drawing(svg: str) -> Response:
-    """A picture of its own, in the same way."""
+    """A self-contained SVG picture, under the same policy."""
     return Response(svg, media_type="image/svg+xml", headers={"content-security-policy": _own_policy(svg)})
 
 
@@ -157,6 +157,6 @@ def _own_policy(content: str) -> str:
 
 
 def _digests(texts: Iterable[str]) -> str:
-    """What a policy names texts by."""
+    """The digests of texts, in the form of a policy."""
     found = (base64.b64encode(hashlib.sha256(each.encode()).digest()).decode() for each in texts)
     return " ".join(sorted(f"'sha256-{digest}'" for digest in found))

@@ -1,4 +1,4 @@
-"""The board that the page speaks to: one thread has the port, looks again and again, and does what is asked in between."""
+"""The page's connection to the board: one thread holds the port, polls the board, and runs requests in between."""
 
 from __future__ import annotations
 
@@ -23,14 +23,14 @@ from gen.records import Records, WeldRecord
 T = TypeVar("T")
 _PAUSE_S = 0.25
 _PATIENCE_S = 15.0
-_ANSWER_S = 30.0  # for what is asked of the thread: a push writes the board's flash twice
-_MOST_WELDS = 64  # as many as the board keeps
-_MOST_LINES = 60  # of a flash's progress
+_ANSWER_S = 30.0  # time-out of a request to the thread: a push writes the board's flash twice
+_MOST_WELDS = 64  # the number that the board keeps
+_MOST_LINES = 60  # lines kept of a flash's progress
 
 
 @dataclass(frozen=True)
 class BoardSeen:
-    """What is known of the board now. `status` None while it is in a weld, or not connected; `problem`: why it is not."""
+    """The present state of the connection. `status` is None during a weld or without a board. `problem`: the reason."""
 
     port: str = ""
     connected: bool = False
@@ -66,7 +66,7 @@ class BoardKeeper:
         return self.live.value
 
     def connect(self, port: str) -> None:
-        """Open the port, in the place of another; what comes of it is `seen`."""
+        """Open the port, and close another one first. The result is in `seen`."""
         self.disconnect()
         self._end = threading.Event()
         self._see(BoardSeen(port=port))
@@ -74,7 +74,7 @@ class BoardKeeper:
         self._thread.start()
 
     def disconnect(self) -> None:
-        """Let go of the port."""
+        """Close the port."""
         self._end.set()
         if self._thread is not None:
             self._thread.join(_PATIENCE_S + 5)
@@ -82,7 +82,7 @@ class BoardKeeper:
         self._see(BoardSeen(port=self.seen.port))
 
     def ask(self, do: Callable[[Link, Records], T]) -> T:
-        """What `do` returns, done by the thread that has the port. Raises InputError, also where none is connected."""
+        """The result of `do`, run by the thread that holds the port. Raises InputError, also where no board is connected."""
         if not self.seen.connected:
             raise InputError(text("board.board"), "not connected", None, text("board.connect_first"))
         order = _Order(do, Future())
@@ -95,7 +95,7 @@ class BoardKeeper:
         self._stopping.set()
 
     def flash(self, port: str, bundle: FirmwareBundle, on_board: OnBoard) -> None:
-        """Put a firmware on the board, with its progress in `seen`; then connect again."""
+        """Flash a firmware, with its progress in `seen`; then connect again."""
         self.disconnect()
         self._see(BoardSeen(port=port, flashing=True))
         self._thread = threading.Thread(target=self._flash, args=(port, bundle, on_board), daemon=True)
@@ -116,7 +116,7 @@ class BoardKeeper:
         self._keep(port, self._end)
 
     def _keep(self, port: str, end: threading.Event) -> None:
-        """The thread: look at the board until the end, or until it goes away."""
+        """The thread: poll the board until `end` is set or the board is lost."""
         try:
             with Link(port, _PATIENCE_S) as link, Records.beside(self._welder) as records:
                 watch = Watch(link, records)
@@ -153,7 +153,7 @@ class BoardKeeper:
             self._see(replace(self.seen, status=look.status, silent_s=look.silent_s, welds=welds))
 
     def _refuse(self) -> None:
-        """Answer what was asked of a board that is gone."""
+        """Fail the requests that wait for a lost board."""
         while not self._orders.empty():
             gone = InputError(self.seen.port or text("board.board"), "not connected", None, text("board.connect_first"))
             self._orders.get().result.set_exception(gone)
@@ -167,7 +167,7 @@ def _newest(welds: tuple[WeldRecord, ...]) -> tuple[WeldRecord, ...]:
 
 
 def waited(seconds: float, until: Callable[[], bool]) -> bool:
-    """Wait until something is so, or for so long."""
+    """Wait until the condition holds, `seconds` at most. Returns whether it holds."""
     deadline = time.monotonic() + seconds
     while not until() and time.monotonic() < deadline:
         time.sleep(0.05)

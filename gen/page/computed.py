@@ -1,6 +1,6 @@
-"""What the page has computed beside it, in a process of its own: functions from plain values to plain values.
+"""Computations of the page that run in a worker process: functions from plain values to plain values.
 
-Every picture is the report's own.
+Every picture is drawn by the report's code.
 """
 
 from __future__ import annotations
@@ -35,7 +35,8 @@ from sim.verdict import CHECKS, Finding, PacedJob
 from sim.verdict.finding import SEVERITY_WORDS
 from sim.verdict.heat import electrode_peak
 
-# While a slider is turned, half-cycles followed of a long row; after them the current repeats. The full verdict follows all.
+# While a slider moves, only so many half-cycles of a long row are computed; the current then repeats. The full verdict
+# computes all.
 _FOLLOWED = 12
 _NOT_WHILE_TURNED = (electrode_peak,)  # takes longer than all the others together
 _NEAREST = 8
@@ -54,7 +55,7 @@ class Told:
 
 @dataclass(frozen=True)
 class Turned:
-    """What is shown while a schedule is changed: its picture, what it delivers, and the limits that are nearest."""
+    """The display while a schedule is edited: its picture, the current delivered, and the nearest limits."""
 
     timeline: Markup
     picture: str  # names the timeline's schedule and pace, so that marks are put on no other
@@ -70,7 +71,7 @@ class Turned:
 
 @dataclass(frozen=True)
 class JudgedSchedule:
-    """The full verdict of a schedule at a pace, with the pictures of its run."""
+    """The full verdict on a schedule at a pace, with the pictures of its run."""
 
     word: str
     refused: bool
@@ -88,7 +89,7 @@ class JudgedSchedule:
 
 @dataclass(frozen=True)
 class Described:
-    """What follows from a welder file: figures with range and source, by heading."""
+    """The figures derived from a welder file, with range and source, by heading."""
 
     headings: tuple[tuple[str, tuple[tuple[str, str, str], ...]], ...]
     wanted: tuple[str, ...]
@@ -110,12 +111,12 @@ def _welder(path: Path) -> Welder:
 
 
 def job_of(text: str, path: Path, welder: Path) -> Job:
-    """The schedule that a file at `path` with this text would be, compiled. Raises InputError."""
+    """The job of a schedule file at `path` with this text. Raises InputError."""
     return make_job(schedule_from(text, path), _welder(welder), path)
 
 
 def turned(text: str, path: Path, welder: Path, pace: float, name: str) -> Turned:
-    """Compile, draw, and judge by the plan alone. `name` keeps the picture apart from others on the page. Raises InputError."""
+    """Compile, draw, and judge by the plan alone. `name` makes the picture's marks unique on the page. Raises InputError."""
     job = job_of(text, path, welder)
     table, working = job.table, job.welder.machine.in_use.working.handy
     currents = weld_currents(job.strongest, job.welder, longest_row=_FOLLOWED)
@@ -144,7 +145,7 @@ def turned(text: str, path: Path, welder: Path, pace: float, name: str) -> Turne
 
 
 def judged(text: str, path: Path, welder: Path, pace: float | None) -> JudgedSchedule:
-    """Simulate, and judge everything. Raises InputError."""
+    """Simulate, and run every check. Raises InputError."""
     run = simulated(paced(job_of(text, path, welder), pace), seed=0)
     data = ReportData(run)
     count = run.weld_count
@@ -166,26 +167,26 @@ def judged(text: str, path: Path, welder: Path, pace: float | None) -> JudgedSch
 
 
 def refused_by(path: Path, welder: Path, pace: float) -> str:
-    """What refuses the schedule in a file at a pace, in a sentence; "" where the verdict lets it by. Raises InputError."""
+    """Why the schedule in a file is refused at a pace, as a sentence; "" where the verdict allows it. Raises InputError."""
     found = refusal(make_job(read_schedule(path), _welder(welder), path), pace)
     return "" if found is None else f"{found.name}: {found.sentence}"
 
 
 def shot_refused_by(shot: Shot, board: Board) -> str:
-    """What refuses the weld of a commissioning, in a sentence; "" where the verdict lets it by."""
+    """Why the weld of a commissioning is refused, as a sentence; "" where the verdict allows it."""
     found = refusal(shot.job(board), 1)
     return "" if found is None else f"{found.name}: {found.sentence}"
 
 
 def weld_curves(welds: tuple[WeldRecord, ...], welder: Path) -> Markup:
-    """Those of the welds that the board timed, laid over each other, the first of them the strongest. Raises InputError."""
+    """The curves of the welds that the board timed, superimposed, the first drawn boldest. Raises InputError."""
     with Records.beside(welder) as records:
         courses = [course_of(weld, gates) for weld in welds if (gates := records.curve(weld))]
     return picture(lambda width, _: draw_welds(courses, None, width), "welds") if courses else Markup("")
 
 
 def described(text: str, path: Path) -> Described:
-    """What follows from a welder file with this text. Raises InputError where it would be wrong."""
+    """The figures derived from a welder file with this text. Raises InputError where the file is invalid."""
     welder = validated(Welder, parsed_toml(text, path), path)
     check_board(welder, path)
     machine = welder.machine
@@ -211,7 +212,7 @@ def _tap_words(name: str, in_use: bool) -> str:
 
 
 def _beyond(findings: Sequence[Finding]) -> list[Finding]:
-    """What is refused, then the cautions."""
+    """The findings that refuse, then those that caution."""
     order = ("refuse", "caution")
     return sorted((f for f in findings if f.severity in order), key=lambda f: order.index(f.severity))
 
@@ -221,7 +222,7 @@ def _told(findings: Sequence[Finding]) -> tuple[Told, ...]:
 
 
 def _timeline(table: TimingTable, findings: Sequence[Finding], name: str) -> Markup:
-    """The schedule's picture, with what is beyond its limit marked where it happens."""
+    """The schedule's picture, with a mark at each finding beyond its limit."""
     marks = [ScheduleMark(f.half_cycle, f.name) for f in _beyond(findings) if f.half_cycle is not None]
     return picture(lambda width, each: draw_timeline(table, width, each, marks), f"timeline-{name}")
 
@@ -231,7 +232,7 @@ def _named(table: TimingTable, pace: float | None) -> str:
 
 
 def _placed(finding: Finding, data: ReportData) -> Finding:
-    """A finding of a moment of the run, with the half-cycle of the schedule that was passed through then."""
+    """A finding at an instant of the run, with the half-cycle of the schedule at that instant."""
     time_s = finding.time_s
     if time_s is None or finding.half_cycle is not None:
         return finding

@@ -1,4 +1,4 @@
-"""The sheets as whole HTML pages, computed beside the page: each is what its command writes."""
+"""The sheets as whole HTML pages, computed in a worker process. Each is identical to its command's output."""
 
 from __future__ import annotations
 
@@ -77,7 +77,7 @@ def electrodes(path: Path) -> str:
 
 
 def chart(path: Path) -> str:
-    """The wall chart of what is kept. Raises InputError where nothing is."""
+    """The wall chart of the settings kept. Raises InputError where there are none."""
     welder = find_welder(path)
     trials, kept = recorded(path)
     sizes = {row.joint: row.sizes for row in compare(trials, kept)}

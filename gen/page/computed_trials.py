@@ -1,4 +1,4 @@
-"""What the joint and trials rooms have computed beside the page."""
+"""Computations of the joint room and the trials room that run in a worker process."""
 
 from __future__ import annotations
 
@@ -42,7 +42,7 @@ from sim.run import refusal as refused
 
 @dataclass(frozen=True)
 class Suggested:
-    """A suggestion in words: rows of name, figure and source; `schedule`: the file's text, "" where there is none to write."""
+    """A suggestion in words: rows of name, figure and source. `schedule`: the file's text, "" where none can be written."""
 
     title: str
     machine: str
@@ -59,7 +59,7 @@ class Suggested:
 
 @dataclass(frozen=True)
 class NextShown:
-    """The next weld of a joint: its figures, why, and the schedule to weld it with; what is known so far, drawn."""
+    """The next weld of a joint: its figures, the reason, its schedule, and a drawing of the trials so far."""
 
     title: str
     number: int
@@ -81,7 +81,7 @@ class NextShown:
 
 
 def suggested(text: str, path: Path, welder_path: Path) -> Suggested | None:
-    """The handbook's suggestion for a joint file with this text; None where the machine's current is not known.
+    """The handbook's suggestion for a joint file with this text. None where the machine's current is unknown.
 
     Raises InputError.
     """
@@ -109,7 +109,7 @@ def suggested(text: str, path: Path, welder_path: Path) -> Suggested | None:
 
 
 def joint_course(joint: Path, schedule: Path | None, welder_path: Path) -> Markup:
-    """A weld of the joint as the model computes it, by a schedule or at 100 % until it is good: as `joint show` draws it.
+    """The model's weld of the joint, by a schedule or at 100 % until it is good, drawn as by `joint show`.
 
     Takes seconds. Raises InputError.
     """
@@ -124,7 +124,7 @@ def joint_course(joint: Path, schedule: Path | None, welder_path: Path) -> Marku
 
 
 def _judge(pace: float) -> Callable[[Job], Forbidden | None]:
-    """What forbids a job at a pace."""
+    """The judgement of jobs at a pace."""
 
     def judge(job: Job) -> Forbidden | None:
         found = refused(job, pace)
@@ -135,7 +135,7 @@ def _judge(pace: float) -> Callable[[Job], Forbidden | None]:
 
 @dataclass(frozen=True)
 class WindowShown:
-    """The window of a joint by the model: a line for each percent, how far to trust it, and the picture as an SVG file."""
+    """The window of a joint by the model: a line for each percent, the model's reliability, and the picture as an SVG file."""
 
     lines: tuple[tuple[str, str], ...]
     trust: tuple[str, ...]
@@ -143,7 +143,7 @@ class WindowShown:
 
 
 def joint_window(joint: Path, welder_path: Path) -> WindowShown:
-    """What `joint window` tells. The first time it takes up to a minute and a half. Raises InputError."""
+    """The result of `joint window`. The first computation takes up to a minute and a half. Raises InputError."""
     from sim.joint.asked import TRUST, in_one_message  # with the model, which is slow to load
     from sim.joint.outcome import doubts as doubted
     from sim.joint.window import as_text, from_text, key_of, planned, window_of
@@ -162,9 +162,9 @@ def joint_window(joint: Path, welder_path: Path) -> WindowShown:
 
 @dataclass(frozen=True)
 class TrialTerms:
-    """What the trials keep to: welds a minute; between which times the weld is expected, s; percent current.
+    """The terms of the trials: welds a minute; range of the weld time expected, s; percent current.
 
-    None: as the command has it.
+    None: the command's default.
     """
 
     pace: float
@@ -173,7 +173,7 @@ class TrialTerms:
 
 
 def next_weld(joint: Path, welder_path: Path, terms: TrialTerms) -> NextShown:
-    """Which weld to try now, of those that the verdict lets by at this pace. Raises InputError."""
+    """The next weld to try, among those that the verdict allows at this pace. Raises InputError."""
     known, welder = known_of(joint, welder_path, terms.between)
     belief, frequency = known.belief, welder.mains.frequency_Hz
     lanes = [lane for lane in lanes_of(known, belief) if lane.marks or lane.window]
@@ -227,9 +227,9 @@ def _sentence(words: str) -> str:
 def kept_as(
     joint: Path, welder_path: Path, output: Path, terms: TrialTerms
 ) -> tuple[KeptRecord | None, tuple[str, ...], tuple[str, ...]]:
-    """The best setting inside the good window as a record of a schedule at `output`, with what is told of it and doubted.
+    """The record of the best setting inside the good window, with its schedule at `output`, its sentences and its doubts.
 
-    None where the verdict lets none by. Raises InputError.
+    The record is None where the verdict allows no setting. Raises InputError.
     """
     known, welder = known_of(joint, welder_path, terms.between)
     belief = known.belief

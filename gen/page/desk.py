@@ -1,4 +1,4 @@
-"""What every room of the page works with: the folder, the processes that compute, and the board."""
+"""The resources of every room: the folder, the worker processes, the board and the walk."""
 
 from __future__ import annotations
 
@@ -26,18 +26,18 @@ class Desk:
         self.walk = WalkKeeper(self.folder.welder, self.workers)
 
     def when_closed(self, end: Callable[[], None]) -> None:
-        """What ends the server when the page is told to close."""
+        """Set the function that ends the server when the page is closed."""
         self._end = end
 
     def end(self) -> None:
-        """Close the page: what is computed is given up, and the server ends after the answer."""
+        """Close the page: computations are cancelled, and the server ends after its response."""
         self.workers.close()
         self.board.live.end()
         self.walk.live.end()
         self._end()
 
     def close(self) -> None:
-        """Let go of everything."""
+        """Close workers, board and walk."""
         self.walk.close()
         self.board.disconnect()
         self.workers.close()

@@ -1,7 +1,7 @@
-"""Who may come in: this computer's own browser, from the page's own address, with the key of this start.
+"""Access control: only this computer's browser, from the page's own address, with the key of this start.
 
-A page on the net can make a browser send requests here. It cannot read the key, its name is in Host or Origin, and the
-cookie does not go with what it sends; each of the three alone keeps it out.
+A web page elsewhere can make a browser send requests here. It cannot read the key, its name is in Host or Origin, and the
+browser does not attach the cookie to its requests. Each of the three alone keeps it out.
 """
 
 from __future__ import annotations
@@ -20,10 +20,10 @@ Send = Callable[[MutableMapping[str, Any]], Awaitable[None]]
 App = Callable[[Scope, Receive, Send], Awaitable[None]]
 
 HOST = "127.0.0.1"
-KEY = "key"  # of the first address
+KEY = "key"  # parameter of the first address
 LARGEST_BODY = 2_000_000  # bytes: twice the largest file that is read
 _SAFE = ("GET", "HEAD")
-_OWN = ("same-origin", "none")  # of Sec-Fetch-Site; none: typed, or opened by another program
+_OWN = ("same-origin", "none")  # allowed Sec-Fetch-Site; none: typed, or opened by another program
 
 # Nothing inline, nothing from elsewhere, no frame around it.
 POLICY = (
@@ -33,7 +33,7 @@ POLICY = (
 HEADERS = (
     ("content-security-policy", POLICY),
     ("x-content-type-options", "nosniff"),
-    ("referrer-policy", "same-origin"),  # with none at all a form of our own would come with the Origin "null"
+    ("referrer-policy", "same-origin"),  # without a referrer the page's own forms would send the Origin "null"
     ("cross-origin-opener-policy", "same-origin"),
     ("cross-origin-resource-policy", "same-origin"),
     ("cache-control", "no-store"),
@@ -41,32 +41,32 @@ HEADERS = (
 
 
 class TooLarge(Exception):
-    """The body of a request is larger than any form of the page. Raised as the body is read."""
+    """The body of a request is larger than any form of the page. Raised while the body is read."""
 
 
 @dataclass(frozen=True)
 class DoorKeys:
-    """What the first address carries, and what the cookie carries from then on. Made anew at each start."""
+    """The key in the first address, and the key in the cookie from then on. Both are new at each start."""
 
     first: str = field(default_factory=lambda: secrets.token_urlsafe(32))
     session: str = field(default_factory=lambda: secrets.token_urlsafe(32))
 
 
 class Door:
-    """Stands before every route of `inside`, which answers on `port`."""
+    """Guards every route of `inside`, which is served on `port`."""
 
     def __init__(self, inside: App, keys: DoorKeys, port: int) -> None:
         self._inside = inside
         self._keys = keys
         self._hosts = {f"{name}:{port}" for name in (HOST, "localhost")}
-        self._cookie = f"weldbeat-{port}"  # a browser gives the cookies of one port to another
+        self._cookie = f"weldbeat-{port}"  # browsers share cookies between ports
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         if scope["type"] == "lifespan":
             await self._inside(scope, receive, send)
         elif scope["type"] == "http":
             await self._request(scope, receive, send)
-        # Nothing here speaks by websocket: what is not answered is refused.
+        # The page has no websockets. A connection that is not answered is refused.
 
     async def _request(self, scope: Scope, receive: Receive, send: Send) -> None:
         headers = _single(scope["headers"])
@@ -102,7 +102,7 @@ class Door:
         await self._inside(scope, bounded, dressed)
 
     def _refused(self, method: str, headers: dict[str, str]) -> str:
-        """The key of the text that says why a request is not heard, whatever it asks; "" where it is."""
+        """The key of the text that gives the reason why a request is refused; "" where it is allowed."""
         if headers.get("host") not in self._hosts:
             return "door.host"
         origin = headers.get("origin")
@@ -116,7 +116,7 @@ class Door:
 
 
 def _single(headers: list[tuple[bytes, bytes]]) -> dict[str, str]:
-    """Headers by name. One that comes twice is both, so that it equals neither."""
+    """Headers by name. Values of a repeated header are joined, so that the result equals neither."""
     found: dict[str, str] = {}
     for name, value in headers:
         key = name.decode("latin-1").lower()

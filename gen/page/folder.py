@@ -1,6 +1,6 @@
-"""The folder of one machine as the page sees it: its welder file, schedules and joints, read and saved by name.
+"""The folder of one machine: its welder file, schedules and joints, read and saved by name.
 
-Files stay the truth. What is saved goes over the text that it was made from, and over no other.
+Files are authoritative. A save replaces only the text that it was edited from.
 """
 
 from __future__ import annotations
@@ -19,12 +19,12 @@ from gen.page.texts import text
 from gen.user_files import read_text, read_toml, written
 from gen.writing import write_whole
 
-_SIZES = frozenset(("sheets_mm", "rods_mm", "sheets_in", "rods_in"))  # keys that make a file a joint's
-_REMEMBERED = 400  # texts that forms were opened on
+_SIZES = frozenset(("sheets_mm", "rods_mm", "sheets_in", "rods_in"))  # keys that identify a joint file
+_REMEMBERED = 400  # texts kept on which forms were opened
 
 
 class Changed(Exception):
-    """The file is another than the one that a form was opened on. `held` is what it is now."""
+    """The file has changed since the form was opened. `held`: the file now."""
 
     def __init__(self, held: HeldFile) -> None:
         super().__init__(held.path.name)
@@ -33,7 +33,7 @@ class Changed(Exception):
 
 @dataclass(frozen=True)
 class HeldFile:
-    """A file's text. `stamp` tells it from every other."""
+    """A file's text. `stamp` identifies it."""
 
     path: Path
     text: str
@@ -44,7 +44,7 @@ class HeldFile:
 
 
 class Folder:
-    """One folder. Every path that it gives is a plain file in it, found by its name there or made of a checked name."""
+    """One folder. Every path that it returns is a plain file in it, found by name or made of a checked name."""
 
     def __init__(self, place: Path) -> None:
         self.place = place.resolve()
@@ -74,29 +74,29 @@ class Folder:
         return self._found(name, self.joints())
 
     def checked_name(self, name: str) -> str:
-        """A name that a schedule may have. Raises InputError for another."""
+        """The name, if a schedule may have it. Raises InputError otherwise."""
         try:
             return schedule_name(name)
         except NotTaken as error:
             raise InputError(text("files.name"), written(name), None, f"allowed: {error.allowed}") from None
 
     def remembered(self, stamp: str) -> str | None:
-        """A text that a form was made of; None where nobody remembers it."""
+        """A text on which a form was opened. None where it is no longer kept."""
         return self._remembered.get(stamp)
 
     def new(self, name: str) -> Path:
-        """The path of a file yet to be made. Raises InputError where the name will not do, or is taken."""
+        """The path of a new file. Raises InputError where the name is invalid or taken."""
         path = self.place / f"{self.checked_name(name)}.toml"
         if path.exists() or path.is_symlink() or path == self.welder:
             raise InputError(path, "is there already", None, "allowed: another name")
         return path
 
     def held(self, path: Path) -> HeldFile:
-        """What a file holds now. Raises InputError."""
+        """A file's present text. Raises InputError."""
         return self.remember(HeldFile(path, read_text(path)))
 
     def remember(self, held: HeldFile) -> HeldFile:
-        """Keep a text that a form is opened on, the newest few hundred."""
+        """Keep a text on which a form is opened. Only the newest few hundred are kept."""
         with self._remembering:
             self._remembered[held.stamp] = held.text
             self._remembered.move_to_end(held.stamp)
@@ -105,7 +105,7 @@ class Folder:
         return held
 
     def opened_on(self, path: Path, stamp: str) -> HeldFile:
-        """The text that a form was opened on. Raises Changed where nobody remembers it any more."""
+        """The text on which a form was opened. Raises Changed where it is no longer kept."""
         now = self.held(path)
         if now.stamp == stamp:
             return now
@@ -115,7 +115,7 @@ class Folder:
         return HeldFile(path, kept)
 
     def save(self, path: Path, changed: str, stamp: str) -> HeldFile:
-        """Put `changed` in the place of the text with that stamp. Raises Changed, InputError; the file is then as it was."""
+        """Replace the text of that stamp by `changed`. Raises Changed or InputError, and then leaves the file unchanged."""
         with self._saving:
             now = self.held(path)
             if now.stamp != stamp:
@@ -130,7 +130,7 @@ class Folder:
         return self.place / f"{name}.toml"
 
     def _tables(self) -> list[tuple[Path, frozenset[str]]]:
-        """The TOML files in the folder that can be read, with their top keys."""
+        """The readable TOML files of the folder, with their top-level keys."""
         found = []
         for path in sorted(self.place.glob("*.toml")):
             if path.name == WELDER_FILE or path.is_symlink():

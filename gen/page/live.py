@@ -1,4 +1,4 @@
-"""Values that change while they are looked at, and the streams that carry them to open pages as server-sent events."""
+"""Values that change while they are displayed, and their streams to open pages as server-sent events."""
 
 from __future__ import annotations
 
@@ -11,12 +11,12 @@ from starlette.concurrency import run_in_threadpool
 from starlette.responses import Response, StreamingResponse
 
 T = TypeVar("T")
-_LEAST_S = 0.1  # from one change to the next that is sent; what comes between goes with that
-_BEAT_S = 10.0  # after which an empty line is sent, so that a reader that has gone is noticed
+_LEAST_S = 0.1  # least time between two events; changes in between are sent together
+_BEAT_S = 10.0  # time after which an empty line is sent, so that a lost reader is noticed
 
 
 class LiveValue(Generic[T]):
-    """A value that one thread changes and others watch. `end` ends the streams that carry it."""
+    """A value that one thread changes and others watch. `end` ends its streams."""
 
     def __init__(self, value: T) -> None:
         self._lock = threading.Lock()
@@ -34,7 +34,7 @@ class LiveValue(Generic[T]):
         return self._ended
 
     def set(self, value: T) -> None:
-        """Put another in its place, and tell whoever watches."""
+        """Set the value, and notify the watchers."""
         with self._lock:
             self._value = value
             heard = tuple(self._heard)
@@ -42,12 +42,12 @@ class LiveValue(Generic[T]):
             tell()
 
     def end(self) -> None:
-        """It changes no more."""
+        """Mark the value as final, and notify the watchers."""
         self._ended = True
         self.set(self.value)
 
     def watch(self, tell: Callable[[], None]) -> Callable[[], None]:
-        """Have `tell` called after each change; what is returned ends that."""
+        """Have `tell` called after each change. The function returned ends that."""
         with self._lock:
             self._heard.append(tell)
 
@@ -59,7 +59,7 @@ class LiveValue(Generic[T]):
 
 
 def event_stream(live: LiveValue[T], drawn: Callable[[T], Mapping[str, str]]) -> Response:
-    """A response that goes on: the parts that `drawn` makes of the value, all at first and then each that has changed."""
+    """A streaming response: the parts that `drawn` makes of the value, first all of them, then each changed part."""
     return StreamingResponse(_events(live, drawn), media_type="text/event-stream")
 
 
@@ -87,6 +87,6 @@ async def _events(live: LiveValue[T], drawn: Callable[[T], Mapping[str, str]]) -
 
 
 def _event(name: str, content: str) -> str:
-    """One event as HTML's section 9.2 (server-sent events) writes it."""
+    """One event in the format of the HTML standard, section 9.2 (server-sent events)."""
     lines = "".join(f"data: {line}\n" for line in content.splitlines() or [""])
     return f"event: {name}\n{lines}\n"

@@ -1,4 +1,4 @@
-"""A schedule file as a form, and what was typed into the form as the file's text: its comments and layout stay."""
+"""A schedule file as a form, and the form's input as the file's text. Comments and layout of the file stay."""
 
 from __future__ import annotations
 
@@ -19,14 +19,14 @@ PHASES: dict[str, type[FileModel]] = {
     model.__name__.lower(): model for model in (Squeeze, Pulse, Weld, Cool, Hold, Off)
 }
 ADDED = {"pulse": ("2 cycles", 60), "weld": ("10 cycles", 85), "cool": ("4 cycles", None)}  # phases that may be added
-_LONGEST_NUMBER = 30  # characters that are read as one
-# Of a time in each unit: the step of its slider, and how far that reaches where the time is short.
+_LONGEST_NUMBER = 30  # characters read as a number
+# For a time in each unit: the step of its slider, and the slider's least range.
 _STEPS = {"half-cycles": (2.0, 200.0), "cycles": (1.0, 100.0), "ms": (20.0, 2000.0), "s": (0.05, 5.0)}
 
 
 @dataclass(frozen=True)
 class FormField:
-    """One key of a phase. `unit` None: it has none to choose. `where`: the key as a message names it."""
+    """One key of a phase. `unit` is None where there is no choice of units. `where`: the key in messages."""
 
     name: str
     key: str
@@ -40,7 +40,7 @@ class FormField:
 
 @dataclass(frozen=True)
 class FormPhase:
-    """One phase, from 0; `fields` in their order, those left out empty."""
+    """One phase, numbered from 0. `fields` are in order; those that the file leaves out are empty."""
 
     place: int
     kind: str
@@ -48,12 +48,12 @@ class FormPhase:
 
     @property
     def movable(self) -> bool:
-        """Whether it may be taken out, and another put after it."""
+        """Whether the phase may be removed, and another inserted after it."""
         return self.kind in ADDED
 
 
 def form_of(text: str, where: str) -> tuple[FormPhase, ...]:
-    """The phases of a schedule file as a form. What is no phase is left out. Raises InputError where it is no TOML."""
+    """The phases of a schedule file as a form. Other content is left out. Raises InputError where the text is not TOML."""
     phases = parsed_toml(text, where).get("phase")
     found = []
     for place, content in enumerate(phases if isinstance(phases, list) else []):
@@ -91,7 +91,7 @@ def _is_time(annotation: Any) -> bool:
 
 
 def _time(given: Any) -> tuple[str, str]:
-    """Number and unit of a time, as they are typed."""
+    """Number and unit of a time, as typed."""
     try:
         duration = parse_duration(given)
     except (TypeError, ValueError):
@@ -107,7 +107,7 @@ def _number(text: str) -> float:
 
 
 def edited(text: str, given: Mapping[str, str], where: str) -> str:
-    """The file's text with what was typed in the place of what stood there. Raises InputError where it is no TOML."""
+    """The file's text with the typed values in place of the old ones. Raises InputError where the text is not TOML."""
     form = form_of(text, where)
     document = tomlkit.parse(text)
     tables: Any = document.get("phase", [])
@@ -130,7 +130,7 @@ def edited(text: str, given: Mapping[str, str], where: str) -> str:
 
 
 def _written(typed: str, unit: str | None) -> Any:
-    """What goes into the file: a time as text, a number as one; what is neither goes in as it is, and is refused there."""
+    """The value for the file: a time as text, a number as a number. Any other text is passed on, and refused on reading."""
     if unit is not None:
         return f"{typed} {unit}"
     if len(typed) > _LONGEST_NUMBER:
@@ -146,7 +146,7 @@ def _written(typed: str, unit: str | None) -> Any:
 
 
 def with_phase(text: str, kind: str, after: int) -> str:
-    """The text with a phase of that kind put in after the one at place `after`."""
+    """The text with a phase of that kind inserted after the phase at index `after`."""
     time, percent = ADDED[kind]
     table = tomlkit.table()
     table[kind] = time
@@ -160,7 +160,7 @@ def with_phase(text: str, kind: str, after: int) -> str:
 
 
 def without_phase(text: str, place: int) -> str:
-    """The text without the phase at that place."""
+    """The text without the phase at that index."""
     document = tomlkit.parse(text)
     phases = document["phase"]
     if isinstance(phases, AoT) and 0 <= place < len(phases):
@@ -169,5 +169,5 @@ def without_phase(text: str, place: int) -> str:
 
 
 def place_of(error: InputError, form: tuple[FormPhase, ...]) -> str:
-    """The name of the field that a message is about; "" where it is about none."""
+    """The name of the field that an error refers to; "" where it refers to none."""
     return next((each.name for phase in form for each in phase.fields if each.where == error.key), "")

@@ -1,4 +1,4 @@
-"""Serves the page: one port of this computer alone, until Ctrl-C or the page's own button."""
+"""Serves the page on one local port of this computer, until Ctrl-C or the page's own button."""
 
 from __future__ import annotations
 
@@ -19,16 +19,16 @@ from gen.user_files import written
 
 @dataclass(frozen=True)
 class Served:
-    """Where the page is; `address` carries the key of this start."""
+    """The served page. `address` contains the key of this start."""
 
     address: str
     port: int
 
 
 def serve(place: Path, port: int, ready: Callable[[Served], None]) -> None:
-    """Serve the folder `place` until it is ended. `port` 0: one that is free. `ready` is told as soon as it answers.
+    """Serve the folder `place` until ended. `port` 0: any free port. `ready` is called as soon as the server answers.
 
-    Raises InputError where the folder is none, or the port is taken.
+    Raises InputError where the folder does not exist, or the port is taken.
     """
     if not place.is_dir():
         raise InputError("command line", "FOLDER", written(str(place)), "allowed: a folder that is there")
@@ -55,7 +55,7 @@ def serve(place: Path, port: int, ready: Callable[[Served], None]) -> None:
     try:
         server.run(sockets=[listening])
     except KeyboardInterrupt:
-        return  # the way to end it
+        return  # Ctrl-C is the way to end the server
     finally:
         desk.close()
         listening.close()
@@ -73,7 +73,7 @@ def _listening(port: int) -> socket.socket:
 
 
 class _Server(uvicorn.Server):
-    """Tells when it answers, and can be ended from another thread."""
+    """A server that calls `ready` when it answers, and that can be ended from another thread."""
 
     def __init__(self, config: uvicorn.Config, ready: Callable[[], None]) -> None:
         super().__init__(config)

@@ -1,4 +1,4 @@
-"""The commissioning walk that the page leads: one thread walks, and waits for each answer that a tap or a key gives."""
+"""The commissioning walk on the page: one thread walks the steps, and waits for each answer from the browser."""
 
 from __future__ import annotations
 
@@ -27,20 +27,20 @@ _YES = "yes"
 
 @dataclass(frozen=True)
 class Question:
-    """What the walk waits for. `number` tells it from every other of this page; `yes_or_no`: no reading is wanted."""
+    """The question that the walk waits on. `number` identifies it on this page. `yes_or_no`: no reading is wanted."""
 
     number: int
     words: str
     yes_or_no: bool
     typical: str = ""
-    instead: tuple[str, ...] = ()  # what may be said in the place of a reading
+    instead: tuple[str, ...] = ()  # words allowed in place of a reading
     signed: bool = False
-    wrong: str = ""  # why the answer before would not do
+    wrong: str = ""  # why the previous answer was refused
 
 
 @dataclass(frozen=True)
 class WalkSeen:
-    """A walk as it stands. `step` None: none is begun. `entered`: its stage was just come to, with what must be off and on."""
+    """The state of a walk. `step` is None before the first step. `entered`: a new stage began, with its required states."""
 
     walking: bool = False
     ending: bool = False
@@ -53,12 +53,12 @@ class WalkSeen:
     lines: tuple[str, ...] = ()
     question: Question | None = None
     came: Judged | None = None
-    came_of: str = ""  # the title of the step that `came` is of
+    came_of: str = ""  # the title of the step of the outcome `came`
     walked: Walked | None = None
 
 
 class WalkKeeper:
-    """Leads at most one walk, from `begin` until it comes to its end, fails, or is ended."""
+    """Runs at most one walk, from `begin` until it is complete, fails, or is ended."""
 
     def __init__(self, welder: Path, workers: Workers) -> None:
         self._welder = welder
@@ -75,7 +75,7 @@ class WalkKeeper:
         return self.live.value
 
     def begin(self, port: str, anew: bool) -> None:
-        """Go on with the last walk, or begin one `anew`. `port` "": the only board found, or none. Raises InputError."""
+        """Continue the last walk, or begin one `anew`. `port` "": the only board found, or none. Raises InputError."""
         welder = find_welder(self._welder)
         board = board_of(welder)
         with self._changed:
@@ -91,7 +91,7 @@ class WalkKeeper:
                     walked = found.go()
                 self.show(walked=walked)
             except Stopped:
-                pass  # what was read before stays
+                pass  # earlier readings stay
             except InputError as error:
                 self.show(problem=str(error))
             finally:
@@ -101,7 +101,7 @@ class WalkKeeper:
         self._thread.start()
 
     def answer(self, number: int, said: str) -> None:
-        """Answer the question of that number; another that is open by now is not answered by it."""
+        """Answer the question of that number. A newer question is not answered by it."""
         with self._changed:
             asked = self.seen.question
             if asked is not None and asked.number == number:
@@ -109,7 +109,7 @@ class WalkKeeper:
                 self._changed.notify_all()
 
     def end(self) -> None:
-        """End the walk at its next question; what was read before stays."""
+        """End the walk at its next question. Earlier readings stay."""
         with self._changed:
             if self.seen.walking:
                 self._ending = True
@@ -117,7 +117,7 @@ class WalkKeeper:
                 self._changed.notify_all()
 
     def close(self) -> None:
-        """End it, and wait a little for the board to be put back as it was."""
+        """End the walk, and wait a little while it restores the board."""
         self.end()
         if self._thread is not None:
             self._thread.join(_ENDING_S)
@@ -126,7 +126,7 @@ class WalkKeeper:
     # -- for the guide -------------------------------------------------------------------------------------------
 
     def show(self, **changed: Any) -> None:
-        """Change what is seen. Raises nothing."""
+        """Change the state shown. Raises nothing."""
         self.live.set(replace(self.seen, **changed))
 
     def heed_ending(self) -> None:
@@ -147,7 +147,7 @@ class WalkKeeper:
             return said
 
     def refused(self, shot: Shot, board: Board) -> str:
-        """What refuses a shot, in a sentence; "" where the verdict lets it by. Raises Stopped where the page is closed."""
+        """Why a shot is refused, as a sentence; "" where the verdict allows it. Raises Stopped where the page is closed."""
         try:
             return self._workers.slow.run("walk", shot_refused_by, shot, board)
         except Superseded:
@@ -155,7 +155,7 @@ class WalkKeeper:
 
 
 class _PageGuide:
-    """A walk on the page, as gen.commissioning.Guide wants it."""
+    """The page's side of a walk: a gen.commissioning.Guide."""
 
     def __init__(self, keeper: WalkKeeper, board: Board) -> None:
         self._keeper = keeper
@@ -212,7 +212,7 @@ class _PageGuide:
 
 
 def _taken(read: Callable[[Any], object], said: str) -> bool:
-    """Whether this would be read."""
+    """Whether `read` accepts this answer."""
     try:
         read(said)
     except NotTaken:

@@ -1,4 +1,4 @@
-"""The welder file as a form, every key that there is; what was typed goes into the file's text, comments and all stay."""
+"""The welder file as a form of every key, and the form's input as the file's text. Comments and layout stay."""
 
 from __future__ import annotations
 
@@ -19,14 +19,14 @@ from gen.units import Duration
 from gen.user_files import FileModel, allowed, parsed_toml
 
 _BOARD = "board.name"
-_LONGEST_LITERAL = 2000  # characters of a list or table that is typed
+_LONGEST_LITERAL = 2000  # characters of a typed list or table
 
 
 @dataclass(frozen=True)
 class MachineField:
-    """One key: `name` is `table.key`. `choices`: what it may be, none where it is typed; `typical`: what its absence stands for.
+    """One key: `name` is `table.key`. `choices`: its allowed values, empty where it is typed. `typical`: its value if absent.
 
-    `marked`: whether the file marks its value as typical. `long`: it is a list or table, typed as it stands in the file.
+    `marked`: the file marks its value as typical. `long`: it is a list or table, typed in the file's notation.
     """
 
     name: str
@@ -49,7 +49,7 @@ class MachineTable:
 
 
 def form_of(text: str, path: Path) -> tuple[MachineTable, ...]:
-    """The welder file's text as a form. Raises InputError where it is no TOML."""
+    """The welder file's text as a form. Raises InputError where it is not TOML."""
     content, typical = parsed_toml(text, path), marked_typical(text)
     found = []
     for name, model in _tables().items():
@@ -83,7 +83,7 @@ def _field(
 
 
 def _kind(annotation: Any) -> Any:
-    """The type without the None that is allowed too."""
+    """The type without an optional None."""
     if get_origin(annotation) in (Union, UnionType):
         return next(each for each in get_args(annotation) if each is not NoneType)
     return annotation
@@ -102,7 +102,7 @@ def _choices(name: str, kind: Any) -> tuple[str, ...]:
 
 
 def _shown(value: Any) -> str:
-    """A value as it is typed: as in the file, texts without their quotes."""
+    """A value as typed: in the file's notation, texts without quotes."""
     if value is None:
         return ""
     if isinstance(value, bool):
@@ -119,9 +119,9 @@ def _shown(value: Any) -> str:
 
 
 def edited(text: str, given: Mapping[str, str], path: Path) -> str:
-    """The text with what was typed in it; what was emptied is taken out. It may be wrong.
+    """The text with the typed values. Emptied keys are removed. The result may be invalid.
 
-    Raises InputError where the text is no TOML.
+    Raises InputError where the text is not TOML.
     """
     values: dict[str, Any] = {}
     gone: list[tuple[str, str]] = []
@@ -144,7 +144,7 @@ def edited(text: str, given: Mapping[str, str], path: Path) -> str:
 
 
 def _read(typed: str, kind: Any) -> Any:
-    """What goes into the file. What cannot be read as it should goes in as text, and is refused there."""
+    """The value for the file. Input that cannot be read is passed on as text, and refused on reading."""
     choices = get_args(kind) if get_origin(kind) is Literal else ()
     if kind is str or _is_time(kind) or any(isinstance(each, str) for each in choices):
         return typed
@@ -158,7 +158,7 @@ def _read(typed: str, kind: Any) -> Any:
 
 
 def place_of(error: InputError, form: tuple[MachineTable, ...]) -> str:
-    """The name of the field that a message is about; "" where it is about none."""
+    """The name of the field that an error refers to; "" where it refers to none."""
     names = {each.name for table in form for each in table.fields}
     key = ".".join(error.key.split(".")[:2])
     return key if key in names else ""

@@ -1,6 +1,6 @@
-"""Computations beside the page: a few processes, each doing one thing at a time, so that no answer waits for a simulation.
+"""Worker processes for computations, one computation at a time each, so that no response waits for a simulation.
 
-What is asked anew of the same subject ends what was asked before, wherever it stands.
+A new computation of a subject cancels the earlier one of the same subject.
 """
 
 from __future__ import annotations
@@ -22,16 +22,16 @@ from gen.errors import InputError
 
 T = TypeVar("T")
 _AGAIN_S = 0.05
-_PATIENCE_S = 5.0  # for the thread that waits for a process to see that it is gone
+_PATIENCE_S = 5.0  # time for a waiting thread to notice that its process has ended
 
 
 class Superseded(Exception):
-    """A newer thing was asked of the same subject, or the page was closed."""
+    """A newer computation of the same subject was requested, or the page was closed."""
 
 
 @dataclass(eq=False)
 class _Asked:
-    """One thing that is asked of a lane."""
+    """One request to a lane."""
 
     number: int
     subject: str
@@ -39,7 +39,7 @@ class _Asked:
 
 
 class WorkerLane:
-    """One process, started when it is first needed."""
+    """One worker process, started when first needed."""
 
     def __init__(self) -> None:
         self._changed = threading.Condition()
@@ -50,7 +50,7 @@ class WorkerLane:
         self._closed = False
 
     def run(self, subject: str, function: Callable[..., T], *args: Any) -> T:
-        """What `function`, which stands in a module, makes of `args`; both go to the process and the answer comes back.
+        """The result of `function(*args)`, computed by the process. `function` must be defined at module level.
 
         Raises InputError as the function does, and Superseded.
         """
@@ -79,7 +79,7 @@ class WorkerLane:
         return found
 
     def close(self) -> None:
-        """End the process, and what it was doing."""
+        """End the process and its computation."""
         with self._changed:
             self._closed = True
             for waiting in self._waiting:
@@ -91,7 +91,7 @@ class WorkerLane:
             self._end()
 
     def _end(self) -> None:
-        """Let go of a process that is no more, or is not to be."""
+        """Kill the process, if it still runs, and close its pipes."""
         if self._process is not None:
             self._process.kill()
             self._process.wait()
@@ -101,7 +101,7 @@ class WorkerLane:
             self._process = None
 
     def _begin(self, subject: str) -> _Asked:
-        """Wait for its turn. Raises Superseded where there comes none."""
+        """Wait for the request's turn. Raises Superseded where it is cancelled first."""
         with self._changed:
             self._number += 1
             asked = _Asked(self._number, subject)
@@ -126,7 +126,7 @@ class WorkerLane:
         if self._closed:
             raise Superseded
         if self._process is None:
-            # Where this process finds the program, the other must, too.
+            # The worker must find the program's modules where this process does.
             paths = os.pathsep.join(path or os.getcwd() for path in sys.path)
             self._process = subprocess.Popen(
                 [sys.executable, "-c", "from gen.page.workers import work; work()"],
@@ -144,9 +144,9 @@ def _send(pipe: IO[bytes] | None, message: object) -> None:
 
 
 class Workers:
-    """Three lanes: `quick` answers while a slider is turned, `slow` simulates, `model` computes the joint.
+    """Three lanes: `quick` for sliders, `slow` for simulations, `model` for the joint model.
 
-    The third is started when it is first needed.
+    The third is started when first needed.
     """
 
     def __init__(self) -> None:
@@ -155,7 +155,7 @@ class Workers:
         self.model = WorkerLane()
 
     def warm(self) -> None:
-        """Start the first two, and let them load what takes long to import."""
+        """Start the first two, and let them import the slow modules."""
         for lane in (self.quick, self.slow):
             threading.Thread(target=_warm, args=(lane,), daemon=True).start()
 
@@ -174,18 +174,18 @@ def _warm(lane: WorkerLane) -> None:
 
 
 def load() -> None:
-    """Import what the computations need."""
+    """Import the modules of the computations."""
     import gen.page.computed  # noqa: F401
 
 
 class _Stopped(BaseException):
-    """What is computed is not wanted any more."""
+    """The computation is cancelled."""
 
 
 def work() -> None:
-    """The process: do one thing after the other. A Ctrl-C in the terminal is the page's to heed, not ours."""
+    """The worker process: compute request after request. A Ctrl-C in the terminal is left to the page's process."""
     asked, answers = sys.stdin.buffer, os.fdopen(os.dup(1), "wb")
-    os.dup2(2, 1)  # what anything prints must not stand between the answers
+    os.dup2(2, 1)  # printed text must not mix with the results
     inbox: queue.SimpleQueue[tuple[int, Callable[..., Any], tuple[Any, ...]]] = queue.SimpleQueue()
     lock = threading.Lock()
     current = 0
@@ -197,7 +197,7 @@ def work() -> None:
 
     def unraisable(found: sys.UnraisableHookArgs) -> None:
         if found.exc_type is _Stopped:
-            # It fell into the end of a generator, which swallows it: once more, when that end and this are behind.
+            # It was raised in the closing of a generator, which discards it. Raise it again afterwards.
             threading.Timer(_AGAIN_S, _thread.interrupt_main).start()
         else:
             sys.__unraisablehook__(found)
@@ -207,7 +207,7 @@ def work() -> None:
             try:
                 kind, *rest = pickle.load(asked)
             except (EOFError, OSError):
-                os._exit(0)  # the page is gone
+                os._exit(0)  # the page's process has ended
             if kind == "do":
                 inbox.put((rest[0], rest[1], rest[2]))
                 continue

@@ -1,1 +1,1 @@
-"""The rooms of the page, in working order: each a few addresses, from what is asked to what is shown."""
+"""The rooms of the page. Each module has the addresses of one room, from request to response."""

@@ -1,4 +1,4 @@
-"""The board room: ports, what the board does, its schedules, push and flash, the welds as they come, and a stop."""
+"""The board room: ports, the board's status and schedules, push and flash, the latest welds, and a stop."""
 
 from __future__ import annotations
 
@@ -26,7 +26,7 @@ from gen.writing import check_bundle_folder, write_bundle
 FIRMWARE = "firmware"  # the folder in the machine's own
 _pace = number(*PACES)
 _CONNECTING_S = 6.0
-_CURVES = 3  # of the last welds that are laid over each other
+_CURVES = 3  # number of latest welds whose curves are superimposed
 
 
 def routes(desk: Desk) -> list[Route]:
@@ -63,7 +63,7 @@ def _open(asked: AskedOnPage) -> Response:
 
 
 def _drawn(seen: BoardSeen) -> dict[str, Markup]:
-    """The parts that change by themselves: what the board does, the schedules it holds, its last welds."""
+    """The parts updated by the stream: the board's status, its schedules, its latest welds."""
     live = part("board_live", seen=seen, in_a_weld=IN_A_WELD)
     return {"live": live, "held": part("board_held", seen=seen), "welds": part("board_welds", seen=seen)}
 
@@ -77,7 +77,7 @@ def _live(asked: AskedOnPage) -> Response:
 
 
 def _curves(asked: AskedOnPage) -> Response:
-    """The last welds that the board timed, laid over each other."""
+    """The curves of the latest welds that the board timed, superimposed."""
     desk = asked.desk
     welds = desk.board.seen.welds[:_CURVES]
     drawn = desk.workers.quick.run("curves", weld_curves, welds, desk.folder.welder) if welds else ""
@@ -105,7 +105,7 @@ def _connect(asked: AskedOnPage) -> Response:
 
 
 def _not_in_a_walk(asked: AskedOnPage, port: str) -> None:
-    """Raise InputError where the commissioning has the board."""
+    """Raise InputError where the commissioning walk holds the port."""
     if asked.desk.walk.seen.walking:
         raise InputError(port or text("board.board"), text("walk.has_the_board"), None, text("walk.end_first"))
 
@@ -121,7 +121,7 @@ def _stop(asked: AskedOnPage) -> Response:
 
 
 def _push(asked: AskedOnPage) -> Response:
-    """Judge, and store it on the board if the verdict lets it."""
+    """Judge a schedule, and store it on the board if the verdict allows it."""
     folder = asked.desk.folder
     path = folder.schedule(asked.given("schedule"))
     refused = _judged(asked, path.stem)
@@ -136,7 +136,7 @@ def _push(asked: AskedOnPage) -> Response:
 
 
 def _judged(asked: AskedOnPage, name: str) -> str:
-    """What refuses a schedule at the pace asked, in words; "" where the verdict lets it by. Raises InputError."""
+    """Why a schedule is refused at the pace requested, in words; "" where the verdict allows it. Raises InputError."""
     folder = asked.desk.folder
     try:
         pace = _pace(asked.given("pace") or f"{PACE:g}")
@@ -165,7 +165,7 @@ def _name(asked: AskedOnPage) -> str:
 
 
 def _build(asked: AskedOnPage) -> Response:
-    """Judge, write the firmware, and show what it would replace on the board; nothing is put there yet."""
+    """Judge, write the firmware, and show what it would replace on the board. Nothing is flashed yet."""
     folder, keeper = asked.desk.folder, asked.desk.board
     path = folder.schedule(asked.given("schedule"))
     port = asked.given("port") or keeper.seen.port
@@ -191,7 +191,7 @@ def _build(asked: AskedOnPage) -> Response:
 
 
 def _flash(asked: AskedOnPage) -> Response:
-    """Put the firmware that was built onto the board."""
+    """Flash the firmware that was built."""
     port = asked.given("port")
     _not_in_a_walk(asked, port)
     bundle = read_bundle(asked.desk.folder.place / FIRMWARE)

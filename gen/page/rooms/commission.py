@@ -1,4 +1,4 @@
-"""The commissioning room: the walk to the first weld, one step at a time, with what came of each and the readings to keep."""
+"""The commissioning room: the walk to the first weld, one step at a time, with outcomes and readings."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ from gen.page.texts import text
 from gen.page.walk_keeper import WalkSeen
 from gen.records import RECORDS_FILE
 
-IN_THE_STREAM = 204  # what comes of it is told by the stream, so that no older state is put over a newer one
+IN_THE_STREAM = 204  # no content: the stream shows the result, so that no older state replaces a newer one
 
 
 def routes(desk: Desk) -> list[Route]:
@@ -40,7 +40,7 @@ def _open(asked: AskedOnPage) -> Response:
 
 
 def _drawn(desk: Desk, seen: WalkSeen) -> Mapping[str, str]:
-    """The parts that change as the walk goes on."""
+    """The parts that change during the walk."""
     welder = find_welder(desk.folder.welder)
     lines = record_lines(steps(welder, board_of(welder)), last_walk(_kept(desk)))
     now = part(
@@ -59,7 +59,7 @@ def _kept(desk: Desk) -> Path:
 
 
 def _readings(desk: Desk) -> str:
-    """What the readings of the last walk would change in the welder file; "" where there are none, or it holds them."""
+    """The change that the last walk's readings make to the welder file; "" where there is none."""
     path = desk.folder.welder
     try:
         return difference(path, calibrated(path, values_of_last_walk(_kept(desk), find_welder(path))))
@@ -73,14 +73,14 @@ def _events(asked: AskedOnPage) -> Response:
     def drawn(seen: WalkSeen) -> Mapping[str, str]:
         try:
             return _drawn(desk, seen)
-        except InputError as error:  # the welder file was damaged meanwhile
+        except InputError as error:  # the welder file has become invalid meanwhile
             return {"now": part("problem", words=str(error))}
 
     return event_stream(desk.walk.live, drawn)
 
 
 def _begin(asked: AskedOnPage) -> Response:
-    """The walk takes the port; the board room lets go of it. What comes of it is in the stream."""
+    """Begin the walk. It takes the port from the board room. The stream shows the result."""
     desk = asked.desk
     if not desk.walk.seen.walking:
         desk.board.disconnect()
@@ -101,7 +101,7 @@ def _end(asked: AskedOnPage) -> Response:
 
 
 def _calibrate(asked: AskedOnPage) -> Response:
-    """Put the readings of the last walk into the welder file, if it is still the one that they were shown against."""
+    """Write the readings of the last walk to the welder file, if the file is the one on which the change was shown."""
     folder = asked.desk.folder
     path = folder.welder
     changed = calibrated(path, values_of_last_walk(_kept(asked.desk), find_welder(path)))

@@ -1,4 +1,4 @@
-"""The joint room: what is to be welded, the handbook's suggestion with its sources, and a schedule made of it."""
+"""The joint room: the joint, the handbook's suggestion with its sources, and a schedule made from it."""
 
 from __future__ import annotations
 
@@ -44,7 +44,7 @@ def _list(asked: AskedOnPage) -> Response:
 
 
 def _new(asked: AskedOnPage) -> Response:
-    """Write a joint file from the form; a wrong one is not written."""
+    """Write a joint file from the form. An invalid one is not written."""
     path = asked.desk.folder.new(asked.given("name"))
     document = tomlkit.document()
     sizes = [_number(part) for part in asked.given("sizes").replace(";", ",").split(",") if part.strip()]
@@ -62,7 +62,7 @@ def _new(asked: AskedOnPage) -> Response:
 
 
 def _number(typed: str) -> float | str:
-    """A number, or what was typed, which the joint then refuses."""
+    """A number, or the typed text, which the joint's validation then refuses."""
     try:
         return float(typed)
     except ValueError:
@@ -83,7 +83,7 @@ def _parts(asked: AskedOnPage, held: HeldFile, joint: Joint, found: Suggested | 
 
 
 def _course(asked: AskedOnPage) -> Response:
-    """A weld of the joint as the model computes it, by one of the schedules or at 100 % until it is good."""
+    """The model's weld of the joint, by one of the schedules or at 100 % until it is good."""
     folder = asked.desk.folder
     joint = folder.joint(asked.path["name"])
     schedule = folder.schedule(asked.given("by")) if asked.given("by") else None
@@ -92,7 +92,7 @@ def _course(asked: AskedOnPage) -> Response:
 
 
 def _schedule(asked: AskedOnPage) -> Response:
-    """Write the suggested schedule into a new file."""
+    """Write the suggested schedule to a new file."""
     folder = asked.desk.folder
     held = folder.held(folder.joint(asked.path["name"]))
     path = folder.new(asked.given("as"))
@@ -111,10 +111,10 @@ def _windowed(asked: AskedOnPage) -> WindowShown:
 
 
 def _window(asked: AskedOnPage) -> Response:
-    """The times and percents that make a good weld, by the model."""
+    """The times and percents of good welds, by the model."""
     return shown("joint_window", name=asked.path["name"], window=_windowed(asked))
 
 
 def _window_picture(asked: AskedOnPage) -> Response:
-    """Their picture, whose own styles are let in by their digests."""
+    """The window's picture. Its policy allows the picture's own styles by digest."""
     return drawing(_windowed(asked).svg)

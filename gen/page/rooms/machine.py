@@ -1,4 +1,4 @@
-"""The machine room: the welder file as a form, what follows from it beside, and a file to begin with where there is none."""
+"""The machine room: the welder file as a form with its derived figures, and a first file where there is none."""
 
 from __future__ import annotations
 
@@ -49,14 +49,14 @@ def _open(asked: AskedOnPage) -> Response:
 
 
 def _draft(asked: AskedOnPage) -> tuple[HeldFile, str]:
-    """What the form was opened on, and the text as edited. Raises InputError, Changed."""
+    """The file on which the form was opened, and the edited text. Raises InputError, Changed."""
     folder = asked.desk.folder
     held = folder.opened_on(folder.welder, asked.given("stamp"))
     return held, edited(held.text, asked.fields, held.path)
 
 
 def _turn(asked: AskedOnPage) -> Response:
-    """What follows from the form, and what is wrong where it stands."""
+    """The derived figures of the form, and errors next to their fields."""
     folder = asked.desk.folder
     try:
         held, changed = _draft(asked)
@@ -79,7 +79,7 @@ def _turn(asked: AskedOnPage) -> Response:
 
 
 def _save(asked: AskedOnPage) -> Response:
-    """Put the form into the file, if what it describes is a machine and the file is still the one that was opened."""
+    """Save the form, if it is a valid machine and the file has not changed since the form was opened."""
     try:
         held, changed = _draft(asked)
         asked.desk.workers.quick.run(f"machine save {asked.given('tab')}", described, changed, held.path)
@@ -95,7 +95,7 @@ def _another(held: HeldFile) -> Response:
 
 @dataclass(frozen=True)
 class _Put:
-    """A question as it stands on the page, with what was said to it, and why that will not do."""
+    """A question on the page, with its answer and, if refused, the reason."""
 
     inquiry: Inquiry
     said: str
@@ -104,10 +104,10 @@ class _Put:
 
 
 def _heard(fields: Mapping[str, str]) -> tuple[list[_Put], dict[str, Any]]:
-    """The questions that the answers so far call for, and the answers; what was not said, or will not do, is not known."""
+    """The questions that follow from the answers so far, and the answers. Missing or refused answers are unknown."""
     answers: dict[str, Any] = {}
     put = []
-    for inquiry in course(answers):  # each next question is chosen by the answers before it
+    for inquiry in course(answers):  # each question depends on the earlier answers
         picked = tuple(choice.name for choice in inquiry.choices if f"{inquiry.key}.{choice.name}" in fields)
         said = ", ".join(picked) if inquiry.many else fields.get(inquiry.key, "").strip()
         wrong = ""
@@ -127,13 +127,13 @@ def _questions(put: list[_Put], wrong: str = "") -> Markup:
 
 
 def _ask(asked: AskedOnPage) -> Response:
-    """The questions once more, with those that an answer calls for."""
+    """Show the questions again, with those that an answer adds."""
     put, answers = _heard(asked.fields)
     return shown("whole", content=_questions(put, wrong_with(answers)))
 
 
 def _new(asked: AskedOnPage) -> Response:
-    """Write a welder file and a first schedule from the answers; what is not known is typical, and marked so."""
+    """Write a welder file and a first schedule from the answers. Unknown values are typical, and marked so."""
     folder = asked.desk.folder
     check_without(text("files.file"), folder.place, (WELDER_FILE, FIRST_SCHEDULE))
     put, answers = _heard(asked.fields)

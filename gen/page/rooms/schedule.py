@@ -1,4 +1,4 @@
-"""The schedule room: fields and sliders, the picture as they are turned, and the verdict."""
+"""The schedule room: fields and sliders, the picture that follows them, and the verdict."""
 
 from __future__ import annotations
 
@@ -33,7 +33,7 @@ from gen.units import PACE, PACES
 from gen.writing import write_whole
 
 _pace = number(*PACES)
-_ON_DISK = "saved"  # to compare with what the file holds
+_ON_DISK = "saved"  # compare with the saved file
 _LONGEST_DIFF = 60  # lines
 
 
@@ -64,7 +64,7 @@ def _list(asked: AskedOnPage) -> Response:
 
 @dataclass(frozen=True)
 class _Draft:
-    """A schedule as it stands in the form: the file, what it held as the form was opened, and the text as edited."""
+    """A schedule in the form: its file, the file's text when the form was opened, and the edited text."""
 
     path: Path
     base: HeldFile
@@ -73,7 +73,7 @@ class _Draft:
 
 
 def _draft(asked: AskedOnPage) -> _Draft:
-    """Raises InputError, Changed."""
+    """The draft in a request. Raises InputError, Changed."""
     folder = asked.desk.folder
     path = folder.schedule(asked.path["name"])
     base = folder.opened_on(path, asked.given("base"))
@@ -114,7 +114,7 @@ def _title(words: str, path: Path) -> str:
 
 
 def _turn(asked: AskedOnPage) -> Response:
-    """The picture, the nearest limits, and what is wrong where it stands."""
+    """The picture, the nearest limits, and errors next to their fields."""
     try:
         draft = _draft(asked)
     except Changed as changed:
@@ -160,7 +160,7 @@ def _turn(asked: AskedOnPage) -> Response:
 
 
 def _verdict(asked: AskedOnPage) -> Response:
-    """The full verdict; what was asked before by the same form is given up."""
+    """The full verdict. An earlier request of the same form is cancelled."""
     try:
         draft = _draft(asked)
     except Changed as changed:
@@ -180,7 +180,7 @@ def _verdict(asked: AskedOnPage) -> Response:
 
 
 def _save(asked: AskedOnPage) -> Response:
-    """Put the form's text into the file, if it is a schedule and the file is still the one that was opened."""
+    """Save the form, if it is a valid schedule and the file has not changed since the form was opened."""
     try:
         draft = _draft(asked)
         schedule_from(draft.text, draft.path)
@@ -191,7 +191,7 @@ def _save(asked: AskedOnPage) -> Response:
 
 
 def _another(asked: AskedOnPage, held: HeldFile) -> Response:
-    """Show that the file was changed meanwhile, and how; nothing is overwritten."""
+    """Show that the file has changed meanwhile, with the difference. Nothing is overwritten."""
     path = held.path
     try:
         base = asked.desk.folder.opened_on(path, asked.given("base"))
@@ -216,7 +216,7 @@ def _copy(asked: AskedOnPage) -> Response:
 
 
 def _phases(asked: AskedOnPage) -> Response:
-    """Put a phase in or take one out; the file is not changed before it is saved."""
+    """Insert or remove a phase in the form. The file changes only on saving."""
     try:
         draft = _draft(asked)
     except Changed as changed:

@@ -1,4 +1,4 @@
-"""The sheets room: everything that is printed, each as its command writes it, and all of it in one ZIP."""
+"""The sheets room: every printable sheet, identical to its command's output, and all of them in one ZIP."""
 
 from __future__ import annotations
 
@@ -75,7 +75,7 @@ def _joint(asked: AskedOnPage, name: str) -> str:
 
 
 def _logbook(asked: AskedOnPage) -> str:
-    """Welds and trials from one day to another; of today where none is named."""
+    """Welds and trials from one day to another, by default of today."""
     today = datetime.now().astimezone().date()
     end = _day(asked, "to") or today
     begin = _day(asked, "from") or end
@@ -93,7 +93,7 @@ def _day(asked: AskedOnPage, name: str) -> date | None:
 
 
 def _zip(asked: AskedOnPage) -> Response:
-    """Every sheet that can be made, and the folder's own files. One that cannot says why in its place."""
+    """Every sheet and the folder's own files. A sheet that cannot be made is replaced by the reason."""
     folder = asked.desk.folder
     made: dict[str, Callable[[], str]] = {
         **{f"report-{name}.html": partial(_report, asked, name) for name in folder.schedules()},

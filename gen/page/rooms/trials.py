@@ -1,4 +1,4 @@
-"""The trials room: the next weld in figures that are read from afar, its outcome by one button, and what holds is kept."""
+"""The trials room: the next weld in large figures, its outcome by one button, and keeping a setting."""
 
 from __future__ import annotations
 
@@ -74,7 +74,7 @@ def _next(asked: AskedOnPage, said: tuple[str, ...] = ()) -> Response:
 
 
 def _terms(asked: AskedOnPage) -> TrialTerms:
-    """What the form above the trials says. Raises InputError."""
+    """The terms in the form above the trials. Raises InputError."""
     pace, between, percent = (
         _read(asked.given(name), read, text(words))
         for name, read, words in (
@@ -87,7 +87,7 @@ def _terms(asked: AskedOnPage) -> TrialTerms:
 
 
 def _read(given: str, read: Callable[[str], Any], name: str) -> Any:
-    """What was typed, None for nothing. Raises InputError."""
+    """The typed value, None for an empty field. Raises InputError."""
     try:
         return read(given) if given else None
     except NotTaken as error:
@@ -95,7 +95,7 @@ def _read(given: str, read: Callable[[str], Any], name: str) -> Any:
 
 
 def _schedule(asked: AskedOnPage, scratch: str) -> Path:
-    """The schedule that was shown, as a file of its name in a folder of its own. Raises InputError."""
+    """The schedule shown, written as a file of its name in a temporary folder. Raises InputError."""
     content = asked.desk.folder.remembered(asked.given("stamp"))
     try:
         name = asked.desk.folder.checked_name(asked.given("try"))
@@ -109,7 +109,7 @@ def _schedule(asked: AskedOnPage, scratch: str) -> Path:
 
 
 def _add(asked: AskedOnPage) -> Response:
-    """Keep what came of the weld, and show the next."""
+    """Record the weld's outcome, and show the next weld."""
     folder = asked.desk.folder
     joint = folder.joint(asked.path["name"])
     told: dict[str, Any] = {
@@ -140,7 +140,7 @@ def _measured(typed: str) -> float | None:
 
 
 def _send(asked: AskedOnPage) -> Response:
-    """Put the schedule that is shown on the board, as that of the next weld. It was judged before it was shown."""
+    """Store the schedule shown on the board, for the next weld. It was judged before it was shown."""
     with TemporaryDirectory() as scratch:
         path = _schedule(asked, scratch)
         job = read_job(path, asked.desk.folder.welder)
@@ -149,7 +149,7 @@ def _send(asked: AskedOnPage) -> Response:
 
 
 def _remove(asked: AskedOnPage) -> Response:
-    """Take a trial out that was noted wrongly, and show the next."""
+    """Remove a wrongly recorded trial, and show the next weld."""
     folder = asked.desk.folder
     joint = folder.joint(asked.path["name"])
     try:
@@ -161,7 +161,7 @@ def _remove(asked: AskedOnPage) -> Response:
 
 
 def _keep(asked: AskedOnPage) -> Response:
-    """Write the schedule with the setting that holds into a new file, and record it."""
+    """Write the schedule with the setting kept to a new file, and record it."""
     folder = asked.desk.folder
     joint = folder.joint(asked.path["name"])
     output = folder.new(asked.given("as"))
