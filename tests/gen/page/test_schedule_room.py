@@ -117,7 +117,7 @@ def picture_of(answer: str) -> str:
 
 def test_no_verdict_stands_beside_what_is_no_schedule(page: OpenPage) -> None:
     answer = page.post(f"{AT}/turn", fields(page) | {"2.current_percent": "120"}).text
-    assert "There is none while the form holds no schedule" in answer.partition('<section id="verdict"')[2]
+    assert "No verdict: the form holds no valid schedule" in answer.partition('<section id="verdict"')[2]
 
 
 @pytest.mark.parametrize(

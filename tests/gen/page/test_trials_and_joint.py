@@ -153,7 +153,7 @@ def test_4_what_will_not_do_is_not_noted(page: OpenPage) -> None:
 
 
 def test_5_a_trial_is_taken_out_again(page: OpenPage) -> None:
-    assert "Trial 1 is taken out" in page.post("/trials/rungs/remove", {"number": "1"}).text
+    assert "Trial 1 is removed" in page.post("/trials/rungs/remove", {"number": "1"}).text
     assert page.post("/trials/rungs/remove", {"number": "99"}).status == 422
     assert page.post("/trials/rungs/remove", {"number": "x"}).status == 422
 
