@@ -1,4 +1,4 @@
-"""What a commissioning asks a board: its contacts as they are worked, its frequency, and the weld of a shot."""
+"""The board during a commissioning: reading its contacts and its frequency, and making a shot."""
 
 from __future__ import annotations
 
@@ -19,17 +19,17 @@ from gen.table import TimingTable
 
 _ANSWER_S = 0.25
 _LOOK_S = 0.1
-CONTACT_S = 90.0  # for somebody to work a contact, and for a weld that a pedal began to be over
-PRESS_S = 180.0  # for somebody to make everything ready and press the pedal
-READY_S = 180.0  # a board that has just started waits a minute for its duty guard
+CONTACT_S = 90.0  # time to operate a contact, and for a weld begun by the pedal to end
+PRESS_S = 180.0  # time to prepare and press the pedal
+READY_S = 180.0  # time until ready: after a start the duty guard waits a minute
 STEADY_GATES = 6  # after which a clamp meter's window shows no inrush any more; common practice, no source
 _NO_REASON = words.REASON_NAMES[0]
 _READY = (words.STATE_NAMES[words.READY], _NO_REASON)
-LOCK_S = 15.0  # to lock to the mains, or to give it up
+LOCK_S = 15.0  # time to lock to the mains, or to give up
 
 
 class BoardAsked:
-    """An open link during a walk. It puts back the schedule that was selected before; use it in a `with` of the link."""
+    """An open link during a walk. It restores the schedule selected before. Use it within a `with` of the link."""
 
     def __init__(self, link: Link, welder: Welder, say: Callable[[str], None]) -> None:
         hello = link.hello
@@ -43,14 +43,14 @@ class BoardAsked:
         self._link = link
         self._say = say
         held = link.schedules()
-        self._shots = [name for name, _ in held.names if name.startswith(NAME_BEGINS)]  # of a walk that was cut short
+        self._shots = [name for name, _ in held.names if name.startswith(NAME_BEGINS)]  # left by an interrupted walk
         self._before = _users_own(link, held)
         self.name = f"{unique_name(link.port, hello.board)}, firmware {hello.bundle}"
 
     # -- contacts and frequency ----------------------------------------------------------------------------------
 
     def contact(self, contact: Contact) -> Judged:
-        """Watch a contact being worked and left again."""
+        """Watch a contact operated and released."""
         if self._level(contact) != contact.at_rest:
             return Judged("failed", contact.wrong_at_rest)
         for ask, wanted, otherwise in (
@@ -63,14 +63,14 @@ class BoardAsked:
         return Judged("passed")
 
     def _level(self, contact: Contact) -> bool:
-        """The level of a contact. A board that has taken the pedal welds and is silent: the pedal is pressed."""
+        """The level of a contact. A board that has accepted the pedal welds and is silent, so the pedal is pressed."""
         status = self._status()
         if status is None:
             return contact.bit == words.PEDAL
         return bool(status.inputs & contact.bit)
 
     def frequency(self) -> tuple[float, str]:
-        """Hertz, or 0 and what is wrong."""
+        """The mains frequency, Hz; or 0 and the reason."""
         status: Status | None = None
 
         def told() -> bool:
@@ -87,7 +87,7 @@ class BoardAsked:
     # -- shots ---------------------------------------------------------------------------------------------------
 
     def load(self, table: TimingTable | None) -> Judged:
-        """Make `table` (None: the user's own schedule) the next weld, and wait until the board would take a pedal."""
+        """Select `table` (None: the user's own schedule) for the next weld, and wait until the board accepts the pedal."""
         if table is not None:
             self._link.push(table)
             self._shots.append(table.name)
@@ -113,7 +113,7 @@ class BoardAsked:
         return Judged("failed", f"the board is not ready: {_state(status)}")
 
     def pressed(self) -> bool:
-        """Wait until the board has taken a pedal."""
+        """Wait until the board has accepted the pedal."""
 
         def taken() -> bool:
             status = self._status()
@@ -122,7 +122,7 @@ class BoardAsked:
         return self._until(taken, PRESS_S)
 
     def weld(self) -> tuple[WeldEntry | None, str]:
-        """The weld that was begun, once it and its off time are over; None and why where the board has lost it."""
+        """The log entry of the weld, after its off time. None and the board's state where the log has no entry."""
         status: Status | None = None
 
         def over() -> bool:
@@ -141,7 +141,7 @@ class BoardAsked:
         return math.sqrt(sum(value**2 for value in currents) / len(currents)) if currents else None
 
     def put_back(self) -> None:
-        """Select what was selected before, and take the shots off the board. Says so where that fails."""
+        """Select the schedule selected before, and remove the shots from the board. A failure is reported to the operator."""
         if not self._shots:
             return
         try:
@@ -155,7 +155,7 @@ class BoardAsked:
     # -- inside --------------------------------------------------------------------------------------------------
 
     def _status(self) -> Status | None:
-        """What the board does; None while it is in a weld, and silent."""
+        """The board's status. None during a weld, when the board is silent."""
         try:
             return self._link.status(_ANSWER_S, tries=1)
         except Silent:
@@ -171,7 +171,7 @@ class BoardAsked:
 
 
 def _users_own(link: Link, held: Schedules) -> str:
-    """The schedule that is to be selected in the end: not the shot of a walk that was cut short."""
+    """The schedule to select at the end. A shot left by an interrupted walk is not one."""
     names = [held.selected, *(name for name, _ in held.names)]
     own = next((name for name in names if not name.startswith(NAME_BEGINS)), None)
     if own is None:
@@ -188,7 +188,7 @@ def _state(status: Status | None) -> str:
 
 
 def judge_log(step: Step, entry: WeldEntry | None, planned: int | None, state: str) -> Judged:
-    """Whether the board's log holds a whole weld; where pedal or stop were to end it, one that they ended."""
+    """Whether the board's log holds a complete weld, or one ended by pedal or stop where the step requires that."""
     if entry is None:
         return Judged("failed", f"the board's log holds no such weld; it is {state}; {step.mend}")
     if step.let_go or step.stops:

@@ -1,4 +1,4 @@
-"""Calibration: measured values into the welder file, in the place of assumed ones, all else in it left as it is."""
+"""Calibration: measured values replace assumed ones in the welder file. The rest of the file is unchanged."""
 
 from __future__ import annotations
 
@@ -19,7 +19,7 @@ from gen.machine.welder import TYPICAL_MARK, Welder
 from gen.records import RECORDS_FILE, CheckRecord, Records
 from gen.user_files import parsed_toml, read_text, validated, written
 
-# Keys of the welder file that an instrument can read; the two taps say on which a current was read.
+# Keys of the welder file that an instrument can measure. The two taps name the tap of a measured current.
 MEASURED = (
     "mains.voltage_V",
     "mains.frequency_Hz",
@@ -43,7 +43,7 @@ _ASSUMED = re.compile(rf"#\s*{TYPICAL_MARK}\b")
 def calibrated(path: Path, values: Mapping[str, float | int | str]) -> str:
     """The text of the welder file at `path` with `values` (by `table.key`) in it; comments and layout stay.
 
-    A key that stands commented out is given in its place. Raises InputError where the changed file would be wrong.
+    A key that is commented out is written in its place. Raises InputError where the changed file is invalid.
     """
     changed = with_values(read_text(path), values, path, MARK)
     validated(Welder, tomllib.loads(changed), path)
@@ -51,9 +51,9 @@ def calibrated(path: Path, values: Mapping[str, float | int | str]) -> str:
 
 
 def with_values(text: str, values: Mapping[str, Any], where: Path, mark: str = "") -> str:
-    """`text` with `values` (by `table.key`) in it, each marked in the place of "typical"; it may be wrong then.
+    """`text` with `values` (by `table.key`), each with `mark` in place of "typical". The result may be invalid.
 
-    Raises InputError where the text is no TOML.
+    Raises InputError where the text is not TOML.
     """
     content = parsed_toml(text, where)
     for key, value in values.items():
@@ -79,7 +79,7 @@ def with_values(text: str, values: Mapping[str, Any], where: Path, mark: str = "
 
 
 def _now_measured(document: tomlkit.TOMLDocument, values: Mapping[str, Any]) -> None:
-    """Offsets that were both read are no longer those of the parts."""
+    """Remove the detector's parts once both offsets were measured."""
     detector = document.get("detector")
     if all(key in values for key in _WHOLE) and isinstance(detector, Table) and "offsets_from" in detector:
         del detector["offsets_from"]
@@ -97,9 +97,9 @@ def marked_typical(text: str) -> frozenset[str]:
 
 
 def _given(text: str, table: str, name: str, value: Any, mark: str) -> str:
-    """`text` with this key given: in the place of its line `# name = ...`, or first in its table.
+    """`text` with this key: in place of its line `# name = ...`, or first in its table.
 
-    As it was where the table has no header of its own.
+    The text is unchanged where the table has no header of its own.
     """
     lines = text.splitlines(keepends=True)
     head = None
@@ -121,14 +121,14 @@ def _given(text: str, table: str, name: str, value: Any, mark: str) -> str:
 
 
 def difference(path: Path, changed: str) -> str:
-    """What would change in the file, as a unified diff; "" for nothing."""
+    """The change of the file as a unified diff; "" for none."""
     before = read_text(path).splitlines()
     lines = difflib.unified_diff(before, changed.splitlines(), str(path), f"{path}, calibrated", lineterm="", n=1)
     return "\n".join(lines)
 
 
 def measured_key(text: str) -> tuple[str, float | int | str]:
-    """KEY=VALUE as typed. Raises InputError where the key is none that is measured, or the value is none that TOML knows."""
+    """KEY=VALUE as typed. Raises InputError where the key is not measurable, or the value is not TOML."""
     key, equals, value = text.partition("=")
     key = key.strip()
     if not equals or key not in MEASURED:
@@ -145,7 +145,7 @@ def measured_key(text: str) -> tuple[str, float | int | str]:
 
 
 def measured_values(texts: Iterable[str]) -> dict[str, float | int | str]:
-    """KEY=VALUE as typed, several. Raises InputError as `measured_key` does, or where a key is given twice."""
+    """Several KEY=VALUE as typed. Raises InputError as `measured_key` does, or where a key occurs twice."""
     pairs = [measured_key(text) for text in texts]
     if len(dict(pairs)) < len(pairs):
         raise InputError("command line", "KEY=VALUE", None, "a key is given twice; allowed: each key once")
@@ -153,7 +153,7 @@ def measured_values(texts: Iterable[str]) -> dict[str, float | int | str]:
 
 
 def last_walk(kept: Path) -> list[CheckRecord]:
-    """The checks of the last walk in the records at `kept`; none where there is none, and no records are made then."""
+    """The checks of the last walk in the records at `kept`; empty where there is none. No records file is created."""
     if not kept.exists():
         return []
     with Records(kept) as records:
@@ -162,7 +162,7 @@ def last_walk(kept: Path) -> list[CheckRecord]:
 
 
 def values_of_last_walk(kept: Path, welder: Welder) -> dict[str, float | int | str]:
-    """The readings of the last walk by the key that they replace. Raises InputError where there are none."""
+    """The readings of the last walk, by welder file key. Raises InputError where there are none."""
     allowed = "allowed: KEY=VALUE, or a walk with `weldbeat commission` before"
     if not kept.exists():
         raise InputError(RECORDS_FILE, "no commissioning in it", None, allowed)
@@ -173,7 +173,7 @@ def values_of_last_walk(kept: Path, welder: Welder) -> dict[str, float | int | s
 
 
 def readings_for_file(checks: list[CheckRecord], welder: Welder) -> dict[str, float | int | str]:
-    """The readings of passed steps by the key that they replace."""
+    """The readings of passed steps, by welder file key."""
     found: dict[str, float | int | str] = {}
     for check in checks:
         if check.outcome == "passed" and check.reading is not None and check.step in KEYS:

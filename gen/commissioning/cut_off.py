@@ -1,7 +1,7 @@
-"""The steps that prove what ends the current without the program: contacts, contactor, one-shot, pulse train, snubber.
+"""Steps that prove the protections independent of the program: contacts, contactor, one-shot, pulse train, snubber.
 
-Each is read where the person stands, on 24 V or with everything off, so that it holds whatever the board does. Limits and
-their sources: as in steps.py.
+Each is measured by the operator, on 24 V or with everything off, independently of the board. Limits and their sources: as in
+steps.py.
 """
 
 from __future__ import annotations
@@ -17,17 +17,17 @@ from gen.wiring.power_parts import varistor
 from gen.wiring.signal_parts import PULL_OHM, gate_drive
 
 COIL_V = 24.0
-WORKS = (0.85, 1.1)  # of a coil's voltage: IEC 60947-4-1, from memory
-DROPS = 0.1  # at which a d.c. contactor has dropped: IEC 60947-4-1, from memory
-LED_V = 1.0  # a gate isolator's diode lights above it; common practice, no source
+WORKS = (0.85, 1.1)  # operating range of a coil, share of its voltage: IEC 60947-4-1, from memory
+DROPS = 0.1  # share of its voltage at which a d.c. contactor has dropped: IEC 60947-4-1, from memory
+LED_V = 1.0  # a gate isolator's diode needs more; common practice, no source
 OPEN_MOHM, BOND_OHM = 0.1, 1.0
-CONTACT_PULL_OHM = WETTING_OHM + SERIES_OHM  # from the pin through both
+CONTACT_PULL_OHM = WETTING_OHM + SERIES_OHM  # both in series, from the pin
 FIVE_V = (4.75, 5.25)
 JUNCTION_V = (0.4, 0.9)
 CLAMP_V = 100.0
 VARISTOR_1MA, VARISTOR_MOHM = 1.6, 2.0  # of a disc's continuous rating; data sheets, from memory
 TESTER_V = (250.0, 500.0, 1000.0)
-PULL = (0.5, 1.1)  # of the resistor: what lies beside it, and 5 % of it with 5 % of the meter
+PULL = (0.5, 1.1)  # share of the resistor: parts in parallel lower it; part and meter have 5 % each
 SNUBBER_UF = (0.01, 2.2)  # of snubbers across a switch of this size; common practice, no source
 DISCHARGED_V, DISCHARGED_S = 60.0, 5.0  # IEC 60204-1, 6.2.4, from memory
 _VOLTS = "d.c. volts"
@@ -49,7 +49,7 @@ def _no_drive(welder: Welder) -> str:
 
 
 def _quiet_mirror(welder: Welder) -> tuple[str, ...]:
-    """An over-temperature lead that is off comes before the mirror contact, and its lockout does not last."""
+    """Instructions that keep the mirror contact quiet: an open over-temperature contact has priority, and clears itself."""
     if not (welder.protection.mirror_contact and welder.protection.over_temperature_contact):
         return ()
     return (
@@ -59,7 +59,7 @@ def _quiet_mirror(welder: Welder) -> tuple[str, ...]:
 
 
 def dead(welder: Welder) -> tuple[Step, ...]:
-    """What an ohmmeter and a capacitance meter tell with everything off."""
+    """Steps with ohmmeter and capacitance meter, everything off."""
     contactor = " and of the contactor K1" if welder.protection.contactor else ""
     contacts = Step(
         "open-contacts",
@@ -173,7 +173,7 @@ def _detector_diode() -> Step:
 
 
 def apart(welder: Welder) -> tuple[Step, ...]:
-    """What the board's own supply shows while only the computer feeds the board."""
+    """The step on the board's own supply, while only the computer feeds the board."""
     apart = Step(
         "feeds-apart",
         "Two feeds of the board apart",
@@ -190,9 +190,9 @@ def apart(welder: Welder) -> tuple[Step, ...]:
 
 
 def low_voltage(welder: Welder, board: Board, to_earth: Figure) -> tuple[Step, ...]:
-    """What a voltmeter tells of the control circuit: stop and heat cut, and pins that stand still do nothing.
+    """Steps with a voltmeter on the control circuit: stop and heat disconnect, and static pins have no effect.
 
-    `to_earth`: volts from the line to earth that the supply should have.
+    `to_earth`: expected volts from the line to earth.
     """
     protection = welder.protection
     where = "from 0 V to the supply terminals (24E) of the contactor stage and of the gate stage"
@@ -313,7 +313,7 @@ def low_voltage(welder: Welder, board: Board, to_earth: Figure) -> tuple[Step, .
 
 
 def under_load(welder: Welder) -> tuple[Step, ...]:
-    """Stop in a weld through the load, and what the snubber keeps."""
+    """Steps on the stop during a weld through the load, and on the snubber's charge."""
     protection = welder.protection
     stopped = (
         ""

@@ -1,4 +1,4 @@
-"""What measured welds tell of the machine: its current at full conduction and its load angle, in the place of guessed ranges."""
+"""Current at full conduction and load angle of the machine from measured welds, in place of assumed ranges."""
 
 from __future__ import annotations
 
@@ -14,21 +14,21 @@ from gen.phase_control import rms_fraction
 from gen.ranges import Figure
 from gen.user_files import Written
 
-LEAST_GATES = 6  # of a weld that tells something
-_SLACK_DEG = 1.0  # to both sides, for what the next weld may show; common practice, no source
-_ANGLES = (0, 80)  # that a welder file may hold
+LEAST_GATES = 6  # least number of gates of a usable weld
+_SLACK_DEG = 1.0  # added to both sides for the scatter of the next weld; common practice, no source
+_ANGLES = (0, 80)  # range of a load angle in the welder file
 
 
 @dataclass(frozen=True)
 class FullConduction:
-    """What a weld would have drawn without a delay. The load angle from the least that it may have been to the most."""
+    """The current of a weld at full conduction, and the range of its load angle."""
 
     current_A: float
     angle_deg: Figure
 
 
 def full_conduction(course: Course) -> FullConduction | None:
-    """From the half-cycles whose current and end were both measured; None where they are too few."""
+    """The current and angle from half-cycles whose current and end were both measured. None where these are too few."""
     seen = [half for half in course.seen if half.current_A and half.angle_deg is not None and half.ratio is not None]
     if len(seen) < LEAST_GATES:
         return None
@@ -45,7 +45,7 @@ def full_conduction(course: Course) -> FullConduction | None:
 def values_of_welds(welder: Welder, working: Course | None, shorted: Course | None) -> dict[str, float | int | str]:
     """The values of the welder file that a weld on work, and one with shorted electrodes, replace. Raises InputError.
 
-    Both belong to the tap in use. A shorted weld is on the lowest tap, as commissioning asks for it.
+    Both are for the tap in use, except that the shorted weld is on the lowest tap, as in commissioning.
     """
     t = welder.transformer
     found: dict[str, float | int | str] = {}
@@ -75,7 +75,7 @@ def _told(course: Course, option: str) -> FullConduction:
 
 @dataclass(frozen=True)
 class Narrowed:
-    """One figure of the machine, as the file leaves it open before and after."""
+    """One figure of the machine, with its range before and after."""
 
     name: str
     before: Figure
@@ -87,6 +87,6 @@ class Narrowed:
 
 
 def narrowed(before: Welder, after: Welder) -> list[Narrowed]:
-    """Each figure of the tap in use that has become another."""
+    """Each figure of the tap in use that has changed."""
     pairs = zip(before.machine.in_use.figures(), after.machine.in_use.figures(), strict=True)
     return [Narrowed(name, old, new) for (name, old), (_, new) in pairs if old and new and old.span != new.span]

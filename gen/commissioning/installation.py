@@ -1,6 +1,6 @@
-"""The supply and the earth that a welder needs: limits of the installation standards for this machine's own figures.
+"""Limits on supply and earth by the installation standards, for this machine's figures.
 
-From memory where it says so; a local code comes before all of them.
+Limits from memory are marked so. A local code has priority over all of them.
 """
 
 from __future__ import annotations
@@ -16,10 +16,10 @@ from gen.ranges import Figure, shown
 # IEC 60974-4, cables rated 16 A and less, as the manual of a machine tester prints it (public copy).
 SMALL_CABLE_A = 16
 EARTH_OHM, EARTH_TO_M, EARTH_MORE_OHM_M, EARTH_MOST_OHM = 0.3, 5.0, 0.1 / 7.5, 1.0
-# Of flexible copper at 20 degC, ohm mm2/m: the greatest product of resistance and section in IEC 60228, class 5, from memory.
+# Flexible copper at 20 degC, ohm mm2/m: the greatest product of resistance and section in IEC 60228, class 5, from memory.
 FLEXIBLE_COPPER = 0.01995
-JOINTS_OHM = 0.1  # plug and clamps: what IEC 60335-1 allows from the earth terminal to any metal part, from memory
-COLD = 2 / 3  # IEC 60364-6, of a reading on cold conductors, from memory
+JOINTS_OHM = 0.1  # plug and clamps: the limit of IEC 60335-1 from the earth terminal to any metal part, from memory
+COLD = 2 / 3  # factor for a reading on cold conductors, IEC 60364-6, from memory
 TOUCH_V = 50.0  # IEC 60364-4-41, with a residual-current device, from memory
 # IEC 61008-1, general type, at its rated residual current; it need not open below half of that; from memory.
 RESIDUAL_MA = 30.0  # of a device for people, where the file gives none
@@ -28,9 +28,9 @@ RESIDUAL_LEAST = 0.5
 
 
 def to_earth_V(mains: Mains, read_V: float | None = None) -> Figure:
-    """Volts from a supply conductor to earth, U0: given, or the least of the supplies that have this voltage.
+    """Volts from a supply conductor to earth, U0: the file's value, or the least of all supplies of this voltage.
 
-    `read_V`: as it was measured; it counts where the file gives none and it is less.
+    `read_V`: a measured value. It replaces the least where it is lower and the file has no value.
     """
     if mains.voltage_to_earth_V is not None:
         return Figure(mains.voltage_to_earth_V, mains.voltage_to_earth_V, "V", "mains.voltage_to_earth_V")
@@ -41,7 +41,7 @@ def to_earth_V(mains: Mains, read_V: float | None = None) -> Figure:
 
 
 def opens_at_once_A(breaker: Breaker | None) -> float | None:
-    """Current at which the breaker opens at once, RMS; None where that is not known."""
+    """RMS current at which the breaker opens instantaneously. None where unknown."""
     curve = curve_of(breaker)
     return curve.instant_A[1] if curve is not None and curve.instant_A is not None else None
 
@@ -52,7 +52,7 @@ def residual_mA(welder: Welder) -> float:
 
 
 def loop_limit(welder: Welder, read_V: float | None = None) -> Figure | None:
-    """Most impedance of a loop from a supply conductor to earth, ohm; None where nothing is known to open it.
+    """Greatest impedance of the loop from a supply conductor to earth, ohm. None where no device is known to open it.
 
     IEC 60364-4-41: Zs <= U0 / Ia; with a residual-current device 50 V over its current.
     """
@@ -72,7 +72,7 @@ def loop_limit(welder: Welder, read_V: float | None = None) -> Figure | None:
 
 
 def earth_limit(welder: Welder) -> Figure:
-    """Most resistance from the plug's earth pin to the frame, ohm: IEC 60974-4; over 16 A the conductor's own and its joints."""
+    """Greatest resistance from the plug's earth pin to the frame, ohm: IEC 60974-4; over 16 A, of conductor and joints."""
     mains = welder.mains
     rating_A = welder.breaker.rating_A if welder.breaker else welder.rated_current_A
     if rating_A <= SMALL_CABLE_A:

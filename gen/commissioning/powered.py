@@ -30,7 +30,7 @@ from gen.machine.welder import Welder
 from gen.ranges import Figure, shown
 
 MAINS = 0.1  # EN 50160, from memory
-LOAD = 0.2  # plate of the load 10 %, mains 10 %, clamp meter 3 %, together; a missing half-wave is 29 %
+LOAD = 0.2  # plate of the load 10 %, mains 10 %, clamp meter 3 %, together; a missing half-wave changes it by 29 %
 OPEN_GIVEN = 0.3
 OPEN_DC = 0.2
 CLAMP_ZERO_A = 0.2
@@ -43,7 +43,7 @@ FIRST_WELD_SHARE = (0.3, 1.1)  # of the working current: 40 % current at the lea
 
 
 def resistive(welder: Welder, board: Board, read_W: float | None) -> tuple[Step, ...]:
-    """The load and the shots through it, the transformer disconnected; `read_W`: of the load, where it was read."""
+    """The load and the shots through it, with the transformer disconnected. `read_W`: of the load, if measured."""
     voltage_V, least_W = welder.mains.voltage_V, least_load_W(welder)
     latching = welder.switch.latching_current_A
     power = Step(
@@ -97,12 +97,12 @@ def resistive(welder: Welder, board: Board, read_W: float | None) -> tuple[Step,
         shot="resistive-load",
         let_go=True,
     )
-    # With air the force stays, and a weld that was begun is completed.
+    # With air the force stays, and a weld begun is completed.
     return (power, through) if welder.force.source == "air" else (power, through, let_go)
 
 
 def open_electrodes(welder: Welder, read_A: float | None) -> tuple[Step, ...]:
-    """Magnetising current, its direct part, what flows to earth, and no half-waves; `read_A`: the current, where it was read."""
+    """Magnetising current, its d.c. component, and earth leakage. `read_A`: the magnetising current, if measured."""
     t = welder.transformer
     if t.open_current_A is not None:
         given = t.open_current_A
@@ -173,7 +173,7 @@ def shorted_stage(welder: Welder) -> Stage:
 
 
 def shorted(welder: Welder, board: Board) -> Step:
-    """The one shot on the lowest tap that says what the machine can give."""
+    """The shot on the lowest tap that measures the machine's short-circuit current."""
     found, fraction = lowest(welder).short_primary, shorted_fraction(welder, board)
     return Step(
         "shorted",
@@ -224,7 +224,7 @@ def current_transformer(welder: Welder) -> tuple[Step, ...]:
 
 
 def first_weld(welder: Welder) -> Step:
-    """A weld on scrap, with somebody watching."""
+    """A weld on scrap, watched by the operator."""
     working = welder.machine.in_use.working_primary
     return Step(
         "first-weld",

@@ -16,12 +16,12 @@ from gen.ranges import shown
 from gen.records import RECORDS_FILE, CheckRecord
 from gen.templates import html_templates
 
-_KEYS = {"shorted": ("shorted", SHORT_CIRCUIT)}  # steps under which more than one check stands
+_KEYS = {"shorted": ("shorted", SHORT_CIRCUIT)}  # steps with more than one check
 
 
 @dataclass(frozen=True)
 class RecordLine:
-    """A step with its number and, in a record, every time that it was tried."""
+    """A step with its number and, in a record, every attempt."""
 
     number: int
     step: Step
@@ -29,12 +29,12 @@ class RecordLine:
 
     @property
     def outcome(self) -> str:
-        """What came of it last."""
+        """The last outcome."""
         return self.tried[-1].outcome if self.tried else "not reached"
 
 
 def record_lines(steps: Sequence[Step], walk: Sequence[CheckRecord]) -> list[RecordLine]:
-    """The steps, each with the checks of the walk that belong to it."""
+    """The steps, each with its checks of the walk."""
     return [
         RecordLine(number, step, tuple(check for check in walk if check.step in _KEYS.get(step.key, (step.key,))))
         for number, step in enumerate(steps, 1)
@@ -47,9 +47,9 @@ def sheet_html(welder: Welder, board: Board, steps: Sequence[Step]) -> str:
 
 
 def record_html(welder: Welder, board: Board, steps: Sequence[Step], walk: Sequence[CheckRecord]) -> str:
-    """The record of one walk as one self-contained HTML page: every try of every step, and a line to sign.
+    """The record of one walk as one self-contained HTML page: every attempt at every step, and a line to sign.
 
-    Limits and instructions are those of the time at which each step was tried. Raises InputError where the walk has no checks.
+    Limits and instructions are those in force at each attempt. Raises InputError where the walk has no checks.
     """
     if not walk:
         allowed = "allowed: a walk with `weldbeat commission` before"

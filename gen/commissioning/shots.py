@@ -1,4 +1,4 @@
-"""The welds of a commissioning: three short schedules of our own, and the machine that each of them meets."""
+"""The welds of a commissioning: three short schedules, and the machine configuration of each."""
 
 from __future__ import annotations
 
@@ -23,21 +23,21 @@ from gen.words import GATE_END_DEG, SHOT_NAME
 
 LEAST_LOAD_W = 500.0
 SHORTED_CYCLES = 25
-MINUTE = "60 s"  # of off time, in which the board takes no pedal: what keeps two shots a minute apart
+MINUTE = "60 s"  # off time, in which the board accepts no pedal: it keeps two shots a minute apart
 ShotName = Literal["resistive-load", "open-electrodes", "shorted"]
 NAME_BEGINS = SHOT_NAME
 
 
 @dataclass(frozen=True)
 class Shot:
-    """One weld of a commissioning: its schedule, and the welder as it is for judging the weld beforehand."""
+    """One weld of a commissioning: its schedule, and the welder in the state of that step, for judging the weld beforehand."""
 
     schedule: Schedule
     table: TimingTable
     meets: Welder
 
     def job(self, board: Board) -> Job:
-        """What is simulated before the shot is made."""
+        """The job that is simulated before the shot."""
         return Job(self.schedule, self.meets, board, self.table, render(self.table, self.meets, board))
 
 
@@ -69,13 +69,13 @@ def lowest_tap(transformer: Transformer) -> str:
 
 
 def lowest(welder: Welder) -> Tap:
-    """What the machine gives on its lowest tap."""
+    """The machine's lowest tap."""
     name = lowest_tap(welder.transformer)
     return next(tap for tap in welder.machine.taps if tap.name == name)
 
 
 def with_shorted_electrodes(welder: Welder) -> Welder:
-    """The machine on its lowest tap with nothing between its electrodes, so that the short-circuit current is its working one."""
+    """The machine on its lowest tap with shorted electrodes, so that its working current is the short-circuit current."""
     machine, tap = welder.machine, lowest(welder)
     used = machine.in_use.turns_ratio
     k = (tap.turns_ratio.middle / used.middle) ** 2 if tap.turns_ratio and used else 1.0
@@ -100,12 +100,12 @@ def with_shorted_electrodes(welder: Welder) -> Welder:
 
 
 def _times(figure: Figure, k: float) -> Figure:
-    """Seen from a tap with another turns ratio."""
+    """The figure referred to a tap with another turns ratio."""
     return replace(figure, low=figure.low * k, high=figure.high * k)
 
 
 def least_load_W(welder: Welder) -> float:
-    """The least load that shows anything: 500 W, or more where its current at the gate's end would not be latched."""
+    """The least usable load: 500 W, or more where its current at the gate's end would not latch."""
     at_the_end = math.sqrt(2) * math.sin(math.radians(GATE_END_DEG))
     return max(LEAST_LOAD_W, welder.mains.voltage_V * welder.switch.latching_current_A / at_the_end)
 
@@ -121,9 +121,9 @@ def conducted_fraction(table: TimingTable, load_angle_deg: float) -> float:
 
 
 def shorted_fraction(welder: Welder, board: Board) -> Figure:
-    """What part of the short-circuit current the shot with shorted electrodes lets through, over what its angle may be.
+    """The share of the short-circuit current in the shot with shorted electrodes, over the range of its angle.
 
-    100 % fires a little beyond the greatest load angle, so that where the short circuit lags less, a little is missing.
+    100 % fires slightly beyond the greatest load angle, so a short circuit with a smaller angle draws slightly less.
     """
     table, angle = shot("shorted", welder, board).table, welder.machine.short_angle
     fractions = (conducted_fraction(table, a) for a in (angle.low, angle.middle, angle.high))
@@ -131,6 +131,6 @@ def shorted_fraction(welder: Welder, board: Board) -> Figure:
 
 
 def short_circuit_A(reading_A: float, welder: Welder, board: Board) -> Figure:
-    """The short-circuit current at full conduction that a reading of that shot stands for."""
+    """The short-circuit current at full conduction, from a reading of that shot."""
     fraction = shorted_fraction(welder, board)
     return Figure(reading_A / fraction.high, reading_A / fraction.low, "A", f"{reading_A:g} A read, {fraction.source}")

@@ -1,6 +1,6 @@
-"""The numbered steps that take a welder from unpowered to its first weld, made from the welder file.
+"""The numbered steps from the unpowered welder to its first weld, made from the welder file.
 
-Every limit names its source; "from memory" where the standard was not at hand. A local code comes before all of them.
+Every limit names its source, with "from memory" where the standard was not at hand. A local code has priority over all.
 """
 
 from __future__ import annotations
@@ -34,7 +34,7 @@ from gen.machine.welder import FREQUENCY_BAND, Welder
 from gen.ranges import Figure, shown
 from gen.units import us_to_degrees
 
-# The short-circuit current computed from the reading with shorted electrodes, kept as a check of its own.
+# The short-circuit current computed from the reading with shorted electrodes, recorded as a separate check.
 SHORT_CIRCUIT = "short-circuit-current"
 # The factor that makes the board's current that of the clamp meter, kept likewise.
 READING_FACTOR = "reading-factor"
@@ -60,7 +60,7 @@ OFFSET_US = 100  # 3 % of the core's flux swing where the voltage is at its peak
 def steps(welder: Welder, board: Board, readings: Mapping[str, float] | None = None) -> tuple[Step, ...]:
     """The steps for this machine, in order; a step's number is its place from 1.
 
-    `readings`: of steps already passed, by name; where a limit rests on one that is missing, a load of 1000 W stands in.
+    `readings`: of steps already passed, by name. A limit that depends on a missing reading assumes a load of 1000 W.
     Raises InputError where the welder's own limits forbid one of the shots.
     """
     found = [
@@ -148,7 +148,7 @@ def _unpowered(welder: Welder) -> tuple[Step, ...]:
 
 
 def _supply(welder: Welder, read_V: float | None) -> tuple[Step, ...]:
-    """`read_V`: volts from a supply conductor to earth, where they were read."""
+    """The steps on the supply. `read_V`: volts from a supply conductor to earth, if measured."""
     voltage_V = welder.mains.voltage_V
     volts = Step(
         "voltage",
@@ -193,7 +193,7 @@ def _supply(welder: Welder, read_V: float | None) -> tuple[Step, ...]:
 
 
 def _to_earth(welder: Welder) -> Figure:
-    """From a supply conductor that is not earthed to earth, RMS volts."""
+    """RMS volts from an unearthed supply conductor to earth."""
     expected = to_earth_V(welder.mains)
     up_to = "" if welder.mains.voltage_to_earth_V else ", up to mains.voltage_V"
     most_V = welder.mains.voltage_V if welder.mains.voltage_to_earth_V is None else expected.middle
@@ -296,7 +296,7 @@ def _contacts(welder: Welder) -> tuple[Step, ...]:
         "the board sees the force switch closed without force; look for a short, or a setting that is too low",
         "the board never saw the force switch closed; check its lead, the air and its setting",
     )
-    # With the stop pressed the board locks out for that, and not lastingly for a contactor that it has not closed.
+    # With the stop pressed the board locks out for the stop, and not permanently for a contactor that it has not closed.
     mirror = Contact(
         words.CONTACTOR_OPEN,
         True,

@@ -1,6 +1,6 @@
-"""Commissioning as values: stages, steps with their limits, and the judging of a reading.
+"""The values of commissioning: stages, steps with their limits, and the judgement of a reading.
 
-The steps of a machine are made in gen.commissioning.steps; the sheet prints them, gen.commissioning.walk goes through them.
+gen.commissioning.steps makes a machine's steps, the sheet prints them, and gen.commissioning.walk performs them.
 """
 
 from __future__ import annotations
@@ -28,14 +28,14 @@ NOT_DONE = (
 
 @dataclass(frozen=True)
 class Stage:
-    """Steps that want the same things off and on."""
+    """A group of steps that require the same states off and on."""
 
     key: Literal["unpowered", "supply", "contacts", "logic", "resistive", "open", "shorted", "scrap"]
     title: str
     state: tuple[str, ...]
-    """What is off and on, in words."""
+    """The required states, off and on, in words."""
     cautions: tuple[int, ...]
-    """Places in gen.cautions.CAUTIONS."""
+    """Indices into gen.cautions.CAUTIONS."""
 
 
 UNPOWERED = Stage(
@@ -120,7 +120,7 @@ SCRAP = Stage(
 
 @dataclass(frozen=True)
 class Contact:
-    """An input that the board reports: its level at rest, how to work it, and what is wrong where it does not follow."""
+    """An input that the board reports: its level at rest, how to operate it, and the fault where it does not respond."""
 
     bit: int
     at_rest: bool
@@ -132,38 +132,38 @@ class Contact:
 
 @dataclass(frozen=True)
 class Step:
-    """One step, with the limit that its reading has to keep to.
+    """One step, with the limit on its reading.
 
-    Nothing decides by the texts: `title`, `do`, `read`, `mend`, and the reason in `lacking`.
+    No decision depends on the texts `title`, `do`, `read`, `mend`, or on the words of `lacking`.
     """
 
     key: str
-    """Names the step in the records, for good."""
+    """The step's permanent name in the records."""
     title: str
     stage: Stage
     do: tuple[str, ...]
     read: str
-    """What to read, and with what; "" where the board reports it."""
+    """The quantity to read, and the instrument; "" where the board reports it."""
     limit: Figure
     mend: str
-    """What to do where it fails."""
+    """The remedy if the step fails."""
     needs_board: bool = False
     tool_may_lack: bool = False
     lacking: str = ""
-    """Why this machine cannot have it checked; "" where it can."""
+    """Why this machine has no such check; "" where it has."""
     contact: Contact | None = None
     shot: ShotName | Literal["selected"] | None = None
-    """The weld that it makes: one of gen.commissioning.shots, or the schedule selected on the board."""
+    """The weld of the step: one of gen.commissioning.shots, or the schedule selected on the board."""
     let_go: bool = False
-    """Whether the pedal is let go in that weld, which must end it: the board's log says so, and nothing is read."""
+    """Whether the pedal is released during the weld, which must end it. The board's log proves it, and nothing is read."""
     stops: bool = False
-    """Whether the stop is pressed in that weld, which must end it: the board's log says so. A reading follows."""
+    """Whether the stop is pressed during the weld, which must end it. The board's log proves it, and a reading follows."""
     counted: bool = False
-    """Whether the board counts the reading itself: the mains frequency."""
+    """Whether the board measures the reading itself: the mains frequency."""
     edge: Edge | None = None
-    """The edge of the detector whose offset it reads."""
+    """The detector's edge whose offset is read."""
     signed: bool = False
-    """Whether the reading may lie below 0."""
+    """Whether the reading may be negative."""
     compared: bool = False
     """Whether it is what was read over what the board's current transformer showed in that weld that is judged and kept."""
 
@@ -174,7 +174,7 @@ class Step:
 
     @property
     def limit_text(self) -> str:
-        """The limit in words, without its source; "" where no figure is read."""
+        """The limit in words, without its source; "" where no value is read."""
         low, high, unit = self.limit.low, self.limit.high, self.limit.unit
         if self.contact is not None or self.let_go:
             return ""
@@ -185,16 +185,16 @@ class Step:
 
 @dataclass(frozen=True)
 class Judged:
-    """What came of a step, and why it was not passed."""
+    """The outcome of a step, and the reason why it was not passed."""
 
     outcome: Outcome
     why: str = ""
     beyond: bool = False
-    """Whether it failed because its reading is beyond the limit of the step."""
+    """Whether it failed because the reading is beyond the step's limit."""
 
 
 def judge(step: Step, reading: float | None) -> Judged:
-    """Whether a reading is within the step's limit. None: there was nothing to read it with."""
+    """The judgement of a reading by the step's limit. Reading None: no instrument was available."""
     if reading is None:
         return Judged("not checked", step.lacking or NO_TOOL)
     if step.limit.low <= reading <= step.limit.high:
@@ -205,9 +205,9 @@ def judge(step: Step, reading: float | None) -> Judged:
 
 
 def is_done(step: Step, outcome: str | None, has_board: bool) -> bool:
-    """Whether a walk may go on past a step whose last outcome was this (None: not tried).
+    """Whether a walk may continue past a step with this last outcome (None: not tried).
 
-    What was left out for want of a board is to be made up for once there is one.
+    A step left out for want of a board is due once a board is connected.
     """
     if outcome == "not checked":
         return bool(step.lacking) or not (step.needs_board and has_board)

@@ -1,4 +1,4 @@
-"""The walk from unpowered to the first weld: what is asked at each step, its result, and where it goes on."""
+"""The walk from the unpowered welder to its first weld: the questions of each step, its result, and the next step."""
 
 from __future__ import annotations
 
@@ -37,38 +37,38 @@ _PARTS_ASKED = (
 
 
 class Guide(Ask, Protocol):
-    """How a front end shows a walk, and asks on the way."""
+    """A front end's side of a walk: display and questions."""
 
     def begin(self, place: int, count: int, step: Step, enters: bool) -> bool:
         """Show that step `place` of `count` begins.
 
-        `enters`: it is the first of its stage; show before what must be off and on, and ask whether it is so: False where not.
+        `enters`: it is the first of its stage. Show the required states first, and ask whether they are true. Returns the answer.
         """
 
     def say(self, text: str) -> None:
-        """Show one thing to do or to know."""
+        """Show one instruction or piece of information."""
 
     def lets_by(self, shot: Shot) -> bool:
-        """Whether the verdict lets a shot by; shows why where it does not."""
+        """Whether the verdict allows a shot. Shows the reason where it does not."""
 
     def came_of(self, judged: Judged) -> None:
-        """Show what came of the step that was begun last."""
+        """Show the outcome of the step begun last."""
 
 
 @dataclass(frozen=True)
 class Walked:
-    """How far a walk came."""
+    """The progress of a walk."""
 
     number: int
-    """Of the walk, from 1."""
+    """Number of the walk, from 1."""
     count: int
     """Of its steps."""
     failed: int | None
-    """The place of the step that stopped it, from 1; None where it came to its end."""
+    """Number of the step that stopped the walk, from 1. None where the walk is complete."""
     left_out: tuple[str, ...] = ()
     """Keys of the steps that were not checked."""
     values: Mapping[str, float | int | str] = field(default_factory=dict)
-    """Readings by the key of the welder file that they replace; none where the walk was stopped."""
+    """Readings by welder file key. Empty where the walk was stopped."""
 
 
 @contextmanager
@@ -80,9 +80,9 @@ def walking(
     port: str | None = None,
     anew: bool = False,
 ) -> Iterator[Walk]:
-    """A walk to go on with, or one `anew`, with what it needs open; every reading goes into the records at `kept`.
+    """The last walk to continue, or one `anew`, with link and records open. Readings are recorded at `kept`.
 
-    `port`: where the board is; without it the only board found is asked, and without any the steps that need one are not
+    `port`: the board's port. Without it the only board found is used. Without any board the steps that need one are not
     checked. Raises LinkError, InputError.
     """
     device = port or only_port()
@@ -97,7 +97,7 @@ def walking(
 
 @dataclass(frozen=True)
 class _Result:
-    """What came of a step, for the records."""
+    """The outcome of a step, for the records."""
 
     judged: Judged
     reading: float | None = None
@@ -105,7 +105,7 @@ class _Result:
 
 
 class Walk:
-    """One commissioning: the steps that are behind it, and the one that is next."""
+    """One commissioning: the steps done, and the next step."""
 
     def __init__(
         self,
@@ -127,7 +127,7 @@ class Walk:
         self._checks = [check for check in checks if check.walk == self._number]
 
     def go(self) -> Walked:
-        """Walk on from the first step that is not passed, to the end or to one that fails. Raises Stopped, LinkError."""
+        """Continue from the first step not passed, to the end or to a failed step. Raises Stopped, LinkError."""
         stage: Stage | None = None
         ahead = self._steps()
         keys = [step.key for step in ahead]
@@ -148,7 +148,7 @@ class Walk:
             if result.judged.outcome == "failed":
                 return Walked(self._number, len(keys), place)
             if result.reading is not None:
-                ahead = self._steps()  # limits may rest on it
+                ahead = self._steps()  # later limits may depend on the reading
         last = {check.step: check.outcome for check in self._checks}
         not_checked = tuple(key for key in keys if last[key] != "passed")
         values = readings_for_file(self._checks, self._welder)
@@ -175,7 +175,7 @@ class Walk:
         return self._read(step)
 
     def _read(self, step: Step) -> _Result:
-        """Have a reading typed, and judge it."""
+        """Ask for a reading, and judge it."""
         words = instead_of_reading(step)
         others = "".join(f", or {word}" for word in words)
         answer = self._guide.answer(f"{step.read}: reading in {step.limit.unit}{others}", _reading(step, words))
@@ -186,7 +186,7 @@ class Walk:
         return _Result(judge(step, float(answer)), float(answer))
 
     def _from_parts(self, step: Step, falling: bool) -> _Result:
-        """The detector's offset from its parts: a band, in which the file's value must lie."""
+        """Judge the detector's offset by its parts: the file's value must lie in their band."""
         given = {
             field: self._guide.answer(question, number(least, most)) for field, question, least, most in _PARTS_ASKED
         }
@@ -205,7 +205,7 @@ class Walk:
         return _Result(Judged("failed", f"{note}; the welder file says {held} us; {step.mend}"))
 
     def _shoot(self, step: Step, asked: BoardAsked) -> _Result:
-        """Judge a shot beforehand, have it made, and hold reading and log against what was planned."""
+        """Judge a shot beforehand, have it made, and compare reading and log with the plan."""
         if step.tool_may_lack and not self._guide.yes(f"To read {step.read}: is there one?"):
             return _Result(Judged("not checked", NO_TOOL))
         table = None
@@ -253,7 +253,7 @@ class Walk:
             and result.judged.outcome == "passed"
             and result.reading is not None
         ):
-            # Reckoned now, with the file that the shot was made from: it may be another when the value is put into it.
+            # Computed now, with the welder file of the shot: the file may differ when the value is written to it.
             full = short_circuit_A(result.reading, self._welder, self._board)
             self._guide.say(f"At full conduction {full.text}: {full.source}.")
             self._add(
@@ -279,19 +279,19 @@ class Walk:
 
 
 def instead_of_reading(step: Step) -> tuple[str, ...]:
-    """What may be said in the place of a step's reading: that there is no instrument, or to reckon it from the parts."""
+    """The words allowed in place of a step's reading: no instrument, or computation from the parts."""
     return (*((_NONE,) if step.tool_may_lack else ()), *((_PARTS,) if step.edge is not None else ()))
 
 
 def _then(step: Step) -> str:
-    """What is done with the pedal down."""
+    """The instruction while the pedal is pressed."""
     if step.stops:
         return "the stop as soon as the load is on; keep the stop pressed"
     return "let go as soon as the load is on" if step.let_go else "hold it"
 
 
 def _reading(step: Step, words: Sequence[str]) -> Callable[[str], str | float]:
-    """Reads a number, below nothing only where the step's reading has a sign, or one of `words`."""
+    """Converter of a number (negative only where the step's reading is signed) or one of `words`."""
     numeric = number(-1e6 if step.signed else 0.0, 1e6)
 
     def read(text: str) -> str | float:
