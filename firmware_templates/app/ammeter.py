@@ -1,8 +1,8 @@
-"""The primary current of each half-cycle, from the samples of a current transformer, and what is wrong with it.
+"""The primary current of each half-cycle, from the samples of a current transformer, and its faults.
 
-Everything is there before the heap is locked. A sample is a count of 12 bits, so that the squares of a half-cycle's sum to less
-than 2**30. A gate's current is that from its gate on, for a half-cycle or to the next gate: what flows in the rest flows
-without a gate. Where the sense across the switch is fitted too, the two must say the same.
+All memory is allocated before the heap is locked. A sample is a count of 12 bits, so the squares of one half-cycle sum to less
+than 2**30. A gate's window begins with the gate and lasts a half-cycle, or to the next gate. Current outside every window flows
+without a gate. Where the sense across the switch is fitted too, the two must agree.
 """
 
 from .clock import elapsed
@@ -27,16 +27,16 @@ if TYPE_CHECKING:
 
     from .curve import Curve
 
-AT_ONCE = 256  # samples taken in one step: of one that comes 20 ms late, and some more
-STILL_MS = 50  # without a sample for so long the converter stands still
-BIAS_HALF_CYCLES = 2  # before the first gate, over which a current sums to nothing
+AT_ONCE = 256  # samples taken in one step: enough for a step 20 ms late
+STILL_MS = 50  # without a sample for this long the converter has stopped
+BIAS_HALF_CYCLES = 2  # averaging time of the bias, before the first gate; over whole cycles a current sums to zero
 UNSEEN_IN_A_ROW = 4  # gates without a current: nothing conducts
 HIGH_IN_A_ROW = 2
-LOW_IN_A_ROW = 8  # a joint whose contact is still poor may draw little at first
+LOW_IN_A_ROW = 8  # gates; a joint with a poor first contact may draw little at first
 DISAGREE_IN_A_ROW = 2
-EXPULSION_FROM = 10  # gates in which the contacts of sound welds break down as fast; common practice, no source
-EXPULSION_RISE = 25  # a rise of a twenty-fifth from one cycle to the next
-EXPULSION_US = 60  # and both currents together longer by this: the mains alone changes none of their lengths
+EXPULSION_FROM = 10  # first gates, in which contact breakdown of sound welds looks alike; common practice, no source
+EXPULSION_RISE = 25  # a rise by a twenty-fifth from one cycle to the next
+EXPULSION_US = 60  # and a longer flow of both currents together by this; the mains alone does not change it
 _MASK = CURRENT_RING - 1
 
 
@@ -53,7 +53,7 @@ def root(square: int) -> int:
 
 
 class Ammeter:
-    """Currents in tenths of an ampere, RMS over a whole half-cycle whatever part of it carried current."""
+    """The ammeter. Currents are in tenths of an ampere, RMS over the whole half-cycle."""
 
     def __init__(self, driver: "Driver", config: "Config", curve: "Curve") -> None:
         self.config = config
@@ -62,27 +62,27 @@ class Ammeter:
         self.delays = GateDelays()
         self.fault = NO_REASON
         self.planned = True
-        self.expelled = 0  # the gate, counted from 1, at which metal was thrown out
+        self.expelled = 0  # the gate of an expulsion, counted from 1; 0 for none
         self.bias = 0
         self.biased = False
-        self.lost = False  # more samples than the ring holds came between two looks
-        self.at = 0  # the sample to be taken next
+        self.lost = False  # more samples than the ring holds arrived between two steps
+        self.at = 0  # index of the next sample
         self.newest = 0
         self.moved_ms = 0
-        self.end = 0  # where the window that is under way ends
-        self.gate = -1  # whose it is; -1: nobody's
+        self.end = 0  # end of the present window
+        self.gate = -1  # the gate of the present window; -1: none
         self.next_gate = 0
-        self.total = 0  # without a gate, of what lies off the bias: a burst of noise weighs little in it
+        self.total = 0  # without a gate: the sum of deviations from the bias, in which a burst of noise counts little
         self.squares = 0
-        self.high = 0  # farthest above and below the bias
+        self.high = 0  # greatest deviations above and below the bias
         self.low = 0
-        self.delay_us = 0  # nominal, of the gate
+        self.delay_us = 0  # nominal firing delay of the gate
         self.none = self.none_before = False
         self.seen = 0  # gates judged
         self.nones = self.highs = self.lows = self.disagreed = 0
-        self.same = 0  # gates in a row with one delay
+        self.same = 0  # successive gates with the same delay
         self.now_dA = 0
-        self.cycle_dA = self.cycle_us = 0  # of the cycle before
+        self.cycle_dA = self.cycle_us = 0  # those of the previous cycle
 
     def begin(self, driver: "Driver", now_ms: int, planned: bool = True) -> None:
         """The pedal is accepted: sampling begins anew. `planned`: the work is to draw the planned current."""
@@ -101,7 +101,7 @@ class Ammeter:
         self.next_gate = 0
 
     def fire(self, rows: "Rows", first_row: int) -> None:
-        """A weld by `rows` starts at its first fired row: its gates count from 0."""
+        """Begin a weld by `rows` at its first fired row. Its gates count from 0."""
         self.delays.begin(rows, first_row)
         self.next_gate = 0
         self.none = self.none_before = False
@@ -116,7 +116,7 @@ class Ammeter:
         self.high = self.low = 0
 
     def look(self, driver: "Driver", half_us: int, now_ms: int) -> None:
-        """Take the samples that have come since."""
+        """Take the samples that have arrived since the last step."""
         if self.lost:
             return
         newest = driver.sampled()
@@ -132,13 +132,13 @@ class Ammeter:
             self._learn_bias(BIAS_HALF_CYCLES * length)
             self.end = length
         if newest - self.at > CURRENT_RING - 8:
-            self.lost = True  # written over, and whose gate is whose not known; so late a step ends the weld anyway
+            self.lost = True  # overwritten samples; so late a step ends the weld anyway
             return
-        # The two newest may still belong to a gate that is not told yet.
+        # The two newest may belong to a gate that is not reported yet.
         last = min(newest - 2, self.at + AT_ONCE)
         gate_at = driver.gate_sample(self.next_gate)
         while self.at < last:
-            if 0 <= gate_at <= self.at + 1:  # it is told up to a sample late
+            if 0 <= gate_at <= self.at + 1:  # a gate is reported up to a sample late
                 self._close(half_us)
                 self.gate = self.next_gate
                 self.next_gate += 1
@@ -185,7 +185,7 @@ class Ammeter:
         self.at = stop
 
     def _tenths(self, half_us: int) -> int:
-        """The window's current. Each term stays below 2**30: 90 squares of 2047 are less than 2**29."""
+        """The window's RMS current. Each term stays below 2**30: 90 squares of 2047 are less than 2**29."""
         whole, rest = self.squares // half_us, self.squares % half_us
         mean = whole * (64 * SAMPLE_US) + rest * (64 * SAMPLE_US) // half_us
         return root(mean) * self.config.CURRENT_GAIN >> 14
@@ -196,10 +196,10 @@ class Ammeter:
         self.same = self.same + 1 if self.delay_us == before_us else 1
 
     def _close(self, half_us: int) -> None:
-        """The window has ended: tell its current, and judge it."""
+        """Close the window: report its current, and judge it."""
         gate = self.gate
         if gate < 0:
-            # Of a sine the RMS is ten ninths of the mean.
+            # The RMS of a sine is ten ninths of its mean.
             eighths = self.total * (8 * SAMPLE_US) // half_us * 10 // 9
             if eighths * self.config.CURRENT_GAIN >> 14 > self.config.STRAY_DA:
                 self._found(SWITCH_SHORTED)
@@ -220,7 +220,7 @@ class Ammeter:
         place = min(place, len(config.LEAST_DA) - 2)
         least_dA = config.LEAST_DA[place + 1]
         if least_dA == 0:
-            return  # fired so late that nothing could be told from noise
+            return  # fired so late that its current would be within the noise
         self.highs = self.highs + 1 if current_dA > config.MOST_DA[place] else 0
         if not self.planned:  # a heater, or open electrodes: only too much is wrong
             if self.highs >= HIGH_IN_A_ROW:
@@ -249,7 +249,7 @@ class Ammeter:
             self._watch_cycle(gate, before_dA + current_dA, self.curve.length_us(gate - 1) + length_us)
 
     def _watch_cycle(self, gate: int, cycle_dA: int, cycle_us: int) -> None:
-        """A current that is greater at once and lasts longer, the firing being the same, comes of metal that is thrown out."""
+        """Detect expulsion: a sudden rise of the current, and a longer flow, at the same firing."""
         if gate >= EXPULSION_FROM and self.same >= 4 and self.expelled == 0:
             risen = (cycle_dA - self.cycle_dA) * EXPULSION_RISE > self.cycle_dA
             if risen and cycle_us - self.cycle_us > EXPULSION_US:

@@ -1,10 +1,10 @@
-"""Arithmetic on the driver's milliseconds, which run modulo 2**30 so that they stay small integers."""
+"""Arithmetic on the driver's milliseconds, which count modulo 2**30 so that they stay small integers."""
 
 MASK = (1 << 30) - 1
 
 
 def elapsed(now_ms: int, since_ms: int) -> int:
-    """Milliseconds from `since_ms` to `now_ms`, right across the wrap, for spans under 2**30 ms (12 days)."""
+    """Milliseconds from `since_ms` to `now_ms`, correct across the wrap, for spans under 2**30 ms (12 days)."""
     return (now_ms - since_ms) & MASK
 
 

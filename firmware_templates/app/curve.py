@@ -1,6 +1,6 @@
-"""The currents of one weld, gate by gate, as the hardware timed them, and what is wrong with them.
+"""The currents of one weld, gate by gate, as timed by the hardware, and their faults.
 
-Filled while armed, so that all of it is there beforehand; told over the serial line afterwards.
+It is filled while armed, in memory allocated beforehand, and reported over the serial line afterwards.
 """
 
 from array import array
@@ -22,12 +22,12 @@ TYPE_CHECKING = False
 if TYPE_CHECKING:
     from interface import Config, Driver, Rows
 
-AT_ONCE = 4  # reports taken in one step
+AT_ONCE = 4  # reports read in one step
 NONE_IN_A_ROW = 4  # gates without a current: nothing conducts
 
 
 class Curve:
-    """Of each gate its firing delay, the length of its current and the mains' half-cycle, in microseconds, and its current."""
+    """For each gate: firing delay, length of the current and mains half-cycle, in microseconds, and the current."""
 
     def __init__(self, config: "Config") -> None:
         self.config = config
@@ -37,15 +37,15 @@ class Curve:
         self.currents = array("h", bytes(2 * CURVE_KEPT))  # RMS, tenths of an ampere; -1: not measured
         self.peaks = array("h", bytes(2 * CURVE_KEPT))  # with their sign
         self.count = 0
-        self.timed = 0  # of those, how many currents' lengths are known
-        self.weld = 0  # its number once it has ended; 0: none, or under way
+        self.timed = 0  # number of gates whose current's length is known
+        self.weld = 0  # number of the weld once it has ended; 0: none, or a weld under way
         self.fault = NO_REASON
         self.none_in_a_row = 0
         self.gate_delays = GateDelays()
         self.half_us = config.NOMINAL_HALF_US
 
     def begin(self, rows: "Rows", first_row: int, half_us: int) -> None:
-        """A weld by `rows` starts at its first fired row; its delays are scaled to `half_us`."""
+        """Begin a weld by `rows` at its first fired row, with delays scaled to `half_us`."""
         self.gate_delays.begin(rows, first_row)
         self.half_us = half_us
         self.count = 0
@@ -55,7 +55,7 @@ class Curve:
         self.none_in_a_row = 0
 
     def look(self, driver: "Driver", half_us: int) -> None:
-        """Take what has been timed since, in the mains as it is now."""
+        """Read the timings since the last step, with the present mains half-cycle."""
         for _ in range(AT_ONCE):
             if self.timed == CURVE_KEPT or not self.gate_delays.rows:
                 return
@@ -65,18 +65,18 @@ class Curve:
             self._add(length_us, half_us)
 
     def measured(self, gate: int, current_dA: int, peak_dA: int, half_us: int) -> None:
-        """The current of a gate; of gates beyond CURVE_KEPT nothing is kept."""
+        """Keep the current of a gate. Gates beyond CURVE_KEPT are not kept."""
         if gate < CURVE_KEPT and self.gate_delays.rows:
             self._reach(gate, half_us)
             self.currents[gate] = current_dA
             self.peaks[gate] = peak_dA
 
     def length_us(self, gate: int) -> int:
-        """How long a gate's current flowed, as the driver tells it; NOT_TIMED where that is not known."""
+        """The length of a gate's current as reported by the driver; NOT_TIMED where unknown."""
         return self.lengths[gate] if 0 <= gate < self.timed else NOT_TIMED
 
     def _reach(self, gate: int, half_us: int) -> None:
-        """Have an entry for every gate up to this one."""
+        """Add entries up to this gate."""
         while self.count <= gate:
             at = self.count
             self.delays[at] = max(self.gate_delays.next(), 0) * self.half_us // self.config.NOMINAL_HALF_US
@@ -96,7 +96,7 @@ class Curve:
             self.fault = self._judge(at)
 
     def _judge(self, at: int) -> int:
-        """What the newest gates say: two of one direction against the one between them."""
+        """Judge the newest gates: two of one polarity against the one between them."""
         if self.none_in_a_row >= NONE_IN_A_ROW:
             return NO_CONDUCTION
         if at < 2:
@@ -126,11 +126,11 @@ class Curve:
         return self.delays[at] + (self.half_us if length_us == RUNS_ON_US else length_us)
 
     def ended(self, weld: int) -> None:
-        """The weld has ended and bears this number; what its last current is found to be still comes."""
+        """End the weld, and give it this number. The last current is still to be reported."""
         self.weld = weld
 
     def told(self, first: int) -> str:
-        """Some entries from `first` on, as JSON text."""
+        """Entries from `first` on, as many as fit a line, as JSON text."""
         parts = []
         for at in range(first, min(first + CURVE_A_LINE, self.count)):
             entry = (self.delays[at], self.lengths[at], self.halves[at], self.currents[at], self.peaks[at])

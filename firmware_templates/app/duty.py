@@ -1,6 +1,6 @@
-"""The duty guard: how much of the last minute was spent heating, in integers.
+"""The duty guard: the heat of the last minute, in integers.
 
-Heat is counted in hundredths of a half-cycle at full conduction: one at half that current counts 25.
+The unit of heat is a hundredth of a half-cycle at full conduction. A half-cycle at half the current counts 25.
 """
 
 from array import array
@@ -11,7 +11,7 @@ SECONDS = 61  # a minute, and the second under way
 
 
 class DutyGuard:
-    """Sixty-one one-second buckets; `used` is their sum."""
+    """Heat in 61 buckets of one second. `used` is their sum."""
 
     def __init__(self, limit: int) -> None:
         self.limit = limit
@@ -22,13 +22,13 @@ class DutyGuard:
         self.seconds = 0  # since counting began
 
     def begin(self, now_ms: int, rested_ms: int) -> None:
-        """Start counting. What the board cannot know it takes at its worst: the limit, spent just before."""
+        """Start counting. For unknown rest the worst is assumed: the whole limit was spent just before."""
         self.second_ms = now_ms
         if rested_ms < SECONDS * 1000:
             self.charge(self.limit)
 
     def charge(self, cost: int) -> None:
-        """Count `cost` in the second under way."""
+        """Add `cost` to the present second."""
         self.buckets[self.at] += cost
         self.used += cost
 
@@ -46,7 +46,7 @@ class DutyGuard:
         return self.used + cost <= self.limit
 
     def seconds_until(self, cost: int) -> int:
-        """Seconds until `allows(cost)`; 0 when it does now, SECONDS when it never will."""
+        """Seconds until `allows(cost)`: 0 if it does now, SECONDS if never."""
         left = self.used
         for i in range(SECONDS):
             if left + cost <= self.limit:

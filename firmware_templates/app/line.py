@@ -1,6 +1,6 @@
-"""The serial line: JSON-RPC 2.0, a line a message, each followed by a space and the CRC-32 of its text in hex.
+"""The serial line: JSON-RPC 2.0, one message a line, followed by a space and the CRC-32 of its text in hex.
 
-While armed only the constant stop line is heeded, matched byte by byte; JSON and CRC run only when idle.
+While armed only the constant stop line is obeyed. It is matched byte by byte. JSON and CRC are used only when idle.
 """
 
 import json
@@ -18,7 +18,7 @@ AT_ONCE = 64  # bytes taken in one step
 
 
 class Refused(Exception):
-    """A request that is not met, and changes nothing."""
+    """A request is refused, and changes nothing."""
 
     def __init__(self, code: int, message: str) -> None:
         self.code = code
@@ -28,7 +28,7 @@ class Refused(Exception):
 class Line:
     """Reads and answers lines.
 
-    `answer(method, params)` gives the result as JSON text, or "" where `reply` or `refuse` follows; it raises Refused.
+    `answer(method, params)` returns the result as JSON text, or "" where `reply` or `refuse` follows. It raises Refused.
     """
 
     def __init__(self, driver: "Driver", stop_line: bytes, answer: "Callable[[str, dict[str, Any]], str]") -> None:
@@ -39,12 +39,12 @@ class Line:
         self.buffer = bytearray(words.LONGEST_LINE)
         self.length = 0
         self.damaged = False
-        self.dropped = False  # a line came while armed
-        self.last = 0  # id of the last request taken
-        self.open = 0  # id of the request whose answer is still to come
+        self.dropped = False  # a line arrived while armed
+        self.last = 0  # id of the last request accepted
+        self.open = 0  # id of the request whose reply is pending
 
     def poll(self, armed: bool) -> bool:
-        """Take what has come, up to the first line that is answered. True when the stop line was among it."""
+        """Read the bytes that have arrived, up to the first line that is answered. True when the stop line was among them."""
         stop = False
         answered = self.dropped and not armed
         if answered:
@@ -124,7 +124,7 @@ class Line:
 
 
 def _checked(line: bytes) -> "dict[str, Any] | None":
-    """The request in a line, or None when the line is damaged."""
+    """The request in a line. None when the line is damaged."""
     try:
         text = line.decode().rstrip("\r")
         if text[-9:] != " %08x" % (crc32(text[:-9].encode()) & 0xFFFFFFFF):

@@ -1,22 +1,22 @@
-"""Locking to the mains: no weld until eight crossings in a row agree on a frequency inside the band."""
+"""Locking to the mains: no weld before eight successive half-cycles agree on a frequency inside the band."""
 
 from array import array
 
 from .clock import elapsed
 
 NEEDED = 8
-LATE_MS = 100  # this long without an edge, and the mains is gone
+LATE_MS = 100  # without an edge for this long the mains is lost
 PRESENT_MS = (
     25  # an edge came this short a time ago, wherever the mains is there: two half-cycles and what a step comes late
 )
-EXTRA_MOST = 20  # extra edges, within a second or so, that make noise a lockout
+EXTRA_MOST = 20  # extra edges within about a second that lock out
 EXTRA_UNDER_CURRENT = 6  # in one weld: two or three false edges, each of which may shift a gate by 15 degrees
-OUT_OF_BAND_MS = 5000  # edges that never agree for this long make a lockout
-LONGEST_US = 1000000  # anything longer is told as this, so that products stay small
+OUT_OF_BAND_MS = 5000  # edges that disagree for this long lock out
+LONGEST_US = 1000000  # longer half-cycles are limited to this, so that products stay small
 
 
 class MainsLock:
-    """Judges the half-cycles that the driver measures. Two neighbours make a period, so that uneven edges cancel."""
+    """Judges the half-cycles that the driver measures. Two successive ones make a period, so that offsets cancel."""
 
     def __init__(self, nominal_half_us: int, shortest_half_us: int, longest_half_us: int) -> None:
         self.nominal_half_us = nominal_half_us
@@ -27,7 +27,7 @@ class MainsLock:
         self.reset(0)
 
     def reset(self, now_ms: int) -> None:
-        """Forget what was agreed, and start afresh."""
+        """Give up the lock, and start again."""
         self.agreed = 0
         self.previous_us = 0
         self.extra = 0  # extra edges; one is forgiven each 50 ms
@@ -40,7 +40,7 @@ class MainsLock:
         if length_us > LONGEST_US:
             length_us = LONGEST_US
         if elapsed(now_ms, self.last_edge_ms) > LATE_MS:
-            self.unlocked_ms = now_ms  # the mains is back: what lies before says nothing about its frequency
+            self.unlocked_ms = now_ms  # the mains has returned: earlier edges do not count for its frequency
         self.last_edge_ms = now_ms
         if length_us * 10 < self.nominal_half_us * 7:
             self.extra += 1
@@ -66,7 +66,7 @@ class MainsLock:
             self.half_us = total // NEEDED
 
     def check(self, now_ms: int) -> None:
-        """Let time pass: unlock when edges stay away, forgive old noise."""
+        """Account for the time passed: unlock without edges, and forgive old extra edges."""
         if elapsed(now_ms, self.last_edge_ms) > LATE_MS and self.agreed:
             self.agreed = 0
             self.previous_us = 0
@@ -81,7 +81,7 @@ class MainsLock:
         return self.agreed >= NEEDED
 
     def present(self, now_ms: int) -> bool:
-        """True while locked and the last edge is fresh: LATE_MS have to pass before a lock is given up."""
+        """True while locked and the last edge is recent. The lock itself is given up only after LATE_MS."""
         return self.locked() and elapsed(now_ms, self.last_edge_ms) <= PRESENT_MS
 
     def noisy(self) -> bool:
@@ -89,15 +89,15 @@ class MainsLock:
         return self.extra >= EXTRA_MOST
 
     def begin_weld(self) -> None:
-        """Count extra edges anew."""
+        """Restart the count of extra edges."""
         self.extra = 0
 
     def noisy_under_current(self, begun: bool) -> bool:
-        """Too many extra edges for the firing hardware to tell true ones from false: any, until the first gate has `begun`."""
+        """Too many extra edges for the firing hardware to distinguish true from false: any, before the first gate has `begun`."""
         return self.extra >= (EXTRA_UNDER_CURRENT if begun else 1)
 
     def out_of_band(self, now_ms: int) -> bool:
-        """Edges keep coming and never agree on a frequency in the band."""
+        """True when edges arrive, but do not agree on a frequency in the band."""
         if self.agreed or elapsed(now_ms, self.last_edge_ms) > LATE_MS:
             return False
         return elapsed(now_ms, self.unlocked_ms) > OUT_OF_BAND_MS

@@ -1,4 +1,4 @@
-"""From the timing table to half-cycles for the firing hardware, scaled to the mains as measured."""
+"""Converts the timing table to half-cycles for the firing hardware, scaled to the measured mains."""
 
 from .words import GATE_END_DEG
 
@@ -10,7 +10,7 @@ FILL_AT_ONCE = 64  # half-cycles prepared in one step, so that no step is long
 
 
 class Plan:
-    """One weld. `rows`: (phase, half-cycles, firing delay in us at nominal frequency or -1, heat per half-cycle).
+    """The plan of one weld. `rows`: (phase, half-cycles, firing delay in us at nominal frequency or -1, heat per half-cycle).
 
     Without rows nothing is fired.
     """
@@ -39,7 +39,7 @@ class Plan:
         self.index = 0
 
     def unfired_ms(self, phase: str, half_us: int) -> int:
-        """Time of all rows of an unfired phase. Squeeze comes before the current, hold and off after it, in every table."""
+        """Time of all rows of an unfired phase, ms. In every table squeeze precedes the current, and hold and off follow it."""
         total = 0
         for row in self.rows:
             if row[0] == phase:
@@ -57,7 +57,7 @@ class Plan:
         return self.index == self.count
 
     def fill(self, driver: "Driver", half_us: int, positive: int) -> None:
-        """Prepare some more half-cycles. The angle scales with the measured half-cycle; the gate ends at its own."""
+        """Prepare more half-cycles. The firing angle scales with the measured half-cycle. The gate ends at GATE_END_DEG."""
         end_us = half_us * GATE_END_DEG // 180
         for _ in range(FILL_AT_ONCE):
             if self.index == self.count:
@@ -74,7 +74,7 @@ class Plan:
 
 
 class GateDelays:
-    """The firing delay of one gate after another of a weld, nominal microseconds; -1 after the last."""
+    """The firing delays of a weld, gate by gate, in nominal microseconds; -1 after the last."""
 
     def __init__(self) -> None:
         self.rows: Rows = ()
@@ -82,13 +82,13 @@ class GateDelays:
         self.left = 0
 
     def begin(self, rows: "Rows", first_row: int) -> None:
-        """The weld by `rows` starts at its first fired row."""
+        """Begin the weld by `rows` at its first fired row."""
         self.rows = rows
         self.row = first_row
         self.left = rows[first_row][1]
 
     def next(self) -> int:
-        """That of the next gate."""
+        """The delay of the next gate."""
         rows = self.rows
         while self.row < len(rows) - 1 and (self.left == 0 or rows[self.row][2] < 0):
             self.row += 1

@@ -1,7 +1,7 @@
-"""What the serial line may ask: what the board is and does, its schedules, its last welds, and a start for maintenance.
+"""The requests of the serial line: identity and status, schedules, last welds, and a restart for maintenance.
 
-Runs only when idle. What stands in the way of a request is told with the figure that is allowed, and nothing changes.
-A request changes nothing of the timer by itself: it answers what it wants done, and the supervisor does it.
+Requests run only when idle. A refusal names the limit, and changes nothing. A request does not change the timer itself: it
+returns the action wanted, and the supervisor performs it.
 """
 
 from . import words
@@ -23,12 +23,12 @@ if TYPE_CHECKING:
 MOST_FIGURE = 32767
 FULL = "no room: at most %d schedules, and %d KiB together" % (words.MOST_SCHEDULES, MOST_BYTES // 1024)
 
-# What a request wants done.
+# The actions that a request may want.
 NOTHING = 0
-STORE = 1  # write the store's change; the answer follows
+STORE = 1  # write the store's change; the reply follows later
 RESTART = 2  # without the application
 
-# What the timer lets a request change, and what one that needs more is told.
+# Levels of change that the timer allows, and the refusal of a request that needs more.
 NO_CHANGE = 0
 MAINTENANCE = 1
 SETTINGS = 2
@@ -40,11 +40,9 @@ NOT_NOW = (
 
 
 class Requests:
-    """Answers from the store, the last welds, their last one's currents and the duty guard.
+    """Answers requests from the store, the last welds, the last weld's currents and the duty guard.
 
-    `status` gives that of the timer, as JSON text.
-
-    A push is collected here until it is committed.
+    `status` returns the timer's status as JSON text. The rows of a push are collected here until the commit.
     """
 
     def __init__(
@@ -62,12 +60,12 @@ class Requests:
         self.curve = curve
         self.duty = duty
         self.status = status
-        self.name = ""  # of the table that is being pushed; "" when there is none
+        self.name = ""  # name of the table being pushed; "" for none
         self.digest = ""
         self.rows_total = 0
         self.rows: list[tuple[str, int, int, int]] = []
-        self.changing = ("", "")  # first key of its answer, and the schedule's name
-        # What answers, the keys that it is asked with, what the timer must let it change, and what it wants done.
+        self.changing = ("", "")  # first key of the pending reply, and the schedule's name
+        # Method, the keys of its parameters, the level of change that it needs, and the action that it wants.
         self.methods: dict[str, tuple[Callable[[dict[str, Any]], str], tuple[str, ...], int, int]] = {
             "hello": (self._hello, (), NO_CHANGE, NOTHING),
             "status": (self._status, (), NO_CHANGE, NOTHING),
@@ -85,9 +83,9 @@ class Requests:
         }
 
     def answer(self, method: str, params: "dict[str, Any]", allowed: int) -> "tuple[str, int]":
-        """The result as JSON text, "" where it follows; and what is to be done. Raises Refused.
+        """The result as JSON text ("" where it follows later), and the action wanted. Raises Refused.
 
-        `allowed`: what may be changed now.
+        `allowed`: the level of change allowed now.
         """
         if method not in self.methods:
             raise Refused(words.UNKNOWN_METHOD, "unknown method")
@@ -101,7 +99,7 @@ class Requests:
             raise Refused(words.BUSY, NOT_NOW[needed])
         return function(params), wanted
 
-    # -- telling -------------------------------------------------------------------------------------------------
+    # -- reporting -----------------------------------------------------------------------------------------------
 
     def _hello(self, params: "dict[str, Any]") -> str:
         store, config = self.store, self.config
@@ -224,7 +222,7 @@ class Requests:
         return ""
 
     def _clear(self, params: "dict[str, Any]") -> str:
-        """Ends a lockout that outlasts the power, named by whoever has checked what it names."""
+        """End a lockout that outlasts the power. The caller names its reason, after checking what it names."""
         held = words.REASON_NAMES[self.store.lockout] if self.store.lockout < len(words.REASON_NAMES) else ""
         if not self.store.lockout or params["reason"] != held:
             raise Refused(words.WRONG_PARAMETERS, "reason: that of the lockout, which is: %s" % held)
@@ -233,7 +231,7 @@ class Requests:
         return ""
 
     def stored(self) -> str:
-        """The answer to the change that is stored now, as JSON text."""
+        """The reply to the change just stored, as JSON text."""
         key, name = self.changing
         if key == "names":
             return '{"names": %s}' % self._names()

@@ -1,7 +1,7 @@
 """The settings, kept through any loss of power: two copies, each with a sequence number and a CRC-32.
 
-A change is written over the older copy and read back, and counts only when it was read back as written; so there is always
-one whole copy, of the old settings or of the new. Nothing here is called while armed.
+A change is written over the older copy and read back. It counts only if read back as written. So one whole copy always exists,
+of the old settings or of the new. Nothing here is called while armed.
 """
 
 from binascii import crc32
@@ -14,10 +14,10 @@ if TYPE_CHECKING:
     from interface import Config, Driver, Rows
 
 FILES = ("settings.a", "settings.b")
-MOST_BYTES = 16384  # of the whole body, so that the old settings, the new and what is read back find room together
+MOST_BYTES = 16384  # of the whole body, so that old settings, new settings and the read-back fit in memory together
 ROW_BYTES = 6
 
-# How far a change has come.
+# The progress of a change.
 UNDER_WAY = 0
 STORED = 1
 FAILED = 2  # and undone
@@ -36,13 +36,13 @@ class Store:
         self.lockout = 0  # the reason of one that outlasts the power
         self.bundle = config.BUNDLE_DIGEST
         self.schedules: list[tuple[str, str, bytes]] = []  # name, digest, packed rows
-        self.sequence = 0  # of the newer copy; 0: nothing is stored
+        self.sequence = 0  # number of the newer copy; 0: nothing is stored
         self.newer = 1  # which of FILES it is
         self.before = (self.selected, self.schedules, self.lockout)
-        self.copies = 0  # written of the change under way
+        self.copies = 0  # copies written of the present change
 
     def start(self) -> bool:
-        """Read the settings and count this start. False when they are damaged, or cannot be stored for the first time."""
+        """Read the settings and count this start. False if they are damaged, or cannot be stored for the first time."""
         copies = (self.driver.read_file(FILES[0]), self.driver.read_file(FILES[1]))
         for i in range(2):
             if self._take(copies[i], self.sequence):
@@ -55,7 +55,7 @@ class Store:
         else:
             self.boot = 1
         self._take_over()
-        if self.sequence == 0 and copies != (None, None):  # a piece of a file may be all that is left of settings
+        if self.sequence == 0 and copies != (None, None):  # a partial file may be the remainder of settings
             self.selected = ""
             self.schedules = []
             return False
@@ -64,7 +64,7 @@ class Store:
         return self.sequence > 0
 
     def _take_over(self) -> None:
-        """A new firmware brings its own schedule and its own limits: select the one, drop what the others refuse."""
+        """Take over the settings of another firmware: select this firmware's schedule, drop those beyond its limits."""
         config = self.config
         kept = []
         for schedule in self.schedules:
@@ -77,26 +77,26 @@ class Store:
         while self.full():
             self.schedules = self.schedules[1:]
 
-    # -- asking --------------------------------------------------------------------------------------------------
+    # -- reading -------------------------------------------------------------------------------------------------
 
     def names(self) -> "list[tuple[str, str]]":
         """Name and digest of each schedule."""
         return [(schedule[0], schedule[1]) for schedule in self.schedules]
 
     def find(self, name: object) -> int:
-        """Place of a schedule, or -1."""
+        """Index of a schedule, or -1."""
         for i in range(len(self.schedules)):
             if self.schedules[i][0] == name:
                 return i
         return -1
 
     def rows(self, name: str) -> "Rows":
-        """Rows of a schedule; () where there is none."""
+        """Rows of a schedule; () if it does not exist."""
         i = self.find(name)
         return () if i < 0 else unpacked(self.schedules[i][2])
 
     def digest(self, name: str) -> str:
-        """Digest of a schedule, counted anew from what is held; "" where there is none."""
+        """Digest of a schedule, computed from the rows held; "" if it does not exist."""
         return "" if self.find(name) < 0 else digest(name, self.config.FREQUENCY_HZ, self.rows(name))
 
     def whole(self, name: str) -> bool:
@@ -105,17 +105,17 @@ class Store:
         return i >= 0 and self.digest(name) == self.schedules[i][1]
 
     def full(self) -> bool:
-        """True when there is more than may be stored."""
+        """True when the settings exceed the room."""
         return len(self.schedules) > MOST_SCHEDULES or len(self._body()) > MOST_BYTES
 
-    # -- changing: each until `store_on` says that it is over -------------------------------------------------------
+    # -- changing: each change is pending until `store_on` reports its end ------------------------------------------
 
     def _begin(self) -> None:
         self.before = (self.selected, self.schedules, self.lockout)
         self.copies = 0
 
     def put(self, name: str, rows: "Rows") -> bool:
-        """Add or replace a schedule. False, and nothing changed, where there is no room."""
+        """Add or replace a schedule. False, with nothing changed, where it does not fit."""
         self._begin()
         added = (name, digest(name, self.config.FREQUENCY_HZ, rows), packed(rows))
         self.schedules = [schedule for schedule in self.schedules if schedule[0] != name] + [added]
@@ -130,25 +130,25 @@ class Store:
         self.selected = name
 
     def remove(self, name: str) -> None:
-        """Forget a schedule."""
+        """Remove a schedule."""
         self._begin()
         self.schedules = [schedule for schedule in self.schedules if schedule[0] != name]
 
     def hold(self, reason: int) -> None:
-        """Remember a lockout that outlasts the power; 0 forgets it."""
+        """Record a lockout that outlasts the power; 0 deletes it."""
         self._begin()
         self.lockout = reason
 
     def undo(self) -> None:
-        """Back to what was before the last change."""
+        """Restore the settings before the last change."""
         self.selected, self.schedules, self.lockout = self.before
 
     def store_on(self) -> int:
-        """Write one copy of the change, and say how far it has come: one call a copy, since each takes long."""
+        """Write one copy of the change, and return its progress. Each copy takes a call of its own, since it takes long."""
         stored = self.write()
         self.copies += 1
         if self.copies > 1:
-            # The first copy holds the change. Should the second have failed, the next start writes it again.
+            # The first copy holds the change. If the second failed, the next start writes it again.
             return STORED
         if stored:
             return UNDER_WAY
@@ -156,7 +156,7 @@ class Store:
         return FAILED
 
     def write(self) -> bool:
-        """Write everything over the older copy and read it back. True when that holds; then it is the newer."""
+        """Write the settings over the older copy and read them back. True if equal; that copy is then the newer."""
         older = 1 - self.newer
         data = self.packed(self.sequence + 1)
         if not self.driver.write_file(FILES[older], data):
@@ -184,7 +184,7 @@ class Store:
         return head + (" %08x\n" % (crc32(body, crc32(head)) & 0xFFFFFFFF)).encode() + body
 
     def _take(self, data: "bytes | None", above: int) -> bool:
-        """Take the settings from a file's content when it is whole and its sequence number is `above` another."""
+        """Take the settings from a file's content if it is whole and its sequence number is greater than `above`."""
         end = -1 if data is None else data.find(b"\n")
         if data is None or end < 0:
             return False
@@ -220,7 +220,7 @@ class Store:
 
 
 def packed(rows: "Rows") -> bytes:
-    """Rows as they lie in the file: phase, half-cycles (2), delay and 1 (2), heat."""
+    """Rows in the file's format: phase, half-cycles (2 bytes), delay plus 1 (2 bytes), heat."""
     data = bytearray()
     for phase, half_cycles, delay_us, heat in rows:
         data += _number(PHASES.index(phase), 1) + _number(half_cycles, 2) + _number(delay_us + 1, 2) + _number(heat, 1)
@@ -228,7 +228,7 @@ def packed(rows: "Rows") -> bytes:
 
 
 def unpacked(data: bytes) -> "Rows":
-    """The rows of what `packed` gave. Raises IndexError for a phase that there is not."""
+    """The rows from the file's format. Raises IndexError for an unknown phase."""
     rows = []
     for at in range(0, len(data), ROW_BYTES):
         half_cycles, delay_us = data[at + 1] | data[at + 2] << 8, (data[at + 3] | data[at + 4] << 8) - 1
@@ -245,7 +245,7 @@ def _number(value: int, length: int) -> bytes:
 
 
 class _Reader:
-    """Takes a body apart. Raises IndexError where it ends too soon."""
+    """Reads fields from a body. Raises IndexError where it ends too soon."""
 
     def __init__(self, body: bytes) -> None:
         self.body = body

@@ -1,4 +1,4 @@
-"""Holds a timing table that came over the serial line against the limits that are burnt in, and counts its digest.
+"""Checks a timing table from the serial line against the limits in config.py, and computes its digest.
 
 Rows are (phase, half-cycles, firing delay in us at nominal frequency or -1, heat a half-cycle), as in config.py. Runs only
 when idle.
@@ -17,7 +17,7 @@ _FIRST_OF_NAME = "abcdefghijklmnopqrstuvwxyz0123456789"
 
 
 def is_name(name: object) -> bool:
-    """True for what may name a schedule."""
+    """True for a valid schedule name."""
     if type(name) is not str or not 1 <= len(name) <= LONGEST_NAME or name[0] not in _FIRST_OF_NAME:
         return False
     for letter in name:
@@ -27,7 +27,7 @@ def is_name(name: object) -> bool:
 
 
 def digest(name: str, frequency_Hz: int, rows: "Rows") -> str:
-    """SHA-256 of a table as the host counts it too, its first hexadecimal digits."""
+    """The first hexadecimal digits of a table's SHA-256, computed as on the host."""
     total = sha256(("weldbeat 1\n%s\n%d\n" % (name, frequency_Hz)).encode())
     for row in rows:
         total.update(("%s,%d,%d,%d\n" % row).encode())
@@ -35,7 +35,7 @@ def digest(name: str, frequency_Hz: int, rows: "Rows") -> str:
 
 
 def refusal(rows: "Rows", config: "Config") -> str:
-    """The limit that a table breaks, in words; "" when it keeps them all."""
+    """The limit that a table exceeds, in words; "" when it is within all of them."""
     return (
         _row_refusal(rows, config)
         or _order_refusal(rows)
@@ -45,7 +45,7 @@ def refusal(rows: "Rows", config: "Config") -> str:
 
 
 def _row_refusal(rows: "Rows", config: "Config") -> str:
-    """Each row for itself."""
+    """Check each row by itself."""
     if len(rows) > config.MAX_ROWS:
         return "%d rows: at most %d here" % (len(rows), config.MAX_ROWS)
     for phase, half_cycles, delay_us, heat in rows:
@@ -66,7 +66,7 @@ def _row_refusal(rows: "Rows", config: "Config") -> str:
 
 
 def _least_heat(delay_us: int, config: "Config") -> int:
-    """What a half-cycle fired there heats at least: what is told to heat less would be welded past the duty guard."""
+    """Least heat of a half-cycle with this firing delay. A smaller declared heat would evade the duty guard."""
     for latest_us, heat in config.HEAT_STEPS:
         if delay_us <= latest_us:
             return heat
@@ -74,7 +74,7 @@ def _least_heat(delay_us: int, config: "Config") -> int:
 
 
 def _order_refusal(rows: "Rows") -> str:
-    """Squeeze; then what passes current, and the cool times between; then hold; then off."""
+    """Check the order: squeeze; current phases with single cool times between; hold; off."""
     if len(rows) < 4 or rows[0][0] != "squeeze" or rows[-2][0] != "hold" or rows[-1][0] != "off":
         return "order of phases: squeeze first, hold and off last"
     previous = "cool"
@@ -87,9 +87,9 @@ def _order_refusal(rows: "Rows") -> str:
 
 
 def _current_refusal(rows: "Rows", config: "Config") -> str:
-    """The impulses and the gaps between them, and all of the weld."""
+    """Check each impulse, the gaps between impulses, and the whole weld."""
     impulse = fired = cost = span = 0
-    for i in range(1, len(rows) - 1):  # the hold ends the last impulse
+    for i in range(1, len(rows) - 1):  # the hold row ends the last impulse
         phase, half_cycles, delay_us, heat = rows[i]
         if phase in FIRED_PHASES:
             if impulse == 0 and delay_us < config.FIRST_DELAY_US:
@@ -118,17 +118,17 @@ def _current_refusal(rows: "Rows", config: "Config") -> str:
 
 
 def _balance_refusal(rows: "Rows", config: "Config") -> str:
-    """The two halves of each cycle: what one polarity gets more than the other magnetises the core and saturates it.
+    """Check the volt-seconds of the two polarities: an imbalance magnetises the core and saturates it.
 
-    No stretch of an impulse may give one polarity more than one cycle between the earliest firing and the latest would: what
-    came before it may have died away, however fast, and then evens nothing out. A current that rises once and falls once stays
-    within that, whatever its steps. What is left of earlier impulses counts on, or many short ones would add up.
+    In no part of an impulse may one polarity lead by more than the difference of one cycle between the earliest and the latest
+    firing. Earlier flux may have decayed, so it must not be counted as compensation. A current that rises once and falls once
+    is within that limit, whatever its steps. The remainder of earlier impulses is added, or many short ones would accumulate.
     """
     halves_in = config.FLUX_HALVES_HALF_CYCLES
     for volt_seconds in config.VOLT_SECONDS:
         most = volt_seconds[0] - volt_seconds[-1]
-        above = below = 0  # what the impulses before may have left, of the first polarity and of the other
-        up = down = 0  # the most that any stretch up to here gives either
+        above = below = 0  # possible remainder of earlier impulses, of the first polarity and of the other
+        up = down = 0  # greatest lead of either polarity in any part up to here
         excess = lowest = highest = lasted = 0
         second_half = False
         for phase, half_cycles, delay_us, _ in rows:
@@ -158,13 +158,13 @@ def _balance_refusal(rows: "Rows", config: "Config") -> str:
 
 
 def _left(ahead: int, half_cycles: int, halves_in: int) -> int:
-    """What is left after so many half-cycles: between two halvings a line, which lies above the true curve."""
+    """The remainder after `half_cycles`. Between two halvings a straight line is used, which is above the true curve."""
     ahead >>= half_cycles // halves_in
     return ahead - ahead * (half_cycles % halves_in) // (2 * halves_in)
 
 
 def _volt_seconds(delay_us: int, volt_seconds: "tuple[int, ...]", config: "Config") -> int:
-    """Of a half-cycle fired there, between two entries of a table; falls as the delay grows, as the table does."""
+    """Volt-seconds of a half-cycle with this firing delay, interpolated in a table. They fall with the delay."""
     after_us = delay_us - config.EARLIEST_DELAY_US
     i = after_us // config.VOLT_SECONDS_STEP_US
     if i + 1 >= len(volt_seconds):

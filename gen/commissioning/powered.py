@@ -37,9 +37,9 @@ CLAMP_ZERO_A = 0.2
 EARTH_MA = (
     10.0  # IEC 60974-4:2016 (arc welding, taken over here), as the manual of a machine tester prints it (public copy)
 )
-OPEN_TYPICAL = (0.01, 0.15)  # of the working current; common practice, no source
-READING = 0.1  # so far may meter and board differ
-FIRST_WELD_SHARE = (0.3, 1.1)  # of the working current: 40 % current at the least, and what the heat was judged with
+OPEN_TYPICAL = (0.01, 0.15)  # share of the working current; common practice, no source
+READING = 0.1  # greatest difference between meter and board
+FIRST_WELD_SHARE = (0.3, 1.1)  # share of the working current: from 40 % current up to the current of the heat checks
 
 
 def resistive(welder: Welder, board: Board, read_W: float | None) -> tuple[Step, ...]:
