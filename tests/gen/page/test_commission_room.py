@@ -111,7 +111,7 @@ def test_the_walk_of_the_command_by_tapping(page: OpenPage, monkeypatch: pytest.
     flash: dict[str, bytes] = {}
     with CommissionBench(firmware(page), Truth(insulation_Mohm=2.4), flash) as bench:
         told, _ = walked(page, bench, monkeypatch)
-    assert "Stopped at step 2. Isolate and lock off." in told
+    assert "Stopped at step 2. Isolate, lock off, repair the fault." in told
     assert "FAILED.</strong> 2.4 Mohm, the limit is at least 2.5 Mohm; do not connect it" in told
     with CommissionBench(firmware(page), Truth(), flash) as bench:
         told, reader = walked(page, bench, monkeypatch)
