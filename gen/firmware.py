@@ -27,8 +27,12 @@ from gen.pio import pio_module
 from gen.table import TimingRow, TimingTable, board_delay_us, heat
 from gen.timing import LONGEST_S, delay_range_us, first_delay_us
 from gen.units import degrees_to_us, milliseconds, us_to_degrees
+from gen.words import FIRMWARE_DAMAGED
 
 MARK = "Made by Weldbeat"  # in the header of every rendered file
+SUMS = (
+    "files.sha256"  # the SHA-256 of every other file, as sha256sum writes and checks them, and a comment with their own
+)
 _BOARD_DIGEST = re.compile(r'^BUNDLE_DIGEST = "[0-9a-f]*"$', re.MULTILINE)
 HEAT_RATIO = 1.1  # between steps of the board's table of least heats
 VOLT_SECONDS_STEPS = 32  # of the range of delays: some 3 degrees each, where a line is within 1/2000 of the curve
@@ -52,16 +56,23 @@ class FirmwareBundle:
 
     @property
     def board_digest(self) -> str:
-        """BUNDLE_DIGEST in the board's config.py, which the board reports: the digest with that entry empty."""
-        return FirmwareBundle(self._with_board_digest("")).digest
+        """BUNDLE_DIGEST in the board's config.py, which the board reports: the digest with that entry empty, without `SUMS`."""
+        files = self._with_board_digest("")
+        return FirmwareBundle({path: text for path, text in files.items() if path != SUMS}).digest
 
     def _with_board_digest(self, digest: str) -> dict[str, str]:
         config = _BOARD_DIGEST.sub(f'BUNDLE_DIGEST = "{digest}"', self.files["config.py"])
         return {**self.files, "config.py": config}
 
     def named(self) -> FirmwareBundle:
-        """The same files with the digest put into config.py."""
-        return FirmwareBundle(self._with_board_digest(self.board_digest))
+        """The same files with the digest put into config.py, and their sums into `SUMS`."""
+        return FirmwareBundle(self._with_board_digest(self.board_digest)).summed()
+
+    def summed(self) -> FirmwareBundle:
+        """The same files with their sums put into `SUMS`."""
+        files = {path: text for path, text in self.files.items() if path != SUMS}
+        lines = "".join(f"{_sha256(text)}  {path}\n" for path, text in sorted(files.items()))
+        return FirmwareBundle(dict(sorted({**files, SUMS: f"{lines}# {_sha256(lines)}\n"}.items())))
 
     def write(self, folder: Path) -> None:
         """Write every file below `folder`, which is made if it is missing."""
@@ -69,6 +80,10 @@ class FirmwareBundle:
             target = folder / path
             target.parent.mkdir(parents=True, exist_ok=True)
             target.write_bytes(text.encode())
+
+
+def _sha256(text: str) -> str:
+    return hashlib.sha256(text.encode()).hexdigest()
 
 
 @dataclass(frozen=True)
@@ -185,6 +200,8 @@ def render(table: TimingTable, welder: Welder, board: Board) -> FirmwareBundle:
         "cautions": caution_lines(),
         "drawing": draw(table),
         "stop_line": with_crc(STOP_REQUEST),
+        "sums": SUMS,
+        "damaged_code": FIRMWARE_DAMAGED,
         "shortest_half_us": math.floor(half_us / FREQUENCY_BAND[1]),
         "longest_half_us": math.ceil(half_us / FREQUENCY_BAND[0]),
         "duty_limit": duty_limit(welder),

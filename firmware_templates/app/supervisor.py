@@ -264,6 +264,8 @@ class Supervisor:
 
     def _trouble(self, inputs: int, now_ms: int) -> int:
         """The reason to lock out that stands now, if any."""
+        if inputs & words.MEMORY_BAD:
+            return words.MEMORY_DAMAGED  # the bit stays, and so does the lockout
         if inputs & words.STOP_OPEN:
             return words.STOP_CIRCUIT_OPEN
         if inputs & words.HOT:

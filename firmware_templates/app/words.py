@@ -13,6 +13,7 @@ FORCE = 4  # force switch closed (air machines)
 HOT = 8  # over-temperature contact open
 WATCHDOG = 16  # this run of the program began with a bite of the watchdog
 CONTACTOR_OPEN = 32  # mirror contact closed: every main contact of the contactor is open
+MEMORY_BAD = 64  # at this start a place of the half-cycles' memory did not keep what was written
 
 # Values of `conduction()`.
 NOT_FITTED = 0  # no sense across the switch
@@ -75,6 +76,8 @@ CURRENT_HIGH = 19
 CURRENT_LOW = 20
 CONTACTOR_SHUT = 21
 CONTACTOR_NOT_SHUT = 22
+MEMORY_DAMAGED = 23
+FILE_DAMAGED = 24  # told by main.py: nothing of the application runs then
 
 REASON_NAMES = (
     "none",
@@ -100,6 +103,8 @@ REASON_NAMES = (
     "current below the planned band",
     "contactor stayed closed",
     "contactor did not close, or opened under current",
+    "memory of the half-cycles damaged",
+    "firmware damaged",
 )
 
 # These outlast the power, and end only by a `clear` over the serial line that names them.
@@ -130,6 +135,8 @@ WAY_OUT = (
     "clean work and electrodes; isolate and check secondary joints and tap, then press and release stop",
     "isolate; replace the contactor, or mend its mirror contact's wire; then weldbeat clear",
     "check the contactor's coil, its stage and the stop's contacts, then press and release stop",
+    "isolate; replace the board",
+    "isolate; flash the firmware again; where it comes back, replace the board",
 )
 
 # -- the ways in which a weld ends ---------------------------------------------------------------------------------
@@ -197,3 +204,4 @@ OUT_OF_ORDER = -32001
 BEYOND_LIMITS = -32002
 NO_SUCH_SCHEDULE = -32003
 STORAGE = -32004
+FIRMWARE_DAMAGED = -32005  # the message names the file

@@ -12,7 +12,18 @@ from array import array
 
 import config
 import machine
-from app.words import BLOCKING, CONDUCTING, CONTACTOR_OPEN, FORCE, GATES_STAMPED, HOT, NOT_FITTED, PEDAL, STOP_OPEN
+from app.words import (
+    BLOCKING,
+    CONDUCTING,
+    CONTACTOR_OPEN,
+    FORCE,
+    GATES_STAMPED,
+    HOT,
+    MEMORY_BAD,
+    NOT_FITTED,
+    PEDAL,
+    STOP_OPEN,
+)
 from machine import Pin
 from micropython import const
 
@@ -30,10 +41,32 @@ def _contact(number: "int | str | None") -> "Pin | None":
     return None if number is None else Pin(number, Pin.IN, Pin.PULL_UP)
 
 
-class BoardIo:
-    """All of the driver but the firing. `bitten`: WATCHDOG where this run began with a bite of the watchdog, else 0."""
+def kept(memory: "array[int]", kind: str, width: int) -> int:
+    """0 where each place of a buffer keeps what is written, else MEMORY_BAD; it is left full of zeros.
 
-    def __init__(self, bitten: int) -> None:
+    `kind` and `width` are the type of its places, and their bytes. Each pattern is written everywhere before any place is read.
+    Two of alternating bits find bits that are stuck or follow their neighbours; two of numbers, rising and falling, find places
+    that are one and the same. The habit is that of the static test of variable memory in IEC 60730-1, Annex H; no class is
+    claimed.
+    """
+    places = len(memory)
+    bad = 0
+    for turn in range(4):
+        if turn < 2:
+            pattern = array(kind, bytes((0x55 << turn,)) * (width * places))
+        else:
+            pattern = array(kind, range(places) if turn == 2 else range(places - 1, -1, -1))
+        memory[:] = pattern
+        if memory != pattern:
+            bad = MEMORY_BAD
+    memory[:] = array(kind, bytes(width * places))
+    return bad
+
+
+class BoardIo:
+    """All of the driver but the firing. `found`: the bits of `inputs` that this start has found and that stay, or 0."""
+
+    def __init__(self, found: int) -> None:
         self._contactor = None if config.PIN_CONTACTOR is None else Pin(config.PIN_CONTACTOR, Pin.OUT, value=0)
         self._stop = Pin(config.PIN_STOP, Pin.IN, Pin.PULL_UP)
         self._pedal = Pin(config.PIN_PEDAL, Pin.IN, Pin.PULL_UP)
@@ -42,7 +75,7 @@ class BoardIo:
         self._mirror = _contact(config.PIN_MIRROR)
         self._sense = _contact(config.PIN_CONDUCTION)
         self._watchdog: machine.WDT | None = None
-        self._bitten = bitten
+        self._found = found
         # What opens and closes again between two looks is told by the next; the contact's filter takes less than half a ms away.
         self._stop_opened = 0
         self._pedal_opened = 0
@@ -91,7 +124,7 @@ class BoardIo:
         return bits
 
     def _levels(self) -> int:
-        bits = self._bitten
+        bits = self._found
         if not self._pedal.value():
             bits |= PEDAL
         if self._stop.value():

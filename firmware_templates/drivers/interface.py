@@ -30,6 +30,7 @@ class Driver(Protocol):
     def inputs(self) -> int:
         """The inputs now, a sum of PEDAL and the bits after it in app/words.py; what is not fitted reads as safe.
 
+        MEMORY_BAD tells of the memory from which the firing hardware takes its half-cycles, tested before it is used.
         CONTACTOR_OPEN is told only where a mirror contact is fitted. A stop circuit that opened since the last call is told as
         open, though it may have closed again; so is a pedal that was told closed.
         """

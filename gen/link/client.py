@@ -19,7 +19,7 @@ from typing import Any, Protocol, Self, TypeVar
 from pydantic import ValidationError
 
 from gen import words
-from gen.link.errors import BoardRefused, OtherFirmware, OtherProtocol, Silent, Unplugged
+from gen.link.errors import BoardRefused, DamagedFirmware, OtherFirmware, OtherProtocol, Silent, Unplugged
 from gen.link.framing import Lines, NotALine, decode, encode
 from gen.link.messages import (
     METHODS,
@@ -269,6 +269,9 @@ class Link:
                     return hello
                 time.sleep(_STARTING_S)  # it has just started and not read its settings yet
                 continue
+            if reply is not None and reply.error is not None and reply.error.code == words.FIRMWARE_DAMAGED:
+                what = f"its firmware is damaged: {reply.error.message}"
+                raise DamagedFirmware(self.port, what, f"allowed: {words.WAY_OUT[words.FILE_DAMAGED]}")
             if reply is not None and reply.error is not None and reply.id:
                 raise self._unknown(f"answers {reply.error.message!r} to hello")
             if time.monotonic() >= deadline or _PROMPT in self._foreign:

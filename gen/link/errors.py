@@ -30,6 +30,10 @@ class OtherFirmware(LinkError):
     """A device answers, but not with a Weldbeat firmware of this protocol."""
 
 
+class DamagedFirmware(OtherFirmware):
+    """A Weldbeat firmware that found a file of its own damaged, and runs none of it."""
+
+
 class OtherProtocol(OtherFirmware):
     """A Weldbeat firmware that is older or newer than this program."""
 

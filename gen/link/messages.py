@@ -162,7 +162,7 @@ class Hello(Result):
 class Status(Result):
     """The board's status. `mains_mHz` is 0 while it is not locked to the mains. `welds` counts since the start.
 
-    `inputs`: levels of the contacts now, a sum of PEDAL, STOP_OPEN, FORCE and HOT. A contact that is not fitted reads as safe.
+    `inputs`: levels of the contacts now, a sum of the bits in gen/words.py. A contact that is not fitted reads as safe.
     `failure`: the error that ended the previous run, until it is acknowledged; "" for none.
     """
 

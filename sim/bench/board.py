@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import random
 from collections.abc import Generator
 from dataclasses import dataclass, field
 from typing import Literal
@@ -9,11 +10,12 @@ from typing import Literal
 import simpy
 
 from gen.firmware import FirmwareBundle
+from gen.words import FILE_DAMAGED, LOCKED_OUT, REASON_NAMES, STATE_NAMES
 from sim.bench.ammeter import AmmeterSpec, PrimaryAmmeter
 from sim.bench.chip import WRITE_S, Clock, Flash, FlashFault
 from sim.bench.driver import HostDriver, Sensed, SerialLine
 from sim.bench.gate import DetectorSettings, GateUnit
-from sim.bench.host import Firmware, Host
+from sim.bench.host import SELF_TEST, Firmware, Host, damaged_file
 from sim.bench.pin import Pin, Wires
 from sim.bench.recording import StateChange
 from sim.bench.switch import SolidStateSwitch
@@ -27,11 +29,12 @@ GOODBYE_S = 0.1  # delay of main.py's own restart, in which the last answer leav
 class BoardFault:
     """A fault of the board."""
 
-    kind: Literal["hang", "exception", "soft reset", "watchdog", "brown-out", "leap", "damage"]
+    kind: Literal["hang", "exception", "soft reset", "watchdog", "brown-out", "leap", "damage", "flip", "stick"]
     """The kind of fault. "hang": the interpreter stops for `length_s` (math.inf: for ever), and the firing hardware continues.
     "exception": the next step raises, and main.py ends as it must. "soft reset": the interpreter restarts, and the pin keeps
     its level until boot.py. "watchdog": the watchdog resets the board. "brown-out": no supply for `length_s`. "leap": the
-    board's clock is advanced by `length_s`, as after an idle time. "damage": every stored file is truncated."""
+    board's clock is advanced by `length_s`, as after an idle time. "damage": every stored file is truncated. "flip": one bit of
+    the firmware in flash is inverted. "stick": one bit of the memory of the half-cycles sticks."""
     at_s: float
     length_s: float = 0.0
 
@@ -46,6 +49,8 @@ class BoardSpec:
     """The same after a reset in the run."""
     bitten: bool = False
     """The watchdog caused the start at the beginning of the run."""
+    memory_bad: bool = False
+    """A bit of the memory of the half-cycles sticks from before that start on."""
     clock_rate: float = 1.0
     """Seconds of the board's clock in one true second."""
     stop_reaches_gate: bool = True
@@ -62,6 +67,15 @@ class BoardSpec:
     """Duration of a file write, during which the program stops."""
     flash_faults: tuple[FlashFault, ...] = ()
     faults: tuple[BoardFault, ...] = ()
+
+
+def flipped(bundle: FirmwareBundle, chance: random.Random) -> FirmwareBundle:
+    """The firmware with one bit of one file turned over, of those below the eighth, which would leave no text."""
+    path = chance.choice([name for name in bundle.files if name != SELF_TEST])
+    text = bundle.files[path]
+    at = chance.randrange(len(text))
+    other = chr(ord(text[at]) ^ 1 << chance.randrange(7))
+    return FirmwareBundle({**bundle.files, path: text[:at] + other + text[at + 1 :]})
 
 
 class TimerBoard:
@@ -81,6 +95,8 @@ class TimerBoard:
     ) -> None:
         self._env = env
         self._bundle = bundle
+        self._memory_bad = wires.memory_bad
+        self._memory_bad.level = self._stuck = int(spec.memory_bad)
         self._spec = spec
         self._seed = seed
         self._bitten = wires.bitten
@@ -118,14 +134,21 @@ class TimerBoard:
         for fault in sorted(spec.faults, key=lambda f: f.at_s):
             env.process(self._strike(fault))
 
-    def _begin(self, firmware: Firmware) -> Host:
-        program = Host(self._clock, firmware, self.driver, self.states, self._seed + self._resets)
+    def _begin(self, firmware: Firmware | None = None) -> Host | None:
+        """Start the program as main.py does; None where a file of it is damaged, and none of it runs."""
+        if damaged_file(self._bundle):
+            self.states.append(StateChange(self._env.now, STATE_NAMES[LOCKED_OUT], REASON_NAMES[FILE_DAMAGED]))
+            return None
+        program = Host(
+            self._clock, firmware or Firmware(self._bundle), self.driver, self.states, self._seed + self._resets
+        )
         program.process.callbacks.append(self._ended)
         return program
 
     def wake(self, level: int = 0) -> None:
         """Wake the program: an input has changed, or bytes have arrived."""
-        self._program.wake()
+        if self._program is not None:
+            self._program.wake()
 
     def _ended(self, process: simpy.Event) -> None:
         """The program has ended. Value True: restart the board. False: it stays off. None: it was ended from outside."""
@@ -155,9 +178,11 @@ class TimerBoard:
     def _strike(self, fault: BoardFault) -> Generator[simpy.Event, None, None]:
         yield self._env.timeout(fault.at_s)
         if fault.kind == "hang":
-            self._program.hang(fault.length_s)
+            if self._program is not None:
+                self._program.hang(fault.length_s)
         elif fault.kind == "exception":
-            self._program.fail()
+            if self._program is not None:
+                self._program.fail()
         elif fault.kind == "soft reset":
             self._gate.freeze()
             self._reset(SOFT_S, bitten=False, hard=False)
@@ -169,10 +194,15 @@ class TimerBoard:
             self._clock.leap(round(fault.length_s * 1000))
         elif fault.kind == "damage":
             self.flash.files.update({name: data[:-1] for name, data in self.flash.files.items()})
+        elif fault.kind == "flip":
+            self._bundle = flipped(self._bundle, random.Random(self._seed))
+        elif fault.kind == "stick":
+            self._stuck = 1
 
     def _reset(self, dark_s: float, *, bitten: bool, hard: bool = True) -> None:
         """End the program at once, and restart it after `dark_s` and the boot."""
-        self._program.die()
+        if self._program is not None:
+            self._program.die()
         self._resets += 1
         self._fed_s = None
         if hard:
@@ -189,6 +219,7 @@ class TimerBoard:
         if self._resets != resets:
             return
         self._bitten.level = int(bitten)
+        self._memory_bad.level = self._stuck
         self.driver.restarted(self._spec.rested_after_reset_ms)
         self.starts.append(self._env.now)
-        self._program = self._begin(Firmware(self._bundle))
+        self._program = self._begin()

@@ -7,7 +7,18 @@ from collections import deque
 from dataclasses import dataclass
 from typing import Any
 
-from gen.words import BLOCKING, CONDUCTING, CONTACTOR_OPEN, FORCE, HOT, NOT_FITTED, PEDAL, STOP_OPEN, WATCHDOG
+from gen.words import (
+    BLOCKING,
+    CONDUCTING,
+    CONTACTOR_OPEN,
+    FORCE,
+    HOT,
+    MEMORY_BAD,
+    NOT_FITTED,
+    PEDAL,
+    STOP_OPEN,
+    WATCHDOG,
+)
 from sim.bench.ammeter import PrimaryAmmeter
 from sim.bench.chip import MASK, Clock, Flash
 from sim.bench.gate import GateUnit
@@ -110,6 +121,7 @@ class HostDriver:
             (FORCE, wires.force),
             (HOT, wires.hot),
             (WATCHDOG, wires.bitten),
+            (MEMORY_BAD, wires.memory_bad),
         )
         self._stop, self._pedal = wires.stop, wires.pedal
         self._stop_opened = self._pedal_opened = False

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import importlib.util
+import io
 import itertools
 import math
 import random
@@ -14,18 +15,33 @@ from typing import Any
 
 import simpy
 
-from gen.firmware import FirmwareBundle
+from gen.firmware import SUMS, FirmwareBundle
 from gen.words import REASON_NAMES, STATE_NAMES
 from sim.bench.chip import MASK, Clock, PowerLost
 from sim.bench.driver import HostDriver
 from sim.bench.recording import StateChange
 
 _runs = itertools.count()
+SELF_TEST = "app/self_test.py"
 
 
 @lru_cache(maxsize=256)
 def _code(path: str, text: str) -> CodeType:
     return compile(text, f"<firmware {path}>", "exec")
+
+
+def damaged_file(bundle: FirmwareBundle) -> str:
+    """What the emitted self-test finds of files that lie so on the board: the name of the first damaged one, or ""."""
+    module = ModuleType("self_test")
+    exec(_code(SELF_TEST, bundle.files[SELF_TEST]), module.__dict__)
+
+    def opened(name: str, mode: str) -> io.BytesIO:
+        if name not in bundle.files:
+            raise FileNotFoundError(name)
+        return io.BytesIO(bundle.files[name].encode())
+
+    found: str = module.__dict__["damaged"](opened, SUMS)
+    return found
 
 
 class Firmware:

@@ -56,6 +56,8 @@ class Wires:
         """1: the force switch is closed, or none is fitted."""
         self.bitten = Pin(env)
         """1: the board's last reset was by its watchdog. Inside the board."""
+        self.memory_bad = Pin(env)
+        """1: this start found the memory of the half-cycles damaged. Inside the board."""
         self.watchdog = Pin(env)
         """Each change feeds the watchdog. Inside the board."""
         self.train = Pin(env)

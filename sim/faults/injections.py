@@ -265,9 +265,14 @@ def flood(injection: Injection) -> Bench:
     return replace(injection.bench, serial=(*injection.bench.serial, (injection.at_s, data)))
 
 
-def damage(injection: Injection) -> Bench:
-    later = BoardFault("brown-out", injection.at_s + injection.between(0.0, 0.4), 0.05)
-    return _happens(_longer(injection.bench, 0.6), BoardFault("damage", injection.at_s), later)
+def restarted_after(kind: Any) -> Callable[[Injection], Bench]:
+    """What only the self-test of the next start can find."""
+
+    def apply(injection: Injection) -> Bench:
+        later = BoardFault("brown-out", injection.at_s + injection.between(0.0, 0.4), 0.05)
+        return _happens(_longer(injection.bench, 0.6), BoardFault(kind, injection.at_s), later)
+
+    return apply
 
 
 def clock(rate: float) -> Callable[[Injection], Bench]:

@@ -2,9 +2,9 @@
 # (MicroPython's gc, sys and micropython, which no stubs here describe.)
 """Runs under MicroPython, never under CPython: the emitted main.py with a driver that answers from a recording.
 
-sim/replay/playback.py copies this file beside the bundle and starts it as
+sim/replay/playback.py copies this file into a folder within the bundle, and starts it in the bundle as
 
-    micropython replay_driver.py BUNDLE CALLS READ SAMPLES VERSION COLLECTS
+    micropython replay/driver.py CALLS READ SAMPLES VERSION COLLECTS
 
 and it prints one line of JSON in the end. No call of the driver allocates but those of files, since main.py
 locks the heap while armed.
@@ -211,7 +211,7 @@ class HeapWatch:
         self.gained_bytes += gc.mem_alloc() - self.before_bytes
 
 
-FOLDER, CALLS, READ_FROM, SAMPLES, VERSION, COLLECTS = sys.argv[1:]
+CALLS, READ_FROM, SAMPLES, VERSION, COLLECTS = sys.argv[1:]
 driver = RecordedDriver()
 watch = HeapWatch()
 standing_in = Module()
@@ -231,7 +231,7 @@ if COLLECTS == "no":
     standing_in = Module()
     standing_in.collect = lambda: None
     sys.modules["gc"] = standing_in
-sys.path.insert(0, FOLDER)
+sys.path[0] = ""
 error = None
 try:
     import main  # noqa: F401  runs it

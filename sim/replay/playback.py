@@ -41,7 +41,7 @@ from sim.bench.driver import (
 )
 from sim.bench.recording import Recording
 
-DRIVER = "replay_driver.py"
+DRIVER = "replay/driver.py"
 TIMEOUT_S = 600
 _ARGUMENTS = {
     WAIT: 1,
@@ -116,18 +116,19 @@ def replay(bundle: FirmwareBundle, recording: Recording, interpreter: Interprete
     """Run `bundle` under `interpreter`, answered from `recording`. Raises ReplayError where nothing could be compared."""
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
-        bundle.write(folder / "bundle")
-        written = read_bundle(folder / "bundle")
+        bundle.write(folder)  # where it runs, as on the board: its own main.py reads it back
+        written = read_bundle(folder)
         if written.digest != bundle.digest:
             raise ReplayError(f"the written bundle has digest {written.digest}, not {bundle.digest}")
+        (folder / "replay").mkdir()
         (folder / DRIVER).write_text(
             files("sim.replay").joinpath("driver.py").read_text(encoding="utf-8"), encoding="utf-8"
         )
-        (folder / "calls.bin").write_bytes(recording.calls.tobytes())
-        (folder / "read.bin").write_bytes(
+        (folder / "replay" / "calls.bin").write_bytes(recording.calls.tobytes())
+        (folder / "replay" / "read.bin").write_bytes(
             b"".join(len(data).to_bytes(4, "little") + data for data in recording.files_read)
         )
-        (folder / "samples.bin").write_bytes(recording.samples.tobytes())
+        (folder / "replay" / "samples.bin").write_bytes(recording.samples.tobytes())
         collects = "yes" if interpreter.collects else "no"
         began = time.perf_counter()
         output = interpreter.run(
@@ -136,10 +137,9 @@ def replay(bundle: FirmwareBundle, recording: Recording, interpreter: Interprete
                 "-X",
                 f"heapsize={interpreter.heap}",
                 DRIVER,
-                "bundle",
-                "calls.bin",
-                "read.bin",
-                "samples.bin",
+                "replay/calls.bin",
+                "replay/read.bin",
+                "replay/samples.bin",
                 interpreter.presents,
                 collects,
             ],

@@ -106,7 +106,7 @@ def with_the_heap_locked(armed):
     module("app.words", **{name: value for name, value in shared.items() if name[0] != "_"})
     common = {"__name__": "board_io"}
     exec(BOARD_IO, common)
-    module("board_io", BoardIo=common["BoardIo"])
+    module("board_io", BoardIo=common["BoardIo"], kept=common["kept"])
     space = {"__name__": "driver"}
     exec(DRIVER, space)
     driver = space["Driver"]()

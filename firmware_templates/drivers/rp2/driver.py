@@ -14,7 +14,7 @@ import machine
 import rp2
 import uctypes
 from app.words import CURRENT_RING, CURVE_KEPT, GATE_END_DEG, RUNS_ON_US, SAMPLE_US, WATCHDOG
-from board_io import BoardIo
+from board_io import BoardIo, kept
 from machine import Pin
 from micropython import const
 from pio_programs import conduction, firing, meter
@@ -93,10 +93,10 @@ class Driver(BoardIo):
         self._gate = Pin(config.PIN_GATE, Pin.OUT, value=0)
         # A broken detector wire gives no edges, and so no weld.
         self._detector = Pin(config.PIN_DETECTOR, Pin.IN, Pin.PULL_DOWN)
-        super().__init__(self._read_intent())
-
         size = config.MAX_HALF_CYCLES + _LEAD_IN
         self._words = array("I", bytes(4 * size))  # half-cycle i is word i + _LEAD_IN
+        super().__init__(self._read_intent() | kept(self._words, "I", 4))
+
         self._from_both = memoryview(self._words)
         self._from_one = self._from_both[1:]
         self._results = bytearray(size)

@@ -20,7 +20,7 @@ import pyb
 import stm
 import uctypes
 from app.words import CURRENT_RING, CURVE_KEPT, GATE_END_DEG, GATES_STAMPED, RUNS_ON_US, SAMPLE_US, WATCHDOG
-from board_io import BoardIo
+from board_io import BoardIo, kept
 from machine import Pin, mem16, mem32
 from micropython import const
 
@@ -140,11 +140,11 @@ class Driver(BoardIo):
     def __init__(self) -> None:
         # The gate first, and low; it is the timer's only while a weld is under way.
         self._gate = Pin(config.PIN_GATE, Pin.OUT, value=0)
-        super().__init__(_ended_badly())
-
         size = config.MAX_HALF_CYCLES + _LEAD_IN
         self._begins = array("H", bytes(2 * size))  # us from the edge, 0 not fired; half-cycle i is entry i + _LEAD_IN
         self._ends = array("H", bytes(2 * size))
+        super().__init__(_ended_badly() | kept(self._begins, "H", 2) | kept(self._ends, "H", 2))
+
         self._results = bytearray(size)
         self._lead_in = 0
         self._at = 0  # entry under way

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import sys
 from contextlib import nullcontext
 from types import SimpleNamespace
@@ -11,6 +12,7 @@ from unittest.mock import patch
 import pytest
 
 from firmware_templates.app import failure
+from firmware_templates.app.self_test import damaged
 from gen.words import PEDAL, PROGRAM_FAILED, READY, STOP_OPEN
 from sim.bench.board import BoardFault, BoardSpec
 from sim.bench.chip import Flash
@@ -60,6 +62,11 @@ class FailingBoard(TalkingBoard):
         raise Restarted
 
 
+def opened(name: str, mode: str) -> io.BytesIO:
+    """A file of the firmware on the board."""
+    return io.BytesIO(BUNDLE.files[name].encode())
+
+
 def run_main(board: FailingBoard) -> None:
     """The emitted main.py itself, over this board."""
     firmware = Firmware(BUNDLE)
@@ -72,11 +79,12 @@ def run_main(board: FailingBoard) -> None:
         "config": CONFIG,
         "app": SimpleNamespace(),
         "app.failure": firmware.failure,
+        "app.self_test": SimpleNamespace(damaged=damaged, hold=None),
         "app.supervisor": firmware.supervisor,
         "driver": SimpleNamespace(Driver=lambda: board, maintenance=lambda: 0),
     }
     with patch.dict(sys.modules, modules), pytest.raises(Restarted):
-        exec(compile(BUNDLE.files["main.py"], "main.py", "exec"), {})
+        exec(compile(BUNDLE.files["main.py"], "main.py", "exec"), {"open": opened})
 
 
 @pytest.mark.parametrize(("maintenance", "codes"), [(0, [-1]), (1, [-1, 3])])
@@ -89,16 +97,17 @@ def test_a_ctrl_c_ends_nothing_but_maintenance(maintenance: int, codes: list[int
         "config": CONFIG,
         "app": SimpleNamespace(),
         "app.failure": Firmware(BUNDLE).failure,
+        "app.self_test": SimpleNamespace(damaged=damaged, hold=None),
         "app.supervisor": Firmware(BUNDLE).supervisor,
         "driver": SimpleNamespace(Driver=lambda: board, maintenance=lambda: maintenance),
     }
     code = compile(BUNDLE.files["main.py"], "main.py", "exec")
-    with patch.dict(sys.modules, {**modules, "config": None}), pytest.raises(ImportError):
-        exec(code, {})
+    with patch.dict(sys.modules, {**modules, "app.self_test": None}), pytest.raises(ImportError):
+        exec(code, {"open": opened})
     assert told == [-1]
     told.clear()
     with patch.dict(sys.modules, modules), nullcontext() if maintenance else pytest.raises(Restarted):
-        exec(code, {})
+        exec(code, {"open": opened})
     assert told == codes
 
 

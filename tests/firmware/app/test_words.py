@@ -110,6 +110,11 @@ def test_each_state_reason_and_ending_is_told_by_its_names_place() -> None:
             "contactor did not close, or opened under current",
             "check the contactor's coil, its stage and the stop's contacts, then press and release stop",
         ),
+        words.MEMORY_DAMAGED: ("memory of the half-cycles damaged", "isolate; replace the board"),
+        words.FILE_DAMAGED: (
+            "firmware damaged",
+            "isolate; flash the firmware again; where it comes back, replace the board",
+        ),
     }
     assert ways == dict(enumerate(zip(words.REASON_NAMES, words.WAY_OUT, strict=True)))
     endings = {

@@ -204,8 +204,22 @@ def test_7_flash_a_running_board(bench: UnixBoard) -> None:
     assert {schedule["name"] for schedule in held["schedules"]} == {"job", "other", "slow"}
 
 
-def test_8_a_flash_that_is_cut_short_leaves_the_board_off(bench: UnixBoard) -> None:
-    """No main.py until the end; the message says so, and the same command then finishes."""
+def test_8_a_damaged_file_is_named_and_a_flash_that_is_cut_short_leaves_the_board_off(bench: UnixBoard) -> None:
+    """A figure of the limits has changed in flash: nothing runs, every command tells the file, and the way out is to flash.
+
+    No main.py until the end of that; the message says so, and the same command then finishes.
+    """
+    config = bench.flash / "config.py"
+    config.write_text(replaced(config.read_text(), "DUTY_LIMIT = ", "DUTY_LIMIT = 9"))
+    starts = bench.starts
+    bench.power_cut()
+    until(lambda: bench.starts > starts)
+    asked = typed(["schedules", bench.port])
+    assert asked.code == 2
+    assert re.fullmatch(
+        r"weldbeat: \S+: its firmware is damaged: config.py; allowed: isolate; flash the firmware again; .*\n",
+        asked.err,
+    )
     bench.unplug_when = lambda: not (bench.flash / "main.py").exists()
     outcome = typed(["flash", "firmware", bench.port, "--yes"])
     assert outcome.code == 2

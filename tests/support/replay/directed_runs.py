@@ -280,6 +280,7 @@ DIRECTED = {
             serial=_sent(0.3),
         )
     ),
+    "memory of the half-cycles damaged": Directed(lambda: _with("nothing", 233, board=BoardSpec(memory_bad=True))),
     "storage fails": Directed(
         lambda: _with("nothing", 224, serial=_sent(0.3), board=BoardSpec(flash_faults=(FlashFault(2, "failed"),)))
     ),

@@ -8,6 +8,7 @@ the driver.
 import __future__
 
 import builtins
+from array import array
 from collections import deque
 from collections.abc import Callable
 from dataclasses import dataclass, field
@@ -71,6 +72,7 @@ class Board:
     handlers: dict[int, Callable[[Any], None]] = field(default_factory=dict)  # of rising edges, by GPIO number
     converter: Converter = field(default_factory=Converter)
     stamped: int = 0  # rises of the gate that had their interrupt
+    array_kind: Callable[..., Any] = array  # of what the memory is made
     stamp_us: float = 16.0  # from a gate to its interrupt's handler, where there is one
 
     @property
@@ -159,6 +161,7 @@ class Board:
             "machine": _machine(self),
             "rp2": SimpleNamespace(StateMachine=_binder(StateMachine, self), DMA=_binder(DMA, self), PIO=PIO),
             "uctypes": SimpleNamespace(addressof=lambda room: ROOM_AT),
+            "array": SimpleNamespace(array=self.array_kind),
             "micropython": SimpleNamespace(const=lambda value: value),
             "time": SimpleNamespace(
                 ticks_ms=lambda: int(self.now_us // 1000) % 2**30,

@@ -8,6 +8,7 @@ cause, the timer's may come in the middle of the detector's, and each access to 
 import __future__
 
 import builtins
+from array import array
 from collections import deque
 from collections.abc import Callable
 from dataclasses import dataclass, field
@@ -70,6 +71,7 @@ class Board:
     gate_edges: list[tuple[float, int]] = field(default_factory=list)
     pedal: list[float] = field(default_factory=list)
     release_stops: bool = True
+    array_kind: Callable[..., Any] = array  # of what the memory is made
     sense: list[float] = field(default_factory=list)  # toggles of the sense across the switch, from low
 
     def __post_init__(self) -> None:
@@ -208,6 +210,7 @@ class Board:
                 Timer=_timer(self), Pin=lambda name: name, ADC=lambda pin: setattr(self.sampler, "pin", pin)
             ),
             "uctypes": SimpleNamespace(addressof=self.sampler.address),
+            "array": SimpleNamespace(array=self.array_kind),
             "stm": SimpleNamespace(**STM),
             "time": SimpleNamespace(
                 ticks_ms=lambda: int(self.now_us // 1000) % 2**30,
