@@ -14,7 +14,7 @@ from gen.cli.said import say, say_data, say_object
 from gen.errors import InputError
 from gen.job import find_welder
 from gen.machine import WELDER_FILE
-from gen.measured import Course, correction_text, course_of, to_csv
+from gen.measured import GATES, Course, Drift, correction_text, course_of, drift_of, job_of, to_csv
 from gen.records import GateRecord, Records, WeldRecord
 from gen.user_files import written
 from gen.words import NOT_TIMED, RUNS_ON_US
@@ -82,12 +82,19 @@ def course_named(records: Records, which: tuple[int, int]) -> Course:
 @click.option(
     "--shorted", type=weld_named, metavar="BOOT/COUNT", help="A weld with shorted electrodes, to show the work alone."
 )
+@click.option(
+    "--since",
+    type=weld_named,
+    metavar="BOOT/COUNT",
+    help="First weld after the electrodes were dressed, for the drift.",
+)
 @click.option("-o", "--output", type=USER_PATH, help="Draw them into this SVG file, one over the other.")
 @welder_option
 @json_option
 def show_command(
     welds: tuple[tuple[int, int], ...],
     shorted: tuple[int, int] | None,
+    since: tuple[int, int] | None,
     output: Path | None,
     welder_path: Path | None,
     as_json: bool,
@@ -95,23 +102,27 @@ def show_command(
     """Each half-cycle of the welds named, or of the last: firing, load angle, resistance over reactance, RMS primary current.
 
     The reactance of the loop does not change within a weld, so the ratio follows the resistance. Its changes are known to
-    about a per cent; its height depends on the errors of coupler and mains.
+    about a per cent; its height depends on the errors of coupler and mains. A line through the welds of the last one's job tells
+    whether the electrodes want dressing.
     """
     find_welder(welder_path)
     check_drawn("--output", output, ".svg", keep=(welder_path or Path(WELDER_FILE),))
     with Records.beside(welder_path or Path(WELDER_FILE)) as records:
         timed = _timed(records, welds)
         short = _timed(records, (shorted,))[0][0] if shorted is not None else None
-    courses = [course for course, _ in timed]
+        courses = [course for course, _ in timed]
+        drift = _drift(records, courses[-1].weld, since)
     if output is not None:
         from sim.report.welds import standalone_welds
 
         write_whole(output, standalone_welds(courses, short))
     if as_json:
-        say_data(json.dumps([_data(course, short) for course in courses], indent=2))
+        say_data(json.dumps([_data(course, short, drift) for course in courses], indent=2))
         return
     for course in courses:
         say("\n".join(_lines(course, short)))
+    if drift is not None:
+        say(drift.text)
     if output is not None:
         say(f"Written: {output}")
 
@@ -139,8 +150,16 @@ def _lines(course: Course, short: Course | None) -> list[str]:
     return lines
 
 
-def _data(course: Course, short: Course | None) -> dict[str, object]:
+def _drift(records: Records, weld: WeldRecord, since: tuple[int, int] | None) -> Drift | None:
+    """Over the job of a weld."""
+    kept = records.welds()
+    first = None if since is None else _one(records, kept, since)[0].weld
+    return drift_of([course_of(one, records.curve(one)[:GATES]) for one in job_of(weld, kept, first)])
+
+
+def _data(course: Course, short: Course | None, drift: Drift | None) -> dict[str, object]:
     return {
+        "drift": None if drift is None else {"of": drift.of, **vars(drift.slope), "drifts": drift.slope.drifts},
         "weld": vars(course.weld),
         "half_cycles": [
             {**vars(seen), "angle_deg": None if seen.angle_deg is None else [seen.angle_deg.low, seen.angle_deg.high]}

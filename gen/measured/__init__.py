@@ -1,6 +1,7 @@
 """Measurements of a weld: load angle and resistance of each half-cycle from its timing, and its current from samples."""
 
 from gen.measured.course import Course, HalfCycleSeen, correction_text, course_of, text_chart, to_csv
+from gen.measured.drift import GATES, Drift, drift_of, job_of
 from gen.measured.load_angle import (
     MeasuredLoop,
     Ohms,
@@ -12,7 +13,9 @@ from gen.measured.load_angle import (
 from gen.measured.samples import HalfCycleCurrent, current_of
 
 __all__ = [
+    "GATES",
     "Course",
+    "Drift",
     "HalfCycleCurrent",
     "HalfCycleSeen",
     "MeasuredLoop",
@@ -21,6 +24,8 @@ __all__ = [
     "correction_text",
     "course_of",
     "current_of",
+    "drift_of",
+    "job_of",
     "load_angle_deg",
     "loop_from_short",
     "text_chart",

@@ -11,9 +11,9 @@ from xml.etree import ElementTree
 
 import pytest
 
-from gen.measured import course_of, text_chart
+from gen.measured import course_of, drift_of, job_of, text_chart
 from gen.records import GateRecord, Records, WeldRecord
-from gen.words import RUNS_ON_US
+from gen.words import NOT_TIMED, RUNS_ON_US
 from tests.support.cli.command_line import WELDER, typed
 from tests.support.measured_welds import Errors, machine, weld
 
@@ -151,3 +151,59 @@ def test_the_text_chart_holds_every_cycle() -> None:
     assert len(chart) == 5
     assert sum(line.count("*") for line in chart) == 20
     assert float(chart[0].split("|")[0]) > float(chart[-1].split("|")[0])
+
+
+def job(shop: Path, per_weld_us: int) -> str:
+    """Twelve welds more, a minute apart, each of whose currents last longer by so much; what is said of the last."""
+    gates = gates_of(1)[:6]
+    with Records(shop / "records.sqlite") as records:
+        for n in range(12):
+            one = replace(record(20 + n), ended_at=f"2026-02-01T08:{n:02}:00Z", digest="1" * 16)
+            records.add_welds([one])
+            late = n * per_weld_us + 3 * (-1) ** n
+            records.add_curve([replace(gate, count=20 + n, length_us=gate.length_us + late) for gate in gates])
+    return drift_told()
+
+
+def drift_told(*words: str) -> str:
+    return " ".join(typed(["weld", "show", *words]).out.split()).rpartition(" Over ")[2]
+
+
+def test_a_job_whose_resistance_falls_wants_its_electrodes_dressed(shop: Path) -> None:
+    """Not one that stays; and not the few welds after a dressing."""
+    assert job(shop, 12).endswith(": dress the electrodes.")
+    assert drift_told("--since", "7/22").startswith("10 welds of this job the resistance changes by -")
+    assert "of this job" not in drift_told("--since", "7/27")
+    told = json.loads(typed(["weld", "show", "--json"]).out)[0]["drift"]
+    assert (told["welds"], told["drifts"], told["of"]) == (12, True, "resistance")
+    assert told["low"] < told["per_weld"] < told["high"] < 0
+
+
+def test_a_job_that_stays_does_not(shop: Path) -> None:
+    assert job(shop, 0).endswith("no drift is shown.")
+
+
+def test_a_job_ends_at_another_schedule_board_or_day() -> None:
+    """A weld that was not completed is passed over; what is earlier than a long pause is another job's."""
+    kept = [
+        replace(record(1), ended_at="2026-01-01T01:00:00Z"),
+        replace(record(2), ended_at="2026-01-02T01:00:00Z"),
+        replace(record(3), ended_at="2026-01-02T02:00:00Z", digest="1" * 16),
+        replace(record(4), ended_at="2026-01-02T03:00:00Z", board="other"),
+        replace(record(5), ended_at="2026-01-02T04:00:00Z", ending="released"),
+        replace(record(6), ended_at="2026-01-02T12:59:00Z"),
+    ]
+    assert [weld.count for weld in job_of(kept[-1], kept)] == [2, 6]
+
+
+def test_without_timed_currents_the_current_drifts() -> None:
+    """For the table as it is: a board that holds the current shows the drift in what it fires for."""
+    courses = []
+    for n in range(10):
+        weld = replace(record(1), fired_for_percent=100.0 + n)
+        gates = [GateRecord("pico", 7, 1, g, 5000, NOT_TIMED, 10_000, 20.0 + 0.01 * (-1) ** n, 30.0) for g in range(6)]
+        courses.append(course_of(weld, gates))
+    drift = drift_of(courses)
+    assert drift is not None
+    assert (drift.of, drift.slope.drifts) == ("current", True)
+    assert drift.slope.per_weld == pytest.approx(-0.0096, abs=0.0005)
