@@ -248,7 +248,7 @@ class _Run:
         self._initial_Vs = flux_Vs
         self._now, self._flux = supply[0].start_s, flux_Vs
         self._peak_flux = abs(flux_Vs)
-        self._half = 0
+        self._half = self._gate = 0
         self._tallies: list[_Tally] = []
 
     def impulse(self) -> Impulse:
@@ -266,11 +266,16 @@ class _Run:
 
     def _next_gate(self) -> float | None:
         """When the next gate comes on, now if one is on. None if none comes before the supply ends."""
-        for gate in self._gates:
-            if gate.off_s > self._now:
-                on_s = max(gate.on_s, self._now)
-                return on_s if on_s < self._end_s else None
-        return None
+        self._pass_gates()
+        if self._gate == len(self._gates):
+            return None
+        on_s = max(self._gates[self._gate].on_s, self._now)
+        return on_s if on_s < self._end_s else None
+
+    def _pass_gates(self) -> None:
+        """Skip the gates that have ended."""
+        while self._gate < len(self._gates) and self._gates[self._gate].off_s <= self._now:
+            self._gate += 1
 
     def _idle_until(self, until_s: float) -> None:
         """No primary current. The core's fading current heats the secondary; the last swing gets that heat."""
@@ -282,7 +287,8 @@ class _Run:
             self._now = until_s
 
     def _gated(self) -> bool:
-        return self._now < self._end_s and any(g.on_s <= self._now < g.off_s for g in self._gates)
+        self._pass_gates()
+        return self._now < self._end_s and self._gate < len(self._gates) and self._gates[self._gate].on_s <= self._now
 
     def _conduct(self) -> None:
         """From a gate to an extinction, one swing after another."""

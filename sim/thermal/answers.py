@@ -111,7 +111,7 @@ class _Weld:
         times, rest_s = self.times, period_s - self.times[-1]
         if rest_s > 0:
             weights = net.readout[row] * self.forced[-1:] + self.left[-1:] * read
-            rest = _stretch(np.array([net.ambient_degC]), weights, _decays(np.array([rest_s]), net.rates_per_s))
+            rest = _stretch(np.array([net.ambient_degC]), weights, _decays_in(rest_s, net.rates_per_s))
             times, weld = np.append(times, period_s), weld.then(rest)
         mean_input = np.diff(self.times) @ self.inputs / period_s
         mean_state = (net.gains @ mean_input - (end - state) / period_s) / net.rates_per_s
@@ -148,6 +148,11 @@ def _decays(lengths_s: Array, rates_per_s: Array) -> Array:
     """
     alike, which = np.unique(np.round(lengths_s, _ALIKE_DIGITS), return_inverse=True)
     return np.asarray(np.exp(-np.multiply.outer(np.outer(alike, _SAMPLES), rates_per_s)))[which]
+
+
+def _decays_in(length_s: float, rates_per_s: Array) -> Array:
+    """As `_decays`, for one interval."""
+    return np.asarray(np.exp(-np.multiply.outer(np.round(length_s, _ALIKE_DIGITS) * _SAMPLES, rates_per_s)))[None]
 
 
 @dataclass(frozen=True, eq=False)

@@ -140,7 +140,7 @@ class PowerProfile:
             raise ValueError("a weld needs at least one segment; for no power at all give one of 0 W")
         before_s = 0.0
         for s in self.segments:
-            if not (s.length_s > 0 and all(math.isfinite(x) for x in (s.start_s, s.length_s, *s.inputs))):
+            if not (s.length_s > 0 and all(map(math.isfinite, (s.start_s, s.length_s, *s.inputs)))):
                 raise ValueError(f"a segment needs a length above 0 s and finite figures: {s}")
             if s.start_s < before_s - _SAME_TIME_S or s.end_s <= before_s:
                 raise ValueError(f"the segment at {s.start_s:g} s begins before the last one ends, at {before_s:g} s")

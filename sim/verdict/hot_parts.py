@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 from dataclasses import dataclass, replace
-from functools import cached_property
+from functools import cached_property, lru_cache
 from itertools import groupby, pairwise
 
 from gen.machine.tables import OneElectrode
@@ -378,6 +378,17 @@ def _faces(currents: WeldCurrents, welder: Welder, welds_per_minute: float, shar
     ]
 
 
+@lru_cache(maxsize=4)
+def _face_losses(currents: WeldCurrents, work_ohm: float, turns: float) -> PowerProfile:
+    """The heat from the joint into a face, and the face's squared current, during one weld. Computed once for all paces."""
+
+    def inputs(swing: Swing, _: float, square: float) -> tuple[float, float]:
+        primary_A2 = square * (swing.secondary_rms_A * currents.scale) ** 2
+        return work_ohm * primary_A2, primary_A2 * turns**2
+
+    return _sliced(currents, inputs)
+
+
 def _face(e: OneElectrode, currents: WeldCurrents, welder: Welder, welds_per_minute: float, share: float) -> _Face:
     """One electrode's face, with its resistance at its mean temperature in endless work."""
     turns = currents.turns
@@ -393,13 +404,8 @@ def _face(e: OneElectrode, currents: WeldCurrents, welder: Welder, welds_per_min
         cone_mm / 1e3,
         ambient_degC=welder.ambient.temperature_C,
     )
-    work_ohm = welder.machine.work_resistance.middle  # referred to the primary, as the current is
-
-    def inputs(swing: Swing, _: float, square: float) -> tuple[float, float]:
-        primary_A2 = square * (swing.secondary_rms_A * currents.scale) ** 2
-        return share * work_ohm * primary_A2, primary_A2 * turns**2
-
-    profile = _sliced(currents, inputs)
+    # The work's resistance is referred to the primary, as the current is.
+    profile = _face_losses(currents, share * welder.machine.work_resistance.middle, turns)
     period_s = max(60 / welds_per_minute, profile.end_s)
     try:
         settled = at_its_own_mean(electrode, profile, period_s)
