@@ -5,11 +5,12 @@ from __future__ import annotations
 import json
 import math
 from collections.abc import Mapping
+from functools import cache
 from importlib.resources import files
 from pathlib import Path
 from typing import Any
 
-from jinja2 import Environment, StrictUndefined
+from jinja2 import Environment, StrictUndefined, Template
 
 from gen.begin import questions as q
 from gen.begin.interview import Answers, known
@@ -221,7 +222,6 @@ def _add_offsets(values: dict[str, Any], notes: dict[str, str], welder: Welder) 
 
 def render(name: str, values: Mapping[str, Any], notes: Mapping[str, str]) -> str:
     """A template with `values` and the comments of `notes`. Keys without a value are commented out."""
-    environment = Environment(undefined=StrictUndefined, keep_trailing_newline=True)
 
     def line(key: str, typical: Any, value: str = "", note: str = TYPICAL_MARK) -> str:
         value = value or key
@@ -233,8 +233,14 @@ def render(name: str, values: Mapping[str, Any], notes: Mapping[str, str]) -> st
     def table(key: str, value: str) -> str:
         return f"[{key}]" if value in values else f"# [{key}]"
 
-    text = files("gen.begin").joinpath("templates", name).read_text(encoding="utf-8")
-    return environment.from_string(text).render(values, values=values, line=line, table=table, toml=_toml)
+    return _template(name).render(values, values=values, line=line, table=table, toml=_toml)
+
+
+@cache
+def _template(name: str) -> Template:
+    """Compiled once: an interview renders its files after every answer."""
+    environment = Environment(undefined=StrictUndefined, keep_trailing_newline=True)
+    return environment.from_string(files("gen.begin").joinpath("templates", name).read_text(encoding="utf-8"))
 
 
 def _toml(value: Any) -> str:
