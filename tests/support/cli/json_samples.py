@@ -37,7 +37,7 @@ LINES = (
     "ports",
     "describe",
     "describe --electrode length=44",
-    "describe --electrode groove=2.5 --joint rungs.toml",
+    "describe --electrode face=6 --joint tabs.toml",
     "suggest --rods 4,4",
     "suggest --sheets 3,3",
     "table job.toml",
@@ -73,9 +73,9 @@ LINES = (
     "weld show 7/1",
     "weld show 7/1 7/2 --shorted 7/2",
     "weld export curve.csv 7/1",
-    "joint show rungs.toml job.toml",
-    "joint show rungs.toml -o rungs.html",
-    "joint window rungs.toml --percent 100 --draws 1 -o window.svg",
+    "joint show tabs.toml job.toml",
+    "joint show tabs.toml -o tabs.html",
+    "joint window tabs.toml --percent 100 --draws 1 -o window.svg",
     "rescue saved.sqlite",
 )
 # What is answered, line by line, by the words of the line. Such a command tells an object a line.
@@ -107,6 +107,7 @@ def keeps_to_schema(line: str, content: Any) -> Any:
 def samples(folder: Path) -> list[tuple[str, Any]]:
     """(Line, what it told) of each, typed in `folder` as `tests.support.cli.scrap.set_out` leaves it."""
     (folder / "short.toml").write_text(SHORT)
+    (folder / "tabs.toml").write_text("sheets_mm = [1, 1]\n")  # sheets are computed sooner than rods
     text = (folder / "welder.toml").read_text()
     text += (
         "\n[electrodes]\ndiameter_mm = 12\nlength_mm = 40\n[arms]\nlength_mm = 250\nthroat_mm = 120\ndiameter_mm = 20\n"
