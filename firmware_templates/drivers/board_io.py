@@ -1,6 +1,6 @@
-"""What every board's driver has alike: contacts, contactor and watchdog, serial line, files and the clock.
+"""The common part of every board's driver: contacts, contactor and watchdog, serial line, files and the clock.
 
-driver.py of each chip family builds its Driver on `BoardIo`. Nothing after `__init__` allocates, except with files.
+driver.py of each chip family derives its Driver from `BoardIo`. Nothing after `__init__` allocates, except for files.
 Source: MicroPython's machine, select and time documentation.
 """
 
@@ -37,7 +37,7 @@ _FLASH_SECTOR = const(4096)
 
 
 def _contact(number: "int | str | None") -> "Pin | None":
-    """A contact to ground; None where it is not fitted."""
+    """The pin of a contact to ground; None where it is not fitted."""
     return None if number is None else Pin(number, Pin.IN, Pin.PULL_UP)
 
 
@@ -76,7 +76,7 @@ class BoardIo:
         self._sense = _contact(config.PIN_CONDUCTION)
         self._watchdog: machine.WDT | None = None
         self._found = found
-        # What opens and closes again between two looks is told by the next; the contact's filter takes less than half a ms away.
+        # A contact that opens and closes between two reads is reported at the next; its filter hides less than half a ms.
         self._stop_opened = 0
         self._pedal_opened = 0
         self._told = 0
@@ -113,7 +113,7 @@ class BoardIo:
 
     def inputs(self) -> int:
         bits = self._levels()
-        # An opening in between is in the levels read, or is told the next time: never neither.
+        # An opening in between is in the levels just read, or is reported at the next read. It is never lost.
         if self._stop_opened:
             self._stop_opened = 0
             bits |= STOP_OPEN
@@ -144,22 +144,22 @@ class BoardIo:
         return CONDUCTING if self._sense.value() else BLOCKING
 
     def conduction_us(self, gate: int) -> int:
-        return -1  # a family that times it says how
+        return -1  # overridden by a family that times currents
 
     def current_ring(self) -> "Sequence[int]":
         return self._ring
 
     def sampled(self) -> int:
-        return 0  # a family that samples says how
+        return 0  # overridden by a family that samples
 
     def gate_sample(self, gate: int) -> int:
-        """-1 for a gate that has not come, or is not one of the newest."""
+        """-1 for a gate that has not begun, or is not one of the newest."""
         if gate >= self._stamped or gate < self._stamped - GATES_STAMPED:
             return -1
         return self._stamps[gate % GATES_STAMPED]
 
     def _stamp(self, pin: "Pin | None" = None) -> None:
-        """A gate has begun; also an interrupt's handler."""
+        """Note that a gate has begun. Also the handler of an interrupt."""
         self._stamps[self._stamped % GATES_STAMPED] = self.sampled()
         self._stamped += 1
 

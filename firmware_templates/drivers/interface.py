@@ -1,8 +1,8 @@
-"""The one narrow line between the application and a board's hardware.
+"""The interface between the application and a board's hardware.
 
-Every board family's `driver.py` and the simulator's driver offer exactly this; mypy checks both against it. It is
-read by tools only and never copied to a board. All figures are integers below 2**30, so that nothing here allocates
-under MicroPython, and every member may be called with the heap locked unless it says otherwise.
+Every board family's `driver.py` and the simulator's driver implement exactly this, and mypy checks them against it. This file
+is read by tools only and never copied to a board. All figures are integers below 2**30, so that nothing allocates under
+MicroPython. Every member may be called with the heap locked unless it says otherwise.
 
 `driver.py` also offers a function `maintenance() -> int`: 1 when this start was asked for with `restart(1)`, and is for
 copying files. main.py asks before anything else, and then makes no Driver.
@@ -11,12 +11,12 @@ copying files. main.py asks before anything else, and then makes no Driver.
 from collections.abc import Sequence
 from typing import Protocol
 
-# Of a timing table: phase, half-cycles, firing delay in us at nominal frequency or -1 for no gate, heat a half-cycle.
+# Rows of a timing table: phase, half-cycles, firing delay in us at nominal frequency or -1 for no gate, heat a half-cycle.
 Rows = Sequence[tuple[str, int, int, int]]
 
 
 class Driver(Protocol):
-    """What the application may ask of the hardware."""
+    """The hardware's functions for the application."""
 
     def now_ms(self) -> int:
         """Elapsed milliseconds, modulo 2**30."""
@@ -25,7 +25,7 @@ class Driver(Protocol):
         """Return at `wake_ms` (a time of `now_ms`), or earlier when an input or the serial line changes."""
 
     def rested_ms(self) -> int:
-        """How long the board knows that nothing was welded before this start; 0 where it cannot know."""
+        """Known time without a weld before this start, ms; 0 where the board cannot know."""
 
     def inputs(self) -> int:
         """The inputs now, a sum of PEDAL and the bits after it in app/words.py; what is not fitted reads as safe.
@@ -36,70 +36,70 @@ class Driver(Protocol):
         """
 
     def crossing_us(self) -> int:
-        """Length of the oldest half-cycle measured and not yet asked for, microseconds; 0 when there is none.
+        """Length of the oldest half-cycle measured and not yet read, microseconds; 0 for none.
 
-        It is the time between two detector edges, so a false edge gives two short ones. A queue of at least four.
+        It is the time between two detector edges, so a false edge gives two short ones. The queue holds at least four.
         """
 
     def conduction(self) -> int:
-        """What the sense across the switch saw since the last call: NOT_FITTED, or BLOCKING and CONDUCTING, of app/words.py."""
+        """States of the sense across the switch since the last call: NOT_FITTED, or BLOCKING and CONDUCTING."""
 
     def conduction_us(self, gate: int) -> int:
-        """How long current flowed after gate number `gate` (from 0, since `start`): from the gate's edge to the current's end.
+        """Length of the current of gate number `gate` (from 0, since `start`), from the gate's edge to the current's end, us.
 
-        Timed by hardware. 0 where the switch blocked under its gate, RUNS_ON_US where the current had not ended shortly
-        before the next gate could come. -1 where it is not known yet and without a sense; of gates beyond
-        CURVE_KEPT it stays so.
+        It is timed by hardware. 0: the switch blocked in spite of its gate. RUNS_ON_US: the current had not ended shortly
+        before the earliest next gate. -1: not known yet, without a sense, and for gates beyond CURVE_KEPT.
         """
 
     def current_ring(self) -> Sequence[int]:
-        """Where the samples of the primary current stand: CURRENT_RING places, sample n (from 0) at n modulo CURRENT_RING.
+        """The ring of samples of the primary current: CURRENT_RING places, sample n (from 0) at n modulo CURRENT_RING.
 
-        Counts of 12 bits, one every SAMPLE_US. Without a sensor it is empty, and the next three are never asked.
+        Samples are counts of 12 bits, one every SAMPLE_US. Without a sensor the ring is empty, and the next three members
+        are never called.
         """
 
     def sample(self) -> None:
-        """Begin sampling anew, with sample 0 in less than a millisecond. It goes on by itself for half an hour at least."""
+        """Restart sampling, with sample 0 in less than a millisecond. It continues by itself for half an hour at least."""
 
     def sampled(self) -> int:
-        """How many samples were taken since `sample`."""
+        """Number of samples taken since `sample`."""
 
     def gate_sample(self, gate: int) -> int:
-        """How many samples had been taken as gate number `gate` (from 0, since `start`) began, or one or two more.
+        """Number of samples taken when gate number `gate` (from 0, since `start`) began, or one or two more.
 
-        -1 where it is not known yet, or is not one of the newest GATES_STAMPED; it may be known a little before the gate comes.
-        Asked for after `sampled`.
+        -1: not known yet, or not one of the newest GATES_STAMPED gates. It may be known a little before the gate begins.
+        Call it after `sampled`.
         """
 
     def set_half_cycle(self, index: int, delay_us: int, end_us: int, positive: int) -> None:
         """Prepare half-cycle `index` (from 0) of the next weld, whose voltage is positive when `positive` is 1.
 
         `delay_us` is the firing delay from the true zero crossing, or -1 for a half-cycle that is not fired. The gate
-        ends at `end_us` from the same crossing, and the search for the next edge begins there. The driver takes off
-        the detector's offset and its own latency; both are burnt in.
+        ends at `end_us` from the same crossing, and the search for the next edge begins there. The driver subtracts
+        the detector's offset and its own latency; both are constants of the firmware.
         """
 
     def start(self, count: int, half_us: int, positive: int) -> int:
         """Hand half-cycles 0 to `count` - 1 to the firing hardware, the first on a `positive` (or 0: negative) half-cycle.
 
-        Returns 1, or 0 where the detector stands in the middle of a pulse and the caller should ask again. From here
-        Python can end the weld and cannot lengthen it. The hardware looks at the stop circuit before every gate, and at the
-        pedal where RELEASE_STOPS says so: open ends the weld there. `half_us` sizes the windows in which edges are believed.
+        Returns 1, or 0 where the detector is in the middle of a pulse and the caller should retry. From here on
+        Python can end the weld, but cannot lengthen it. The hardware reads the stop circuit before every gate, and also the
+        pedal if RELEASE_STOPS is set: an open one ends the weld. `half_us` sets the windows in which edges are accepted.
         """
 
     def done(self) -> int:
-        """Half-cycles that the firing hardware reports as ended since `start`."""
+        """Number of half-cycles that the firing hardware has reported as ended since `start`."""
 
     def fired(self, index: int) -> int:
-        """1 when half-cycle `index` was given a gate, else 0; known for `index` below `done()`."""
+        """1 if half-cycle `index` had a gate, else 0. Known for `index` below `done()`."""
 
     def off(self) -> int:
-        """End firing, empty every queue, lower the gate. 1 when the gate pin was read back low, else 0."""
+        """End firing, empty every queue, lower the gate. Returns 1 if the gate pin was read back low, else 0."""
 
     def alive(self, contactor: int) -> None:
         """Feed the watchdog and, when `contactor` is 1, give the contactor's pulse train its next edge.
 
-        The coil drops CONTACTOR_HELD_MS after the last edge at the latest; the contacts open some time after that.
+        The coil is without current CONTACTOR_HELD_MS after the last edge at the latest. The contacts open some time later.
         """
 
     def read_byte(self) -> int:
@@ -109,23 +109,23 @@ class Driver(Protocol):
         """Send `data`. Never called while armed."""
 
     def read_file(self, name: str) -> bytes | None:
-        """What is stored under `name`: None where nothing ever was, b"" where it cannot be read. Never called while armed."""
+        """Content stored under `name`: None if nothing was stored, b"" if unreadable. Never called while armed."""
 
     def write_file(self, name: str, data: bytes) -> int:
-        """Store `data` in the place of what was there, for good. 1, or 0 where that failed. Never called while armed.
+        """Store `data` permanently, in place of the old content. Returns 1, or 0 on failure. Never called while armed.
 
-        The program stands still meanwhile, for up to half a second for each 4 KiB, and edges of the mains are lost.
+        The program stops meanwhile, for up to half a second for each 4 KiB, and edges of the mains are lost.
         """
 
     def restart(self, maintain: int) -> None:
-        """Restart the board; with `maintain` 1 into a state without application and watchdog, where files can be copied.
+        """Restart the board. With `maintain` 1 it starts without application and watchdog, so that files can be copied.
 
-        With 0 it comes of an error: the next start has WATCHDOG among its `inputs`, as after a bite.
+        0 is for a restart after an error: the next start has WATCHDOG among its `inputs`, as after a watchdog reset.
         """
 
 
 class Config(Protocol):
-    """The emitted `config.py`, as far as the application reads it. Burnt in: no message can change it."""
+    """The members of the emitted `config.py` that the application reads. No message can change them."""
 
     BOARD: str
     VERSION: str

@@ -1,7 +1,7 @@
 """Hardware of the RP2040 and RP2350: PIO fires, DMA feeds it, Python starts it and can stop it.
 
-The word array is written before `start` and read by DMA alone from there on, so a Python that hangs can neither lengthen
-a weld nor move a gate. Offers what interface.py asks for. Nothing after `__init__` allocates, except in `restart` and with files.
+The word array is written before `start` and then read by DMA only, so Python that hangs can neither lengthen a weld nor move
+a gate. Implements interface.py. Nothing after `__init__` allocates, except in `restart` and for files.
 Sources: RP2040 data sheet, chapters 2.5 (DMA), 3 (PIO) and 4.7 (watchdog), and the RP2350 data sheet's chapters of the same
 names; MicroPython's rp2 and machine documentation.
 """
@@ -21,19 +21,19 @@ from pio_programs import conduction, firing, meter
 
 _PIO_HZ = const(4_000_000)
 
-# From the detector's edge to the gate, apart from the blank in the word: 18 clocks of `edge` to `set(pins, 1)`, 4.5 us, and
+# From the detector's edge to the gate, in addition to the word's blank: 18 clocks of `edge` to `set(pins, 1)`, 4.5 us, and
 # half of the microsecond between two polls. The gate edge is within half a microsecond of it.
 LATENCY_US = const(5)
-# What the meter does not count: eight clocks from an edge to its first poll of the next half-cycle.
+# Not counted by the meter: eight clocks from an edge to its first poll of the next half-cycle.
 METER_US = const(2)
 
 # From the gate's edge to the first poll of the conduction timer: 2052 clocks.
 CONDUCTION_BEGINS_US = const(513)
-_BLOCKED = const(0xFFFF)  # what it tells of a gate without a current; 0 of a current that has not ended
+_BLOCKED = const(0xFFFF)  # its report for a gate without a current; 0 for a current that has not ended
 
 # The word's layout stands in programs.toml. All of it stays below 2**30, where MicroPython allocates.
 _FIELD_MAX = const(0x3FFF)
-_LEAD_IN = const(2)  # words set aside for half-cycles that are let pass unfired
+_LEAD_IN = const(2)  # words reserved for unfired half-cycles before the first
 _SECOND_FIELD = const(14)
 _EDGE_BIT = const(28)
 
@@ -48,7 +48,7 @@ _TX_REQUEST = const(0)  # DREQ_PIO0_TX0
 _RX_REQUEST = const(4)  # DREQ_PIO0_RX0
 _TIMED_REQUEST = const(13)  # DREQ_PIO1_RX1
 
-# The converter: its registers, from the address that config.py gives, and what is written to them.
+# The converter: its registers, relative to the address in config.py, and the values written to them.
 _ADC_CS = config.ADC
 _ADC_FCS = config.ADC + 0x08
 _ADC_FIFO = config.ADC + 0x0C
@@ -72,10 +72,10 @@ _MAINTAIN_CHECK = const(0x23C0A569)
 
 
 def maintenance() -> int:
-    """1 when this start was asked for with `restart(1)`. Asked once: the next start is an ordinary one, and meant."""
+    """1 if this start was requested by `restart(1)`. Call it once: the next start is then an ordinary, intended one."""
     if machine.mem32[_SCRATCH] != _MAINTAIN or machine.mem32[_SCRATCH + 4] != _MAINTAIN_CHECK:
         return 0
-    # No watchdog runs in maintenance, so that the reset that ends it is nobody's bite.
+    # No watchdog runs in maintenance, so the reset that ends it is not a watchdog reset.
     _leave_word(_INTENT, _INTENT_CHECK)
     return 1
 
@@ -105,11 +105,11 @@ class Driver(BoardIo):
         self._ended = 0
         self._spare_word = array("I", bytes(4))
 
-        # The pedal's pin is the next one after that of the stop: the program looks at both where letting go ends a weld.
+        # The pedal's pin follows that of the stop: the PIO program reads both where releasing the pedal ends a weld.
         self._fire = rp2.StateMachine(
             0, firing, freq=_PIO_HZ, in_base=self._stop, set_base=self._gate, jmp_pin=self._detector
         )
-        # Control words and FIFO addresses exceed 2**30: packed once, and the registers keep them.
+        # Control words and FIFO addresses exceed 2**30. They are packed once, and the registers keep them.
         self._feed = rp2.DMA()
         self._feed.config(
             write=self._fire,
@@ -136,8 +136,8 @@ class Driver(BoardIo):
             self._begin_sampling(config.PIN_PRIMARY_CURRENT)
 
     def _begin_sampling(self, gpio: int) -> None:
-        """The ring that DMA writes round must lie at a multiple of its size, so twice as much is set aside."""
-        machine.ADC(gpio)  # wakes the converter, and takes the pin from the digital inputs
+        """Set up sampling. DMA requires the ring to be aligned to its size, so twice the size is reserved."""
+        machine.ADC(gpio)  # enables the converter, and disconnects the pin from the digital inputs
         self._free = _ADC_FREE | (gpio - _ADC_FIRST_GPIO) << _ADC_INPUT
         machine.mem32[_ADC_DIV] = (SAMPLE_US * _ADC_CLOCKS_A_US - 1) << 8
         self._room = array("H", bytes(4 * CURRENT_RING))
@@ -156,7 +156,7 @@ class Driver(BoardIo):
         self._gate.irq(self._stamp, Pin.IRQ_RISING, hard=True)
 
     def sample(self) -> None:
-        machine.mem32[_ADC_CS] = _ADC_ON  # no further conversion; one that is under way still comes, and is emptied out
+        machine.mem32[_ADC_CS] = _ADC_ON  # no further conversion; the result of one under way is discarded
         self._sampler.active(0)
         time.sleep_us(5)
         machine.mem32[_ADC_FCS] = _FIFO_TO_DMA
@@ -172,7 +172,7 @@ class Driver(BoardIo):
         return _MOST_SAMPLES - waiting
 
     def _read_intent(self) -> int:
-        """WATCHDOG when the watchdog bit, else 0; forgets an intended restart, which gives the same reset cause."""
+        """WATCHDOG after a watchdog reset, else 0. Clears the note of an intended restart, which has the same reset cause."""
         intended = machine.mem32[_SCRATCH] == _INTENT and machine.mem32[_SCRATCH + 4] == _INTENT_CHECK
         _leave_word(0, 0)
         return WATCHDOG if machine.reset_cause() == machine.WDT_RESET and not intended else 0
@@ -199,14 +199,14 @@ class Driver(BoardIo):
 
     def start(self, count: int, half_us: int, positive: int) -> int:
         if self._handed_over:
-            self.off()  # words of an earlier start may still stand in the FIFO
+            self.off()  # words of an earlier start may remain in the FIFO
         if self._sense is not None:
-            self._time_anew(half_us)  # before the detector is looked at: from there to the start an edge may come
+            self._time_anew(half_us)  # before the detector is read: an edge may occur between the read and the start
         self._stamped = 0
         level = self._detector.value()
         edge = 1
-        # The first edge is hunted in a window as long as a half-cycle, and may be a false one. So it is never fired from:
-        # a half-cycle is let pass, or two for the polarity's sake, and only what comes one later is believed.
+        # The first edge is searched in a window as long as a half-cycle, and may be false. So it is never fired from: one
+        # half-cycle stays unfired, or two where the polarity requires it, and only the edge after it is trusted.
         self._lead_in = 1
         if config.DETECTOR_SQUARE:
             edge = 1 - level  # the next edge begins a half-cycle of this polarity
@@ -216,10 +216,10 @@ class Driver(BoardIo):
             return 0
         self._words[0] = self._word(-1, half_us * GATE_END_DEG // 180, positive)
         self._words[1] = self._word(-1, half_us * GATE_END_DEG // 180, 1 - positive)
-        words = min(count, config.MAX_HALF_CYCLES) + self._lead_in  # DMA does not know where the array ends
+        words = min(count, config.MAX_HALF_CYCLES) + self._lead_in  # DMA does not know the end of the array
         self._handed_over = words
         self._fire.restart()
-        # The first window is a little more than the longest wait for an edge, and less than the shortest for the one after it.
+        # The first window is a little longer than the longest wait for an edge, and shorter than the wait for the edge after it.
         first = min(half_us * 11 // 10, _FIELD_MAX)
         self._fire.put(first | half_us // 5 << _SECOND_FIELD | edge << _EDGE_BIT)
         self._fire.exec(_PULL_NOBLOCK)
@@ -232,7 +232,7 @@ class Driver(BoardIo):
         return 1
 
     def _time_anew(self, half_us: int) -> None:
-        """Time the current of every gate from here on, each for a little less than a half-cycle."""
+        """Time the current of every gate from now on, each for a little less than a half-cycle."""
         self._gather.active(0)
         self._timer.active(0)
         while self._timer.rx_fifo():
@@ -258,7 +258,7 @@ class Driver(BoardIo):
 
     def done(self) -> int:
         if self._handed_over:
-            # What the PIO pushed back. The count of the feeding channel runs ahead by the depth of the FIFO.
+            # Counts the reports of the PIO. The count of the feeding channel is ahead by the depth of the FIFO.
             waiting: int = self._report.count  # type: ignore[attr-defined]  # the stubs leave it out
             return max(self._handed_over - waiting - self._lead_in, 0)
         return self._ended
@@ -269,7 +269,7 @@ class Driver(BoardIo):
     def off(self) -> int:
         self._feed.active(0)  # first, or it refills the FIFO
         self._fire.active(0)
-        # A stopped state machine holds its pin as it was, so the gate comes down at once. One look before: high now is a
+        # A stopped state machine keeps its pin's level, so the gate is lowered at once. The pin is read before: high means a
         # half-cycle that was fired and can no longer report itself.
         cut_short = self._gate.value()
         self._fire.exec(_GATE_LOW)
@@ -287,8 +287,8 @@ class Driver(BoardIo):
         return 1 - self._gate.value()
 
     def restart(self, maintain: int) -> None:
-        time.sleep_ms(100)  # for the last answer to leave
-        # Without a word the next start takes this for a bite, and locks out: it comes of an error.
+        time.sleep_ms(100)  # for the last reply to leave
+        # Without a note the next start takes this for a watchdog reset, and locks out, as it should after an error.
         if maintain:
             _leave_word(_MAINTAIN, _MAINTAIN_CHECK)
         machine.reset()

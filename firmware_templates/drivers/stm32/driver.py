@@ -1,11 +1,11 @@
 """Hardware of the STM32F405: the detector's edge starts a timer that makes the gate; an interrupt loads each half-cycle.
 
-Timer 2 counts microseconds. The hardware starts it at the edge (slave trigger mode); the gate rises where the count reaches a
-compare value and falls where it ends (one-pulse mode, PWM mode 2). Beside that value waits one that is never reached, and takes
-its place as the count ends: a gate comes only where the interrupt has loaded it for this very half-cycle, so that a processor
-that hangs fires no more. The interrupts count the weld; the main loop is not asked.
+Timer 2 counts microseconds. The hardware starts it at the edge (slave trigger mode). The gate rises when the count reaches a
+compare value, and falls when the count ends (one-pulse mode, PWM mode 2). The preload register holds a value that is never
+reached, which replaces the compare value at the end of the count. So a gate occurs only if the interrupt has loaded it for this
+very half-cycle, and a processor that hangs fires no more. The interrupts count the weld, independently of the main loop.
 
-Offers what interface.py asks for. Nothing after `__init__` allocates, except in `restart` and with files.
+Implements interface.py. Nothing after `__init__` allocates, except in `restart` and for files.
 Sources: RM0090 (STM32F405 reference manual), chapter 18 (TIM2 to TIM5) and 26 (RTC backup registers); MicroPython's machine,
 pyb and stm documentation.
 """
@@ -26,7 +26,7 @@ from micropython import const
 
 micropython.alloc_emergency_exception_buf(100)
 
-# Addresses are above 2**30: made here once, since nothing may allocate in an interrupt.
+# Addresses are above 2**30. They are made here once, since nothing may allocate in an interrupt.
 _CR1 = stm.TIM2 + stm.TIM_CR1
 _SMCR = stm.TIM2 + stm.TIM_SMCR
 _CCMR1 = stm.TIM2 + stm.TIM_CCMR1
@@ -37,7 +37,7 @@ _ARR = stm.TIM2 + stm.TIM_ARR
 _CCR3 = stm.TIM2 + stm.TIM_CCR3
 _CCR4 = stm.TIM2 + stm.TIM_CCR4
 
-# Timer 3 is set to 0 by each gate, and captures what the sense across the switch shows.
+# Timer 3 is reset by each gate, and captures the edges of the sense across the switch.
 _TRIGGER_OUT = stm.TIM2 + stm.TIM_CR2
 _SENSE_CR1 = stm.TIM3 + stm.TIM_CR1
 _SENSE_SMCR = stm.TIM3 + stm.TIM_SMCR
@@ -51,7 +51,7 @@ _ZERO_AT_GATE = const(0x14)  # SMCR: timer 2 sets the count to 0
 _BOTH_OF_ONE_PIN = const(0x0102)  # CCMR1: channels 1 and 2 capture channel 2's pin
 _RISE_AND_FALL = const(0x31)  # CCER: channel 1 its rise, channel 2 its fall
 _ROSE = const(0x02)  # CC1IF of SR; reading the capture clears it
-_SETTLED_US = const(513)  # the sense is dark by then if there is a current; interface.py says the same of every board
+_SETTLED_US = const(513)  # the sense is dark by then if a current flows; the same on every board
 
 # Timer 8 asks converter 1 for a sample each SAMPLE_US, and stream 0 of DMA 2 writes them round the ring.
 _PACE_CR2 = stm.TIM8 + stm.TIM_CR2
@@ -72,7 +72,7 @@ _EVERY_FLAG = const(0x3D)
 _SLOW_SAMPLES = const(0x24000000)  # SMPR2: 84 clocks for inputs 8 and 9, for the burden is no stiff source
 _FIRST_INPUT = const(8)  # of pin B0; 9 of pin B1
 _RING_MASK = CURRENT_RING - 1
-_AHEAD = const(8)  # samples that a gate may be told before it comes
+_AHEAD = const(8)  # samples by which a gate may be reported before it begins
 
 _ALTERNATE = const(1)  # of the pins: timer 2
 _ALTERNATE_SENSE = const(2)  # timer 3
@@ -88,18 +88,18 @@ _FALLING = const(0x02)
 _LONGEST_COUNT = const(0xFFFF)  # ARR until the interrupt knows the half-cycle's end
 _NEVER = const(0xFFFFF)  # beyond any count
 
-# The interrupt loads a gate so long before it begins: more than an interrupt of MicroPython takes (16 to 94 us measured).
+# Time by which the interrupt loads a gate before it begins: more than MicroPython's interrupt latency (16 to 94 us measured).
 LEAD_US = const(200)
 _AT_ONCE_US = const(20)
 _TOO_LATE_US = const(10)
 
-_LEAD_IN = const(2)  # entries set aside for half-cycles that are let pass unfired
+_LEAD_IN = const(2)  # entries reserved for unfired half-cycles before the first
 
-# Where a half-cycle stands.
-_OFF = const(0)  # nothing more comes: ended, stopped, or an edge was missed
+# The state of a half-cycle.
+_OFF = const(0)  # no further half-cycle: ended, stopped, or an edge was missed
 _HUNT = const(1)  # the next edge starts the count
 _BLANK = const(2)  # counting, and no gate is loaded
-_GATE = const(3)  # counting, with the gate loaded or the half-cycle let pass
+_GATE = const(3)  # counting, with the gate loaded or the half-cycle left unfired
 
 _QUEUE = const(8)
 _LONGEST_US = const(1_000_000)
@@ -113,7 +113,7 @@ _FAILED_CHECK = const(0x14693CA5)
 
 
 def maintenance() -> int:
-    """1 when this start was asked for with `restart(1)`. Asked once: the next start is an ordinary one."""
+    """1 if this start was requested by `restart(1)`. Call it once: the next start is then an ordinary one."""
     if mem32[_BACKUP] != _MAINTAIN or mem32[_BACKUP + 4] != _MAINTAIN_CHECK:
         return 0
     _leave_word(0, 0)
@@ -121,7 +121,7 @@ def maintenance() -> int:
 
 
 def _ended_badly() -> int:
-    """WATCHDOG where this run began with a bite, or after an error, which shows as one on the other boards."""
+    """WATCHDOG where this run began with a watchdog reset, or after an error, which looks the same on the other boards."""
     failed = mem32[_BACKUP] == _FAILED and mem32[_BACKUP + 4] == _FAILED_CHECK
     _leave_word(0, 0)
     return WATCHDOG if failed or machine.reset_cause() == machine.WDT_RESET else 0
@@ -138,7 +138,7 @@ class Driver(BoardIo):
     DMA 2, from here on; one per run."""
 
     def __init__(self) -> None:
-        # The gate first, and low; it is the timer's only while a weld is under way.
+        # The gate first, and low. The timer drives it only during a weld.
         self._gate = Pin(config.PIN_GATE, Pin.OUT, value=0)
         size = config.MAX_HALF_CYCLES + _LEAD_IN
         self._begins = array("H", bytes(2 * size))  # us from the edge, 0 not fired; half-cycle i is entry i + _LEAD_IN
@@ -174,20 +174,20 @@ class Driver(BoardIo):
         self._detector.init(Pin.ALT, Pin.PULL_DOWN, alt=_ALTERNATE)
 
         self._timed = array("H", bytes(2 * CURVE_KEPT))
-        self._gates = 0  # loaded since `start`
-        self._told = 0  # of those, how many currents are timed
+        self._gates = 0  # gates loaded since `start`
+        self._told = 0  # number of those whose currents are timed
         if self._sense is not None:
             self._begin_timing(self._sense)
 
         self._taken = 0
-        self._marks = array("H", bytes(2 * GATES_STAMPED))  # place in the ring at which each gate comes
+        self._marks = array("H", bytes(2 * GATES_STAMPED))  # place in the ring at which each gate begins
         if config.PIN_PRIMARY_CURRENT is not None:
             self._begin_sampling(config.PIN_PRIMARY_CURRENT)
 
     def _begin_sampling(self, name: str) -> None:
         self._samples = array("H", bytes(2 * CURRENT_RING))
         self._ring = self._samples
-        pyb.ADC(pyb.Pin(name))  # wakes the converter, and makes the pin an analogue one
+        pyb.ADC(pyb.Pin(name))  # enables the converter, and makes the pin an analogue input
         mem32[stm.ADC1 + stm.ADC_SQR1] = 0  # one input
         mem32[stm.ADC1 + stm.ADC_SQR3] = _FIRST_INPUT + int(name[1:])
         mem32[stm.ADC1 + stm.ADC_SMPR2] = _SLOW_SAMPLES
@@ -221,7 +221,7 @@ class Driver(BoardIo):
         return taken
 
     def _mark(self, to_gate_us: int) -> None:
-        """In the interrupt that has loaded a gate: note where in the ring the samples will stand as it comes."""
+        """Called in the interrupt that has loaded a gate: note the place in the ring at which the gate will begin."""
         samples = CURRENT_RING - mem32[_DMA_LEFT] + (to_gate_us + SAMPLE_US - 1) // SAMPLE_US + 1
         self._marks[(self._gates - 1) % GATES_STAMPED] = samples & _RING_MASK
 
@@ -237,16 +237,16 @@ class Driver(BoardIo):
         sense.init(Pin.ALT, Pin.PULL_UP, alt=_ALTERNATE_SENSE)
 
     def _disarm(self) -> None:
-        """No edge starts the timer, no count goes on, the pin is low."""
+        """Disarm: no edge starts the timer, the count stops, the pin is low."""
         self._phase = _OFF
         mem16[_SMCR] = 0
         mem16[_CR1] = _ONE_PULSE
         mem16[_CCMR2] = _FORCED_LOW
 
-    # -- interrupts; the timer's may come in the middle of the detector's -----------------------------------------------
+    # -- interrupts; the timer's may interrupt the detector's -----------------------------------------------------------
 
     def _changed(self, pin: "Pin") -> None:
-        """The detector's edge: what the hardware took for the start of a half-cycle is prepared; every edge is metered."""
+        """The detector's edge. Prepares the half-cycle that the hardware has started, and meters every edge."""
         edge_us = time.ticks_us()
         if self._armed and self._phase == _HUNT and mem16[_CR1] & _RUNNING:
             count = mem32[_CNT]
@@ -269,7 +269,7 @@ class Driver(BoardIo):
         self._metered_us = edge_us
 
     def _due(self, timer: "pyb.Timer") -> None:
-        """Shortly before the gate: stop circuit and pedal are asked, and the gate loaded."""
+        """Shortly before the gate. Reads stop circuit and pedal, and loads the gate."""
         if not self._armed or self._phase != _BLANK:
             return
         begin = self._begins[self._at]
@@ -280,8 +280,8 @@ class Driver(BoardIo):
         self._phase = _GATE
         if begin:
             self._gates += 1
-            # Between the second and the last of these lines alone, a processor that stops would leave the gate loaded for good:
-            # the watchdog ends that, and the contactor that falls with the pulse train.
+            # Only between the second and the last of these lines a processor that stops leaves the gate loaded. The watchdog
+            # ends that, and so does the contactor, which drops with the pulse train.
             mem16[_CCMR2] = _PWM
             mem32[_CCR3] = begin
             mem16[_CCMR2] = _PWM_NEXT
@@ -290,11 +290,11 @@ class Driver(BoardIo):
                 self._mark(begin - mem32[_CNT])
 
     def _end(self, timer: "pyb.Timer") -> None:
-        """The count has ended, and with it any gate: the half-cycle is told, and the next edge hunted."""
+        """The count has ended, and with it any gate. Reports the half-cycle, and arms for the next edge."""
         if not self._armed:
             return
         if self._phase != _GATE:
-            self._disarm()  # nobody has asked the stop circuit
+            self._disarm()  # the stop circuit was not read
             return
         self._results[self._at] = 1 if self._begins[self._at] else 0
         self._ended += 1
@@ -310,13 +310,13 @@ class Driver(BoardIo):
         self._phase = _HUNT
 
     def _lit(self, timer: "pyb.Timer") -> None:
-        """Voltage stands across the switch again: the end of a current, or of the dark around a crossing."""
+        """Voltage across the switch again: the end of a current, or of the dark time around a crossing."""
         rose = mem16[_SENSE_SR] & _ROSE
         dark_us = mem32[_DARK_FROM]
         lit_us = mem32[_LIT_FROM]
         gate = self._gates - 1
         if self._phase == _GATE and self._begins[self._at] > mem32[_CNT]:
-            gate -= 1  # the gate that is loaded has not come yet
+            gate -= 1  # the loaded gate has not begun yet
         if gate < self._told or gate >= CURVE_KEPT or lit_us < _SETTLED_US:
             return
         while self._told < gate:
@@ -330,7 +330,7 @@ class Driver(BoardIo):
     def crossing_us(self) -> int:
         if self._newest == self._oldest:
             if time.ticks_diff(time.ticks_us(), self._metered_us) > _LONGEST_US:
-                self._metered = 0  # the next edge ends nothing that could be told
+                self._metered = 0  # the next edge ends no measurable half-cycle
             return 0
         length = self._lengths[self._oldest]
         self._oldest = (self._oldest + 1) % _QUEUE
@@ -354,8 +354,8 @@ class Driver(BoardIo):
         self._told = 0
         level = self._detector.value()
         self._edge = 1
-        # The first edge is hunted in a window as long as a half-cycle, and may be a false one. So it is never fired from:
-        # a half-cycle is let pass, or two for the polarity's sake, and only what comes one later is believed.
+        # The first edge is searched in a window as long as a half-cycle, and may be false. So it is never fired from: one
+        # half-cycle stays unfired, or two where the polarity requires it, and only the edge after it is trusted.
         self._lead_in = 1
         if config.DETECTOR_SQUARE:
             self._edge = 1 - level  # the next edge begins a half-cycle of this polarity
@@ -375,14 +375,14 @@ class Driver(BoardIo):
         mem16[_CCMR2] = _PWM_NEXT
         mem16[_CCER] = _OUT_RISING if self._edge else _OUT_RISING | _FALLING
         self._gate.init(Pin.ALT, alt=_ALTERNATE)
-        # The first window is a little more than the longest wait for an edge, and less than the shortest for the one after it.
+        # The first window is a little longer than the longest wait for an edge, and shorter than the wait for the edge after it.
         self._deadline_us = time.ticks_add(time.ticks_us(), half_us * 11 // 10)
         self._window_us = half_us // 5
         self._armed = 1
         self._phase = _HUNT
         mem16[_SMCR] = _ON_EDGE
         if self._detector.value() != level and not mem16[_CR1] & _RUNNING:
-            self._disarm()  # an edge came between the look and the start
+            self._disarm()  # an edge occurred between the read and the start
         return 1
 
     def done(self) -> int:
@@ -393,13 +393,13 @@ class Driver(BoardIo):
 
     def off(self) -> int:
         armed = self._armed
-        self._armed = 0  # first: from here on the interrupts change nothing
+        self._armed = 0  # first: the interrupts then change nothing
         phase = self._phase
         self._disarm()
         self._gate.init(Pin.OUT, value=0)
         count = mem32[_CNT]
         begin = self._begins[self._at]
-        # A half-cycle whose gate had begun, or whose count ended and is not told yet (0), can no longer tell itself.
+        # A half-cycle whose gate had begun, or whose count ended and is not reported yet (0), can no longer report itself.
         if armed and phase == _GATE and (count == 0 or 0 < begin <= count):
             self._results[self._at] = 1 if begin else 0
             self._ended += 1
@@ -407,11 +407,11 @@ class Driver(BoardIo):
         return low
 
     def restart(self, maintain: int) -> None:
-        time.sleep_ms(100)  # for the last answer to leave
+        time.sleep_ms(100)  # for the last reply to leave
         if maintain:
             _leave_word(_MAINTAIN, _MAINTAIN_CHECK)
         else:
             _leave_word(
                 _FAILED, _FAILED_CHECK
-            )  # it comes of an error: the next start locks out, whatever could be stored
+            )  # a restart after an error: the next start locks out, whatever could be stored
         machine.reset()
