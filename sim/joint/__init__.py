@@ -1,1 +1,1 @@
-"""What the current does to the work: potential, heat, contacts, setdown and nugget of sheets and of crossed rods."""
+"""The joint model: potential, heat, contacts, setdown and nugget of sheets and of crossed rods under current."""

@@ -1,7 +1,7 @@
-"""Potential and heat on a mesh of cells: finite volumes, the current's heat exactly what the circuit gives.
+"""Potential and heat on a mesh of cells by finite volumes. The cells' heat sums exactly to the circuit's power.
 
-A `Mesh` knows cells, faces between them and what holds them; where it came from (sheets, rods) it does not say. Heat is
-stepped implicitly and then booked by enthalpy, so that what goes in is what is stored or lost, to rounding, melting or not.
+A `Mesh` holds cells, the faces between them and the cells held from outside, without their origin (sheets, rods). Heat is
+stepped implicitly and then balanced by enthalpy, so heat supplied equals heat stored or lost, to rounding, also in melting.
 SI units; temperatures in degC.
 """
 
@@ -21,28 +21,28 @@ from sim.joint.metals import Array, Properties
 Numbers = NDArray[np.int64]
 
 _BANDED = 90  # a wider band is solved by conjugate gradients
-_TIGHT = 1e-7  # of conjugate gradients, relative
+_TIGHT = 1e-7  # relative tolerance of conjugate gradients
 _MOST_ROUNDS = 5000
-_SETTLED_K = 0.5  # a round that moves no cell by more is the last
-_ROUNDS = 3  # of the heat's step: enough for the melting to settle
+_SETTLED_K = 0.5  # a round that changes no cell by more is the last
+_ROUNDS = 3  # rounds of a heat step: enough for the melting to settle
 
 
 def _sums(cells: Numbers, values: Array, count: int) -> Array:
-    """What each of `count` cells is given in all."""
+    """The sum of the values of each of `count` cells."""
     return np.bincount(cells, values, count).astype(np.float64)
 
 
 class Diverged(ArithmeticError):
-    """The field did not settle: no figure of it may be used."""
+    """The field did not settle. No figure of it may be used."""
 
 
 @dataclass(frozen=True, eq=False)
 class Mesh:
-    """Cells, the faces between them and the cells that are held from outside.
+    """Cells, the faces between them and the cells held from outside.
 
     `left`, `right`: the cells on either side of each face. `left_per_m`, `right_per_m`: from each cell's middle to the face,
-    over the face's area. `face_m2`: its area. `held`, `held_per_m`, `held_m2`: the same of what is held; `held_V` is 0 or 1,
-    and `held_C` how warm it is kept.
+    over the face's area. `face_m2`: its area. `held`, `held_per_m`, `held_m2`: the same of the held cells; `held_V`: their
+    outer potential, 0 or 1; `held_C`: their outer temperature.
     """
 
     volume_m3: Array
@@ -72,7 +72,7 @@ class Mesh:
 
     @cached_property
     def _sparse_pattern(self) -> tuple[sparse.csr_matrix, Numbers]:
-        """A matrix of this mesh, and where in (faces, faces, diagonal) each of its entries is found."""
+        """A matrix of this mesh, and the index of each of its entries in (faces, faces, diagonal)."""
         n, diagonal = self.cells, np.arange(self.cells)
         rows = np.concatenate([self.left, self.right, diagonal])
         columns = np.concatenate([self.right, self.left, diagonal])
@@ -80,7 +80,7 @@ class Mesh:
         return pattern, pattern.data.astype(np.int64) - 1
 
     def solved(self, faces: Array, diagonal: Array, given: Array, guess: Array | None = None) -> Array:
-        """x where `diagonal` x plus what flows out through faces of these conductances is `given`."""
+        """The x for which `diagonal` x plus the flow out through faces of these conductances equals `given`."""
         n = self.cells
         whole = diagonal + _sums(self.left, faces, n) + _sums(self.right, faces, n)
         if self.band <= _BANDED:
@@ -94,7 +94,7 @@ class Mesh:
         pattern, order = self._sparse_pattern
         matrix = pattern.copy()
         matrix.data = np.concatenate([-faces, -faces, whole])[order]
-        # Scaled so that its diagonal is one. Our own loop: scipy's spends ten times as long around the products as in them.
+        # Scaled to a unit diagonal. The loop is our own: SciPy's has ten times the overhead of the products.
         scale = 1 / np.sqrt(whole)
         matrix.data *= scale[matrix.indices] * np.repeat(scale, np.diff(matrix.indptr))
         return scale * _conjugate(matrix, given * scale, None if guess is None else guess / scale)
@@ -119,9 +119,9 @@ def _conjugate(matrix: sparse.csr_matrix, given: Array, guess: Array | None) -> 
 
 
 class FieldContact(NamedTuple):
-    """Of every face, and of every held cell: resistance times area (ohm m2), and conductance of heat over area (W/m2 K).
+    """Contact of every face and of every held cell: resistance times area (ohm m2), conductance of heat over area (W/m2 K).
 
-    Zero ohm and infinite watts where there is none.
+    Zero resistance and infinite conductance where there is no contact.
     """
 
     face_ohm_m2: Array
@@ -131,16 +131,16 @@ class FieldContact(NamedTuple):
 
 
 def no_contact(mesh: Mesh) -> FieldContact:
-    """Metal grown together everywhere."""
+    """Solid metal everywhere, without a contact."""
     faces, held = len(mesh.left), len(mesh.held)
     return FieldContact(np.zeros(faces), np.full(faces, np.inf), np.zeros(held), np.full(held, np.inf))
 
 
 @dataclass(frozen=True, eq=False)
 class CurrentField:
-    """At 1 V between the held ends: potential of cells, resistance, heat of each cell and of each held end at 1 A.
+    """Potential of the cells at 1 V between the held ends, resistance, heat of each cell and of each held end at 1 A.
 
-    `contact_W`: of that, the heat made in the contacts of faces. `through_A`: through each face, at 1 A in all.
+    `contact_W`: the part of the heat that is made in the contacts of faces. `through_A`: current through each face at 1 A.
     """
 
     volts: Array
@@ -152,7 +152,7 @@ class CurrentField:
 
 
 def current(mesh: Mesh, resistivity: Array, contact: FieldContact, guess: Array | None = None) -> CurrentField:
-    """The current's field, and where its heat is made: half of a contact's on either side of it."""
+    """The current's field and its heat. Half of a contact's heat goes to either side."""
     n = mesh.cells
     near = mesh.left_per_m * resistivity[mesh.left]
     far = mesh.right_per_m * resistivity[mesh.right]
@@ -179,7 +179,7 @@ def current(mesh: Mesh, resistivity: Array, contact: FieldContact, guess: Array 
 
 @dataclass(frozen=True, eq=False)
 class FieldWarmth:
-    """Of each cell: enthalpy per volume and temperature."""
+    """Enthalpy per volume and temperature of each cell."""
 
     enthalpy_J_m3: Array
     at_C: Array
@@ -187,7 +187,7 @@ class FieldWarmth:
 
 @dataclass(frozen=True, eq=False)
 class FieldStep:
-    """After a step of time: the warmth, and the watts that went out to what is held."""
+    """The result of a time step: the warmth, and the heat flow to the held ends, W."""
 
     warmth: FieldWarmth
     lost_W: float
@@ -202,7 +202,7 @@ def heated(
     contact: FieldContact,
     rounds: int = _ROUNDS,
 ) -> FieldStep:
-    """One step of heat, implicit, with the conductivities of its beginning. `watts`: made in each cell."""
+    """One implicit heat step, with the conductivities at its beginning. `watts`: heat made in each cell."""
     n = mesh.cells
     each = metal.conductivity_W_mK(warmth.at_C)
     faces = 1 / (
@@ -242,26 +242,26 @@ def heated(
 
 
 def even(metal: Properties, cells: int, at_C: float) -> FieldWarmth:
-    """Every cell as warm as the others."""
+    """All cells at one temperature."""
     at = np.full(cells, at_C)
     return FieldWarmth(metal.enthalpy_J_m3(at), at)
 
 
 class Links:
-    """Faces and held ends of a mesh as they are gathered."""
+    """Builder of a mesh: collects faces and held cells."""
 
     def __init__(self) -> None:
         self._faces: list[tuple[Numbers, Numbers, Array, Array, Array]] = []
         self._held: list[tuple[Numbers, Array, Array, Array, Array]] = []
 
     def faces(self, left: Numbers, right: Numbers, left_m: Array, right_m: Array, area_m2: Array) -> slice:
-        """Join cells through faces, from half-distances and areas; says which faces of the mesh they are."""
+        """Join cells through faces, from half-distances and areas. Returns the faces' indices in the mesh."""
         start = sum(len(part[0]) for part in self._faces)
         self._faces.append((left, right, left_m / area_m2, right_m / area_m2, area_m2))
         return slice(start, start + len(left))
 
     def held(self, cells: Numbers, half_m: Array, area_m2: Array, volt: float, at_C: float) -> slice:
-        """Hold cells through faces; says which they are."""
+        """Hold cells from outside. Returns their indices among the held cells."""
         start = sum(len(part[0]) for part in self._held)
         full = np.ones(len(cells))
         self._held.append((cells, half_m / area_m2, area_m2, volt * full, at_C * full))

@@ -1,6 +1,4 @@
-"""The current that this machine gives a joint, which is less the more the joint resists: half-cycle after half-cycle as
-fired.
-"""
+"""The machine's current through a joint, by the joint's resistance and the firing of each half-cycle."""
 
 from __future__ import annotations
 
@@ -16,17 +14,17 @@ from sim.core.transformer import MagnetisingCurve, TransformerCircuit
 from sim.core.weld_current import circuit_of
 from sim.joint.weld import Amperes, Span
 
-_OHM = np.geomspace(5e-6, 5e-2, 17)  # of a joint, at which the current is computed; between them on a curve
-_HALF_CYCLES = 4  # until the current is that of steady firing
-_FAR = 10.0  # of the knee: the core of a weld that is under way is far from it
+_OHM = np.geomspace(5e-6, 5e-2, 17)  # joint resistances at which the current is computed
+_HALF_CYCLES = 4  # until the current is steady
+_FAR = 10.0  # factor on the knee: the core is far from it in the middle of a weld
 
 
 class NoCurrentKnown(ValueError):
-    """The welder file does not say what the secondary gives."""
+    """The secondary current cannot be derived from the welder file."""
 
 
 def machine_amperes(welder: Welder, delay_deg: float | None) -> Amperes:
-    """RMS secondary current by the joint's resistance, fired at a delay; None: in full conduction. Raises NoCurrentKnown."""
+    """RMS secondary current by the joint's resistance, at a firing delay. None: full conduction. Raises NoCurrentKnown."""
     turns = welder.machine.in_use.turns_ratio
     if turns is None:
         raise NoCurrentKnown("transformer.open_secondary_V")
@@ -47,7 +45,7 @@ def machine_amperes(welder: Welder, delay_deg: float | None) -> Amperes:
 
 
 def _linear(circuit: TransformerCircuit) -> TransformerCircuit:
-    """The same with its knee far off."""
+    """The same circuit with its knee far away."""
     flux_Vs, idle_A = circuit.curve.knees[0]
     return replace(circuit, curve=MagnetisingCurve(((_FAR * flux_Vs, _FAR * idle_A),), circuit.curve.saturated_H))
 
@@ -60,7 +58,7 @@ def _impedance_ohm(circuit: TransformerCircuit, frequency_Hz: float) -> float:
 
 
 def machine_spans(table: TimingTable, welder: Welder) -> tuple[Span, ...]:
-    """The table's rows under current and the pauses between them, as this machine gives them. Raises NoCurrentKnown."""
+    """The table's rows with current and the pauses between them, with this machine's current. Raises NoCurrentKnown."""
     half_s, known, spans = 0.5 / table.frequency_Hz, {}, []
     for row in table.impulse_rows:
         delay = row.firing_delay_us

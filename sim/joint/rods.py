@@ -1,10 +1,10 @@
-"""Two crossed rods that sink into each other: the mesh of a quarter, remade as they sink.
+"""Two crossed rods that sink into each other: the mesh of one quarter, remade as they sink.
 
-Both rods have their own plane of symmetry through the crossing. The lower lies along x, the upper along y; they meet in the
-plane z = 0. A rod is a cylinder whose cells are cut by its surface. By a setdown s it has lost half of s at the crossing. The
-metal that had been there fills the gap around, the narrowest first (`filled_m`); of a small setdown this doubles the patch. From
-about a fifth of the diameter on there is no gap left, and the rods grow wider at the crossing instead (`widened`), so that force
-and current are spread out. Beyond the crossing the rod keeps its whole section.
+Each rod has a plane of symmetry through the crossing. The lower lies along x, the upper along y; they meet in the plane z = 0.
+A rod is a cylinder; its surface cuts the cells. A setdown s shortens each rod by half of s at the crossing. The displaced metal
+fills the gap around the patch, the narrowest part first (`filled_m`); at a small setdown this doubles the patch. From about a
+fifth of the diameter the gap is full, and the rods grow wider at the crossing instead (`widened`), which spreads force and
+current. Beyond the crossing a rod keeps its section.
 """
 
 from __future__ import annotations
@@ -19,19 +19,19 @@ from sim.joint.field import Links, Mesh, Numbers
 from sim.joint.metals import Array, Metal, Properties
 from sim.joint.sheets import COOLANT_C, crowded, graded
 
-_LEAST_SHARE = 0.03  # of a cell, below which it is not there
+_LEAST_SHARE = 0.03  # a cell with a smaller share of metal is left out
 _FILLING = 96  # points across a quarter of the crossing, over which the gap is filled
-_FINE = 32  # slices of a cell by which the surface cuts it
-DEEPEST = 0.8  # of the thinner rod: deeper than the mesh can follow
-_FINS = 6.0  # how far a rod reaches beyond the crossing, in diameters: farther than heat goes in a weld
+_FINE = 32  # slices of a cell for its cut by the surface
+DEEPEST = 0.8  # greatest setdown that the mesh can follow, share of the thinner rod
+_FINS = 6.0  # modelled length of a rod beyond the crossing, in diameters: farther than heat travels in a weld
 
 
 @dataclass(frozen=True)
 class RodCross:
     """Two rods between electrodes. Lengths in m; the first is the lower one.
 
-    `strip`: half of the width over which each electrode touches its rod, over the rod's diameter; `along_m`: how long it
-    touches.
+    `strip`: half of the width of the contact of each electrode with its rod, over the rod's diameter. `along_m`: the length
+    of that contact.
     """
 
     rods_m: tuple[float, float]
@@ -47,10 +47,10 @@ class RodCross:
 
 @dataclass(frozen=True, eq=False)
 class RodMesh:
-    """`boxes`: the numbers of the cells of both rods, along, across and up; -1 where nothing is. `edges`: of both, alike.
+    """The mesh. `boxes`: the numbers of the cells of both rods, along, across and up; -1 where empty. `edges`: likewise.
 
-    `patch`: the faces where the rods touch; `strips`: the held cells under the lower and the upper electrode, and
-    `halves_m`: half of the width of each, which grows with its rod's.
+    `patch`: the faces between the rods. `strips`: the held cells under the lower and the upper electrode. `halves_m`: half of
+    the width of each strip, which grows with its rod's width.
     """
 
     cross: RodCross
@@ -67,10 +67,10 @@ class RodMesh:
 
 @lru_cache(maxsize=64)
 def _filling(first_m: float, second_m: float) -> tuple[Array, Array]:
-    """Setdowns, and how deep cylinders would overlap over the patch as it is filled then.
+    """Setdowns, and the overlap depth of cylinders with the same patch as the filled one.
 
-    The rise of both surfaces from where they first met is u. What a setdown s displaces, where u is below s, fills the gap
-    u - s beside it up to a rise where the mean of u is s.
+    u is the rise of both surfaces from their first contact. The metal displaced by a setdown s, where u is below s, fills the
+    adjacent gap u - s up to the rise at which the mean of u is s.
     """
     share = (np.arange(_FILLING) + 0.5) / _FILLING
     low, high = (d / 2 * (1 - np.sqrt(1 - share**2)) for d in (first_m, second_m))
@@ -80,12 +80,12 @@ def _filling(first_m: float, second_m: float) -> tuple[Array, Array]:
 
 
 def filled_m(rods_m: tuple[float, float], setdown_m: float) -> float:
-    """How deep two cylinders would overlap over the patch that a setdown makes, displaced metal and all."""
+    """The overlap depth of two cylinders with the same patch as this setdown, displaced metal included."""
     return float(np.interp(setdown_m, *_filling(*rods_m)))
 
 
 def half_widths(rods_m: tuple[float, float], setdown_m: float) -> tuple[float, float]:
-    """Half of the touching patch along x and along y, filled gap and all, as it is before the rods grow wider.
+    """Half of the patch along x and along y, filled gap included, before the rods grow wider.
 
     Along x the upper rod's surface rises from the lower one's crest, and along y the lower rod's falls.
     """
@@ -96,17 +96,17 @@ def half_widths(rods_m: tuple[float, float], setdown_m: float) -> tuple[float, f
 
 
 def widened(rods_m: tuple[float, float], setdown_m: float) -> float:
-    """How many times as wide both rods are at the crossing, once the gap around is filled.
+    """The factor by which both rods are wider at the crossing, once the gap is filled.
 
-    By their volume: a section of pi d^2 / 4 becomes half an ellipse towards the electrode and a rectangle towards the other
-    rod. None flows along the rods, where the cold metal holds it.
+    It follows from their volume: a section of pi d^2 / 4 becomes half an ellipse towards the electrode and a rectangle
+    towards the other rod. No metal flows along the rods, where the cold metal holds it.
     """
     share = min(setdown_m, DEEPEST * min(rods_m)) / sum(rods_m)
     return max(1.0, math.pi / 4 / (math.pi / 8 + 0.5 - share))
 
 
 def overlap_m2(rods_m: tuple[float, float], setdown_m: float, points: int = 200) -> float:
-    """Area of the whole patch, seen along the force, filled gap and all: it bears the force and carries the current."""
+    """Area of the whole patch, seen along the force, filled gap included. Force and current pass through it."""
     half_x = half_widths(rods_m, setdown_m)[0]
     if half_x == 0:
         return 0.0
@@ -116,7 +116,7 @@ def overlap_m2(rods_m: tuple[float, float], setdown_m: float, points: int = 200)
 
 
 def _reach(rods_m: tuple[float, float], setdown_m: float, x: Array) -> Array:
-    """Half of the patch across, at a distance x along the lower rod."""
+    """Half of the patch's width at a distance x along the lower rod."""
     deep_m, (first, second) = filled_m(rods_m, setdown_m), (d / 2 for d in rods_m)
     over = second - np.sqrt(np.clip(second**2 - x**2, 0, None))
     left = np.clip(deep_m - over, 0, first)
@@ -124,7 +124,7 @@ def _reach(rods_m: tuple[float, float], setdown_m: float, x: Array) -> Array:
 
 
 def rod_mesh(cross: RodCross, setdown_m: float, cells: int = 6) -> RodMesh:
-    """Cells: `cells` to a radius of the thinner rod. The numbering changes with the setdown, the boxes do not."""
+    """The mesh, with `cells` cells to a radius of the thinner rod. The numbering changes with the setdown, the boxes do not."""
     first, second = cross.rods_m
     step = cross.thin_m / 2 / cells
     half_x, half_y = half_widths(cross.rods_m, setdown_m)
@@ -169,11 +169,10 @@ def rod_mesh(cross: RodCross, setdown_m: float, cells: int = 6) -> RodMesh:
 
 
 def carried(old: RodMesh, new: RodMesh, values: Array, shares: tuple[Array, Array]) -> Array:
-    """Values of the old mesh's cells on the new one, which has sunk further.
+    """The old mesh's cell values on the new mesh, which has sunk further.
 
-    At the crossing each layer grows thinner by its share of the setdown, so that what is pressed aside is the metal that gave
-    way and colder metal comes after it. `shares`: of each rod's layers. Cells that metal came into are as their neighbours
-    towards the middle.
+    At the crossing each layer grows thinner by its share of the setdown (`shares`, by rod). So the metal pressed aside is the
+    metal that yielded, and colder metal follows. Cells newly filled take the values of their neighbours towards the middle.
     """
     found = np.empty(new.mesh.cells)
     deeper = (new.setdown_m - old.setdown_m) / 2
@@ -189,7 +188,7 @@ def carried(old: RodMesh, new: RodMesh, values: Array, shares: tuple[Array, Arra
         thick = np.maximum(np.diff(before[2]) - deeper * share, 1e-9)
         edges = before[2][0] + np.concatenate([[0.0], np.cumsum(thick)])
         moved = _interpolated(_middles(edges), _middles(after[2]))
-        if wider > 1:  # the other rod grew wider: along this one the metal stays where it was
+        if wider > 1:  # the other rod grew wider: along this rod the metal stays in place
             box = np.tensordot(_interpolated(_middles(before[0]), _middles(after[0])), box, axes=1)
         crossing = after[0][1:] <= max(half_m * wider, after[0][1]) * 1.001
         box[crossing] = box[crossing] @ moved.T
@@ -203,7 +202,7 @@ def _middles(edges: Array) -> Array:
 
 
 def _interpolated(old: Array, new: Array) -> Array:
-    """The matrix that takes values at the rising points `old` to `new`, on lines; beyond the ends the last value."""
+    """The matrix of linear interpolation from the rising points `old` to `new`, constant beyond the ends."""
     place = np.clip(np.searchsorted(old, new) - 1, 0, len(old) - 2)
     part = np.clip((new - old[place]) / (old[place + 1] - old[place]), 0, 1)
     matrix = np.zeros((len(new), len(old)))
@@ -214,7 +213,7 @@ def _interpolated(old: Array, new: Array) -> Array:
 
 
 def _grid(step_m: float, marks_m: list[float], end_m: float) -> Array:
-    """Edges about `step_m` apart up to the last mark, each mark an edge, and growing beyond."""
+    """Edges about `step_m` apart up to the last mark, with an edge at each mark, and growing steps beyond."""
     edges = [0.0]
     for mark in sorted(marks_m):
         span = mark - edges[-1]
@@ -225,12 +224,12 @@ def _grid(step_m: float, marks_m: list[float], end_m: float) -> Array:
 
 
 def _within(edges: Array, end_m: float) -> Array:
-    """Of each cell, how much lies before `end_m`."""
+    """The length of each cell before `end_m`."""
     return np.clip(np.minimum(edges[1:], end_m) - edges[:-1], 0, None)
 
 
 def _patch(rods_m: tuple[float, float], setdown_m: float, x: Array, y: Array) -> Array:
-    """Area of each cell of the plane that lies in a quarter of the patch."""
+    """The area of each cell of the plane within a quarter of the patch."""
     fine = x[:-1, None] + (np.arange(_FINE) + 0.5) / _FINE * np.diff(x)[:, None]
     reach = _reach(rods_m, setdown_m, fine)
     inside = np.clip(np.minimum(y[1:], reach[:, :, None]) - y[:-1], 0, None)
@@ -239,9 +238,9 @@ def _patch(rods_m: tuple[float, float], setdown_m: float, x: Array, y: Array) ->
 
 @dataclass(frozen=True)
 class _Section:
-    """A rod across, at the crossing: round, filled out to the patch from `deep_m` below its crest, `wider` times as wide.
+    """A rod's section at the crossing: round, filled out to the patch from `deep_m` below its crest, `wider` times as wide.
 
-    `flank_m`: half of the patch across.
+    `flank_m`: half of the patch's width.
     """
 
     diameter_m: float
@@ -252,7 +251,7 @@ class _Section:
     strip_m: float
 
     def chord_m(self, height: Array) -> Array:
-        """Half of its width at a height over its axis."""
+        """Half of the section's width at a height above the axis."""
         radius = self.diameter_m / 2
         round_ = np.sqrt(np.clip(radius**2 - height**2, 0, None))
         filled = height > radius - self.deep_m
@@ -261,7 +260,7 @@ class _Section:
 
 @dataclass(frozen=True, eq=False)
 class _Rod:
-    """Half of a rod's length and of its width. `up`: heights over its own axis, from its electrode to the patch."""
+    """A quarter of a rod: half of its length and width. `up`: heights above its axis, from its electrode to the patch."""
 
     number: Numbers
     volume: Array
@@ -275,7 +274,7 @@ class _Rod:
 
     @classmethod
     def made(cls, along: Array, across: Array, section: _Section, reach_m: float, step_m: float) -> _Rod:
-        """`reach_m`: how far along the rod the crossing reaches."""
+        """Make the cells of a rod. `reach_m`: the extent of the crossing along the rod."""
         radius = section.diameter_m / 2
         bottom, top = -math.sqrt(radius**2 - section.strip_m**2), radius - section.setdown_m / 2
         layers = max(6, round((radius - bottom) / step_m))
@@ -290,12 +289,12 @@ class _Rod:
         area = np.where(there, area, 0.0)
         number = np.full((len(along) - 1, *area.shape), -1, dtype=np.int64)
         number[:, there] = np.arange((len(along) - 1) * int(there.sum())).reshape(len(along) - 1, -1)
-        # Beyond the crossing the rod is whole, and no wider than it was.
+        # Beyond the crossing the rod has its original section.
         whole = math.pi * radius**2 / 2 / float(area.sum())
         share = np.clip((along[1:] - reach_m) / np.diff(along), 0, 1)
         ends = 1 + share * (whole - 1)
         volume = (np.diff(along) * ends)[:, None] * area[there]
-        # How high the rod stands at an edge across, and how wide at an edge up.
+        # The rod's height at each edge across, and its width at each edge up.
         high = (chord > across[1:-1, None, None]).mean(axis=2) * np.diff(up)
         return cls(number, volume.ravel(), along, across, up, area, high, section.chord_m(up[1:-1]), ends)
 

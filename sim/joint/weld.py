@@ -1,4 +1,4 @@
-"""One weld of a joint through time: current as the circuit gives it, heat, melting, setdown, and how it ended."""
+"""One weld of a joint over time: the circuit's current, heat, melting, setdown, and the end."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ from sim.joint.sites import Site, SiteMeasures
 Amperes = Callable[[float], float]  # RMS current by the joint's resistance in ohm
 
 AMBIENT_C = 20.0
-_BOILS_C = 2900.0  # iron at 2860, from memory: no weld gets there without flying apart, so that it ends
+_BOILS_C = 2900.0  # iron boils at 2860, from memory; a weld that hot would fly apart, so the simulation ends
 _TRIES = 12
 _HARDLY_OHM = 2e-4
 
@@ -30,9 +30,7 @@ class Span:
 
 @dataclass(frozen=True)
 class Stepping:
-    """How finely a weld is stepped. `rise_K`: what the hottest cell may rise by in a step; `least`: steps in the whole
-    schedule.
-    """
+    """The time stepping of a weld. `rise_K`: greatest rise of the hottest cell in a step. `least`: least number of steps."""
 
     rise_K: float = 80.0
     least: int = 40
@@ -56,11 +54,9 @@ class Picture:
 
 @dataclass(frozen=True, eq=False)
 class WeldCourse:
-    """A weld over time, all arrays alike: after each step. `balance`: of the heat that is not accounted for, to what was
-    given.
+    """A weld over time. Arrays hold one value a step. `balance`: heat not accounted for, over heat supplied.
 
-    `boiled`: it ended early, because it would have flown apart. `moved_J`: heat that metal carried with it as it was pressed
-    aside.
+    `boiled`: it ended early, because it would have flown apart. `moved_J`: the heat content of metal pressed aside.
     """
 
     time_s: Array
@@ -92,7 +88,7 @@ class WeldCourse:
         return float(self.of("joint_C").max())
 
     def reached_s(self, name: str, value: float) -> float:
-        """When a measure first was `value`, on a line between two steps; infinite where it never was."""
+        """The time at which a measure first reached `value`, interpolated between steps; infinite where it never did."""
         found = self.of(name)
         over = np.flatnonzero(found >= value)
         if len(over) == 0:
@@ -121,7 +117,7 @@ def welded(
     until: Callable[[SiteMeasures], bool] | None = None,
     pictures_s: Sequence[float] = (),
 ) -> WeldCourse:
-    """The weld of `spans`, begun cold; it may end early, once `until`. Raises Diverged where it did not settle."""
+    """The weld of `spans`, from cold. It ends early once `until` holds. Raises Diverged where it did not settle."""
     stepping = stepping or STEPPING
     warmth = even(site.metal, site.mesh.cells, AMBIENT_C)
     begun_J = float((warmth.enthalpy_J_m3 * site.mesh.volume_m3).sum())
@@ -134,8 +130,8 @@ def welded(
     for span in spans:
         end_s = now_s + span.length_s
         step_s = min(stepping.first_s if now_s == 0 else step_s, span.length_s)
-        # What a contact feels is the current of the steps before, evened out, or resistance and current would chase each other;
-        # at first that of a joint that hardly resists.
+        # A contact uses the smoothed current of the steps before, or resistance and current would oscillate. The first value
+        # is the current of a joint with little resistance.
         if span.amperes is None or felt_A == 0:
             felt_A = span.amperes(_HARDLY_OHM) if span.amperes else 0.0
         while now_s < end_s - 1e-9 and not ended:
@@ -195,5 +191,5 @@ def welded(
 
 
 def steady(amperes: float) -> Amperes:
-    """The same current whatever the joint's resistance: as the tables have it."""
+    """A constant current, independent of the joint's resistance, as in the tables."""
     return lambda _: amperes

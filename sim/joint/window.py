@@ -1,7 +1,7 @@
-"""The window of a joint: how a weld is expected to end, over weld time and percent current, as often as not and how surely.
+"""The window of a joint: the expected ending of a weld over weld time and percent current, with its probability.
 
-A weld at one current goes through its endings as time passes, so that one long weld tells of every shorter one. Each percent
-is welded once as taken and once for each draw of what nobody knows, the model's own error with it.
+A weld at one current passes through its endings in time, so one long weld gives the ending of every shorter one. Each percent
+is welded once with the nominal properties, and once for each draw of the uncertain properties and the model's own error.
 """
 
 from __future__ import annotations
@@ -35,11 +35,11 @@ from sim.workers import by_workers
 PERCENTS = (50, 60, 70, 80, 90, 100)
 DRAWS = 12
 _SEED = 17
-_TIMES = 7  # weld times told of at each percent
-_MOST_LOST = 0.25  # of the welds, that may settle on nothing
-_FEW = 8  # welds are done sooner than another process has begun
-_NEVER_S = 2 * LONGEST_S  # what a draw that never tears counts as
-_PAST = 1.3  # of rods' deepest setdown: no more is asked of a weld
+_TIMES = 7  # weld times reported at each percent
+_MOST_LOST = 0.25  # greatest share of welds that may diverge
+_FEW = 8  # up to so many welds take less time than the start of another process
+_NEVER_S = 2 * LONGEST_S  # the time assumed of a draw that never tears
+_PAST = 1.3  # a weld ends at this multiple of the rods' deepest setdown wanted
 
 Cell = Literal["no bond", "bonded", "good", "past good"]
 CELLS: tuple[Cell, ...] = ("no bond", "bonded", "good", "past good")
@@ -47,7 +47,7 @@ CELLS: tuple[Cell, ...] = ("no bond", "bonded", "good", "past good")
 
 @dataclass(frozen=True)
 class WindowPlan:
-    """What every worker needs. `deepest_m`: the most setdown wanted of rods."""
+    """The input of every worker. `deepest_m`: the greatest setdown wanted of rods."""
 
     work: Work
     welder: Welder
@@ -60,7 +60,7 @@ class WindowPlan:
         return len(self.percents) * (1 + self.draws)
 
     def judged(self, number: int) -> JointEdges | None:
-        """The weld of this number: percent by percent, first as taken and then under each draw; None: it did not settle."""
+        """The weld of this number: percent by percent, first nominal and then each draw. None: it did not settle."""
         place, draw = divmod(number, 1 + self.draws)
         factors = Factors() if draw == 0 else drawn(self.draws, _SEED, ranges_of(self.work))[draw - 1]
         work, contacts = under(self.work, Contacts(), factors)
@@ -79,7 +79,7 @@ class WindowPlan:
 
 @dataclass(frozen=True)
 class SpreadTime:
-    """A time as the model takes things, and the least and the most of the draws; infinite where it is not reached."""
+    """A time with nominal properties, and the least and the greatest of the draws; infinite where it is not reached."""
 
     middle_s: float
     low_s: float
@@ -88,24 +88,24 @@ class SpreadTime:
 
 @dataclass(frozen=True)
 class PercentWindow:
-    """One percent: the edges of the weld as taken, and of each draw."""
+    """One percent: the edges of the nominal weld, and of each draw."""
 
     percent: int
     middle: JointEdges
     draws: tuple[JointEdges, ...]
 
     def spread(self, name: str) -> SpreadTime:
-        """Of an edge, by its name."""
+        """The spread of the named edge."""
         middle_s = float(getattr(self.middle, name))
         times = [float(getattr(each, name)) for each in self.draws] or [middle_s]
         return SpreadTime(middle_s, min(times), max(times))
 
     def cell(self, time_s: float) -> Cell:
-        """How a weld of this time ends as often as not."""
+        """The ending of the nominal weld after this time."""
         return _cell(self.middle, time_s)
 
     def share(self, time_s: float, cell: Cell) -> float:
-        """The share of the draws in which it ends so."""
+        """The share of the draws with this ending."""
         return sum(_cell(each, time_s) == cell for each in self.draws) / max(1, len(self.draws))
 
 
@@ -119,7 +119,7 @@ def _cell(edges: JointEdges, time_s: float) -> Cell:
 
 @dataclass(frozen=True)
 class JointWindow:
-    """All percents, rising, and the weld times that are told of. `lost`: welds that settled on nothing and were left out."""
+    """All percents, rising, and the weld times to report. `lost`: number of welds that diverged and were left out."""
 
     percents: tuple[PercentWindow, ...]
     times_s: tuple[float, ...]
@@ -127,9 +127,9 @@ class JointWindow:
 
     @property
     def times(self) -> ComputedTimes | None:
-        """Where the estimate from trials may begin: at the highest percent with a good weld; None where none has.
+        """The prior of the estimate from trials: the times at the highest percent with a good weld. None where none has.
 
-        Its width is that of the draws, the model's own measured error among them.
+        Its width is the spread of the draws, which include the model's own measured error.
         """
         for each in reversed(self.percents):
             low_s, high_s = each.middle.tore_s, min(each.middle.past_s, LONGEST_S)
@@ -147,7 +147,7 @@ class JointWindow:
 def planned(
     joint: Joint, welder: Welder, percents: tuple[int, ...] | None = None, draws: int | None = None
 ) -> tuple[JointAsked, WindowPlan]:
-    """The joint as the model takes it on this machine, and the welds that its window is made of. Raises as `asked` does."""
+    """The joint in the form of the model on this machine, and the welds of its window. Raises as `asked` does."""
     wanted = with_electrodes(joint, welder)
     given = asked(wanted, welder, table_force_N(wanted, welder))
     share = setdown_wanted(joint)
@@ -156,10 +156,10 @@ def planned(
 
 
 def window_of(plan: WindowPlan, workers: int = 1, made: Callable[[int], None] = lambda _: None) -> JointWindow:
-    """The window; `made` is called with how many more welds are done. The workers' number changes nothing.
+    """The window. `made` is called with the number of further welds done. The result does not depend on `workers`.
 
-    Raises Diverged where too many welds settle on nothing, NoCurrentKnown where the welder file has no current, and WorkerLost
-    where a process was ended from outside.
+    Raises Diverged where too many welds diverge, NoCurrentKnown where the secondary current is unknown, and WorkerLost where
+    a process was ended from outside.
     """
     amperes_at(plan.welder, 100)
     workers = min(workers, plan.welds // _FEW)
@@ -185,9 +185,9 @@ def _gathered(plan: WindowPlan, found: Sequence[JointEdges | None]) -> JointWind
 
 
 def _times(percents: Sequence[PercentWindow]) -> tuple[float, ...]:
-    """Weld times in even ratios, from before the first good weld of any percent to past the last.
+    """Weld times in equal ratios, from before the first good weld of any percent to after the last.
 
-    Where none is good at any percent, from where the first bonds or is past good to the longest weld.
+    Where none is good at any percent: from the first that bonds or is past good to the longest weld.
     """
     edges = [each.middle for each in percents]
     good = [(each.tore_s, min(each.past_s, LONGEST_S)) for each in edges if each.tore_s < min(each.past_s, LONGEST_S)]
@@ -197,7 +197,7 @@ def _times(percents: Sequence[PercentWindow]) -> tuple[float, ...]:
 
 
 def key_of(plan: WindowPlan) -> str:
-    """The digest of all that a window follows from: the work, what of the machine gives its current, the model's own code."""
+    """The digest of everything that a window depends on: the work, the machine's current, the model's code."""
     amperes = [[amperes_at(plan.welder, percent)(ohm) for ohm in (1e-5, 1e-4, 1e-3)] for percent in plan.percents]
     given = {
         "work": asdict(plan.work),
@@ -212,7 +212,7 @@ def key_of(plan: WindowPlan) -> str:
 
 @cache
 def _code() -> str:
-    """A digest of this package's own text."""
+    """A digest of this package's source text."""
     digest = hashlib.sha256()
     for path in sorted(Path(__file__).parent.glob("*.py")):
         digest.update(path.name.encode() + b"\0" + path.read_bytes())
@@ -220,7 +220,7 @@ def _code() -> str:
 
 
 def as_text(window: JointWindow, key: str) -> str:
-    """To keep in a file; `from_text` reads it."""
+    """The window as text for a file, to be read by `from_text`."""
     edges = [[_figures(edge) for edge in (each.middle, *each.draws)] for each in window.percents]
     percents = [each.percent for each in window.percents]
     body = {"key": key, "percents": percents, "edges": edges, "times_s": window.times_s, "lost": window.lost}
@@ -228,7 +228,7 @@ def as_text(window: JointWindow, key: str) -> str:
 
 
 def from_text(text: str, key: str) -> JointWindow | None:
-    """The window that was kept under this key; None where the text is damaged or is another's."""
+    """The window kept under this key. None where the text is damaged or has another key."""
     try:
         body: dict[str, Any] = json.loads(text)
         if body.pop("digest") != _digest(body) or body["key"] != key:
@@ -251,5 +251,5 @@ def _figures(edges: JointEdges) -> list[float | None]:
 
 
 def processors() -> int:
-    """How many this process may use."""
+    """The number of processors that this process may use."""
     return len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
