@@ -13,7 +13,8 @@ from functools import cached_property
 
 from sim.bench.mains import HalfCycle
 
-_STEPS = 48  # steps a half-cycle, for the search of the extinction and for the RMS integral
+_STEPS = 48  # steps a half-cycle, for the search of the latching current and for the RMS integral
+_COARSE = 12  # steps a half-cycle, for the search of the extinction: after it the current would flow back for longer
 _NEAR_S = 1e-12  # precision of a crossing
 _MOST_TRIES = 100
 
@@ -79,9 +80,9 @@ class Current:
 
     def extinction(self, holding_A: float, latched_s: float) -> float:
         """The time after `latched_s` at which it falls to the holding current."""
-        wave, level_A, step = _wave(self._terms), self.sign * holding_A, self.half.length_s / _STEPS
+        wave, level_A, step = _wave(self._terms), self.sign * holding_A, self.half.length_s / _COARSE
         low, sign = latched_s - self.start_s, self.sign
-        for _ in range(4 * _STEPS):
+        for _ in range(4 * _COARSE):
             high = low + step
             if sign * (wave(high) - level_A) <= 0:
                 return self.start_s + _crossing(wave, level_A, low, high)
