@@ -1,5 +1,7 @@
 """The load of the switch: a resistance and an inductance in series, solved in closed form for each conduction.
 
+The work is a part of the resistance. It may change during the weld, from one conduction to the next.
+
 i(t) = sum over the sines of (V / |Z|) (sin(wt + p - f) - sin(w t0 + p - f) exp(-(t - t0) R / L)): the textbook turn-on
 transient (Hart, Power Electronics, section 5.3), for each harmonic by superposition.
 """
@@ -7,8 +9,9 @@ transient (Hart, Power Electronics, section 5.3), for each harmonic by superposi
 from __future__ import annotations
 
 import math
+from bisect import bisect_right
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 from sim.bench.mains import HalfCycle
@@ -17,6 +20,7 @@ _STEPS = 48  # steps a half-cycle, for the search of the latching current and fo
 _COARSE = 12  # steps a half-cycle, for the search of the extinction: after it the current would flow back for longer
 _NEAR_S = 1e-12  # precision of a crossing
 _MOST_TRIES = 100
+REST_S = 0.25  # after this time without current the next current welds a new joint
 
 
 @dataclass(frozen=True)
@@ -33,6 +37,44 @@ class SeriesLoad:
         """The load that draws `current_A` RMS at full conduction with this load angle."""
         z, angle = voltage_V / current_A, math.radians(load_angle_deg)
         return cls(z * math.cos(angle), max(z * math.sin(angle), 1e-6 * z) / (2 * math.pi * frequency_Hz))
+
+
+@dataclass(frozen=True)
+class JointCurve:
+    """The resistance of the work, referred to the primary, by the time since the weld's first current.
+
+    `points`: (seconds, ohms) by rising time, joined by straight lines. It is constant before the first and after the last.
+    """
+
+    points: tuple[tuple[float, float], ...]
+
+    def ohm(self, since_s: float) -> float:
+        """The resistance `since_s` after the first current."""
+        times = [time for time, _ in self.points]
+        place = bisect_right(times, since_s)
+        if place in (0, len(times)):
+            return self.points[max(place - 1, 0)][1]
+        (from_s, low), (to_s, high) = self.points[place - 1], self.points[place]
+        return low + (high - low) * (since_s - from_s) / (to_s - from_s)
+
+
+class BenchWork:
+    """The loop with the work between the electrodes: the load of each conduction."""
+
+    def __init__(self, loop: SeriesLoad, curve: JointCurve | None) -> None:
+        self._loop = loop
+        self._curve = curve
+        self._first_s = self._last_s = float("-inf")
+
+    def load_at(self, start_s: float) -> SeriesLoad:
+        """The load of a current that begins at `start_s`. It is constant within one current."""
+        if self._curve is None:
+            return self._loop
+        if start_s - self._last_s > REST_S:
+            self._first_s = start_s
+        self._last_s = start_s
+        ohm = self._curve.ohm(start_s - self._first_s)
+        return replace(self._loop, resistance_ohm=self._loop.resistance_ohm + ohm)
 
 
 @dataclass(frozen=True)

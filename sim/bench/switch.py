@@ -9,8 +9,7 @@ from dataclasses import dataclass
 
 import simpy
 
-from sim.bench.circuit import Current
-from sim.bench.joint import BenchWork
+from sim.bench.circuit import BenchWork, Current
 from sim.bench.mains import HalfCycle, MainsSupply
 from sim.bench.pin import Wires
 from sim.bench.protection import Contactor

@@ -61,9 +61,8 @@ from gen.table import TimingTable
 from gen.words import ARMED_STATES
 from sim.bench.ammeter import AmmeterSpec
 from sim.bench.board import BoardSpec, TimerBoard
-from sim.bench.circuit import SeriesLoad
+from sim.bench.circuit import BenchWork, JointCurve, SeriesLoad
 from sim.bench.detector import CrossingDetector, DetectorSpec
-from sim.bench.joint import BenchWork, JointCurve
 from sim.bench.mains import MainsSpec, MainsSupply
 from sim.bench.pedal import Pedal, PedalSpec, Press
 from sim.bench.pin import Pin, PinTrace, Wires

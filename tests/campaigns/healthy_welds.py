@@ -15,8 +15,7 @@ from typing import Any
 
 from gen.boards import boards
 from gen.wiring.current_part import current_transformer
-from sim.bench.circuit import SeriesLoad
-from sim.bench.joint import JointCurve
+from sim.bench.circuit import JointCurve, SeriesLoad
 from sim.bench.sense import SenseSpec
 from sim.bench.world import bench_for, simulate
 from tests.support.machines import firmware, make_welder

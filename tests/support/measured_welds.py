@@ -16,8 +16,7 @@ from scipy.optimize import brentq
 from firmware_templates.app.curve import Curve
 from gen.current_limits import LOPSIDED_DEG
 from gen.measured import MeasuredLoop, Timing, loop_from_short, work_resistance
-from sim.bench.circuit import Current, SeriesLoad
-from sim.bench.joint import JointCurve
+from sim.bench.circuit import Current, JointCurve, SeriesLoad
 from sim.bench.mains import HalfCycle
 from tests.support.app.ammeter_settings import settings
 

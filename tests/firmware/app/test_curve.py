@@ -10,7 +10,7 @@ import pytest
 from firmware_templates.app.curve import Curve
 from gen.firmware import with_crc
 from gen.words import CURVE_KEPT, LOPSIDED, NO_CONDUCTION, NO_REASON, ONE_SIDED, RUNS_ON_US, TOO_LONG
-from sim.bench.joint import JointCurve
+from sim.bench.circuit import JointCurve
 from sim.bench.recording import Recording
 from sim.bench.sense import SenseSpec
 from sim.bench.world import bench_for

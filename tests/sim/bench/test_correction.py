@@ -13,7 +13,7 @@ import pytest
 
 from gen.boards import boards
 from gen.firmware import render
-from sim.bench.joint import BenchWork
+from sim.bench.circuit import BenchWork
 from sim.bench.recording import Recording
 from sim.bench.world import World
 from tests.support.app.bench_runs import quiet_bench

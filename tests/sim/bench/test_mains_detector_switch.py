@@ -8,9 +8,8 @@ from dataclasses import replace
 import pytest
 import simpy
 
-from sim.bench.circuit import SeriesLoad
+from sim.bench.circuit import BenchWork, SeriesLoad
 from sim.bench.detector import CrossingDetector, DetectorSpec
-from sim.bench.joint import BenchWork
 from sim.bench.mains import MainsSpec, MainsSupply
 from sim.bench.pin import Pin, PinTrace, Wires
 from sim.bench.protection import Contactor, ProtectionSpec

@@ -33,12 +33,11 @@ from gen.wiring.upgrade import upgrade
 from gen.words import CONTACTOR_OPEN, FORCE, HOT, PEDAL, STOP_OPEN
 from sim.bench.ammeter import AmmeterSpec, PrimaryAmmeter
 from sim.bench.chip import Clock, Flash
-from sim.bench.circuit import SeriesLoad
+from sim.bench.circuit import BenchWork, SeriesLoad
 from sim.bench.detector import DetectorSpec
 from sim.bench.driver import HostDriver, Sensed, SerialLine
 from sim.bench.gate import DetectorSettings, GateUnit
 from sim.bench.host import Firmware, Host
-from sim.bench.joint import BenchWork
 from sim.bench.mains import MainsSpec, MainsSupply
 from sim.bench.pin import PinTrace, Wires
 from sim.bench.switch import SolidStateSwitch, SwitchSpec

@@ -19,10 +19,9 @@ from gen.table import board_delay_us, heat
 from gen.words import CONTACTOR_SHUT, PHASES, REASON_NAMES
 from sim.bench.board import BoardSpec
 from sim.bench.chip import FlashFault
-from sim.bench.circuit import SeriesLoad
+from sim.bench.circuit import JointCurve, SeriesLoad
 from sim.bench.driver import CONDUCTION_US, HostDriver
 from sim.bench.gate import GateUnit
-from sim.bench.joint import JointCurve
 from sim.bench.pedal import Press
 from sim.bench.recording import Recording
 from sim.bench.world import bench_for, simulate
