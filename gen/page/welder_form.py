@@ -15,10 +15,13 @@ from gen.boards import boards
 from gen.commissioning import marked_typical, with_values
 from gen.errors import InputError
 from gen.machine.tables import WelderTables
+from gen.page.labels import words_and_unit
 from gen.units import Duration
 from gen.user_files import FileModel, allowed, parsed_toml
 
 _BOARD = "board.name"
+_YES, _NO = "true", "false"
+_GIST = 4  # values
 _LONGEST_LITERAL = 2000  # characters of a typed list or table
 
 
@@ -38,6 +41,16 @@ class MachineField:
     allowed: str
     long: bool
 
+    @property
+    def words(self) -> str:
+        """What stands before the field."""
+        return words_and_unit(self.key)[0]
+
+    @property
+    def unit(self) -> str:
+        """What stands behind it; "" for none."""
+        return words_and_unit(self.key)[1]
+
 
 @dataclass(frozen=True)
 class MachineTable:
@@ -46,6 +59,16 @@ class MachineTable:
     name: str
     given: bool
     fields: tuple[MachineField, ...]
+
+    @property
+    def gist(self) -> str:
+        """The first values that the file gives, for a table that is folded away: each with its unit, or what is there."""
+        found = [
+            each.words if each.value == _YES else f"{each.value} {each.unit}".rstrip()
+            for each in self.fields
+            if each.value and each.value != _NO and not each.long
+        ]
+        return ", ".join(found[:_GIST]) + (" …" if len(found) > _GIST else "")
 
 
 def form_of(text: str, path: Path) -> tuple[MachineTable, ...]:
@@ -97,7 +120,7 @@ def _choices(name: str, kind: Any) -> tuple[str, ...]:
     if name == _BOARD:
         return tuple(boards())
     if kind is bool:
-        return ("true", "false")
+        return (_YES, _NO)
     return tuple(str(each) for each in get_args(kind)) if get_origin(kind) is Literal else ()
 
 
@@ -106,7 +129,7 @@ def _shown(value: Any) -> str:
     if value is None:
         return ""
     if isinstance(value, bool):
-        return "true" if value else "false"
+        return _YES if value else _NO
     if isinstance(value, float):
         return f"{value:.15g}"
     if isinstance(value, dict):

@@ -2,17 +2,20 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import tomlkit
 from markupsafe import Markup
 from starlette.responses import Response
 from starlette.routing import Route
 
 from gen.errors import InputError
-from gen.joint import Joint, joint_from
+from gen.joint import Joint, joint_from, read_joint
 from gen.page.asked import AskedOnPage, drawing, go, page, part, route, shown
 from gen.page.computed_trials import Suggested, WindowShown, joint_course, joint_window, suggested
 from gen.page.desk import Desk
 from gen.page.folder import HeldFile
+from gen.page.labels import words_and_unit
 from gen.page.texts import text
 from gen.writing import write_whole
 
@@ -39,8 +42,26 @@ def routes(desk: Desk) -> list[Route]:
     ]
 
 
+def titled_joints(asked: AskedOnPage) -> list[tuple[str, str]]:
+    """Each joint's name, and the joint in a few words, or what is wrong with its file."""
+    folder = asked.desk.folder
+    return [(name, _title(folder.joint(name))) for name in folder.joints()]
+
+
+def _title(path: Path) -> str:
+    try:
+        return read_joint(path).title
+    except InputError as error:
+        return str(error)
+
+
 def _list(asked: AskedOnPage) -> Response:
-    return page(asked, "joint", part("joints", joints=asked.desk.folder.joints(), choices=_CHOICES, numbers=_NUMBERS))
+    numbers = [(key, *words_and_unit(key)) for key in _NUMBERS]
+    left_out = {key: Joint.model_fields[key].get_default() for key in (*_CHOICES, *_NUMBERS)}
+    typical = {key: "" if value is None else f"{value}" for key, value in left_out.items()}
+    return page(
+        asked, "joint", part("joints", joints=titled_joints(asked), choices=_CHOICES, numbers=numbers, typical=typical)
+    )
 
 
 def _new(asked: AskedOnPage) -> Response:

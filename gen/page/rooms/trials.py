@@ -19,6 +19,7 @@ from gen.page.asked import AskedOnPage, go, page, part, route, shown
 from gen.page.computed_trials import TrialTerms, kept_as, next_weld
 from gen.page.desk import Desk
 from gen.page.folder import HeldFile
+from gen.page.rooms.joint import titled_joints
 from gen.page.texts import text
 from gen.records import Records
 from gen.trials import add_trial, remove_trial
@@ -48,7 +49,7 @@ def routes(desk: Desk) -> list[Route]:
 
 
 def _list(asked: AskedOnPage) -> Response:
-    return page(asked, "trials", part("trials_list", joints=asked.desk.folder.joints()))
+    return page(asked, "trials", part("trials_list", joints=titled_joints(asked)))
 
 
 def _open(asked: AskedOnPage) -> Response:

@@ -9,6 +9,20 @@ document.addEventListener("input", (event) => {
   other.value = event.target.value;
 }, true);
 
+// What a folded table says of its values is of the file, and goes as soon as one is changed.
+document.addEventListener("input", (event) => {
+  const table = event.target.closest("details"), gist = table && table.querySelector("summary .gist");
+  if (gist) gist.textContent = "";
+}, true);
+
+// On paper every table of the form is unfolded.
+let folded = [];
+window.addEventListener("beforeprint", () => {
+  folded = [...document.querySelectorAll("#machine details:not([open])")];
+  for (const each of folded) each.open = true;
+});
+window.addEventListener("afterprint", () => { for (const each of folded) each.open = false; });
+
 // Undo: the values of the form before each change that was let go of, newest last.
 const taken = new WeakMap();
 function values(form) {
@@ -73,6 +87,8 @@ document.addEventListener("htmx:afterSettle", () => {
     const wrong = document.getElementById(slot.dataset.errorOf);
     if (!wrong) continue;
     if (slot.textContent.trim()) wrong.setAttribute("aria-invalid", "true"); else wrong.removeAttribute("aria-invalid");
+    const folded = wrong.closest("details:not([open])");
+    if (folded && slot.textContent.trim()) folded.open = true;
   }
 });
 // A stream rests while its tab is hidden, since a browser keeps six connections to one server over all tabs. Shown again, it

@@ -49,6 +49,12 @@ return [...document.querySelectorAll("a, button, input, select, summary")].filte
 }).map((e) => e.outerHTML.slice(0, 90));
 """
 
+TYPED = """
+const field = document.getElementById(arguments[0]);
+field.value = arguments[1];
+field.dispatchEvent(new Event("input", {bubbles: true}));
+"""
+
 
 @pytest.fixture(scope="module")
 def browser() -> Iterator[Any]:
@@ -90,6 +96,17 @@ def test_every_page_at_every_width_in_both_themes(browser: Any, page: OpenPage) 
                 found[f"{path} {'dark' if dark else 'light'}"] = wrong
     assert found == {}
     assert [line for line in logged(browser) if "favicon" not in line] == []
+
+
+def test_a_folded_table_opens_at_its_error_and_its_gist_goes(browser: Any, page: OpenPage) -> None:
+    browser.get(page.address)
+    browser.get(page.address.partition("/?")[0] + "/machine")
+    until(lambda: browser.find_elements("css selector", "#seen table"), 60)
+    browser.execute_script(TYPED, "fmains-voltage_V", "12")
+    until(lambda: "from 90 to 480" in browser.find_element("id", "fmains-voltage_V-error").text, 60)
+    mains = browser.find_element("css selector", "#machine details:has(#fmains-voltage_V)")
+    until(lambda: mains.get_attribute("open"))
+    assert mains.find_element("css selector", ".gist").get_attribute("textContent") == ""
 
 
 def test_the_last_of_a_storm_is_shown_and_what_is_refused_is_marked_and_undone(browser: Any, page: OpenPage) -> None:

@@ -13,6 +13,7 @@ from gen.begin import machine_files, without_asking
 from gen.begin.interview import course
 from gen.job import find_welder
 from gen.machine.tables import WelderTables
+from gen.page.labels import words_and_unit
 from gen.page.rooms.machine import _heard
 from gen.page.texts import table
 from gen.page.welder_form import edited, form_of
@@ -43,6 +44,16 @@ def fields(page: OpenPage) -> dict[str, str]:
 def test_every_table_of_the_welder_file_has_its_name() -> None:
     """So that a table which the file gains does not leave the page without one."""
     assert [name for name in WelderTables.model_fields if f"table.{name}" not in table()] == []
+
+
+def test_every_key_stands_as_words_with_its_unit_behind(page: OpenPage) -> None:
+    for each in (each for part in form_of(file(page).read_text(), file(page)) for each in part.fields):
+        assert each.words
+        assert not re.search(r" (V|A|kVA|kg|mm|ms|us|ohm|percent|C|deg|W|K)$", each.words), each.key
+    assert words_and_unit("source_inductance_mH") == ("source inductance", "mH")
+    assert words_and_unit("commutating_dv_dt_V_per_us") == ("commutating dv dt", "V/µs")
+    assert words_and_unit("rating_from") == ("rating from", "")
+    assert "230 V, 50 Hz, 0.35 ohm, 0.5 mH" in page.get("/machine").text
 
 
 def test_an_untouched_form_leaves_the_file_as_it_is(page: OpenPage) -> None:
