@@ -84,7 +84,7 @@ class Correction:
     def rows(self, rows: "Rows", whole: bool) -> "tuple[Rows, int]":
         """What the next weld is fired by, and CORRECTED; or the table itself where the limits of a pushed one refuse it.
 
-        `whole`: the table comes to its digest.
+        `whole`: the table matches its digest.
         """
         made = corrected(rows, self.permille, self.config)
         if not whole or refusal(made, self.config):

@@ -100,7 +100,7 @@ class Store:
         return "" if self.find(name) < 0 else digest(name, self.config.FREQUENCY_HZ, self.rows(name))
 
     def whole(self, name: str) -> bool:
-        """True where what is held of a schedule still comes to the digest that it was stored with."""
+        """True while the rows held of a schedule match the digest that it was stored with."""
         i = self.find(name)
         return i >= 0 and self.digest(name) == self.schedules[i][1]
 

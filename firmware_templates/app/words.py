@@ -22,7 +22,7 @@ CONDUCTING = 2  # since the last call the switch was seen to conduct; both bits 
 
 RUNS_ON_US = 16383  # in the place of a conduction's length: it had not ended when the next gate was due
 NOT_TIMED = -1  # in the same place: no sense timed it
-CURVE_KEPT = 200  # gates of one weld whose currents are told
+CURVE_KEPT = 200  # gates of one weld whose currents are kept
 
 SAMPLE_US = 120  # from one sample of the primary current to the next: 64 a half-cycle and more, to 65 Hz
 CURRENT_RING = 512  # samples kept, a power of 2: more than a step may come late
@@ -77,7 +77,7 @@ CURRENT_LOW = 20
 CONTACTOR_SHUT = 21
 CONTACTOR_NOT_SHUT = 22
 MEMORY_DAMAGED = 23
-FILE_DAMAGED = 24  # told by main.py: nothing of the application runs then
+FILE_DAMAGED = 24  # reported by main.py: the application does not run then
 
 REASON_NAMES = (
     "none",

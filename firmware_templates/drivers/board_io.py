@@ -42,7 +42,7 @@ def _contact(number: "int | str | None") -> "Pin | None":
 
 
 def kept(memory: "array[int]", kind: str, width: int) -> int:
-    """0 where each place of a buffer keeps what is written, else MEMORY_BAD; it is left full of zeros.
+    """0 if each place of a buffer keeps the values written, else MEMORY_BAD. The buffer is left full of zeros.
 
     `kind` and `width` are the type of its places, and their bytes. Each pattern is written everywhere before any place is read.
     Two of alternating bits find bits that are stuck or follow their neighbours; two of numbers, rising and falling, find places
@@ -64,7 +64,7 @@ def kept(memory: "array[int]", kind: str, width: int) -> int:
 
 
 class BoardIo:
-    """All of the driver but the firing. `found`: the bits of `inputs` that this start has found and that stay, or 0."""
+    """The driver without the firing. `found`: the permanent bits of `inputs` that this start has found, or 0."""
 
     def __init__(self, found: int) -> None:
         self._contactor = None if config.PIN_CONTACTOR is None else Pin(config.PIN_CONTACTOR, Pin.OUT, value=0)

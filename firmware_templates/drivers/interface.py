@@ -28,11 +28,11 @@ class Driver(Protocol):
         """Known time without a weld before this start, ms; 0 where the board cannot know."""
 
     def inputs(self) -> int:
-        """The inputs now, a sum of PEDAL and the bits after it in app/words.py; what is not fitted reads as safe.
+        """The inputs now, a sum of PEDAL and the bits after it in app/words.py. An input that is not fitted reads as safe.
 
-        MEMORY_BAD tells of the memory from which the firing hardware takes its half-cycles, tested before it is used.
-        CONTACTOR_OPEN is told only where a mirror contact is fitted. A stop circuit that opened since the last call is told as
-        open, though it may have closed again; so is a pedal that was told closed.
+        MEMORY_BAD reports the test of the memory from which the firing hardware takes its half-cycles, made before its use.
+        CONTACTOR_OPEN is reported only where a mirror contact is fitted. A stop circuit that opened since the last call is
+        reported as open, even if closed again. So is a pedal that was reported closed.
         """
 
     def crossing_us(self) -> int:

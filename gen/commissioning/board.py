@@ -73,14 +73,14 @@ class BoardAsked:
         """The mains frequency, Hz; or 0 and the reason."""
         status: Status | None = None
 
-        def told() -> bool:
+        def answered() -> bool:
             nonlocal status
             status = self._status()
             return status is not None and (
                 status.mains_mHz > 0 or status.reason == words.REASON_NAMES[words.OUT_OF_BAND]
             )
 
-        if self._until(told, LOCK_S) and status is not None and status.mains_mHz:
+        if self._until(answered, LOCK_S) and status is not None and status.mains_mHz:
             return status.mains_mHz / 1000, ""
         return 0.0, f"the board does not lock to the mains: {_state(status)}"
 
@@ -100,11 +100,11 @@ class BoardAsked:
             nonlocal shown, status
             status = self._status()
             is_ready = status is not None and (status.state, status.reason) == _READY
-            told = _state(status)
-            if not is_ready and told != shown:
+            state = _state(status)
+            if not is_ready and state != shown:
                 wait_s = status.duty_wait_s if status is not None else 0
-                self._say(f"The board: {told}{f' ({wait_s} s)' if wait_s else ''}")
-            shown = told
+                self._say(f"The board: {state}{f' ({wait_s} s)' if wait_s else ''}")
+            shown = state
             return is_ready
 
         if self._until(ready, READY_S) and status is not None:

@@ -70,7 +70,7 @@ def dead(welder: Welder) -> tuple[Step, ...]:
             "Take each fuse out and measure over its holder. The least of all readings counts.",
         ),
         "megohms, ohmmeter",
-        Figure(OPEN_MOHM, math.inf, "Mohm", "an open contact, what lies beside it included: ours"),
+        Figure(OPEN_MOHM, math.inf, "Mohm", "an open contact, with the parts in parallel: ours"),
         "a contact that is bridged or welded cuts nothing off: find the bridge, or replace it",
     )
     clamps_V = VARISTOR_1MA * varistor(welder)[0]
@@ -123,7 +123,9 @@ def dead(welder: Welder) -> tuple[Step, ...]:
         "nothing: a lead of R3 or C1; far too much, or none that settles: C1 is bridged",
         tool_may_lack=True,
     )
-    lies = f"{PULL_OHM / 1000:g} kohm of the wiring sheet, 5 % of part and 5 % of meter, less what lies beside it: ours"
+    lies = (
+        f"{PULL_OHM / 1000:g} kohm of the wiring sheet, 5 % of part and 5 % of meter, less with parts in parallel: ours"
+    )
     square = welder.detector.kind == "square"
     pins = (
         "the board's gate pin, contactor pin and detector pin" if square else "the board's gate pin and contactor pin"
@@ -152,7 +154,7 @@ def dead(welder: Welder) -> tuple[Step, ...]:
             CONTACT_PULL_OHM * PULL[0],
             CONTACT_PULL_OHM * PULL[1],
             "ohm",
-            f"{CONTACT_PULL_OHM / 1000:g} kohm of the wiring sheet, 5 % of part and 5 % of meter, less what lies beside it: ours",
+            f"{CONTACT_PULL_OHM / 1000:g} kohm of the sheet, 5 % of part, 5 % of meter, less with parts in parallel: ours",
         ),
         "a pull-up is missing: the board's own is ten times weaker, and noise could close a contact that is open",
     )

@@ -50,27 +50,27 @@ def values_of_welds(welder: Welder, working: Course | None, shorted: Course | No
     t = welder.transformer
     found: dict[str, float | int | str] = {}
     if working is not None:
-        told = _told(working, "--working")
-        found["transformer.working_current_A"] = round(told.current_A, 1)
-        low, high = told.angle_deg.low - _SLACK_DEG, told.angle_deg.high + _SLACK_DEG
+        measured = _usable(working, "--working")
+        found["transformer.working_current_A"] = round(measured.current_A, 1)
+        low, high = measured.angle_deg.low - _SLACK_DEG, measured.angle_deg.high + _SLACK_DEG
         found["transformer.load_angle_min_deg"] = max(math.floor(low), _ANGLES[0])
         found["transformer.load_angle_max_deg"] = min(math.ceil(high), _ANGLES[1])
         if t.taps and t.tap is not None:
             found["transformer.working_tap"] = t.tap
     if shorted is not None:
-        found["transformer.shorted_current_A"] = round(_told(shorted, "--shorted").current_A, 1)
+        found["transformer.shorted_current_A"] = round(_usable(shorted, "--shorted").current_A, 1)
         if t.taps:
             found["transformer.shorted_tap"] = lowest_tap(t)
     return found
 
 
-def _told(course: Course, option: str) -> FullConduction:
-    told = full_conduction(course)
-    if told is None:
+def _usable(course: Course, option: str) -> FullConduction:
+    measured = full_conduction(course)
+    if measured is None:
         which = f"{course.weld.boot}/{course.weld.count}"
         need = f"allowed: a weld of which the current and its end were measured in {LEAST_GATES} half-cycles or more"
         raise InputError("command line", option, Written(which), need)
-    return told
+    return measured
 
 
 @dataclass(frozen=True)

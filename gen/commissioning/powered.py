@@ -140,7 +140,7 @@ def open_electrodes(welder: Welder, read_A: float | None) -> tuple[Step, ...]:
             most_A,
             "A",
             f"{100 * OPEN_DC:g} % of the {shown(open_A)} A that flow with open electrodes, or {CLAMP_ZERO_A:g} A for the meter's "
-            "zero: ours; half-waves alone come to most of that current and more",
+            "zero: ours; half-waves alone reach most of that current and more",
         ),
         "one thyristor does not fire, or the detector's two offsets are wrong; do not go on to the shorted electrodes",
         needs_board=True,

@@ -169,7 +169,7 @@ class Step:
 
     @property
     def read_unit(self) -> str:
-        """The unit of what is read."""
+        """The unit of the reading."""
         return "A" if self.compared else self.limit.unit
 
     @property

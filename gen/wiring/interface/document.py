@@ -128,7 +128,7 @@ def _build(layouts: tuple[StripLayout, ...]) -> tuple[str, ...]:
     apart_mm = COUPLER_HOLES * PITCH_MM - 2 * TRIMMED_MM
     band = next((layout.band for layout in layouts if layout.band), None)
     found = [
-        "Print at 100 %, and hold a ruler against the 50 mm line. Each strip carries its net's name; count strips from the top.",
+        "Print at 100 %, and hold a ruler against the 50 mm line. Each strip has its net's name; count strips from the top.",
         "Cut the strips where a cross is, then fit links, then parts. Look along each cut and between strips with a lens.",
         "A part between neighbouring strips stands on one end. Sleeve a lead that passes over other strips on the mains board.",
         "The drawing shows a transistor's leads in one order. Makers differ: read the data sheet and bend the leads to fit.",
