@@ -58,6 +58,14 @@ def _quiet_mirror(welder: Welder) -> tuple[str, ...]:
     )
 
 
+def _leads_of_closed(welder: Welder) -> str:
+    """The leads to take off contacts that are closed at rest and that nobody can hold open."""
+    protection = welder.protection
+    leads = ["B2"] if protection.over_temperature_contact else []
+    leads += ["K1.21"] if protection.mirror_contact else []
+    return f", and take the board's lead{'s' * (len(leads) > 1)} off {' and '.join(leads)} meanwhile" if leads else ""
+
+
 def dead(welder: Welder) -> tuple[Step, ...]:
     """Steps with ohmmeter and capacitance meter, everything off."""
     contactor = " and of the contactor K1" if welder.protection.contactor else ""
@@ -147,6 +155,7 @@ def dead(welder: Welder) -> tuple[Step, ...]:
         "Pull-ups",
         UNPOWERED,
         (
+            f"Keep the stop pressed{_leads_of_closed(welder)}: a closed contact hides a pull-up that is missing.",
             "Measure from the pin of each contact, such as stop and pedal, to the board's 3.3 V. The greatest reading counts.",
         ),
         "ohms, ohmmeter",

@@ -76,7 +76,7 @@ FAULTS: dict[str, tuple[dict[str, object], str]] = {
     ),
     "snubber": ({"off": ("R3.1",)}, "0 uF, the limit is 0.01 to 2.2 uF; nothing: a lead of R3 or C1"),
     "pull-downs": ({"off": ("R9.2",)}, " ohm, the limit is 3400 to 7480 ohm; a pull-down is missing"),
-    "pull-ups": ({"off": ("R21.2",)}, " ohm, the limit is 3450 to 7590 ohm; a pull-up is missing"),
+    "pull-ups": ({"off": ("R20.2",)}, " ohm, the limit is 3450 to 7590 ohm; a pull-up is missing"),
     "detector-diode": ({"off": ("D1.A",)}, " V, the limit is 0.4 to 0.9 V; D1 is missing or turned"),
     "voltage": ({"mains_V": 199.0}, "199 V, the limit is 207 to 253 V; another outlet"),
     "voltage-to-earth": ({"to_earth_V": 0.8}, "0.8 V, the limit is 207 to 253 V; too little: no earth"),

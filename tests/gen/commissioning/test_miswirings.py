@@ -26,8 +26,11 @@ FOUND_BY = {
     "missing: K1.21 to R14.1": "Mirror contact",
     "bridged: K1.21 and K1.22": "Mirror contact",
     "swapped: K1.A2 and K1.21": "Mirror contact",
-    "swapped: A1.mirror and A1.detector": "Mirror contact",
+    "swapped: A1.mirror and A1.detector": "Pull-ups",
     "wrong pin: A1.mirror on a free one": "Pull-ups",
+    "missing: A1.3V3 to R20.1": "Pull-ups",
+    "missing: R12.1 to R22.2": "Pull-ups",
+    "missing: R14.1 to R24.2": "Pull-ups",
 }
 # Why nothing can tell.
 NOT_FOUND = {

@@ -317,6 +317,13 @@ class CommissionBench:
         pins = [f"A1.{role}" for role in roles if f"A1.{role}" in self.plant.circuit.terminals]
         return min(max(self._ohms(pin, to) for pin in pins), 9e5)
 
+    def pull_ups_ohm(self, *roles: str) -> float:
+        """The same to 3.3 V, the stop pressed and the leads of the contacts that are closed at rest taken off meanwhile."""
+        dead, circuit = self._dead(), self.plant.circuit
+        opened = replace(dead, stop=True, off=dead.off | {"B2.1", "K1.21"})
+        pins = [f"A1.{role}" for role in roles if f"A1.{role}" in circuit.terminals]
+        return min(max(abs(circuit.ohms(pin, "A1.3V3", opened)) for pin in pins), 9e5)
+
     def volts(self, *pairs: tuple[str, str]) -> list[float]:
         """What a voltmeter shows on each pair of terminals, whichever way round."""
         plant = self.plant
@@ -553,7 +560,7 @@ class Person(io.TextIOBase):
             "The coil's clamp": bench.clamp_V,
             "Snubber": bench.snubber_uF,
             "Pull-downs": lambda: bench.pulls_ohm("A1.GND", "gate", "contactor", "detector"),
-            "Pull-ups": lambda: bench.pulls_ohm("A1.3V3", "stop", "pedal", "over_temperature", "force", "mirror"),
+            "Pull-ups": lambda: bench.pull_ups_ohm("stop", "pedal", "over_temperature", "force", "mirror"),
             "Supply of contactor and gate stage": lambda: min(bench.volts(*FEEDS)),
             "Stop cuts contactor and gate stage": bench.with_stop,
             "Over-temperature contact cuts contactor and gate stage": lambda: bench.with_lead_off("B1.1", FEEDS),
