@@ -217,6 +217,7 @@ def render(table: TimingTable, welder: Welder, board: Board) -> FirmwareBundle:
         "contactor_closes_ms": math.ceil(welder.contactor_closes_ms),
         "contactor_opens_ms": math.ceil(welder.contactor_opens_ms),
         "longest_weld": math.floor(limits.longest_weld.half_cycles(table.frequency_Hz)),
+        "least_squeeze": welder.least_squeeze_half_cycles,
         "least_cool": math.ceil(limits.least_cool.half_cycles(table.frequency_Hz)),
         "longest_time": LONGEST_S * 2 * table.frequency_Hz,
         "rows": [

@@ -52,8 +52,7 @@ class _Compiler:
 
     def squeeze(self, key: str, time: Duration, notes: list[str]) -> int:
         """Before the current the force must be there, and the contactor closed."""
-        welder, half_ms = self.welder, Fraction(500, self.schedule.frequency_Hz)
-        least = math.ceil(welder.least_squeeze_ms / half_ms)
+        welder, least = self.welder, self.welder.least_squeeze_half_cycles
         if nearest(self.exact(key, time)).half_cycles < least:
             whats = [f"the force (force.builds_up_ms = {welder.force.there_after_ms:g})"]
             if welder.protection.contactor:

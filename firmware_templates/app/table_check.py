@@ -39,6 +39,7 @@ def refusal(rows: "Rows", config: "Config") -> str:
     return (
         _row_refusal(rows, config)
         or _order_refusal(rows)
+        or _squeeze_refusal(rows, config)
         or _current_refusal(rows, config)
         or _balance_refusal(rows, config)
     )
@@ -84,6 +85,12 @@ def _order_refusal(rows: "Rows") -> str:
             return "order of phases: between squeeze and hold only current, and single cool times within it"
         previous = phase
     return "order of phases: cool just before hold" if previous == "cool" else ""
+
+
+def _squeeze_refusal(rows: "Rows", config: "Config") -> str:
+    """The force must be there, and the contactor closed, before the first current."""
+    half_cycles, least = rows[0][1], config.LEAST_SQUEEZE_HALF_CYCLES
+    return "squeeze of %d half-cycles: at least %d here" % (half_cycles, least) if half_cycles < least else ""
 
 
 def _current_refusal(rows: "Rows", config: "Config") -> str:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from fractions import Fraction
 from pathlib import Path
 from typing import Any, Self
 
@@ -133,6 +134,11 @@ class Welder(WelderTables):
     def least_squeeze_ms(self) -> float:
         """The least from the pedal to the first current: the force must be there, and the contactor closed."""
         return max(self.force.there_after_ms, self.contactor_closes_ms)
+
+    @property
+    def least_squeeze_half_cycles(self) -> int:
+        """The same, rounded up to half-cycles: compiler and board demand it."""
+        return math.ceil(self.least_squeeze_ms / Fraction(500, self.mains.frequency_Hz))
 
     @property
     def rated_current_A(self) -> float:

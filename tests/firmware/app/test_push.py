@@ -225,7 +225,7 @@ def test_no_heat_far_below_that_of_its_delay_is_taken(low_deg: float, high_deg: 
         true = (
             100 * max(rms_fraction(delay_us * frequency_Hz * 180e-6 * 2, angle) for angle in (low_deg, high_deg)) ** 2
         )
-        rows: list[Any] = [("squeeze", 1, -1, 0), ("weld", 2, delay_us, 0), ("hold", 1, -1, 0), ("off", 1, -1, 0)]
+        rows: list[Any] = [("squeeze", 20, -1, 0), ("weld", 2, delay_us, 0), ("hold", 1, -1, 0), ("off", 1, -1, 0)]
 
         def taken(heat: int, rows: list[Any] = rows) -> bool:
             return refusal([rows[0], (*rows[1][:3], heat), *rows[2:]], config) == ""

@@ -13,6 +13,7 @@ import pytest
 
 from firmware_templates.app.table_check import digest, is_name, refusal
 from gen.words import FIRED_PHASES, PHASES
+from tests.support.app.stored import config_of, made
 
 Rows = list[tuple[str, int, int, int]]
 
@@ -28,6 +29,7 @@ CONFIG: Any = SimpleNamespace(
     FLUX_HALVES_HALF_CYCLES=8,
     LONGEST_WELD_HALF_CYCLES=40,
     LEAST_COOL_HALF_CYCLES=5,
+    LEAST_SQUEEZE_HALF_CYCLES=1,
     MAX_HALF_CYCLES=60,
     DUTY_LIMIT=3000,
 )
@@ -277,6 +279,16 @@ def test_least_cool_at_an_even_limit() -> None:
     config = SimpleNamespace(**{**vars(CONFIG), "LEAST_COOL_HALF_CYCLES": 6})
     assert refusal(table(weld(), cool(6), weld()), config) == ""  # type: ignore[arg-type]
     assert refusal(table(weld(), cool(4), weld()), config) == "cool of 4 half-cycles: at least 6 here"  # type: ignore[arg-type]
+
+
+def test_a_squeeze_too_short_for_the_contactor_is_refused() -> None:
+    """Just the least is long enough; one half-cycle less is not, and the emitted limit is that of the machine's file."""
+    config = SimpleNamespace(**{**vars(CONFIG), "LEAST_SQUEEZE_HALF_CYCLES": 12})
+    for half_cycles, told in ((12, ""), (11, "squeeze of 11 half-cycles: at least 12 here")):
+        assert refusal([("squeeze", half_cycles, -1, 0), weld(), HOLD, OFF], config) == told  # type: ignore[arg-type]
+    # 150 and 5 ms: 15.5 half-cycles of 10 ms
+    bundle, _ = made(contactor={"closes_ms": 150, "bounce_ms": 5})
+    assert config_of(bundle).LEAST_SQUEEZE_HALF_CYCLES == 16
 
 
 @pytest.mark.parametrize("name", ["a", "z", "0", "9", "a-b_c", "a" * 32, "0_-", "corner-3"])

@@ -27,6 +27,7 @@ from tests.support.machines import fired_row, firmware, make_welder
 
 BUILT_IN = "test"
 NAMES = ("corner", "drying-rack", "hook_2", BUILT_IN)
+LEAST_SQUEEZE = make_welder().least_squeeze_half_cycles
 FAULTS = ("", "", "", "lost", "damaged", "reply lost", "power cut", "bad flash")
 
 
@@ -37,8 +38,8 @@ def bundle() -> FirmwareBundle:
 
 @st.composite
 def tables(draw: st.DrawFn) -> TimingTable:
-    """Tables inside the limits of the tests' machine, and some with an odd impulse or one beyond the longest weld."""
-    rows = [TimingRow("squeeze", draw(st.integers(1, 40)))]
+    """Tables inside the limits of the tests' machine, and some with an odd impulse or a squeeze too short for its contactor."""
+    rows = [TimingRow("squeeze", draw(st.integers(LEAST_SQUEEZE - 1, 40)))]
     impulses = draw(st.integers(1, 12))
     for i in range(impulses):
         if i:
@@ -52,7 +53,8 @@ def tables(draw: st.DrawFn) -> TimingTable:
 
 
 def lawful(table: TimingTable) -> bool:
-    return all(row.half_cycles % 2 == 0 for row in table.rows if row.phase in ("weld", "cool"))
+    even = all(row.half_cycles % 2 == 0 for row in table.rows if row.phase in ("weld", "cool"))
+    return even and table.rows[0].half_cycles >= LEAST_SQUEEZE
 
 
 def refused(call: Callable[[], object]) -> int | None:
