@@ -26,6 +26,7 @@ if TYPE_CHECKING:
 STEADY_MS = 20  # a pedal contact that has not moved for this long has stopped bouncing
 STUCK_MS = 30000  # a pedal still down this long after the weld is stuck
 FORCE_WAIT_MS = 2000  # after squeeze, for the force switch
+WAIT_MS = 5000  # after squeeze, for everything: longer waits only a program that comes late step after step
 STALL_MS = 60  # no half-cycle reported for this long: the firing hardware has ended by itself
 START_TRIES = 3  # an edge may fall between reading the detector and starting
 SHORTED_MS = 60  # conducting and never blocking for this long without a gate, the contactor closed
@@ -76,6 +77,7 @@ class Supervisor:
         self.fired = 0  # half-cycles given a gate in the last weld
         self.since_ms = 0  # when this state began
         self.squeeze_ms = 0
+        self.asked_ms = 0  # when the pedal was accepted
         self.positive = 1  # polarity of the first half-cycle of the next weld
         self.tries = 0
         self.done = 0
@@ -381,6 +383,7 @@ class Supervisor:
             self.tries = 0
             squeeze_ms = self.plan.unfired_ms("squeeze", self.lock.half_us)
             self.squeeze_ms = max(squeeze_ms, self.config.CONTACTOR_CLOSES_MS)
+            self.asked_ms = now_ms
             self.plan.begin()
             if self.config.CURRENT_SENSE:
                 planned = not self.store.selected.startswith(words.SHOT_NAME)
@@ -392,6 +395,8 @@ class Supervisor:
             self._end(words.RELEASED, now_ms)
         elif not self.lock.locked():
             self._lock_out(words.MAINS_LOST, now_ms)
+        elif elapsed(now_ms, self.asked_ms) > self.squeeze_ms + WAIT_MS:
+            self._end(words.FAULT, now_ms)  # however the waits below begin anew
         elif self.paused:
             self.since_ms = now_ms  # the contactor may have dropped: it gets its time once more
             self.blocked = False

@@ -12,12 +12,15 @@ from typing import Any
 
 import pytest
 
-from gen.firmware import with_crc
+from gen.boards import boards
+from gen.firmware import render, with_crc
 from sim.bench.board import BoardFault, BoardSpec
 from sim.bench.mains import MainsSpec
+from sim.bench.protection import ProtectionSpec, protection_of
 from sim.bench.recording import Recording
-from sim.bench.world import bench_for
-from tests.support.app.bench_runs import WELD, gates_after, run, states
+from sim.bench.sense import SenseSpec
+from sim.bench.world import bench_for, simulate
+from tests.support.app.bench_runs import WELD, gates_after, quiet_bench, run, states
 from tests.support.app.weakened import Change, always, answers, constant, never, sets, together, unset
 from tests.support.machines import compiled, make_welder
 
@@ -67,6 +70,26 @@ def end_of_half_cycle(recording: Recording, time_s: float) -> float:
 SELECTED = (
     (1.29, with_crc('{"jsonrpc": "2.0", "id": 1, "method": "select", "params": {"name": "test"}}').encode() + b"\n"),
 )
+
+
+NOT_SHUT = "locked out: contactor did not close, or opened under current"
+SHUT = "locked out: contactor stayed closed"
+OPENS_S = make_welder().contactor_opens_ms / 1000
+CLEARED = (
+    (3.5, with_crc('{"jsonrpc": "2.0", "id": 1, "method": "clear", "params": {"reason": "none"}}').encode() + b"\n"),
+)
+
+
+def contactor(**changes: Any) -> ProtectionSpec:
+    return replace(protection_of(make_welder()), **changes)
+
+
+def lasts_s(recording: Recording, state: str) -> float:
+    """The longest stay in a state."""
+    ends = [*(change.time_s for change in recording.states[1:]), recording.length_s]
+    return max(
+        (end - c.time_s for c, end in zip(recording.states, ends, strict=True) if c.state == state), default=99.0
+    )
 
 
 def waited_s(recording: Recording) -> float:
@@ -298,6 +321,69 @@ PROTECTIONS = (
         unset("Supervisor.step", "fresh"),
     ),
     Protection(
+        "a sense that never blocks with the contactor closed is told, and no gate waits for it",
+        partial(run, HELD, welder=make_welder(board={"conduction_sense": True}), sense=SenseSpec(stuck=1)),
+        lambda r: (
+            r.fired == 0
+            and states(r)[-1] == "locked out: switch conducts without a gate"
+            and lasts_s(r, "squeeze") < make_welder().contactor_closes_ms / 1000 + 0.06 + 0.05
+        ),
+        constant("SHORTED_MS", FOREVER_MS),
+    ),
+    Protection(
+        "a squeeze ends however often its waits begin anew",
+        partial(
+            run,
+            (0.6, 9.0),
+            length_s=9,
+            board=BoardSpec(faults=tuple(BoardFault("hang", 0.7 + 0.07 * n, 0.06) for n in range(110))),
+        ),
+        lambda r: r.fired == 0 and lasts_s(r, "squeeze") < 0.6 + 5.0 + 0.1,
+        never("Supervisor._squeeze", "WAIT_MS", "asked_ms"),
+    ),
+    Protection(
+        "a contactor that does not close is told before the first gate",
+        partial(run, HELD, protection=contactor(coil_open_s=0.3)),
+        lambda r: r.fired == 0 and states(r)[-1] == NOT_SHUT,
+        never("Supervisor._contactor_trouble", "late"),
+    ),
+    Protection(
+        "a contactor that opens under current ends the weld",
+        partial(run, HELD, protection=contactor(coil_open_s=1.0)),
+        lambda r: 0 < r.fired < FULL and gates_after(r, 1.0 + OPENS_S + STEP_S) == 0 and states(r)[-1] == NOT_SHUT,
+        never("Supervisor._contactor_trouble", "late"),
+    ),
+    Protection(
+        "a contactor that stays closed is told after the weld",
+        partial(run, HELD, protection=contactor(welded_s=1.0)),
+        lambda r: r.fired == FULL and states(r)[-1] == SHUT,
+        never("Supervisor._contactor_trouble", "driven_ms"),
+    ),
+    Protection(
+        "a shorted switch stays locked out, whatever stop and pedal do",
+        partial(run, HELD, stops=((2.6, 0.3),), length_s=3.5, **fault("shorted")),
+        lambda r: states(r)[-1] == "locked out: switch conducts without a gate",
+        never("Supervisor._locked_out", "LASTING"),
+    ),
+    Protection(
+        "and so it does over a loss of power",
+        partial(
+            run,
+            HELD,
+            protection=contactor(welded_s=1.0),
+            board=BoardSpec(faults=(BoardFault("brown-out", 3.0, 0.1),)),
+            length_s=3.45,  # before the mirror contact could tell anew
+        ),
+        lambda r: states(r)[-1] == SHUT and "starting" in states(r)[1:],
+        never("Supervisor._start", "LASTING"),
+    ),
+    Protection(
+        "it is cleared only by its name",
+        partial(run, HELD, protection=contactor(mirror_stuck=(1.0, 0)), serial=CLEARED, length_s=4.1),
+        lambda r: states(r)[-1] == SHUT and "storing" not in states(r),
+        never("Requests._clear", "held"),
+    ),
+    Protection(
         "after a write to flash the mains is locked to anew",
         partial(run, serial=SELECTED),
         lambda r: waited_s(r) > 0.08,
@@ -313,6 +399,20 @@ def test_protection(protection: Protection) -> None:
     assert protection.holds(whole), (states(whole), whole.fired)
     without = protection.runs(change=protection.without)
     assert not protection.holds(without), "the property holds without the protection: this test proves nothing"
+
+
+def test_no_weld_begins_before_the_contactor_of_the_last_one_has_opened() -> None:
+    """An off time of 0.5 s, and a contactor that takes a second to open, as its file allows: the next squeeze waits for it."""
+    welder = make_welder(contactor={"opens_ms": 1000})
+    table = compiled(welder, WELD)
+    bundle = render(table, welder, boards()["pico"])
+    bench = quiet_bench(welder, table, 4.5, HELD, (2.2, 2.0), protection=contactor(opens_s=0.95))
+    for change, waits in ((None, True), (never("Supervisor._ready", "CONTACTOR_OPEN"), False)):
+        recording = simulate(bundle if change is None else change(bundle), table, bench)
+        begun = [change.time_s for change in recording.states if change.state == "squeeze"]
+        hold_ends_s = next(change.time_s for change in recording.states if change.state == "off")
+        assert len(begun) == 2
+        assert (begun[1] > hold_ends_s + 0.95) == waits
 
 
 def test_a_protection_that_is_not_there_cannot_be_taken_out() -> None:
