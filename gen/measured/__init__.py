@@ -10,6 +10,7 @@ from gen.measured.load_angle import (
     loop_from_short,
     work_resistance,
 )
+from gen.measured.loop_fit import LearntLoop, ShortedGate, loop_from_delays
 from gen.measured.samples import HalfCycleCurrent, current_of
 
 __all__ = [
@@ -18,8 +19,10 @@ __all__ = [
     "Drift",
     "HalfCycleCurrent",
     "HalfCycleSeen",
+    "LearntLoop",
     "MeasuredLoop",
     "Ohms",
+    "ShortedGate",
     "Timing",
     "correction_text",
     "course_of",
@@ -27,6 +30,7 @@ __all__ = [
     "drift_of",
     "job_of",
     "load_angle_deg",
+    "loop_from_delays",
     "loop_from_short",
     "text_chart",
     "to_csv",

@@ -1,4 +1,4 @@
-"""What current transformer and converter tell of healthy welds: `python -m tests.campaigns.measured_currents 100`; 0.2 s a weld.
+"""What current transformer and converter tell of healthy welds: `python -m tests.campaigns.measured_currents 100`; 0.3 s a weld.
 
 Prints the errors of the current, and of the work's resistance from the end of the current alone, from the current with the mains
 voltage known to 1 %, and with it taken as nominal.
@@ -13,8 +13,10 @@ import numpy as np
 
 from tests.support.measured_currents import (
     VOLTMETER,
+    commissioned_at_several_delays,
     commissioned_by_current,
     errors_by_current,
+    fired_later,
     measured,
     transformer,
 )
@@ -43,6 +45,10 @@ def main(welds: int = 100, first: int = 0) -> None:
         found.setdefault("from current and voltage, to 1 %", []).extend(by_current)
         both = [0.2 * one + 0.8 * other for one, other in zip(timed, by_current, strict=True)]
         found.setdefault("one part of the first to four of the second", []).extend(both)
+        several = commissioned_at_several_delays(made, spec, random.Random(seed + 1_000_000), Errors())
+        if several is not None:
+            by_several = errors_by_current(fired_later(weld, several[1]), several[0], read_V)
+            found.setdefault("the same after a shorted weld at five delays", []).extend(by_several)
         found.setdefault("from the current at nominal voltage", []).extend(errors_by_current(weld, known, VOLTAGE_V))
     for name, values in (("as made", raw), ("set right by a clamp meter of 2 %", right)):
         a = 100 * np.abs(values)

@@ -10,7 +10,15 @@ import pytest
 from scipy.integrate import solve_ivp
 from scipy.optimize import brentq
 
-from gen.measured import Timing, current_of, load_angle_deg, loop_from_short, work_resistance
+from gen.measured import (
+    ShortedGate,
+    Timing,
+    current_of,
+    load_angle_deg,
+    loop_from_delays,
+    loop_from_short,
+    work_resistance,
+)
 from gen.measured.load_angle import LEAST_DEG
 
 VOLTAGE_V = 230.0
@@ -84,6 +92,26 @@ def test_the_resistance_of_the_work(delay: float, work_ohm: float) -> None:
     assert found is not None
     assert found.value == pytest.approx(work_ohm, rel=5e-4)
     assert found.low == pytest.approx(found.high)
+
+
+@pytest.mark.parametrize("late_deg", [-1.5, 0.0, 2.0])
+def test_several_delays_tell_how_late_the_gates_come(late_deg: float) -> None:
+    """Shorts integrated by solve_ivp, each fired so much later than aimed: loop and lateness come out, in their ranges."""
+    resistance, reactance = 3.1, 5.0
+    gates = []
+    for aimed in (90.0, 101.0, 112.0, 122.0, 133.0):
+        end, amperes = integrated(aimed + late_deg, resistance, reactance)
+        gates.append(ShortedGate(aimed, end - late_deg, amperes))
+    found = loop_from_delays(gates, VOLTAGE_V)
+    assert found is not None
+    assert found.late_deg == pytest.approx(late_deg, abs=0.12)
+    for ohms, truth in ((found.loop.reactance, reactance), (found.loop.resistance, resistance)):
+        assert ohms.value == pytest.approx(truth, rel=0.01)
+        assert ohms.low < truth < ohms.high
+    one = loop_from_short(Timing(gates[0].delay_deg, gates[0].end_deg), gates[0].current_A, VOLTAGE_V)
+    assert one is not None
+    assert late_deg == 0 or abs(one.resistance.value / resistance - 1) > 0.04  # as one delay takes it for resistance
+    assert loop_from_delays(gates[:2], VOLTAGE_V) is None
 
 
 def test_the_uncertainty_holds_the_truth() -> None:

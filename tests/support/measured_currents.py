@@ -15,7 +15,7 @@ from typing import Any
 
 from firmware_templates.app.ammeter import Ammeter
 from firmware_templates.app.curve import Curve
-from gen.measured import MeasuredLoop, loop_from_short
+from gen.measured import MeasuredLoop, ShortedGate, loop_from_delays, loop_from_short
 from gen.measured.load_angle import work_resistance_by_current
 from gen.words import SAMPLE_US
 from sim.bench.ammeter import AmmeterSpec, PrimaryAmmeter
@@ -71,19 +71,20 @@ def transformer(made: Machine, chance: random.Random) -> AmmeterSpec:
 
 
 def measured(
-    made: Machine, spec: AmmeterSpec, chance: random.Random, errors: Errors, shorted: bool = False
+    made: Machine, spec: AmmeterSpec, chance: random.Random, errors: Errors, shots_us: tuple[int, ...] = ()
 ) -> MeasuredWeld:
-    """40 gates on the work, or six on shorted electrodes."""
+    """40 gates on the work, or gates aimed at these delays on shorted electrodes."""
+    shorted = bool(shots_us)
     voltage_V = VOLTAGE_V * (1 + chance.uniform(-errors.mains, errors.mains))
     latest = math.degrees(math.atan2(made.reactance_ohm, made.loop.resistance_ohm)) + 3
-    aimed_us = 5_000 if shorted else round(chance.uniform(latest, 120) / 360 / FREQUENCY_HZ * 1e6)
+    aimed_us = 0 if shorted else round(chance.uniform(latest, 120) / 360 / FREQUENCY_HZ * 1e6)
     curve = joint_curve(chance, made.work_ohm)
     coupler_us = made.coupler_us if shorted else chance.uniform(*COUPLER_US)
     own_us = chance.uniform(-15, 15)
     currents: list[tuple[Current, float, float]] = []
     gates: list[tuple[SeenGate, float]] = []
-    for n in range(6 if shorted else 40):
-        delay_us = max(aimed_us, 4_833) if n == 0 else aimed_us
+    for n in range(len(shots_us) or 40):
+        delay_us = shots_us[n] if shorted else max(aimed_us, 4_833) if n == 0 else aimed_us
         ohm = 0.0 if shorted else curve.ohm(n * HALF_US * 1e-6) * (1 + chance.gauss(0, NOISE_OHM))
         load = replace(made.loop, resistance_ohm=made.loop.resistance_ohm + ohm)
         half = replace(_half(made, voltage_V, n % 2 == 0), start_s=BEGIN_S + n * HALF_US * 1e-6)
@@ -139,7 +140,7 @@ def commissioned_by_current(
     made: Machine, spec: AmmeterSpec, chance: random.Random, errors: Errors
 ) -> Commissioned | None:
     """Six gates on shorted electrodes, beside a clamp meter and a voltmeter."""
-    weld = measured(made, spec, chance, errors, shorted=True)
+    weld = measured(made, spec, chance, errors, (5_000,) * 6)
     later = weld.gates[1:]
     shown_A = sum(gate.current_A for gate in later) / len(later)
     true_A = sum(gate.true_A for gate in later) / len(later)
@@ -148,6 +149,33 @@ def commissioned_by_current(
     read_V = weld.voltage_V * (1 + chance.uniform(-VOLTMETER, VOLTMETER))
     loop = loop_from_short(timing(5_000, length_us), factor * shown_A, read_V, CLAMP + VOLTMETER)
     return None if loop is None else Commissioned(loop, factor)
+
+
+SEVERAL_US = (5_000, 5_000, *(us for us in (5_000, 5_600, 6_200, 6_800, 7_400) for _ in range(2)))
+
+
+def commissioned_at_several_delays(
+    made: Machine, spec: AmmeterSpec, chance: random.Random, errors: Errors
+) -> tuple[Commissioned, float] | None:
+    """The same with the gates of the shorted weld at five delays; and by how many microseconds later gates truly come."""
+    weld = measured(made, spec, chance, errors, SEVERAL_US)
+    later = weld.gates[2:]
+    clamped_A = sum(gate.true_A for gate in weld.gates[1:]) * (1 + chance.uniform(-CLAMP, CLAMP))
+    factor = clamped_A / sum(gate.current_A for gate in weld.gates[1:])
+    read_V = weld.voltage_V * (1 + chance.uniform(-VOLTMETER, VOLTMETER))
+    degrees = 360 * FREQUENCY_HZ / 1e6
+    seen = [timing(gate.seen.aimed_us, gate.seen.length_us) for gate in later]
+    gates = [
+        ShortedGate(at.delay_deg, at.end_deg, factor * gate.current_A) for at, gate in zip(seen, later, strict=True)
+    ]
+    learnt = loop_from_delays(gates, read_V)
+    return None if learnt is None else (Commissioned(learnt.loop, factor), learnt.late_deg / degrees)
+
+
+def fired_later(weld: MeasuredWeld, late_us: float) -> MeasuredWeld:
+    """What is made of a weld once it is known how late its gates come."""
+    gates = [replace(gate, seen=replace(gate.seen, aimed_us=gate.seen.aimed_us + late_us)) for gate in weld.gates]
+    return replace(weld, gates=gates)
 
 
 def errors_by_current(weld: MeasuredWeld, known: Commissioned, voltage_V: float) -> list[float]:

@@ -45,7 +45,7 @@ class Errors:
 class SeenGate:
     """One gate: what the board aimed at and timed, and the true resistance of the work."""
 
-    aimed_us: int
+    aimed_us: float
     length_us: int
     work_ohm: float
 
