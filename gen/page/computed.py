@@ -15,7 +15,9 @@ from markupsafe import Markup
 from gen.boards import Board
 from gen.commissioning import Shot
 from gen.current import delivered
+from gen.firmware import FirmwareBundle
 from gen.job import Job, check_board, find_welder, make_job
+from gen.link.flashing import bundle_fitted
 from gen.machine import Welder
 from gen.measured import course_of
 from gen.ranges import Figure
@@ -32,6 +34,7 @@ from sim.report.timeline import ScheduleMark, draw_timeline, grouped, in_ms, seg
 from sim.report.welds import draw_welds
 from sim.run import paced, refusal, simulated
 from sim.verdict import CHECKS, Finding, PacedJob
+from sim.verdict.cut_off import findings_of
 from sim.verdict.finding import SEVERITY_WORDS
 from sim.verdict.heat import electrode_peak
 
@@ -170,6 +173,12 @@ def refused_by(path: Path, welder: Path, pace: float) -> str:
     """Why the schedule in a file is refused at a pace, as a sentence; "" where the verdict allows it. Raises InputError."""
     found = refusal(make_job(read_schedule(path), _welder(welder), path), pace)
     return "" if found is None else f"{found.name}: {found.sentence}"
+
+
+def flash_refused_by(bundle: FirmwareBundle) -> tuple[str, ...]:
+    """Why a built firmware is not flashed, a sentence each: its machine lacks what must end a weld that goes wrong."""
+    refused = (finding for finding in findings_of(bundle_fitted(bundle)) if finding.severity == "refuse")
+    return tuple(f"{finding.name}: {finding.sentence}" for finding in refused)
 
 
 def shot_refused_by(shot: Shot, board: Board) -> str:

@@ -16,7 +16,7 @@ from gen.link.ports import ports
 from gen.link.watching import IN_A_WELD, NO_EMERGENCY_STOP
 from gen.page.asked import AskedOnPage, page, part, route, shown
 from gen.page.board_keeper import BoardSeen, waited
-from gen.page.computed import refused_by, weld_curves
+from gen.page.computed import flash_refused_by, refused_by, weld_curves
 from gen.page.desk import Desk
 from gen.page.live import event_stream
 from gen.page.texts import text
@@ -191,9 +191,11 @@ def _build(asked: AskedOnPage) -> Response:
 
 
 def _flash(asked: AskedOnPage) -> Response:
-    """Flash the firmware that was built."""
+    """Flash the firmware that was built, unless its machine is refused as by `weldbeat flash`."""
     port = asked.given("port")
     _not_in_a_walk(asked, port)
     bundle = read_bundle(asked.desk.folder.place / FIRMWARE)
+    if refused := flash_refused_by(bundle):
+        return shown("said", lines=[*refused, text("board.nothing_sent")])
     asked.desk.board.flash(port, bundle, look(port, bundle_board(bundle)))
     return shown("said", lines=[text("board.flashing")])

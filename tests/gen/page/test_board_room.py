@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import re
 import time
 from collections.abc import Callable, Iterator
@@ -14,7 +15,8 @@ from gen.firmware import render
 from gen.job import read_job
 from gen.link import Link
 from gen.words import PEDAL
-from tests.support.link.link_shop import MISSING, OTHER, SCHEDULE, WELDER, replaced
+from gen.writing import write_bundle
+from tests.support.link.link_shop import MISSING, OTHER, SCHEDULE, WELDER, replaced, typed
 from tests.support.link.unix_board import UnixBoard
 from tests.support.page.open_page import OpenPage, open_page
 
@@ -58,6 +60,25 @@ def wait(what: Callable[[], bool], seconds: float = 10) -> None:
     while not what():
         assert time.monotonic() < deadline
         time.sleep(0.02)
+
+
+def test_0_a_firmware_that_the_command_refuses_to_flash_is_refused(
+    page: OpenPage, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Of a machine whose gate current nothing ends, built elsewhere: by the command's sentences, no port opened."""
+    lacking = page.folder / "lacking.toml"
+    lacking.write_text(replaced(WELDER, 'gate_drive = "one_shot"', 'gate_drive = "direct"'))
+    write_bundle(page.folder / "firmware", read_job(page.folder / "job.toml", lacking).bundle)
+    lacking.unlink()
+    told = unescape(page.post("/board/flash", {"port": "/dev/nowhere"}).text)
+    assert "Nothing was sent." in told
+    monkeypatch.chdir(page.folder)
+    by_command = typed(["flash", "firmware", "/dev/nowhere", "--json"])
+    assert by_command.code == 1
+    refused = [each for each in json.loads(by_command.out)["cut_off"]["findings"] if each["severity"] == "refuse"]
+    assert refused
+    for each in refused:
+        assert f"{each['name']}: {each['says']} {each['advice']}".rstrip() in told
 
 
 def test_1_flash_a_blank_board(page: OpenPage, board: UnixBoard) -> None:
