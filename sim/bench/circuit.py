@@ -133,8 +133,8 @@ class Current:
 
     def rms_and_peak(self, end_s: float) -> tuple[float, float]:
         """(Square root of the integral of i^2 over this conduction divided by one half-cycle, greatest |i|), Simpson's rule."""
-        wave, h = _wave(self._terms), (end_s - self.start_s) / _STEPS
-        values = [wave(n * h) for n in range(_STEPS + 1)]
+        h = (end_s - self.start_s) / _STEPS
+        values = _samples(self._terms, h)
         squares = [v * v for v in values]
         integral = h / 3 * (squares[0] + squares[-1] + 4 * sum(squares[1:-1:2]) + 2 * sum(squares[2:-1:2]))
         return math.sqrt(integral / self.half.length_s), max(max(values), -min(values))
@@ -160,6 +160,17 @@ def _wave(terms: _Terms) -> Callable[[float], float]:
         ((peak, w, phase),) = sines
         return lambda t: peak * sin(w * t + phase) - begun * exp(-rate * t)
     return lambda t: sum([peak * sin(w * t + phase) for peak, w, phase in sines]) - begun * exp(-rate * t)
+
+
+def _samples(terms: _Terms, step_s: float) -> list[float]:
+    """Amperes at `_STEPS + 1` instants from the beginning. One sine is written out: a call an instant takes longer."""
+    sines, begun, rate = terms
+    times = [n * step_s for n in range(_STEPS + 1)]
+    if len(sines) > 1:
+        return list(map(_wave(terms), times))
+    ((peak, w, phase),) = sines
+    sin, exp = math.sin, math.exp
+    return [peak * sin(w * t + phase) - begun * exp(-rate * t) for t in times]
 
 
 def _crossing(wave: Callable[[float], float], level_A: float, low: float, high: float) -> float:
