@@ -101,7 +101,7 @@ def _option(name: str, key: str, metavar: str, text: str) -> Callable[[Any], Any
     metavar="MM[,MM]",
     help="Radius of the groove, or of each along its rod; otherwise the welder file's.",
 )
-@_option("--dome", "dome_radius_mm", "MM", "Radius of domed faces, on sheets; otherwise they are flat.")
+@_option("--dome", "dome_radius_mm", "MM", "Radius of domed faces on sheets; otherwise flat.")
 @_option("--pitch", "pitch_mm", "MM", "From this weld to the nearest made before it.")
 @_option("--overlap", "overlap_mm", "MM", "Overlap of sheets, if it is known.")
 @welder_option

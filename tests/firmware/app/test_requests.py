@@ -133,13 +133,17 @@ def test_status_tells_when_the_duty_lets_the_next_weld_begin() -> None:
 
 
 def test_welds_are_told_with_what_they_were(talk: Talk) -> None:
-    """Number, ending, planned, fired, duty in half-cycles, age in seconds."""
+    """Number, ending, planned, fired, duty in half-cycles, age in seconds; no correction."""
     assert talk.ask("welds", since=0) == {"boot": 1, "count": 0, "welds": []}
     talk.weld()
     used = talk.board.supervisor.plan.cost // 100
     talk.board.step(300)
     told = talk.ask("welds", since=0)
-    assert told == {"boot": 1, "count": 1, "welds": [[1, 1, 44, 44, used, told["welds"][0][5]]]}
+    assert told == {
+        "boot": 1,
+        "count": 1,
+        "welds": [[1, 1, 44, 44, used, told["welds"][0][5], 0, words.NOT_CORRECTING]],
+    }
     assert 3 <= told["welds"][0][5] <= 5
     assert talk.ask("welds", since=1)["welds"] == []
     for _ in range(4):
