@@ -22,8 +22,8 @@ from gen.machine import Change, Welder
 from gen.quantities import parts
 from gen.schedule import read_schedule
 from gen.trials.values import ComputedTimes
-from gen.user_files import Wrong, written
-from gen.writing import cached, check_drawn, write_whole
+from gen.user_files import written
+from gen.writing import check_drawn, write_whole
 
 if TYPE_CHECKING:
     from sim.joint.asked import JointAsked, UnderElectrodes
@@ -174,20 +174,13 @@ def computed_window(
 ) -> tuple[JointAsked, JointWindow]:
     """The joint in the form of the model, and its window: the cached one, or one computed on all processors and then cached.
 
-    The cache is used only where nothing has changed. A damaged cache is computed anew. Raises as `asked` and `window_of` do.
+    Raises as `asked` and `window_of` do.
     """
-    from sim.joint.window import as_text, from_text, key_of, planned, processors, window_of
+    from sim.joint.kept import window_kept
+    from sim.joint.window import planned, processors
 
     given, plan = planned(joint, welder, percents, draws)
-    key = key_of(plan)
-
-    def made() -> JointWindow:
-        with _progress(plan.welds) as progress:
-            return window_of(plan, processors(), progress)
-
-    return given, cached(
-        f"joints/{key}.json", lambda text: from_text(text, key), made, lambda found: as_text(found, key)
-    )
+    return given, window_kept(plan, processors(), _progress)
 
 
 def by_electrodes(joint: Path, welder: Welder, change: Change) -> tuple[UnderElectrodes, UnderElectrodes]:
@@ -201,14 +194,10 @@ def by_electrodes(joint: Path, welder: Welder, change: Change) -> tuple[UnderEle
 
 def by_window(joint: Joint, welder: Welder) -> ComputedTimes | None:
     """The good weld times by the model, at the highest percent that has any. None where the model has no result."""
-    from sim.joint.field import Diverged
-    from sim.joint.machine import NoCurrentKnown
-    from sim.workers import WorkerLost
+    from sim.joint.kept import times_asked
+    from sim.joint.window import processors
 
-    try:
-        return computed_window(joint, welder)[1].times
-    except (Wrong, NoCurrentKnown, Diverged, WorkerLost):
-        return None
+    return times_asked(joint, welder, processors(), _progress)
 
 
 @contextmanager

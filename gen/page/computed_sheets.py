@@ -12,6 +12,7 @@ from gen.commissioning import last_walk, record_html, sheet_html, steps
 from gen.errors import InputError
 from gen.job import board_of, find_welder, read_job
 from gen.machine.electrodes import changed_pair
+from gen.page.computed_trials import by_window
 from gen.paper import chart_html, days, electrodes_html, label_html, logbook_html
 from gen.records import RECORDS_FILE, Records
 from gen.trials import compare, known_of, recorded
@@ -61,7 +62,7 @@ def commissioned(path: Path) -> str:
 
 def joint_page(joint: Path, welder_path: Path) -> str:
     """The page of a joint. Raises InputError."""
-    known, welder = known_of(joint, welder_path, None)
+    known, welder = known_of(joint, welder_path, None, by_window)
     return render_joint(page_of(known, welder.mains.frequency_Hz))
 
 

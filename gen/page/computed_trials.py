@@ -11,7 +11,8 @@ from markupsafe import Markup
 from gen.handbook import by_source, guess, naming_taps, refusal, suggest_on, table_force_N, with_electrodes
 from gen.handbook.practice import given_force
 from gen.job import Job, find_welder, make_job
-from gen.joint import joint_from, read_joint
+from gen.joint import Joint, joint_from, read_joint
+from gen.machine.welder import Welder
 from gen.records import KeptRecord, TrialRecord
 from gen.schedule import read_schedule
 from gen.trials import (
@@ -19,6 +20,7 @@ from gen.trials import (
     Setting,
     better_weld,
     chances_text,
+    computed_text,
     doubts,
     good_sentences,
     good_text,
@@ -33,7 +35,7 @@ from gen.trials import (
     window_sentences,
 )
 from gen.trials.running import try_name
-from gen.writing import cached
+from gen.trials.values import ComputedTimes
 from sim.remedy import bearable_pace
 from sim.report.svg import picture
 from sim.report.trials import draw_trials, lanes_of
@@ -145,19 +147,22 @@ class WindowShown:
 def joint_window(joint: Path, welder_path: Path) -> WindowShown:
     """The result of `joint window`. The first computation takes up to a minute and a half. Raises InputError."""
     from sim.joint.asked import TRUST, in_one_message  # with the model, which is slow to load
+    from sim.joint.kept import window_asked
     from sim.joint.outcome import doubts as doubted
-    from sim.joint.window import as_text, from_text, key_of, planned, window_of
     from sim.report.joint_window import standalone_window, window_lines
 
     wanted, welder = read_joint(joint), find_welder(welder_path)
     with in_one_message(joint, welder_path):
-        given, plan = planned(wanted, welder)
-        key = key_of(plan)
-        window = cached(
-            f"joints/{key}.json", lambda text: from_text(text, key), lambda: window_of(plan), lambda w: as_text(w, key)
-        )
+        given, window = window_asked(wanted, welder)
     trust = tuple(f"{words[:1].upper()}{words[1:]}." for words in (*given.assumed, *doubted(given.work), *TRUST))
     return WindowShown(tuple(window_lines(window)), trust, standalone_window(window, f"{joint.stem}: {wanted.title}"))
+
+
+def by_window(joint: Joint, welder: Welder) -> ComputedTimes | None:
+    """The good weld times by the model, as the command has them. None where the model has no result. Up to two minutes."""
+    from sim.joint.kept import times_asked  # with the model, which is slow to load
+
+    return times_asked(joint, welder)
 
 
 @dataclass(frozen=True)
@@ -174,7 +179,7 @@ class TrialTerms:
 
 def next_weld(joint: Path, welder_path: Path, terms: TrialTerms) -> NextShown:
     """The next weld to try, among those that the verdict allows at this pace. Raises InputError."""
-    known, welder = known_of(joint, welder_path, terms.between)
+    known, welder = known_of(joint, welder_path, terms.between, by_window)
     belief, frequency = known.belief, welder.mains.frequency_Hz
     lanes = [lane for lane in lanes_of(known, belief) if lane.marks or lane.window]
     drawn = picture(lambda width, each: draw_trials(lanes, width, each), "trials") if lanes else Markup("")
@@ -199,6 +204,8 @@ def next_weld(joint: Path, welder_path: Path, terms: TrialTerms) -> NextShown:
     if setting and found.chances:
         told = [f"{_sentence(good_text(found.chances))}", *told, _sentence(chances_text(found.chances))]
     told.append(_sentence(scatter_text(belief.scatter)))
+    if known.computed is not None:
+        told.append(computed_text(known.computed))
     return NextShown(
         title=known.joint.title,
         number=len(known.records) + 1,
@@ -231,7 +238,7 @@ def kept_as(
 
     The record is None where the verdict allows no setting. Raises InputError.
     """
-    known, welder = known_of(joint, welder_path, terms.between)
+    known, welder = known_of(joint, welder_path, terms.between, by_window)
     belief = known.belief
     if belief is None:
         return None, tuple(not_known(known)), ()

@@ -17,7 +17,8 @@ import pytest
 from gen.job import find_welder
 from gen.joint import read_joint
 from gen.records import Records
-from sim.joint.window import as_text, key_of, planned, window_of
+from sim.joint.outcome import JointEdges
+from sim.joint.window import JointWindow, PercentWindow, as_text, key_of, planned, window_of
 from sim.report.joint_window import standalone_window, window_lines
 from tests.support.cli.command_line import typed
 from tests.support.page.open_page import OpenPage, example, fields_of, open_page
@@ -97,6 +98,26 @@ def test_2_the_window_is_that_of_the_command_and_comes_from_where_it_was_kept(pa
     assert drawn.headers["content-type"].startswith("image/svg+xml")
     assert "unsafe-inline" not in drawn.headers["content-security-policy"]
     assert drawn.text == standalone_window(window, f"thin: {joint.title}")
+    path.unlink()
+
+
+def test_3_a_joint_without_a_table_begins_from_the_window_as_the_command_has_it(
+    page: OpenPage, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """From one that is kept, so that nothing is computed here."""
+    monkeypatch.chdir(page.folder)
+    path = page.folder / "steel.toml"
+    path.write_text('rods_mm = [3, 3]\nforce_N = 700\nmaterial = "stainless_steel"\n')
+    key = key_of(planned(read_joint(path), find_welder(page.folder / "welder.toml"))[1])
+    edges = (JointEdges(0.15, 0.21, 0.5), JointEdges(0.2, 0.3, 0.6))
+    kept = Path(os.environ["XDG_CACHE_HOME"], "weldbeat", "joints", f"{key}.json")
+    kept.parent.mkdir(parents=True, exist_ok=True)
+    kept.write_text(as_text(JointWindow((PercentWindow(100, edges[0], edges),), (0.25,), 0), key))
+    told = unescape(page.get("/trials/steel/next").text)
+    wanted = json.loads(typed(["trial", "next", "steel.toml", "--json"]).out)
+    assert wanted["computed"]["low_s"] == 0.21
+    assert f"({wanted['setting']['time_s']:.3g} s) at {wanted['setting']['percent']:g} %" in told
+    assert "the estimate begins from computed times: good from 0.21" in " ".join(told.split())
     path.unlink()
 
 
