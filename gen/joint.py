@@ -14,6 +14,7 @@ from gen.user_files import FileModel, Written, Wrong, figure, name_of, parsed_to
 
 SHEETS_MM = (0.254, 3.175)  # ends of the tables: 0.010 and 0.125 in
 RODS_MM = (1.5875, 12.7)  # 0.0625 and 0.5 in
+FLATS_MM = (0.5, 12.7)  # of a flat bar under a rod: as the model can follow
 SETDOWNS = (15, 30, 50)  # of the table, %
 # Notes of "Recommended practices for spot welding low-carbon steel" (handbook table, public reproductions); ISO 14373:2015
 # has the same ratio in its scope.
@@ -22,6 +23,7 @@ PILE_RATIO = 4.0  # the whole pile to its thinnest outer sheet
 
 _SHEETS = f"two or three thicknesses from {SHEETS_MM[0]:g} to {SHEETS_MM[1]:g} mm, where the tables end"
 _RODS = f"two diameters from {RODS_MM[0]:g} to {RODS_MM[1]:g} mm, where the tables end"
+_FLATS = f"for the thickness of a flat bar or sheet, {FLATS_MM[0]:g} to {FLATS_MM[1]:g} mm"
 _METALS = {
     "low_carbon_steel": "low-carbon steel",
     "stainless_steel": "austenitic stainless steel",
@@ -67,6 +69,7 @@ INCH_KEYS = {
     "face_diameter_in": ("face_diameter_mm", INCH_MM),
     "groove_radius_in": ("groove_radius_mm", INCH_MM),
     "dome_radius_in": ("dome_radius_mm", INCH_MM),
+    "flat_width_in": ("flat_width_mm", INCH_MM),
     "pitch_in": ("pitch_mm", INCH_MM),
     "overlap_in": ("overlap_mm", INCH_MM),
 }
@@ -76,8 +79,8 @@ class Joint(FileModel):
     """`joint.toml`: either sheets, in the order in which they lie, or rods. Force: of one electrode on the other.
 
     Groove: its radius, across the face, of both or of each along its rod. Dome: its radius, of both faces; the face's diameter
-    is then where the dome ends. Pitch: from the middle of this weld to that of
-    the nearest made before it.
+    is then where the dome ends. Flat width: of a flat bar or sheet across which a rod lies, whose thickness is then the second
+    of `rods_mm`. Pitch: from the middle of this weld to that of the nearest made before it.
     Setdown is 15 % where it is left out: it wants the least current, and small machines have little.
     `force_measured`: a gauge between the electrodes, a spring (its compression, or a spring balance on the lever), or
     calculated from the lever's arms and the hand's push.
@@ -103,6 +106,7 @@ class Joint(FileModel):
         )
     )
     dome_radius_mm: float | None = Field(default=None, ge=1, le=1000)
+    flat_width_mm: float | None = Field(default=None, ge=2, le=200)
     pitch_mm: float | None = Field(default=None, ge=0.1, le=5000)
     overlap_mm: float | None = Field(default=None, ge=0.1, le=1000)
 
@@ -110,15 +114,22 @@ class Joint(FileModel):
     def _consistent(self, info: ValidationInfo) -> Self:
         if (self.sheets_mm is None) == (self.rods_mm is None):
             given = Written("both") if self.sheets_mm else None
-            both = "a rod on a sheet is not covered here; " if given else ""
+            rods, flat = name_of("rods_mm", info), name_of("flat_width_mm", info)
+            both = (
+                f"a rod on a sheet is {rods} with its diameter and the sheet's thickness, and {flat}; " if given else ""
+            )
             raise Wrong(
                 f"{name_of('sheets_mm', info)} and {name_of('rods_mm', info)}", given, f"{both}allowed: one of them"
             )
-        for key, sizes, (least, most), allowed in (
-            ("sheets_mm", self.sheets_mm, SHEETS_MM, _SHEETS),
-            ("rods_mm", self.rods_mm, RODS_MM, _RODS),
-        ):
-            for size in sizes or ():
+        rods_mm: tuple[float, ...] = self.rods_mm or ()
+        round_mm, flat_mm = (rods_mm[:1], rods_mm[1:]) if self.flat_width_mm is not None else (rods_mm, ())
+        checked: tuple[tuple[str, tuple[float, ...], tuple[float, float], str], ...] = (
+            ("sheets_mm", self.sheets_mm or (), SHEETS_MM, _SHEETS),
+            ("rods_mm", round_mm, RODS_MM, _RODS),
+            ("rods_mm", flat_mm, FLATS_MM, _FLATS),
+        )
+        for key, sizes, (least, most), allowed in checked:
+            for size in sizes:
                 # A table's end in inches is sold by the rounded millimetre: 1.588 for 1.5875.
                 if not least * 0.999 <= size <= most * 1.001:
                     raise Wrong(name_of(key, info), figure(size), f"allowed: {allowed}")
@@ -138,9 +149,14 @@ class Joint(FileModel):
             raise Wrong(
                 name_of("surface", info), written(self.surface), f"allowed with {self.material}: clean or scaled"
             )
+        if self.flat_width_mm is not None and self.grooves_mm[1] is not None:
+            allowed = (
+                "the electrode on a flat bar has no groove; allowed: [radius along the rod] left out, or a flat face"
+            )
+            raise Wrong(name_of("groove_radius_mm", info), _given(self.groove_radius_mm), allowed)
         foreign: tuple[str, ...] = ("overlap_mm", "dome_radius_mm")
         if self.sheets_mm:
-            foreign = ("finish", "setdown_percent", "groove_radius_mm")
+            foreign = ("finish", "setdown_percent", "groove_radius_mm", "flat_width_mm")
         for key in foreign:
             value = getattr(self, key)
             if key in self.model_fields_set and value is not None:
@@ -209,7 +225,11 @@ class Joint(FileModel):
         if self.sheets_mm:
             metal = f"{'zinc-coated ' if self.surface == 'zinc' else ''}{_METALS[self.material]}"
             return f"sheets {measures.given(self.sheets_mm, ' + ')}, {metal}"
-        rods = measures.given(self.rods_mm or (), " x ")
+        rods_mm: tuple[float, ...] = self.rods_mm or ()
+        if self.flat_width_mm is not None:
+            bar = measures.given((self.flat_width_mm, rods_mm[-1]), " x ")
+            return f"rod {measures.given(rods_mm[:1])} on flat {bar}, {_METALS[self.material]}"
+        rods = measures.given(rods_mm, " x ")
         finish = f"{self.finish.replace('_', '-')} " if self.material == "low_carbon_steel" else ""
         return f"rods {rods}, {finish}{_METALS[self.material]}, setdown {self.setdown_percent:g} %"
 

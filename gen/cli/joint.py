@@ -23,7 +23,7 @@ from gen.quantities import parts
 from gen.schedule import read_schedule
 from gen.trials.values import ComputedTimes
 from gen.user_files import written
-from gen.writing import check_drawn, write_whole
+from gen.writing import cached, check_drawn, write_whole
 
 if TYPE_CHECKING:
     from sim.joint.asked import JointAsked, UnderElectrodes
@@ -127,7 +127,7 @@ def window_command(
 
     It is computed, not measured. The first run takes up to a minute and a half; the result is kept until joint or machine change.
     """
-    from sim.joint.asked import TRUST, in_one_message
+    from sim.joint.asked import in_one_message, trust
     from sim.joint.outcome import doubts
     from sim.report.joint_window import standalone_window, window_lines
 
@@ -137,7 +137,8 @@ def window_command(
         given, window = computed_window(wanted, welder, percents, draws)
     if output:
         write_whole(output, standalone_window(window, f"{joint.stem}: {wanted.title}"))
-    trust = [f"{sentence[:1].upper()}{sentence[1:]}." for sentence in (*given.assumed, *doubts(given.work), *TRUST)]
+    sentences = (*given.assumed, *doubts(given.work), *trust(given.work))
+    trusted = [f"{sentence[:1].upper()}{sentence[1:]}." for sentence in sentences]
     lines = window_lines(window)
     if as_json:
         told = [
@@ -154,7 +155,7 @@ def window_command(
             {
                 "windows": [{"name": name, "says": words} for name, words in lines],
                 "percents": told,
-                "trust": trust,
+                "trust": trusted,
                 "cautions": AT_THE_ELECTRODES,
                 "written": None if output is None else str(output),
             }
@@ -163,7 +164,7 @@ def window_command(
     say(said(f"{wanted.title}. Computed, not measured; in brackets, the range of the edge over the draws.", ""))
     for name, words in lines:
         say(said(f"{name:<7}{words}"))
-    say("\n".join(said_all("How far to trust it", trust)))
+    say("\n".join(said_all("How far to trust it", trusted)))
     say("\n".join(said_all("Cautions", AT_THE_ELECTRODES)))
     if output:
         say(f"\nWritten: {output}")
@@ -180,7 +181,7 @@ def computed_window(
     from sim.joint.window import planned, processors
 
     given, plan = planned(joint, welder, percents, draws)
-    return given, window_kept(plan, processors(), _progress)
+    return given, window_kept(plan, cached, processors(), _progress)
 
 
 def by_electrodes(joint: Path, welder: Welder, change: Change) -> tuple[UnderElectrodes, UnderElectrodes]:
@@ -197,7 +198,7 @@ def by_window(joint: Joint, welder: Welder) -> ComputedTimes | None:
     from sim.joint.kept import times_asked
     from sim.joint.window import processors
 
-    return times_asked(joint, welder, processors(), _progress)
+    return times_asked(joint, welder, cached, processors(), _progress)
 
 
 @contextmanager

@@ -18,7 +18,7 @@ from gen.handbook import Suggestion, by_source, guess, naming_taps, refusal, sug
 from gen.handbook.practice import given_force
 from gen.handbook.suggestion import OFF, SQUEEZE
 from gen.job import find_welder
-from gen.joint import RODS_MM, SHEETS_MM, Joint, read_joint
+from gen.joint import FLATS_MM, RODS_MM, SHEETS_MM, Joint, read_joint
 from gen.machine import WELDER_FILE
 from gen.quantities import INCH, METRIC, Measures, NoQuantity, measure, parts
 from gen.ranges import Figure
@@ -37,6 +37,7 @@ _KEYS = {
     "face_diameter_mm": "--face",
     "groove_radius_mm": "--groove",
     "dome_radius_mm": "--dome",
+    "flat_width_mm": "--flat-width",
     "pitch_mm": "--pitch",
     "overlap_mm": "--overlap",
 }
@@ -85,7 +86,13 @@ def _option(name: str, key: str, metavar: str, text: str) -> Callable[[Any], Any
     metavar="T,T[,T]",
     help="Two or three sheets in order: 1,1 (mm); 1mm,0.06in.",
 )
-@click.option("--rods", "rods_mm", type=_sizes(*RODS_MM, 2), metavar="D,D", help="Two crossed rods, such as 5,8 (mm).")
+@click.option(
+    "--rods",
+    "rods_mm",
+    type=_sizes(FLATS_MM[0], RODS_MM[1], 2),
+    metavar="D,D",
+    help="Two crossed rods, such as 5,8 (mm).",
+)
 @click.option("--joint", type=USER_PATH, help="A joint file, in place of the other options.")
 @_option("--material", "material", "METAL", "low_carbon_steel, stainless_steel, brass or nickel.")
 @_option("--surface", "surface", "SURFACE", "clean, scaled or zinc.")
@@ -102,6 +109,7 @@ def _option(name: str, key: str, metavar: str, text: str) -> Callable[[Any], Any
     help="Radius of the groove, or of each along its rod; otherwise the welder file's.",
 )
 @_option("--dome", "dome_radius_mm", "MM", "Radius of domed faces on sheets; otherwise flat.")
+@_option("--flat-width", "flat_width_mm", "MM", "Width of a flat bar or sheet, the second of --rods.")
 @_option("--pitch", "pitch_mm", "MM", "From this weld to the nearest made before it.")
 @_option("--overlap", "overlap_mm", "MM", "Overlap of sheets, if it is known.")
 @welder_option

@@ -57,8 +57,12 @@ def with_electrodes(joint: Joint, welder: Welder) -> Joint:
         return joint
     faces = [electrode.face_diameter_mm for electrode in e.pair if electrode.face_diameter_mm is not None]
     found: dict[str, Any] = {"face_diameter_mm": min(faces, default=None)}
-    if joint.rods_mm and any(electrode.groove_radius_mm for electrode in e.pair):
-        found = {"groove_radius_mm": _along_rods(joint.rods_mm, *(electrode.groove_radius_mm for electrode in e.pair))}
+    grooves = [electrode.groove_radius_mm for electrode in e.pair]
+    if joint.rods_mm and joint.flat_width_mm is not None and any(grooves):
+        rod, bar = sorted(grooves, key=lambda radius_mm: radius_mm is None)
+        found = {"groove_radius_mm": (rod, bar)}  # the flat face on the flat bar
+    elif joint.rods_mm and any(grooves):
+        found = {"groove_radius_mm": _along_rods(joint.rods_mm, grooves[0], grooves[1])}
     return joint.model_copy(update=found)
 
 

@@ -36,6 +36,7 @@ from gen.trials import (
 )
 from gen.trials.running import try_name
 from gen.trials.values import ComputedTimes
+from gen.writing import cached
 from sim.remedy import bearable_pace
 from sim.report.svg import picture
 from sim.report.trials import draw_trials, lanes_of
@@ -146,23 +147,24 @@ class WindowShown:
 
 def joint_window(joint: Path, welder_path: Path) -> WindowShown:
     """The result of `joint window`. The first computation takes up to a minute and a half. Raises InputError."""
-    from sim.joint.asked import TRUST, in_one_message  # with the model, which is slow to load
+    from sim.joint.asked import in_one_message, trust  # with the model, which is slow to load
     from sim.joint.kept import window_asked
     from sim.joint.outcome import doubts as doubted
     from sim.report.joint_window import standalone_window, window_lines
 
     wanted, welder = read_joint(joint), find_welder(welder_path)
     with in_one_message(joint, welder_path):
-        given, window = window_asked(wanted, welder)
-    trust = tuple(f"{words[:1].upper()}{words[1:]}." for words in (*given.assumed, *doubted(given.work), *TRUST))
-    return WindowShown(tuple(window_lines(window)), trust, standalone_window(window, f"{joint.stem}: {wanted.title}"))
+        given, window = window_asked(wanted, welder, cached)
+    sentences = (*given.assumed, *doubted(given.work), *trust(given.work))
+    trusted = tuple(f"{words[:1].upper()}{words[1:]}." for words in sentences)
+    return WindowShown(tuple(window_lines(window)), trusted, standalone_window(window, f"{joint.stem}: {wanted.title}"))
 
 
 def by_window(joint: Joint, welder: Welder) -> ComputedTimes | None:
     """The good weld times by the model, as the command has them. None where the model has no result. Up to two minutes."""
     from sim.joint.kept import times_asked  # with the model, which is slow to load
 
-    return times_asked(joint, welder)
+    return times_asked(joint, welder, cached)
 
 
 @dataclass(frozen=True)

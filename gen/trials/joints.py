@@ -159,11 +159,12 @@ def compare(trials: Sequence[TrialRecord], kept: Sequence[KeptRecord]) -> tuple[
 
 
 def setdown_wanted(joint: Joint) -> tuple[float, float] | None:
-    """The setdown wanted of rods, as shares of the thinner rod: half-way to the neighbours in the table. None for sheets.
+    """The setdown wanted of rods, as shares of the thinner rod: half-way to the neighbours in the table. None for sheets
+    and for a rod on a flat bar.
 
     Our assumption: the table gives 15, 30 and 50 % and no tolerance.
     """
-    if joint.rods_mm is None:
+    if joint.rods_mm is None or joint.flat_width_mm is not None:
         return None
     place = SETDOWNS.index(int(joint.setdown_percent))
     this = SETDOWNS[place]
@@ -195,7 +196,7 @@ def check_same_joint(joint: Joint, records: Sequence[TrialRecord], source: Path)
         earlier = joint_in([record])
         if earlier is None:
             continue
-        for key in ("sheets_mm", "rods_mm", "material", "surface", "finish"):
+        for key in ("sheets_mm", "rods_mm", "flat_width_mm", "material", "surface", "finish"):
             now, then = getattr(joint, key), getattr(earlier, key)
             if now != then:
                 was = "left out" if then is None else _shown(then)

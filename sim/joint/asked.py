@@ -22,7 +22,7 @@ from sim.joint.contact import Contacts
 from sim.joint.field import Diverged
 from sim.joint.machine import NoCurrentKnown, machine_amperes
 from sim.joint.metals import METALS
-from sim.joint.outcome import doubts, target_m
+from sim.joint.outcome import doubts, good_by, good_s, target_m
 from sim.joint.weld import Amperes, Span, WeldCourse
 from sim.joint.work import COARSE, USED, ElectrodeName, Fineness, Work, drawn, one_weld, ranges_of, under
 from sim.workers import WorkerLost
@@ -44,10 +44,18 @@ TRUST = (
     "Computed from tables of the metals that are from memory, with three constants fitted to some rows of the handbook tables",
     "of the other rows' nuggets and setdowns nine in ten lay in its ranges, which are wide; of its times for rods four in five "
     "were within 30 %",
-    "of sheets its time is a factor and no figure: one in five was within 30 % of the tables', two in three within a factor of "
-    "two, nine in ten in its range, for a nugget grows slowly at last and the tables differ by as much among themselves",
     "rust, zinc, oil, a worn face and a force that gives way are not in it: try it on scrap",
 )
+
+_OF_SHEETS = (
+    "of sheets its time is a factor and no figure: one in five was within 30 % of the tables', two in three within a factor of "
+    "two, nine in ten in its range, for a nugget grows slowly at last and the tables differ by as much among themselves"
+)
+
+
+def trust(work: Work) -> tuple[str, ...]:
+    """How far the model is to be trusted on such work, in sentences."""
+    return (*TRUST[:-1], _OF_SHEETS, TRUST[-1]) if work.sheets_m else TRUST
 
 
 @dataclass(frozen=True)
@@ -108,7 +116,11 @@ def _rods(
     alloy: ElectrodeName,
     assumed: list[str],
 ) -> Work:
-    thick_mm, strips = max(rods_mm), []
+    bar_mm = joint.flat_width_mm
+    if bar_mm and joint.grooves_mm[1] is not None:
+        allowed = "the flat bar lies on the edges of a groove; allowed: a flat face on that side"
+        raise Wrong("groove_radius_mm", figure(joint.grooves_mm[1]), allowed)
+    thick_mm, strips = rods_mm[0] if bar_mm else max(rods_mm), []
     for mm, groove_mm in zip(rods_mm, joint.grooves_mm, strict=True):
         if groove_mm is not None and groove_mm < mm / 2 - _PARTS_MM:
             allowed = f"the {mm:g} mm rod rides on its edges; allowed: {mm / 2:g} or more"
@@ -120,9 +132,13 @@ def _rods(
         wide_mm = thick_mm
         assumed.append(f"electrodes that touch {wide_mm:g} mm of each rod, since neither file names a face")
     along = min(max(wide_mm / thick_mm, _ALONG[0]), _ALONG[1])
-    if None in joint.grooves_mm:
+    if None in (joint.grooves_mm[:1] if bar_mm else joint.grooves_mm):
         assumed.append("flat faces, which touch a round rod along a narrow strip")
     first, second = rods_mm
+    if bar_mm:
+        assumed.append(
+            "a rod on a flat bar touches along a line: a setdown is told as that of two such rods with as wide a patch"
+        )
     return Work(
         joint.material,
         force_N,
@@ -130,6 +146,8 @@ def _rods(
         electrode=alloy,
         strip=(strips[0], strips[1]),
         along=along,
+        face_m=min(wide_mm, bar_mm or wide_mm) / 1e3,
+        flat_m=bar_mm / 1e3 if bar_mm else None,
     )
 
 
@@ -164,10 +182,8 @@ def ranged(work: Work, amperes: Amperes, setdown_percent: float) -> Reckoned:
         other, contacts = under(work, Contacts(), factors)
         spans = (Span(LONGEST_S, _times(amperes, factors.amperes)),)
         with suppress(Diverged):
-            course = one_weld(
-                other, spans, contacts, COARSE, until=lambda m: getattr(m, found.measure) >= found.target_m
-            )
-            times.append(course.reached_s(found.measure, found.target_m))
+            course = one_weld(other, spans, contacts, COARSE, until=good_by(work, found.measure, found.target_m))
+            times.append(good_s(work, course, found.measure, found.target_m))
     if len(times) < DRAWS / 2:
         raise Diverged(f"{DRAWS - len(times)} of {DRAWS} welds settle on nothing")
     return replace(found, between_s=(min(found.time_s, *times), max(found.time_s, *times)))
@@ -178,10 +194,9 @@ def reckoned(work: Work, amperes: Amperes, setdown_percent: float, fineness: Fin
     measure, target = target_m(work, setdown_percent)
     spans = (Span(LONGEST_S, amperes),)
     found = [
-        one_weld(work, spans, Contacts(), each, until=lambda m: getattr(m, measure) >= target)
-        for each in (COARSE, fineness)
+        one_weld(work, spans, Contacts(), each, until=good_by(work, measure, target)) for each in (COARSE, fineness)
     ]
-    times = [course.reached_s(measure, target) for course in found]
+    times = [good_s(work, course, measure, target) for course in found]
     return Reckoned(times[1], measure, target, found[1], moved_between(times[0], times[1]))
 
 
@@ -224,7 +239,7 @@ def told(joint: Joint, welder: Welder, found: Suggestion, table_force_N: float |
     given = asked(joint, welder, table_force_N)
     percent = found.percent if found.known else 100
     model = ranged(given.work, amperes_at(welder, percent), joint.setdown_percent)
-    what = f"{joint.setdown_percent:g} % setdown" if joint.rods_mm else f"a nugget of {1e3 * model.target_m:.1f} mm"
+    what = _wanted(joint, model)
     fired = model.course.current_A
     middle_A = float(np.median(fired[fired > 0]))
     low, high = model.between_s
@@ -238,7 +253,14 @@ def told(joint: Joint, welder: Welder, found: Suggestion, table_force_N: float |
         says += f"; {ends}" if math.isfinite(low) else f"; nor is it in any of {DRAWS} draws of what nobody knows"
     else:
         says = f"{what} after {seconds(model.time_s)} at {percent} %, {middle_A:.0f} A through the joint's own resistance; {ends}"
-    return (says, _beside(model, found), *given.assumed, *doubts(given.work), TRUST[-1])
+    return (says, _beside(model, found), *given.assumed, *doubts(given.work), *trust(given.work)[2:])
+
+
+def _wanted(joint: Joint, model: Reckoned) -> str:
+    """What makes the weld good, in words."""
+    if joint.flat_width_mm is not None:
+        return f"a patch as wide as at {joint.setdown_percent:g} % setdown of two rods"
+    return f"{joint.setdown_percent:g} % setdown" if joint.rods_mm else f"a nugget of {1e3 * model.target_m:.1f} mm"
 
 
 @dataclass(frozen=True)
@@ -267,7 +289,7 @@ def under_electrodes(
         share = side.working_secondary.middle / change.present.working_secondary.middle
         model = reckoned(given.work, _times(full, share), joint.setdown_percent, COARSE)
         fired, tip_C = model.course.current_A, float(model.course.of("tip_C").max())
-        what = f"{joint.setdown_percent:g} % setdown" if joint.rods_mm else f"nugget of {1e3 * model.target_m:.1f} mm"
+        what = _wanted(joint, model)
         found.append(UnderElectrodes(model.time_s, what, float(np.median(fired[fired > 0])), tip_C, given.assumed))
     return found[0], found[1]
 

@@ -9,13 +9,16 @@ from gen.joint import Joint
 from gen.machine.welder import Welder
 from gen.trials.values import ComputedTimes
 from gen.user_files import Wrong
-from gen.writing import cached
 from sim.joint.asked import JointAsked
 from sim.joint.field import Diverged
 from sim.joint.machine import NoCurrentKnown
 from sim.joint.window import JointWindow, WindowPlan, as_text, from_text, key_of, planned, window_of
 from sim.workers import WorkerLost
 
+# The cache of files, which a front end hands in: a name, how to read it, how to make it, how to write it.
+Cache = Callable[
+    [str, Callable[[str], JointWindow | None], Callable[[], JointWindow], Callable[[JointWindow], str]], JointWindow
+]
 Progress = Callable[[int], AbstractContextManager[Callable[[int], None]]]  # of so many welds: told of each that is done
 
 
@@ -24,7 +27,7 @@ def unseen(welds: int) -> AbstractContextManager[Callable[[int], None]]:
     return nullcontext(lambda _: None)
 
 
-def window_kept(plan: WindowPlan, workers: int = 1, progress: Progress = unseen) -> JointWindow:
+def window_kept(plan: WindowPlan, cache: Cache, workers: int = 1, progress: Progress = unseen) -> JointWindow:
     """What is kept is read again only where nothing has changed; damaged, it is computed anew. Raises as `window_of` does."""
     key = key_of(plan)
 
@@ -32,20 +35,22 @@ def window_kept(plan: WindowPlan, workers: int = 1, progress: Progress = unseen)
         with progress(plan.welds) as done:
             return window_of(plan, workers, done)
 
-    return cached(f"joints/{key}.json", lambda text: from_text(text, key), made, lambda found: as_text(found, key))
+    return cache(f"joints/{key}.json", lambda text: from_text(text, key), made, lambda found: as_text(found, key))
 
 
 def window_asked(
-    joint: Joint, welder: Welder, workers: int = 1, progress: Progress = unseen
+    joint: Joint, welder: Welder, cache: Cache, workers: int = 1, progress: Progress = unseen
 ) -> tuple[JointAsked, JointWindow]:
     """The joint as the model takes it, and its window. Raises as `planned` and `window_of` do."""
     given, plan = planned(joint, welder)
-    return given, window_kept(plan, workers, progress)
+    return given, window_kept(plan, cache, workers, progress)
 
 
-def times_asked(joint: Joint, welder: Welder, workers: int = 1, progress: Progress = unseen) -> ComputedTimes | None:
+def times_asked(
+    joint: Joint, welder: Welder, cache: Cache, workers: int = 1, progress: Progress = unseen
+) -> ComputedTimes | None:
     """The good weld times at the highest percent that has any, by the model; None where it says nothing of this joint."""
     try:
-        return window_asked(joint, welder, workers, progress)[1].times
+        return window_asked(joint, welder, cache, workers, progress)[1].times
     except (Wrong, NoCurrentKnown, Diverged, WorkerLost):
         return None

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Literal
 
@@ -10,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sim.joint.metals import METALS, MetalName
+from sim.joint.sites import SiteMeasures
 from sim.joint.weld import WeldCourse
 from sim.joint.work import THIN_SHEET_M, Work
 
@@ -91,7 +93,7 @@ def edges_of(work: Work, course: WeldCourse, deepest_m: float = math.inf) -> Joi
     """By the same limits as `outcome`, whatever the time at which the weld is ended; `deepest_m`: of setdown, wanted."""
     past, joint = expelled(work, course), np.maximum.accumulate(course.of("joint_C"))
     if work.rods_m:
-        share, hot = course.of("setdown_m") / work.thin_m, joint >= forge_C(work.metal)
+        share, hot = work.setdown_share(course.of("setdown_m")), joint >= forge_C(work.metal)
         bonded, tore = hot & (share >= LEAST_SETDOWN), hot & (share >= STRONG_SETDOWN)
         past = past | (course.of("setdown_m") > deepest_m)
     else:
@@ -112,8 +114,20 @@ def _first_s(course: WeldCourse, mask: NDArray[np.bool_]) -> float:
 def target_m(work: Work, setdown_percent: float) -> tuple[str, float]:
     """The measure that makes a good weld of this work, and how much of it: setdown of rods, nugget of sheets."""
     if work.rods_m:
-        return "setdown_m", setdown_percent / 100 * work.thin_m
+        return "setdown_m", work.setdown_m(setdown_percent / 100)
     return "nugget_m", wanted_nugget_m(work)
+
+
+def good_s(work: Work, course: WeldCourse, measure: str, target: float) -> float:
+    """When the weld is good; infinite where it never is. A rod on a flat bar hardly sinks and must be hot enough as well."""
+    hot_s = course.reached_s("joint_C", forge_C(work.metal)) if work.flat_m is not None else 0.0
+    return max(course.reached_s(measure, target), hot_s)
+
+
+def good_by(work: Work, measure: str, target: float) -> Callable[[SiteMeasures], bool]:
+    """The same as a test of one instant, where a weld may end."""
+    hot_C = forge_C(work.metal) if work.flat_m is not None else -math.inf
+    return lambda measures: getattr(measures, measure) >= target and measures.joint_C >= hot_C
 
 
 def wanted_nugget_m(work: Work) -> float:
@@ -131,8 +145,10 @@ def _of_sheets(work: Work, course: WeldCourse) -> tuple[Ending, str]:
 
 
 def _of_rods(work: Work, course: WeldCourse) -> tuple[Ending, str]:
-    share = course.setdown_m / work.thin_m
+    share = float(work.setdown_share(np.array([course.setdown_m]))[0])
     heat = f"the crossing reaches {course.joint_C:.0f} degC, setdown {100 * share:.0f} %"
+    if work.flat_m is not None:
+        heat = f"the crossing reaches {course.joint_C:.0f} degC, its patch is that of two rods at {100 * share:.0f} % setdown"
     if course.joint_C < forge_C(work.metal) or share < LEAST_SETDOWN:
         return "no bond", f"{heat}; it wants {forge_C(work.metal):.0f} degC and {100 * LEAST_SETDOWN:.0f} %"
     return ("tore the parent" if share >= STRONG_SETDOWN else "bonded"), heat
@@ -154,6 +170,8 @@ def doubts(work: Work) -> tuple[str, ...]:
         )
     if work.metal not in ("low_carbon_steel", "stainless_steel"):
         found.append(f"of {METALS[work.metal].name} no table was there to hold the model against")
+    if work.flat_m is not None:
+        found.append("of a rod on a flat bar no table was there to hold the model against")
     if work.metal == "stainless_steel" and work.rods_m:
         found.append("of stainless rods no table was there to hold the model against")
     return tuple(found)

@@ -1,10 +1,13 @@
-"""Two crossed rods that sink into each other: the mesh of one quarter, remade as they sink.
+"""Two crossed rods that sink into each other, or a rod into a flat bar: the mesh of one quarter, remade as they sink.
 
 Each rod has a plane of symmetry through the crossing. The lower lies along x, the upper along y; they meet in the plane z = 0.
 A rod is a cylinder; its surface cuts the cells. A setdown s shortens each rod by half of s at the crossing. The displaced metal
 fills the gap around the patch, the narrowest part first (`filled_m`); at a small setdown this doubles the patch. From about a
 fifth of the diameter the gap is full, and the rods grow wider at the crossing instead (`widened`), which spreads force and
 current. Beyond the crossing a rod keeps its section.
+
+A flat bar takes the upper rod's place and keeps its shape; the rod loses all of s. The displaced metal fills the gap on both
+sides of the line of contact. From about a tenth of the diameter the gap is full, and the rod grows wider.
 """
 
 from __future__ import annotations
@@ -31,7 +34,7 @@ class RodCross:
     """Two rods between electrodes. Lengths in m; the first is the lower one.
 
     `strip`: half of the width of the contact of each electrode with its rod, over the rod's diameter. `along_m`: the length
-    of that contact.
+    of that contact. `flat_m`: the width of the flat bar, where the second is one; its thickness stands in `rods_m`.
     """
 
     rods_m: tuple[float, float]
@@ -39,10 +42,56 @@ class RodCross:
     electrode: Metal
     strip: tuple[float, float]
     along_m: tuple[float, float]
+    flat_m: float | None = None
 
     @property
     def thin_m(self) -> float:
-        return min(self.rods_m)
+        return min(self.rods_m) if self.flat_m is None else self.rods_m[0]
+
+    @property
+    def length_m(self) -> float:
+        """Of a rod on a flat bar: along the rod, over what both touch. The force spreads at 45 degrees through the rod."""
+        return min(self.flat_m or 0.0, self.along_m[0] + self.rods_m[0])
+
+    @property
+    def lowers(self) -> tuple[float, float]:
+        """The share of the setdown by which each is lower at the crossing."""
+        return (0.5, 0.5) if self.flat_m is None else (1.0, 0.0)
+
+    def deep_m(self, setdown_m: float) -> float:
+        """How deep both would overlap over the patch, displaced metal and all."""
+        if self.flat_m is None:
+            return filled_m(self.rods_m, setdown_m)
+        return float(np.interp(setdown_m, *_filling_flat(self.rods_m[0])))
+
+    def half_widths(self, setdown_m: float) -> tuple[float, float]:
+        """Half of the patch along x and along y, as it is before anything grows wider."""
+        if self.flat_m is None:
+            return half_widths(self.rods_m, setdown_m)
+        radius, deep_m = self.rods_m[0] / 2, self.deep_m(setdown_m)
+        return self.length_m / 2, math.sqrt(max(0.0, radius**2 - max(0.0, radius - deep_m) ** 2))
+
+    def wider(self, setdown_m: float) -> tuple[float, float]:
+        """How many times as wide the crossing has grown along x and along y."""
+        if self.flat_m is None:
+            times = widened(self.rods_m, setdown_m)
+            return times, times
+        share = min(setdown_m, DEEPEST * self.rods_m[0]) / self.rods_m[0]
+        return 1.0, max(1.0, math.pi / 4 / max(math.pi / 8 + 0.5 - share, 0.05))
+
+    def patch_m2(self, setdown_m: float) -> float:
+        """Area of the whole patch: it bears the force and carries the current."""
+        if self.flat_m is None:
+            return overlap_m2(self.rods_m, setdown_m)
+        half_x, half_y = self.half_widths(setdown_m)
+        return 4 * half_x * half_y * self.wider(setdown_m)[1]
+
+    def reach_m(self, setdown_m: float, x: Array) -> Array:
+        """Half of the patch across, at a distance x along the lower rod."""
+        if self.flat_m is None:
+            return _reach(self.rods_m, setdown_m, x)
+        half_x, half_y = self.half_widths(setdown_m)
+        return np.where(x < half_x, half_y, 0.0)
 
 
 @dataclass(frozen=True, eq=False)
@@ -77,6 +126,15 @@ def _filling(first_m: float, second_m: float) -> tuple[Array, Array]:
     rise = np.sort((low[:, None] + high).ravel())
     mean = np.cumsum(rise) / np.arange(1, len(rise) + 1)
     return np.concatenate([[0.0], mean]), np.concatenate([[0.0], rise[:-1], [(first_m + second_m) / 2]])
+
+
+@lru_cache(maxsize=64)
+def _filling_flat(rod_m: float) -> tuple[Array, Array]:
+    """The same of a rod on a flat bar: of a width of it, setdowns and how deep they would overlap."""
+    share = (np.arange(4 * _FILLING) + 0.5) / (4 * _FILLING)
+    rise = rod_m / 2 * (1 - np.sqrt(1 - share**2))
+    mean = np.cumsum(rise) / np.arange(1, len(rise) + 1)
+    return np.concatenate([[0.0], mean]), np.concatenate([[0.0], rise[:-1], [rod_m / 2]])
 
 
 def filled_m(rods_m: tuple[float, float], setdown_m: float) -> float:
@@ -127,33 +185,39 @@ def rod_mesh(cross: RodCross, setdown_m: float, cells: int = 6) -> RodMesh:
     """The mesh, with `cells` cells to a radius of the thinner rod. The numbering changes with the setdown, the boxes do not."""
     first, second = cross.rods_m
     step = cross.thin_m / 2 / cells
-    half_x, half_y = half_widths(cross.rods_m, setdown_m)
+    half_x, half_y = cross.half_widths(setdown_m)
     strips = [strip * d for strip, d in zip(cross.strip, cross.rods_m, strict=True)]
     long = [length / 2 for length in cross.along_m]
     # Along x lie the lower rod's length and the upper one's width: the rims of the upper strip and of the lower's end are edges.
-    x = _grid(step, [strips[1], second / 2, long[0]], _FINS * first)
-    y = _grid(step, [strips[0], first / 2, long[1]], _FINS * second)
-    shared = _patch(cross.rods_m, setdown_m, x, y)
-    wider = widened(cross.rods_m, setdown_m)
-    if wider > 1:
-        shared = shared * wider**2
-        x, y = x + (wider - 1) * np.minimum(x, second / 2), y + (wider - 1) * np.minimum(y, first / 2)
-    deep_m = filled_m(cross.rods_m, setdown_m)
-    lower = _Rod.made(x, y, _Section(first, setdown_m, deep_m, half_y, wider, strips[0]), wider * second / 2, step)
-    upper = _Rod.made(y, x, _Section(second, setdown_m, deep_m, half_x, wider, strips[1]), wider * first / 2, step)
+    ends = [second / 2] if cross.flat_m is None else [half_x, cross.flat_m / 2]
+    x = _grid(step, [strips[1], *ends, long[0]], max(_FINS * first, ends[-1]))
+    y = _grid(step, [strips[0], first / 2, long[1]], _FINS * max(second, 0.5 * first))
+    shared = _patch(cross, setdown_m, x, y)
+    wide_x, wide_y = cross.wider(setdown_m)
+    if wide_y > 1:
+        shared = shared * wide_x * wide_y
+        x, y = x + (wide_x - 1) * np.minimum(x, second / 2), y + (wide_y - 1) * np.minimum(y, first / 2)
+    deep_m = cross.deep_m(setdown_m)
+    lowers = [2 * share * setdown_m for share in cross.lowers]
+    over: _Section | _FlatSection = _Section(second, lowers[1], deep_m, half_x, wide_x, strips[1])
+    if cross.flat_m is not None:
+        over = _FlatSection(second, cross.flat_m)
+    end_m = half_x if cross.flat_m is not None else wide_x * second / 2
+    lower = _Rod.made(x, y, _Section(first, lowers[0], deep_m, half_y, wide_y, strips[0]), end_m, step)
+    upper = _Rod.made(y, x, over, wide_y * first / 2, step)
     below = int((lower.number >= 0).sum())
     links = Links()
     lower.join(links, 0)
     upper.join(links, below)
     # Lower: the last layer is at the patch; upper: its layers count from its electrode as well.
-    under, over = lower.number[:, :, -1], upper.number[:, :, -1].T
-    nx, ny = min(under.shape[0], over.shape[0]), min(under.shape[1], over.shape[1])
-    under, over, shared = under[:nx, :ny], over[:nx, :ny], shared[:nx, :ny]
-    met = (shared > 0) & (under >= 0) & (over >= 0)
+    under, above = lower.number[:, :, -1], upper.number[:, :, -1].T
+    nx, ny = min(under.shape[0], above.shape[0]), min(under.shape[1], above.shape[1])
+    under, above, shared = under[:nx, :ny], above[:nx, :ny], shared[:nx, :ny]
+    met = (shared > 0) & (under >= 0) & (above >= 0)
     full = np.ones(int(met.sum()))
     tops = lower.up[-1] - lower.up[-2], upper.up[-1] - upper.up[-2]
-    patch = links.faces(under[met], over[met] + below, tops[0] / 2 * full, tops[1] / 2 * full, shared[met])
-    held, halves = [], (strips[0] * wider, strips[1] * wider)
+    patch = links.faces(under[met], above[met] + below, tops[0] / 2 * full, tops[1] / 2 * full, shared[met])
+    held, halves = [], (strips[0] * wide_y, strips[1] * wide_x)
     for rod, start, volt, half, wide in ((lower, 0, 0.0, long[0], halves[0]), (upper, below, 1.0, long[1], halves[1])):
         area = np.outer(_within(rod.along, half), _within(rod.across, wide))
         first_layer = rod.number[:, :, 0]
@@ -175,17 +239,15 @@ def carried(old: RodMesh, new: RodMesh, values: Array, shares: tuple[Array, Arra
     metal that yielded, and colder metal follows. Cells newly filled take the values of their neighbours towards the middle.
     """
     found = np.empty(new.mesh.cells)
-    deeper = (new.setdown_m - old.setdown_m) / 2
-    reach = half_widths(new.cross.rods_m, new.setdown_m)
-    wider = widened(new.cross.rods_m, new.setdown_m)
-    for was, now, before, after, share, half_m in zip(
-        old.boxes, new.boxes, old.edges, new.edges, shares, reach, strict=True
-    ):
+    reach, wide = new.cross.half_widths(new.setdown_m), new.cross.wider(new.setdown_m)
+    deeper = [share * (new.setdown_m - old.setdown_m) for share in new.cross.lowers]
+    each = zip(old.boxes, new.boxes, old.edges, new.edges, shares, reach, wide, deeper, strict=True)
+    for was, now, before, after, share, half_m, wider, lower_m in each:
         box = np.where(was >= 0, values[np.maximum(was, 0)], np.nan)
         for across in range(1, box.shape[1]):
             gap = np.isnan(box[:, across])
             box[:, across][gap] = box[:, across - 1][gap]
-        thick = np.maximum(np.diff(before[2]) - deeper * share, 1e-9)
+        thick = np.maximum(np.diff(before[2]) - lower_m * share, 1e-9)
         edges = before[2][0] + np.concatenate([[0.0], np.cumsum(thick)])
         moved = _interpolated(_middles(edges), _middles(after[2]))
         if wider > 1:  # the other rod grew wider: along this rod the metal stays in place
@@ -228,10 +290,10 @@ def _within(edges: Array, end_m: float) -> Array:
     return np.clip(np.minimum(edges[1:], end_m) - edges[:-1], 0, None)
 
 
-def _patch(rods_m: tuple[float, float], setdown_m: float, x: Array, y: Array) -> Array:
+def _patch(cross: RodCross, setdown_m: float, x: Array, y: Array) -> Array:
     """The area of each cell of the plane within a quarter of the patch."""
     fine = x[:-1, None] + (np.arange(_FINE) + 0.5) / _FINE * np.diff(x)[:, None]
-    reach = _reach(rods_m, setdown_m, fine)
+    reach = cross.reach_m(setdown_m, fine)
     inside = np.clip(np.minimum(y[1:], reach[:, :, None]) - y[:-1], 0, None)
     return np.asarray(inside.mean(axis=1) * np.diff(x)[:, None])
 
@@ -257,6 +319,54 @@ class _Section:
         filled = height > radius - self.deep_m
         return self.wider * np.where(filled, np.maximum(round_, self.flank_m), round_)
 
+    @property
+    def ends_m(self) -> tuple[float, float]:
+        """Heights of its electrode and of the patch, over its axis."""
+        radius = self.diameter_m / 2
+        return -math.sqrt(radius**2 - self.strip_m**2), radius - self.setdown_m / 2
+
+    @property
+    def crest_m(self) -> float:
+        """The height of its crest over its axis, before it sank."""
+        return self.diameter_m / 2
+
+    @property
+    def half_m(self) -> float:
+        """Half of its width."""
+        return self.wider * self.diameter_m / 2
+
+    @property
+    def whole_m2(self) -> float:
+        """Half of its section, away from the crossing."""
+        return math.pi * self.diameter_m**2 / 8
+
+
+@dataclass(frozen=True)
+class _FlatSection:
+    """A flat bar across."""
+
+    thick_m: float
+    wide_m: float
+
+    def chord_m(self, height: Array) -> Array:
+        return np.full_like(height, self.wide_m / 2)
+
+    @property
+    def ends_m(self) -> tuple[float, float]:
+        return -self.thick_m / 2, self.thick_m / 2
+
+    @property
+    def crest_m(self) -> float:
+        return self.thick_m / 2
+
+    @property
+    def half_m(self) -> float:
+        return self.wide_m / 2
+
+    @property
+    def whole_m2(self) -> float:
+        return self.thick_m * self.wide_m / 2
+
 
 @dataclass(frozen=True, eq=False)
 class _Rod:
@@ -273,13 +383,12 @@ class _Rod:
     ends: Array
 
     @classmethod
-    def made(cls, along: Array, across: Array, section: _Section, reach_m: float, step_m: float) -> _Rod:
-        """Make the cells of a rod. `reach_m`: the extent of the crossing along the rod."""
-        radius = section.diameter_m / 2
-        bottom, top = -math.sqrt(radius**2 - section.strip_m**2), radius - section.setdown_m / 2
-        layers = max(6, round((radius - bottom) / step_m))
+    def made(cls, along: Array, across: Array, section: _Section | _FlatSection, reach_m: float, step_m: float) -> _Rod:
+        """Make the cells of a rod or bar. `reach_m`: the extent of the crossing along it."""
+        bottom, top = section.ends_m
+        layers = max(6, round((section.crest_m - bottom) / step_m))
         up = np.array(crowded(bottom, top, layers))
-        across = across[: int(np.searchsorted(across, section.wider * radius * (1 - 1e-9))) + 1]
+        across = across[: int(np.searchsorted(across, section.half_m * (1 - 1e-9))) + 1]
         dy = np.diff(across)
         fine = up[:-1, None] + (np.arange(_FINE) + 0.5) / _FINE * np.diff(up)[:, None]
         chord = section.chord_m(fine)
@@ -290,7 +399,7 @@ class _Rod:
         number = np.full((len(along) - 1, *area.shape), -1, dtype=np.int64)
         number[:, there] = np.arange((len(along) - 1) * int(there.sum())).reshape(len(along) - 1, -1)
         # Beyond the crossing the rod has its original section.
-        whole = math.pi * radius**2 / 2 / float(area.sum())
+        whole = section.whole_m2 / float(area.sum())
         share = np.clip((along[1:] - reach_m) / np.diff(along), 0, 1)
         ends = 1 + share * (whole - 1)
         volume = (np.diff(along) * ends)[:, None] * area[there]

@@ -11,11 +11,12 @@ import numpy as np
 from sim.joint.contact import Contacts, Melt, cold_area_m2, not_over_melting, pressed_radius_m, shut_in_N, touching
 from sim.joint.field import FieldContact, FieldWarmth, Mesh, no_contact
 from sim.joint.metals import Array, Properties
-from sim.joint.rods import DEEPEST, RodCross, RodMesh, carried, overlap_m2, rod_mesh
+from sim.joint.rods import DEEPEST, RodCross, RodMesh, carried, rod_mesh
 from sim.joint.sheets import SheetMesh, SheetStack, sheet_mesh
 
 _HALVINGS = 40
 _APART = 1e-6  # of the conductance of what touches, where nothing does
+_WIDENED = 1.08  # of a rod on a flat bar: when the patch has grown by so much
 _REMADE = 0.004  # the rods' mesh is remade when they have sunk by so much of the thinner one since it was made
 
 
@@ -215,7 +216,7 @@ class RodSite:
         low, high = 0.0, DEEPEST * cross.thin_m
         for _ in range(_HALVINGS):
             middle = (low + high) / 2
-            low, high = (middle, high) if overlap_m2(cross.rods_m, middle) < wanted else (low, middle)
+            low, high = (middle, high) if cross.patch_m2(middle) < wanted else (low, middle)
         return cls(rod_mesh(cross, high, cells), contacts, force_N, high, cells)
 
     @property
@@ -285,7 +286,11 @@ class RodSite:
             deeper = self.sunk_m + step_s * self._speed_m_s(middle, layers) > middle
             low, high = (middle, high) if deeper else (low, middle)
         sunk = replace(self, sunk_m=low)
-        if low - self.made.setdown_m < _REMADE * cross.thin_m:
+        if cross.flat_m is None:
+            small = low - self.made.setdown_m < _REMADE * cross.thin_m
+        else:  # a line widens far more than it sinks
+            small = cross.patch_m2(low) < _WIDENED * self.made.patch_m2
+        if small:
             return sunk, warmth
         made = rod_mesh(cross, low, self.cells)
         at_C = carried(self.made, made, warmth.at_C, self._shares(low, layers))
@@ -310,9 +315,10 @@ class RodSite:
     def _layers(self, at_C: Array) -> list[tuple[Array, Array, Array]]:
         """Of each rod: depth below the patch, thickness and mean temperature of its layers, within the patch's width."""
         found = []
-        for number, (along, across, up) in zip(self.made.boxes, self.made.edges, strict=True):
-            half = math.sqrt(self.made.patch_m2 / math.pi)
-            weights = np.outer(_within(along, half), _within(across, half))[:, : number.shape[1]]
+        half_x, half_y = self._halves_m(self.made.setdown_m)
+        sides = ((half_x, half_y), (half_y, half_x))
+        for number, (along, across, up), (far, wide) in zip(self.made.boxes, self.made.edges, sides, strict=True):
+            weights = np.outer(_within(along, far), _within(across, wide))[:, : number.shape[1]]
             there = number >= 0
             box = np.where(there, at_C[np.maximum(number, 0)], 0.0)
             weight = there * weights[:, :, None]
@@ -320,6 +326,15 @@ class RodSite:
             mean = (box * weight).sum(axis=(0, 1)) / total
             found.append((up[-1] - (up[1:] + up[:-1]) / 2, np.diff(up), mean))
         return found
+
+    def _halves_m(self, sunk_m: float) -> tuple[float, float]:
+        """Half of the patch along x and y: of crossed rods, of a disc as large; of a rod on a bar, of the strip."""
+        cross = self.made.cross
+        if cross.flat_m is None:
+            half = math.sqrt(cross.patch_m2(sunk_m) / math.pi)
+            return half, half
+        (half_x, half_y), (wide_x, wide_y) = cross.half_widths(sunk_m), cross.wider(sunk_m)
+        return half_x * wide_x, half_y * wide_y
 
     def _speed_m_s(self, sunk_m: float, layers: list[tuple[Array, Array, Array]]) -> float:
         """How fast they would sink there."""
@@ -332,11 +347,11 @@ class RodSite:
 
     def _speeds_m_s(self, sunk_m: float, layers: list[tuple[Array, Array, Array]]) -> tuple[Array, ...]:
         """How fast each layer grows thinner: by its own rate, under a load that spreads at 45 degrees."""
-        area = overlap_m2(self.made.cross.rods_m, sunk_m)
-        half, flow = math.sqrt(area / math.pi), self.made.cross.metal.flow
+        area, flow = self.made.cross.patch_m2(sunk_m), self.made.cross.metal.flow
+        half_x, half_y = self._halves_m(sunk_m)
         found = []
         for deep, thick, mean in layers:
-            stress = self.force_N / (area * (1 + deep / half) ** 2) / self.contacts.constraint / 1e6
+            stress = self.force_N / (area * (1 + deep / half_x) * (1 + deep / half_y)) / self.contacts.constraint / 1e6
             found.append(np.minimum(flow.rate_per_s(mean, stress), 1e4) * thick)
         return tuple(found)
 

@@ -151,7 +151,7 @@ def planned(
     wanted = with_electrodes(joint, welder)
     given = asked(wanted, welder, table_force_N(wanted, welder))
     share = setdown_wanted(joint)
-    deepest_m = share[1] * given.work.thin_m if share else math.inf
+    deepest_m = given.work.setdown_m(share[1]) if share else math.inf
     return given, WindowPlan(given.work, welder, deepest_m, percents or PERCENTS, draws or DRAWS)
 
 

@@ -12,7 +12,7 @@ import numpy as np
 
 from sim.joint.contact import Contacts
 from sim.joint.metals import METALS, Array, MetalName
-from sim.joint.rods import RodCross
+from sim.joint.rods import DEEPEST, RodCross, overlap_m2
 from sim.joint.sheets import SheetStack
 from sim.joint.sites import RodSite, SheetSite, Site, SiteMeasures
 from sim.joint.weld import STEPPING, Span, Stepping, WeldCourse, welded
@@ -22,10 +22,12 @@ ElectrodeName = Literal["copper", "CuCr1", "CuCr1Zr"]
 
 @dataclass(frozen=True)
 class Work:
-    """Two or three sheets or two crossed rods under two alike electrodes; lengths in m.
+    """Two or three sheets, two crossed rods or a rod on a flat bar, under two alike electrodes; lengths in m.
 
     `face_m`: diameter of the electrode's face on sheets; `dome_m`: its radius, infinite where it is flat. `strip`: half of the
     width over which each electrode touches its round rod, over the rod's diameter; `along`: over what length, in diameters.
+    `flat_m`: of a rod on a flat bar the bar's width; `rods_m` is then the rod's diameter and the bar's thickness, and an
+    electrode touches the bar over its face.
     """
 
     metal: MetalName
@@ -37,9 +39,13 @@ class Work:
     dome_m: float = math.inf
     strip: tuple[float, float] = (0.25, 0.25)
     along: float = 1.0
+    flat_m: float | None = None
 
     @property
     def thin_m(self) -> float:
+        """Of sheets and rods the thinnest; of a rod on a flat bar the rod."""
+        if self.flat_m is not None and self.rods_m:
+            return self.rods_m[0]
         return min(self.sheets_m or self.rods_m or ())
 
     @property
@@ -47,7 +53,42 @@ class Work:
         """Area of work under the electrode that bears on the least; of a dome, that of its whole face."""
         if self.rods_m is None:
             return math.pi / 4 * self.face_m**2
-        return min(2 * strip * d * self.along * d for strip, d in zip(self.strip, self.rods_m, strict=True))
+        rods = [2 * strip * d * self.along * d for strip, d in zip(self.strip, self.rods_m, strict=True)]
+        return min(rods) if self.flat_m is None else min(rods[0], math.pi / 4 * self.face_m**2)
+
+    @property
+    def cross(self) -> RodCross:
+        """The rods, or the rod and the bar. ValueError for sheets."""
+        if self.rods_m is None:
+            raise ValueError("sheets do not cross")
+        metal, electrode, (first, second) = METALS[self.metal], METALS[self.electrode], self.rods_m
+        strip, along = self.strip, (self.along * first, self.along * second)
+        if self.flat_m is not None:
+            # A round face as a square of its area.
+            square = min(math.sqrt(math.pi) / 2 * self.face_m, self.flat_m)
+            strip, along = (self.strip[0], square / 2 / second), (along[0], square)
+        return RodCross(self.rods_m, metal, electrode, strip, along, self.flat_m)
+
+    def setdown_m(self, share: float) -> float:
+        """What setdown is as good as this share of the thinner rod of two crossed ones.
+
+        A rod on a flat bar touches along a line and need not sink so far: as far as its patch is that of two such rods.
+        """
+        return float(np.interp(share, *self._setdowns)) if self.flat_m is not None else share * self.thin_m
+
+    def setdown_share(self, setdown_m: Array) -> Array:
+        """The share of which `setdown_m` is."""
+        if self.flat_m is None:
+            return setdown_m / self.thin_m
+        shares, setdowns = self._setdowns
+        return np.interp(setdown_m, setdowns, shares)
+
+    @property
+    def _setdowns(self) -> tuple[Array, Array]:
+        d, cross = self.thin_m, self.cross
+        shares, deep = np.linspace(0, DEEPEST, 161), np.linspace(0, DEEPEST * d, 801)
+        areas = [overlap_m2((d, d), float(share) * d) for share in shares]
+        return shares, np.interp(areas, [cross.patch_m2(float(each)) for each in deep], deep)
 
 
 @dataclass(frozen=True)
@@ -73,9 +114,7 @@ def site_of(work: Work, contacts: Contacts, fineness: Fineness = USED) -> Site:
     """The joint under its force, cold."""
     metal, electrode = METALS[work.metal], METALS[work.electrode]
     if work.rods_m:
-        along = tuple(work.along * d for d in work.rods_m)
-        cross = RodCross(work.rods_m, metal, electrode, work.strip, (along[0], along[1]))
-        return RodSite.begun(cross, contacts, work.force_N, fineness.rods)
+        return RodSite.begun(work.cross, contacts, work.force_N, fineness.rods)
     touch_m = work.face_m + contacts.spread * work.thin_m
     body_m = max(0.0127, 1.6 * work.face_m)
     stack = SheetStack(work.sheets_m, metal, electrode, work.face_m, touch_m, body_m=body_m, dome_m=work.dome_m)

@@ -18,6 +18,7 @@ from scipy.optimize import brentq
 from sim.joint.contact import Melt, pressed_radius_m, shut_in_N
 from sim.joint.field import current, even, heated, no_contact
 from sim.joint.metals import KELVIN, LOW_CARBON_STEEL, METALS, Metal, Properties
+from sim.joint.rods import RodCross, rod_mesh
 from sim.joint.sheets import SheetStack, sheet_mesh
 from tests.support.outside.joint_meshes import bar, by_law, half_space, plain_metal
 
@@ -41,6 +42,21 @@ def test_the_constriction_of_a_spot_is_that_of_holm() -> None:
     assert abs(misses[-1]) < 0.02
     assert all(abs(after) < 0.6 * abs(before) for before, after in pairwise(misses)), misses
     assert abs(2 * misses[-1] - misses[-2]) < 0.004  # of first order at a rim, so this is the grid of no size
+
+
+def test_a_rod_between_an_electrode_and_a_flat_bar_resists_as_a_disc_between_two_strips() -> None:
+    """As long as it touches, so that all is plane: of strips of half a width a on a disc of diameter d each rho / (pi L) times
+    ln(2 d / a), by two line sources on its edge (from memory); the bar conducts perfectly.
+    """
+    d, ohm_m, long_m, sunk_m = 5e-3, 1e-7, 60e-3, 0.01 * 5e-3
+    cross = RodCross((d, 1e-3), LOW_CARBON_STEEL, METALS["copper"], (0.1, 1.0), (long_m, 15e-3), flat_m=long_m)
+    made = rod_mesh(cross, sunk_m, 8)
+    below = int((made.boxes[0] >= 0).sum())
+    ohms = np.where(np.arange(made.mesh.cells) < below, ohm_m, 1e-13)
+    found = current(made.mesh, ohms, no_contact(made.mesh)).ohm / 4
+    half_widths_m = (0.1 * d, cross.half_widths(sunk_m)[1])
+    exact = ohm_m / (math.pi * long_m) * sum(math.log(2 * d / each) for each in half_widths_m)
+    assert found == pytest.approx(exact, rel=0.06)
 
 
 def test_a_disc_source_warms_a_half_space_as_by_carslaw_and_jaeger() -> None:

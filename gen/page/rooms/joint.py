@@ -26,7 +26,15 @@ _CHOICES = {
     "material": ("low_carbon_steel", "stainless_steel", "brass", "nickel"),
     "force_measured": ("gauge", "spring", "lever"),
 }
-_NUMBERS = ("force_N", "setdown_percent", "face_diameter_mm", "groove_radius_mm", "dome_radius_mm", "pitch_mm")
+_NUMBERS = (
+    "force_N",
+    "setdown_percent",
+    "face_diameter_mm",
+    "groove_radius_mm",
+    "dome_radius_mm",
+    "flat_width_mm",
+    "pitch_mm",
+)
 
 
 def routes(desk: Desk) -> list[Route]:

@@ -74,6 +74,14 @@ def test_a_metal_without_a_table_is_said_to_have_none_and_computed(here: Path, m
     assert ("poisonous fumes" in said) == (metal == "brass")
 
 
+def test_a_rod_on_a_flat_bar_has_no_table(here: Path) -> None:
+    outcome = typed(["suggest", "--rods", "2,1", "--flat-width", "8", "--force", "400"])
+    assert outcome.code == 1
+    assert "rod 2 mm on flat 8 x 1 mm" in outcome.out
+    assert "no table of a rod on a flat bar is known here" in outcome.out
+    assert "the model of the joint: --model" in outcome.out
+
+
 @pytest.mark.parametrize(
     ("joint", "words"),
     [
@@ -86,6 +94,12 @@ def test_a_metal_without_a_table_is_said_to_have_none_and_computed(here: Path, m
             "sheets_mm = [1, 1]\nforce_N = 700\nface_diameter_mm = 6\ndome_radius_mm = 2\n",
             "dome_radius_mm: 2 given; less than half of its face; allowed: 3 or more",
         ),
+        (
+            "rods_mm = [5, 3]\nflat_width_mm = 20\ngroove_radius_mm = [2.5, 4]\n",
+            "groove_radius_mm: [2.5, 4] given; the electrode on a flat bar has no groove",
+        ),
+        ("rods_mm = [5, 0.3]\nflat_width_mm = 20\n", "rods_mm: 0.3 given; allowed: for the thickness of a flat bar"),
+        ("sheets_mm = [1, 1]\nflat_width_mm = 20\n", "flat_width_mm: 20 given; allowed: only with rods_mm"),
         ("rods_mm = [3, 5]\ndome_radius_mm = 40\n", "dome_radius_mm: 40 given; allowed: only with sheets_mm"),
         ('rods_mm = [3, 5]\nmaterial = "titanium"\n', 'material: "titanium" given'),
     ],

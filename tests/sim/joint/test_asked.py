@@ -13,7 +13,7 @@ from gen.joint import Joint
 from gen.user_files import Wrong
 from sim.joint.asked import asked, moved_between
 from sim.joint.field import Diverged
-from sim.joint.outcome import outcome, target_m, tip_MPa
+from sim.joint.outcome import good_by, good_s, outcome, target_m, tip_MPa
 from sim.joint.sites import SiteMeasures
 from sim.joint.weld import WeldCourse
 from sim.joint.work import Work
@@ -29,6 +29,27 @@ def test_a_groove_holds_a_rod_over_more_than_a_flat_face() -> None:
         for given in ({"face_diameter_mm": 8}, {"groove_radius_mm": 2.5})
     )
     assert grooved.strip[0] > 2 * flat.strip[0]
+
+
+def test_a_rod_on_a_flat_bar_is_taken_with_its_face_and_its_groove() -> None:
+    """The groove along the rod, the flat face on the bar, no wider than it; a bar in a groove is refused."""
+    joint = Joint(rods_mm=(5, 3), flat_width_mm=6, force_N=900, groove_radius_mm=(2.5, None))
+    given = asked(joint, known_welder())
+    assert given.work.flat_m == pytest.approx(6e-3)
+    assert given.work.face_m <= 6e-3
+    assert given.work.strip[0] == pytest.approx(0.4)
+    assert any("two such rods" in words for words in given.assumed)
+    assert not any("flat faces" in words for words in given.assumed)
+    flat = asked(joint.model_copy(update={"groove_radius_mm": None}), known_welder())
+    assert any("flat faces" in words for words in flat.assumed)
+    with pytest.raises(Wrong, match="edges of a groove"):
+        asked(joint.model_copy(update={"groove_radius_mm": (2.5, 4.0)}), known_welder())
+
+
+def test_a_dome_is_taken_as_the_file_has_it() -> None:
+    given = {"sheets_mm": (1, 1), "force_N": 1500, "face_diameter_mm": 6}
+    assert asked(Joint(**given, dome_radius_mm=40), known_welder()).work.dome_m == pytest.approx(0.04)
+    assert asked(Joint(**given), known_welder()).work.dome_m == math.inf
 
 
 def test_a_missing_force_is_the_tables_or_refused() -> None:
@@ -113,6 +134,17 @@ def test_where_the_model_fails_is_said() -> None:
     assert outcome(replace(SHEETS, sheets_m=(0.3e-3, 0.3e-3)), _course(900, 500, 0, 0)).doubts
     assert not outcome(SHEETS, _course(900, 500, 0, 0)).doubts
     assert outcome(replace(RODS, metal="brass"), _course(900, 500, 0, 0)).doubts
+
+
+def test_a_rod_on_a_flat_bar_is_good_once_it_is_hot_as_well() -> None:
+    bar = replace(RODS, flat_m=10e-3)
+    cold = _course(900, 300, 0.5e-3, 0)
+    hot = _course(1200, 300, 0.5e-3, 0)
+    for course, at in ((cold, math.inf), (hot, 1.0)):
+        assert good_s(bar, course, "setdown_m", 0.1e-3) == at
+        assert good_by(bar, "setdown_m", 0.1e-3)(course.measures[0]) == math.isfinite(at)
+    assert good_s(RODS, cold, "setdown_m", 0.1e-3) == 1.0
+    assert good_s(bar, hot, "setdown_m", 0.6e-3) == math.inf
 
 
 def test_what_makes_a_good_weld() -> None:

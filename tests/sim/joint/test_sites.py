@@ -184,3 +184,48 @@ def test_the_rods_mesh_holds_their_volume() -> None:
     made = rod_mesh(site.made.cross, 0.1 * 5e-3)
     whole = 2 * math.pi * 2.5e-3**2 / 2 * 6 * 5e-3
     assert made.mesh.volume_m3.sum() == pytest.approx(whole, rel=0.01)
+
+
+BAR = Work("low_carbon_steel", 1500, rods_m=(5e-3, 3e-3), strip=(0.15, 0.15), face_m=8e-3, flat_m=10e-3)
+
+
+def test_a_rod_across_a_flat_bar_touches_along_a_strip_that_hardness_sets() -> None:
+    """Cold: force over Tabor's hardness, all along the bar; both keep their volume as they sink."""
+    site = site_of(BAR, Contacts())
+    assert isinstance(site, RodSite)
+    cross = site.made.cross
+    half_x, half_y = cross.half_widths(site.sunk_m)
+    assert half_x == pytest.approx(5e-3)
+    assert BAR.force_N / (4 * half_x * half_y) == pytest.approx(TABOR * 1e6 * LOW_CARBON_STEEL.flow.cold_MPa, rel=1e-3)
+    whole = math.pi * 2.5e-3**2 / 2 * 6 * 5e-3 + 5e-3 * 3e-3 * 6 * 3e-3
+    for share in (0.02, 0.1, 0.2):
+        assert rod_mesh(cross, share * 5e-3, 4).mesh.volume_m3.sum() == pytest.approx(whole, rel=0.015)
+
+
+@pytest.mark.parametrize("share", [0.01, 0.05])
+def test_what_a_flat_bar_presses_aside_fills_the_gap_on_both_sides(share: float) -> None:
+    """Areas across the rod, by counting: the segment that is sunk in against the gap beside it."""
+    cross, d = BAR.cross, 5e-3
+    y = (np.arange(20000) + 0.5) / 20000 * d / 2
+    gap = d / 2 - np.sqrt(d**2 / 4 - y**2) - share * d
+    half_y = cross.half_widths(share * d)[1]
+    assert gap[y < half_y].sum() == pytest.approx(0, abs=0.03 * -gap[gap < 0].sum())
+
+
+def test_a_setdown_on_a_flat_bar_is_told_by_the_patch_of_two_rods() -> None:
+    shares = np.array([0.05, 0.15, 0.3])
+    setdowns = [BAR.setdown_m(float(share)) for share in shares]
+    for share, sunk_m in zip(shares, setdowns, strict=True):
+        assert BAR.cross.patch_m2(sunk_m) == pytest.approx(overlap_m2((5e-3, 5e-3), share * 5e-3), rel=0.03)
+    assert BAR.setdown_share(np.array(setdowns)) == pytest.approx(shares, rel=0.02)
+    assert RODS.setdown_m(0.15) == pytest.approx(0.15 * 5e-3)
+
+
+def test_a_wider_bar_wants_more_current() -> None:
+    """It takes heat away and is touched over more; energy is accounted for."""
+    narrow, wide = (
+        one_weld(replace(BAR, flat_m=flat_m), (Span(0.15, steady(4500)),), fineness=COARSE) for flat_m in (5e-3, 20e-3)
+    )
+    assert narrow.joint_C > wide.joint_C + 50
+    assert narrow.ohm[-1] > wide.ohm[-1]
+    assert max(narrow.balance, wide.balance) < 1e-3
