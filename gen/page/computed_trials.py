@@ -177,6 +177,7 @@ class TrialTerms:
     pace: float
     between: tuple[float, float] | None = None
     percent: float | None = None
+    schedule: Path | None = None
 
 
 def next_weld(joint: Path, welder_path: Path, terms: TrialTerms) -> NextShown:
@@ -194,7 +195,9 @@ def next_weld(joint: Path, welder_path: Path, terms: TrialTerms) -> NextShown:
             "",
             known.records, frequency, drawn, windows, kept,
         )  # fmt: skip
-    verdicts = verdicts_on(known, welder, None, Path(f"{name}.toml"), _judge(terms.pace))
+    # Where neither a table nor a trial gives a schedule to begin with, the folder's.
+    begun = terms.schedule if known.computed is not None and not known.records else None
+    verdicts = verdicts_on(known, welder, begun, Path(f"{name}.toml"), _judge(terms.pace))
     found = propose(known, belief, verdicts, terms.percent)
     better = better_weld(
         found.advice.setting, belief, verdicts, known.records, lambda job: bearable_pace(job, terms.pace)

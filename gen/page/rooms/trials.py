@@ -84,7 +84,10 @@ def _terms(asked: AskedOnPage) -> TrialTerms:
             ("percent", _percent, "trials.percent"),
         )
     )
-    return TrialTerms(PACE if pace is None else pace, between, percent)
+    folder = asked.desk.folder
+    schedules = folder.schedules()
+    begun = folder.schedule(schedules[0]) if schedules else None
+    return TrialTerms(PACE if pace is None else pace, between, percent, begun)
 
 
 def _read(given: str, read: Callable[[str], Any], name: str) -> Any:

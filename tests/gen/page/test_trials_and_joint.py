@@ -114,7 +114,9 @@ def test_3_a_joint_without_a_table_begins_from_the_window_as_the_command_has_it(
     kept.parent.mkdir(parents=True, exist_ok=True)
     kept.write_text(as_text(JointWindow((PercentWindow(100, edges[0], edges),), (0.25,), 0), key))
     told = unescape(page.get("/trials/steel/next").text)
-    wanted = json.loads(typed(["trial", "next", "steel.toml", "--json"]).out)
+    outcome = typed(["trial", "next", "steel.toml", "--schedule", "boot-scraper.toml", "--json"])
+    assert outcome.out, outcome.err
+    wanted = json.loads(outcome.out)
     assert wanted["computed"]["low_s"] == 0.21
     assert f"({wanted['setting']['time_s']:.3g} s) at {wanted['setting']['percent']:g} %" in told
     assert "the estimate begins from computed times: good from 0.21" in " ".join(told.split())
