@@ -42,6 +42,11 @@ READING = 0.1  # greatest difference between meter and board
 FIRST_WELD_SHARE = (0.3, 1.1)  # share of the working current: from 40 % current up to the current of the heat checks
 
 
+_SENSE_SEES = (
+    "Its sense across the switch must see both polarities: blind to one, the board ends the weld within three cycles.",
+)
+
+
 def resistive(welder: Welder, board: Board, read_W: float | None) -> tuple[Step, ...]:
     """The load and the shots through it, with the transformer disconnected. `read_W`: of the load, if measured."""
     voltage_V, least_W = welder.mains.voltage_V, least_load_W(welder)
@@ -70,7 +75,10 @@ def resistive(welder: Welder, board: Board, read_W: float | None) -> tuple[Step,
         "resistive-load",
         "The load through the switch",
         RESISTIVE,
-        (f"Press the pedal and hold it: {SHORTED_CYCLES} cycles at 60 % current, counted by the board.",),
+        (
+            f"Press the pedal and hold it: {SHORTED_CYCLES} cycles at 60 % current, counted by the board.",
+            *(_SENSE_SEES if welder.board.conduction_sense else ()),
+        ),
         "true RMS amperes held by the clamp meter",
         Figure(
             amperes * (1 - LOAD),

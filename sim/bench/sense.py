@@ -35,6 +35,8 @@ class SenseSpec:
     """Least voltage that it responds to."""
     stuck: int | None = None
     """The level at which its pin is stuck: 0 for a coupler that is always lit, 1 for a broken wire or a dead coupler."""
+    blind: int | None = None
+    """The polarity whose diode is dead, 1 for positive: in its half-cycles the sense is dark, as if current flowed."""
 
 
 class ConductionSense:
@@ -46,17 +48,29 @@ class ConductionSense:
         self._mains = mains
         self._carrying = carrying
         self._pin = pin
+        self._dark = False
         if spec.stuck is not None:
             pin.level = spec.stuck
         else:
             pin.level = carrying.level
             carrying.watchers.append(self._changed)
+            if spec.blind is not None:
+                env.process(self._go_dark(spec.blind))
+
+    def _go_dark(self, blind: int) -> Generator[simpy.Event, None, None]:
+        """Dark through every half-cycle of one polarity."""
+        env = self._env
+        while True:
+            half = self._mains.at(env.now)
+            self._dark = int(half.positive) == blind
+            self._pin.set(1 if self._dark else self._carrying.level)
+            yield env.timeout(max(half.start_s + half.length_s - env.now, 0.0) + 1e-9)
 
     def _changed(self, level: int) -> None:
         spec = self._spec
         late_us = spec.dark_us if level else spec.lit_us + spec.drift_us_per_s * self._env.now
         if late_us <= 0 and not spec.threshold_V:
-            self._pin.set(level)
+            self._pin.set(1 if self._dark else level)
         else:
             self._env.process(self._show(level, max(late_us, 0.0)))
 
@@ -69,7 +83,7 @@ class ConductionSense:
                 yield env.timeout(_STEP_S)
         yield env.timeout(late_us * 1e-6)
         if self._carrying.level == level:
-            self._pin.set(level)
+            self._pin.set(1 if self._dark else level)
 
 
 class ConductionTimer:

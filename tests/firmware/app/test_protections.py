@@ -14,6 +14,7 @@ import pytest
 
 from gen.boards import boards
 from gen.firmware import render, with_crc
+from gen.words import LOPSIDED, REASON_NAMES
 from sim.bench.board import BoardFault, BoardSpec
 from sim.bench.mains import MainsSpec
 from sim.bench.protection import ProtectionSpec, protection_of
@@ -329,6 +330,16 @@ PROTECTIONS = (
             and lasts_s(r, "squeeze") < make_welder().contactor_closes_ms / 1000 + 0.06 + 0.05
         ),
         constant("SHORTED_MS", FOREVER_MS),
+    ),
+    *(
+        Protection(
+            f"a sense that is blind to the {polarity} half-cycles ends the weld within three cycles",
+            # It is what the shot through the resistive load proves at commissioning.
+            partial(run, HELD, welder=make_welder(board={"conduction_sense": True}), sense=SenseSpec(blind=blind)),
+            lambda r: 0 < r.fired <= 6 and states(r)[-1] == f"locked out: {REASON_NAMES[LOPSIDED]}",
+            answers("Curve._judge", "0"),
+        )
+        for blind, polarity in enumerate(("negative", "positive"))
     ),
     Protection(
         "a squeeze ends however often its waits begin anew",
