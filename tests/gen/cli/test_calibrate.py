@@ -71,8 +71,22 @@ def test_one_value_changes_and_the_rest_stays(
 
 
 def test_every_key_that_is_offered_is_tried() -> None:
-    """All but the tap's name, which is tried below."""
-    assert set(VALUES) == set(MEASURED) - {"transformer.shorted_tap", "transformer.working_tap"}
+    """All but the tap's name and the current transformer's factor, which are tried below."""
+    below = {"transformer.shorted_tap", "transformer.working_tap", "current_sense.reading_factor"}
+    assert set(VALUES) == set(MEASURED) - below
+
+
+def test_a_factor_needs_its_current_transformer(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Written beside its turns and burden; without them the file stays as it is."""
+    monkeypatch.chdir(tmp_path)
+    path, line = Path("welder.toml"), ["calibrate", "current_sense.reading_factor=1.04", "--yes"]
+    path.write_text(WELDER)
+    outcome = typed(line)
+    assert (outcome.code, path.read_text()) == (2, WELDER)
+    assert "current_sense.turns" in outcome.err
+    path.write_text(WELDER + "[current_sense]\nturns = 1000\nburden_ohm = 20\n")
+    assert typed(line).code == 0
+    assert tomllib.loads(path.read_text())["current_sense"]["reading_factor"] == 1.04
 
 
 @pytest.fixture
