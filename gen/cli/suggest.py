@@ -106,7 +106,7 @@ def _option(name: str, key: str, metavar: str, text: str) -> Callable[[Any], Any
     "groove_radius_mm",
     type=_grooves,
     metavar="MM[,MM]",
-    help="Radius of the groove, or of each along its rod; otherwise the welder file's.",
+    help="Radius of each groove; otherwise the welder file's.",
 )
 @_option("--dome", "dome_radius_mm", "MM", "Radius of domed faces on sheets; otherwise flat.")
 @_option("--flat-width", "flat_width_mm", "MM", "Width of a flat bar or sheet, the second of --rods.")
