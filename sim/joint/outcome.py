@@ -146,9 +146,9 @@ def _of_sheets(work: Work, course: WeldCourse) -> tuple[Ending, str]:
 
 def _of_rods(work: Work, course: WeldCourse) -> tuple[Ending, str]:
     share = float(work.setdown_share(np.array([course.setdown_m]))[0])
-    heat = f"the crossing reaches {course.joint_C:.0f} degC, setdown {100 * share:.0f} %"
+    heat = f"the contact reaches {course.joint_C:.0f} degC on average, setdown {100 * share:.0f} %"
     if work.flat_m is not None:
-        heat = f"the crossing reaches {course.joint_C:.0f} degC, its patch is that of two rods at {100 * share:.0f} % setdown"
+        heat = f"the contact reaches {course.joint_C:.0f} degC on average, as wide as of two rods at {100 * share:.0f} % setdown"
     if course.joint_C < forge_C(work.metal) or share < LEAST_SETDOWN:
         return "no bond", f"{heat}; it wants {forge_C(work.metal):.0f} degC and {100 * LEAST_SETDOWN:.0f} %"
     return ("tore the parent" if share >= STRONG_SETDOWN else "bonded"), heat
