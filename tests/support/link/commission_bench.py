@@ -308,7 +308,7 @@ class CommissionBench:
     def snubber_uF(self) -> float:
         """What a capacitance meter shows across the switch: a thousand where it cannot settle."""
         z = self.plant.circuit.ohms("V1.A", "V1.K", self._dead(), METER_HZ)
-        if abs(z.real) > abs(z.imag):
+        if abs(z.real) >= abs(z.imag):
             return 0.0 if abs(z) > 1e6 else 1000.0
         return round(-1e6 / (2 * math.pi * METER_HZ * z.imag), 3)
 
