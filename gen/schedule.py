@@ -9,6 +9,7 @@ from pydantic import Field, model_validator
 
 from gen.errors import InputError
 from gen.user_files import LETTER, FileModel, Time, Written, Wrong, figure, parsed_toml, read_toml, validated, written
+from gen.words import SHOT_NAME
 
 SLOPE_END_PERCENT = 40.0  # below this, change the tap instead (common practice, no source)
 LEAST_PERCENT = 1.0  # the least that can be timed
@@ -140,6 +141,9 @@ def _schedule(content: dict[str, Any], path: Path) -> Schedule:
     header = validated(_Header, content, path)
     phases = tuple(_phase(number, content, path) for number, content in enumerate(header.phase, 1))
     _check_order(phases, path)
+    if path.stem.startswith(SHOT_NAME):  # on the board such a weld is not watched for too little current
+        allowed = f"allowed: a name that does not begin with {SHOT_NAME}, as those of the welds of a commissioning do"
+        raise InputError(path, "file name", written(path.stem), allowed)
     try:
         return Schedule(name=path.stem, frequency_Hz=header.frequency_Hz, title=header.title, phases=phases)
     except ValueError:

@@ -7,7 +7,6 @@ import time
 from collections.abc import Callable
 
 from gen import words
-from gen.commissioning.shots import NAME_BEGINS
 from gen.commissioning.values import Contact, Judged, Step
 from gen.link import Link
 from gen.link.client import ARMED_S
@@ -43,7 +42,9 @@ class BoardAsked:
         self._link = link
         self._say = say
         held = link.schedules()
-        self._shots = [name for name, _ in held.names if name.startswith(NAME_BEGINS)]  # left by an interrupted walk
+        self._shots = [
+            name for name, _ in held.names if name.startswith(words.SHOT_NAME)
+        ]  # left by an interrupted walk
         self._before = _users_own(link, held)
         self.name = f"{unique_name(link.port, hello.board)}, firmware {hello.bundle}"
 
@@ -173,7 +174,7 @@ class BoardAsked:
 def _users_own(link: Link, held: Schedules) -> str:
     """The schedule to select at the end. A shot left by an interrupted walk is not one."""
     names = [held.selected, *(name for name, _ in held.names)]
-    own = next((name for name in names if not name.startswith(NAME_BEGINS)), None)
+    own = next((name for name in names if not name.startswith(words.SHOT_NAME)), None)
     if own is None:
         raise LinkError(link.port, "holds no schedule but those of a commissioning", "allowed: push one of yours first")
     return own

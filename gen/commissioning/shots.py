@@ -25,7 +25,6 @@ LEAST_LOAD_W = 500.0
 SHORTED_CYCLES = 25
 MINUTE = "60 s"  # off time, in which the board accepts no pedal: it keeps two shots a minute apart
 ShotName = Literal["resistive-load", "open-electrodes", "shorted"]
-NAME_BEGINS = SHOT_NAME
 
 
 @dataclass(frozen=True)
@@ -45,7 +44,7 @@ def shot(name: ShotName, welder: Welder, board: Board) -> Shot:
     """The weld of the step `name`: resistive-load, open-electrodes or shorted. Raises InputError where limits forbid it."""
     percent, off = (60.0, "5 s") if name == "resistive-load" else (100.0, MINUTE if name == "shorted" else "5 s")
     schedule = Schedule(
-        name=NAME_BEGINS + name,
+        name=SHOT_NAME + name,
         frequency_Hz=welder.mains.frequency_Hz,
         phases=(
             Squeeze(squeeze=_time(f"{max(500, math.ceil(welder.least_squeeze_ms) + 10)} ms")),

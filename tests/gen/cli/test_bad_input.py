@@ -74,6 +74,7 @@ def shed(earlier: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path
         (here / folder / name).write_text("print('mine')\n")
     (here / "latin.toml").write_bytes(b'title = "T\xfcr"\n' + SCHEDULE.encode())
     (here / "Big-Job.toml").write_text(SCHEDULE)
+    (here / "commission-shorted.toml").write_text(SCHEDULE)
     monkeypatch.chdir(here)
     return here
 
@@ -321,4 +322,4 @@ def test_no_permission_to_write(shed: Path, monkeypatch: pytest.MonkeyPatch) -> 
 def test_there_are_enough_cases() -> None:
     """An empty case file would pass in silence."""
     names = ("schedules", "welders", "commands", "trials", "trial_tables")
-    assert [len(cases(f"bad_{name}.txt")) for name in names] == [63, 98, 130, 47, 19]
+    assert [len(cases(f"bad_{name}.txt")) for name in names] == [63, 98, 131, 47, 19]
