@@ -17,11 +17,8 @@ SCALES = (1, 2, 5, 10, 20)
 ENLARGED = (50, 20, 10, 5, 2, 1, 0.5)
 SLOPE_DEG = 45  # of the nose to the axis
 DEPTH = 0.75  # of a groove, over its radius: a rod that is half sunk would stick
-_WIDTH, _FONT, _CHAR = (
-    176.0,
-    4.0,
-    2.4,
-)  # the sheet between the margins of A4 and Letter; letters of 11 points, their mean width
+_WIDTH = 176.0  # of the sheet, between the margins of A4 and of Letter
+_FONT, _CHAR = 4.0, 2.4  # letters of 11 points, and their mean width
 _LONG, _LONG_BESIDE_OFFSET, _HIGH, _DETAIL = 100.0, 72.0, 60.0, 50.0  # room for the views
 _LEFT, _GRIP, _ABOVE, _BELOW = 32.0, 12.0, 13.0, 15.0
 _ARROW = 2.6
@@ -31,7 +28,7 @@ Place = tuple[float, float]
 
 
 @dataclass(frozen=True)
-class Shape:
+class TurnedElectrode:
     """What is turned of one electrode, mm; the diameter of its face or the radius of its groove is None."""
 
     diameter_mm: float
@@ -76,10 +73,10 @@ class Shape:
         return next(n for n in ENLARGED if self.shown_mm * n <= _DETAIL)
 
 
-def shape_of(electrode: OneElectrode) -> Shape:
+def shape_of(electrode: OneElectrode) -> TurnedElectrode:
     """An electrode's shape; a face that its file leaves out is the one that everything else is reckoned with."""
     grooved = electrode.groove_radius_mm is not None
-    return Shape(
+    return TurnedElectrode(
         electrode.diameter_mm,
         electrode.length_mm,
         electrode.offset_mm,
@@ -98,7 +95,7 @@ def scale_words(scale: float) -> str:
     return f"1:{scale:g}" if scale >= 1 else f"{1 / scale:g}:1"
 
 
-def drawing(shape: Shape, label: str) -> str:
+def drawing(shape: TurnedElectrode, label: str) -> str:
     """The drawing as one SVG, in millimetres."""
     view, high = _lengthwise(shape)
     if shape.groove_mm is not None:
@@ -112,7 +109,7 @@ def drawing(shape: Shape, label: str) -> str:
     return f'{head} fill="none" stroke="black" stroke-width="{_THIN:g}" {text}>{view}{ruler}</svg>'
 
 
-def _lengthwise(shape: Shape) -> tuple[str, float]:
+def _lengthwise(shape: TurnedElectrode) -> tuple[str, float]:
     """The view along the axis, the holder on the left, and how far down it reaches."""
     n = shape.scale
     left, right = _LEFT + _GRIP, _LEFT + _GRIP + shape.length_mm / n
@@ -139,11 +136,11 @@ def _lengthwise(shape: Shape) -> tuple[str, float]:
     return "".join(found), low + _BELOW
 
 
-def _half_face(shape: Shape) -> float:
+def _half_face(shape: TurnedElectrode) -> float:
     return (shape.face_mm if shape.face_mm is not None else shape.diameter_mm) / 2
 
 
-def _outline(shape: Shape, ends: Place, axes: Place) -> str:
+def _outline(shape: TurnedElectrode, ends: Place, axes: Place) -> str:
     """From the holder to the face and back; a crank is drawn square, as the loop's impedance is reckoned."""
     n = shape.scale
     (left, right), (axis, face_axis) = ends, axes
@@ -175,7 +172,7 @@ def _gripped(left: float, top: float, bottom: float) -> str:
     return edges + _path(broken, _THIN)
 
 
-def _cranked(shape: Shape, ends: Place, axes: Place) -> list[str]:
+def _cranked(shape: TurnedElectrode, ends: Place, axes: Place) -> list[str]:
     """The axis of the face, and how far it is from that of the holder."""
     (left, right), (axis, face_axis) = ends, axes
     x = right + (36 if shape.face_mm is not None else 14)
@@ -189,7 +186,7 @@ def _cranked(shape: Shape, ends: Place, axes: Place) -> list[str]:
     ]
 
 
-def _face(shape: Shape, right: float, face_axis: float, top: float) -> list[str]:
+def _face(shape: TurnedElectrode, right: float, face_axis: float, top: float) -> list[str]:
     """The diameter of a flat face, and the slope of the nose where there is one."""
     n, face_mm = shape.scale, shape.face_mm or 0.0
     x, face, half = right + 9, face_mm / 2 / n, shape.diameter_mm / 2 / n
@@ -203,7 +200,7 @@ def _face(shape: Shape, right: float, face_axis: float, top: float) -> list[str]
     return found
 
 
-def _across_groove(shape: Shape, top: float) -> tuple[str, float]:
+def _across_groove(shape: TurnedElectrode, top: float) -> tuple[str, float]:
     """The groove across its length with its own rod in it, the electrode's copper hatched, and how far down it reaches."""
     k, radius_mm = shape.enlarged, shape.groove_mm or 0.0
     radius, half, depth = radius_mm * k, shape.shown_mm / 2 * k, shape.nose_mm * k

@@ -11,7 +11,7 @@ from gen.cautions import AT_NEW_ELECTRODES
 from gen.errors import InputError
 from gen.machine.electrodes import SIDES
 from gen.machine.tables import Alloy, ElectrodeApart, Electrodes, OneElectrode
-from gen.paper.electrode_drawing import SLOPE_DEG, Shape, drawing, scale_words, shape_of
+from gen.paper.electrode_drawing import SLOPE_DEG, TurnedElectrode, drawing, scale_words, shape_of
 from gen.paper.pages import page
 from gen.ranges import shown
 from gen.user_files import figure
@@ -66,12 +66,12 @@ def _own(electrodes: Electrodes, side: str) -> str:
     return f"{side}." if apart is not None and apart.length_mm is not None else ""
 
 
-def _nose(shape: Shape) -> str:
+def _nose(shape: TurnedElectrode) -> str:
     nose = "the groove" if shape.groove_mm is not None else f"the nose of {SLOPE_DEG} degrees"
     return f"{nose} with the crank" if shape.offset_mm else nose
 
 
-def _notes(electrode: OneElectrode, shape: Shape) -> tuple[str, ...]:
+def _notes(electrode: OneElectrode, shape: TurnedElectrode) -> tuple[str, ...]:
     """What the lines do not show."""
     found = []
     if shape.groove_mm is not None:
