@@ -110,6 +110,18 @@ def dead(welder: Welder) -> tuple[Step, ...]:
         Figure(-math.inf, BOND_OHM, "ohm", "a short wire and the meter's leads: ours"),
         "the link XB: without it a fault from the mains makes the low-voltage side live, and trips nothing",
     )
+    supplied = Step(
+        "supply-leads",
+        "Leads of the board's supply",
+        UNPOWERED,
+        (
+            "Measure from 0 V of the 5 V converter (G2) to the board's GND, and from D3's cathode to the board's 5 V pin. The "
+            "greater reading counts.",
+        ),
+        "ohms, ohmmeter",
+        Figure(-math.inf, BOND_OHM, "ohm", "a short wire and the meter's leads: ours"),
+        "a lead of G2 or D3: in this walk the computer feeds the board, and alone it would not start",
+    )
     computer = Step(
         "usb-isolator",
         "USB isolator",
@@ -167,7 +179,7 @@ def dead(welder: Welder) -> tuple[Step, ...]:
         ),
         "a pull-up is missing: the board's own is ten times weaker, and noise could close a contact that is open",
     )
-    found = (contacts, surge, bond, computer, snubber, down, up)
+    found = (contacts, surge, bond, supplied, computer, snubber, down, up)
     return (*found, _detector_diode()) if square else found
 
 

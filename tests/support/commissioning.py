@@ -21,6 +21,7 @@ GOOD = {
     **{f"insulation{pair}": ["20"] for pair in ("", "-welding", "-secondary")},
     "open-contacts": ["20"],
     "bond": ["0.1"],
+    "supply-leads": ["0.1"],
     "usb-isolator": ["20"],
     "pull-downs": ["6500"],
     "pull-ups": ["6500"],

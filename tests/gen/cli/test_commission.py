@@ -70,6 +70,7 @@ FAULTS: dict[str, tuple[dict[str, object], str]] = {
     ),
     "varistor": ({"off": ("RV1.1",)}, "900 Mohm, the limit is at most 2 Mohm; a lead of the varistor"),
     "bond": ({"off": ("XB.0V",)}, " ohm, the limit is at most 1 ohm; the link XB"),
+    "supply-leads": ({"off": ("A1.5V",)}, " ohm, the limit is at most 1 ohm; a lead of G2 or D3"),
     "usb-isolator": (
         {"joined": (("A4.B", "A4.H"),)},
         " Mohm, the limit is at least 0.1 Mohm; the isolator is passed by",
@@ -204,7 +205,7 @@ def test_each_step_fails_once_is_mended_and_the_walk_goes_on(walk: Walk) -> None
     digest = firmware().board_digest
     outcome, _, person = walk(Truth(), after=the_users_own_is_selected)
     assert (outcome.code, outcome.err) == (0, ""), outcome
-    assert "Walk 1: 45 of 45 steps passed." in outcome.out
+    assert "Walk 1: 46 of 46 steps passed." in outcome.out
     rows = kept()
     derived = [row for row in rows if row[0] == "short-circuit-current"]
     assert len(derived) == 1
@@ -281,7 +282,10 @@ def test_without_a_board_or_instruments_steps_say_not_checked(walk: Walk) -> Non
     """What cannot be checked is told as such and never as passed; a board that comes later makes up for it, and only for it."""
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr("gen.link.ports.ports", list)
-        unpowered, logic = "y 0.1 20 20 20 20 none 0.1 20 none 6500 6500 0.6", "y 230 5 24 0 0 0 none 0 none none none"
+        unpowered, logic = (
+            "y 0.1 20 20 20 20 none 0.1 0.1 20 none 6500 6500 0.6",
+            "y 230 5 24 0 0 0 none 0 none none none",
+        )
         lines = [*unpowered.split(), "y", *(6 * ["none"]), *logic.split(), "y", "0"]
         alone = typed(["commission"], "\n".join(lines) + "\n")
     assert (alone.code, alone.err) == (0, ""), alone
@@ -293,6 +297,7 @@ def test_without_a_board_or_instruments_steps_say_not_checked(walk: Walk) -> Non
         "insulation-secondary",
         "open-contacts",
         "bond",
+        "supply-leads",
         "usb-isolator",
         "pull-downs",
         "pull-ups",
@@ -307,7 +312,7 @@ def test_without_a_board_or_instruments_steps_say_not_checked(walk: Walk) -> Non
         "discharge",
     }
     assert set(outcomes.values()) == {"passed", "not checked"}
-    assert "Walk 1: 18 of 45 steps passed." in alone.out
+    assert "Walk 1: 19 of 46 steps passed." in alone.out
     assert "not checked: no board was there to ask" in alone.out
     outcome, _, _ = walk(Truth())
     assert outcome.code == 0

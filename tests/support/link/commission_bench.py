@@ -552,6 +552,7 @@ class Person(io.TextIOBase):
             "Contacts that must be open": bench.open_Mohm,
             "Varistor": bench.varistor_Mohm,
             "0 V to protective earth": lambda: bench.ohms("G1.0V", "XE.bar"),
+            "Leads of the board's supply": lambda: max(bench.ohms("G2.0V", "A1.GND"), bench.ohms("D3.K", "A1.5V")),
             "USB isolator": lambda: bench.ohms("A4.H", "A1.GND") / 1e6,
             "The detector's diode": bench.diode_V,
             "Two feeds of the board apart": lambda: bench.volts(FIVE_V)[0],

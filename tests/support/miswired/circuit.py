@@ -28,6 +28,7 @@ BREAKER_A, FUSE_A, SMALL_FUSE_A, RESIDUAL_A = 400.0, 300.0, 5.0, 0.030
 COIL_V, DROPS_V = 17.0, 2.4
 TURNS = 100.0
 PRIMARY_OHM: dict[str, float] = {"heater": 53.0, "none": 1e9}
+GATE_OHM = 330.0  # across gate and cathode, as the interface board has it
 WORK_OHM = {"open": 1e6, "shorted": 1e-4, "work": 3e-4}  # between the electrodes
 INPUTS = ("stop", "pedal", "over_temperature", "force", "conduction", "detector", "mirror")
 
@@ -390,6 +391,7 @@ class Circuit:
     def _switch(self, s: Setting, broken: frozenset[str], part: Part) -> list[_Branch]:
         n = part.name
         gate = _diode(f"{n}.G", f"{n}.K", 0.8, 10.0, f"gate {n}")
+        beside = _Branch(f"{n}.G", f"{n}.K", 1 / GATE_OHM)
 
         def wants(branch: _Branch, v: _Solved) -> bool:
             triggered = gate.state and v.current(gate) > 0.02
@@ -399,7 +401,7 @@ class Circuit:
 
         main = _Branch(f"{n}.A", f"{n}.K", 1 / 0.02, 1.0, False, wants=wants, name=f"main{n[1]}")
         extra = [_Branch("V1.A", "V1.K", 1 / 0.02)] if s.carrying and n == "V1" else []
-        return [gate, main, *extra]
+        return [gate, beside, main, *extra]
 
     _part_v1 = _part_v2 = _switch
 
