@@ -6,8 +6,6 @@ A voltage steps to what the mains has left when the current ends; load, snubber 
 
 from __future__ import annotations
 
-import shutil
-import subprocess
 from pathlib import Path
 
 import numpy as np
@@ -18,14 +16,13 @@ from gen.wiring.choice import SnubberValues
 from gen.wiring.power_parts import OVERVOLTAGE
 from gen.wiring.snubber import SwungCircuit, load_circuits, open_circuits, worst_recovery
 from tests.support.machines import known_welder
+from tests.support.ngspice import needs_ngspice, transient
 from tests.support.wiring.upgrade_machines import chosen
 
 # Fixed before the first comparison was run.
 PEAK, RISE = 0.005, 0.03
 
-pytestmark = pytest.mark.skipif(
-    shutil.which("ngspice") is None, reason="ngspice is not installed (apt-get install ngspice)"
-)
+pytestmark = needs_ngspice
 
 WELDER = known_welder()
 PEAK_V = WELDER.mains.voltage_V * 2**0.5 * OVERVOLTAGE
@@ -35,24 +32,13 @@ def by_ngspice(circuit: SwungCircuit, values: SnubberValues, folder: Path) -> tu
     """The greatest voltage across the open switch, V, and its steepest rise, V/s."""
     seen = recovery(PEAK_V, circuit.henry, circuit.ohm, values.ohm, values.farad, circuit.chopped_A)
     until = 2.5 * seen.peak_s
-    (folder / "snubber.cir").write_text(
-        f"""* a snubber across a switch that has just turned off
+    cards = f"""\
 V1 mains 0 {PEAK_V}
 L1 mains a {circuit.henry} ic={-circuit.chopped_A}
 R1 a switch {circuit.ohm + 1e-6}
 R2 switch b {values.ohm}
-C1 b 0 {values.farad} ic=0
-.tran {until / 4000} {until} 0 {until / 4000} uic
-.control
-run
-wrdata {folder}/out.data v(switch)
-quit
-.endc
-.end
-"""
-    )
-    subprocess.run(["ngspice", "-b", str(folder / "snubber.cir")], check=True, capture_output=True, timeout=60)
-    time_s, volts = np.loadtxt(folder / "out.data").T
+C1 b 0 {values.farad} ic=0"""
+    time_s, volts = transient(cards, until / 4000, until, "v(switch)", folder)
     return float(volts.max()), float(np.max(np.gradient(volts, time_s)[2:]))
 
 
