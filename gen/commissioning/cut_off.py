@@ -120,7 +120,7 @@ def dead(welder: Welder) -> tuple[Step, ...]:
         ),
         "ohms, ohmmeter",
         Figure(-math.inf, BOND_OHM, "ohm", "a short wire and the meter's leads: ours"),
-        "a lead of G2 or D3: in this walk the computer feeds the board, and alone it would not start",
+        "a lead of G2 or D3: during this walk the computer feeds the board; without it the board would not start",
     )
     computer = Step(
         "usb-isolator",
