@@ -1,9 +1,9 @@
-"""The planned current, held from weld to weld: the next weld's firing delays, corrected for what the last one drew.
+"""Correction of the next weld's firing delays by the last weld's current, which holds the planned current.
 
-Within a weld nothing changes. What was measured is weighed in idle, and the corrected rows are held against every limit of
-a pushed table before a half-cycle is prepared from them. Whatever was measured, their current lies within CORRECT_PERMILLE
-of the table's, no gate comes before EARLIEST_DELAY_US, and there are as many half-cycles as in the table. What is taken from
-a weld is its current over that planned at the delays that it had, so that nothing adds up from weld to weld.
+Nothing changes within a weld. The measurement is evaluated when idle. The corrected rows must pass every limit of a pushed
+table before a half-cycle is prepared from them. Whatever was measured, their current is within CORRECT_PERMILLE of the
+table's, no gate comes before EARLIEST_DELAY_US, and the number of half-cycles is the table's. A weld is compared with the
+current planned at its own delays, so that errors do not add up from weld to weld.
 """
 
 from .plan import GateDelays
@@ -27,15 +27,15 @@ if TYPE_CHECKING:
     from .curve import Curve
     from .plan import Plan
 
-SETTLING = 2  # gates, in which the contacts still break down; common practice, no source
-LEAST_GATES = 4  # after those, or nothing is learnt
-UNEVEN_PERMILLE = 100  # so far apart may the two directions be; common practice, no source
+SETTLING = 2  # first gates left out, since the contacts still break down; common practice, no source
+LEAST_GATES = 4  # least number of gates after those
+UNEVEN_PERMILLE = 100  # greatest difference of the two directions; common practice, no source
 SHARE_BITS = 14
 _MOST_SUM = 1 << 19  # a thousand times this is below 2**30
 
 
 class Correction:
-    """`permille`: the current that the next weld is fired for, of a thousand planned."""
+    """`permille`: the current that the next weld is fired for, in thousandths of the planned one."""
 
     def __init__(self, config: "Config") -> None:
         self.config = config
@@ -43,23 +43,23 @@ class Correction:
         self.delays = GateDelays()
 
     def reset(self) -> None:
-        """Another table: nothing is known of its welds."""
+        """Start without a correction, as for another table."""
         self.permille = AS_PLANNED
 
-    def weigh(self, plan: "Plan", curve: "Curve", expelled: int) -> int:
-        """Take what a completed weld drew. CORRECTED, or why it is not taken; then all stays as it was."""
+    def update(self, plan: "Plan", curve: "Curve", expelled: int) -> int:
+        """Set the correction by a completed weld. Returns CORRECTED, or the reason why it stays as it was."""
         if expelled:
             return KEPT_EXPULSION
         config = self.config
         planned, drawn = [0, 0], [0, 0]
-        outside = weighed = 0
+        outside = counted = 0
         self.delays.begin(plan.rows, plan.first_row)
         for gate in range(min(plan.planned, CURVE_KEPT)):
             delay_us = self.delays.next()
             place = max((delay_us - config.EARLIEST_DELAY_US) // config.VOLT_SECONDS_STEP_US, 0)
             place = min(place, len(config.LEAST_DA) - 2)
             least_dA = config.LEAST_DA[place + 1]
-            if gate < SETTLING or least_dA == 0:  # fired so late, noise would be weighed
+            if gate < SETTLING or least_dA == 0:  # so late a gate measures noise
                 continue
             current_dA = curve.currents[gate] if gate < curve.count else -1
             if current_dA < 0:
@@ -69,8 +69,8 @@ class Correction:
             # In sixteenths of a tenth of an ampere; the ammeter's rounds down.
             planned[gate & 1] += share(delay_us, config) * config.PLANNED_DA >> SHARE_BITS - 4
             drawn[gate & 1] += 16 * current_dA + 8
-            weighed += 1
-        if weighed < LEAST_GATES:
+            counted += 1
+        if counted < LEAST_GATES:
             return KEPT_TOO_SHORT
         if abs(_permille(planned[0], drawn[0]) - _permille(planned[1], drawn[1])) > UNEVEN_PERMILLE:
             return KEPT_UNEVEN
@@ -82,7 +82,7 @@ class Correction:
         return CORRECTED
 
     def rows(self, rows: "Rows", whole: bool) -> "tuple[Rows, int]":
-        """What the next weld is fired by, and CORRECTED; or the table itself where the limits of a pushed one refuse it.
+        """The rows of the next weld, and CORRECTED; the table's own if the limits of a pushed table refuse those.
 
         `whole`: the table matches its digest.
         """
@@ -94,7 +94,7 @@ class Correction:
 
 
 def corrected(rows: "Rows", permille: int, config: "Config") -> "Rows":
-    """The rows of a table, fired for so much of its current. The first half-cycle of an impulse stays late enough."""
+    """The rows of a table, delayed for this current. The first half-cycle of an impulse keeps its least delay."""
     if permille == AS_PLANNED:
         return rows
     made: list[tuple[str, int, int, int]] = []
@@ -116,7 +116,7 @@ def corrected(rows: "Rows", permille: int, config: "Config") -> "Rows":
 
 
 def share(delay_us: int, config: "Config") -> int:
-    """The planned current at a delay, of 2**14 at full conduction; between two entries of the table a line."""
+    """The planned current at a delay, 2**14 at full conduction, interpolated linearly in the table."""
     shares = config.PLANNED_SHARES
     after_us = max(delay_us - config.EARLIEST_DELAY_US, 0)
     i = after_us // config.VOLT_SECONDS_STEP_US
@@ -129,7 +129,7 @@ def share(delay_us: int, config: "Config") -> int:
 
 
 def delay_for(of_share: int, permille: int, config: "Config") -> int:
-    """The delay that plans so many thousandths of a share. It is rounded towards the table's own."""
+    """The delay for this many thousandths of a share, rounded towards the table's own delay."""
     shares, step_us = config.PLANNED_SHARES, config.VOLT_SECONDS_STEP_US
     wanted = of_share * permille
     i = 0
@@ -143,7 +143,7 @@ def delay_for(of_share: int, permille: int, config: "Config") -> int:
 
 
 def most_heat(delay_us: int, config: "Config") -> int:
-    """A half-cycle fired there heats no more: the table of least heats, one step earlier."""
+    """An upper limit of the heat of a half-cycle fired at this delay: the table of least heats, one step earlier."""
     before = 100
     for latest_us, heat in config.HEAT_STEPS:
         if delay_us < latest_us:
@@ -153,7 +153,7 @@ def most_heat(delay_us: int, config: "Config") -> int:
 
 
 def _permille(planned: int, drawn: int) -> int:
-    """A thousand times one over the other, rounded."""
+    """1000 times planned over drawn, rounded."""
     while planned > _MOST_SUM or drawn > _MOST_SUM:
         planned >>= 1
         drawn >>= 1

@@ -129,7 +129,7 @@ class Curve:
         """End the weld, and give it this number. The last current is still to be reported."""
         self.weld = weld
 
-    def told(self, first: int) -> str:
+    def as_json(self, first: int) -> str:
         """Entries from `first` on, as many as fit a line, as JSON text."""
         parts = []
         for at in range(first, min(first + CURVE_A_LINE, self.count)):

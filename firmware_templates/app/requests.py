@@ -143,12 +143,12 @@ class Requests:
         )
 
     def _welds(self, params: "dict[str, Any]") -> str:
-        told = self.last_welds.told(_whole(params, "since", 0, 999999999), self.duty.seconds)
+        told = self.last_welds.as_json(_whole(params, "since", 0, 999999999), self.duty.seconds)
         return '{"boot": %d, "count": %d, "welds": %s}' % (self.store.boot, self.last_welds.count, told)
 
     def _curve(self, params: "dict[str, Any]") -> str:
         first = _whole(params, "from", 0, words.CURVE_KEPT)
-        return '{"boot": %d, %s}' % (self.store.boot, self.curve.told(first))
+        return '{"boot": %d, %s}' % (self.store.boot, self.curve.as_json(first))
 
     # -- changing ------------------------------------------------------------------------------------------------
 

@@ -1,39 +1,39 @@
-"""The words and figures that the board and the host share: each stands here and nowhere else.
+"""The words and figures that board and host share. Each is defined only here.
 
-This very file lies on the board; the host reads it as gen/words.py. Only plain numbers, strings and tuples, and no import.
-Checks are not shared: the board holds a table against its limits with code of its own (table_check.py).
+The board runs this file; the host reads the same file through gen/words.py. It has only numbers, strings and tuples, and no
+import. Checks are not shared: the board checks a table against its limits with its own code (table_check.py).
 """
 
 # -- the driver interface ------------------------------------------------------------------------------------------
 
 # Bits of `inputs()`.
-PEDAL = 1  # pedal contact closed
-STOP_OPEN = 2  # the normally closed stop circuit is open (pressed, or its wire is broken)
-FORCE = 4  # force switch closed (air machines)
-HOT = 8  # over-temperature contact open
-WATCHDOG = 16  # this run of the program began with a bite of the watchdog
-CONTACTOR_OPEN = 32  # mirror contact closed: every main contact of the contactor is open
-MEMORY_BAD = 64  # at this start a place of the half-cycles' memory did not keep what was written
+PEDAL = 1  # the pedal contact is closed
+STOP_OPEN = 2  # the normally closed stop circuit is open: stop is pressed, or a wire is broken
+FORCE = 4  # the force switch is closed (air machines)
+HOT = 8  # the over-temperature contact is open
+WATCHDOG = 16  # the watchdog started this run of the program
+CONTACTOR_OPEN = 32  # the mirror contact is closed: every main contact of the contactor is open
+MEMORY_BAD = 64  # the memory of the half-cycles failed its test at this start
 
 # Values of `conduction()`.
-NOT_FITTED = 0  # no sense across the switch
-BLOCKING = 1  # since the last call the switch was seen to block
-CONDUCTING = 2  # since the last call the switch was seen to conduct; both bits when it did both
+NOT_FITTED = 0  # there is no sense across the switch
+BLOCKING = 1  # the switch blocked at some time since the last call
+CONDUCTING = 2  # the switch conducted at some time since the last call; both bits may be set
 
-RUNS_ON_US = 16383  # in the place of a conduction's length: it had not ended when the next gate was due
-NOT_TIMED = -1  # in the same place: no sense timed it
-CURVE_KEPT = 200  # gates of one weld whose currents are kept
+RUNS_ON_US = 16383  # as the length of a conduction: it had not ended when the next gate was due
+NOT_TIMED = -1  # as the length of a conduction: no sense timed it
+CURVE_KEPT = 200  # the currents of so many gates of a weld are kept
 
-SAMPLE_US = 120  # from one sample of the primary current to the next: 64 a half-cycle and more, to 65 Hz
-CURRENT_RING = 512  # samples kept, a power of 2: more than a step may come late
-GATES_STAMPED = 8  # of the newest gates it is known at which sample they began
-CONTACTOR_HELD_MS = 60  # so long after the last edge of the pulse train the coil is without current, at the latest
+SAMPLE_US = 120  # time between samples of the primary current: 64 or more a half-cycle, up to 65 Hz
+CURRENT_RING = 512  # samples kept, a power of 2; they last longer than a step may be late
+GATES_STAMPED = 8  # the first samples of so many newest gates are known
+CONTACTOR_HELD_MS = 60  # the coil has no current later than this after the last edge of the pulse train
 
-GATE_END_DEG = 165  # of its half-cycle: the gate is held to here, so that a lagging current still finds it
+GATE_END_DEG = 165  # the gate is held to this angle of its half-cycle, so that a lagging current still latches
 
 # -- the phases of a schedule --------------------------------------------------------------------------------------
 
-# A phase lies in storage and crosses the serial line as its place here.
+# Storage and the serial line use the index of a phase here.
 PHASES = ("squeeze", "pulse", "cool", "upslope", "weld", "downslope", "hold", "off")
 FIRED_PHASES = ("pulse", "upslope", "weld", "downslope")
 
@@ -77,7 +77,7 @@ CURRENT_LOW = 20
 CONTACTOR_SHUT = 21
 CONTACTOR_NOT_SHUT = 22
 MEMORY_DAMAGED = 23
-FILE_DAMAGED = 24  # reported by main.py: the application does not run then
+FILE_DAMAGED = 24  # main.py reports it, and does not run the application
 
 REASON_NAMES = (
     "none",
@@ -107,10 +107,10 @@ REASON_NAMES = (
     "firmware damaged",
 )
 
-# These outlast the power, and end only by a `clear` over the serial line that names them.
+# These last over a loss of power. Only a `clear` over the serial line that names them ends them.
 LASTING = (SWITCH_SHORTED, ONE_SIDED, CONTACTOR_SHUT)
 
-# What ends each lockout. The pedal must be open as well, always.
+# What ends each lockout. The pedal must always be open as well.
 WAY_OUT = (
     "",
     "close the stop",
@@ -119,11 +119,11 @@ WAY_OUT = (
     "clears when the mains is back in its band",
     "let it cool",
     "let go of the pedal",
-    "isolate; replace the switch, and see that the new one blocks; then weldbeat clear",
+    "isolate; replace the switch, and check that the new one blocks; then weldbeat clear",
     "check gate wiring and contactor, then press and release stop",
     "isolate; replace the board or the gate driver",
     "press and release stop",
-    "wait: the countdown runs",
+    "wait for the countdown",
     "remove both settings files and flash the board again",
     "read the failure in the status, then press and release stop",
     "isolate; check both halves of the switch and their gate wires; then weldbeat clear",
@@ -133,40 +133,40 @@ WAY_OUT = (
     "isolate; check the wires of both senses, then press and release stop",
     "isolate; check tap, electrodes and work, then press and release stop",
     "clean work and electrodes; isolate and check secondary joints and tap, then press and release stop",
-    "isolate; replace the contactor, or mend its mirror contact's wire; then weldbeat clear",
-    "check the contactor's coil, its stage and the stop's contacts, then press and release stop",
+    "isolate; replace the contactor, or repair its mirror contact's wire; then weldbeat clear",
+    "check the contactor's coil, its driver and the stop's contacts, then press and release stop",
     "isolate; replace the board",
-    "isolate; flash the firmware again; where it comes back, replace the board",
+    "isolate; flash the firmware again; if it recurs, replace the board",
 )
 
-# -- the ways in which a weld ends ---------------------------------------------------------------------------------
+# -- the endings of a weld ---------------------------------------------------------------------------------
 
 NEVER = 0  # no weld yet
 COMPLETED = 1
-RELEASED = 2  # pedal let go
-STOPPED = 3  # stop circuit or stop line
-FAULT = 4  # ended by a lockout
-NO_FORCE = 5  # the force switch never closed, or opened under current
-EXPELLED = 6  # ended as metal was thrown out, where that was asked for
+RELEASED = 2  # the pedal was released
+STOPPED = 3  # by the stop circuit or a stop line
+FAULT = 4  # by a lockout
+NO_FORCE = 5  # the force switch did not close, or opened under current
+EXPELLED = 6  # by expulsion, if the configuration asks for that
 
-# An ending crosses the serial line as its place here.
+# The serial line uses the index of an ending, and the host's records keep its text: a changed text damages old records.
 ENDING_NAMES = ("none", "completed", "released", "stopped", "fault", "no force", "expulsion")
 
 # -- the correction from weld to weld ------------------------------------------------------------------------------
 
-AS_PLANNED = 1000  # thousandths of the planned current that a weld is fired for
+AS_PLANNED = 1000  # a weld is fired for the planned current, in thousandths of it
 
-NOT_CORRECTING = 0  # not asked for, or not known
-CORRECTED = 1  # the next weld is fired by what this one drew; all others leave the correction as it was
+NOT_CORRECTING = 0  # not configured, or not known
+CORRECTED = 1  # this weld updated the correction; it is unchanged after all others
 KEPT_NOT_COMPLETED = 2
 KEPT_EXPULSION = 3
 KEPT_NOT_MEASURED = 4
 KEPT_TOO_SHORT = 5
 KEPT_UNEVEN = 6
 KEPT_OUTSIDE = 7
-KEPT_BY_LIMITS = 8  # nothing is corrected then
+KEPT_BY_LIMITS = 8  # the correction is set to none
 
-# What a weld means to the next crosses the serial line as its place here.
+# A weld's effect on the correction. Index and text are used as an ending's.
 CORRECTION_NAMES = (
     "none",
     "taken for the next weld",
@@ -190,11 +190,11 @@ WELDS_A_LINE = 6
 CURVE_A_LINE = 10
 WELDS_KEPT = 64
 MOST_SCHEDULES = 16
-LONGEST_NAME = 32  # of a schedule
-SHOT_NAME = "commission-"  # begins that of a weld of a commissioning, which may meet another load than the planned one
+LONGEST_NAME = 32  # letters of a schedule's name
+SHOT_NAME = "commission-"  # start of the name of a commissioning weld, whose load may differ from the planned one
 DIGEST_LETTERS = 16  # hexadecimal digits of a table's digest
 
-# Codes of an error reply. Those up to -32600 are JSON-RPC 2.0's own.
+# Codes of an error reply. Those up to -32600 are defined by JSON-RPC 2.0.
 DAMAGED = -32700
 NOT_A_REQUEST = -32600
 UNKNOWN_METHOD = -32601

@@ -79,7 +79,7 @@ class Weld:
         """What the correction makes of these currents, fired by the rows as they are corrected now."""
         fired, _ = self.correction.rows(self.rows, True)
         curve = SimpleNamespace(currents=currents_dA, count=len(currents_dA))
-        return int(self.correction.weigh(self.plan(fired, self.config.NOMINAL_HALF_US), curve, expelled))
+        return int(self.correction.update(self.plan(fired, self.config.NOMINAL_HALF_US), curve, expelled))
 
     def next_rows(self, whole: bool = True) -> Any:
         return self.correction.rows(self.rows, whole)[0]
@@ -143,7 +143,7 @@ def test_whatever_was_measured_the_delays_stay_in_their_bound() -> None:
 @pytest.mark.parametrize(
     ("change", "words"),
     [
-        (sets("Correction.weigh", "permille", "asked", of="max"), "fired for"),
+        (sets("Correction.update", "permille", "asked", of="max"), "fired for"),
         (sets("delay_for", "delay_us", "2000"), "beyond the earliest"),
         (begins("corrected", "rows = rows[:2] + rows[1:]"), "other half-cycles"),
     ],
@@ -265,11 +265,13 @@ def test_nothing_grows_beyond_a_small_integer() -> None:
         (COMPLETED, NO_REASON, 15, KEPT_NOT_COMPLETED),
     ],
 )
-def test_only_a_whole_weld_without_a_fault_is_weighed(ending: int, reason: int, fired: int, came: int) -> None:
+def test_only_a_whole_weld_without_a_fault_updates_the_correction(
+    ending: int, reason: int, fired: int, came: int
+) -> None:
     """A fault found in hold counts as well: the weld's ending stays. The timer's own part of it, on a timer of its parts."""
     weld, told = Weld(ROWS[0]), []
     timer = SimpleNamespace(
-        unweighed=True,
+        correction_due=True,
         config=weld.config,
         ending=ending,
         reason=reason,
@@ -279,8 +281,8 @@ def test_only_a_whole_weld_without_a_fault_is_weighed(ending: int, reason: int, 
         ammeter=SimpleNamespace(expelled=0),
         correction=weld.correction,
         store=SimpleNamespace(selected="test", rows=lambda name: ROWS[0], whole=lambda name: True),
-        last_welds=SimpleNamespace(weighed=told.append),
+        last_welds=SimpleNamespace(set_correction=told.append),
     )
-    application().supervisor.Supervisor._weigh(timer)
+    application().supervisor.Supervisor._correct_next(timer)
     assert told == [came]
     assert (gates(timer.plan.rows) == gates(ROWS[0])) == (came != CORRECTED)

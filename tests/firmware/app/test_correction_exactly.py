@@ -197,16 +197,16 @@ def test_the_rows_for_more_and_for_less() -> None:
 # -- what is taken from a weld -------------------------------------------------------------------------------------------
 
 
-def weighed(
+def updated(
     currents_dA: list[int],
     delays_us: list[int] | int = EARLIEST_US,
     count: int | None = None,
     shares: tuple[int, ...] = (12_288, 12_288),
     **limits: Any,
 ) -> tuple[int, int]:
-    """What came of a weld of these currents, and the thousandths asked for.
+    """The outcome of the update by a weld of these currents, and the correction in thousandths.
 
-    Planned where nothing else is given: 2 * 12,288 / 2**14 tenths of an ampere a gate, 24 sixteenths of one.
+    By default the planned current is 2 * 12,288 / 2**14 tenths of an ampere a gate, or 24 sixteenths of one tenth.
     """
     usual = {"PLANNED_DA": 2, "LEAST_DA": (1,) * 4, "MOST_DA": (900,) * 4, "CORRECT_PERMILLE": 900}
     config = board(shares, **{**usual, **limits})
@@ -214,7 +214,7 @@ def weighed(
     plan = Plan((SQUEEZE, *(("weld", 1, delay_us, 50) for delay_us in delays), HOLD), 10_000)
     correction = Correction(config)
     curve = SimpleNamespace(currents=currents_dA, count=len(currents_dA) if count is None else count)
-    came = correction.weigh(plan, curve, 0)  # type: ignore[arg-type]
+    came = correction.update(plan, curve, 0)  # type: ignore[arg-type]
     asked = correction.permille
     correction.reset()
     assert correction.permille == 1_000
@@ -232,7 +232,7 @@ def test_the_band_of_a_delay(entries: int) -> None:
         ends = {least[place + 1]: CORRECTED, least[place + 1] - 1: KEPT_OUTSIDE}
         ends |= {most[place]: CORRECTED, most[place] + 1: KEPT_OUTSIDE}
         for current_dA, came in ends.items():
-            assert weighed([current_dA] * 6, delay_us, LEAST_DA=least, MOST_DA=most)[0] == came, (delay_us, current_dA)
+            assert updated([current_dA] * 6, delay_us, LEAST_DA=least, MOST_DA=most)[0] == came, (delay_us, current_dA)
 
 
 @pytest.mark.parametrize(
@@ -247,13 +247,13 @@ def test_the_band_of_a_delay(entries: int) -> None:
 )
 def test_the_thousandths_of_a_weld(currents: list[int], came: int) -> None:
     """A current counts from its middle, 8 sixteenths above what the ammeter rounded down."""
-    assert weighed(currents) == (CORRECTED, came)
+    assert updated(currents) == (CORRECTED, came)
 
 
 def test_each_gate_is_planned_by_its_own_delay() -> None:
     """11.9 and 13.9 sixteenths, of which whole ones count: 22 planned over 48 drawn one way, 26 the other, 48 over 96."""
     delays = [9_000, 9_000, 4_000, 9_000, 4_000, 9_000]
-    assert weighed([1] * 6, delays, PLANNED_DA=16, shares=(11 * 64 + 58, 13 * 64 + 58)) == (CORRECTED, 500)
+    assert updated([1] * 6, delays, PLANNED_DA=16, shares=(11 * 64 + 58, 13 * 64 + 58)) == (CORRECTED, 500)
 
 
 @pytest.mark.parametrize(
@@ -271,7 +271,7 @@ def test_each_gate_is_planned_by_its_own_delay() -> None:
 )
 def test_the_thousandths_stay_in_the_bound(asked: int, bound: int, came: int) -> None:
     """Drawn: 1000 sixteenths of 0.1 A a gate, so that what is planned is what is asked."""
-    assert weighed([62] * 6, PLANNED_DA=16, CORRECT_PERMILLE=bound, shares=(64 * asked,) * 2) == (CORRECTED, came)
+    assert updated([62] * 6, PLANNED_DA=16, CORRECT_PERMILLE=bound, shares=(64 * asked,) * 2) == (CORRECTED, came)
 
 
 @pytest.mark.parametrize(
@@ -280,38 +280,38 @@ def test_the_thousandths_stay_in_the_bound(asked: int, bound: int, came: int) ->
 def test_the_two_directions_may_be_a_tenth_apart(odd: int, came: int) -> None:
     """Even gates are planned for 1000 of 1000 drawn, odd ones for so many."""
     delays = [4_000, 9_000] * 3
-    assert weighed([62] * 6, delays, PLANNED_DA=16, shares=(64 * 1_000, 64 * odd))[0] == came
+    assert updated([62] * 6, delays, PLANNED_DA=16, shares=(64 * 1_000, 64 * odd))[0] == came
 
 
-def test_how_many_gates_are_weighed() -> None:
+def test_how_many_gates_are_counted() -> None:
     """Four after the first two; a gate whose least is 0 is none of them, one whose least is 1 is."""
-    assert weighed([1] * 5) == (KEPT_TOO_SHORT, 1_000)
-    assert weighed([2] * 6) == (CORRECTED, 600)
+    assert updated([1] * 5) == (KEPT_TOO_SHORT, 1_000)
+    assert updated([2] * 6) == (CORRECTED, 600)
     late = 4_107
     dark = {"LEAST_DA": (1, 1, 0, 0)}
-    assert weighed([2] * 7, [4_000] * 3 + [late] + [4_000] * 3, **dark) == (CORRECTED, 600)
-    assert weighed([2] * 6, [4_000] * 3 + [late] + [4_000] * 2, **dark) == (KEPT_TOO_SHORT, 1_000)
-    assert weighed([2, 2, 2, -1, 2, 2, 2], [4_000] * 3 + [late] + [4_000] * 3, **dark) == (CORRECTED, 600)
+    assert updated([2] * 7, [4_000] * 3 + [late] + [4_000] * 3, **dark) == (CORRECTED, 600)
+    assert updated([2] * 6, [4_000] * 3 + [late] + [4_000] * 2, **dark) == (KEPT_TOO_SHORT, 1_000)
+    assert updated([2, 2, 2, -1, 2, 2, 2], [4_000] * 3 + [late] + [4_000] * 3, **dark) == (CORRECTED, 600)
 
 
 def test_one_gate_is_enough_to_keep_the_correction() -> None:
     """0 is a current, outside the band; -1 is none, nor is what stands behind the count."""
-    assert weighed([2] * 16 + [0]) == (KEPT_OUTSIDE, 1_000)
-    assert weighed([2] * 6 + [-1]) == (KEPT_NOT_MEASURED, 1_000)
-    assert weighed([2] * 7, count=7) == (CORRECTED, 600)
-    assert weighed([2] * 7, count=6) == (KEPT_NOT_MEASURED, 1_000)
-    # Also where the count ends at a gate that is not weighed: an earlier weld's currents may stand there.
-    assert weighed([2] * 7, count=1) == (KEPT_NOT_MEASURED, 1_000)
-    assert weighed([2] * 7, count=0) == (KEPT_NOT_MEASURED, 1_000)
+    assert updated([2] * 16 + [0]) == (KEPT_OUTSIDE, 1_000)
+    assert updated([2] * 6 + [-1]) == (KEPT_NOT_MEASURED, 1_000)
+    assert updated([2] * 7, count=7) == (CORRECTED, 600)
+    assert updated([2] * 7, count=6) == (KEPT_NOT_MEASURED, 1_000)
+    # Also where the count ends at a gate that is not counted: an earlier weld's currents may stand there.
+    assert updated([2] * 7, count=1) == (KEPT_NOT_MEASURED, 1_000)
+    assert updated([2] * 7, count=0) == (KEPT_NOT_MEASURED, 1_000)
     # Outside, and in two directions: told is the latter.
-    assert weighed([2] * 3 + [0] + [2] + [0]) == (KEPT_UNEVEN, 1_000)
+    assert updated([2] * 3 + [0] + [2] + [0]) == (KEPT_UNEVEN, 1_000)
 
 
 def test_as_many_gates_as_the_curve_keeps() -> None:
     """Of a longer weld the rest is not asked for; the last that is kept is."""
     sound = [2] * CURVE_KEPT
-    assert weighed([*sound, -1, -1]) == (CORRECTED, 600)
-    assert weighed([*sound[:-1], -1, -1]) == (KEPT_NOT_MEASURED, 1_000)
+    assert updated([*sound, -1, -1]) == (CORRECTED, 600)
+    assert updated([*sound[:-1], -1, -1]) == (KEPT_NOT_MEASURED, 1_000)
 
 
 @pytest.mark.parametrize(

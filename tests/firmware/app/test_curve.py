@@ -115,14 +115,14 @@ def test_delays_of_pulse_and_weld() -> None:
 def test_what_is_told() -> None:
     curve = looked(6_000, 6_100, RUNS_ON_US)
     curve.ended(12)
-    assert json.loads("{%s}" % curve.told(1)) == {  # noqa: UP031
+    assert json.loads("{%s}" % curve.as_json(1)) == {  # noqa: UP031
         "weld": 12,
         "total": 3,
         "entries": [[5000, 6100, 10000, -1, 0], [5000, RUNS_ON_US, 10000, -1, 0]],
     }
-    assert json.loads("{%s}" % curve.told(200))["entries"] == []  # noqa: UP031
+    assert json.loads("{%s}" % curve.as_json(200))["entries"] == []  # noqa: UP031
     curve.begin(ROWS, 1, 10_000)
-    assert json.loads("{%s}" % curve.told(0)) == {"weld": 0, "total": 0, "entries": []}  # noqa: UP031
+    assert json.loads("{%s}" % curve.as_json(0)) == {"weld": 0, "total": 0, "entries": []}  # noqa: UP031
 
 
 @pytest.mark.parametrize(

@@ -118,7 +118,7 @@ PROTECTIONS = (
         "the pedal must be seen open between welds",
         partial(run, (0.6, 3.3)),
         lambda r: len(r.welds) == 1 and r.fired == FULL,
-        unset("Supervisor._ready", "fresh"),
+        unset("Supervisor._ready", "pedal_opened"),
     ),
     Protection(
         "a pedal down at power-up does nothing until it is let go",
@@ -245,7 +245,7 @@ PROTECTIONS = (
         "a pedal pressed before the mains was locked to does nothing until it is let go",
         partial(run, (0.16, 2.0), (2.5, 1.2)),
         lambda r: gates_after(r, 0) == gates_after(r, 2.5) == FULL,
-        unset("Supervisor.step", "fresh"),
+        unset("Supervisor.step", "pedal_opened"),
     ),
     Protection(
         "a start that met no edge is not tried again before edges have come back",
@@ -319,7 +319,7 @@ PROTECTIONS = (
         "a pedal pressed while settings are stored does nothing until it is let go",
         partial(run, (1.3, 2.5), serial=SELECTED),
         lambda r: r.fired == 0 and "storing" in states(r) and states(r)[-1] == "ready",
-        unset("Supervisor.step", "fresh"),
+        unset("Supervisor.step", "pedal_opened"),
     ),
     Protection(
         "a sense that never blocks with the contactor closed is told, and no gate waits for it",
@@ -350,7 +350,7 @@ PROTECTIONS = (
             board=BoardSpec(faults=tuple(BoardFault("hang", 0.7 + 0.07 * n, 0.06) for n in range(110))),
         ),
         lambda r: r.fired == 0 and lasts_s(r, "squeeze") < 0.6 + 5.0 + 0.1,
-        never("Supervisor._squeeze", "WAIT_MS", "asked_ms"),
+        never("Supervisor._squeeze", "WAIT_MS", "accepted_ms"),
     ),
     Protection(
         "a contactor that does not close is told before the first gate",
@@ -368,7 +368,7 @@ PROTECTIONS = (
         "a contactor that stays closed is told after the weld",
         partial(run, HELD, protection=contactor(welded_s=1.0)),
         lambda r: r.fired == FULL and states(r)[-1] == SHUT,
-        never("Supervisor._contactor_trouble", "driven_ms"),
+        never("Supervisor._contactor_trouble", "contactor_on_ms"),
     ),
     Protection(
         "a shorted switch stays locked out, whatever stop and pedal do",
@@ -398,7 +398,7 @@ PROTECTIONS = (
         "after a write to flash the mains is locked to anew",
         partial(run, serial=SELECTED),
         lambda r: waited_s(r) > 0.08,
-        unset("Supervisor._storing", "stalled"),
+        unset("Supervisor._storing", "flash_written"),
     ),
 )
 

@@ -358,16 +358,16 @@ def test_each_weld_is_told_as_it_was() -> None:
     """Every figure in its place, six at a time from any number on, the last 64 and no more."""
     welds = Welds()
     kept: list[list[Any]] = []
-    assert welds.told(0, 0) == "[]"
+    assert welds.as_json(0, 0) == "[]"
     for n in range(1, 151):
         welds.add(n % 6, n + 200, n + 100, n + 50, 2 * n, 900 + n)
         kept.append([n, n % 6, n + 200, n + 100, n + 50, 1_000 - 2 * n, 900 + n, 0])
         if n % 3:
-            welds.weighed(n % 9)
+            welds.set_correction(n % 9)
             kept[-1][-1] = n % 9
         for since in (0, 1, n - 65, n - 64, n - 63, n - 7, n - 6, n - 2, n - 1, n, n + 3):
             expected = [weld for weld in kept[-64:] if weld[0] > since][:6]
-            assert welds.told(since, 1_000) == str(expected)
+            assert welds.as_json(since, 1_000) == str(expected)
 
 
 def test_a_ring_of_welds_takes_no_more_room() -> None:

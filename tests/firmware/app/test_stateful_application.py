@@ -21,7 +21,7 @@ TestApplication = Application.TestCase
 TestApplication.settings = SETTINGS
 
 WEAKER: dict[str, Change] = {
-    "the pedal need not be let go": unset("Supervisor._ready", "fresh"),
+    "the pedal need not be let go": unset("Supervisor._ready", "pedal_opened"),
     "an open stop is no trouble": never("Supervisor._trouble", "STOP_OPEN"),
     "heat is no trouble": never("Supervisor._trouble", "HOT"),
     "the duty allows everything": answers("DutyGuard.allows", "True"),

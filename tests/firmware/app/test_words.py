@@ -63,7 +63,7 @@ def test_each_state_reason_and_ending_is_told_by_its_names_place() -> None:
         words.STUCK_PEDAL: ("pedal stuck closed", "let go of the pedal"),
         words.SWITCH_SHORTED: (
             "switch conducts without a gate",
-            "isolate; replace the switch, and see that the new one blocks; then weldbeat clear",
+            "isolate; replace the switch, and check that the new one blocks; then weldbeat clear",
         ),
         words.NO_CONDUCTION: (
             "no conduction after firing",
@@ -71,7 +71,7 @@ def test_each_state_reason_and_ending_is_told_by_its_names_place() -> None:
         ),
         words.GATE_STUCK: ("gate pin does not go low", "isolate; replace the board or the gate driver"),
         words.WATCHDOG_RESTART: ("restarted by the watchdog", "press and release stop"),
-        words.DUTY: ("duty used up", "wait: the countdown runs"),
+        words.DUTY: ("duty used up", "wait for the countdown"),
         words.SETTINGS_DAMAGED: ("settings damaged", "remove both settings files and flash the board again"),
         words.PROGRAM_FAILED: ("the program failed", "read the failure in the status, then press and release stop"),
         words.ONE_SIDED: (
@@ -104,16 +104,16 @@ def test_each_state_reason_and_ending_is_told_by_its_names_place() -> None:
         ),
         words.CONTACTOR_SHUT: (
             "contactor stayed closed",
-            "isolate; replace the contactor, or mend its mirror contact's wire; then weldbeat clear",
+            "isolate; replace the contactor, or repair its mirror contact's wire; then weldbeat clear",
         ),
         words.CONTACTOR_NOT_SHUT: (
             "contactor did not close, or opened under current",
-            "check the contactor's coil, its stage and the stop's contacts, then press and release stop",
+            "check the contactor's coil, its driver and the stop's contacts, then press and release stop",
         ),
         words.MEMORY_DAMAGED: ("memory of the half-cycles damaged", "isolate; replace the board"),
         words.FILE_DAMAGED: (
             "firmware damaged",
-            "isolate; flash the firmware again; where it comes back, replace the board",
+            "isolate; flash the firmware again; if it recurs, replace the board",
         ),
     }
     assert ways == dict(enumerate(zip(words.REASON_NAMES, words.WAY_OUT, strict=True)))

@@ -374,7 +374,7 @@ def test_a_board_that_has_just_started_is_waited_for(walk: Walk) -> None:
     """Its duty guard takes the last minute as spent: the walk says so and waits, and nothing fires before."""
     outcome, bench, _ = walk(Truth(), rested_ms=0)
     assert outcome.code == 0
-    assert "The board: locked out: duty used up; wait: the countdown runs (" in flat(outcome.out)
+    assert "The board: locked out: duty used up; wait for the countdown (" in flat(outcome.out)
     assert bench.gates[0][0] > 60
 
 

@@ -68,7 +68,7 @@ def test_what_a_weld_was_fired_for_is_kept(board: SteppedBoard, tmp_path: Path) 
         weld(board)
         welds = board.supervisor.last_welds
         welds.ring[len(welds.ring) // WELDS_KEPT + 5] = 1042  # of the second
-        welds.weighed(CORRECTED)
+        welds.set_correction(CORRECTED)
         look = watch.look()
         assert look is not None
         kept = records.welds()

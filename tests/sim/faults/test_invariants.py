@@ -89,14 +89,14 @@ TAKEN = (
         (
             never("Supervisor._start", "WATCHDOG"),
             never("Supervisor._start", "pedal"),
-            sets("Supervisor.step", "fresh", "True"),
+            sets("Supervisor.step", "pedal_opened", "True"),
         ),
     ),
     Taken(
         "the pedal must be seen open between welds",
         table_count,
         pressed((0.45, 3.0), length_s=2.5),
-        (unset("Supervisor._ready", "fresh"),),
+        (unset("Supervisor._ready", "pedal_opened"),),
     ),
     Taken(
         "a weld that was cut off is not begun again",
