@@ -24,7 +24,7 @@ from gen.ranges import Figure, shown
 from gen.user_files import written
 
 if TYPE_CHECKING:
-    from sim.joint.asked import UnderElectrodes
+    from sim.joint.estimate import ElectrodeResult
 
 _RATING_FROM = {
     "plate": "",
@@ -156,7 +156,7 @@ def _change_lines(change: Change) -> list[str]:
     ]
 
 
-def _weld_lines(joint: Path, now: UnderElectrodes, other: UnderElectrodes) -> list[str]:
+def _weld_lines(joint: Path, now: ElectrodeResult, other: ElectrodeResult) -> list[str]:
     """The joint under both pairs, computed."""
     rows = [
         (f"{now.what} after", *(_weld_time(each) for each in (now, other))),
@@ -173,11 +173,11 @@ def _weld_lines(joint: Path, now: UnderElectrodes, other: UnderElectrodes) -> li
     return [*lines, *(said(f"both: {words}") for words in now.assumed if words in other.assumed)]
 
 
-def _weld_time(weld: UnderElectrodes) -> str:
+def _weld_time(weld: ElectrodeResult) -> str:
     return f"{weld.time_s:.2g} s" if weld.time_s < inf else "never"
 
 
-def _weld_data(weld: UnderElectrodes) -> dict[str, Any]:
+def _weld_data(weld: ElectrodeResult) -> dict[str, Any]:
     return asdict(weld) | {"time_s": weld.time_s if weld.time_s < inf else None}
 
 

@@ -26,7 +26,7 @@ from gen.user_files import written
 from gen.writing import cached, check_drawn, write_whole
 
 if TYPE_CHECKING:
-    from sim.joint.asked import JointAsked, UnderElectrodes
+    from sim.joint.estimate import ElectrodeResult, JointWork
     from sim.joint.window import JointWindow
 
 _COMMANDS = {
@@ -55,14 +55,14 @@ def show_command(
 
     It is computed, not measured, and takes some seconds. Rust, zinc and worn faces are left out: try the weld on scrap.
     """
-    from sim.joint.asked import in_one_message
+    from sim.joint.estimate import as_input_error
     from sim.report.joint_course import course_page, render_course
 
     files = [joint, *([schedule] if schedule else [])]
     check_drawn("--output", output, ".html", files)
     wanted, welder = read_joint(joint), find_welder(welder_path)
     table = make_job(read_schedule(schedule), welder, schedule).table if schedule else None
-    with in_one_message(joint, welder_path):
+    with as_input_error(joint, welder_path):
         page = course_page(joint.stem, with_electrodes(wanted, welder), welder, table, table_force_N(wanted, welder))
     trust = [f"{sentence[:1].upper()}{sentence[1:]}." for sentence in (*page.assumed, *page.outcome.doubts)]
     if output:
@@ -91,10 +91,10 @@ def show_command(
 
 def by_model(joint: Joint, welder: Welder, found: Suggestion, where: Path | str) -> tuple[str, ...]:
     """The model's sentences on a suggestion. Raises InputError, as `joint show` does."""
-    from sim.joint.asked import in_one_message, told
+    from sim.joint.estimate import as_input_error, model_sentences
 
-    with in_one_message(where, None):
-        return told(with_electrodes(joint, welder), welder, found, table_force_N(joint, welder))
+    with as_input_error(where, None):
+        return model_sentences(with_electrodes(joint, welder), welder, found, table_force_N(joint, welder))
 
 
 def _percents(text: str) -> tuple[int, ...]:
@@ -127,13 +127,13 @@ def window_command(
 
     It is computed, not measured. The first run takes up to a minute and a half; the result is kept until joint or machine change.
     """
-    from sim.joint.asked import in_one_message, trust
+    from sim.joint.estimate import as_input_error, trust
     from sim.joint.outcome import doubts
     from sim.report.joint_window import standalone_window, window_lines
 
     check_drawn("--output", output, ".svg", [joint])
     wanted, welder = read_joint(joint), find_welder(welder_path)
-    with in_one_message(joint, welder_path):
+    with as_input_error(joint, welder_path):
         given, window = computed_window(wanted, welder, percents, draws)
     if output:
         write_whole(output, standalone_window(window, f"{joint.stem}: {wanted.title}"))
@@ -172,7 +172,7 @@ def window_command(
 
 def computed_window(
     joint: Joint, welder: Welder, percents: tuple[int, ...] | None = None, draws: int | None = None
-) -> tuple[JointAsked, JointWindow]:
+) -> tuple[JointWork, JointWindow]:
     """The joint in the form of the model, and its window: the cached one, or one computed on all processors and then cached.
 
     Raises as `asked` and `window_of` do.
@@ -184,21 +184,21 @@ def computed_window(
     return given, window_kept(plan, cached, processors(), _progress)
 
 
-def by_electrodes(joint: Path, welder: Welder, change: Change) -> tuple[UnderElectrodes, UnderElectrodes]:
+def by_electrodes(joint: Path, welder: Welder, change: Change) -> tuple[ElectrodeResult, ElectrodeResult]:
     """A joint's weld under two pairs of electrodes. Raises InputError, about the joint's file."""
-    from sim.joint.asked import in_one_message, under_electrodes
+    from sim.joint.estimate import as_input_error, by_both_electrodes
 
     wanted = read_joint(joint)
-    with in_one_message(joint, None):
-        return under_electrodes(wanted, welder, change, table_force_N(wanted, welder))
+    with as_input_error(joint, None):
+        return by_both_electrodes(wanted, welder, change, table_force_N(wanted, welder))
 
 
 def by_window(joint: Joint, welder: Welder) -> ComputedTimes | None:
     """The good weld times by the model, at the highest percent that has any. None where the model has no result."""
-    from sim.joint.kept import times_asked
+    from sim.joint.kept import computed_times
     from sim.joint.window import processors
 
-    return times_asked(joint, welder, cached, processors(), _progress)
+    return computed_times(joint, welder, cached, processors(), _progress)
 
 
 @contextmanager

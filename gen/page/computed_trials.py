@@ -116,12 +116,12 @@ def joint_course(joint: Path, schedule: Path | None, welder_path: Path) -> Marku
 
     Takes seconds. Raises InputError.
     """
-    from sim.joint.asked import in_one_message  # with the model, which is slow to load
+    from sim.joint.estimate import as_input_error  # with the model, which is slow to load
     from sim.report.joint_course import course_body, course_page
 
     wanted, welder = read_joint(joint), find_welder(welder_path)
     table = make_job(read_schedule(schedule), welder, schedule).table if schedule else None
-    with in_one_message(joint, welder_path):
+    with as_input_error(joint, welder_path):
         page = course_page(joint.stem, with_electrodes(wanted, welder), welder, table, table_force_N(wanted, welder))
     return course_body(page)
 
@@ -147,14 +147,14 @@ class WindowShown:
 
 def joint_window(joint: Path, welder_path: Path) -> WindowShown:
     """The result of `joint window`. The first computation takes up to a minute and a half. Raises InputError."""
-    from sim.joint.asked import in_one_message, trust  # with the model, which is slow to load
-    from sim.joint.kept import window_asked
+    from sim.joint.estimate import as_input_error, trust  # with the model, which is slow to load
+    from sim.joint.kept import joint_window
     from sim.joint.outcome import doubts as doubted
     from sim.report.joint_window import standalone_window, window_lines
 
     wanted, welder = read_joint(joint), find_welder(welder_path)
-    with in_one_message(joint, welder_path):
-        given, window = window_asked(wanted, welder, cached)
+    with as_input_error(joint, welder_path):
+        given, window = joint_window(wanted, welder, cached)
     sentences = (*given.assumed, *doubted(given.work), *trust(given.work))
     trusted = tuple(f"{words[:1].upper()}{words[1:]}." for words in sentences)
     return WindowShown(tuple(window_lines(window)), trusted, standalone_window(window, f"{joint.stem}: {wanted.title}"))
@@ -162,9 +162,9 @@ def joint_window(joint: Path, welder_path: Path) -> WindowShown:
 
 def by_window(joint: Joint, welder: Welder) -> ComputedTimes | None:
     """The good weld times by the model, as the command has them. None where the model has no result. Up to two minutes."""
-    from sim.joint.kept import times_asked  # with the model, which is slow to load
+    from sim.joint.kept import computed_times  # with the model, which is slow to load
 
-    return times_asked(joint, welder, cached)
+    return computed_times(joint, welder, cached)
 
 
 @dataclass(frozen=True)

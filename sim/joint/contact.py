@@ -1,8 +1,8 @@
-"""What touches: resistance by force over hot hardness, the film between, and how fast hot metal gives way.
+"""Contact of two metals: the resistance and heat conductance of spots and film, indentation, and the force of melt.
 
-Bowden and Tabor: of the area that seems to touch, the share that does is pressure over hardness. Greenwood 1966 and Holm:
-through it the current crowds into spots, and heat goes the same way (Wiedemann and Franz). Over the spots lies a film of
-oxide and oil, which breaks down as it warms. Figures from memory; those of `Contacts` that are fitted say so.
+The true contact area is a share of the apparent area: pressure over hardness (Bowden and Tabor). The current is constricted
+to the spots of this area (Holm; Greenwood 1966). Heat takes the same path (Wiedemann and Franz). The spots are covered by a
+film of oxide and oil, which breaks down as it warms. The figures are from memory, except the fitted ones of `Contacts`.
 """
 
 from __future__ import annotations
@@ -17,47 +17,51 @@ from sim.joint.metals import KELVIN, TABOR, Array, Metal
 LORENZ_V2_K2 = 2.44e-8
 _POISSON = 0.3
 _ANNEALED = (
-    0.5  # of what cold metal bears as it comes, that annealed metal bears (1010 steel: 300 of 600 MPa, from memory)
+    0.5  # flow stress of annealed metal over that of metal as delivered (1010 steel: 300 of 600 MPa, from memory)
 )
-_MOST_SHARE = 0.98  # of the area, that touches: what is hot touches all over, but for the last spots
+_MOST_SHARE = 0.98  # greatest share of true contact in the apparent area; hot metal touches nearly everywhere
 
 
 @dataclass(frozen=True)
 class Contacts:
-    """What no data sheet gives.
-
-    `film_ohm_m2`: of the film, times the area that truly touches, at 20 degC (fitted; a film of 1e-9 with `constraint` 0.8 meets
-    the rows nearly as well). `breaks_K`: it falls by e for so many kelvins. `tip_share`: the film's share under an electrode.
-    `constraint`: mean pressure over flow stress of the hot metal that gives way (fitted; 1 is that of a free column). `spread`:
-    how much wider than the face sheets touch, in thicknesses of the thinner (fitted). `spot_m`: half of the distance between
-    spots, as roughness has it. `gap_W_m2K`: heat that crosses beside the spots.
-    """
+    """Properties of the contacts that no data sheet gives."""
 
     film_ohm_m2: float = 2.0e-9
-    breaks_K: float = 400.0
+    """Resistance of the film times the true contact area, at 20 degC. Fitted; 1e-9 with `constraint` 0.8 fits nearly as well."""
+    film_decay_K: float = 400.0
+    """Rise of temperature that divides the film's resistance by e."""
     tip_share: float = 0.3
+    """Film under an electrode over that at the faying surface."""
     constraint: float = 1.0
+    """Mean pressure over flow stress of the hot metal that yields. Fitted; it is 1 for a free column."""
     spread: float = 0.4
+    """Diameter of the faying surface less that of the electrode's face, in thicknesses of the thinner sheet. Fitted."""
     spot_m: float = 50e-6
+    """Half of the distance between spots, from the roughness."""
     gap_W_m2K: float = 3e4
+    """Heat conductance of the gaps between the spots."""
 
 
-def touching(
+def contact_values(
     contacts: Contacts, at_C: Array, resistivity: Array, hardness_Pa: Array, pressure_Pa: float, film: float = 1.0
 ) -> tuple[Array, Array]:
-    """(Resistance times area, conductance of heat over area) of a contact at these temperatures; `film`: its share of film."""
+    """Resistance times area (ohm m2) and heat conductance over area (W/m2 K) of a contact at these temperatures.
+
+    `film`: the contact's film over that of `contacts`.
+    """
     share = np.clip(pressure_Pa / hardness_Pa, 1e-4, _MOST_SHARE)
     spots = resistivity * math.pi * contacts.spot_m / 2 * (1 - np.sqrt(share)) ** 1.5 / np.sqrt(share)
-    oxide = film * contacts.film_ohm_m2 / share * np.exp(-np.clip(at_C - 20.0, 0, None) / contacts.breaks_K)
+    oxide = film * contacts.film_ohm_m2 / share * np.exp(-np.clip(at_C - 20.0, 0, None) / contacts.film_decay_K)
     heat = LORENZ_V2_K2 * (at_C + KELVIN) / np.maximum(spots, 1e-13) + contacts.gap_W_m2K
     return spots + oxide, heat
 
 
-def not_over_melting(ohm_m2: Array, area_m2: Array, amperes: float, at_C: Array, melting_degC: float) -> Array:
-    """The same resistances, lowered together where their voltage would melt the spots, which then grow until it does not.
+def limited_by_melting(ohm_m2: Array, area_m2: Array, amperes: float, at_C: Array, melting_degC: float) -> Array:
+    """The resistances times area, all lowered by one factor if the contact's voltage exceeds the melting voltage.
 
-    Kohlrausch's relation between a contact's voltage and its hottest place (Greenwood and Williamson 1958), from the mean
-    temperature of what touches up to melting. `amperes` flow through all of `area_m2`.
+    Spots that melt grow until their voltage is below it. The melting voltage follows from Kohlrausch's relation between a
+    contact's voltage and its greatest temperature (Greenwood and Williamson 1958), from the contact's mean temperature up to
+    melting. `amperes`: current through all of `area_m2`.
     """
     mean_K = float(np.average(at_C, weights=area_m2)) + KELVIN
     most_V = 2 * math.sqrt(LORENZ_V2_K2 * max((melting_degC + KELVIN) ** 2 - mean_K**2, 0.0))
@@ -65,11 +69,11 @@ def not_over_melting(ohm_m2: Array, area_m2: Array, amperes: float, at_C: Array,
     return ohm_m2 if volts <= most_V else np.asarray(ohm_m2 * (most_V / volts))
 
 
-def pressed_radius_m(force_N: float, dome_m: float, metals: tuple[Metal, Metal], at_C: float = 20.0) -> float:
-    """Radius of what a dome of this radius touches on a flat: the greater of the elastic and of the plastic limit.
+def indentation_radius_m(force_N: float, dome_m: float, metals: tuple[Metal, Metal], at_C: float = 20.0) -> float:
+    """Radius of a dome's indentation in a flat: the greater of the elastic and the plastic limit. Infinite for a flat face.
 
     Elastic: Hertz (Johnson, Contact Mechanics, 4.2; Poisson's ratio 0.3). Plastic: force over the hardness of the softer
-    (Tabor; Johnson 6.3). Between the two both are a little small. A flat face touches all over: infinite.
+    metal (Tabor; Johnson 6.3). Between the two limits the true radius is a little greater.
     """
     if math.isinf(dome_m):
         return math.inf
@@ -81,32 +85,37 @@ def pressed_radius_m(force_N: float, dome_m: float, metals: tuple[Metal, Metal],
 
 @dataclass(frozen=True, eq=False)
 class Melt:
-    """Of the plane in which parts touch: the rings round its middle, how far it is molten and how far it touches; radii."""
+    """The faying surface of one contact, in rings round its middle."""
 
     edges_m: Array
+    """Radii of the rings, rising."""
     at_C: Array
+    """Temperature of each ring, degC."""
     melted_m: float
+    """Radius of the molten part."""
     rim_m: float
+    """Radius of the contact."""
 
 
-def shut_in_N(melt: Melt, metal: Metal) -> float:
-    """What force it takes to hold parts together against the melt between them, while a ring round it shuts it in.
+def melt_force_N(melt: Melt, metal: Metal) -> float:
+    """The force by which the nugget's melt separates the parts, N. A ring of solid metal encloses the melt.
 
-    Metal that melts grows by some 4 % (from memory), and its pressure rises until the ring flows. That of a thick-walled
-    cylinder: 2 / sqrt 3 of the integral of flow stress over radius (Hill, The Mathematical Theory of Plasticity, 1950), of
-    annealed metal at 1 /s. Where the ring is hot enough to have welded it bears its own flow stress in pull. Balanced against
-    the electrodes' force as by Senkara, Zhang and Hu (Welding Journal 83(4), 2004; from memory).
+    Metal grows by some 4 % in volume as it melts (from memory). Its pressure rises until the ring yields. This is the yield
+    pressure of a thick-walled cylinder: 2 / sqrt 3 of the integral of flow stress over the logarithm of radius (Hill, The
+    Mathematical Theory of Plasticity, 1950), of annealed metal at 1 /s. The part of the ring that is hot enough to have welded
+    holds the parts together with its own flow stress, and this force is subtracted. Expulsion follows if the result exceeds
+    the electrodes' force (Senkara, Zhang and Hu, Welding Journal 83(4), 2004; from memory).
     """
     a = melt.melted_m
     if a <= 0:
         return 0.0
     inner, outer = (np.clip(each, a, max(melt.rim_m, a)) for each in (melt.edges_m[:-1], melt.edges_m[1:]))
-    bears = 1e6 * np.minimum(metal.flow.stress_MPa(melt.at_C, 1.0), _ANNEALED * metal.flow.cold_MPa)
-    pressure = 2 / math.sqrt(3) * float((bears * np.log(outer / inner)).sum())
-    welded = math.pi * float((bears * (outer**2 - inner**2))[melt.at_C >= metal.forge_degC].sum())
+    yields_Pa = 1e6 * np.minimum(metal.flow.stress_MPa(melt.at_C, 1.0), _ANNEALED * metal.flow.cold_MPa)
+    pressure = 2 / math.sqrt(3) * float((yields_Pa * np.log(outer / inner)).sum())
+    welded = math.pi * float((yields_Pa * (outer**2 - inner**2))[melt.at_C >= metal.forge_degC].sum())
     return max(0.0, pressure * math.pi * a**2 - welded)
 
 
 def cold_area_m2(metal: Metal, force_N: float) -> float:
-    """What cold metal gives way to: force over Tabor's hardness."""
+    """The contact area of cold metal: force over Tabor's hardness."""
     return force_N / (TABOR * 1e6 * metal.flow.cold_MPa)

@@ -1,4 +1,4 @@
-"""The window of a joint as it was kept, or computed and kept then; and what of it trials begin from."""
+"""The window of a joint, read from the cache or computed and cached; and the start of trials from it."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from gen.joint import Joint
 from gen.machine.welder import Welder
 from gen.trials.values import ComputedTimes
 from gen.user_files import Wrong
-from sim.joint.asked import JointAsked
+from sim.joint.estimate import JointWork
 from sim.joint.field import Diverged
 from sim.joint.machine import NoCurrentKnown
 from sim.joint.window import JointWindow, WindowPlan, as_text, from_text, key_of, planned, window_of
@@ -19,16 +19,18 @@ from sim.workers import WorkerLost
 Cache = Callable[
     [str, Callable[[str], JointWindow | None], Callable[[], JointWindow], Callable[[JointWindow], str]], JointWindow
 ]
-Progress = Callable[[int], AbstractContextManager[Callable[[int], None]]]  # of so many welds: told of each that is done
+Progress = Callable[
+    [int], AbstractContextManager[Callable[[int], None]]
+]  # called with the number of welds; then with each number done
 
 
-def unseen(welds: int) -> AbstractContextManager[Callable[[int], None]]:
-    """Progress that nobody watches."""
+def no_progress(welds: int) -> AbstractContextManager[Callable[[int], None]]:
+    """Progress that is not shown."""
     return nullcontext(lambda _: None)
 
 
-def window_kept(plan: WindowPlan, cache: Cache, workers: int = 1, progress: Progress = unseen) -> JointWindow:
-    """What is kept is read again only where nothing has changed; damaged, it is computed anew. Raises as `window_of` does."""
+def window_kept(plan: WindowPlan, cache: Cache, workers: int = 1, progress: Progress = no_progress) -> JointWindow:
+    """The window of a plan. A cached one is used unless it is damaged or its key differs. Raises as `window_of` does."""
     key = key_of(plan)
 
     def made() -> JointWindow:
@@ -38,19 +40,19 @@ def window_kept(plan: WindowPlan, cache: Cache, workers: int = 1, progress: Prog
     return cache(f"joints/{key}.json", lambda text: from_text(text, key), made, lambda found: as_text(found, key))
 
 
-def window_asked(
-    joint: Joint, welder: Welder, cache: Cache, workers: int = 1, progress: Progress = unseen
-) -> tuple[JointAsked, JointWindow]:
-    """The joint as the model takes it, and its window. Raises as `planned` and `window_of` do."""
+def joint_window(
+    joint: Joint, welder: Welder, cache: Cache, workers: int = 1, progress: Progress = no_progress
+) -> tuple[JointWork, JointWindow]:
+    """The joint as input of the model, and its window. Raises as `planned` and `window_of` do."""
     given, plan = planned(joint, welder)
     return given, window_kept(plan, cache, workers, progress)
 
 
-def times_asked(
-    joint: Joint, welder: Welder, cache: Cache, workers: int = 1, progress: Progress = unseen
+def computed_times(
+    joint: Joint, welder: Welder, cache: Cache, workers: int = 1, progress: Progress = no_progress
 ) -> ComputedTimes | None:
-    """The good weld times at the highest percent that has any, by the model; None where it says nothing of this joint."""
+    """The good weld times at the highest percent that has any; None if the model has no result for this joint."""
     try:
-        return window_asked(joint, welder, cache, workers, progress)[1].times
+        return joint_window(joint, welder, cache, workers, progress)[1].times
     except (Wrong, NoCurrentKnown, Diverged, WorkerLost):
         return None

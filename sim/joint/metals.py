@@ -1,7 +1,7 @@
-"""Metals from cold to molten: resistivity, conductivity, enthalpy, and the stress that makes them flow.
+"""Metals from cold to molten: resistivity, heat conductivity, enthalpy and flow stress. Temperatures are in degC.
 
-All values are from memory; each metal names the handbook whose table they are. tests/outside/test_joint_metals.py holds them
-against what was not used here: measured fits, Wiedemann and Franz, Shida's formula for hot steel. Temperatures in degC.
+All values are from memory; each metal names its source. tests/outside/test_joint_metals.py checks them against sources that
+were not used here: measured fits, the law of Wiedemann and Franz, Shida's formula for hot steel.
 """
 
 from __future__ import annotations
@@ -18,49 +18,54 @@ from numpy.typing import NDArray
 from sim.thermal import COPPER, CUCR1, CUCR1ZR
 
 Array = NDArray[np.float64]
-Table = tuple[tuple[float, ...], tuple[float, ...]]  # temperatures in degC, values there
+Table = tuple[tuple[float, ...], tuple[float, ...]]  # temperatures in degC, and the values at them
 MetalName = Literal["low_carbon_steel", "stainless_steel", "copper", "CuCr1", "CuCr1Zr", "brass", "nickel"]
 
 KELVIN = 273.15
 GAS_J_MOLK = 8.314
-STEP_C = 5.0  # of the tables that are looked up
-HOTTEST_C = 4000.0
+STEP_C = 5.0  # step of the interpolated tables
+HOTTEST_C = 4000.0  # end of the interpolated tables
 TABOR = 3.0  # hardness over flow stress (Tabor, The Hardness of Metals, 1951)
-# Of the melting temperature in kelvins: hot enough to weld under force (forge welding, common practice, no source; for steel
-# about 1050 degC).
+# Forge welding temperature over solidus, both in kelvins (common practice, no source; about 1050 degC for steel).
 FORGE_SHARE = 0.75
-_LEAST_MPA = 0.5  # what is mush or liquid still bears, so that no division is by nothing
+_LEAST_MPA = 0.5  # flow stress of mush and liquid, above 0 so that it can be divided by
 
 
 @dataclass(frozen=True)
 class HotFlow:
     """Flow stress by Zener and Hollomon: rate exp(Q / R T) = A sinh(alpha stress)^n (Sellars and Tegart 1966).
 
-    A follows from one stress, `at_MPa` at `at_degC` and 1 /s. `cold_MPa` is the ceiling: the metal cold, as it comes.
+    A follows from one known flow stress.
     """
 
     activation_kJ_mol: float
+    """The activation energy Q."""
     power: float
+    """The exponent n."""
     alpha_per_MPa: float
     at_degC: float
+    """Temperature of the known flow stress."""
     at_MPa: float
+    """The known flow stress, at 1 /s."""
     cold_MPa: float
+    """Flow stress of the cold metal as delivered, which is the upper limit."""
     source: str
+    """The source of the hot values, with what is from memory."""
 
     @property
     def log_a(self) -> float:
-        """Log of A, 1/s."""
+        """Natural logarithm of A in 1/s."""
         heat = self.activation_kJ_mol * 1e3 / GAS_J_MOLK / (self.at_degC + KELVIN)
         return heat - self.power * math.log(math.sinh(self.alpha_per_MPa * self.at_MPa))
 
     def stress_MPa(self, at_C: Array | float, rate_per_s: Array | float) -> Array:
-        """What makes it flow at this rate."""
+        """Flow stress at this strain rate."""
         heat = self.activation_kJ_mol * 1e3 / GAS_J_MOLK / (np.asarray(at_C) + KELVIN)
         root = np.exp((np.log(rate_per_s) + heat - self.log_a) / self.power)
         return np.clip(np.arcsinh(root) / self.alpha_per_MPa, _LEAST_MPA, self.cold_MPa)
 
     def rate_per_s(self, at_C: Array | float, stress_MPa: Array | float) -> Array:
-        """How fast it flows under this stress, below its ceiling."""
+        """Strain rate under this stress. The upper limit `cold_MPa` is not applied."""
         heat = self.activation_kJ_mol * 1e3 / GAS_J_MOLK / (np.asarray(at_C) + KELVIN)
         push = np.log(np.sinh(np.clip(self.alpha_per_MPa * np.asarray(stress_MPa), 1e-9, 30.0)))
         return np.asarray(np.exp(np.minimum(self.log_a - heat + self.power * push, 50.0)))
@@ -68,40 +73,41 @@ class HotFlow:
 
 @dataclass(frozen=True)
 class Metal:
-    """`latent_J_kg` is taken up evenly from solidus to liquidus; the heat of transformations is in `heat_J_kgK`.
-
-    `young_GPa`: cold.
-    """
+    """The properties of one metal."""
 
     name: str
     density_kg_m3: float
     resistivity_ohm_m: Table
     conductivity_W_mK: Table
     heat_J_kgK: Table
+    """Specific heat, including the heat of solid transformations."""
     solidus_degC: float
     liquidus_degC: float
     latent_J_kg: float
+    """Heat of fusion, taken up evenly from solidus to liquidus."""
     flow: HotFlow
     young_GPa: float
+    """Young's modulus at room temperature."""
     source: str
 
     @cached_property
     def grid_C(self) -> Array:
+        """Temperatures of the interpolated tables."""
         return np.arange(0.0, HOTTEST_C + STEP_C / 2, STEP_C)
 
     @cached_property
     def resistivity(self) -> Array:
-        """At each of `grid_C`."""
+        """Resistivity at each of `grid_C`, ohm m."""
         return np.interp(self.grid_C, *self.resistivity_ohm_m)
 
     @cached_property
     def conductivity(self) -> Array:
-        """At each of `grid_C`."""
+        """Heat conductivity at each of `grid_C`, W/(m K)."""
         return np.interp(self.grid_C, *self.conductivity_W_mK)
 
     @cached_property
     def enthalpy_J_m3(self) -> Array:
-        """At each of `grid_C`, from 0 degC; it always rises."""
+        """Enthalpy over that at 0 degC at each of `grid_C`. It rises throughout."""
         heat = np.interp(self.grid_C, *self.heat_J_kgK)
         melting = np.clip((self.grid_C - self.solidus_degC) / (self.liquidus_degC - self.solidus_degC), 0, 1)
         sensible = np.concatenate(([0.0], np.cumsum((heat[1:] + heat[:-1]) / 2 * STEP_C)))
@@ -109,16 +115,16 @@ class Metal:
 
     @property
     def melting_degC(self) -> float:
-        """The middle of its melting."""
+        """The mean of solidus and liquidus."""
         return (self.solidus_degC + self.liquidus_degC) / 2
 
     @property
     def forge_degC(self) -> float:
-        """Where it welds to itself under force without melting."""
+        """The temperature at which it welds to itself under force without melting."""
         return FORGE_SHARE * (self.solidus_degC + KELVIN) - KELVIN
 
     def hardness_Pa(self, at_C: Array | float, rate_per_s: float = 1.0) -> Array:
-        """Indentation hardness at heat: Tabor's three times the flow stress."""
+        """Hot indentation hardness: three times the flow stress (Tabor)."""
         return TABOR * 1e6 * self.flow.stress_MPa(at_C, rate_per_s)
 
 
@@ -214,7 +220,7 @@ _COPPER_HEAT = _kelvins(
 
 
 def _copper(name: str, ohm_m: float, conducts: float, softening: tuple[float, float], source: str) -> Metal:
-    """An alloy of copper: its added resistivity is the same at every temperature (Matthiessen's rule)."""
+    """A copper alloy. Its resistivity exceeds that of copper by the same amount at every temperature (Matthiessen's rule)."""
     more = ohm_m * 1e8 - 1.678
     less = 400 - conducts
     return Metal(
@@ -281,7 +287,7 @@ METALS: dict[MetalName, Metal] = {
 
 
 class Properties:
-    """Of cells of several metals at once: `which` is the number of each cell's metal in `metals`."""
+    """Properties of cells of several metals. `which`: the index of each cell's metal in `metals`."""
 
     def __init__(self, metals: Sequence[Metal], which: NDArray[np.int64]) -> None:
         self.metals = tuple(metals)
@@ -307,7 +313,7 @@ class Properties:
         return self._at(self._enthalpy, at_C)
 
     def slope_J_m3K(self, at_C: Array) -> Array:
-        """Of the enthalpy, over one step of the tables."""
+        """Slope of the enthalpy over temperature, over one step of the tables."""
         low = np.clip(at_C / STEP_C, 0.0, self._enthalpy.shape[1] - 2).astype(np.int64)
         return np.asarray((self._enthalpy[self._which, low + 1] - self._enthalpy[self._which, low]) / STEP_C)
 

@@ -1,4 +1,4 @@
-"""How a weld ended, by its size and its heat."""
+"""The expected ending of a weld: no bond, a bond, a torn parent metal or expulsion."""
 
 from __future__ import annotations
 
@@ -17,25 +17,26 @@ from sim.joint.work import THIN_SHEET_M, Work
 
 Ending = Literal["no bond", "bonded", "tore the parent", "expelled"]
 
-# Of sheets: diameter over the root of the thinner one in mm, least and wanted (ISO 14373, from memory).
+# Least and wanted nugget diameter of sheets, over the root of the thinner sheet in mm (ISO 14373, from memory).
 LEAST_ROOT, WANTED_ROOT = 3.5, 5.0
-# Of rods: setdowns. The cross-wire table's 15 % rows are about as strong as the wire.
+# Least setdown of rods, and the setdown of a weld as strong as the rod (the cross-wire table's 15 % rows are about that).
 LEAST_SETDOWN, STRONG_SETDOWN = 0.05, 0.12
-# Beyond these the model has not been held against anything.
-_THIN_ROD_M = 3.0e-3
+_THIN_ROD_M = 3.0e-3  # for thinner rods the model was checked against one diameter only
 
 
 @dataclass(frozen=True)
 class JointOutcome:
-    """`why`: in words. `doubts`: where the model is known to fail."""
+    """The expected ending of one weld."""
 
     ending: Ending
     why: str
+    """The reason, in words."""
     doubts: tuple[str, ...]
+    """Sentences from `doubts`."""
 
 
 def outcome(work: Work, course: WeldCourse) -> JointOutcome:
-    """How the weld is expected to break."""
+    """The expected ending of the weld, and the reason."""
     flies = expelled(work, course)
     if np.any(flies):
         return JointOutcome("expelled", _why_expelled(work, course, int(np.argmax(flies))), doubts(work))
@@ -45,52 +46,53 @@ def outcome(work: Work, course: WeldCourse) -> JointOutcome:
 
 
 def expelled(work: Work, course: WeldCourse) -> NDArray[np.bool_]:
-    """Whether melt flies out, step by step: it presses the parts apart, has no ring left, or melts under the electrode.
+    """Whether melt is expelled, one value a step.
 
-    Pressed apart: by more than the electrodes' force (`sim.joint.contact.shut_in_N`). No ring: molten all over that touches.
+    Melt is expelled if its force exceeds the electrodes' (`sim.joint.contact.melt_force_N`), if the whole faying surface is
+    molten, so that no solid ring encloses it, or if a sheet melts under the electrode.
     """
     nugget = course.of("nugget_m")
     no_ring = (nugget > 0) & (nugget >= course.of("contact_m"))
     melts = course.of("tip_C") >= METALS[work.metal].solidus_degC if work.sheets_m else False
-    return np.asarray(no_ring | (course.of("lifts_N") > work.force_N) | melts)
+    return np.asarray(no_ring | (course.of("melt_force_N") > work.force_N) | melts)
 
 
 def _why_expelled(work: Work, course: WeldCourse, step: int) -> str:
     measures, after = course.measures[step], f"after {course.time_s[step]:.2g} s"
-    if measures.lifts_N > work.force_N:
+    if measures.melt_force_N > work.force_N:
         return (
-            f"{after} the melt is shut in so that it takes {measures.lifts_N:.0f} N to hold the parts together, more than the "
-            f"{work.force_N:.0f} N of the electrodes"
+            f"{after} the melt separates the parts with {measures.melt_force_N:.0f} N, more than the {work.force_N:.0f} N of the "
+            "electrodes"
         )
     if measures.nugget_m >= measures.contact_m:
-        return f"{after} all that touches is molten, {1e3 * measures.contact_m:.1f} mm wide, and no ring holds it"
+        return f"{after} the whole faying surface, {1e3 * measures.contact_m:.1f} mm wide, is molten: no solid ring encloses it"
     return f"{after} the sheet melts under the electrode ({measures.tip_C:.0f} degC)"
 
 
-def tip_MPa(work: Work, course: WeldCourse) -> tuple[float, float]:
-    """Mean pressure under an electrode, and what the softer of copper and work bears at the hottest that it gets there.
+def electrode_pressure_MPa(work: Work, course: WeldCourse) -> tuple[float, float]:
+    """Mean pressure under an electrode, and the hardness of the softer of electrode and work at its greatest temperature, MPa.
 
-    Where the first is the greater the electrode sinks in, or the work into it.
+    If the pressure is greater, the electrode sinks into the work, or the work into the electrode.
     """
     hot_C = float(course.of("tip_C").max())
-    bears = min(float(METALS[name].hardness_Pa(hot_C)) for name in (work.metal, work.electrode))
-    return work.force_N / work.bearing_m2 / 1e6, bears / 1e6
+    hardness = min(float(METALS[name].hardness_Pa(hot_C)) for name in (work.metal, work.electrode))
+    return work.force_N / work.bearing_m2 / 1e6, hardness / 1e6
 
 
 @dataclass(frozen=True)
 class JointEdges:
-    """When one weld at one current first bonds, first tears the parent and is past good, s; infinite where it is not.
-
-    It is past good once it expels, or, of rods, once they have sunk deeper than is wanted.
-    """
+    """The weld times at which the ending of a weld changes, at one current, s. Each is infinite if it is not reached."""
 
     bonded_s: float
+    """From this time on the weld bonds."""
     tore_s: float
+    """From this time on the weld tears the parent metal."""
     past_s: float
+    """From this time on the weld is past good: expulsion, or a setdown of rods that exceeds the wanted one."""
 
 
 def edges_of(work: Work, course: WeldCourse, deepest_m: float = math.inf) -> JointEdges:
-    """By the same limits as `outcome`, whatever the time at which the weld is ended; `deepest_m`: of setdown, wanted."""
+    """The edges of a weld, by the limits of `outcome`. `deepest_m`: the greatest setdown wanted."""
     past, joint = expelled(work, course), np.maximum.accumulate(course.of("joint_C"))
     if work.rods_m:
         share, hot = work.setdown_share(course.of("setdown_m")), joint >= forge_C(work.metal)
@@ -112,33 +114,36 @@ def _first_s(course: WeldCourse, mask: NDArray[np.bool_]) -> float:
 
 
 def target_m(work: Work, setdown_percent: float) -> tuple[str, float]:
-    """The measure that makes a good weld of this work, and how much of it: setdown of rods, nugget of sheets."""
+    """The name and the value of the measure that makes a weld good: setdown for rods, nugget diameter for sheets."""
     if work.rods_m:
         return "setdown_m", work.setdown_m(setdown_percent / 100)
     return "nugget_m", wanted_nugget_m(work)
 
 
 def good_s(work: Work, course: WeldCourse, measure: str, target: float) -> float:
-    """When the weld is good; infinite where it never is. A rod on a flat bar hardly sinks and must be hot enough as well."""
+    """The time at which the weld becomes good; infinite if it does not.
+
+    A rod on a flat bar sinks little. It must reach the forge welding temperature as well.
+    """
     hot_s = course.reached_s("joint_C", forge_C(work.metal)) if work.flat_m is not None else 0.0
     return max(course.reached_s(measure, target), hot_s)
 
 
-def good_by(work: Work, measure: str, target: float) -> Callable[[SiteMeasures], bool]:
-    """The same as a test of one instant, where a weld may end."""
+def good_test(work: Work, measure: str, target: float) -> Callable[[SiteMeasures], bool]:
+    """The test of `good_s` at one instant, by which a simulation may end."""
     hot_C = forge_C(work.metal) if work.flat_m is not None else -math.inf
     return lambda measures: getattr(measures, measure) >= target and measures.joint_C >= hot_C
 
 
 def wanted_nugget_m(work: Work) -> float:
-    """Five times the root of the thinner sheet in mm (ISO 14373, from memory)."""
+    """Nugget diameter of five times the root of the thinner sheet in mm, in m (ISO 14373, from memory)."""
     return WANTED_ROOT * math.sqrt(1e3 * work.thin_m) / 1e3
 
 
 def _of_sheets(work: Work, course: WeldCourse) -> tuple[Ending, str]:
     mm = 1e3 * work.thin_m
     nugget, root = 1e3 * course.nugget_m, math.sqrt(mm)
-    size = f"nugget {nugget:.1f} mm; {WANTED_ROOT:g} times the root of {mm:g} mm is {WANTED_ROOT * root:.1f} mm"
+    size = f"nugget {nugget:.1f} mm; wanted {WANTED_ROOT * root:.1f} mm, {WANTED_ROOT:g} times the root of {mm:g} mm"
     if nugget < LEAST_ROOT * root:
         return "no bond", size
     return ("tore the parent" if nugget >= WANTED_ROOT * root else "bonded"), size
@@ -148,30 +153,31 @@ def _of_rods(work: Work, course: WeldCourse) -> tuple[Ending, str]:
     share = float(work.setdown_share(np.array([course.setdown_m]))[0])
     heat = f"the contact reaches {course.joint_C:.0f} degC on average, setdown {100 * share:.0f} %"
     if work.flat_m is not None:
-        heat = f"the contact reaches {course.joint_C:.0f} degC on average, as wide as of two rods at {100 * share:.0f} % setdown"
+        equal = f"as large as that of two rods at {100 * share:.0f} % setdown"
+        heat = f"the contact reaches {course.joint_C:.0f} degC on average, and is {equal}"
     if course.joint_C < forge_C(work.metal) or share < LEAST_SETDOWN:
-        return "no bond", f"{heat}; it wants {forge_C(work.metal):.0f} degC and {100 * LEAST_SETDOWN:.0f} %"
+        return "no bond", f"{heat}; a bond needs {forge_C(work.metal):.0f} degC and {100 * LEAST_SETDOWN:.0f} %"
     return ("tore the parent" if share >= STRONG_SETDOWN else "bonded"), heat
 
 
 def forge_C(metal: MetalName) -> float:
-    """Where the metal welds to itself under force."""
+    """Forge welding temperature, degC."""
     return METALS[metal].forge_degC
 
 
 def doubts(work: Work) -> tuple[str, ...]:
-    """Where the model was held against a table and failed, or against nothing at all."""
+    """Sentences about this work: where the model disagrees with a table, or was not checked."""
     found = []
     if work.sheets_m and work.thin_m < THIN_SHEET_M:
-        found.append("of sheets below 0.6 mm the model makes too small a nugget or none where the tables have one")
+        found.append("for sheets below 0.6 mm the model computes too small a nugget, or none where the tables have one")
     if work.rods_m and work.thin_m < _THIN_ROD_M:
         found.append(
-            "of rods below 3 mm the model was held against one diameter only, and made up to a fifth too much setdown"
+            "for rods below 3 mm the model was checked against one diameter only: it computed up to a fifth too much setdown"
         )
     if work.metal not in ("low_carbon_steel", "stainless_steel"):
-        found.append(f"of {METALS[work.metal].name} no table was there to hold the model against")
+        found.append(f"for {METALS[work.metal].name} the model was not checked: no table was available")
     if work.flat_m is not None:
-        found.append("of a rod on a flat bar no table was there to hold the model against")
+        found.append("for a rod on a flat bar the model was not checked: no table was available")
     if work.metal == "stainless_steel" and work.rods_m:
-        found.append("of stainless rods no table was there to hold the model against")
+        found.append("for stainless rods the model was not checked: no table was available")
     return tuple(found)

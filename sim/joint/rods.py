@@ -232,7 +232,7 @@ def rod_mesh(cross: RodCross, setdown_m: float, cells: int = 6) -> RodMesh:
     return RodMesh(cross, setdown_m, mesh, metal, boxes, edges, patch, (held[0], held[1]), patch_m2, halves)
 
 
-def carried(old: RodMesh, new: RodMesh, values: Array, shares: tuple[Array, Array]) -> Array:
+def mapped(old: RodMesh, new: RodMesh, values: Array, shares: tuple[Array, Array]) -> Array:
     """The old mesh's cell values on the new mesh, which has sunk further.
 
     At the crossing each layer grows thinner by its share of the setdown (`shares`, by rod). So the metal pressed aside is the

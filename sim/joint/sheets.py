@@ -1,4 +1,4 @@
-"""Two or three sheets between two electrodes, round the axis: the mesh, and which of its faces are contacts."""
+"""The mesh of two or three sheets between two electrodes, with rotational symmetry, and its contact faces."""
 
 from __future__ import annotations
 
@@ -11,54 +11,60 @@ import numpy as np
 from sim.joint.field import Links, Mesh, Numbers
 from sim.joint.metals import METALS, Array, Metal, Properties
 
-COOLANT_C = 20.0  # of the electrodes' far ends
-_CROWDED = 0.9  # how far cells crowd at an end: 0 even, 1 by a cosine
+COOLANT_C = 20.0  # temperature of the electrodes' far ends
+_CROWDED = 0.9  # grading of the cells towards an end: 0 is even, 1 is a cosine
 
 
 @dataclass(frozen=True)
 class SheetStack:
-    """Sheets as they lie between two alike electrodes. Lengths in m.
-
-    `face_m`: the face's diameter; a cone of `slope` (radius over height) widens it to the body. `touch_m`: diameter over
-    which the sheets touch each other, at most. `dome_m`: radius of a domed face; infinite where it is flat.
-    """
+    """Sheets between two equal electrodes. Lengths are in m."""
 
     sheets_m: tuple[float, ...]
+    """Thickness of each sheet, the lowest first."""
     metal: Metal
     electrode: Metal
     face_m: float
-    touch_m: float
+    """Diameter of the electrode's face."""
+    faying_m: float
+    """Greatest diameter of the faying surface."""
     body_m: float = 0.0127
+    """Diameter of the electrode's body."""
     slope: float = 1.0
+    """Radius over height of the cone from the face to the body."""
     copper_m: float = 0.010
+    """Length of the electrode that is modelled."""
     dome_m: float = math.inf
+    """Radius of a domed face; infinite for a flat one."""
 
     @property
     def metals(self) -> tuple[Metal, Metal]:
+        """The metals of work and electrode."""
         return self.metal, self.electrode
 
 
 @dataclass(frozen=True, eq=False)
 class SheetMesh:
-    """The mesh of a stack. `number`: of each cell by height and radius; -1 where nothing is.
-
-    `faying`: the faces of each contact of sheet and sheet. `tips`: those of sheet and electrode, lower and upper. `sheet`:
-    the sheet of each row of cells, -1 for an electrode.
-    """
+    """The mesh of a stack."""
 
     stack: SheetStack
     mesh: Mesh
     metal: Properties
     radius_m: Array
+    """Edges of the cells along the radius."""
     height_m: Array
+    """Edges of the rows of cells, from the lower electrode up; 0 is the bottom of the lowest sheet."""
     number: Numbers
+    """Number of the cell at each row and radius; -1 for none."""
     faying: tuple[slice, ...]
+    """The mesh's faces at each faying surface, the lowest first."""
     tips: tuple[slice, slice]
+    """The mesh's faces between sheet and electrode, lower and upper."""
     sheet: Numbers
+    """The sheet of each row of cells, by index; -1 for an electrode."""
 
 
 def graded(edges: list[float], first_m: float, end_m: float, growth: float = 1.25) -> list[float]:
-    """More edges beyond the last up to `end_m`, each step longer than the one before, the first about `first_m` at most."""
+    """The edges, continued to `end_m`. Each step is longer than the one before; the first is at most about `first_m`."""
     start, far, step = edges[-1], [0.0], first_m
     if end_m <= start * (1 + 1e-9):
         return edges
@@ -70,7 +76,7 @@ def graded(edges: list[float], first_m: float, end_m: float, growth: float = 1.2
 
 
 def crowded(start_m: float, end_m: float, count: int, at_start: bool = True) -> list[float]:
-    """Edges from one end to the other, denser at the far end and, unless told otherwise, at the near one."""
+    """Edges from start to end, denser at the end and, if `at_start`, at the start as well."""
     even = np.linspace(0, 1, count + 1)
     share = (1 - np.cos(math.pi * even)) / 2 if at_start else np.sin(math.pi / 2 * even)
     share = _CROWDED * share + (1 - _CROWDED) * even
@@ -82,12 +88,12 @@ def _even(end_m: float, count: int) -> list[float]:
 
 
 def sheet_mesh(stack: SheetStack, across: int = 16, through: int = 12) -> SheetMesh:
-    """Cells: `across` to the radius of what touches, `through` to the thinnest sheet."""
-    face, touch = stack.face_m / 2, stack.touch_m / 2
-    # Cells are thin at the rims of the face and of what touches, where the current crowds, and at every surface.
+    """The mesh, with `across` cells to the radius of the contacts and `through` cells to the thinnest sheet."""
+    face, touch = stack.face_m / 2, stack.faying_m / 2
+    # Cells are thin at the rims of face and faying surface, where the current density is high, and at every surface.
     inner, outer = min(face, touch), max(face, touch)
     step = inner / across
-    # Under a dome these rims move, so that the cells are alike.
+    # Under a dome these rims move, so the cells are equal.
     radius = crowded(0, inner, across, at_start=False) if math.isinf(stack.dome_m) else _even(inner, across)
     if outer > inner * 1.001:
         radius += crowded(inner, outer, max(4, round(1.5 * (outer - inner) / step)))[1:]
@@ -110,7 +116,7 @@ def sheet_mesh(stack: SheetStack, across: int = 16, through: int = 12) -> SheetM
     z, sheet = np.array(heights), np.array(owners)
     nr, nz = len(r) - 1, len(z) - 1
 
-    # The share of each ring that is metal: an electrode is as wide as its cone at the row's middle height.
+    # The share of each ring that is metal. An electrode has the width of its cone at the row's middle height.
     middle = (z[:-1] + z[1:]) / 2
     away = np.where(middle < 0, -middle, middle - top)
     wide = np.where(sheet >= 0, np.inf, np.minimum(face + stack.slope * np.maximum(away, 0), stack.body_m / 2))
@@ -166,5 +172,5 @@ def sheet_mesh(stack: SheetStack, across: int = 16, through: int = 12) -> SheetM
 
 
 def electrode_metal(alloy: str) -> Metal:
-    """By its name in the welder file. KeyError where it is no electrode."""
+    """The metal of an electrode alloy, by its name in the welder file. Raises KeyError for another name."""
     return {"Cu-ETP": METALS["copper"], "CuCr1": METALS["CuCr1"], "CuCr1Zr": METALS["CuCr1Zr"]}[alloy]

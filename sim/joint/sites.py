@@ -1,4 +1,4 @@
-"""A joint under force: its mesh as it is now, its contacts, and how it gives way. What `sim.joint.weld` steps through time."""
+"""A joint under force at one instant: its mesh, its contacts and its deformation. `sim.joint.weld` steps it through time."""
 
 from __future__ import annotations
 
@@ -8,62 +8,87 @@ from typing import Protocol
 
 import numpy as np
 
-from sim.joint.contact import Contacts, Melt, cold_area_m2, not_over_melting, pressed_radius_m, shut_in_N, touching
+from sim.joint.contact import (
+    Contacts,
+    Melt,
+    cold_area_m2,
+    contact_values,
+    indentation_radius_m,
+    limited_by_melting,
+    melt_force_N,
+)
 from sim.joint.field import FieldContact, FieldWarmth, Mesh, no_contact
 from sim.joint.metals import Array, Properties
-from sim.joint.rods import DEEPEST, RodCross, RodMesh, carried, rod_mesh
+from sim.joint.rods import DEEPEST, RodCross, RodMesh, mapped, rod_mesh
 from sim.joint.sheets import SheetMesh, SheetStack, sheet_mesh
 
 _HALVINGS = 40
-_APART = 1e-6  # of the conductance of what touches, where nothing does
-_WIDENED = 1.08  # of a rod on a flat bar: when the patch has grown by so much
-_REMADE = 0.004  # the rods' mesh is remade when they have sunk by so much of the thinner one since it was made
+_APART = 1e-6  # conductance outside the contact, over that inside it
+# The rods' mesh is rebuilt after this growth of the patch (rod on a flat bar) or this setdown over the thinner rod's diameter.
+_WIDENED = 1.08
+_REMADE = 0.004
 
 
 @dataclass(frozen=True)
 class SiteMeasures:
-    """Of a joint at an instant: m and degC. `joint_C`: mean over what touches; `core_C`: its hottest place.
-
-    `lifts_N`: what force it takes to hold the parts together against the melt between them, see `shut_in_N`.
-    """
+    """The measures of a joint at one instant."""
 
     joint_C: float
+    """Mean temperature of the faying surface."""
     core_C: float
+    """Greatest temperature of the faying surface."""
     tip_C: float
+    """Greatest temperature under an electrode."""
     setdown_m: float
+    """Setdown of rods; indentation of sheets, both electrodes together."""
     nugget_m: float
+    """Nugget diameter."""
     contact_m: float
-    lifts_N: float = 0.0
+    """Diameter of the faying surface."""
+    melt_force_N: float = 0.0
+    """The force by which the melt separates the parts, see `sim.joint.contact.melt_force_N`."""
 
 
 class Site(Protocol):
-    """A joint at one instant. `share`: of the joint that the mesh is (a quarter of crossed rods)."""
+    """A joint at one instant."""
 
     @property
     def mesh(self) -> Mesh: ...
     @property
     def metal(self) -> Properties: ...
+
     @property
-    def share(self) -> float: ...
-    def contact(self, at_C: Array, amperes: float) -> FieldContact: ...
+    def share(self) -> float:
+        """The part of the joint that the mesh covers; a quarter of crossed rods."""
+        ...
+
+    def contact(self, at_C: Array, amperes: float) -> FieldContact:
+        """The contacts at these temperatures and this current through the joint."""
+        ...
+
     def measured(self, at_C: Array) -> SiteMeasures: ...
-    def given_way(self, warmth: FieldWarmth, step_s: float) -> tuple[Site, FieldWarmth]: ...
+
+    def deformed(self, warmth: FieldWarmth, step_s: float) -> tuple[Site, FieldWarmth]:
+        """The joint after a time step of deformation under its force."""
+        ...
 
 
 @dataclass(frozen=True, eq=False)
 class SheetSite:
-    """Sheets under force. `sunk_m`: both electrodes' marks together. `pressed_m`: radius that a dome's indentation has."""
+    """Sheets under force."""
 
     made: SheetMesh
     contacts: Contacts
     force_N: float
-    pressed_m: float = math.inf
+    indent_m: float = math.inf
+    """Radius of a dome's indentation under the force alone; infinite for a flat face."""
     sunk_m: float = 0.0
+    """Indentation by flow of the hot metal, both electrodes together."""
 
     @classmethod
     def begun(cls, stack: SheetStack, contacts: Contacts, force_N: float, across: int, through: int) -> SheetSite:
-        pressed_m = pressed_radius_m(force_N, stack.dome_m, stack.metals)
-        return cls(sheet_mesh(stack, across, through), contacts, force_N, pressed_m)
+        indent_m = indentation_radius_m(force_N, stack.dome_m, stack.metals)
+        return cls(sheet_mesh(stack, across, through), contacts, force_N, indent_m)
 
     @property
     def mesh(self) -> Mesh:
@@ -78,24 +103,24 @@ class SheetSite:
         return 1.0
 
     @property
-    def bears_m(self) -> float:
-        """Diameter over which an electrode touches its sheet."""
-        return self._bears_m(self.sunk_m)
+    def electrode_contact_m(self) -> float:
+        """Diameter of the contact of electrode and sheet."""
+        return self._electrode_contact_m(self.sunk_m)
 
     @property
-    def touch_m(self) -> float:
-        """Diameter over which the sheets touch: as much wider than the electrode's as that of a flat face."""
-        return self.made.stack.touch_m - self.made.stack.face_m + self.bears_m
+    def faying_m(self) -> float:
+        """Diameter of the faying surface. It exceeds the electrode's contact by as much as under a flat face."""
+        return self.made.stack.faying_m - self.made.stack.face_m + self.electrode_contact_m
 
-    def _bears_m(self, sunk_m: float) -> float:
-        """A dome of radius R that sinks by h touches over a radius more: a^2 = (what indentation gives)^2 + 2 R h."""
+    def _electrode_contact_m(self, sunk_m: float) -> float:
+        """The same at an indentation `sunk_m`. Under a dome of radius R its radius a has a^2 = indent_m^2 + R sunk_m."""
         stack = self.made.stack
         if math.isinf(stack.dome_m):
             return stack.face_m
-        return min(stack.face_m, 2 * math.sqrt(self.pressed_m**2 + stack.dome_m * sunk_m))
+        return min(stack.face_m, 2 * math.sqrt(self.indent_m**2 + stack.dome_m * sunk_m))
 
     def _within(self, part: slice, wide_m: float) -> Array:
-        """The share of each ring of a contact that lies within a diameter."""
+        """The share of each ring of a contact within a diameter."""
         area, r = self.mesh.face_m2[part], self.made.radius_m[: part.stop - part.start + 1]
         inside = math.pi * (np.clip(np.minimum(r[1:], wide_m / 2), r[:-1], None) ** 2 - r[:-1] ** 2)
         return np.clip(inside / area, _APART, 1.0)
@@ -104,8 +129,8 @@ class SheetSite:
         mesh, stack = self.mesh, self.made.stack
         ohm, heat, held_ohm, held_heat = no_contact(mesh)
         each = self.metal.resistivity_ohm_m(at_C)
-        places = [(part, self.touch_m, 1.0, False) for part in self.made.faying]
-        places += [(part, self.bears_m, self.contacts.tip_share, True) for part in self.made.tips]
+        places = [(part, self.faying_m, 1.0, False) for part in self.made.faying]
+        places += [(part, self.electrode_contact_m, self.contacts.tip_share, True) for part in self.made.tips]
         for part, wide_m, film, copper in places:
             one, two = mesh.left[part], mesh.right[part]
             middle = (at_C[one] + at_C[two]) / 2
@@ -113,10 +138,12 @@ class SheetSite:
             if copper:
                 hardness = np.minimum(hardness, stack.electrode.hardness_Pa(middle))
             pressure = self.force_N / (math.pi / 4 * wide_m**2)
-            alone, heat[part] = touching(self.contacts, middle, (each[one] + each[two]) / 2, hardness, pressure, film)
+            alone, heat[part] = contact_values(
+                self.contacts, middle, (each[one] + each[two]) / 2, hardness, pressure, film
+            )
             melting = min(metal.melting_degC for metal in (stack.metals if copper else stack.metals[:1]))
             here = self._within(part, wide_m)
-            ohm[part] = not_over_melting(alone, here * mesh.face_m2[part], amperes, middle, melting) / here
+            ohm[part] = limited_by_melting(alone, here * mesh.face_m2[part], amperes, middle, melting) / here
             heat[part] *= here
         return FieldContact(ohm, heat, held_ohm, held_heat)
 
@@ -127,18 +154,18 @@ class SheetSite:
             sides = mesh.left[part], mesh.right[part]
             rows = [int(np.flatnonzero((made.number == cells[0]).any(axis=1))[0]) for cells in sides]
             at = np.maximum(*(np.where(made.number[row] >= 0, at_C[made.number[row]], 0.0) for row in rows))
-            weights = self._within(part, self.touch_m) * mesh.face_m2[part]
+            weights = self._within(part, self.faying_m) * mesh.face_m2[part]
             mean = float(np.average((at_C[mesh.left[part]] + at_C[mesh.right[part]]) / 2, weights=weights))
             joint, hottest = max(joint, mean), max(hottest, float(at.max()))
             melted = self._melted_m(at)
             nugget = max(nugget, melted)
-            shut = Melt(made.radius_m, at, melted / 2, self.touch_m / 2)
-            lifts = max(lifts, shut_in_N(shut, made.stack.metal))
+            shut = Melt(made.radius_m, at, melted / 2, self.faying_m / 2)
+            lifts = max(lifts, melt_force_N(shut, made.stack.metal))
         tips = [float(at_C[np.concatenate([mesh.left[part], mesh.right[part]])].max()) for part in made.tips]
-        return SiteMeasures(joint, hottest, max(tips), self.sunk_m, nugget, self.touch_m, lifts)
+        return SiteMeasures(joint, hottest, max(tips), self.sunk_m, nugget, self.faying_m, lifts)
 
     def _melted_m(self, at_C: Array) -> float:
-        """Diameter of what is above the middle of melting, along one contact from the axis out; between cells on a line."""
+        """Diameter of the part of a contact above the melting temperature, interpolated linearly between cells."""
         melts = self.made.stack.metal.melting_degC
         radius = (self.made.radius_m[1:] + self.made.radius_m[:-1]) / 2
         over = np.flatnonzero(at_C > melts)
@@ -150,65 +177,67 @@ class SheetSite:
         part = (at_C[k] - melts) / (at_C[k] - at_C[k + 1])
         return 2 * float(radius[k] + part * (radius[k + 1] - radius[k]))
 
-    def given_way(self, warmth: FieldWarmth, step_s: float) -> tuple[SheetSite, FieldWarmth]:
-        """The sheets are squeezed under the electrodes, layer by layer; the mesh stays as it is.
+    def deformed(self, warmth: FieldWarmth, step_s: float) -> tuple[SheetSite, FieldWarmth]:
+        """The sheets after one step, thinner under the electrodes. The mesh is unchanged.
 
-        A dome's indentation grows as its surroundings grow softer, and does not shrink again.
+        A dome's indentation grows as the metal round it softens. It does not shrink.
         """
         made, stack = self.made, self.made.stack
         column = warmth.at_C[made.number[made.sheet >= 0]]
-        bear_MPa = self._bear_MPa(column)
+        flow_MPa = self._flow_stress_MPa(column)
         most = 0.5 * sum(stack.sheets_m)
-        if math.isinf(self.pressed_m):
-            sunk_m = min(self.sunk_m + step_s * self._speed_m_s(self.sunk_m, bear_MPa), most)
+        if math.isinf(self.indent_m):
+            sunk_m = min(self.sunk_m + step_s * self._speed_m_s(self.sunk_m, flow_MPa), most)
             return replace(self, sunk_m=sunk_m), warmth
         outer_C = float(column[0, 0] + column[-1, 0]) / 2
-        pressed_m = max(self.pressed_m, pressed_radius_m(self.force_N, stack.dome_m, stack.metals, outer_C))
-        # Implicitly: the more it sinks, the wider it bears.
-        now, low, high = replace(self, pressed_m=pressed_m), self.sunk_m, most
+        indent_m = max(self.indent_m, indentation_radius_m(self.force_N, stack.dome_m, stack.metals, outer_C))
+        # An implicit step: the contact widens with the indentation.
+        now, low, high = replace(self, indent_m=indent_m), self.sunk_m, most
         for _ in range(_HALVINGS):
             middle = (low + high) / 2
-            deeper = self.sunk_m + step_s * now._speed_m_s(middle, bear_MPa) > middle
+            deeper = self.sunk_m + step_s * now._speed_m_s(middle, flow_MPa) > middle
             low, high = (middle, high) if deeper else (low, middle)
         return replace(now, sunk_m=low), warmth
 
-    def _bear_MPa(self, column: Array) -> Array:
-        """What each layer under an electrode bears at 1 /s, its solid rings side by side; infinite where all is molten.
+    def _flow_stress_MPa(self, column: Array) -> Array:
+        """Mean flow stress of each layer under an electrode at 1 /s, over its solid rings; infinite if all is molten.
 
-        What melts is held by its ring and is not squeezed out.
+        Melt is enclosed by its ring, so it is not squeezed out.
         """
         r, metal = self.made.radius_m, self.made.stack.metal
-        rings = np.clip(np.minimum(r[1:], self.bears_m / 2), r[:-1], None) ** 2 - r[:-1] ** 2
+        rings = np.clip(np.minimum(r[1:], self.electrode_contact_m / 2), r[:-1], None) ** 2 - r[:-1] ** 2
         solid = np.where(column < metal.solidus_degC, rings, 0.0)
         whole = solid.sum(axis=1)
         mean = (solid * metal.flow.stress_MPa(column, 1.0)).sum(axis=1) / np.maximum(whole, 1e-30)
         return np.where(whole > 0, mean, np.inf)
 
-    def _speed_m_s(self, sunk_m: float, bear_MPa: Array) -> float:
-        """How fast the pile grows thinner, each layer at its own rate.
+    def _speed_m_s(self, sunk_m: float, flow_MPa: Array) -> float:
+        """The speed at which the stack becomes thinner, the sum over its layers.
 
-        The load spreads at 45 degrees up to the face. A flat disc between rough plates bears 1 + d / (3 sqrt 3 h) times its
-        flow stress (Siebel, from memory); the rate goes by the power of the metal's law.
+        The load spreads at 45 degrees up to the face. A flat disc between rough plates carries 1 + d / (3 sqrt 3 h) times its
+        flow stress (Siebel, from memory). The strain rate follows the power of the metal's flow law.
         """
         made, stack = self.made, self.made.stack
         edges = np.concatenate([made.height_m[:-1][made.sheet >= 0], [sum(stack.sheets_m)]])
-        deep, bears = (edges[1:] + edges[:-1]) / 2, self._bears_m(sunk_m)
-        half = np.minimum(bears / 2 + np.minimum(deep, edges[-1] - deep), stack.face_m / 2)
-        hill = 1 + bears / (3 * math.sqrt(3) * float(edges[-1]))
+        deep, wide = (edges[1:] + edges[:-1]) / 2, self._electrode_contact_m(sunk_m)
+        half = np.minimum(wide / 2 + np.minimum(deep, edges[-1] - deep), stack.face_m / 2)
+        hill = 1 + wide / (3 * math.sqrt(3) * float(edges[-1]))
         stress = self.force_N / (math.pi * half**2) / self.contacts.constraint / hill / 1e6
-        rates = np.minimum((stress / bear_MPa) ** stack.metal.flow.power, 50.0)
+        rates = np.minimum((stress / flow_MPa) ** stack.metal.flow.power, 50.0)
         return float((rates * np.diff(edges)).sum())
 
 
 @dataclass(frozen=True, eq=False)
 class RodSite:
-    """Crossed rods under force. `sunk_m`: setdown till now, which the mesh follows in steps."""
+    """Crossed rods, or a rod on a flat bar, under force."""
 
     made: RodMesh
     contacts: Contacts
     force_N: float
     sunk_m: float
+    """Setdown. The mesh follows it in steps."""
     cells: int
+    """Cells of the mesh to a radius of the thinner rod."""
 
     @classmethod
     def begun(cls, cross: RodCross, contacts: Contacts, force_N: float, cells: int) -> RodSite:
@@ -239,15 +268,15 @@ class RodSite:
         one, two = mesh.left[part], mesh.right[part]
         middle = (at_C[one] + at_C[two]) / 2
         pressure = self.force_N / self.made.patch_m2
-        ohm[part], heat[part] = touching(
+        ohm[part], heat[part] = contact_values(
             self.contacts, middle, (each[one] + each[two]) / 2, cross.metal.hardness_Pa(middle), pressure
         )
         own = amperes * self.share
-        ohm[part] = not_over_melting(ohm[part], mesh.face_m2[part], own, middle, cross.metal.melting_degC)
+        ohm[part] = limited_by_melting(ohm[part], mesh.face_m2[part], own, middle, cross.metal.melting_degC)
         for strip, half, along in zip(self.made.strips, self.made.halves_m, cross.along_m, strict=True):
             cells, copper = mesh.held[strip], cross.electrode
             hardness = np.minimum(cross.metal.hardness_Pa(at_C[cells]), copper.hardness_Pa(at_C[cells]))
-            film = touching(
+            film = contact_values(
                 self.contacts,
                 at_C[cells],
                 each[cells],
@@ -256,10 +285,10 @@ class RodSite:
                 self.contacts.tip_share,
             )
             melting = min(cross.metal.melting_degC, copper.melting_degC)
-            film_ohm = not_over_melting(film[0], mesh.held_m2[strip], own, at_C[cells], melting)
-            # Into the copper the strip spreads as a long one on a half-space: ln(4 length / width) / (pi length).
+            film_ohm = limited_by_melting(film[0], mesh.held_m2[strip], own, at_C[cells], melting)
+            # The spreading resistance of a long strip on a half-space, the copper: ln(4 length / width) / (pi length).
             spreads = 2 * half * math.log(4 * along / (2 * half)) / math.pi
-            cold = 4  # of the tables: 20 degC
+            cold = 4  # index of 20 degC in the tables
             held_ohm[strip] = film_ohm + spreads * copper.resistivity[cold]
             held_heat[strip] = 1 / (1 / film[1] + spreads / copper.conductivity[cold])
         return FieldContact(ohm, heat, held_ohm, held_heat)
@@ -273,11 +302,11 @@ class RodSite:
         metal, hottest_first = self.made.cross.metal, np.argsort(-middle)
         edges = np.sqrt(np.concatenate([[0.0], 4 / math.pi * np.cumsum(mesh.face_m2[part][hottest_first])]))
         melted = float(edges[int((middle > metal.melting_degC).sum())])
-        lifts = shut_in_N(Melt(edges, middle[hottest_first], melted, float(edges[-1])), metal)
+        lifts = melt_force_N(Melt(edges, middle[hottest_first], melted, float(edges[-1])), metal)
         return SiteMeasures(mean, float(middle.max()), tip, self.sunk_m, 2 * melted, wide, lifts)
 
-    def given_way(self, warmth: FieldWarmth, step_s: float) -> tuple[RodSite, FieldWarmth]:
-        """They sink as far as the hot metal gives way in this step, implicitly: the more they sink, the wider they bear."""
+    def deformed(self, warmth: FieldWarmth, step_s: float) -> tuple[RodSite, FieldWarmth]:
+        """The rods after one step. The step is implicit, since the patch widens with the setdown."""
         warmth = self._melt_spread(warmth)
         cross, layers = self.made.cross, self._layers(warmth.at_C)
         low, high = self.sunk_m, DEEPEST * cross.thin_m
@@ -288,18 +317,18 @@ class RodSite:
         sunk = replace(self, sunk_m=low)
         if cross.flat_m is None:
             small = low - self.made.setdown_m < _REMADE * cross.thin_m
-        else:  # a line widens far more than it sinks
+        else:  # a contact along a line widens far more than it sinks
             small = cross.patch_m2(low) < _WIDENED * self.made.patch_m2
         if small:
             return sunk, warmth
         made = rod_mesh(cross, low, self.cells)
-        at_C = carried(self.made, made, warmth.at_C, self._shares(low, layers))
+        at_C = mapped(self.made, made, warmth.at_C, self._shares(low, layers))
         return replace(sunk, made=made), FieldWarmth(made.metal.enthalpy_J_m3(at_C), at_C)
 
     def _melt_spread(self, warmth: FieldWarmth) -> FieldWarmth:
-        """Melt between the rods is pressed aside over all that touches: what heat it has over melting is spread there.
+        """The heat above melting, spread evenly over the patch, as melt between the rods is pressed aside over all of it.
 
-        Without this one cell that is small beside the patch would boil.
+        Without this a cell that is small against the patch would boil.
         """
         mesh, part, metal = self.mesh, self.made.patch, self.made.cross.metal
         cells = np.concatenate([mesh.left[part], mesh.right[part]])
@@ -313,7 +342,7 @@ class RodSite:
         return FieldWarmth(enthalpy, self.metal.temperature_C(enthalpy))
 
     def _layers(self, at_C: Array) -> list[tuple[Array, Array, Array]]:
-        """Of each rod: depth below the patch, thickness and mean temperature of its layers, within the patch's width."""
+        """For each rod the depth below the patch, the thickness and the mean temperature of its layers within the patch."""
         found = []
         half_x, half_y = self._halves_m(self.made.setdown_m)
         sides = ((half_x, half_y), (half_y, half_x))
@@ -328,7 +357,7 @@ class RodSite:
         return found
 
     def _halves_m(self, sunk_m: float) -> tuple[float, float]:
-        """Half of the patch along x and y: of crossed rods, of a disc as large; of a rod on a bar, of the strip."""
+        """Half of the patch along x and y. For crossed rods a disc of equal area is taken, for a rod on a bar the strip."""
         cross = self.made.cross
         if cross.flat_m is None:
             half = math.sqrt(cross.patch_m2(sunk_m) / math.pi)
@@ -337,16 +366,16 @@ class RodSite:
         return half_x * wide_x, half_y * wide_y
 
     def _speed_m_s(self, sunk_m: float, layers: list[tuple[Array, Array, Array]]) -> float:
-        """How fast they would sink there."""
+        """The speed of setdown at this setdown."""
         return float(sum(each.sum() for each in self._speeds_m_s(sunk_m, layers)))
 
     def _shares(self, sunk_m: float, layers: list[tuple[Array, Array, Array]]) -> tuple[Array, Array]:
-        """Of each layer in how far its rod sinks."""
+        """The share of each layer in the setdown of its rod."""
         lower, upper = (each / max(float(each.sum()), 1e-30) for each in self._speeds_m_s(sunk_m, layers))
         return lower, upper
 
     def _speeds_m_s(self, sunk_m: float, layers: list[tuple[Array, Array, Array]]) -> tuple[Array, ...]:
-        """How fast each layer grows thinner: by its own rate, under a load that spreads at 45 degrees."""
+        """The speed at which each layer of both rods becomes thinner. The load spreads at 45 degrees."""
         area, flow = self.made.cross.patch_m2(sunk_m), self.made.cross.metal.flow
         half_x, half_y = self._halves_m(sunk_m)
         found = []

@@ -64,7 +64,7 @@ class WeldCourse:
     ohm: Array
     measures: tuple[SiteMeasures, ...]
     pictures: tuple[Picture, ...]
-    given_J: float
+    supplied_J: float
     lost_J: float
     moved_J: float
     balance: float
@@ -158,7 +158,7 @@ def welded(
             lost += (step.lost_W + flow.held_ohm * (amperes * share) ** 2) * step_s
             warmth, now_s = step.warmth, now_s + step_s
             before = float((warmth.enthalpy_J_m3 * mesh.volume_m3).sum())
-            site, warmth = site.given_way(warmth, step_s)
+            site, warmth = site.deformed(warmth, step_s)
             moved += before - float((warmth.enthalpy_J_m3 * site.mesh.volume_m3).sum())
             measures = site.measured(warmth.at_C)
             boiled = not measures.core_C < _BOILS_C

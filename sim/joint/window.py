@@ -23,13 +23,13 @@ from gen.joint import Joint
 from gen.machine.welder import Welder
 from gen.trials.joints import setdown_wanted
 from gen.trials.values import ComputedTimes
-from sim.joint.asked import LONGEST_S, JointAsked, amperes_at, asked
 from sim.joint.contact import Contacts
+from sim.joint.estimate import LONGEST_S, JointWork, amperes_at, joint_work
 from sim.joint.field import Diverged
 from sim.joint.outcome import JointEdges, edges_of
 from sim.joint.sites import SiteMeasures
 from sim.joint.weld import Span
-from sim.joint.work import COARSE, Factors, Work, drawn, one_weld, ranges_of, under
+from sim.joint.work import COARSE, Factors, Work, drawn_factors, one_weld, ranges_of, with_factors
 from sim.workers import by_workers
 
 PERCENTS = (50, 60, 70, 80, 90, 100)
@@ -62,8 +62,8 @@ class WindowPlan:
     def judged(self, number: int) -> JointEdges | None:
         """The weld of this number: percent by percent, first nominal and then each draw. None: it did not settle."""
         place, draw = divmod(number, 1 + self.draws)
-        factors = Factors() if draw == 0 else drawn(self.draws, _SEED, ranges_of(self.work))[draw - 1]
-        work, contacts = under(self.work, Contacts(), factors)
+        factors = Factors() if draw == 0 else drawn_factors(self.draws, _SEED, ranges_of(self.work))[draw - 1]
+        work, contacts = with_factors(self.work, Contacts(), factors)
         amperes = amperes_at(self.welder, self.percents[place])
         deepest = self.deepest_m
 
@@ -146,10 +146,10 @@ class JointWindow:
 
 def planned(
     joint: Joint, welder: Welder, percents: tuple[int, ...] | None = None, draws: int | None = None
-) -> tuple[JointAsked, WindowPlan]:
-    """The joint in the form of the model on this machine, and the welds of its window. Raises as `asked` does."""
+) -> tuple[JointWork, WindowPlan]:
+    """The joint in the form of the model on this machine, and the welds of its window. Raises as `joint_work` does."""
     wanted = with_electrodes(joint, welder)
-    given = asked(wanted, welder, table_force_N(wanted, welder))
+    given = joint_work(wanted, welder, table_force_N(wanted, welder))
     share = setdown_wanted(joint)
     deepest_m = given.work.setdown_m(share[1]) if share else math.inf
     return given, WindowPlan(given.work, welder, deepest_m, percents or PERCENTS, draws or DRAWS)
@@ -179,7 +179,7 @@ def _gathered(plan: WindowPlan, found: Sequence[JointEdges | None]) -> JointWind
     for place, percent in enumerate(plan.percents):
         middle, *others = found[place * (1 + plan.draws) : (place + 1) * (1 + plan.draws)]
         if middle is None or lost > _MOST_LOST * len(found):
-            raise Diverged(f"{lost} of {len(found)} welds settle on nothing")
+            raise Diverged(f"{lost} of {len(found)} simulated welds have no stable solution")
         each_percent.append(PercentWindow(percent, middle, tuple(each for each in others if each is not None)))
     return JointWindow(tuple(each_percent), _times(each_percent), lost)
 

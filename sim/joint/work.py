@@ -1,4 +1,4 @@
-"""What is welded, as the model needs it; what of it nobody knows, with the ranges in which it lies; and one weld of it."""
+"""The input of the joint's model: work, cells and steps, the ranges of uncertain values; and the call for one weld."""
 
 from __future__ import annotations
 
@@ -22,35 +22,36 @@ ElectrodeName = Literal["copper", "CuCr1", "CuCr1Zr"]
 
 @dataclass(frozen=True)
 class Work:
-    """Two or three sheets, two crossed rods or a rod on a flat bar, under two alike electrodes; lengths in m.
-
-    `face_m`: diameter of the electrode's face on sheets; `dome_m`: its radius, infinite where it is flat. `strip`: half of the
-    width over which each electrode touches its round rod, over the rod's diameter; `along`: over what length, in diameters.
-    `flat_m`: of a rod on a flat bar the bar's width; `rods_m` is then the rod's diameter and the bar's thickness, and an
-    electrode touches the bar over its face.
-    """
+    """Two or three sheets, two crossed rods or a rod on a flat bar, under two equal electrodes. Lengths are in m."""
 
     metal: MetalName
     force_N: float
     sheets_m: tuple[float, ...] = ()
+    """Thickness of each sheet; empty for rods."""
     rods_m: tuple[float, float] | None = None
+    """Diameters of crossed rods, or the diameter of a rod and the thickness of its flat bar; None for sheets."""
     electrode: ElectrodeName = "CuCr1Zr"
     face_m: float = 0.006
+    """Diameter of the electrode's face on sheets and on a flat bar."""
     dome_m: float = math.inf
+    """Radius of a domed face; infinite for a flat one."""
     strip: tuple[float, float] = (0.25, 0.25)
+    """Half of the width over which each electrode touches its round rod, over the rod's diameter."""
     along: float = 1.0
+    """Length over which an electrode touches its round rod, over the rod's diameter."""
     flat_m: float | None = None
+    """Width of the flat bar; None without one."""
 
     @property
     def thin_m(self) -> float:
-        """Of sheets and rods the thinnest; of a rod on a flat bar the rod."""
+        """Thickness of the thinnest sheet, or diameter of the thinner rod; of a rod on a flat bar that of the rod."""
         if self.flat_m is not None and self.rods_m:
             return self.rods_m[0]
         return min(self.sheets_m or self.rods_m or ())
 
     @property
     def bearing_m2(self) -> float:
-        """Area of work under the electrode that bears on the least; of a dome, that of its whole face."""
+        """Area of the smaller contact of electrode and work, m2; for a dome that of its whole face."""
         if self.rods_m is None:
             return math.pi / 4 * self.face_m**2
         rods = [2 * strip * d * self.along * d for strip, d in zip(self.strip, self.rods_m, strict=True)]
@@ -58,26 +59,27 @@ class Work:
 
     @property
     def cross(self) -> RodCross:
-        """The rods, or the rod and the bar. ValueError for sheets."""
+        """The rods, or the rod and the bar. Raises ValueError for sheets."""
         if self.rods_m is None:
             raise ValueError("sheets do not cross")
         metal, electrode, (first, second) = METALS[self.metal], METALS[self.electrode], self.rods_m
         strip, along = self.strip, (self.along * first, self.along * second)
         if self.flat_m is not None:
-            # A round face as a square of its area.
+            # A round face is modelled as a square of equal area.
             square = min(math.sqrt(math.pi) / 2 * self.face_m, self.flat_m)
             strip, along = (self.strip[0], square / 2 / second), (along[0], square)
         return RodCross(self.rods_m, metal, electrode, strip, along, self.flat_m)
 
     def setdown_m(self, share: float) -> float:
-        """What setdown is as good as this share of the thinner rod of two crossed ones.
+        """The setdown in m that corresponds to a share of the thinner rod's diameter.
 
-        A rod on a flat bar touches along a line and need not sink so far: as far as its patch is that of two such rods.
+        A rod on a flat bar touches along a line, so it needs less setdown: that at which its patch has the area of the patch of
+        two crossed rods with this share.
         """
         return float(np.interp(share, *self._setdowns)) if self.flat_m is not None else share * self.thin_m
 
     def setdown_share(self, setdown_m: Array) -> Array:
-        """The share of which `setdown_m` is."""
+        """The share that corresponds to each setdown; the inverse of `setdown_m`."""
         if self.flat_m is None:
             return setdown_m / self.thin_m
         shares, setdowns = self._setdowns
@@ -85,6 +87,7 @@ class Work:
 
     @property
     def _setdowns(self) -> tuple[Array, Array]:
+        """Shares of two crossed rods, and the setdowns of a rod on a flat bar with patches of the same areas."""
         d, cross = self.thin_m, self.cross
         shares, deep = np.linspace(0, DEEPEST, 161), np.linspace(0, DEEPEST * d, 801)
         areas = [overlap_m2((d, d), float(share) * d) for share in shares]
@@ -93,31 +96,34 @@ class Work:
 
 @dataclass(frozen=True)
 class Fineness:
-    """Cells to the radius of what touches and through the thinnest sheet; to the radius of the thinner rod; and of the steps."""
+    """The number of cells, and the time stepping."""
 
     across: int = 16
+    """Cells to the radius of the contacts of sheets."""
     through: int = 12
+    """Cells to the thinnest sheet."""
     rods: int = 6
+    """Cells to the radius of the thinner rod."""
     stepping: Stepping = STEPPING
 
-    def times(self, times: float) -> Fineness:
-        """Finer by this, cells and steps."""
+    def finer(self, times: float) -> Fineness:
+        """So many times as many cells and steps."""
         across, through, rods = (round(times * each) for each in (self.across, self.through, self.rods))
         return Fineness(across, through, rods, self.stepping.finer(times))
 
 
 USED = Fineness()
-COARSE = Fineness(12, 8, 4)  # where many welds are wanted: several per cent of setdown and nugget
+COARSE = Fineness(12, 8, 4)  # for many welds; it changes setdown and nugget by several per cent
 
 
 def site_of(work: Work, contacts: Contacts, fineness: Fineness = USED) -> Site:
-    """The joint under its force, cold."""
+    """The cold joint under its force."""
     metal, electrode = METALS[work.metal], METALS[work.electrode]
     if work.rods_m:
         return RodSite.begun(work.cross, contacts, work.force_N, fineness.rods)
-    touch_m = work.face_m + contacts.spread * work.thin_m
+    faying_m = work.face_m + contacts.spread * work.thin_m
     body_m = max(0.0127, 1.6 * work.face_m)
-    stack = SheetStack(work.sheets_m, metal, electrode, work.face_m, touch_m, body_m=body_m, dome_m=work.dome_m)
+    stack = SheetStack(work.sheets_m, metal, electrode, work.face_m, faying_m, body_m=body_m, dome_m=work.dome_m)
     return SheetSite.begun(stack, contacts, work.force_N, fineness.across, fineness.through)
 
 
@@ -130,52 +136,64 @@ def one_weld(
     until: Callable[[SiteMeasures], bool] | None = None,
     pictures_s: Sequence[float] = (),
 ) -> WeldCourse:
-    """One weld from cold. Raises Diverged where it did not settle."""
+    """One weld from cold. It ends early once `until` holds. Raises Diverged if the solution does not settle."""
     site = site_of(work, contacts or Contacts(), fineness)
     return welded(site, spans, fineness.stepping, until=until, pictures_s=pictures_s)
 
 
 @dataclass(frozen=True)
 class Factors:
-    """What nobody knows exactly, each as a factor on what was taken, with the range in which it lies nine times in ten.
+    """Factors on the uncertain values. In `RANGES` a factor f stands for the 90 % range from 1 / f to f.
 
-    All but `own` are judgements from memory of what such things scatter by; none is fitted. `own` is the model's own error,
-    told as current: the rows that its constants were fitted to, each computed with the constants that the others choose, make
-    what their table has at a current within this factor of the table's nine times in ten, by Student's t (python -m
-    tests.campaigns.joint_rows fit). A nugget that no current makes as wide, since it is wider than what touches, is left out.
+    All ranges except that of `model` are judgements of the scatter, from memory; none is fitted.
     """
 
     film: float = 1.0
-    breaks: float = 1.0
+    """On `Contacts.film_ohm_m2`."""
+    film_decay: float = 1.0
+    """On `Contacts.film_decay_K`."""
     flow: float = 1.0
+    """On `Contacts.constraint`, and so on the flow stress."""
     force: float = 1.0
     current: float = 1.0
+    """On the machine's current."""
     face: float = 1.0
+    """On the diameter of the electrode's face."""
     spread: float = 1.0
+    """On `Contacts.spread`."""
     along: float = 1.0
-    own: float = 1.0
+    """On the length and width over which an electrode touches a round rod."""
+    model: float = 1.0
+    """The model's error, as a factor on the current.
+
+    Each row that the constants were fitted to is computed with the constants that the other rows choose. In nine of ten the
+    current at which the model computes the table's result is within this factor of the table's, by Student's t (python -m
+    tests.campaigns.joint_rows fit). A nugget wider than the faying surface, which no current makes, is left out.
+    """
 
     @property
     def amperes(self) -> float:
-        """On the current: what flows, and the model's own error."""
-        return self.current * self.own
+        """The factor on the current, model's error included."""
+        return self.current * self.model
 
 
-# The model's own error as a factor on the current, see `Factors`: of rods and of sheets from 0.6 mm up, and of thinner sheets,
-# where it is that of the only such row.
-OWN, OWN_THIN = 1.10, 1.67
+# The model's error as a factor on the current, see `Factors.model`: for rods and for sheets from 0.6 mm up, and for thinner
+# sheets, of which there is one row.
+MODEL_ERROR, MODEL_ERROR_THIN = 1.10, 1.67
 THIN_SHEET_M = 0.6e-3
-RANGES = Factors(film=2.5, breaks=1.4, flow=1.25, force=1.10, current=1.06, face=1.12, spread=1.6, along=1.4, own=OWN)
+RANGES = Factors(
+    film=2.5, film_decay=1.4, flow=1.25, force=1.10, current=1.06, face=1.12, spread=1.6, along=1.4, model=MODEL_ERROR
+)
 
 
 def ranges_of(work: Work) -> Factors:
-    """Of this work."""
+    """The ranges for this work."""
     thin = bool(work.sheets_m) and work.thin_m < THIN_SHEET_M
-    return replace(RANGES, own=OWN_THIN) if thin else RANGES
+    return replace(RANGES, model=MODEL_ERROR_THIN) if thin else RANGES
 
 
-def drawn(count: int, seed: int, ranges: Factors = RANGES) -> tuple[Factors, ...]:
-    """`count` sets of factors, each log-normal, spread evenly over its range (a Latin hypercube)."""
+def drawn_factors(count: int, seed: int, ranges: Factors = RANGES) -> tuple[Factors, ...]:
+    """`count` draws of the factors. Each factor is log-normal; a Latin hypercube covers its range evenly."""
     rng = np.random.default_rng(seed)
     names = [each.name for each in fields(Factors)]
     columns = {}
@@ -186,16 +204,17 @@ def drawn(count: int, seed: int, ranges: Factors = RANGES) -> tuple[Factors, ...
 
 
 def _normal(places: Array) -> Array:
+    """The quantiles of the standard normal distribution."""
     law = NormalDist()
     return np.array([law.inv_cdf(float(place)) for place in places])
 
 
-def under(work: Work, contacts: Contacts, factors: Factors) -> tuple[Work, Contacts]:
-    """The work and its contacts under these factors, but for the current's."""
+def with_factors(work: Work, contacts: Contacts, factors: Factors) -> tuple[Work, Contacts]:
+    """Work and contacts multiplied by the factors. The factors on the current are left to the caller."""
     changed = replace(
         contacts,
         film_ohm_m2=contacts.film_ohm_m2 * factors.film,
-        breaks_K=contacts.breaks_K * factors.breaks,
+        film_decay_K=contacts.film_decay_K * factors.film_decay,
         constraint=contacts.constraint * factors.flow,
         spread=contacts.spread * factors.spread,
     )

@@ -16,10 +16,10 @@ from scipy.ndimage import distance_transform_edt  # type: ignore[import-untyped,
 from gen.joint import Joint
 from gen.machine.welder import Welder
 from gen.table import TimingTable
-from sim.joint.asked import LONGEST_S, asked, full_amperes, reckoned, shown, trust
+from sim.joint.estimate import LONGEST_S, amperes_at_full, estimated_time, joint_work, pictured_weld, trust
 from sim.joint.machine import machine_spans
 from sim.joint.metals import METALS, Array
-from sim.joint.outcome import JointOutcome, good_s, outcome, target_m, tip_MPa
+from sim.joint.outcome import JointOutcome, electrode_pressure_MPa, good_s, outcome, target_m
 from sim.joint.rods import filled_m, half_widths, widened
 from sim.joint.sites import RodSite, SheetSite
 from sim.joint.weld import Picture, Span, WeldCourse
@@ -75,7 +75,7 @@ def course_body(page: CoursePage, cautions: Markup | None = None) -> Markup:
             page=page,
             sections=picture(lambda width, name: draw_views(views, edges, width, name), "sections"),
             curves=picture(lambda width, _: draw_curves(page.course, page.work, width), "curves"),
-            bands=bands_told(edges),
+            bands=band_labels(edges),
             cautions=cautions,
         )
     )
@@ -88,7 +88,7 @@ def band_edges(work: Work) -> tuple[float, ...]:
     return (*(round(share * solidus, -1) for share in _SHARES[:-1]), solidus)
 
 
-def bands_told(edges: Sequence[float]) -> tuple[str, ...]:
+def band_labels(edges: Sequence[float]) -> tuple[str, ...]:
     """Each band in words, from 1."""
     words = [f"below {edges[0]:.0f}"]
     words += [f"{low:.0f} to {high:.0f}" for low, high in zip(edges[:-1], edges[1:], strict=True)]
@@ -326,42 +326,42 @@ def course_page(
 ) -> CoursePage:
     """The page of a joint on a machine: the schedule `table`, or without one 100 % current until the weld is good.
 
-    Raises Wrong and NoCurrentKnown where a file lacks what the model needs, Diverged where the model settles on nothing.
+    Raises Wrong and NoCurrentKnown if a file lacks a value that the model needs, Diverged if the solution does not settle.
     """
-    given = asked(joint, welder, table_force_N)
-    work, assumed = given.work, given.assumed
+    made = joint_work(joint, welder, table_force_N)
+    work, assumed = made.work, made.assumed
     measure, target = target_m(work, joint.setdown_percent)
     if table is None:
-        time_s = reckoned(work, full_amperes(welder), joint.setdown_percent, COARSE).time_s
-        spans: tuple[Span, ...] = (Span(min(_LONGER * time_s, LONGEST_S), full_amperes(welder)),)
-        assumed = (*assumed, "100 % current until the weld is good, since no schedule was given")
+        time_s = estimated_time(work, amperes_at_full(welder), joint.setdown_percent, COARSE).time_s
+        spans: tuple[Span, ...] = (Span(min(_LONGER * time_s, LONGEST_S), amperes_at_full(welder)),)
+        assumed = (*assumed, "the current is 100 % until the weld is good, since no schedule was given")
     else:
         spans = machine_spans(table, welder)
-    course, moved = shown(work, spans, measure)
+    course, error = pictured_weld(work, spans, measure)
     what = "setdown" if work.rods_m else "nugget"
     reached = good_s(work, course, measure, target)
     fired = course.current_A > 0
-    time_words = f"after {number(reached)} s" if reached < float("inf") else "not within this weld"
-    pressure, bears = tip_MPa(work, course)
-    sinks = "; it sinks in" if pressure > bears else ""
+    time_words = f"reached after {number(reached)} s" if reached < float("inf") else "not reached in this weld"
+    pressure, hardness = electrode_pressure_MPa(work, course)
+    sinks = "; it sinks in" if pressure > hardness else ""
     ohms, amperes = 1e6 * course.ohm[fired], course.current_A[fired]
     lines = (
         ("Force", f"{number(work.force_N)} N"),
-        ("Under current", f"{number(float(sum(s.length_s for s in spans if s.amperes)))} s, pauses left out"),
+        ("Under current", f"{number(float(sum(s.length_s for s in spans if s.amperes)))} s without pauses"),
         (
             what.capitalize(),
-            f"{number(1e3 * float(course.of(measure).max()))} mm; {number(1e3 * target)} mm wanted: {time_words}",
+            f"{number(1e3 * float(course.of(measure).max()))} mm; {number(1e3 * target)} mm wanted, {time_words}",
         ),
         ("Resistance", f"{number(float(ohms[0]))} micro-ohm at first, {number(float(ohms[-1]))} at the end"),
         (
             "Current",
-            f"{number(float(amperes.min()))} to {number(float(amperes.max()))} A, as the joint's resistance lets it",
+            f"{number(float(amperes.min()))} to {number(float(amperes.max()))} A, by the joint's resistance",
         ),
         (
             "Under the electrode",
-            f"up to {float(course.of('tip_C').max()):.0f} °C; {pressure:.0f} MPa, where the softer bears {bears:.0f}{sinks}",
+            f"up to {float(course.of('tip_C').max()):.0f} °C; pressure {pressure:.0f} MPa, hardness {hardness:.0f} MPa{sinks}",
         ),
-        ("Cells and steps", f"half as fine ones move the {what} by {100 * moved:.0f} %"),
+        ("Cells and steps", f"coarser ones change the {what} by {100 * error:.0f} %"),
     )
     subtitle = f"{joint.title}, surface {joint.surface}. {'Schedule ' + table.name if table else 'No schedule'}."
     return CoursePage(name, subtitle, work, course, outcome(work, course), lines, (*assumed, *trust(work)))

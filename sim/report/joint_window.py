@@ -1,4 +1,4 @@
-"""The computed window of a joint drawn: percent current down, weld time along, how a weld ends as words and hatches.
+"""The drawing of a joint's computed window: percent current over weld time, with the ending as words and hatches.
 
 Readable in black and white: every cell is named, and no two endings have the same hatch.
 """
@@ -22,7 +22,7 @@ _LEFT, _RIGHT, _TOP, _CELL = 56, 16, 58, 46
 
 
 def draw_window(window: JointWindow, width: int, name: str, title: str = "") -> str:
-    """The settings as a grid, the highest percent on top, and beneath it what the hatches and figures mean."""
+    """The settings as a grid, the highest percent on top, with a legend of hatches and figures below."""
     wide = (width - _LEFT - _RIGHT) / len(window.times_s)
     parts = [_patterns(name), text(2, 16, title, class_="strong"), text(2, 36, "percent current")]
     y = float(_TOP)
@@ -41,8 +41,8 @@ def draw_window(window: JointWindow, width: int, name: str, title: str = "") -> 
         y += 22
     draws = max(len(each.draws) for each in window.percents)
     for words in (
-        f"The word is the model's own ending; the figures say in how many of {draws} welds it is good, drawn from what",
-        "nobody knows exactly: film, hardness, force, current, faces, and the model's own error. Computed, not measured.",
+        f"The word is the ending with nominal values. The figures count the good welds in {draws} draws of the uncertain",
+        "values: film, hardness, force, current, faces and the model's error. Computed, not measured.",
     ):
         parts.append(text(_LEFT, y + 14, words))
         y += 18
@@ -87,15 +87,15 @@ def _patterns(name: str) -> str:
 
 
 def window_lines(window: JointWindow) -> list[tuple[str, str]]:
-    """Each percent in words, the highest first: from when to when a weld is good, and between what that lies in the draws."""
+    """The good weld times of each percent in words, with their ranges over the draws; the highest percent first."""
     found = []
     for each in reversed(window.percents):
         tore, past = each.spread("tore_s"), each.spread("past_s")
         if math.isinf(tore.middle_s):
             some = sum(math.isfinite(draw.tore_s) for draw in each.draws)
-            words = f"never good; in {some} of {len(each.draws)} draws it is" if some else "never good"
+            words = f"never good; good in {some} of {len(each.draws)} draws" if some else "never good"
         elif tore.middle_s >= past.middle_s:
-            words = f"never good: it expels or sinks too deep after {number(past.middle_s, 2)} s, before it holds"
+            words = f"never good: expels or sinks too deep after {number(past.middle_s, 2)} s, before it is good"
         else:
             words = (
                 f"good from {number(tore.middle_s, 2)} s ({_ends(tore.low_s, tore.high_s)}) "

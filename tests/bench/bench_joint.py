@@ -33,7 +33,7 @@ def main() -> None:
     for name, work, amperes, weld_s in (SHEETS, RODS):
         found = []
         for times in TIMES:
-            spent, made, cells, steps = measured(work, amperes, weld_s, USED.times(times))
+            spent, made, cells, steps = measured(work, amperes, weld_s, USED.finer(times))
             found.append((spent, made, cells * steps))
             print(f"{name:<12} {times:>8g} {cells:>7} {steps:>6} {spent:>7.2f} {made:>8.3f}", flush=True)
         (first, _, small), (last, finest, large) = found[0], found[-1]

@@ -28,10 +28,20 @@ from sim.joint.contact import Contacts
 from sim.joint.field import Diverged
 from sim.joint.metals import MetalName
 from sim.joint.weld import Span, WeldCourse, steady
-from sim.joint.work import COARSE, THIN_SHEET_M, Factors, Fineness, Work, drawn, one_weld, ranges_of, under
+from sim.joint.work import (
+    COARSE,
+    THIN_SHEET_M,
+    Factors,
+    Fineness,
+    Work,
+    drawn_factors,
+    one_weld,
+    ranges_of,
+    with_factors,
+)
 
 # What the model misses by itself in size: of the thirteen rows that it was fitted to twelve lie within this factor, by which
-# ranges are made wider. Its miss in current (`OWN` of sim/joint/work.py) is drawn with the rest.
+# ranges are made wider. Its miss in current (`MODEL_ERROR` of sim/joint/work.py) is drawn with the rest.
 OWN_MISS = 1.13
 _WIDEST = 0.6  # of the log of a factor on the current that is tried
 LONGEST = 2.5  # of a row's time, until which its nugget or setdown is waited for
@@ -121,7 +131,7 @@ def foretold(
 ) -> Found:
     """The row by the model; `at_once`: no longer than the row's time, whatever it made by then."""
     factors = factors or Factors()
-    work, changed = under(row.work, contacts, factors)
+    work, changed = with_factors(row.work, contacts, factors)
     amperes = steady(row.current_A * factors.amperes)
     spans = [Span(row.weld_s, amperes)]
     spans.append(Span((LONGEST - 1) * row.weld_s, amperes))
@@ -222,7 +232,7 @@ class Told:
 def told(chosen: list[Row], draws: int, pool: ProcessPoolExecutor) -> Iterator[Told]:
     """Each row, as it is done."""
     for row in chosen:
-        factors = drawn(draws, 17, ranges_of(row.work)) if draws else ()
+        factors = drawn_factors(draws, 17, ranges_of(row.work)) if draws else ()
         jobs: list[tuple[Row, Contacts, Factors | None, Fineness]] = [(row, Contacts(), None, COARSE)]
         jobs += [(row, Contacts(), each, COARSE) for each in factors]
         middle, *others = pool.map(_job, jobs)

@@ -15,7 +15,7 @@ import numpy as np
 import pytest
 from scipy.optimize import brentq
 
-from sim.joint.contact import Melt, pressed_radius_m, shut_in_N
+from sim.joint.contact import Melt, indentation_radius_m, melt_force_N
 from sim.joint.field import current, even, heated, no_contact
 from sim.joint.metals import KELVIN, LOW_CARBON_STEEL, METALS, Metal, Properties
 from sim.joint.rods import RodCross, rod_mesh
@@ -112,7 +112,7 @@ def test_the_voltage_sets_the_greatest_temperature_as_by_kohlrausch(volt: float)
         return ohm_m, LORENZ * (at_C + KELVIN) / ohm_m
 
     metal = by_law(law)
-    stack = SheetStack((2e-3, 2e-3), metal, metal, face_m=6e-3, touch_m=2e-3, copper_m=4e-3)
+    stack = SheetStack((2e-3, 2e-3), metal, metal, face_m=6e-3, faying_m=2e-3, copper_m=4e-3)
     made = sheet_mesh(stack, across=14, through=12)
     mesh, none = made.mesh, no_contact(made.mesh)
     warmth = even(made.metal, mesh.cells, 20.0)
@@ -151,19 +151,19 @@ def test_a_dome_touches_as_by_hertz_and_sinks_in_as_by_tabor() -> None:
     steel, copper = LOW_CARBON_STEEL, METALS["CuCr1Zr"]
     stiffness = 1 / ((1 - 0.3**2) / 210e9 + (1 - 0.3**2) / 120e9)
     peak_Pa = (6 * 10 * stiffness**2 / (math.pi**3 * 0.05**2)) ** (1 / 3)
-    assert pressed_radius_m(10, 0.05, (steel, copper)) == pytest.approx(
+    assert indentation_radius_m(10, 0.05, (steel, copper)) == pytest.approx(
         math.sqrt(3 * 10 / (2 * math.pi * peak_Pa)), rel=1e-6
     )
-    radius = pressed_radius_m(10e3, 5e-3, (steel, copper))
+    radius = indentation_radius_m(10e3, 5e-3, (steel, copper))
     assert 10e3 / (math.pi * radius**2) == pytest.approx(3 * copper.flow.cold_MPa * 1e6)
-    assert pressed_radius_m(10e3, 5e-3, (steel, copper), 700.0) > 1.5 * radius
-    assert math.isinf(pressed_radius_m(10, math.inf, (steel, copper)))
+    assert indentation_radius_m(10e3, 5e-3, (steel, copper), 700.0) > 1.5 * radius
+    assert math.isinf(indentation_radius_m(10, math.inf, (steel, copper)))
 
 
 def test_a_ring_holds_melt_as_a_thick_walled_cylinder() -> None:
     """All at one temperature too cold to weld: p = 2 Y / sqrt 3 ln(b / a), whatever rings it is cut into."""
     edges = np.array([0.0, 0.5e-3, 1.3e-3, 2e-3, 4e-3])
     flow = float(LOW_CARBON_STEEL.flow.stress_MPa(1000.0, 1.0))
-    force = shut_in_N(Melt(edges, np.full(4, 1000.0), 1e-3, 3e-3), LOW_CARBON_STEEL)
+    force = melt_force_N(Melt(edges, np.full(4, 1000.0), 1e-3, 3e-3), LOW_CARBON_STEEL)
     assert force == pytest.approx(2 * flow / math.sqrt(3) * math.log(3.0) * math.pi, rel=1e-9)
-    assert shut_in_N(Melt(edges, np.full(4, 1000.0), 3e-3, 3e-3), LOW_CARBON_STEEL) == 0  # no ring is left
+    assert melt_force_N(Melt(edges, np.full(4, 1000.0), 3e-3, 3e-3), LOW_CARBON_STEEL) == 0  # no ring is left

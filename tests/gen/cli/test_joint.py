@@ -19,8 +19,8 @@ RODS = "rods_mm = [3, 3]\nforce_N = 700\n"
 
 @pytest.fixture
 def few_draws(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Two draws of what nobody knows, where a test is not about them."""
-    monkeypatch.setattr("sim.joint.asked.DRAWS", 2)
+    """Two draws of the uncertain values, in tests of something else."""
+    monkeypatch.setattr("sim.joint.estimate.DRAWS", 2)
 
 
 @pytest.fixture
@@ -38,7 +38,7 @@ def test_a_joint_is_shown_by_its_schedule(here: Path) -> None:
     assert (outcome.code, outcome.err) == (0, "")
     assert outcome.out.startswith("Computed, not measured: ")
     assert max(map(len, outcome.out.splitlines())) <= 120
-    for words in ("Setdown", "mm wanted", "as the joint's resistance lets it", "try it on scrap", "eye protection"):
+    for words in ("Setdown", "mm wanted", "by the joint's resistance", "on scrap", "eye protection"):
         assert words in " ".join(outcome.out.split())
     page = (here / "rungs.html").read_text()
     html5lib.HTMLParser(strict=True).parse(page)
@@ -54,11 +54,11 @@ def test_suggest_sets_the_models_time_beside_the_tables(here: Path, monkeypatch:
     said = " ".join(outcome.out.split())
     assert "By the model of the joint, computed and not measured 15 % setdown" in said
     assert "the tables' range" in said
-    assert "in 8 draws of what nobody knows" in said
-    monkeypatch.setattr("sim.joint.asked.DRAWS", 2)
+    assert "in 8 draws of the uncertain values" in said
+    monkeypatch.setattr("sim.joint.estimate.DRAWS", 2)
     unknown = typed(["suggest", "--sheets", "3,3", "--force", "1500", "--face", "6", "--model"])
     assert unknown.code == 1
-    assert "no table speaks of this joint" in " ".join(unknown.out.split())
+    assert "no table covers this joint" in " ".join(unknown.out.split())
 
 
 @pytest.mark.parametrize("metal", ["brass", "nickel", "stainless_steel"])
@@ -70,7 +70,7 @@ def test_a_metal_without_a_table_is_said_to_have_none_and_computed(here: Path, m
     outcome = typed(["suggest", "--rods", "3,3", "--material", metal, "--force", "500", "--model"])
     said = " ".join(outcome.out.split())
     assert "15 % setdown" in said
-    assert "no table was there to hold the model against" in said
+    assert "the model was not checked" in said
     assert ("poisonous fumes" in said) == (metal == "brass")
 
 
@@ -85,7 +85,7 @@ def test_a_rod_on_a_flat_bar_has_no_table(here: Path) -> None:
 @pytest.mark.parametrize(
     ("joint", "words"),
     [
-        ('sheets_mm = [0.8, 0.8]\nsurface = "zinc"\n', 'surface: "zinc" given; the model knows no zinc'),
+        ('sheets_mm = [0.8, 0.8]\nsurface = "zinc"\n', 'surface: "zinc" given; the model has no zinc'),
         (
             "rods_mm = [3, 5]\nforce_N = 700\ngroove_radius_mm = 1.5\n",
             "groove_radius_mm: 1.5 given; the 5 mm rod rides",
@@ -143,13 +143,13 @@ def test_a_weld_that_ends_at_once_is_drawn_all_the_same(here: Path) -> None:
 
 def test_what_finer_cells_move_is_refused_and_nothing_is_written(here: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """With no move allowed at all, every weld is one that did not converge."""
-    monkeypatch.setattr("sim.joint.asked.MOVES", 0.0)
+    monkeypatch.setattr("sim.joint.estimate.MOST_GRID_ERROR", 0.0)
     (here / "rungs.toml").write_text(RODS)
     before = contents(here)
     outcome = typed(["joint", "show", "rungs.toml", "job.toml", "-o", "rungs.html"])
     assert (outcome.code, outcome.out, contents(here)) == (2, "", before)
     assert outcome.err.startswith(
-        "weldbeat: rungs.toml: the joint's model; cells and steps half as fine give another figure"
+        "weldbeat: rungs.toml: the joint's model; coarser cells and steps give another result"
     )
     assert outcome.err.rstrip().endswith("no figure is given")
 

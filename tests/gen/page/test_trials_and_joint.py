@@ -78,7 +78,7 @@ def test_2_the_model_draws_the_joint_as_joint_show_does(page: OpenPage, monkeypa
     (page.folder / "thin.toml").write_text('sheets_mm = [0.5, 0.5]\nsurface = "zinc"\n')
     refused = page.get("/joint/thin/course")
     assert refused.status == 422
-    assert "the model knows no zinc" in unescape(refused.text)
+    assert "the model has no zinc" in unescape(refused.text)
     (page.folder / "thin.toml").unlink()
 
 

@@ -8,14 +8,14 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from sim.joint.contact import Contacts, cold_area_m2, touching
+from sim.joint.contact import Contacts, cold_area_m2, contact_values
 from sim.joint.field import Diverged
 from sim.joint.metals import LOW_CARBON_STEEL, TABOR
 from sim.joint.outcome import edges_of, outcome
 from sim.joint.rods import overlap_m2, rod_mesh, widened
 from sim.joint.sites import RodSite
 from sim.joint.weld import Span, steady
-from sim.joint.work import COARSE, Factors, Work, drawn, one_weld, site_of, under
+from sim.joint.work import COARSE, Factors, Work, drawn_factors, one_weld, site_of, with_factors
 
 RODS = Work("low_carbon_steel", 1600, rods_m=(5e-3, 5e-3))
 SHEETS = Work("low_carbon_steel", 2200, sheets_m=(1e-3, 1e-3), face_m=6e-3)
@@ -71,8 +71,8 @@ def test_a_contact_resists_less_the_harder_it_is_pressed_and_the_hotter_it_is() 
     at_C = np.array([20.0, 400.0, 900.0, 1400.0])
     resistivity = np.interp(at_C, *LOW_CARBON_STEEL.resistivity_ohm_m)
     hard = LOW_CARBON_STEEL.hardness_Pa(at_C)
-    light, heat = touching(Contacts(), at_C, resistivity, hard, 50e6)
-    firm, _ = touching(Contacts(), at_C, resistivity, hard, 150e6)
+    light, heat = contact_values(Contacts(), at_C, resistivity, hard, 50e6)
+    firm, _ = contact_values(Contacts(), at_C, resistivity, hard, 150e6)
     assert (np.diff(light) < 0).all()
     assert heat[-1] > 5 * heat[0]
     assert (firm < light).all()
@@ -81,7 +81,9 @@ def test_a_contact_resists_less_the_harder_it_is_pressed_and_the_hotter_it_is() 
 def test_spots_without_a_film_are_holms() -> None:
     """A share of 1 % in spots 2 b apart: each rho / 2a, times the cell's area, less what neighbours spare."""
     share, half = 0.01, 50e-6
-    ohm_m2, _ = touching(replace(Contacts(), film_ohm_m2=0.0), np.array([20.0]), np.array([1e-7]), np.array([1e9]), 1e7)
+    ohm_m2, _ = contact_values(
+        replace(Contacts(), film_ohm_m2=0.0), np.array([20.0]), np.array([1e-7]), np.array([1e9]), 1e7
+    )
     spot = half * math.sqrt(share)
     assert ohm_m2[0] == pytest.approx(1e-7 / (2 * spot) * math.pi * half**2, rel=0.16)
 
@@ -168,11 +170,11 @@ def test_what_does_not_settle_gives_no_figure() -> None:
 
 
 def test_draws_lie_evenly_in_their_ranges() -> None:
-    factors = drawn(200, 1)
+    factors = drawn_factors(200, 1)
     forces = np.log([each.force for each in factors])
     assert np.quantile(forces, 0.95) == pytest.approx(math.log(1.10), rel=0.1)
     assert abs(forces.mean()) < 0.005
-    work, contacts = under(RODS, Contacts(), Factors(force=1.1, film=2.0))
+    work, contacts = with_factors(RODS, Contacts(), Factors(force=1.1, film=2.0))
     assert work.force_N == pytest.approx(1.1 * RODS.force_N)
     assert contacts.film_ohm_m2 == pytest.approx(2 * Contacts().film_ohm_m2)
 

@@ -13,7 +13,7 @@ import numpy as np
 import pytest
 
 from gen.joint import Joint
-from sim.joint.asked import asked, full_amperes
+from sim.joint.estimate import amperes_at_full, joint_work
 from sim.joint.outcome import JointEdges, edges_of, outcome
 from sim.joint.sites import SiteMeasures
 from sim.joint.weld import Span, WeldCourse
@@ -58,7 +58,7 @@ def test_edges_are_those_of_the_outcome_at_each_time(
 
 def test_edges_of_a_real_weld_are_where_its_outcome_changes() -> None:
     """The same weld, ended just before and just after an edge."""
-    amperes = full_amperes(known_welder())
+    amperes = amperes_at_full(known_welder())
     work = Work("low_carbon_steel", 700, rods_m=(3e-3, 3e-3), strip=(0.15, 0.15))
     course = one_weld(work, (Span(1.2, amperes),), fineness=COARSE)
     tore_s = edges_of(work, course).tore_s
@@ -118,7 +118,7 @@ def test_a_window_is_that_of_its_work_machine_and_draws() -> None:
 
 def test_every_weld_is_counted() -> None:
     welder, counted = known_welder(), []
-    plan = WindowPlan(asked(Joint(rods_mm=(3, 3), force_N=700), welder).work, welder, 0.675e-3, (100,), 1)
+    plan = WindowPlan(joint_work(Joint(rods_mm=(3, 3), force_N=700), welder).work, welder, 0.675e-3, (100,), 1)
     window = window_of(plan, 2, counted.append)
     assert counted == [1, 1]
     each = window.percents[0]
@@ -128,4 +128,6 @@ def test_every_weld_is_counted() -> None:
 
 def test_thin_sheets_have_a_wider_range() -> None:
     """Of the fitted rows the only one that thin is far off."""
-    assert ranges_of(replace(SHEETS, sheets_m=(0.3e-3, 0.3e-3))).own > 1.5 > ranges_of(SHEETS).own == RANGES.own > 1
+    assert (
+        ranges_of(replace(SHEETS, sheets_m=(0.3e-3, 0.3e-3))).model > 1.5 > ranges_of(SHEETS).model == RANGES.model > 1
+    )

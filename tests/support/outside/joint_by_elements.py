@@ -35,7 +35,7 @@ class SheetsByElements:
     """Upper half of two alike sheets under a straight round electrode, as wide as its face."""
 
     def __init__(self, stack: SheetStack, elements: int = 10) -> None:
-        face, touch, thick = stack.face_m / 2, stack.touch_m / 2, stack.sheets_m[0]
+        face, touch, thick = stack.face_m / 2, stack.faying_m / 2, stack.sheets_m[0]
         inside = np.linspace(0, face, elements + 1)
         ring = np.linspace(face, touch, max(2, round((touch - face) / face * elements)) + 1)
         beyond = touch + growing(face / elements, 2, 3 * face)

@@ -11,9 +11,9 @@ import pytest
 from gen.handbook.tables import rod_rows
 from gen.joint import Joint
 from gen.user_files import Wrong
-from sim.joint.asked import asked, moved_between
+from sim.joint.estimate import grid_error, joint_work
 from sim.joint.field import Diverged
-from sim.joint.outcome import good_by, good_s, outcome, target_m, tip_MPa
+from sim.joint.outcome import electrode_pressure_MPa, good_s, good_test, outcome, target_m
 from sim.joint.sites import SiteMeasures
 from sim.joint.weld import WeldCourse
 from sim.joint.work import Work
@@ -25,7 +25,7 @@ RODS = Work("low_carbon_steel", 1500, rods_m=(5e-3, 5e-3))
 
 def test_a_groove_holds_a_rod_over_more_than_a_flat_face() -> None:
     flat, grooved = (
-        asked(Joint(rods_mm=(5, 5), force_N=1500, **given), known_welder()).work
+        joint_work(Joint(rods_mm=(5, 5), force_N=1500, **given), known_welder()).work
         for given in ({"face_diameter_mm": 8}, {"groove_radius_mm": 2.5})
     )
     assert grooved.strip[0] > 2 * flat.strip[0]
@@ -34,37 +34,37 @@ def test_a_groove_holds_a_rod_over_more_than_a_flat_face() -> None:
 def test_a_rod_on_a_flat_bar_is_taken_with_its_face_and_its_groove() -> None:
     """The groove along the rod, the flat face on the bar, no wider than it; a bar in a groove is refused."""
     joint = Joint(rods_mm=(5, 3), flat_width_mm=6, force_N=900, groove_radius_mm=(2.5, None))
-    given = asked(joint, known_welder())
+    given = joint_work(joint, known_welder())
     assert given.work.flat_m == pytest.approx(6e-3)
     assert given.work.face_m <= 6e-3
     assert given.work.strip[0] == pytest.approx(0.4)
     assert any("two such rods" in words for words in given.assumed)
     assert not any("flat faces" in words for words in given.assumed)
-    flat = asked(joint.model_copy(update={"groove_radius_mm": None}), known_welder())
+    flat = joint_work(joint.model_copy(update={"groove_radius_mm": None}), known_welder())
     assert any("flat faces" in words for words in flat.assumed)
     with pytest.raises(Wrong, match="edges of a groove"):
-        asked(joint.model_copy(update={"groove_radius_mm": (2.5, 4.0)}), known_welder())
+        joint_work(joint.model_copy(update={"groove_radius_mm": (2.5, 4.0)}), known_welder())
 
 
 def test_a_dome_is_taken_as_the_file_has_it() -> None:
     given = {"sheets_mm": (1, 1), "force_N": 1500, "face_diameter_mm": 6}
-    assert asked(Joint(**given, dome_radius_mm=40), known_welder()).work.dome_m == pytest.approx(0.04)
-    assert asked(Joint(**given), known_welder()).work.dome_m == math.inf
+    assert joint_work(Joint(**given, dome_radius_mm=40), known_welder()).work.dome_m == pytest.approx(0.04)
+    assert joint_work(Joint(**given), known_welder()).work.dome_m == math.inf
 
 
 def test_a_missing_force_is_the_tables_or_refused() -> None:
     joint = Joint(rods_mm=(5, 5))
-    given = asked(joint, known_welder(), 1600.0)
+    given = joint_work(joint, known_welder(), 1600.0)
     assert given.work.force_N == 1600
     assert any("1600 N, the table's" in words for words in given.assumed)
     with pytest.raises(Wrong, match="the model needs"):
-        asked(joint, known_welder(), None)
+        joint_work(joint, known_welder(), None)
 
 
 def test_what_the_model_does_not_tell_apart_is_said() -> None:
     """Finish and scale; of zinc it says nothing at all. The table's currents of hot-drawn rods are up to 9 % above the others."""
     for given, words in (({"finish": "hot_drawn"}, "hot-drawn"), ({"surface": "scaled"}, "scale")):
-        assumed = asked(Joint(rods_mm=(5, 5), force_N=1500, **given), known_welder()).assumed
+        assumed = joint_work(Joint(rods_mm=(5, 5), force_N=1500, **given), known_welder()).assumed
         assert any(words in each for each in assumed)
     ratios = [
         hot.current_A / cold.current_A
@@ -72,13 +72,13 @@ def test_what_the_model_does_not_tell_apart_is_said() -> None:
         for hot, cold in zip(rod_rows("hot_drawn", setdown), rod_rows("cold_drawn", setdown), strict=True)
     ]
     assert max(ratios) == pytest.approx(1.09, abs=0.005)
-    with pytest.raises(Wrong, match="knows no zinc"):
-        asked(Joint(rods_mm=(5, 5), force_N=1500, surface="zinc"), known_welder())
+    with pytest.raises(Wrong, match="has no zinc"):
+        joint_work(Joint(rods_mm=(5, 5), force_N=1500, surface="zinc"), known_welder())
 
 
 def test_a_force_over_the_hardness_is_said() -> None:
     """A 1 mm face under 1500 N: 1900 MPa, where copper bears 1200."""
-    given = asked(Joint(sheets_mm=(1, 1), force_N=1500, face_diameter_mm=1), known_welder())
+    given = joint_work(Joint(sheets_mm=(1, 1), force_N=1500, face_diameter_mm=1), known_welder())
     assert any("sinks in" in words for words in given.assumed)
 
 
@@ -86,22 +86,22 @@ def test_a_force_over_the_hot_hardness_is_known() -> None:
     """306 MPa: borne at 300 degC; copper at 900 degC bears some 270."""
     work = replace(SHEETS, force_N=6000)
     for hot_C, sinks in ((300, False), (900, True)):
-        pressure, bears = tip_MPa(work, _course(1700, hot_C, 0, 5e-3))
+        pressure, bears = electrode_pressure_MPa(work, _course(1700, hot_C, 0, 5e-3))
         assert (pressure > bears) == sinks
 
 
 def test_a_figure_that_finer_cells_move_is_not_given() -> None:
-    assert moved_between(1.0, 1.1) == pytest.approx(0.1)
-    assert moved_between(math.inf, math.inf) == 0
+    assert grid_error(1.0, 1.1) == pytest.approx(0.1)
+    assert grid_error(math.inf, math.inf) == 0
     for pair in ((1.0, 1.5), (1.0, math.inf)):
         with pytest.raises(Diverged):
-            moved_between(*pair)
+            grid_error(*pair)
 
 
 def _course(
-    core_C: float, tip_C: float, setdown_m: float, nugget_m: float, contact_m: float = 6e-3, lifts_N: float = 0
+    core_C: float, tip_C: float, setdown_m: float, nugget_m: float, contact_m: float = 6e-3, melt_force_N: float = 0
 ) -> WeldCourse:
-    measures = (SiteMeasures(core_C, core_C, tip_C, setdown_m, nugget_m, contact_m, lifts_N),)
+    measures = (SiteMeasures(core_C, core_C, tip_C, setdown_m, nugget_m, contact_m, melt_force_N),)
     one = np.array([1.0])
     return WeldCourse(one, one, one, measures, (), 0.0, 0.0, 0.0, 0.0, 1)
 
@@ -142,7 +142,7 @@ def test_a_rod_on_a_flat_bar_is_good_once_it_is_hot_as_well() -> None:
     hot = _course(1200, 300, 0.5e-3, 0)
     for course, at in ((cold, math.inf), (hot, 1.0)):
         assert good_s(bar, course, "setdown_m", 0.1e-3) == at
-        assert good_by(bar, "setdown_m", 0.1e-3)(course.measures[0]) == math.isfinite(at)
+        assert good_test(bar, "setdown_m", 0.1e-3)(course.measures[0]) == math.isfinite(at)
     assert good_s(RODS, cold, "setdown_m", 0.1e-3) == 1.0
     assert good_s(bar, hot, "setdown_m", 0.6e-3) == math.inf
 
