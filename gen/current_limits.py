@@ -22,7 +22,7 @@ BIAS_SHARE = 0.05  # of the range: two resistors of 1 %, and the converter's own
 MAINS_SHARE = 0.15  # EN 50160: +10 to -15 % of the nominal voltage
 SENSOR_SHARE = 0.05  # current transformer, burden and converter together; common practice, no source
 POOR_CONTACT = 0.7  # of the least planned: rust and scale on the work; common practice, no source
-NOISE_COUNTS = 4.0  # RMS, below which a current is told from noise no more; common practice, no source
+NOISE_COUNTS = 4.0  # RMS of the noise; a smaller current cannot be measured; common practice, no source
 STRAY_SHARE = 0.25  # of the least working current
 # Of a healthy transformer, whatever its residue, the currents of one direction end up to 5 degrees later than those of the
 # other; of one that unequal firing drives into saturation about 16 (seeded machines, tests/sim/core/test_lopsided.py).
@@ -32,7 +32,7 @@ COUPLER_US = 100.0  # the latest that a coupler shows the end of a current, and 
 
 @dataclass(frozen=True)
 class CurrentLimits:
-    """By delay, from the earliest on: how long a current may last, us, and the least and most of it, tenths of an ampere."""
+    """Limits by delay, from the earliest on: longest current, us; least and greatest current, tenths of an ampere."""
 
     longest_us: tuple[int, ...]
     least_dA: tuple[int, ...]
@@ -43,9 +43,9 @@ class CurrentLimits:
     bias_least: int
     bias_most: int
     planned_dA: int = 0
-    """At full conduction; 0 where no weld corrects the next."""
+    """Planned current at full conduction, tenths of an ampere; 0 without a correction."""
     planned_shares: tuple[int, ...] = ()
-    """By delay as well, of 2 ** SHARE_BITS."""
+    """Planned current by delay, over that at full conduction, times 2 ** SHARE_BITS."""
 
 
 def amperes_a_count(welder: Welder, board: Board) -> float:
@@ -57,7 +57,7 @@ def amperes_a_count(welder: Welder, board: Board) -> float:
 
 
 def current_limits(welder: Welder, board: Board, earliest_us: int, step_us: int, steps: int) -> CurrentLimits:
-    """The limits at `earliest_us` and each of so many steps after it. Of what is not sensed there is none."""
+    """The limits at `earliest_us` and each of so many steps after it. Without a sensor there are none."""
     frequency_Hz, scale, tap = welder.mains.frequency_Hz, scale_of(welder), welder.machine.in_use
     delays_deg = [us_to_degrees(earliest_us + n * step_us, frequency_Hz) for n in range(steps + 1)]
     latest = degrees_to_us(LOPSIDED_DEG, frequency_Hz) + COUPLER_US

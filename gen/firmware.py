@@ -65,11 +65,11 @@ class FirmwareBundle:
         return {**self.files, "config.py": config}
 
     def named(self) -> FirmwareBundle:
-        """The same files with the digest put into config.py, and their sums into `SUMS`."""
+        """The files, with the digest in config.py and their sums in `SUMS`."""
         return FirmwareBundle(self._with_board_digest(self.board_digest)).summed()
 
     def summed(self) -> FirmwareBundle:
-        """The same files with their sums put into `SUMS`."""
+        """The files, with their sums in `SUMS`."""
         files = {path: text for path, text in self.files.items() if path != SUMS}
         lines = "".join(f"{_sha256(text)}  {path}\n" for path, text in sorted(files.items()))
         return FirmwareBundle(dict(sorted({**files, SUMS: f"{lines}# {_sha256(lines)}\n"}.items())))

@@ -24,7 +24,7 @@ class Figure:
 
     @property
     def handy(self) -> Figure:
-        """The same with thousands of amperes in kA."""
+        """The figure, with thousands of amperes in kA."""
         if self.unit != "A" or max(abs(self.low), abs(self.high)) < _KILO:
             return self
         return replace(self, low=self.low / _KILO, high=self.high / _KILO, unit="kA")
@@ -37,7 +37,7 @@ class Figure:
 
     @property
     def span(self) -> str:
-        """The same without its unit."""
+        """The range in three digits, without its unit."""
         low, high = shown(self.low), shown(self.high)
         return low if low == high else f"{low} to {high}"
 

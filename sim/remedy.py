@@ -143,7 +143,7 @@ class _Trying:
         return self._refused(_plan(job, pace))
 
     def _refused(self, plan: PacedJob) -> frozenset[str]:
-        """The same. Melting faces take longest to judge, and are left out unless they were refused; the final run judges them."""
+        """The checks that refuse a plan. Melting faces, slow to judge, are left out unless refused; the last run has all."""
         return refusing(judge_plan(plan, () if "electrode-peak" in self.before else (electrode_peak,)))
 
     @staticmethod

@@ -11,9 +11,9 @@ MOST_LETTERS = 80
 def keep(driver: "Driver", error: BaseException) -> None:
     """Store the text of an error for the next start. Raises nothing, so that the restart always follows."""
     try:
-        told = plain("%s: %s" % (type(error).__name__, error)).encode()
-        if driver.read_file(FILE) != told:  # an error of every start would wear out the flash
-            driver.write_file(FILE, told)
+        text = plain("%s: %s" % (type(error).__name__, error)).encode()
+        if driver.read_file(FILE) != text:  # an error at every start must not wear out the flash
+            driver.write_file(FILE, text)
     except BaseException:
         pass
 

@@ -143,8 +143,8 @@ class Requests:
         )
 
     def _welds(self, params: "dict[str, Any]") -> str:
-        told = self.last_welds.as_json(_whole(params, "since", 0, 999999999), self.duty.seconds)
-        return '{"boot": %d, "count": %d, "welds": %s}' % (self.store.boot, self.last_welds.count, told)
+        entries = self.last_welds.as_json(_whole(params, "since", 0, 999999999), self.duty.seconds)
+        return '{"boot": %d, "count": %d, "welds": %s}' % (self.store.boot, self.last_welds.count, entries)
 
     def _curve(self, params: "dict[str, Any]") -> str:
         first = _whole(params, "from", 0, words.CURVE_KEPT)
@@ -159,12 +159,12 @@ class Requests:
         return name
 
     def _push_begin(self, params: "dict[str, Any]") -> str:
-        name, told = params["name"], params["digest"]
+        name, letters = params["name"], params["digest"]
         if not is_name(name):
             raise Refused(
                 words.WRONG_PARAMETERS, "name must be 1 to %d of a to z, 0 to 9, - and _" % words.LONGEST_NAME
             )
-        if type(told) is not str or len(told) != words.DIGEST_LETTERS:
+        if type(letters) is not str or len(letters) != words.DIGEST_LETTERS:
             raise Refused(words.WRONG_PARAMETERS, "digest must be %d hexadecimal digits" % words.DIGEST_LETTERS)
         rows_total = _whole(params, "rows_total", 1, MOST_FIGURE)
         if rows_total > self.config.MAX_ROWS:
@@ -172,7 +172,7 @@ class Requests:
         if self.store.find(name) < 0 and len(self.store.schedules) >= words.MOST_SCHEDULES:
             raise Refused(words.STORAGE, FULL)
         self.name = name
-        self.digest = told
+        self.digest = letters
         self.rows_total = rows_total
         self.rows = []
         return '{"ready": true}'

@@ -12,14 +12,14 @@ if TYPE_CHECKING:
     from typing import BinaryIO, Callable
 
 _AT_ONCE = 1024  # bytes read of a file
-_DIGITS = 64  # of a SHA-256
-_INTERRUPT = b"\x03"  # Ctrl-C, with which whoever copies files begins
+_DIGITS = 64  # hexadecimal digits of a SHA-256
+_INTERRUPT = b"\x03"  # Ctrl-C, the first byte of a program that copies files
 
 
 def damaged(opened: "Callable[..., BinaryIO]", manifest: str) -> str:
-    """The name of the first file that is not as it was built; "" where every one is.
+    """The name of the first file that differs from the build; "" if none does.
 
-    `manifest` is a file of lines as sha256sum writes them, one a file. Its last line tells the sum of the lines before it.
+    `manifest` names a file with lines as sha256sum writes them. Its last line has the sum of the lines before it.
     `opened` opens a file.
     """
     try:
@@ -27,8 +27,8 @@ def damaged(opened: "Callable[..., BinaryIO]", manifest: str) -> str:
             lines = file.read().split(b"\n")
     except OSError:
         return manifest
-    told = b"".join([line + b"\n" for line in lines[:-2]])
-    if len(lines) < 3 or lines[-2] != b"# " + hexlify(sha256(told).digest()):
+    summed = b"".join([line + b"\n" for line in lines[:-2]])
+    if len(lines) < 3 or lines[-2] != b"# " + hexlify(sha256(summed).digest()):
         return manifest
     for line in lines[:-2]:
         name = line[_DIGITS + 2 :].decode()
@@ -38,7 +38,7 @@ def damaged(opened: "Callable[..., BinaryIO]", manifest: str) -> str:
 
 
 def _sum(opened: "Callable[..., BinaryIO]", name: str) -> bytes:
-    """SHA-256 of a file in hexadecimal; empty where it cannot be read."""
+    """SHA-256 of a file in hexadecimal; empty if it cannot be read."""
     total = sha256()
     try:
         with opened(name, "rb") as file:
@@ -52,7 +52,7 @@ def _sum(opened: "Callable[..., BinaryIO]", name: str) -> bytes:
 
 
 def hold(name: str, code: int, received: "BinaryIO", sent: "BinaryIO") -> None:
-    """Answer every line with the error `code` and the name of the damaged file, until somebody wants to copy files."""
+    """Answer every line with the error `code` and the name of the damaged file, until a program begins to copy files."""
     text = '{"jsonrpc": "2.0", "id": 0, "error": {"code": %d, "message": "%s"}}' % (code, name)
     answer = ("%s %08x\n" % (text, crc32(text.encode()) & 0xFFFFFFFF)).encode()
     byte = received.read(1)

@@ -171,8 +171,8 @@ class Store:
 
     def _body(self) -> bytes:
         parts = [_text(self.bundle), _text(self.selected), _number(self.boot, 4), _number(len(self.schedules), 1)]
-        for name, told, rows in self.schedules:
-            parts += [_text(name), _text(told), _number(len(rows) // ROW_BYTES, 2), rows]
+        for name, letters, rows in self.schedules:
+            parts += [_text(name), _text(letters), _number(len(rows) // ROW_BYTES, 2), rows]
         if self.lockout:
             parts.append(_number(self.lockout, 1))
         return b"".join(parts)

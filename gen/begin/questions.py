@@ -43,7 +43,7 @@ def breaker_of(text: Any) -> dict[str, Any]:
 
 
 def other_breaker_of(text: Any) -> dict[str, Any]:
-    """The same, and `other 20`."""
+    """Reads the marking of a breaker as `breaker_of` does, and `other 20`."""
     rest = str(text).strip()
     if rest.lower().startswith(OTHER):
         rest = rest[len(OTHER) :]

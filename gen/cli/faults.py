@@ -72,11 +72,11 @@ def faults_command(
         check_targets({"--vcd": target}, keep=(schedule, welder_path or Path(WELDER_FILE)))
         return _replay(job, seed, replay, target)
     from sim.faults.runs import FaultTarget, inject_all
-    from sim.faults.senses import strike_senses
+    from sim.faults.senses import inject_sense_faults
     from sim.verdict.cut_off import findings_of, fitted_of
 
     rows = inject_all(FaultTarget(job), seed)
-    senses = strike_senses(job, seed)
+    senses = inject_sense_faults(job, seed)
     ends = findings_of(fitted_of(job.welder, job.board))
     if as_json:
         say_data(json.dumps(faults_json(rows, ends, seed) | {"senses": senses_json(senses)}, indent=2))
@@ -115,14 +115,14 @@ def faults_text(rows: list[FaultRuns], ends: Sequence[Finding]) -> str:
 
     runs = sum(len(row.outcomes) for row in rows)
     lines = [
-        f"{len(rows)} faults, {runs} runs. Over-run: the most half-cycles of current that nobody",
-        "wanted any more. Run: the gravest, for --replay.",
+        f"{len(rows)} faults, {runs} runs. Over-run: the greatest number of unwanted half-cycles.",
+        "Run: the gravest run, for --replay.",
         "",
-        f"{'fault':<24}{'over-run':>8}  {'safe':<8}{'run':>4}  what the board did; carried by",
+        f"{'fault':<24}{'over-run':>8}  {'safe':<8}{'run':>4}  board's reaction; what ended it",
     ]
     for row in rows:
         run, worst = row.worst
-        carried = row.ended_by if row.safe else "nothing that is named"
+        carried = row.ended_by if row.safe else "nothing in the welder file"
         start = f"{row.fault.name:<24}{over_run_figure(row):>8}  {verdict_word(row):<8}{run:>4}  "
         lines.append(folded(f"{worst.did}; {carried}", start, " " * len(start)))
     found = [finding_of(row) for row in rows]
@@ -147,7 +147,7 @@ def senses_lines(senses: Sequence[SenseOutcome]) -> list[str]:
 
 
 def senses_json(senses: Sequence[SenseOutcome]) -> list[dict[str, object]]:
-    """The same for another program."""
+    """The faults of the senses as data."""
     return [
         {
             "name": outcome.fault.name,
@@ -161,7 +161,7 @@ def senses_json(senses: Sequence[SenseOutcome]) -> list[dict[str, object]]:
 
 
 def faults_json(rows: list[FaultRuns], ends: Sequence[Finding], seed: int) -> dict[str, Any]:
-    """The same for another program, with every run."""
+    """The faults as data, with every run."""
     from sim.faults.text import finding_of
 
     return {
@@ -219,7 +219,7 @@ def _parts(job: Job, path: Path, seed: int, as_json: bool) -> int:
 
 _HEADINGS = {
     "person": "These need a person",
-    "nobody": "Nothing tells, and no commissioning step finds it",
+    "nobody": "There is no sign, and no commissioning step finds it",
     "step": "Only a commissioning step finds it",
     "work": "No weld is made, which the person sees at the work",
     "hardware": "Hardware ends it, and the board does not lock out",
@@ -228,7 +228,7 @@ _HEADINGS = {
 
 
 def parts_lines(broken: BrokenMachine) -> list[str]:
-    """Every consequence with its parts, under who notices it, worst first."""
+    """Every consequence with its parts, grouped by who notices it, the worst first."""
     bounds = broken.bounds
     lines = [
         f"{broken.part_count} parts, {len(broken.parts)} ways of breaking, {broken.case_count} cases with the states of a weld, "
@@ -236,7 +236,7 @@ def parts_lines(broken: BrokenMachine) -> list[str]:
         "fault's beginning, the wait for the next pedal included.",
         "",
         f"Bound on unwanted current with the pedal released, in half-cycles in a row: {bounds.hardware} where hardware ends "
-        f"it, {bounds.person} where a person does at stop and isolator, {bounds.table} where a broken pedal circuit asks for "
+        f"it, {bounds.person} where a person does at stop and isolator, {bounds.table} where a broken pedal circuit starts "
         "one weld.",
         f"Worst over-run of this machine: {broken.worst_text}.",
     ]
@@ -253,7 +253,7 @@ def parts_lines(broken: BrokenMachine) -> list[str]:
 def _row_lines(row: PartRow) -> list[str]:
     outside = "" if row.within else " BEYOND THE BOUND."
     words = row.consequence.words
-    said = [f"{words[:1].upper()}{words[1:]}. {row.tells}{outside}", f"Parts: {row.parts_text}"]
+    said = [f"{words[:1].upper()}{words[1:]}. {row.result_text}{outside}", f"Parts: {row.parts_text}"]
     if row.steps:
         said.append(f"Commissioning steps that find it: {', '.join(row.steps)}")
     lines = [folded(said[0], "  ", "    "), *(folded(line, "    ", "      ") for line in said[1:])]
@@ -261,7 +261,7 @@ def _row_lines(row: PartRow) -> list[str]:
 
 
 def parts_json(broken: BrokenMachine, seed: int) -> dict[str, Any]:
-    """The same for another program, with every run."""
+    """The broken parts as data, with every run."""
     return {
         "seed": seed,
         "refused": not broken.safe,

@@ -57,7 +57,7 @@ def finding_lines(finding: Finding) -> list[str]:
 
 
 def cut_off_lines(amiss: Iterable[Finding], named: str) -> list[str]:
-    """What is amiss with that which ends a weld that goes wrong, under its heading. `named`: how much of it is there."""
+    """The findings on the parts that end a faulty weld, under their heading. `named`: which of these parts there are."""
     lines = ["", f"{HEADING}: {named}"]
     for finding in amiss:
         lines += finding_lines(finding)
@@ -65,7 +65,7 @@ def cut_off_lines(amiss: Iterable[Finding], named: str) -> list[str]:
 
 
 def cut_off_json(findings: Iterable[Finding]) -> dict[str, Any]:
-    """The same for another program: the heading, and what stands under it."""
+    """The findings on the parts that end a faulty weld, as data."""
     keys = ("name", "severity", "says", "advice", "source")
     under = [{key: getattr(finding, key) for key in keys} for finding in findings if finding.subject == "cut-off"]
     return {"heading": HEADING, "findings": under}
@@ -145,7 +145,7 @@ def heat_text(run: Run, hot: tuple[Temperature, ...], burst: int | None, everyth
 
 
 def heat_json(fastest: FastestPace, hot: tuple[Temperature, ...], burst: int | None) -> dict[str, Any]:
-    """The same for another program; null for a time that never comes, or if no rest is enough."""
+    """The times as data; null for a time that is not reached, or if no rest is long enough."""
     return {
         "temperatures": [{key: _finite(value) for key, value in asdict(t).items()} for t in hot],
         "fastest_pace": {

@@ -110,7 +110,7 @@ def _leaning(leans: tuple[tuple[str, float], ...]) -> str:
 
 
 def sweep_json(found: Sweep, pace: float) -> dict[str, Any]:
-    """The same for another program."""
+    """The sweep as data."""
     return {
         "machines": found.machines,
         "seed": found.seed,

@@ -129,7 +129,7 @@ def dead(welder: Welder) -> tuple[Step, ...]:
         ("Pull the cable out of the computer. Measure from its plug's shell to the board's GND.",),
         "megohms, ohmmeter",
         Figure(OPEN_MOHM, math.inf, "Mohm", "an isolator passes no direct current: ours"),
-        "the isolator is passed by: a fault of the machine would reach the computer and whoever touches it",
+        "the isolator is bridged: a fault of the machine would reach the computer and the person who touches it",
     )
     snubber = Step(
         "snubber",

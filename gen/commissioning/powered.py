@@ -99,7 +99,7 @@ def resistive(welder: Welder, board: Board, read_W: float | None) -> tuple[Step,
             "Letting go takes the force away: the program ends the weld, and the firing hardware gives no further gate.",
         ),
         "",
-        Figure(0, 0, "", "what the board tells"),
+        Figure(0, 0, "", "what the board reports"),
         "let go while the load is on, within half a second; the pedal's contact must open, and its lead go to its own pin",
         needs_board=True,
         shot="resistive-load",
@@ -162,7 +162,7 @@ def open_electrodes(welder: Welder, read_A: float | None) -> tuple[Step, ...]:
         OPEN,
         (
             "The same shot with a leakage clamp round all supply conductors together, the earth conductor outside it.",
-            "What it shows flows to earth. Nobody touches frame or electrodes.",
+            "The clamp reads the current to earth. Do not touch frame or electrodes.",
         ),
         "true RMS milliamperes held by a leakage clamp",
         Figure(-math.inf, EARTH_MA, "mA", "IEC 60974-4, of arc welding, public copy; your local code decides"),
@@ -202,7 +202,7 @@ def shorted(welder: Welder, board: Board) -> Step:
 
 
 def current_transformer(welder: Welder) -> tuple[Step, ...]:
-    """The same shot once more, for what the current transformer shows; none where none is fitted."""
+    """The same shot again, for the current transformer's reading; none without a transformer."""
     if welder.current_sense is None:
         return ()
     factor = welder.current_sense.reading_factor

@@ -253,7 +253,7 @@ def _contact(name: str, title: str, contact: Contact, lacking: str = "") -> Step
         CONTACTS,
         (contact.act, contact.undo),
         "",
-        Figure(0, 0, "", "what the board tells"),
+        Figure(0, 0, "", "what the board reports"),
         "put the wiring right",
         needs_board=True,
         lacking=lacking,
@@ -268,7 +268,7 @@ def _contacts(welder: Welder) -> tuple[Step, ...]:
         False,
         "Press the pedal and keep it down.",
         "Let go of the pedal.",
-        "the board sees the pedal pressed while nobody is on it; wire a normally open contact from its pin to ground, "
+        "the board sees the pedal pressed while no foot is on it; wire a normally open contact from its pin to ground, "
         "and look for a short",
         "the board never saw the pedal pressed; check its lead, its ground and its pin",
     )
@@ -277,7 +277,7 @@ def _contacts(welder: Welder) -> tuple[Step, ...]:
         False,
         "Press the stop.",
         "Release the stop.",
-        "the board sees the stop open while nobody presses it; it is a normally closed contact to ground: check its lead",
+        "the board sees the stop open while it is not pressed; it is a normally closed contact to ground: check its lead",
         "the board never saw the stop open; a contact that is bridged or wired in parallel would never stop a weld",
     )
     hot = Contact(

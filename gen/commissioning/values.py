@@ -19,7 +19,7 @@ NO_BOARD = "no board was there to ask"
 NO_TOOL = "no instrument for it"
 
 NOT_DONE = (
-    "It measures nothing itself: it believes the readings that you type and what the board tells.",
+    "It measures nothing itself: it believes the readings that you type and what the board reports.",
     "It cannot see a wire, and does not know whether what a step wants off is off.",
     "It is no inspection: your local code says what must be checked, by whom and how often, and comes before every limit here.",
     "It speaks of one machine on one day: after a change of wiring, parts or firmware, walk it anew.",

@@ -227,9 +227,9 @@ def mirror_contact(fitted: Fitted) -> CutOff | None:
         1,
         "contacts that tell the board that the contactor is open",
         "IEC 60947-4-1, Annex F (mirror contacts), from memory",
-        "A mirror contact tells the board when the contactor stays closed, or does not close."
+        "A mirror contact shows the board that the contactor stays closed, or does not close."
         if there
-        else "Nothing tells the board of a contactor that has welded shut, until it is needed.",
+        else "Nothing shows the board that the contactor has welded shut, until it must open.",
         "a mirror contact",
         "Take a contactor with a mirror contact, wire that to the board, and "
         f"{_named('mirror_contact')}; until then see once a shift that it drops.",

@@ -43,7 +43,7 @@ class KeepAway:
 
     @property
     def sentences(self) -> tuple[str, ...]:
-        """What is told of it: the figures, what is not in them, and what they never do."""
+        """The field in sentences: the figures, what they leave out, and what they do not prove."""
         loop = f"{1000 * self.length_m:.0f} by {1000 * self.gap_m:.0f} mm"
         whose = "typical arms, since the welder file has no [arms]" if self.typical else "the arms of the welder file"
         kA = shown(self.current_A / 1000)

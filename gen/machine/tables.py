@@ -507,12 +507,12 @@ class Correct(FileModel):
 
     @property
     def permille(self) -> int:
-        """The same as the board takes it."""
+        """The greatest correction in thousandths, as on the board."""
         return round(10 * self.within_percent)
 
     @property
     def share(self) -> float:
-        """The same as a share of the planned current."""
+        """The greatest correction as a share of the planned current."""
         return self.permille / 1000
 
 

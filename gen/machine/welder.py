@@ -137,7 +137,7 @@ class Welder(WelderTables):
 
     @property
     def least_squeeze_half_cycles(self) -> int:
-        """The same, rounded up to half-cycles: compiler and board demand it."""
+        """The least squeeze, rounded up to half-cycles. Compiler and board require it."""
         return math.ceil(self.least_squeeze_ms / Fraction(500, self.mains.frequency_Hz))
 
     @property

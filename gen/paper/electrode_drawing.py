@@ -57,14 +57,14 @@ class TurnedElectrode:
 
     @property
     def scale(self) -> int:
-        """One millimetre of paper stands for so many."""
+        """Millimetres of the electrode to one of paper."""
         long = _LONG_BESIDE_OFFSET if self.offset_mm else _LONG
         high_mm = self.diameter_mm + self.offset_mm
         return next((n for n in SCALES if self.length_mm <= n * long and high_mm <= n * _HIGH), SCALES[-1])
 
     @property
     def shown_mm(self) -> float:
-        """Width of the bar that the enlarged groove is shown in."""
+        """Width of the bar in the enlarged view of the groove."""
         return min(self.diameter_mm, 4 * (self.groove_mm or 0.0))
 
     @property
@@ -74,7 +74,7 @@ class TurnedElectrode:
 
 
 def shape_of(electrode: OneElectrode) -> TurnedElectrode:
-    """An electrode's shape; a face that its file leaves out is the one that everything else is reckoned with."""
+    """An electrode's shape. If the file leaves out the face, it is the one that all computations use."""
     grooved = electrode.groove_radius_mm is not None
     return TurnedElectrode(
         electrode.diameter_mm,
@@ -141,7 +141,7 @@ def _half_face(shape: TurnedElectrode) -> float:
 
 
 def _outline(shape: TurnedElectrode, ends: Place, axes: Place) -> str:
-    """From the holder to the face and back; a crank is drawn square, as the loop's impedance is reckoned."""
+    """The outline from the holder to the face and back. A crank is drawn square, as the loop's impedance is computed."""
     n = shape.scale
     (left, right), (axis, face_axis) = ends, axes
     half, thick, face = shape.diameter_mm / 2 / n, shape.diameter_mm / n, _half_face(shape) / n

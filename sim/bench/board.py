@@ -44,9 +44,9 @@ class BoardSpec:
     """The true properties of the board, and its faults."""
 
     rested_ms: int = 3_600_000
-    """The rest before its start as known to the board. 0: unknown, so it must assume the worst."""
+    """The rest before its start as known to the board, ms. 0: unknown, so it must assume the worst."""
     rested_after_reset_ms: int = 0
-    """The same after a reset in the run."""
+    """The rest before a restart within the run as known to the board, ms."""
     bitten: bool = False
     """The watchdog caused the start at the beginning of the run."""
     memory_bad: bool = False

@@ -104,7 +104,7 @@ class WeldCurrents:
 
     circuit: TransformerCircuit
     shorted: TransformerCircuit
-    """The same with the electrodes shorted."""
+    """The circuit with the electrodes shorted."""
     voltage_V: float
     half_s: float
     pattern: Pattern
@@ -198,7 +198,7 @@ class WeldCurrents:
 
     @cached_property
     def zero_inhibited(self) -> Impulse:
-        """The same by a switch that turns on near a voltage zero only: a current that outlasts the zero loses a half-cycle."""
+        """As `zero_worst`, by a switch that turns on near voltage zero only: a current past the zero skips a half-cycle."""
         supply = self._half_a_second
         until_deg = math.degrees(math.asin(RELAY_INHIBIT_V / (self.voltage_V * math.sqrt(2))))
         return worst_of_residues(self.circuit, supply, gate_windows(supply, [0.0] * len(supply), until_deg))

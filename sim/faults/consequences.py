@@ -26,7 +26,7 @@ class Consequence:
     """It is there from power-up in the simulation, whichever state it is counted under."""
 
 
-_WORKS_ON = "the machine works on without it"
+_WORKS_ON = "the machine works without it"
 
 CONSEQUENCES: dict[str, Consequence] = {
     "no-gate": Consequence(
@@ -63,7 +63,7 @@ CONSEQUENCES: dict[str, Consequence] = {
         ("coil-clamp",),
         "it still opens, 0.3 s late; the board looks at its mirror contact only later",
     ),
-    "mirror": Consequence("the mirror contact says the same for ever", "mirror contact stuck", ("resistive-load",)),
+    "mirror": Consequence("the mirror contact no longer changes", "mirror contact stuck", ("resistive-load",)),
     "detector-high": Consequence(
         "the detector's pin stays high", "detector dead high", ("frequency",), "the board waits for mains", True
     ),
@@ -98,7 +98,7 @@ CONSEQUENCES: dict[str, Consequence] = {
         "them (played with a board that hangs besides)",
         "stop, hung, no test",
         ("stop",),
-        "it shows only when the stop is pressed: the board then says nothing of it",
+        "it shows only when the stop is pressed; the board does not report it",
         plays_more=True,
     ),
     "stop-bridged": Consequence(
@@ -118,7 +118,7 @@ CONSEQUENCES: dict[str, Consequence] = {
         "the board no longer sees heat; only the contact in the supply cuts, where the file names it",
         "",
         ("over-temperature",),
-        "it shows only at heat: the board then says nothing of it",
+        "it shows only at over-temperature; the board does not report it",
     ),
     "heat-bridged": Consequence("heat cuts no supply; the board still sees it", "hot bridged", ("heat-cuts",)),
     "force-open": Consequence("the force switch reads open", "force reads open", ("force-switch",)),
@@ -132,7 +132,7 @@ CONSEQUENCES: dict[str, Consequence] = {
     "sense-late": Consequence(
         "the sense is 2 ms late",
         "sense late",
-        unseen="the board takes each current for longer than it is; compare a curve with a scope",
+        unseen="the board measures each current too long; compare a curve with a scope",
         from_start=True,
     ),
     "amps-low": Consequence("the current's converter reads 0", "converter low", from_start=True),
@@ -144,20 +144,20 @@ CONSEQUENCES: dict[str, Consequence] = {
     "amps-hum": Consequence(
         "hum on the current's converter",
         "hum",
-        unseen="hold a clamp meter against what `weldbeat weld show` tells",
+        unseen="compare the current of `weldbeat weld show` with a clamp meter",
         from_start=True,
     ),
     "amps-off": Consequence(
-        "the current is told wrong in proportion",
-        unseen="hold a clamp meter against what `weldbeat weld show` tells",
+        "the current is reported too high or too low in proportion",
+        unseen="compare the current of `weldbeat weld show` with a clamp meter",
     ),
     "spare": Consequence(
         "one of two in series has failed",
-        unseen=f"{_WORKS_ON}: its fellow carries the job alone; nothing tells before that fails too",
+        unseen=f"{_WORKS_ON}: the other one does the work; there is no sign before that fails too",
     ),
     "surge": Consequence(
         "a clamp, a filter or a resistor that guards a stage is gone",
-        unseen=f"{_WORKS_ON} until a surge or noise comes; nothing tells, so replace it after a surge",
+        unseen=f"{_WORKS_ON} until a surge or noise comes; there is no sign, so replace it after a surge",
     ),
     "varistor": Consequence(
         "the varistor no longer clamps", steps=("varistor",), unseen=f"{_WORKS_ON} until the next surge of the mains"
@@ -165,7 +165,7 @@ CONSEQUENCES: dict[str, Consequence] = {
     "clamp": Consequence(
         "the coil's clamp is missing",
         steps=("coil-clamp",),
-        unseen=f"{_WORKS_ON}: the spike then breaks the transistor that holds the coil, and the mirror contact tells",
+        unseen=f"{_WORKS_ON}: the spike then breaks the transistor that holds the coil, and the mirror contact reports it",
     ),
     "snubber": Consequence(
         "the snubber is missing or bridged",
@@ -175,7 +175,7 @@ CONSEQUENCES: dict[str, Consequence] = {
     "bleeder": Consequence(
         "the snubber keeps its charge",
         steps=("discharge",),
-        unseen=f"{_WORKS_ON}; the charge meets whoever opens the enclosure: measure before touching",
+        unseen=f"{_WORKS_ON}; the charge is a danger when the enclosure is opened: measure before touching",
     ),
     "pull-down": Consequence(
         "a pin floats while the board starts",
@@ -183,7 +183,9 @@ CONSEQUENCES: dict[str, Consequence] = {
         unseen=f"{_WORKS_ON}: one-shot and charge pump pass no level, and the board's own pull holds the pin",
     ),
     "pull-up": Consequence(
-        "a contact hangs on the board's own weaker pull-up", steps=("pull-ups",), unseen=f"{_WORKS_ON}, nearer to noise"
+        "a contact has only the board's own, weaker pull-up",
+        steps=("pull-ups",),
+        unseen=f"{_WORKS_ON}, nearer to noise",
     ),
     "diode": Consequence(
         "the coupler's diode takes the reverse voltage",
@@ -193,7 +195,7 @@ CONSEQUENCES: dict[str, Consequence] = {
     "feeds": Consequence(
         "computer and converter feed each other",
         steps=("feeds-apart",),
-        unseen=f"{_WORKS_ON}; the computer's port may suffer",
+        unseen=f"{_WORKS_ON}; the computer's port may be damaged",
     ),
     "isolator": Consequence(
         "an isolator does not open",
@@ -216,7 +218,7 @@ CONSEQUENCES: dict[str, Consequence] = {
         unseen="it hums, heats and welds weakly; the circuit breaker or the fuse ends a full short-circuit",
     ),
     "usb": Consequence(
-        "the USB isolator is passed by",
+        "the USB isolator is bridged",
         steps=("usb-isolator",),
         unseen=f"{_WORKS_ON}; a fault of the machine would reach the computer",
     ),

@@ -1,7 +1,7 @@
-"""Plays the consequence of every broken part in each state of the weld, and says who notices it, and when.
+"""Simulation of every broken part's consequence in each state of the weld: who notices it, and when.
 
-One simulation a consequence and state, whatever number of parts have it. Each run has two welds; the fault begins in the
-first, or before it.
+There is one simulation for each consequence and state, whatever the number of parts that have it. Each run has two welds.
+The fault begins in the first, or before it.
 """
 
 from __future__ import annotations
@@ -21,11 +21,11 @@ from sim.faults.observed import ObservedRun
 from sim.faults.runs import LOCKED_OUT, NOTICED_S, THEN_S, FaultTarget, Outcome, case_of, run_case
 
 Notices = Literal["person", "nobody", "step", "work", "hardware", "board"]
-"""Who ends or notices it: a person's device or caution, nobody, a commissioning step alone, whoever sees that no weld is
-made, fitted hardware, or the board's lockout. In the order of gravity."""
-_TRAIN_S = 0.060  # after the last edge of the pulse train the coil is off, as the contactor stage is built
-_ROW_S = 0.030  # currents no further apart are one row
-_STEP_HALF_CYCLES = 4  # for the program to see it, and for the half-cycle that has begun
+"""Who ends or notices it, the gravest first: a person by a device or by care, nobody, a commissioning step only, the person who
+sees that no weld is made, fitted hardware, or the board by a lockout."""
+_TRAIN_S = 0.060  # the contactor stage turns the coil off this long after the last edge of the pulse train
+_ROW_S = 0.030  # currents no further apart than this are one row
+_STEP_HALF_CYCLES = 4  # the program's reaction time, and the half-cycle that has begun
 
 
 class PartBroken(Protocol):
@@ -52,9 +52,9 @@ class PartOutcome:
     did: str
     """What the board did, in words."""
     over_run: int
-    """Half-cycles of current that nobody wanted any more."""
+    """Unwanted half-cycles of current, after the weld should have ended."""
     released: int
-    """Of them the longest row with no foot on the pedal."""
+    """The longest row of unwanted half-cycles with the pedal released."""
     lasts: bool
     """Whether the current was still there at the end."""
     by_hand: bool
@@ -111,7 +111,7 @@ class PartRow:
 
     @property
     def notices(self) -> Notices:
-        """The first who notices it in the run that nobody notices best."""
+        """Who notices it in the run in which it is noticed least."""
         if self.lasts or self.by_hand or (self.consequence.unasked and self.over_run):
             return "person"
         if self.outcomes and len(self.unseen_in) < len(self.outcomes):
@@ -131,8 +131,8 @@ class PartRow:
         return ", ".join(f"{name} {' or '.join(how)}" for name, how in modes.items())
 
     @property
-    def tells(self) -> str:
-        """What the runs showed, in sentences: over-run, lockouts with their half-cycles, and where none followed."""
+    def result_text(self) -> str:
+        """The result of the runs in sentences: over-run, lockouts with their half-cycles, and the states without one."""
         worst = self.worst
         if worst is None:
             return _capital(f"{self.consequence.unseen}.")
@@ -169,11 +169,11 @@ class PartBounds:
     """The most half-cycles of unwanted current in a row, with the pedal released, that one broken part may give."""
 
     hardware: int
-    """Where hardware ends it: the rest of the hold time, the pulse train's end, and the contactor's opening."""
+    """If hardware ends it: the rest of the hold time, the pulse train's end, and the contactor's opening."""
     person: int
-    """Where a person ends it: the hold time, 2 s to reach the stop, and 1 s more to reach the isolator."""
+    """If a person ends it: the hold time, 2 s to reach the stop, and 1 s more to reach the isolator."""
     table: int
-    """Where a pedal circuit asks for a weld that nobody wants: that one weld, which the table ends."""
+    """If a pedal circuit starts an unwanted weld: that one weld, which the table ends."""
 
 
 @dataclass(frozen=True)
@@ -182,7 +182,7 @@ class BrokenMachine:
 
     parts: tuple[PartBroken, ...]
     rows: tuple[PartRow, ...]
-    """By consequence, worst first."""
+    """One row a consequence, the worst first."""
     bounds: PartBounds
 
     @property

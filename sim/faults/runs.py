@@ -97,10 +97,10 @@ class Case:
     state: str
     """The state in which the first fault begins in a run without a fault."""
     at_s: float
-    """When the first fault begins."""
+    """Time at which the first fault begins."""
     bench: Bench
     stop_s: float | None = None
-    """When a person presses the stop; the isolator follows after `THEN_S`. None where nobody has to act."""
+    """Time at which a person presses the stop; the isolator follows after `THEN_S`. None if no person has to act."""
 
 
 @dataclass(frozen=True)
@@ -115,7 +115,7 @@ class Outcome:
     did: str
     """What the board did, in words."""
     unwanted: int
-    """Over-run: half-cycles of current that nobody asked for."""
+    """Over-run: unwanted half-cycles of current."""
     lasts: bool
     """Whether the current was still there at the end of the run."""
     ended_by: str

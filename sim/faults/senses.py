@@ -1,4 +1,4 @@
-"""What can go wrong with the senses of a weld, each fault named: what the board says of it, or how a person finds it.
+"""The faults of a weld's senses: the board's lockout for each, or how a person finds it.
 
 None of them may make a weld longer: senses end welds and start none.
 """
@@ -24,14 +24,14 @@ class SenseFault:
     name: str
     words: str
     of_current: bool
-    """Of the current transformer; else of the sense across the switch."""
+    """True for the current transformer, false for the sense across the switch."""
     apply: Callable[[Bench], Bench]
     reasons: tuple[int, ...] = ()
-    """Lockouts of which one follows where both senses are fitted; none for a fault that the board does not notice."""
+    """Lockouts of which one follows if both senses are fitted; none for a fault that the board does not notice."""
     alone: tuple[int, ...] = ()
-    """The same where this sense alone is fitted."""
+    """The lockouts if only this sense is fitted."""
     found_by: str = ""
-    """How a person finds it where the board does not."""
+    """How a person finds it if the board does not."""
 
     def fitted(self, welder: Welder) -> bool:
         """Whether the machine has the sense."""
@@ -66,11 +66,11 @@ SENSE_FAULTS = (
         "its two wires are the wrong way round",
         True,
         _ammeter(on="primary, reversed"),
-        found_by="Nothing depends on its direction: the currents that are told are the same.",
+        found_by="Nothing depends on its direction: the reported currents are the same.",
     ),
     SenseFault(
         "current transformer open",
-        "a wire to the burden is broken, or the transformer hangs beside the conductor",
+        "a wire to the burden is broken, or the conductor does not pass through the transformer",
         True,
         _ammeter(on="nothing"),
         _DISAGREE,
@@ -78,7 +78,7 @@ SENSE_FAULTS = (
     ),
     SenseFault(
         "current transformer on another conductor",
-        "it sits on a conductor of something else, which takes 10 A all the time",
+        "it is on the conductor of another load, which draws 10 A all the time",
         True,
         _ammeter(on="another conductor", other_A=10.0),
         (words.SWITCH_SHORTED,),
@@ -91,8 +91,8 @@ SENSE_FAULTS = (
         _saturated,
         (words.CURRENT_LOW, words.SENSES_DISAGREE, words.CURRENT_SENSE_FAULT),
         (words.CURRENT_LOW, words.NO_CONDUCTION, words.ONE_SIDED),
-        "Where it still shows more than the least that is planned, the weld goes on as before. Hold a clamp meter against "
-        "what `weldbeat weld show` tells.",
+        "If the reading is still above the least planned current, the weld is unchanged. Compare the current of "
+        "`weldbeat weld show` with a clamp meter.",
     ),
     SenseFault("converter stuck at 0", "each sample is 0", True, _ammeter(stuck=0), _FAULT, _FAULT),
     SenseFault("converter at its upper end", "each sample is 4095", True, _ammeter(stuck=4095), _FAULT, _FAULT),
@@ -111,7 +111,7 @@ SENSE_FAULTS = (
         "hum of 40 counts and twenty bursts a second",
         True,
         _ammeter(hum_counts=40.0, bursts_a_s=20.0),
-        found_by="It is added to each current as told: with no current flowing, hold what is told against 0.",
+        found_by="It is added to each reported current: with no current flowing, the report should be 0.",
     ),
     SenseFault(
         "sense coupler dead",
@@ -130,7 +130,7 @@ SENSE_FAULTS = (
         _NONE,
     ),
 )
-"""Every one of them, in the order in which they are told."""
+"""All of them, in the order in which they are printed."""
 
 
 @dataclass(frozen=True)
@@ -148,7 +148,7 @@ class SenseOutcome:
         return f"locked out: {self.reason}" if self.reason else f"went on as before. {self.fault.found_by}"
 
 
-def strike_senses(job: Job, seed: int) -> list[SenseOutcome]:
+def inject_sense_faults(job: Job, seed: int) -> list[SenseOutcome]:
     """One weld with each fault of the senses that the machine has; empty where it has none."""
     fitted = [fault for fault in SENSE_FAULTS if fault.fitted(job.welder)]
     if not fitted:

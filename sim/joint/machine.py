@@ -45,7 +45,7 @@ def machine_amperes(welder: Welder, delay_deg: float | None) -> Amperes:
 
 
 def _linear(circuit: TransformerCircuit) -> TransformerCircuit:
-    """The same circuit with its knee far away."""
+    """The circuit without saturation."""
     flux_Vs, idle_A = circuit.curve.knees[0]
     return replace(circuit, curve=MagnetisingCurve(((_FAR * flux_Vs, _FAR * idle_A),), circuit.curve.saturated_H))
 

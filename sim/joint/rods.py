@@ -50,7 +50,7 @@ class RodCross:
 
     @property
     def length_m(self) -> float:
-        """Of a rod on a flat bar: along the rod, over what both touch. The force spreads at 45 degrees through the rod."""
+        """Length of the contact of rod and flat bar, along the rod. The force spreads at 45 degrees through the rod."""
         return min(self.flat_m or 0.0, self.along_m[0] + self.rods_m[0])
 
     @property
@@ -80,7 +80,7 @@ class RodCross:
         return 1.0, max(1.0, math.pi / 4 / max(math.pi / 8 + 0.5 - share, 0.05))
 
     def patch_m2(self, setdown_m: float) -> float:
-        """Area of the whole patch: it bears the force and carries the current."""
+        """Area of the whole patch, through which force and current pass."""
         if self.flat_m is None:
             return overlap_m2(self.rods_m, setdown_m)
         half_x, half_y = self.half_widths(setdown_m)
@@ -130,7 +130,7 @@ def _filling(first_m: float, second_m: float) -> tuple[Array, Array]:
 
 @lru_cache(maxsize=64)
 def _filling_flat(rod_m: float) -> tuple[Array, Array]:
-    """The same of a rod on a flat bar: of a width of it, setdowns and how deep they would overlap."""
+    """Setdowns and overlap depths of a rod on a flat bar, for one width of the bar."""
     share = (np.arange(4 * _FILLING) + 0.5) / (4 * _FILLING)
     rise = rod_m / 2 * (1 - np.sqrt(1 - share**2))
     mean = np.cumsum(rise) / np.arange(1, len(rise) + 1)

@@ -113,7 +113,7 @@ class SheetSite:
         return self.made.stack.faying_m - self.made.stack.face_m + self.electrode_contact_m
 
     def _electrode_contact_m(self, sunk_m: float) -> float:
-        """The same at an indentation `sunk_m`. Under a dome of radius R its radius a has a^2 = indent_m^2 + R sunk_m."""
+        """The diameter at an indentation `sunk_m`. Under a dome of radius R its radius a has a^2 = indent_m^2 + R sunk_m."""
         stack = self.made.stack
         if math.isinf(stack.dome_m):
             return stack.face_m

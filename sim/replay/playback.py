@@ -241,7 +241,7 @@ def _run_wasm(folder: Path, arguments: list[str]) -> str:
         start: Any = linker.instantiate(store, module).exports(store)["_start"]
         start(store)
     except wasmtime.ExitTrap:
-        pass  # what it printed tells
+        pass  # its output has the result
     except (wasmtime.Trap, wasmtime.WasmtimeError) as error:
         output.append(f"\n{error}".encode())
     return b"".join(output).decode("utf-8", "replace")

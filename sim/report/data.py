@@ -125,7 +125,7 @@ class Minute:
     thermal_A: float
     """The steady current with the same heating as the simulated currents of this minute."""
     thermal_limit_A: float
-    """The same for the rating plate."""
+    """The steady current that the rating plate allows."""
 
 
 def busiest_minute(data: ReportData) -> Minute:

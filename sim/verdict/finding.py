@@ -275,7 +275,7 @@ class SimulatedJob(PacedJob):
 
     @property
     def plan(self) -> PacedJob:
-        """The same before it was simulated."""
+        """The job before its simulation."""
         return PacedJob(
             job=self.job, welds_per_minute=self.welds_per_minute, currents=self.currents, advises=self.advises
         )

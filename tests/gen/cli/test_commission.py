@@ -73,7 +73,7 @@ FAULTS: dict[str, tuple[dict[str, object], str]] = {
     "supply-leads": ({"off": ("A1.5V",)}, " ohm, the limit is at most 1 ohm; a lead of G2 or D3"),
     "usb-isolator": (
         {"joined": (("A4.B", "A4.H"),)},
-        " Mohm, the limit is at least 0.1 Mohm; the isolator is passed by",
+        " Mohm, the limit is at least 0.1 Mohm; the isolator is bridged",
     ),
     "snubber": ({"off": ("R3.1",)}, "0 uF, the limit is 0.01 to 2.2 uF; nothing: a lead of R3 or C1"),
     "pull-downs": ({"off": ("R9.2",)}, " ohm, the limit is 3400 to 7480 ohm; a pull-down is missing"),
@@ -86,8 +86,8 @@ FAULTS: dict[str, tuple[dict[str, object], str]] = {
     "residual-current": ({"residual_mA": 34.0}, "34 mA, the limit is 15 to 30 mA; a licensed electrician"),
     "residual-time": ({"residual_ms": 410.0}, "410 ms, the limit is at most 300 ms; a licensed electrician"),
     "feeds-apart": ({"joined": (("D3.A", "D3.K"),)}, " V, the limit is at most 1 V; D3 is turned or bridged"),
-    "pedal": ({"pedal_inverted": True}, "sees the pedal pressed while nobody is on it; wire a normally open contact"),
-    "stop": ({"off": ("S1.21",)}, "sees the stop open while nobody presses it; it is a normally closed contact"),
+    "pedal": ({"pedal_inverted": True}, "sees the pedal pressed while no foot is on it; wire a normally open contact"),
+    "stop": ({"off": ("S1.21",)}, "sees the stop open while it is not pressed; it is a normally closed contact"),
     "over-temperature": (
         {"joined": (("R12.1", "A1.GND"),)},
         "never saw the over-temperature contact open; it may be bridged",

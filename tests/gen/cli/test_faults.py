@@ -63,14 +63,14 @@ def rows_of(folder: Path, moments: int) -> list[FaultRuns]:
 
 
 def test_a_protected_machine_survives_everything(table: Outcome) -> None:
-    """Exit code 0; each fault has its line; a shorted switch is told plainly; nothing is wider than the screen."""
+    """Exit code 0; each fault has its line; a shorted switch has its own warning; nothing is wider than the screen."""
     assert (table.code, table.err) == (0, "")
     lines = table.out.splitlines()
     assert lines[0].startswith(f"{len(FAULTS)} faults, ")
     for name in FAULTS:
         assert sum(line.startswith(f"{name:<24} ") for line in lines[2:]) == 1, name
     shorted = next(line for line in lines if line.startswith("switch shorted "))
-    assert " yes " in shorted, "the contactor ends it, and nobody's hand"
+    assert " yes " in shorted, "the contactor ends it, and no person"
     assert int(shorted[24:32]) < 60
     assert "No software stops a shorted switch, or a gate driver stuck on" in " ".join(lines)
     assert any(line.startswith("switch half-wave ") and " unseen " in line for line in lines)
@@ -89,7 +89,7 @@ def test_an_unprotected_machine_is_refused(shop: Path) -> None:
     line = next(line for line in text.splitlines() if line.startswith("switch shorted "))
     assert " no end  NO " in line
     assert "switch shorted" in text
-    assert "nothing that is named" in text
+    assert "nothing in the welder file" in text
     words = " ".join(text.split())
     assert "Refused, switch shorted: Nothing that the welder file names ends the current. Fit an isolator" in words
     assert max(len(line) for line in text.splitlines()) <= 80

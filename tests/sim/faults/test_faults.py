@@ -130,7 +130,7 @@ def test_every_machine_comes_through_every_state(number: int) -> None:
         assert state in ground(number).plain(0, state)[1], state
 
 
-def test_no_fault_undoes_what_it_strikes() -> None:
+def test_no_fault_undoes_its_own_effect() -> None:
     """A strike in a lockout finds the board locked out, though it may be of the kind that made the lockout."""
     for name, fault in FAULTS.items():
         if "locked out" in fault.states:

@@ -12,7 +12,7 @@ import pytest
 
 from gen.job import Job
 from sim.bench.world import bench_for, simulate
-from sim.faults.senses import SENSE_FAULTS, SenseOutcome, strike_senses
+from sim.faults.senses import SENSE_FAULTS, SenseOutcome, inject_sense_faults
 from tests.support.machines import job_of, make_welder
 
 CURRENT: dict[str, Any] = {"turns": 1000, "burden_ohm": 22}
@@ -30,7 +30,7 @@ def job(fitted: str) -> Job:
 
 @cache
 def struck(fitted: str) -> list[SenseOutcome]:
-    return strike_senses(job(fitted), 2)
+    return inject_sense_faults(job(fitted), 2)
 
 
 def test_each_fault_is_played_where_its_sense_is_fitted() -> None:
@@ -38,7 +38,7 @@ def test_each_fault_is_played_where_its_sense_is_fitted() -> None:
     assert [outcome.fault for outcome in struck("both senses")] == list(SENSE_FAULTS)
     assert all(outcome.fault.of_current for outcome in struck("the current alone"))
     assert not any(outcome.fault.of_current for outcome in struck("the switch alone"))
-    assert strike_senses(job_of(make_welder(), {"weld": "10 cycles"}), 2) == []
+    assert inject_sense_faults(job_of(make_welder(), {"weld": "10 cycles"}), 2) == []
 
 
 @pytest.mark.parametrize("fitted", FITTED)
