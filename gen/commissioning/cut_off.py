@@ -291,6 +291,22 @@ def low_voltage(welder: Welder, board: Board, to_earth: Figure) -> tuple[Step, .
         "a board that hangs would hold the contactor: the capacitor of its stage is bridged, or another lead is on its input",
         lacking=_no_contactor(welder),
     )
+    switches = Step(
+        "coil-switches",
+        "Each switch of the coil opens by itself",
+        LOGIC,
+        (
+            *_quiet_mirror(welder),
+            "With the contactor open measure on its board from 0V to KM. Then join KM to 24E by a lead, and measure from 0V to "
+            "COIL.",
+            "The greater reading counts. Take the lead off.",
+        ),
+        _VOLTS,
+        _DROPPED,
+        "one of two switches in series stays closed, and the other works alone: voltage at KM: Q43 or what holds it (U5, R44 "
+        "to R49); voltage at COIL: Q44 or what holds it (Q45, R82, R83)",
+        lacking=_no_contactor(welder),
+    )
     gate = Step(
         "gate-stands",
         "A gate pin that stands still",
@@ -332,7 +348,7 @@ def low_voltage(welder: Welder, board: Board, to_earth: Figure) -> tuple[Step, .
         tool_may_lack=True,
         lacking=_no_drive(welder),
     )
-    return phase, fed, supply, stop, heat, train, clamp, gate, pulse
+    return phase, fed, supply, stop, heat, train, switches, clamp, gate, pulse
 
 
 def under_load(welder: Welder) -> tuple[Step, ...]:

@@ -1,10 +1,10 @@
 """The consequence, by name, of each part of the upgrade that is open, shorted or drifted.
 
 The failure modes are those of ISO 13849-2, Annex D, for discrete parts, from memory. Its fault exclusions (a metal-film
-resistor that never shorts) are not used. A short in a part of three pins or more is that of its worst two pins.
+resistor that never shorts) are not used. A short in a part of three pins or more is that of its worst two pins; an open
+MOSFET of the coil is that of its gate.
 The consequence follows from the part's place in its stage. The tests check parts of two pins with the circuit solver:
-all parts of the gate stage, and those that hold the coil at rest. By the solver a shorted R43 holds the coil up to 0.2 s
-after a train; "held" is the worst case.
+all parts of the gate stage, and those of both switches of the coil.
 """
 
 from __future__ import annotations
@@ -92,21 +92,28 @@ STAGE_PARTS: dict[str, dict[str, _Three]] = {
         R40: not-closing surge none
         Z41: surge not-closing none
         C44: none not-closing none
-        Q41 R42: not-closing not-closing none
+        Q41: not-closing not-closing none
+        R42: not-closing slow none
         Q42: not-closing not-closing none
-        R43: not-closing held none
+        R43: not-closing slow none
         C41 C42: not-closing not-closing slow
         D41 D42 D43: not-closing not-closing none
         D44: not-closing none none
         C43: none not-closing slow
-        R44: not-closing held slow
-        R45: held not-closing slow
-        R46: not-closing held slow
-        R47: held not-closing slow
-        U5: not-closing held slow
-        R48: not-closing held none
-        R49: held not-closing none
-        Q43: not-closing held none
+        R44: not-closing half slow
+        R45: half-slow not-closing slow
+        R46: not-closing half half
+        R47: half not-closing half
+        U5: not-closing half-slow half
+        R48: not-closing half none
+        R49: half not-closing none
+        Q43: half half none
+        R84: none not-closing none
+        Q45: not-closing half none
+        R81: not-closing not-closing slow
+        R82: half not-closing none
+        R83: not-closing half none
+        Q44: half half none
         C45: none not-closing none
     """),
     "detector": _table("""

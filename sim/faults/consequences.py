@@ -63,6 +63,17 @@ CONSEQUENCES: dict[str, Consequence] = {
         ("coil-clamp",),
         "it still opens, 0.3 s late; the board looks at its mirror contact only later",
     ),
+    "half": Consequence(
+        "one of the coil's two switches no longer opens; the other releases the coil as before",
+        steps=("coil-switches",),
+        unseen=f"{_WORKS_ON}: nothing tells before the other fails too; then the mirror contact does",
+    ),
+    "half-slow": Consequence(
+        "one of the coil's two switches no longer opens, and the other opens late",
+        "contactor slow",
+        ("coil-switches",),
+        "it still opens, within 0.3 s; the board looks at its mirror contact only later",
+    ),
     "mirror": Consequence("the mirror contact no longer changes", "mirror contact stuck", ("resistive-load",)),
     "detector-high": Consequence(
         "the detector's pin stays high", "detector dead high", ("frequency",), "the board waits for mains", True

@@ -29,7 +29,7 @@ GOOD = {
     "phase": ["230"],
     "board-supply": ["5"],
     "coil-supply": ["24"],
-    **{name: ["0"] for name in ("stop-cuts", "heat-cuts", "train-stops", "gate-stands", "discharge")},
+    **{name: ["0"] for name in ("stop-cuts", "heat-cuts", "train-stops", "coil-switches", "gate-stands", "discharge")},
 }
 
 

@@ -11,7 +11,7 @@ from gen.templates import html_templates
 from gen.wiring.canvas import DrawnPage
 from gen.wiring.choice import DetectorValues
 from gen.wiring.interface.components import Interface
-from gen.wiring.interface.contactor_stage import held_ms
+from gen.wiring.interface.contactor_stage import releases
 from gen.wiring.interface.drawing import stage_pages
 from gen.wiring.interface.gate_stage import one_shot
 from gen.wiring.interface.kicad import kicad_netlist
@@ -108,15 +108,17 @@ def interface_pages(
 def _duties(welder: Welder, detector: DetectorValues) -> tuple[str, ...]:
     """The requirements on the stages, with all tolerances at their worst."""
     rise, fall = detector.offset_rise_us, detector.offset_fall_us
-    shot, held = one_shot(welder).length_ms, held_ms()
+    shot, held = one_shot(welder).length_ms, releases()
     return (
         f"Gate: the current ends at the pin's fall, and {shot.text} after its rise at the latest. With the pin held high "
         "there is one pulse and no second. A new rise begins a new pulse.",
         "Gate: two transistors are in series, one held by the one-shot and one by the pin. No single fault of this board "
         "fires while the pin is low.",
-        f"Contactor: the coil is released {held.text} after the last edge at the pin. No static level holds it.",
-        "Contactor: a shorted or open capacitor or diode of the pump releases the coil. A fault behind the pump can hold the "
-        "coil (R44 to R47, R49, U5, Q43): a mirror contact reports it before the next weld.",
+        f"Contactor: the coil is released {held.coil.text} after the last edge at the pin. No static level holds it.",
+        f"Contactor: two switches are in series. Q43 alone releases the coil after {held.by_comparator.text}, Q44 alone after "
+        f"{held.by_transistor.text}. No single part, shorted or open, holds the coil (with R45 open it is held for 0.2 s).",
+        "Contactor: nothing reports that one of the two switches has failed. Commissioning tests each by itself (KM, then COIL): "
+        "repeat that step after each repair.",
         f"Detector: the edges come {rise.low:.0f} to {rise.high:.0f} us (rise) and {fall.low:.0f} to {fall.high:.0f} us (fall) "
         "from the crossing.",
         "Gate and coil are fed from 24E, behind the stop contact and the over-temperature contact.",

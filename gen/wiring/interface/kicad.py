@@ -25,6 +25,7 @@ PACKAGES: dict[Generic, tuple[dict[str, str], str]] = {
     "suppressor": (_DIODE, "Diode_THT:D_DO-15_P12.70mm_Horizontal"),
     "N-MOSFET": (_TO92, "Package_TO_SOT_THT:TO-92_Inline"),
     "P-MOSFET": ({"G": "1", "D": "2", "S": "3"}, "Package_TO_SOT_THT:TO-220-3_Vertical"),
+    "NPN transistor": ({"C": "1", "B": "2", "E": "3"}, "Package_TO_SOT_THT:TO-92_Inline"),
     "PNP transistor": ({"C": "1", "B": "2", "E": "3"}, "Package_TO_SOT_THT:TO-92_Inline"),
     "dual comparator": ({str(n): str(n) for n in range(1, 9)}, "Package_DIP:DIP-8_W7.62mm"),
     "coupler": ({"A": "1", "K": "2", "E": "3", "C": "4"}, "Package_DIP:DIP-4_W10.16mm"),

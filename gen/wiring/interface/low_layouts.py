@@ -106,6 +106,7 @@ def contactor_layout(c: StagePage) -> float:
     c.name("24E", (0.9, top - 0.55))
     c.bus("0V", (1.0, bottom), (29.0, bottom))
     c.name("0V", (2.6, bottom - 0.55))
+    _second_switch(c, bottom + 6.6)
     # 12Z.
     c.part("R40", ((4.6, 1.6), (4.6, 3.6)))
     c.wire("R40.1", (4.6, top))
@@ -195,7 +196,7 @@ def contactor_layout(c: StagePage) -> float:
     # The coil.
     c.mosfet("Q43", (28.2, 3.4), (0.2, -1.2))
     c.wire("Q43.S", (28.2, top))
-    c.out("Q43.D", "down", 0.2)
+    c.flag("Q43.D", "down", 0.2)
     c.part("R48", ((26.5, 8.0), (26.5, 6.2)))
     c.wire("U5.1", (26.5, y + 0.4), "R48.1")
     c.name("KC", (26.8, y + 0.4))
@@ -212,7 +213,33 @@ def contactor_layout(c: StagePage) -> float:
     c.wire("U5.6", (23.4, row + 6.7), (23.4, bottom))
     c.wire("U5.5", (23.4, row + 8.5))
     c.text((24.8, row + 7.6), "U5")
-    return bottom + 0.4
+    return bottom + 12.4
+
+
+def _second_switch(c: StagePage, y: float) -> None:
+    """Lay out the switch next to the coil, and the transistor that holds it. `y`: height of the switch's gate."""
+    c.npn("Q45", (6.4, y + 1.5))
+    c.flag("Q45.B", "left", 0.3)
+    c.part("R81", ((6.4, y + 3.8), (6.4, y + 5.0)), "right")
+    c.wire("Q45.E", "R81.1")
+    c.name("KE", (6.1, y + 3.4), "right")
+    c.flag("R81.2", "down", 0.1)
+    c.part("R83", ((14.2, y), (12.0, y)), "below")
+    c.wire("R83.2", "Q45.C")
+    c.name("KD", (8.0, y - 0.55))
+    c.mosfet("Q44", (20.6, y))
+    c.wire("R83.1", "Q44.G")
+    c.name("KH", (17.2, y + 0.55))
+    c.part("R82", ((16.8, y - 3.2), (16.8, y - 1.0)), "left")
+    c.wire("R82.2", (16.8, y))
+    c.bus("KM", (16.8, y - 4.2), (25.0, y - 4.2))
+    c.name("KM", (18.0, y - 4.75))
+    c.wire("R82.1", (16.8, y - 4.2))
+    c.wire("Q44.S", (20.6, y - 4.2))
+    c.out("Q44.D", "down", 0.3)
+    c.part("R84", ((25.0, y - 3.2), (25.0, y - 1.0)))
+    c.wire("R84.1", (25.0, y - 4.2))
+    c.flag("R84.2", "down", 0.3)
 
 
 def inputs_layout(c: StagePage) -> float:

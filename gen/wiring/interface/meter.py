@@ -6,7 +6,7 @@ range means a wrong part, a bridge of solder or a broken joint.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache
 
 import numpy as np
@@ -28,6 +28,7 @@ _SUPPLIES = {
     "PULSE": Between(3.1, 3.4),
 }
 _COIL = Component("K1", "resistor", (("1", "COIL"), ("2", "0V")), "coil", 100.0)
+_LEAD = Component("lead", "resistor", (("1", "24E"), ("2", "KM")), "a lead held on by hand", 0.1)
 
 
 @dataclass(frozen=True)
@@ -48,9 +49,11 @@ def meter_points(interface: Interface, detector: DetectorValues, frequency_Hz: f
         found += _settled(gate, ("24E", "GX", "GY", "GT", "GC", "GO"), "24 V on, pin low", (("GATE", 0.0),))
         found += _settled(gate, ("GX", "GY", "GC", "GO"), "GATE on 3V3, a second later", (("GATE", 1.0),))
     if contactor is not None:
-        rest = ("12Z", "KX", "KW", "KS", "KN", "KT", "KC", "KG", "COIL")
+        rest = ("12Z", "KX", "KW", "KS", "KN", "KT", "KC", "KG", "KM", "COIL")
         found += _settled(contactor, rest, "24 V on, pin low", (("PULSE", 0.0),))
         found += _settled(contactor, ("KX", "KW", "KS", "COIL"), "PULSE on 3V3, a second later", (("PULSE", 1.0),))
+        joined = replace(contactor, components=(*contactor.components, _LEAD))
+        found += _settled(joined, ("COIL",), "24 V on, pin low, KM joined to 24E by a lead", (("PULSE", 0.0),))
     if inputs is not None:
         contacts = contacts_of(inputs)
         leads = [contact.lead for contact in contacts]

@@ -275,17 +275,18 @@ class Nodal:
         to_g = np.where(turned, -by_gate, by_gate)
         self._steered((drain, source), high, ((gate, to_g), (drain, to_d), (source, to_s)), currents, slopes)
 
-    def _pnp(self, part: Component, volts: Reals, currents: Reals, slopes: Reals) -> None:
-        """The Ebers-Moll model in transport form, reverse gain 1."""
+    def _bipolar(self, part: Component, volts: Reals, currents: Reals, slopes: Reals) -> None:
+        """The Ebers-Moll model in transport form, reverse gain 1. An NPN is a PNP with signs reversed."""
+        sign = 1.0 if part.generic == "PNP transistor" else -1.0
         e, b, c = (part.net(pin) for pin in ("E", "B", "C"))
         saturation, gain = self.value(part, "saturation_A"), self.value(part, "gain")
-        ve, vb, vc = (volts[:, self._at[net]] for net in (e, b, c))
+        ve, vb, vc = (sign * volts[:, self._at[net]] for net in (e, b, c))
         forward, forward_slope = self._exponential(("forward", part.name), ve - vb, saturation, THERMAL_V)
         back, back_slope = self._exponential(("back", part.name), vc - vb, saturation, THERMAL_V)
-        self._branch((e, b), forward / gain, forward_slope / gain, currents, slopes)
-        self._branch((c, b), back, back_slope, currents, slopes)
+        self._branch((e, b), sign * forward / gain, forward_slope / gain, currents, slopes)
+        self._branch((c, b), sign * back, back_slope, currents, slopes)
         by = ((e, forward_slope), (c, -back_slope), (b, back_slope - forward_slope))
-        self._steered((e, c), forward - back, by, currents, slopes)
+        self._steered((e, c), sign * (forward - back), by, currents, slopes)
 
     def _comparator(self, part: Component, volts: Reals, currents: Reals, slopes: Reals) -> None:
         for out, minus, plus in (("1", "2", "3"), ("7", "6", "5")):
@@ -312,6 +313,7 @@ _BENT = {
     "two-way coupler": Nodal._coupler,
     "N-MOSFET": Nodal._mosfet,
     "P-MOSFET": Nodal._mosfet,
-    "PNP transistor": Nodal._pnp,
+    "PNP transistor": Nodal._bipolar,
+    "NPN transistor": Nodal._bipolar,
     "dual comparator": Nodal._comparator,
 }

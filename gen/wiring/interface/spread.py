@@ -51,6 +51,7 @@ MODELS: dict[Generic, dict[str, Between]] = {
     "phototriac coupler": {"saturation_A": Between(1e-14, 1e-11, False)},
 }
 MODELS["two-way coupler"] = MODELS["coupler"]
+MODELS["NPN transistor"] = MODELS["PNP transistor"]
 
 
 def spreads(components: Iterable[Component]) -> dict[str, Between]:

@@ -105,14 +105,25 @@ class StagePage(Canvas):
     def pnp(self, name: str, at: Place) -> None:
         """A PNP transistor, base at the left, emitter above."""
         x, y = at
+        self._bipolar(name, at, ("E", "C"))
+        self.inner((x - 0.15, y - 0.5), (x - 0.45, y - 0.45), (x - 0.35, y - 0.75))
+
+    def npn(self, name: str, at: Place) -> None:
+        """An NPN transistor, base at the left, collector above."""
+        x, y = at
+        self._bipolar(name, at, ("C", "E"))
+        self.inner((x - 0.4, y + 0.8), (x - 0.1, y + 0.8), (x - 0.2, y + 0.5))
+
+    def _bipolar(self, name: str, at: Place, ends: tuple[str, str]) -> None:
+        """A transistor without its arrow. `ends`: the pins above and below."""
+        x, y = at
         self.inner((x - 1.4, y), (x - 0.6, y))
         self.inner((x - 0.6, y - 0.75), (x - 0.6, y + 0.75))
         self.inner((x - 0.6, y - 0.3), (x, y - 0.9), (x, y - 1.5))
         self.inner((x - 0.6, y + 0.3), (x, y + 0.9), (x, y + 1.5))
-        self.inner((x - 0.15, y - 0.5), (x - 0.45, y - 0.45), (x - 0.35, y - 0.75))
         self.dot(f"{name}.B", (x - 1.4, y))
-        self.dot(f"{name}.E", (x, y - 1.5))
-        self.dot(f"{name}.C", (x, y + 1.5))
+        self.dot(f"{name}.{ends[0]}", (x, y - 1.5))
+        self.dot(f"{name}.{ends[1]}", (x, y + 1.5))
         self.label((x + 0.5, y), (name,))
 
     def comparator(self, name: str, at: Place, pins: tuple[str, str, str], *, plus_above: bool = False) -> None:

@@ -25,7 +25,7 @@ GATE = (
     "HZ", "FIRE", "GO", "GB", "24E", "GC", "GT", "GY", "0V", "GQ", "GX", "HQ", "HG", "FIRE0", "GATE", "HO", "HC", "0V", "HT",
 )  # fmt: skip
 CONTACTOR = (
-    "12Z", "24E", "COIL", "KG", "KC", "KT", "KN", "0V", "KQ", "KX", "KW", "KP", "KR", "KS", "PULSE",
+    "24E", "KM", "COIL", "KG", "KH", "KC", "KT", "KN", "0V", "KQ", "KX", "KW", "KP", "KR", "12Z", "KS", "KE", "0V", "KD", "PULSE",
 )  # fmt: skip
 CONTACTS = (
     "STOP1", "STOP", "3V3", "PEDAL1", "PEDAL", "0V", "HOT", "HOT1", "3V3", "FORCE1", "FORCE", "0V", "MIRROR", "MIRROR1", "3V3",
@@ -47,6 +47,7 @@ LEGS: dict[Generic, tuple[str, str, str]] = {
     "N-MOSFET": ("S", "G", "D"),
     "P-MOSFET": ("G", "D", "S"),
     "PNP transistor": ("C", "B", "E"),
+    "NPN transistor": ("C", "B", "E"),
     "5 V converter": ("IN", "0V", "5V"),
 }
 LONGEST_LEGS = 4  # strips from the first leg to the last
@@ -58,6 +59,7 @@ WIDTH: dict[Generic, int] = {
     "suppressor": 2,
     "N-MOSFET": 2,
     "PNP transistor": 2,
+    "NPN transistor": 2,
     "P-MOSFET": 4,
     "5 V converter": 4,
     "ceramic capacitor": 2,

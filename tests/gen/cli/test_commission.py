@@ -100,6 +100,10 @@ FAULTS: dict[str, tuple[dict[str, object], str]] = {
     "stop-cuts": ({"joined": (("S1.11", "S1.12"),)}, "24 V, the limit is at most 2.4 V; the stop would leave"),
     "heat-cuts": ({"joined": (("S1.12", "B1.2"),)}, "24 V, the limit is at most 2.4 V; heat would leave"),
     "train-stops": ({"joined": (("A3.OUT", "A3.SUP"),)}, "24 V, the limit is at most 2.4 V; a board that hangs"),
+    "coil-switches": (
+        {"switch_stays": True},
+        "24 V, the limit is at most 2.4 V; one of two switches in series stays closed",
+    ),
     "coil-clamp": ({"off": ("D2.1",)}, "400 V, the limit is 20.4 to 100 V; the clamp across the coil is missing"),
     "gate-stands": ({"joined": (("A2.SUP", "A2.OUT"),)}, "the limit is at most 1 V; a pin that stands high would fire"),
     "gate-pulse": ({"one_shot_ms": 15.0}, " ms, the limit is 6.02 to 12 ms; too short: gates would end early"),
@@ -205,7 +209,7 @@ def test_each_step_fails_once_is_mended_and_the_walk_goes_on(walk: Walk) -> None
     digest = firmware().board_digest
     outcome, _, person = walk(Truth(), after=the_users_own_is_selected)
     assert (outcome.code, outcome.err) == (0, ""), outcome
-    assert "Walk 1: 46 of 46 steps passed." in outcome.out
+    assert "Walk 1: 47 of 47 steps passed." in outcome.out
     rows = kept()
     derived = [row for row in rows if row[0] == "short-circuit-current"]
     assert len(derived) == 1
@@ -284,7 +288,7 @@ def test_without_a_board_or_instruments_steps_say_not_checked(walk: Walk) -> Non
         patch.setattr("gen.link.ports.ports", list)
         unpowered, logic = (
             "y 0.1 20 20 20 20 none 0.1 0.1 20 none 6500 6500 0.6",
-            "y 230 5 24 0 0 0 none 0 none none none",
+            "y 230 5 24 0 0 0 0 none 0 none none none",
         )
         lines = [*unpowered.split(), "y", *(6 * ["none"]), *logic.split(), "y", "0"]
         alone = typed(["commission"], "\n".join(lines) + "\n")
@@ -308,11 +312,12 @@ def test_without_a_board_or_instruments_steps_say_not_checked(walk: Walk) -> Non
         "stop-cuts",
         "heat-cuts",
         "train-stops",
+        "coil-switches",
         "gate-stands",
         "discharge",
     }
     assert set(outcomes.values()) == {"passed", "not checked"}
-    assert "Walk 1: 19 of 46 steps passed." in alone.out
+    assert "Walk 1: 20 of 47 steps passed." in alone.out
     assert "not checked: no board was there to ask" in alone.out
     outcome, _, _ = walk(Truth())
     assert outcome.code == 0

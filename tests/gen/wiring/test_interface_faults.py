@@ -9,7 +9,7 @@ import pytest
 
 from gen.wiring.interface import BoardStage, interface_for
 from tests.support.machines import known_welder
-from tests.support.wiring.broken_parts import at_rest, breaks
+from tests.support.wiring.broken_parts import SWINGS, all_at_rest, at_rest, breaks, together
 from tests.support.wiring.interface_trials import COIL, gate_parts
 from tests.support.wiring.upgrade_machines import chosen
 
@@ -23,18 +23,21 @@ def contactor() -> BoardStage:
     return stage
 
 
-PUMP = ("C41", "C42", "C43", "D41", "D42")  # C42, D43 and D44 are as C41, D41 and D42
-
-
 @pytest.mark.parametrize("pin_V", [0.0, 3.3])
-def test_no_broken_capacitor_or_diode_of_the_pump_holds_the_coil(pin_V: float) -> None:
-    """Open or shorted, with the pin still at either level; a shorted output transistor shows that it would be seen."""
-    levels = {"24E": 24.0, "PULSE": pin_V}
-    for broken in breaks(contactor().components):
-        if broken.name.split()[0] in PUMP:
-            assert at_rest((*broken.components, COIL), levels, "COIL") < 0.5, broken.name
-        if broken.name == "Q43 D-S":
-            assert at_rest((*broken.components, COIL), levels, "COIL") > 20
+def test_no_broken_part_of_the_pump_holds_the_coil(pin_V: float) -> None:
+    """Each part open or shorted, between any two pins, with the pin still at either level."""
+    parts = (*contactor().components, COIL)
+    broken = together(parts, {part.name for part in parts}, leaving=SWINGS)
+    assert len(broken.names) > 90
+    for name, volts in all_at_rest(broken, {"24E": 24.0, "PULSE": pin_V}, "COIL").items():
+        assert volts < 0.5, name
+
+
+def test_both_switches_shorted_do_hold_the_coil() -> None:
+    """So one that holds it would be seen."""
+    (bridge,) = (b.components[-1] for b in breaks(contactor().components) if b.name == "Q43 D-S")
+    broken = together((*contactor().components, COIL, bridge), {"Q44"})
+    assert all_at_rest(broken, {"24E": 24.0, "PULSE": 0.0}, "COIL")["Q44 D-S"] > 20
 
 
 GATE = ("Q31", "Q32", "Q33", "C31", "R33")

@@ -363,6 +363,10 @@ class CommissionBench:
         self._put_back(before)
         return found
 
+    def switches_V(self) -> float:
+        """Between the two switches of the coil, and behind the second: the box of that stage shows only what is behind."""
+        return max(self.volts(("A3.OUT", "A3.0V"))[0], 24.0 if self.truth.switch_stays else 0.0)
+
     def _hold(self, terminal: str, onto: str) -> None:
         with self._lock:
             s = self.plant.setting
@@ -566,6 +570,7 @@ class Person(io.TextIOBase):
             "Stop cuts contactor and gate stage": bench.with_stop,
             "Over-temperature contact cuts contactor and gate stage": lambda: bench.with_lead_off("B1.1", FEEDS),
             "A stopped pulse train drops the contactor": bench.train_V,
+            "Each switch of the coil opens by itself": bench.switches_V,
             "A gate pin that stands still": lambda: bench.with_lead_off("A1.gate", (("U2.A", "U2.K"),), onto="A1.3V3"),
             "The one-shot ends the gate": bench.pulse_ms,
             "Stop drops the contactor": bench.coil_and_release,

@@ -40,6 +40,7 @@ class Truth:
     joined: tuple[tuple[str, str], ...] = ()  # terminals that are bridged
     lead_works_loose: str = ""  # title of the step in which one thyristor's gate lead comes off
     one_shot_ms: float = 10.8
+    switch_stays: bool = False  # one of the two switches of the coil stays closed
     misses_the_stop: bool = False
     hits_the_stop: bool = False
     holds_on: bool = False

@@ -99,10 +99,10 @@ def _cards(part: Component, draws: Draws) -> list[str]:
                 f"M{name} {pins['D']} {pins['G']} {pins['S']} {pins['S']} m{name} W=1u L=1u",
                 f".model m{name} {kind}(LEVEL=1 VTO={sign * drawn('threshold_V'):.6g} KP={drawn('slope_A_per_V2'):.6g})",
             ]
-        case "PNP transistor":
+        case "PNP transistor" | "NPN transistor":
             return [
                 f"Q{name} {pins['C']} {pins['B']} {pins['E']} m{name}",
-                f".model m{name} PNP(IS={drawn('saturation_A'):.6g} BF={drawn('gain'):.6g} BR=1)",
+                f".model m{name} {part.generic[:3]}(IS={drawn('saturation_A'):.6g} BF={drawn('gain'):.6g} BR=1)",
             ]
         case "dual comparator":
             found = []

@@ -180,9 +180,12 @@ def train(welder: Welder, choice: Choice, *, ends_high: bool) -> StageTrial:
         {"24E": ((0.0, 1.0),), "PULSE": steps(edges)},
         ("COIL",),
         np.unique(
-            np.append(
-                times_after([at + ramp for at, _ in edges[1:] for ramp in (0, 1e-6)], last + 0.035, 1e-3, 1e-6),
-                np.arange(last + 0.035, last + 0.062, 1e-4),
+            np.concatenate(
+                (
+                    times_after([at + ramp for at, _ in edges[1:] for ramp in (0, 1e-6)], last + 0.001, 1e-3, 1e-6),
+                    np.arange(last + 0.00125, last + 0.038, 5e-4),
+                    np.arange(last + 0.0382, last + 0.062, 2e-4),
+                )
             )
         ),
         figures,
