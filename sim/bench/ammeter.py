@@ -7,15 +7,16 @@ reach the burden. Past the knee nearly all of the current magnetises.
 from __future__ import annotations
 
 import math
-import random
 from array import array
 from collections import deque
-from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Literal
 
+import numpy as np
+
 from gen.words import CURRENT_RING, GATES_STAMPED, SAMPLE_US
 from sim.bench.chip import Clock
+from sim.bench.circuit import Floats
 from sim.bench.pin import Pin
 from sim.bench.switch import SolidStateSwitch
 
@@ -66,7 +67,7 @@ class PrimaryAmmeter:
         self._clock = clock
         self._spec = spec
         self._switch = switch
-        self._random = random.Random(seed)
+        self._chance = np.random.default_rng(seed)
         self.ring = array("H", bytes(2 * CURRENT_RING))
         self.samples = array("H")
         """Every sample written to the ring, over all its starts."""
@@ -76,7 +77,6 @@ class PrimaryAmmeter:
         self._gates = 0
         self._next = 0  # index of the next conduction
         self._flux_Vs = spec.residue_Vs
-        self._wave: tuple[float, Callable[[float], float]] | None = None
         if spec.turns:
             gate.watchers.append(self._gated)
 
@@ -122,70 +122,79 @@ class PrimaryAmmeter:
         """The number of samples taken. New samples are written to the ring first."""
         due = self._due(self._clock.env.now)
         step_s = SAMPLE_US * 1e-6 / self._clock.rate
-        fresh = [self._count(self._begun_s + n * step_s, step_s) for n in range(self._taken, due)]
-        kept = fresh[-CURRENT_RING:]
-        for n, count in enumerate(kept, due - len(kept)):
-            self.ring[n % CURRENT_RING] = count
+        kept = self.counts(self._begun_s + np.arange(self._taken, due) * step_s, step_s)[-CURRENT_RING:]
+        place = (due - len(kept)) % CURRENT_RING
+        to_end = CURRENT_RING - place
+        self.ring[place : place + len(kept)] = kept[:to_end]
+        self.ring[: len(kept[to_end:])] = kept[to_end:]
         self.samples.extend(kept)
         self._taken = due
         return due
 
-    def _amperes(self, time_s: float) -> float:
-        """Of the primary."""
-        made, switch = self._switch.conductions, self._switch
-        while self._next < len(made) and made[self._next].end_s <= time_s:
-            self._next += 1
-        if self._next < len(made):
-            current = made[self._next].current
-        elif switch.flowing is not None:
-            current = switch.flowing
-        else:
-            return 0.0
-        if time_s < current.start_s:
-            return 0.0
-        if self._wave is None or self._wave[0] != current.start_s:
-            self._wave = (current.start_s, current.wave)
-        return self._wave[1](time_s - current.start_s)
-
-    def _count(self, time_s: float, step_s: float) -> int:
-        """The converter's count at a time, one step after the previous sample."""
+    def counts(self, times: Floats, step_s: float) -> array[int]:
+        """The converter's counts at rising times, one step apart, that follow those of the previous call."""
         spec = self._spec
-        if spec.stuck is not None:
-            return spec.stuck
-        if spec.turns == 0:
-            return round(spec.bias)
-        omega_t = self._switch.mains_omega * time_s
+        if len(times) == 0 or spec.stuck is not None or spec.turns == 0:
+            return array("H", [round(spec.bias) if spec.stuck is None else spec.stuck]) * len(times)
+        hum = np.sin(self._switch.mains_omega * times)
         if spec.on == "another conductor":
-            primary_A = spec.other_A * math.sqrt(2) * math.sin(omega_t)
+            primary_A = spec.other_A * math.sqrt(2) * hum
         elif spec.on == "nothing":
-            primary_A = 0.0
+            primary_A = np.zeros(len(times))
         else:
-            primary_A = self._amperes(time_s) * (1 if spec.on == "primary" else -1)
+            primary_A = self._amperes(times) * (1 if spec.on == "primary" else -1)
         secondary_A = self._secondary(primary_A / spec.turns, step_s) * (1 + spec.error)
-        value = spec.bias + spec.bias_per_s * time_s + secondary_A * spec.burden_ohm / spec.supply_V * (FULL_SCALE + 1)
-        if spec.noise_counts:
-            value += self._random.gauss(0.0, spec.noise_counts)
+        values = (
+            spec.bias + spec.bias_per_s * times + secondary_A * (spec.burden_ohm / spec.supply_V * (FULL_SCALE + 1))
+        )
         if spec.hum_counts:
-            value += spec.hum_counts * math.sin(omega_t)
-        if spec.bursts_a_s and self._random.random() < spec.bursts_a_s * step_s:
-            value = self._random.uniform(0, FULL_SCALE)
+            values += spec.hum_counts * hum
+        self._disturb(values, step_s)
         if spec.wide_codes:
-            value = _with_wide_codes(value)
-        return min(max(round(value), 0), FULL_SCALE)
+            values = _with_wide_codes(values)
+        return array("H", np.clip(np.rint(values), 0, FULL_SCALE).astype(np.uint16).tobytes())
 
-    def _secondary(self, ideal_A: float, step_s: float) -> float:
-        """The burden's current, by a backward Euler step of the flux."""
+    def _amperes(self, times: Floats) -> Floats:
+        """Of the primary."""
+        made, flowing = self._switch.conductions, self._switch.flowing
+        while self._next < len(made) and made[self._next].end_s <= times[0]:
+            self._next += 1
+        currents = [(one.current, one.end_s) for one in made[self._next :]]
+        if flowing is not None:
+            currents.append((flowing, math.inf))
+        amperes = np.zeros(len(times))
+        begun = 0
+        for current, end_s in currents:
+            low, high = (int(n) for n in np.searchsorted(times, (current.start_s, end_s)))
+            low = max(low, begun)
+            begun = max(high, begun)
+            amperes[low:high] = current.sampled(times[low:high])
+        return amperes
+
+    def _disturb(self, values: Floats, step_s: float) -> None:
+        """Add the noise, and put bursts in the place of samples."""
+        spec, chance = self._spec, self._chance
+        if spec.noise_counts:
+            values += chance.normal(0.0, spec.noise_counts, len(values))
+        if spec.bursts_a_s:
+            struck = chance.random(len(values)) < spec.bursts_a_s * step_s
+            values[struck] = chance.uniform(0, FULL_SCALE, int(struck.sum()))
+
+    def _secondary(self, ideal_A: Floats, step_s: float) -> Floats:
+        """The burden's current, by backward Euler steps of the flux."""
         spec = self._spec
-        ohm, knee = spec.burden_ohm + spec.winding_ohm, spec.knee_Vs
-        henry = spec.magnetising_H
-        flux = (self._flux_Vs + step_s * ohm * ideal_A) / (1 + step_s * ohm / henry)
-        magnetising_A = flux / henry
-        if abs(flux) > knee:
-            past = henry / _PAST_THE_KNEE
-            knee = math.copysign(knee, flux)
-            shift_A = knee / henry - knee / past
-            flux = (self._flux_Vs + step_s * ohm * (ideal_A - shift_A)) / (1 + step_s * ohm / past)
-            magnetising_A = shift_A + flux / past
+        henry, past = spec.magnetising_H, spec.magnetising_H / _PAST_THE_KNEE
+        gain, knee = step_s * (spec.burden_ohm + spec.winding_ohm), spec.knee_Vs
+        below, above = 1 + gain / henry, 1 + gain / past
+        flux, magnetising_A = self._flux_Vs, []
+        for ampere in ideal_A.tolist():
+            before, flux = flux, (flux + gain * ampere) / below
+            if -knee <= flux <= knee:
+                magnetising_A.append(flux / henry)
+            else:
+                shift_A = (knee / henry - knee / past) * (1 if flux > 0 else -1)
+                flux = (before + gain * (ampere - shift_A)) / above
+                magnetising_A.append(shift_A + flux / past)
         self._flux_Vs = flux
         return ideal_A - magnetising_A
 
@@ -194,7 +203,7 @@ _WIDE = 8.0
 _APART = 1024.0
 
 
-def _with_wide_codes(value: float) -> float:
-    """The code with the converter's wide codes: it stays eight counts too long at each of four, and catches up until the next."""
-    into = (value - 512.0) % _APART
-    return value - into + max(into - _WIDE, 0.0) * _APART / (_APART - _WIDE)
+def _with_wide_codes(values: Floats) -> Floats:
+    """The codes with the converter's wide codes: eight counts too long at each of four, caught up until the next."""
+    into = (values - 512.0) % _APART
+    return values - into + np.maximum(into - _WIDE, 0.0) * (_APART / (_APART - _WIDE))

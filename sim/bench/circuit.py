@@ -14,8 +14,12 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 from functools import cached_property
 
+import numpy as np
+from numpy.typing import NDArray
+
 from sim.bench.mains import HalfCycle
 
+Floats = NDArray[np.float64]
 _STEPS = 48  # steps a half-cycle, for the search of the latching current and for the RMS integral
 _COARSE = 12  # steps a half-cycle, for the search of the extinction: after it the current would flow back for longer
 _NEAR_S = 1e-12  # precision of a crossing
@@ -99,10 +103,11 @@ class Current:
         """Amperes at `time_s`, if not interrupted."""
         return _wave(self._terms)(time_s - self.start_s)
 
-    @cached_property
-    def wave(self) -> Callable[[float], float]:
-        """Amperes by seconds from the beginning, if not interrupted."""
-        return _wave(self._terms)
+    def sampled(self, times: Floats) -> Floats:
+        """Amperes at these times, if not interrupted."""
+        sines, begun, rate = self._terms
+        since = times - self.start_s
+        return sum(peak * np.sin(w * since + phase) for peak, w, phase in sines) - begun * np.exp(-rate * since)
 
     @cached_property
     def sign(self) -> int:

@@ -93,7 +93,7 @@ def on_the_bench(case: Case, load: SeriesLoad) -> tuple[np.ndarray, np.ndarray, 
     bench = PrimaryAmmeter(clock, case.spec, switch, gate, 1)
     step_s = SAMPLE_US * 1e-6
     times = np.arange(0, HALVES * HALF_S, step_s)
-    counts = np.array([bench._count(time_s, step_s) for time_s in times])
+    counts = np.array(bench.counts(times, step_s))
     return times, (counts - case.spec.bias) * case.spec.supply_V / 4096, [c.rms_and_peak(end)[0] for c, end in currents]
 
 

@@ -13,6 +13,8 @@ from dataclasses import dataclass, replace
 from types import SimpleNamespace
 from typing import Any
 
+import numpy as np
+
 from firmware_templates.app.ammeter import Ammeter
 from firmware_templates.app.curve import Curve
 from gen.measured import MeasuredLoop, ShortedGate, loop_from_delays, loop_from_short
@@ -111,7 +113,7 @@ def _made_out(spec: AmmeterSpec, currents: list[tuple[Current, float, float]], c
     bench = PrimaryAmmeter(clock, spec, switch, SimpleNamespace(watchers=[]), chance.randrange(2**30))  # type: ignore[arg-type]
     step_s, first_s = SAMPLE_US * 1e-6, chance.random() * SAMPLE_US * 1e-6
     total = round((currents[-1][2] + 0.03) / step_s)
-    counts = [bench._count(first_s + n * step_s, step_s) for n in range(total)]
+    counts = bench.counts(first_s + np.arange(total) * step_s, step_s).tolist()
     stamps = [int((gate_s - first_s + 60e-6) / step_s) + 1 for _, _, gate_s in currents]
     gain = round(spec.supply_V / 4096 * spec.turns / spec.burden_ohm * 10 / 8 * 2**14)
     config = settings(CURRENT_GAIN=gain, LEAST_DA=(0,) * 33, MOST_DA=(30_000,) * 33, STRAY_DA=30_000)
