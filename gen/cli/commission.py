@@ -12,11 +12,11 @@ import click
 
 from gen.boards import Board, boards
 from gen.cautions import CAUTIONS, caution_lines
-from gen.cli.options import USER_PATH, json_option, welder_option
+from gen.cli.options import USER_PATH, json_option, number, welder_option
 from gen.cli.said import say, say_data, say_object, visible
 from gen.cli.show import verdict_text
 from gen.cli.terminal import Asked
-from gen.cli.weld import course_named, weld_named
+from gen.cli.weld import VOLTS, course_named, courses_last, weld_named
 from gen.commissioning import (
     Judged,
     Narrowed,
@@ -33,6 +33,7 @@ from gen.commissioning import (
     sheet_html,
     steps,
     values_of_last_walk,
+    values_of_loop,
     values_of_welds,
     walking,
 )
@@ -40,7 +41,7 @@ from gen.errors import InputError
 from gen.job import find_welder
 from gen.machine.welder import WELDER_FILE, Welder, welder_from
 from gen.records import RECORDS_FILE, Records
-from gen.user_files import written
+from gen.user_files import figure, written
 from gen.writing import check_targets, write_whole
 
 _WIDTH = 78
@@ -178,30 +179,40 @@ class _Guide(Asked):
 @welder_option
 @click.option("--working", type=weld_named, metavar="BOOT/COUNT", help="Take current and load angle from this weld.")
 @click.option("--shorted", type=weld_named, metavar="BOOT/COUNT", help="Take the shorted current from this weld.")
+@click.option(
+    "--loop",
+    type=weld_named,
+    multiple=True,
+    metavar="BOOT/COUNT",
+    help="Take the loop from this weld with shorted electrodes; repeat it for several.",
+)
+@click.option(
+    "--loop-last", type=number(1, 20), metavar="NUMBER", help="The same from so many of the last measured welds."
+)
+@click.option(
+    "--volts", type=number(*VOLTS), metavar="NUMBER", help="The mains before the welds of the loop, read at the outlet."
+)
 @click.option("--yes", is_flag=True, help="Do not ask before the welder file is written.")
 @json_option
 def calibrate_command(
-    values: tuple[str, ...],
-    welder_path: Path | None,
-    working: tuple[int, int] | None,
-    shorted: tuple[int, int] | None,
-    yes: bool,
-    as_json: bool,
+    values: tuple[str, ...], welder_path: Path | None, yes: bool, as_json: bool, **welds: Any
 ) -> None:
     """Write measured values to the welder file, in place of assumed ones, such as detector.offset_rise_us=412.
 
     Without KEY=VALUE the readings of the last commissioning are used. Welds that `watch` kept, on the work (--working) and
     on shorted electrodes (--shorted), give current and load angle where both were measured; the narrowing of the ranges is
-    reported. The change is shown first. The file is checked before it is written, and comments stay. With --json
-    nothing is asked, and the file is written only with --yes.
+    reported. Welds on shorted electrodes at several firing delays (--loop) give the impedance of the loop, its angle and how
+    late gates come, for `weld show --volts`; where the file gives no load angle it follows from them. Fire them on the tap in
+    use, as `push --shorted` allows, with current_sense.reading_factor set and flashed before, at three delays or more: pulses of
+    8 half-cycles at 85, 70, 55 and 45 per cent.
+
+    The change is shown first. The file is checked before it is written, and comments stay. With --json nothing is asked, and
+    the file is written only with --yes.
     """
     welder, path = find_welder(welder_path), welder_path or Path(WELDER_FILE)
     kept = path.absolute().parent / RECORDS_FILE
     measured = measured_values(values)
-    if working is not None or shorted is not None:
-        with Records.beside(path) as records:
-            courses = [None if which is None else course_named(records, which) for which in (working, shorted)]
-        measured |= values_of_welds(welder, *courses)
+    measured |= _of_welds(welder, path, **welds)
     measured = measured or values_of_last_walk(kept, welder)
     text = calibrated(path, measured)
     ranges = narrowed(welder, welder_from(text, path))
@@ -216,6 +227,34 @@ def calibrate_command(
     say_object({"values": measured, "ranges": told, "difference": change, "written": written_to})
 
 
+def _of_welds(
+    welder: Welder,
+    path: Path,
+    working: tuple[int, int] | None,
+    shorted: tuple[int, int] | None,
+    loop: tuple[tuple[int, int], ...],
+    loop_last: float | None,
+    volts: float | None,
+) -> dict[str, float | int | str]:
+    """The values that recorded welds give; none where no weld is named. Raises InputError."""
+    by_loop = bool(loop) or loop_last is not None
+    if loop and loop_last is not None:
+        raise InputError(
+            "command line", "--loop-last", figure(loop_last), "allowed: --loop or --loop-last, one of them"
+        )
+    if volts is not None and not by_loop:
+        raise InputError("command line", "--volts", figure(volts), "allowed: with --loop or --loop-last")
+    if not by_loop and working is None and shorted is None:
+        return {}
+    with Records.beside(path) as records:
+        on_work, on_short = (None if which is None else course_named(records, which) for which in (working, shorted))
+        of_loop = [course_named(records, which) for which in dict.fromkeys(loop)]
+        if loop_last is not None:
+            of_loop = courses_last(records, int(loop_last))
+    found = values_of_loop(welder, of_loop, volts or welder.mains.voltage_V) if by_loop else {}
+    return found | values_of_welds(welder, on_work, on_short, by_angle=not by_loop and welder.shorted_loop is None)
+
+
 def _offer(path: Path, values: Mapping[str, float | int | str], ranges: Sequence[Narrowed], yes: bool) -> None:
     """Show the change of the welder file and the narrowing of its ranges. Write the file after a yes."""
     text = calibrated(path, values)
@@ -224,8 +263,8 @@ def _offer(path: Path, values: Mapping[str, float | int | str], ranges: Sequence
         say(f"{path} holds these values already.")
         return
     say_data(shown)
-    for figure in ranges:
-        say(figure.text)
+    for one in ranges:
+        say(one.text)
     if not yes and not click.confirm(visible(f"Write {path}?")):
         say("Nothing was written.")
         return

@@ -27,6 +27,7 @@ from gen.cli.options import (
 from gen.cli.said import say, say_data, say_object, say_over, visible
 from gen.cli.show import cut_off_json, cut_off_lines, verdict_text
 from gen.cli.terminal import Keys
+from gen.commissioning import shorted_job
 from gen.errors import InputError
 from gen.job import find_welder, read_job
 from gen.link import Link, Look, Watch, answer_on, as_file, push, schedule_name
@@ -144,9 +145,10 @@ def flash_command(bundle: Path, port: str | None, yes: bool, forget_schedules: b
 @welder_option
 @pace_option
 @click.option("--select", "select", is_flag=True, help="Also make it the schedule of the next weld.")
+@click.option("--shorted", is_flag=True, help="Judge it on shorted electrodes, as for `weldbeat calibrate --loop`.")
 @json_option
 def push_command(
-    schedule: Path, port: str | None, welder_path: Path | None, welds_per_minute: float, select: bool, as_json: bool
+    schedule: Path, port: str | None, welder_path: Path | None, welds_per_minute: float, as_json: bool, **wanted: bool
 ) -> int:
     """Compile and simulate SCHEDULE, and store it on the board on PORT under its name.
 
@@ -156,7 +158,7 @@ def push_command(
     job = read_job(schedule, welder_path)
     from sim.run import run as run_job
 
-    run = run_job(job, pace_asked(welds_per_minute), seed=0)
+    run = run_job(shorted_job(job) if wanted["shorted"] else job, pace_asked(welds_per_minute), seed=0)
     if run.verdict.refused and as_json:
         nothing = {"port": None, "held": None, "selected": None, "cut_off": cut_off_json(run.verdict.findings)}
         say_object({"verdict": run.verdict.word, "refused": True} | nothing)
@@ -166,7 +168,7 @@ def push_command(
         say("Nothing was sent.")
         return 1
     with opened(port) as link, Records.beside(welder_path or Path(WELDER_FILE)) as records:
-        pushed = push(job, schedule, link, records, select)
+        pushed = push(job, schedule, link, records, wanted["select"])
     held = pushed.held
     if as_json:
         stored = {"name": held.name, "digest": held.digest, "rows": len(held.rows)}

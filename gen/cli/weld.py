@@ -4,19 +4,20 @@ from __future__ import annotations
 
 import json
 import re
+from collections.abc import Callable
 from pathlib import Path
 
 import click
 
 from gen.cli.commands import Listed
-from gen.cli.options import USER_PATH, json_option, welder_option
+from gen.cli.options import USER_PATH, json_option, number, welder_option
 from gen.cli.said import say, say_data, say_object
 from gen.errors import InputError
 from gen.job import find_welder
-from gen.machine import WELDER_FILE
-from gen.measured import GATES, Course, Drift, correction_text, course_of, drift_of, job_of, to_csv
+from gen.machine import WELDER_FILE, Welder
+from gen.measured import GATES, Course, Drift, correction_text, course_of, drift_of, job_of, to_csv, work_ohms
 from gen.records import GateRecord, Records, WeldRecord
-from gen.user_files import written
+from gen.user_files import figure, written
 from gen.words import NOT_TIMED, RUNS_ON_US
 from gen.writing import check_drawn, write_whole
 
@@ -77,6 +78,17 @@ def course_named(records: Records, which: tuple[int, int]) -> Course:
     return _one(records, records.welds(), which)[0]
 
 
+def courses_last(records: Records, count: int) -> list[Course]:
+    """The last welds that were timed, newest first. Raises InputError where there are fewer."""
+    found = [course_of(weld, gates) for weld in reversed(records.welds()) if (gates := records.curve(weld))][:count]
+    if len(found) < count:
+        raise InputError("records.sqlite", f"{len(found)} welds were timed", None, _ALLOWED)
+    return found
+
+
+VOLTS = (90.0, 480.0)  # of the mains
+
+
 @click.command("show")
 @_welds_argument
 @click.option(
@@ -88,6 +100,9 @@ def course_named(records: Records, which: tuple[int, int]) -> Course:
     metavar="BOOT/COUNT",
     help="First weld after the electrodes were dressed, for the drift.",
 )
+@click.option(
+    "--volts", type=number(*VOLTS), metavar="NUMBER", help="The mains before these welds, for the work in ohms."
+)
 @click.option("-o", "--output", type=USER_PATH, help="Draw them into this SVG file, one over the other.")
 @welder_option
 @json_option
@@ -95,6 +110,7 @@ def show_command(
     welds: tuple[tuple[int, int], ...],
     shorted: tuple[int, int] | None,
     since: tuple[int, int] | None,
+    volts: float | None,
     output: Path | None,
     welder_path: Path | None,
     as_json: bool,
@@ -102,10 +118,12 @@ def show_command(
     """Each half-cycle of the welds named, or of the last: firing, load angle, resistance over reactance, RMS primary current.
 
     The reactance of the loop does not change within a weld, so the ratio follows the resistance. Its changes are known to
-    about a per cent; its height depends on the errors of coupler and mains. A line through the welds of the last one's job tells
+    about a per cent; its height depends on the errors of coupler and mains. With --volts, and the loop that `weldbeat calibrate
+    --loop` measured, the current tells the work's resistance in ohms, seen from the primary: half of the cycles within 3 %,
+    19 of 20 within 10 %. A line through the welds of the last one's job tells
     whether the electrodes want dressing.
     """
-    find_welder(welder_path)
+    loop = _loop(find_welder(welder_path), volts)
     check_drawn("--output", output, ".svg", keep=(welder_path or Path(WELDER_FILE),))
     with Records.beside(welder_path or Path(WELDER_FILE)) as records:
         timed = _timed(records, welds)
@@ -117,17 +135,30 @@ def show_command(
 
         write_whole(output, standalone_welds(courses, short))
     if as_json:
-        say_data(json.dumps([_data(course, short, drift) for course in courses], indent=2))
+        say_data(json.dumps([_data(course, short, drift) | {"work_ohm": loop(course)} for course in courses], indent=2))
         return
     for course in courses:
-        say("\n".join(_lines(course, short)))
+        say("\n".join(_lines(course, short, loop(course))))
     if drift is not None:
         say(drift.text)
     if output is not None:
         say(f"Written: {output}")
 
 
-def _lines(course: Course, short: Course | None) -> list[str]:
+def _loop(welder: Welder, volts: float | None) -> Callable[[Course], tuple[tuple[int, float], ...] | None]:
+    """What tells the work of a weld in ohms, by its first gate of each cycle; None without `volts`. Raises InputError."""
+    if volts is None:
+        return lambda course: None
+    loop, tap = welder.shorted_loop, welder.transformer.tap
+    if loop is None or (loop.tap or tap) != tap:
+        allowed = (
+            "allowed: with [shorted_loop] in the welder file, measured on the tap in use (`weldbeat calibrate --loop`)"
+        )
+        raise InputError("command line", "--volts", figure(volts), allowed)
+    return lambda course: work_ohms(course, loop, volts, welder.mains.frequency_Hz)
+
+
+def _lines(course: Course, short: Course | None, work: tuple[tuple[int, float], ...] | None) -> list[str]:
     weld = course.weld
     lines = [f"Weld {weld.boot}/{weld.count}, {weld.ended_at}: {weld.ending}, {len(course.seen)} half-cycles timed."]
     if told := correction_text(weld):
@@ -142,6 +173,11 @@ def _lines(course: Course, short: Course | None) -> list[str]:
         current = "" if seen.current_A is None else f"{seen.current_A:.1f} A"
         row = f"  {seen.gate + 1:>10}{seen.delay_deg:>10.1f}{length:>13}  {angle:<14}{ratio:>5}{current:>9}"
         lines.append(row.rstrip())
+    if work:
+        cycles = ", ".join(f"{ohm:.3g}" for _, ohm in work)
+        lines.append(
+            f"The work in ohms, seen from the primary, cycle by cycle from half-cycle {work[0][0] + 1}: {cycles}."
+        )
     for gate in course.sudden_falls:
         lines.append(f"The resistance fell suddenly at half-cycle {gate + 1}: expulsion is likely.")
     if short is not None and course.cycles:

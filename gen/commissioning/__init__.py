@@ -9,9 +9,9 @@ from gen.commissioning.calibration import (
     values_of_last_walk,
     with_values,
 )
-from gen.commissioning.from_welds import Narrowed, narrowed, values_of_welds
+from gen.commissioning.from_welds import Narrowed, narrowed, values_of_loop, values_of_welds
 from gen.commissioning.sheet import RecordLine, record_html, record_lines, sheet_html
-from gen.commissioning.shots import Shot
+from gen.commissioning.shots import Shot, shorted_job
 from gen.commissioning.steps import steps
 from gen.commissioning.values import Judged, Step
 from gen.commissioning.walk import Guide, Walk, Walked, instead_of_reading, walking
@@ -35,8 +35,10 @@ __all__ = [
     "record_html",
     "record_lines",
     "sheet_html",
+    "shorted_job",
     "steps",
     "values_of_last_walk",
+    "values_of_loop",
     "values_of_welds",
     "walking",
     "with_values",

@@ -73,9 +73,18 @@ def lowest(welder: Welder) -> Tap:
     return next(tap for tap in welder.machine.taps if tap.name == name)
 
 
-def with_shorted_electrodes(welder: Welder) -> Welder:
-    """The machine on its lowest tap with shorted electrodes, so that its working current is the short-circuit current."""
-    machine, tap = welder.machine, lowest(welder)
+def shorted_job(job: Job) -> Job:
+    """The job on shorted electrodes and the tap in use, for judging a weld that measures the loop."""
+    meets = with_shorted_electrodes(job.welder, job.welder.machine.in_use)
+    return Shot(job.schedule, job.table, meets).job(job.board)
+
+
+def with_shorted_electrodes(welder: Welder, tap: Tap | None = None) -> Welder:
+    """The machine with shorted electrodes, so that its working current is the short-circuit current.
+
+    `tap`: its lowest one where None.
+    """
+    machine, tap = welder.machine, tap or lowest(welder)
     used = machine.in_use.turns_ratio
     k = (tap.turns_ratio.middle / used.middle) ** 2 if tap.turns_ratio and used else 1.0
     none = Figure(0.0, 0.0, "ohm", "electrodes pressed together")

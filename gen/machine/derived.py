@@ -216,7 +216,7 @@ def _by_shorted(welder: WelderTables, loop: Loop | None, case: MachineCase) -> C
     work = case.work * 1e-6 * turns**2 if turns else case.work * z
     low_deg, high_deg, typical = load_angles(t)
     if typical:
-        angle = _angle(known, z, *SHORT_ANGLE_DEG, True, case.angle)
+        angle = _angle(known, z, *short_angles(welder), case.angle)
     else:
         target = math.radians(low_deg + case.angle * (high_deg - low_deg))
         k = (turns / at_short) ** 2 if turns else 1.0
@@ -246,6 +246,14 @@ def load_angles(t: Transformer) -> tuple[float, float, bool]:
     """Range of the load angle from the welder file, and whether it is only typical."""
     typical = not _ANGLES & t.model_fields_set
     return t.load_angle_min_deg, t.load_angle_max_deg, typical
+
+
+def short_angles(welder: WelderTables) -> tuple[float, float, bool]:
+    """Range of the angle with shorted electrodes where no load angle is given, and whether it is only typical."""
+    loop, t = welder.shorted_loop, welder.transformer
+    if loop is None or (t.taps and (loop.tap or t.tap) != t.shorted_read_on):
+        return (*SHORT_ANGLE_DEG, True)
+    return loop.angle_min_deg, loop.angle_max_deg, False
 
 
 def _angle(known: complex, z: float, low_deg: float, high_deg: float, typical: bool, share: float) -> float:
@@ -415,6 +423,8 @@ def _contradiction(welder: WelderTables, loop: Loop | None) -> Wrong:
         return Wrong("transformer.load_angle_min_deg", figure(t.load_angle_min_deg), allowed)
     if not load_angles(t)[2] and (without := circuits(_without(welder, _ANGLES), loop)):
         return _wrong_angle(welder, [circuit for _, circuit in without])
+    if not short_angles(welder)[2] and (without := circuits(_without_loop(welder), loop)):
+        return _wrong_loop(welder, [circuit.on_tap(turns_on(welder, tap)) for _, circuit in without])
     on_working = [
         circuit.on_tap(turns_on(welder, t.working_read_on, case))
         for case, circuit in circuits(_without(welder, {"working_current_A"} | _ANGLES), loop)
@@ -436,6 +446,16 @@ def _wrong_angle(welder: WelderTables, without: list[Circuit]) -> Wrong:
     return Wrong(f"transformer.{key}", figure(getattr(t, key)), allowed)
 
 
+def _wrong_loop(welder: WelderTables, without: list[Circuit]) -> Wrong:
+    """The angle with shorted electrodes that contradicts supply, arms or currents, and the angles that would not."""
+    low_deg, high_deg, _ = short_angles(welder)
+    angles = [math.degrees(cmath.phase(circuit.short)) for circuit in without]
+    low, high = math.floor(min(angles)), math.ceil(max(angles))
+    key, given = ("angle_max_deg", high_deg) if high_deg < min(angles) else ("angle_min_deg", low_deg)
+    allowed = f"allowed: about {low} to {high}, which agrees with the supply, the arms and the currents that were read"
+    return Wrong(f"shorted_loop.{key}", figure(given), allowed)
+
+
 def _floored(value: float) -> str:
     """Three digits, rounded down, so that the figure in a message is itself allowed."""
     step: float = 10.0 ** (math.floor(math.log10(value)) - 2)
@@ -447,6 +467,11 @@ def _without(welder: WelderTables, keys: set[str]) -> WelderTables:
     t = welder.transformer
     bare = Transformer.model_construct(_fields_set=t.model_fields_set - keys, **dict(t))
     return WelderTables.model_construct(**(dict(welder) | {"transformer": bare}))
+
+
+def _without_loop(welder: WelderTables) -> WelderTables:
+    """The same file without what was measured with shorted electrodes."""
+    return WelderTables.model_construct(**(dict(welder) | {"shorted_loop": None}))
 
 
 @dataclass(frozen=True)
@@ -466,9 +491,10 @@ class _Summary:
         if t.shorted_current_A:
             on = f" on tap {t.shorted_tap}" if t.shorted_tap else ""
             reading = f"from shorted_current_A = {t.shorted_current_A:g}{on}, read within {CLAMP * 100:g} %"
-            angle = "typical, {:g} to {:g} degrees (common practice, no source), where supply and arms allow".format(
-                *SHORT_ANGLE_DEG
-            )
+            low_deg, high_deg, typical = short_angles(w)
+            known = ", where supply and arms allow"
+            known = f"degrees (common practice, no source){known}" if typical else f"degrees{known}"
+            angle = f"{'typical' if typical else 'measured'}, {low_deg:g} to {high_deg:g} {known}"
         else:
             current = "" if working_given(t) else ", both typical of the rating"
             taking = "the work taking 20 to 80 % of the other resistance (typical)"

@@ -497,6 +497,27 @@ class CurrentSense(FileModel):
     end_at_expulsion: bool = False
 
 
+class ShortedLoop(FileModel):
+    """The machine with shorted electrodes, seen from the primary, as `weldbeat calibrate --loop` measured it by the board.
+
+    Impedance and angle with their ranges; `gates_late_us`: by how much each gate comes later than aimed, through the detector and
+    the mains' harmonics; `tap`: the tap in use then.
+    """
+
+    impedance_min_ohm: float = Field(ge=0.01, le=5000)
+    impedance_max_ohm: float = Field(ge=0.01, le=5000)
+    angle_min_deg: float = Field(ge=1, le=89)
+    angle_max_deg: float = Field(ge=1, le=89)
+    gates_late_us: float = Field(default=0, ge=-1000, le=1000)
+    tap: TapName | None = Field(default=None, description=_TAP)
+
+    @model_validator(mode="after")
+    def _consistent(self) -> Self:
+        in_order(self, "impedance_min_ohm", "impedance_max_ohm")
+        in_order(self, "angle_min_deg", "angle_max_deg")
+        return self
+
+
 class Correct(FileModel):
     """The board holds the planned current from weld to weld; without this table every weld is fired by the table alone.
 
@@ -551,5 +572,6 @@ class WelderTables(FileModel):
     contactor: ContactorTimes = ContactorTimes()
     limits: Limits = Field(default_factory=Limits)
     current_sense: CurrentSense | None = None
+    shorted_loop: ShortedLoop | None = None
     correct: Correct | None = None
     board: BoardChoice

@@ -57,11 +57,28 @@ class Welder(WelderTables):
         sense = self.current_sense
         if sense is not None and sense.end_at_expulsion and not self.board.conduction_sense:
             raise Wrong("current_sense.end_at_expulsion", True, "allowed: only with board.conduction_sense = true")
+        if self.shorted_loop is not None:
+            self._tap_of_loop(self.shorted_loop.tap)
         if self.correct is not None:
             self._may_correct()
         if "contactor" in self.model_fields_set and not self.protection.contactor:
             raise Wrong("contactor", None, "there is none; allowed: this table with protection.contactor = true")
         return self
+
+    def _tap_of_loop(self, tap: str | None) -> None:
+        """Raise Wrong where the loop was measured on no tap of this transformer."""
+        names = tuple(self.transformer.taps or ())
+        if tap is None and len(names) < 2:
+            return
+        if tap not in names:
+            shown = ", ".join(str(written(name)) for name in names)
+            allowed = (
+                f"allowed: {shown}, the names in transformer.taps"
+                if names
+                else "there are no taps; allowed: no such key"
+            )
+            given = ("missing; ", None) if tap is None else ("", written(tap))
+            raise Wrong("shorted_loop.tap", given[1], f"{given[0]}{allowed}")
 
     def _may_correct(self) -> None:
         """Raise Wrong where the planned current is not known, cannot be measured, or cannot be set."""

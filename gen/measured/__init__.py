@@ -10,11 +10,15 @@ from gen.measured.load_angle import (
     loop_from_short,
     work_resistance,
 )
-from gen.measured.loop_fit import LearntLoop, ShortedGate, loop_from_delays
+from gen.measured.loop_fit import APART_DEG, LEAST_DELAYS, LearntLoop, ShortedGate, delays_apart, loop_from_delays
 from gen.measured.samples import HalfCycleCurrent, current_of
+from gen.measured.shorted import METERS, loop_of, shorted_gates, shorted_loop, work_ohms
 
 __all__ = [
+    "APART_DEG",
     "GATES",
+    "LEAST_DELAYS",
+    "METERS",
     "Course",
     "Drift",
     "HalfCycleCurrent",
@@ -27,12 +31,17 @@ __all__ = [
     "correction_text",
     "course_of",
     "current_of",
+    "delays_apart",
     "drift_of",
     "job_of",
     "load_angle_deg",
     "loop_from_delays",
     "loop_from_short",
+    "loop_of",
+    "shorted_gates",
+    "shorted_loop",
     "text_chart",
     "to_csv",
+    "work_ohms",
     "work_resistance",
 ]

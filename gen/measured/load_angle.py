@@ -153,20 +153,19 @@ def work_resistance(timing: Timing, loop: MeasuredLoop) -> Ohms | None:
 
 
 def work_resistance_by_current(
-    delay_deg: float, current_A: float, voltage_V: float, loop: MeasuredLoop
+    delay_deg: float, current_A: float, voltage_V: float, reactance_ohm: float, resistance_ohm: float
 ) -> float | None:
     """The resistance of the work from the RMS current of one half-cycle and the known mains voltage.
 
-    It does not depend on the coupler's delay. An error of the voltage enters about twice. None where no resistance fits the
-    current.
+    `reactance_ohm`, `resistance_ohm`: of the loop with shorted electrodes. The coupler's delay is not in it; an error of the
+    voltage enters about twice. None where no resistance fits the current.
     """
-    reactance = loop.reactance.value
 
     def off(angle_deg: float) -> float:
-        size = reactance / math.sin(math.radians(angle_deg))
+        size = reactance_ohm / math.sin(math.radians(angle_deg))
         return voltage_V * rms_fraction(delay_deg, angle_deg) / size - current_A
 
     most = min(MOST_DEG, delay_deg - _NEAR_DEG)
     if off(LEAST_DEG) > 0 or off(most) < 0:
         return None
-    return reactance / math.tan(math.radians(root(off, LEAST_DEG, most))) - loop.resistance.value
+    return reactance_ohm / math.tan(math.radians(root(off, LEAST_DEG, most))) - resistance_ohm

@@ -8,13 +8,14 @@ is late by, and the coupler. The lateness belongs to the site's mains and the de
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
-from gen.measured.load_angle import LEAST_DEG, MeasuredLoop, Ohms
+from gen.measured.load_angle import LEAST_DEG
 from gen.phase_control import extinction_angle_deg, rms_fraction
+from gen.ranges import Figure
 
 # What is known beforehand, as standard deviations; common practice, no source. Ends and currents: what harmonics leave of them.
 LATE_DEG = 1.1
@@ -22,6 +23,8 @@ COUPLER_DEG = 0.3
 END_DEG = 0.15
 CURRENT_SHARE = 0.003
 LEAST_DELAYS = 3
+_DEVIATIONS = 3
+APART_DEG = 5.0  # between two delays that are counted
 
 
 @dataclass(frozen=True)
@@ -35,18 +38,32 @@ class ShortedGate:
 
 @dataclass(frozen=True)
 class LearntLoop:
-    """The loop, and by how many degrees each gate comes later than aimed."""
+    """Impedance and angle of the loop, and by how many degrees each gate comes later than aimed.
 
-    loop: MeasuredLoop
+    The ranges are three standard deviations of the fit to either side. An error of voltage or current scales the impedance, and
+    is not in its range; the angle does not depend on it.
+    """
+
+    impedance: Figure
+    angle: Figure
     late_deg: float
 
 
-def loop_from_delays(gates: Sequence[ShortedGate], voltage_V: float) -> LearntLoop | None:
-    """The likeliest loop; its ranges are two standard deviations of the fit. None with fewer than LEAST_DELAYS delays.
+def delays_apart(delays_deg: Iterable[float]) -> int:
+    """The number of firing delays, of which those closer than APART_DEG count as one."""
+    count, last = 0, -math.inf
+    for delay in sorted(delays_deg):
+        if delay >= last + APART_DEG:
+            count, last = count + 1, delay
+    return count
 
-    The middle of what the coupler may be late by is taken off `end_deg` beforehand. An error of voltage or current scales it.
+
+def loop_from_delays(gates: Sequence[ShortedGate], voltage_V: float) -> LearntLoop | None:
+    """The likeliest loop. None with fewer than LEAST_DELAYS delays.
+
+    The middle of what the coupler may be late by is taken off `end_deg` beforehand.
     """
-    if len({gate.delay_deg for gate in gates}) < LEAST_DELAYS:
+    if delays_apart(gate.delay_deg for gate in gates) < LEAST_DELAYS:
         return None
     from scipy.optimize import least_squares  # type: ignore[import-untyped,unused-ignore]
 
@@ -65,8 +82,17 @@ def loop_from_delays(gates: Sequence[ShortedGate], voltage_V: float) -> LearntLo
     most = (100 * size, 100 * size, 10.0, 5.0)
     bounds = ((1e-3 * size, 1e-3 * size, -10.0, -5.0), most)
     fit = least_squares(off, (size, size, 0.0, 0.0), bounds=bounds, x_scale=(size, size, 0.5, 0.2))
-    spread = 2 * np.sqrt(np.diag(np.linalg.inv(fit.jac.T @ fit.jac)))
-    reactance, resistance = (
-        Ohms(float(fit.x[n]), float(fit.x[n] - spread[n]), float(fit.x[n] + spread[n])) for n in (0, 1)
+    reactance, resistance, late = (float(value) for value in fit.x[:3])
+    # Residuals larger than expected widen the ranges.
+    scatter = max(1.0, 2 * fit.cost / (len(fit.fun) - len(fit.x)))
+    spread = scatter * np.linalg.inv(fit.jac.T @ fit.jac)[:2, :2]
+    ohm = math.hypot(reactance, resistance)
+    along, across = np.array((reactance, resistance)) / ohm, np.array((resistance, -reactance)) / ohm
+    reach_ohm, reach_deg = (_DEVIATIONS * math.sqrt(way @ spread @ way) for way in (along, np.degrees(across) / ohm))
+    angle_deg = math.degrees(math.atan2(reactance, resistance))
+    source = "fitted to shorted welds at several firing delays"
+    return LearntLoop(
+        Figure(ohm - reach_ohm, ohm + reach_ohm, "ohm", source),
+        Figure(angle_deg - reach_deg, angle_deg + reach_deg, "degrees", source),
+        late,
     )
-    return LearntLoop(MeasuredLoop(reactance, resistance), float(fit.x[2]))

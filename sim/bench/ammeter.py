@@ -122,7 +122,9 @@ class PrimaryAmmeter:
         """The number of samples taken. New samples are written to the ring first."""
         due = self._due(self._clock.env.now)
         step_s = SAMPLE_US * 1e-6 / self._clock.rate
-        kept = self.counts(self._begun_s + np.arange(self._taken, due) * step_s, step_s)[-CURRENT_RING:]
+        kept = self.counts(self._begun_s + np.arange(self._taken, due, dtype=np.float64) * step_s, step_s)[
+            -CURRENT_RING:
+        ]
         place = (due - len(kept)) % CURRENT_RING
         to_end = CURRENT_RING - place
         self.ring[place : place + len(kept)] = kept[:to_end]
@@ -186,7 +188,8 @@ class PrimaryAmmeter:
         henry, past = spec.magnetising_H, spec.magnetising_H / _PAST_THE_KNEE
         gain, knee = step_s * (spec.burden_ohm + spec.winding_ohm), spec.knee_Vs
         below, above = 1 + gain / henry, 1 + gain / past
-        flux, magnetising_A = self._flux_Vs, []
+        flux = self._flux_Vs
+        magnetising_A: list[float] = []
         for ampere in ideal_A.tolist():
             before, flux = flux, (flux + gain * ampere) / below
             if -knee <= flux <= knee:
@@ -196,7 +199,7 @@ class PrimaryAmmeter:
                 flux = (before + gain * (ampere - shift_A)) / above
                 magnetising_A.append(shift_A + flux / past)
         self._flux_Vs = flux
-        return ideal_A - magnetising_A
+        return ideal_A - np.array(magnetising_A, dtype=np.float64)
 
 
 _WIDE = 8.0

@@ -6,6 +6,8 @@ voltage known to 1 %, and with it taken as nominal.
 
 from __future__ import annotations
 
+import cmath
+import math
 import random
 import sys
 
@@ -16,7 +18,7 @@ from tests.support.measured_currents import (
     commissioned_at_several_delays,
     commissioned_by_current,
     errors_by_current,
-    fired_later,
+    errors_by_loop,
     measured,
     transformer,
 )
@@ -28,6 +30,8 @@ def main(welds: int = 100, first: int = 0) -> None:
     raw: list[float] = []
     right: list[float] = []
     found: dict[str, list[float]] = {}
+    held: dict[str, list[bool]] = {"impedance": [], "angle": []}
+    wide: dict[str, list[float]] = {"impedance, %": [], "angle, degrees": []}
     for seed in range(first, first + welds):
         chance = random.Random(seed)
         made = machine(chance, Errors())
@@ -47,8 +51,17 @@ def main(welds: int = 100, first: int = 0) -> None:
         found.setdefault("one part of the first to four of the second", []).extend(both)
         several = commissioned_at_several_delays(made, spec, random.Random(seed + 1_000_000), Errors())
         if several is not None:
-            by_several = errors_by_current(fired_later(weld, several[1]), several[0], read_V)
-            found.setdefault("the same after a shorted weld at five delays", []).extend(by_several)
+            by_several = errors_by_loop(weld, *several, read_V)
+            found.setdefault(
+                "the same after a shorted weld at five delays, as `calibrate --loop` and `weld show`", []
+            ).extend(by_several)
+            true_ohm, true_deg = cmath.polar(complex(made.loop.resistance_ohm, made.reactance_ohm))
+            true_deg = math.degrees(true_deg)
+            loop = several[0]
+            held["impedance"].append(loop.impedance_min_ohm <= true_ohm <= loop.impedance_max_ohm)
+            held["angle"].append(loop.angle_min_deg <= true_deg <= loop.angle_max_deg)
+            wide["impedance, %"].append(50 * (loop.impedance_max_ohm - loop.impedance_min_ohm) / true_ohm)
+            wide["angle, degrees"].append((loop.angle_max_deg - loop.angle_min_deg) / 2)
         found.setdefault("from the current at nominal voltage", []).extend(errors_by_current(weld, known, VOLTAGE_V))
     for name, values in (("as made", raw), ("set right by a clamp meter of 2 %", right)):
         a = 100 * np.abs(values)
@@ -61,7 +74,13 @@ def main(welds: int = 100, first: int = 0) -> None:
         a = 100 * np.abs(np.array(values)[told])
         print(
             f"resistance {name}: {len(values)} cycles, none told in {np.sum(~told)}, typical {np.median(a):.1f} %, "
-            f"95 % within {np.quantile(a, 0.95):.0f} %, within 5 %: {100 * np.mean(a <= 5):.0f} in 100"
+            f"95 % within {np.quantile(a, 0.95):.0f} %, worst {a.max():.0f} %, within 5 %: {100 * np.mean(a <= 5):.0f} in 100"
+        )
+    for name, each in held.items():
+        print(f"loop: the range of its {name} holds the truth in {100 * np.mean(each):.0f} of 100 shorted welds")
+    for name, values in wide.items():
+        print(
+            f"loop: half of the range of its {name}: typical {np.median(values):.1f}, 95 % {np.quantile(values, 0.95):.1f}"
         )
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import cmath
 import math
 from itertools import product
 
@@ -105,9 +106,10 @@ def test_several_delays_tell_how_late_the_gates_come(late_deg: float) -> None:
     found = loop_from_delays(gates, VOLTAGE_V)
     assert found is not None
     assert found.late_deg == pytest.approx(late_deg, abs=0.12)
-    for ohms, truth in ((found.loop.reactance, reactance), (found.loop.resistance, resistance)):
-        assert ohms.value == pytest.approx(truth, rel=0.01)
-        assert ohms.low < truth < ohms.high
+    ohm, angle = cmath.polar(complex(resistance, reactance))
+    for figure, truth in ((found.impedance, ohm), (found.angle, math.degrees(angle))):
+        assert figure.middle == pytest.approx(truth, rel=0.01)
+        assert figure.low < truth < figure.high
     one = loop_from_short(Timing(gates[0].delay_deg, gates[0].end_deg), gates[0].current_A, VOLTAGE_V)
     assert one is not None
     assert late_deg == 0 or abs(one.resistance.value / resistance - 1) > 0.04  # as one delay takes it for resistance

@@ -17,8 +17,10 @@ import numpy as np
 
 from firmware_templates.app.ammeter import Ammeter
 from firmware_templates.app.curve import Curve
-from gen.measured import MeasuredLoop, ShortedGate, loop_from_delays, loop_from_short
+from gen.machine.tables import ShortedLoop
+from gen.measured import Course, MeasuredLoop, course_of, loop_from_short, loop_of, shorted_loop, work_ohms
 from gen.measured.load_angle import work_resistance_by_current
+from gen.records import GateRecord, WeldRecord
 from gen.words import SAMPLE_US
 from sim.bench.ammeter import AmmeterSpec, PrimaryAmmeter
 from sim.bench.circuit import Current
@@ -153,31 +155,38 @@ def commissioned_by_current(
     return None if loop is None else Commissioned(loop, factor)
 
 
-SEVERAL_US = (5_000, 5_000, *(us for us in (5_000, 5_600, 6_200, 6_800, 7_400) for _ in range(2)))
+SEVERAL_US = (5_000, 5_000, *(us for us in (4_000, 4_700, 5_400, 6_200, 7_000) for _ in range(2)))
 
 
 def commissioned_at_several_delays(
     made: Machine, spec: AmmeterSpec, chance: random.Random, errors: Errors
-) -> tuple[Commissioned, float] | None:
-    """The same with the gates of the shorted weld at five delays; and by how many microseconds later gates truly come."""
+) -> tuple[ShortedLoop, float] | None:
+    """The loop as `weldbeat calibrate --loop` writes it, from a weld at five delays; and what readings are multiplied with."""
     weld = measured(made, spec, chance, errors, SEVERAL_US)
-    later = weld.gates[2:]
     clamped_A = sum(gate.true_A for gate in weld.gates[1:]) * (1 + chance.uniform(-CLAMP, CLAMP))
     factor = clamped_A / sum(gate.current_A for gate in weld.gates[1:])
     read_V = weld.voltage_V * (1 + chance.uniform(-VOLTMETER, VOLTMETER))
-    degrees = 360 * FREQUENCY_HZ / 1e6
-    seen = [timing(gate.seen.aimed_us, gate.seen.length_us) for gate in later]
+    learnt = loop_of([recorded(weld, factor)], read_V)
+    return None if learnt is None else (shorted_loop(learnt, FREQUENCY_HZ), factor)
+
+
+def recorded(weld: MeasuredWeld, factor: float) -> Course:
+    """The weld as `watch` keeps it and `weld show` reads it."""
+    record = WeldRecord("pico", 1, 1, "2026-01-01T00:00:00Z", "completed", 40, 40, 40, None, None)
     gates = [
-        ShortedGate(at.delay_deg, at.end_deg, factor * gate.current_A) for at, gate in zip(seen, later, strict=True)
+        GateRecord(
+            "pico", 1, 1, n, round(gate.seen.aimed_us), gate.seen.length_us, HALF_US, factor * gate.current_A, None
+        )
+        for n, gate in enumerate(weld.gates)
     ]
-    learnt = loop_from_delays(gates, read_V)
-    return None if learnt is None else (Commissioned(learnt.loop, factor), learnt.late_deg / degrees)
+    return course_of(record, gates)
 
 
-def fired_later(weld: MeasuredWeld, late_us: float) -> MeasuredWeld:
-    """What is made of a weld once it is known how late its gates come."""
-    gates = [replace(gate, seen=replace(gate.seen, aimed_us=gate.seen.aimed_us + late_us)) for gate in weld.gates]
-    return replace(weld, gates=gates)
+def errors_by_loop(weld: MeasuredWeld, loop: ShortedLoop, factor: float, voltage_V: float) -> list[float]:
+    """Error of the work's resistance in each whole cycle after the first, as `weld show --volts` tells it."""
+    told = dict(work_ohms(recorded(weld, factor), loop, voltage_V, FREQUENCY_HZ))
+    truths = [gate.seen.work_ohm for gate in weld.gates]
+    return [told.get(n, math.inf) * 2 / (truths[n] + truths[n + 1]) - 1 for n in range(2, len(truths), 2)]
 
 
 def errors_by_current(weld: MeasuredWeld, known: Commissioned, voltage_V: float) -> list[float]:
@@ -185,7 +194,8 @@ def errors_by_current(weld: MeasuredWeld, known: Commissioned, voltage_V: float)
 
     def told(gate: MeasuredGate) -> float | None:
         delay_deg = gate.seen.aimed_us * 360 * FREQUENCY_HZ / 1e6
-        return work_resistance_by_current(delay_deg, gate.current_A * known.factor, voltage_V, known.loop)
+        loop = known.loop.reactance.value, known.loop.resistance.value
+        return work_resistance_by_current(delay_deg, gate.current_A * known.factor, voltage_V, *loop)
 
     return _errors(weld, told)
 

@@ -11,7 +11,6 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from gen.measured import MeasuredLoop, Ohms
 from gen.measured.load_angle import work_resistance_by_current
 from sim.bench.ammeter import AmmeterSpec
 from sim.bench.circuit import Current, SeriesLoad
@@ -21,7 +20,7 @@ from tests.support.measured_currents import (
     commissioned_at_several_delays,
     commissioned_by_current,
     errors_by_current,
-    fired_later,
+    errors_by_loop,
     measured,
     transformer,
 )
@@ -53,9 +52,8 @@ def test_the_resistance_from_current_and_voltage_is_the_circuits(delay_deg: floa
     load = SeriesLoad(resistance, reactance / (100 * np.pi))
     current = Current(load, HalfCycle(0, 0.0, 0.01, True, 230 * 2**0.5), delay_deg / 18_000)
     rms_A, _ = current.rms_and_peak(current.extinction(0.0, current.start_s + 1e-4))
-    loop = MeasuredLoop(Ohms(reactance, reactance, reactance), Ohms(4.0, 4.0, 4.0))
-    assert work_resistance_by_current(delay_deg, rms_A, 230, loop) == pytest.approx(3.0, abs=0.02)
-    assert work_resistance_by_current(delay_deg, 50.0, 230, loop) is None
+    assert work_resistance_by_current(delay_deg, rms_A, 230, reactance, 4.0) == pytest.approx(3.0, abs=0.02)
+    assert work_resistance_by_current(delay_deg, 50.0, 230, reactance, 4.0) is None
 
 
 @pytest.mark.parametrize("phase_deg", [90.0, 270.0])
@@ -72,7 +70,7 @@ def test_a_short_at_several_delays_tells_harmonics_from_resistance(phase_deg: fl
     assert better is not None
     weld = measured(made, spec, chance, Errors())
     assert np.mean(np.abs(errors_by_current(weld, known, weld.voltage_V))) > 0.12
-    several = errors_by_current(fired_later(weld, better[1]), better[0], weld.voltage_V)
+    several = errors_by_loop(weld, *better, weld.voltage_V)
     assert np.mean(np.abs(several)) < 0.06
 
 
