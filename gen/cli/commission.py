@@ -200,14 +200,12 @@ def calibrate_command(
     """Write measured values to the welder file, in place of assumed ones, such as detector.offset_rise_us=412.
 
     Without KEY=VALUE the readings of the last commissioning are used. Welds that `watch` kept, on the work (--working) and
-    on shorted electrodes (--shorted), give current and load angle where both were measured; the narrowing of the ranges is
-    reported. Welds on shorted electrodes at several firing delays (--loop) give the impedance of the loop, its angle and how
-    late gates come, for `weld show --volts`; where the file gives no load angle it follows from them. Fire them on the tap in
-    use, as `push --shorted` allows, with current_sense.reading_factor set and flashed before, at three delays or more: pulses of
-    8 half-cycles at 85, 70, 55 and 45 per cent.
+    on shorted electrodes (--shorted), give current and load angle where both were measured. Shorted welds at three firing
+    delays or more (--loop) give impedance and angle of the loop, and how late gates come: on the tap in use, pushed with
+    `push --shorted` after reading_factor was set, such as pulses of 4 cycles at 85, 70, 55 and 45 per cent.
 
-    The change is shown first. The file is checked before it is written, and comments stay. With --json nothing is asked, and
-    the file is written only with --yes.
+    The change, and the narrowing of the ranges, are shown first. The file is checked before it is written, and comments
+    stay. With --json nothing is asked, and the file is written only with --yes.
     """
     welder, path = find_welder(welder_path), welder_path or Path(WELDER_FILE)
     kept = path.absolute().parent / RECORDS_FILE
