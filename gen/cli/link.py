@@ -12,7 +12,7 @@ from typing import Any
 
 import click
 
-from gen.cautions import CAUTIONS, caution_lines
+from gen.cautions import AT_THE_ELECTRODES, CAUTIONS, caution_lines
 from gen.cli.options import (
     USER_PATH,
     json_option,
@@ -180,6 +180,10 @@ def push_command(
         say("It is the schedule of the next weld.")
     else:
         say(f"The next weld is still {pushed.selected}; change that with `weldbeat schedules --select {held.name}`.")
+    if wanted["shorted"]:
+        say("It is judged on shorted electrodes: press them together, with nothing between, before each weld.")
+        for line in caution_lines(cautions=AT_THE_ELECTRODES):
+            say(line)
     return 0
 
 

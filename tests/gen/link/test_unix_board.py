@@ -79,6 +79,9 @@ def test_2_push_select_and_pull(bench: UnixBoard) -> None:
     digest = json.loads(typed(["table", "other.toml", "--json"]).out)["digest"]
     assert told("push", "other.toml", bench.port)["held"]["digest"] == digest
     assert digest in outcome.out
+    shorted = typed(["push", "other.toml", bench.port, "--shorted"]).out
+    assert digest in shorted
+    assert shorted.index("press them together, with nothing between") < shorted.index("Keep fingers from between")
     starts = bench.starts
     bench.power_cut()
     until(lambda: bench.starts > starts)
