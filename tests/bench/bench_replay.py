@@ -91,7 +91,7 @@ def compile_all(folder: Path) -> int:
 
 
 def ram_bytes(bundle: FirmwareBundle, interpreter: Interpreter, compiled: bool) -> int:
-    """Heap taken by config.py, app/ and the supervisor, without the driver; what compiling leaves is in it where the build cannot collect."""
+    """Heap taken by config.py, app/ and the supervisor; what compiling leaves is in it where the build cannot collect."""
     with tempfile.TemporaryDirectory() as name:
         bundle.write(Path(name, "bundle"))
         if compiled:

@@ -14,13 +14,11 @@ from scipy.optimize import brentq
 from gen.measured import (
     ShortedGate,
     Timing,
-    current_of,
     load_angle_deg,
     loop_from_delays,
-    loop_from_short,
-    work_resistance,
 )
 from gen.measured.load_angle import LEAST_DEG
+from tests.support.one_delay import loop_from_short, work_resistance
 
 VOLTAGE_V = 230.0
 FREQUENCY_HZ = 50.0
@@ -146,24 +144,3 @@ def test_ten_per_cent_of_the_work_moves_the_end_as_computed_elsewhere() -> None:
         ends = [integrated(90, total + share * work, reactance)[0] for share in (-0.1, 0.1)]
         moved_us = (ends[0] - ends[1]) / 360 / FREQUENCY_HZ * 1e6 / 2
         assert 50 < moved_us < 90
-
-
-def test_current_of_samples() -> None:
-    """RMS, peak and sign of sampled integrated currents against quadrature by solve_ivp; 64 samples a half-cycle."""
-    delay, angle, z = 90, 40.0, 10.0
-    end, rms = integrated(delay, z * math.cos(math.radians(angle)), z * math.sin(math.radians(angle)))
-    t = (np.arange(64) + 0.5) / 64 * math.pi + math.radians(delay)
-    p = math.radians(angle)
-    wave = np.sin(t - p) - math.sin(math.radians(delay) - p) * np.exp(-(t - math.radians(delay)) / math.tan(p))
-    wave = np.where(t < math.radians(end), wave, 0) * VOLTAGE_V * math.sqrt(2) / z
-    for sign in (1, -1):
-        counts = [round(2048 + sign * value / 0.05) for value in wave]
-        found = current_of(counts, 2048, 0.05, 4095)
-        assert found.rms_A == pytest.approx(rms, rel=0.005)
-        assert found.peak_A == pytest.approx(wave.max(), abs=0.03)
-        assert found.positive == (sign > 0)
-        assert not found.railed
-    assert current_of([2048, 4095], 2048, 0.05, 4095).railed
-    assert current_of([2048, 0], 2048, 0.05, 4095).railed
-    with pytest.raises(ValueError, match="without a sample"):
-        current_of([], 2048, 0.05, 4095)

@@ -18,7 +18,7 @@ import numpy as np
 from firmware_templates.app.ammeter import Ammeter
 from firmware_templates.app.curve import Curve
 from gen.machine.tables import ShortedLoop
-from gen.measured import Course, MeasuredLoop, course_of, loop_from_short, loop_of, shorted_loop, work_ohms
+from gen.measured import Course, course_of, loop_of, shorted_loop, work_ohms
 from gen.measured.load_angle import work_resistance_by_current
 from gen.records import GateRecord, WeldRecord
 from gen.words import SAMPLE_US
@@ -39,6 +39,7 @@ from tests.support.measured_welds import (
     joint_curve,
     timing,
 )
+from tests.support.one_delay import MeasuredLoop, loop_from_short
 
 BEGIN_S = 0.05  # from the first sample to the first half-cycle
 TURNS = 1000.0

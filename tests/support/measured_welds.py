@@ -15,10 +15,11 @@ from scipy.optimize import brentq
 
 from firmware_templates.app.curve import Curve
 from gen.current_limits import LOPSIDED_DEG
-from gen.measured import MeasuredLoop, Timing, loop_from_short, work_resistance
+from gen.measured import Timing
 from sim.bench.circuit import Current, JointCurve, SeriesLoad
 from sim.bench.mains import HalfCycle
 from tests.support.app.ammeter_settings import settings
+from tests.support.one_delay import MeasuredLoop, loop_from_short, work_resistance
 
 VOLTAGE_V, FREQUENCY_HZ = 230.0, 50.0
 HALF_US = 10_000
