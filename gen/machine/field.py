@@ -6,8 +6,11 @@ Biot and Savart for a rectangle of thin conductors, at the greatest secondary cu
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
 
 from gen.machine.tables import Arms
 from gen.machine.welder import Welder
@@ -22,6 +25,7 @@ WORKER_T = 1e-3
 TYPICAL_ARMS = Arms(length_mm=300, throat_mm=150, diameter_mm=25)
 
 Point = tuple[float, float, float]
+Numbers = NDArray[np.float64]
 
 _ALONG, _AROUND = 7, 12  # places along half a side, and directions around it, at which the field is looked for
 _FARTHEST_M = 50.0
@@ -92,48 +96,47 @@ def rectangle(length_m: float, gap_m: float) -> tuple[Point, ...]:
 
 def greatest_T(corners: Sequence[Point], current_A: float, distance_m: float) -> float:
     """The greatest flux density found at this distance from the loop, in its plane and around each conductor."""
-    return max(flux_density_T(corners, current_A, place) for place in _places(corners, distance_m))
+    return float(flux_density_T(corners, current_A, _places(corners, distance_m)).max())
 
 
-def flux_density_T(corners: Sequence[Point], current_A: float, at: Point) -> float:
-    """Magnitude at a point, of a closed polygon of straight thin conductors.
+def flux_density_T(corners: Sequence[Point], current_A: float, at: ArrayLike) -> Numbers:
+    """Magnitude at each point of an array (..., 3), of a closed polygon of straight thin conductors.
 
     Biot and Savart of a finite straight conductor (textbook): B = mu0 I / 4 pi (a x b) (|a| + |b|) / (|a| |b| (|a| |b| + a . b)),
     a and b from the point to the conductor's ends.
     """
-    total = [0.0, 0.0, 0.0]
-    for start, end in zip(corners, (*corners[1:], corners[0]), strict=True):
-        a = [s - p for s, p in zip(start, at, strict=True)]
-        b = [e - p for e, p in zip(end, at, strict=True)]
-        long_a, long_b = math.hypot(*a), math.hypot(*b)
-        dot = sum(x * y for x, y in zip(a, b, strict=True))
-        share = (long_a + long_b) / (long_a * long_b * (long_a * long_b + dot))
-        cross = (a[1] * b[2] - a[2] * b[1], a[2] * b[0] - a[0] * b[2], a[0] * b[1] - a[1] * b[0])
-        total = [t + c * share for t, c in zip(total, cross, strict=True)]
-    return MU_0 * current_A / (4 * math.pi) * math.hypot(*total)
+    a = np.asarray(corners) - np.asarray(at, dtype=float)[..., None, :]  # point, side, axis
+    b = np.roll(a, -1, axis=-2)
+    long_a, long_b = np.linalg.norm(a, axis=-1), np.linalg.norm(b, axis=-1)
+    share = (long_a + long_b) / (long_a * long_b * (long_a * long_b + (a * b).sum(axis=-1)))
+    total = (np.cross(a, b) * share[..., None]).sum(axis=-2)
+    found: Numbers = MU_0 * current_A / (4 * math.pi) * np.linalg.norm(total, axis=-1)
+    return found
 
 
-def _places(corners: Sequence[Point], distance_m: float) -> Iterator[Point]:
+def _places(corners: Sequence[Point], distance_m: float) -> Numbers:
     """Points around each side at that distance from it, and from no other conductor less."""
-    sides = list(zip(corners, (*corners[1:], corners[0]), strict=True))
     length_m, gap_m, _ = corners[2]
-    for start, along, half_m in ((corners[0], 0, gap_m / 2), (corners[0], 1, length_m / 2)):
+    found = []
+    for along, half_m in ((0, gap_m / 2), (1, length_m / 2)):
         # Quarters of the loop are alike, and above and below its plane. The ridge between two sides is looked at too.
         angles = [math.pi * n / _AROUND for n in range(_AROUND + 1)]
         angles += [math.acos(-half_m / distance_m)] if half_m < distance_m else []
-        for n in range(_ALONG):
-            foot = (length_m, gap_m)[along] / 2 * n / (_ALONG - 1)
-            for angle in angles:
-                outward, above = -math.cos(angle) * distance_m, math.sin(angle) * distance_m
-                place = (foot, start[1] + outward, above) if along == 0 else (start[0] + outward, foot, above)
-                if all(_from_side(place, side) >= distance_m * (1 - 1e-9) for side in sides):
-                    yield place
+        feet = (length_m, gap_m)[along] / 2 * np.arange(_ALONG) / (_ALONG - 1)
+        places = np.empty((len(feet), len(angles), 3))
+        places[..., along] = feet[:, None]
+        places[..., 1 - along] = -distance_m * np.cos(angles)
+        places[..., 2] = distance_m * np.sin(angles)
+        found.append(places.reshape(-1, 3))
+    every = np.concatenate(found)
+    return every[(_from_sides(corners, every) >= distance_m * (1 - 1e-9)).all(axis=-1)]
 
 
-def _from_side(place: Point, side: tuple[Point, Point]) -> float:
-    start, end = side
-    along = [e - s for s, e in zip(start, end, strict=True)]
-    to = [p - s for s, p in zip(start, place, strict=True)]
-    share = sum(a * t for a, t in zip(along, to, strict=True)) / sum(a * a for a in along)
-    foot = [s + a * min(1.0, max(0.0, share)) for s, a in zip(start, along, strict=True)]
-    return math.dist(place, foot)
+def _from_sides(corners: Sequence[Point], places: Numbers) -> Numbers:
+    """The distance of each place from each side."""
+    starts = np.asarray(corners)
+    along = np.roll(starts, -1, axis=0) - starts
+    to = places[:, None, :] - starts
+    share = np.clip((to * along).sum(axis=-1) / (along * along).sum(axis=-1), 0, 1)
+    found: Numbers = np.linalg.norm(to - share[..., None] * along, axis=-1)
+    return found

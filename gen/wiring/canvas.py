@@ -14,10 +14,8 @@ from dataclasses import dataclass
 from typing import Any, Literal
 from xml.etree import ElementTree
 
-import schemdraw
-import schemdraw.elements as elm
-
 from gen.wiring.netlist import Netlist, Side
+from gen.wiring.symbols import elm, schemdraw
 
 Place = tuple[float, float]
 Align = Literal["left", "center", "right"]

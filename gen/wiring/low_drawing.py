@@ -4,13 +4,12 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-import schemdraw.elements as elm
-
 from gen.boards import Board
 from gen.wiring.canvas import LINE, Beside, Canvas, DrawnPage
 from gen.wiring.interface.input_stages import CONTACTS as READ
 from gen.wiring.interface.machine import DRAWINGS
 from gen.wiring.netlist import Netlist
+from gen.wiring.symbols import elm
 
 CONTACTS, SIGNALS, OUTPUTS = 3, 4, 5  # numbers of the drawings
 _CONTACT = {

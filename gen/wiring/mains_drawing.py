@@ -6,10 +6,9 @@ import textwrap
 from dataclasses import dataclass
 from typing import Any
 
-import schemdraw.elements as elm
-
 from gen.wiring.canvas import LINE, Canvas, DrawnPage, Place
 from gen.wiring.netlist import Netlist
+from gen.wiring.symbols import elm
 
 # schemdraw has no annotations.
 _SCR: Any = elm.SCR

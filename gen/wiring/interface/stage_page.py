@@ -9,11 +9,10 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
-import schemdraw.elements as elm
-
 from gen.wiring.canvas import LINE, Align, Beside, Canvas, Place
 from gen.wiring.interface.components import BoardStage
 from gen.wiring.netlist import Connection, Kind, Net, Netlist, Part
+from gen.wiring.symbols import elm
 
 _KIND = Kind("", "", "")
 _LEAD = "lead"  # the end of a net that has one pin on this page and leaves the board

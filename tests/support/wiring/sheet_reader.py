@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass
+from functools import lru_cache
 from xml.etree import ElementTree
 
 SVG = "{http://www.w3.org/2000/svg}"
@@ -42,6 +43,7 @@ class Drawing:
     box: tuple[float, ...]
 
 
+@lru_cache(maxsize=200)
 def read(svg: str) -> Drawing:
     """The drawing in an SVG text."""
     root = ElementTree.fromstring(svg)
@@ -84,8 +86,11 @@ def _close(a: Point, b: Point) -> bool:
 def on(point: Point, line: Line) -> bool:
     """Whether a point lies on a level or upright line, its ends included."""
     (x, y), ((x1, y1), (x2, y2)) = point, line
-    inside = min(x1, x2) - NEAR_PT < x < max(x1, x2) + NEAR_PT and min(y1, y2) - NEAR_PT < y < max(y1, y2) + NEAR_PT
-    return inside and (abs(x1 - x2) < NEAR_PT or abs(y1 - y2) < NEAR_PT)
+    if (x < x1 - NEAR_PT and x < x2 - NEAR_PT) or (x > x1 + NEAR_PT and x > x2 + NEAR_PT):
+        return False
+    if (y < y1 - NEAR_PT and y < y2 - NEAR_PT) or (y > y1 + NEAR_PT and y > y2 + NEAR_PT):
+        return False
+    return abs(x1 - x2) < NEAR_PT or abs(y1 - y2) < NEAR_PT
 
 
 def _distance(word: Words, line: Line) -> float:

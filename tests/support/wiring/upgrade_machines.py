@@ -52,5 +52,17 @@ def chosen(welder: Welder, pace: float = 4) -> Choice:
     return choose(welder, boards()["pico"], load_of(welder, pace))
 
 
+_DRAWN: dict[tuple[str, str], Sheet] = {}
+
+
 def sheet_of(welder: Welder, board: Board | None = None) -> Sheet:
-    return wiring_sheet(welder, board or boards()["pico"].with_pins(welder.board.pins), chosen(welder))
+    """The sheet, drawn once for each machine and board."""
+    board = board or boards()["pico"].with_pins(welder.board.pins)
+    key = welder.model_dump_json(), board.model_dump_json()
+    if key not in _DRAWN:
+        _DRAWN[key] = drawn_anew(welder, board)
+    return _DRAWN[key]
+
+
+def drawn_anew(welder: Welder, board: Board) -> Sheet:
+    return wiring_sheet(welder, board, chosen(welder))
