@@ -10,19 +10,25 @@ import os
 import pickle
 import queue
 import signal
-import subprocess
 import sys
 import threading
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from contextlib import suppress
 from dataclasses import dataclass, field
-from typing import IO, Any, TypeVar
+from multiprocessing import get_context
+from multiprocessing.connection import Connection
+from multiprocessing.process import BaseProcess
+from typing import Any, TypeVar
 
 from gen.errors import InputError
 
 T = TypeVar("T")
 _AGAIN_S = 0.05
 _PATIENCE_S = 5.0  # time for a waiting thread to notice that its process has ended
+# On Linux the modules are imported once, by a process out of which every worker is forked. Elsewhere a fork is not safe.
+_CONTEXT: Any = get_context("forkserver" if sys.platform == "linux" else "spawn")
+if sys.platform == "linux":
+    _CONTEXT.set_forkserver_preload(["gen.page.computed"])
 
 
 class Superseded(Exception):
@@ -46,7 +52,7 @@ class WorkerLane:
         self._waiting: list[_Asked] = []
         self._running: _Asked | None = None
         self._number = 0
-        self._process: subprocess.Popen[bytes] | None = None
+        self._process: tuple[BaseProcess, Connection] | None = None  # with our end of its pipe
         self._closed = False
 
     def run(self, subject: str, function: Callable[..., T], *args: Any) -> T:
@@ -57,10 +63,10 @@ class WorkerLane:
         asked = self._begin(subject)
         try:
             try:
+                pipe = self._started()
                 with self._changed:
-                    process = self._started()
-                    _send(process.stdin, ("do", asked.number, function, args))
-                kind, answer = pickle.load(process.stdout)  # type: ignore[arg-type]
+                    pipe.send(("do", asked.number, function, args))
+                kind, answer = pipe.recv()
             except (EOFError, OSError, pickle.UnpicklingError):
                 with self._changed:
                     self._end()
@@ -86,18 +92,17 @@ class WorkerLane:
                 waiting.superseded = True
             self._changed.notify_all()
             if self._process is not None:
-                self._process.kill()
+                self._process[0].kill()
             self._changed.wait_for(lambda: self._running is None, _PATIENCE_S)
             self._end()
 
     def _end(self) -> None:
-        """Kill the process, if it still runs, and close its pipes."""
+        """Kill the process, if it still runs, and close our end of its pipe."""
         if self._process is not None:
-            self._process.kill()
-            self._process.wait()
-            for pipe in (self._process.stdin, self._process.stdout):
-                with suppress(OSError, AttributeError):
-                    pipe.close()  # type: ignore[union-attr]
+            process, pipe = self._process
+            process.kill()
+            process.join()
+            pipe.close()
             self._process = None
 
     def _begin(self, subject: str) -> _Asked:
@@ -110,7 +115,7 @@ class WorkerLane:
                     older.superseded = True
             if self._running is not None and self._running.superseded and self._process is not None:
                 with suppress(OSError):
-                    _send(self._process.stdin, ("stop", self._running.number))
+                    self._process[1].send(("stop", self._running.number))
             self._waiting.append(asked)
             self._changed.notify_all()
             while not (asked.superseded or self._closed or (self._running is None and self._waiting[0] is asked)):
@@ -122,25 +127,24 @@ class WorkerLane:
             self._running = asked
             return asked
 
-    def _started(self) -> subprocess.Popen[bytes]:
-        if self._closed:
-            raise Superseded
-        if self._process is None:
-            # The worker must find the program's modules where this process does.
-            paths = os.pathsep.join(path or os.getcwd() for path in sys.path)
-            self._process = subprocess.Popen(
-                [sys.executable, "-c", "from gen.page.workers import work; work()"],
-                stdin=subprocess.PIPE,
-                stdout=subprocess.PIPE,
-                env=os.environ | {"PYTHONPATH": paths},
-            )
-        return self._process
-
-
-def _send(pipe: IO[bytes] | None, message: object) -> None:
-    if pipe is not None:
-        pipe.write(pickle.dumps(message))
-        pipe.flush()
+    def _started(self) -> Connection:
+        """Our end of the process's pipe. Only the running request asks for it, so that no lock is held while one starts."""
+        with self._changed:
+            if self._closed:
+                raise Superseded
+            if self._process is not None:
+                return self._process[1]
+        ours: Connection
+        ours, theirs = _CONTEXT.Pipe()
+        process: BaseProcess = _CONTEXT.Process(target=work, args=(theirs, dict(os.environ)), daemon=True)
+        process.start()
+        theirs.close()
+        with self._changed:
+            self._process = process, ours
+            if self._closed:
+                self._end()
+                raise Superseded
+        return ours
 
 
 class Workers:
@@ -182,10 +186,10 @@ class _Stopped(BaseException):
     """The computation is cancelled."""
 
 
-def work() -> None:
+def work(pipe: Connection, environment: Mapping[str, str]) -> None:
     """The worker process: compute request after request. A Ctrl-C in the terminal is left to the page's process."""
-    asked, answers = sys.stdin.buffer, os.fdopen(os.dup(1), "wb")
-    os.dup2(2, 1)  # printed text must not mix with the results
+    os.environ.clear()  # it was forked from a process that may have begun in another
+    os.environ.update(environment)
     inbox: queue.SimpleQueue[tuple[int, Callable[..., Any], tuple[Any, ...]]] = queue.SimpleQueue()
     lock = threading.Lock()
     current = 0
@@ -205,7 +209,7 @@ def work() -> None:
     def listen() -> None:
         while True:
             try:
-                kind, *rest = pickle.load(asked)
+                kind, *rest = pipe.recv()
             except (EOFError, OSError):
                 os._exit(0)  # the page's process has ended
             if kind == "do":
@@ -237,4 +241,4 @@ def work() -> None:
             current = 0
             answer = ("stopped", None)
         unwanted.discard(number)
-        _send(answers, answer)
+        pipe.send(answer)

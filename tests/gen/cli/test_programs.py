@@ -54,12 +54,11 @@ def test_a_schema_notices_what_is_not_in_it(told: list[tuple[str, Any]]) -> None
     for line, content in told:
         if isinstance(content, dict) and content:
             checked = schema(name_of(line))
-            with pytest.raises(jsonschema.ValidationError):
-                jsonschema.validate(content | {"never heard of": 1}, checked)
+            keeps = jsonschema.Draft202012Validator(checked).is_valid
+            assert not keeps(content | {"never heard of": 1}), line
             shapes = [checked, *checked.get("anyOf", [])]
             for key in {key for shape in shapes for key in shape.get("required", [])} & content.keys():
-                with pytest.raises(jsonschema.ValidationError):
-                    jsonschema.validate({k: v for k, v in content.items() if k != key}, checked)
+                assert not keeps({k: v for k, v in content.items() if k != key}), (line, key)
 
 
 def test_each_option_has_its_schema() -> None:

@@ -64,7 +64,7 @@ LINES = (
     "paper electrodes -o electrodes.html",
     "paper chart -o chart.html",
     "paper logbook -o logbook.html",
-    "trial run rungs.toml --no-board --between 0.1,0.6",
+    "trial run rungs.toml --no-board --between 0.1,0.6 --pace 1",
     "commission",
     "commission --sheet sheet.html",
     "calibrate detector.offset_rise_us=412",
@@ -100,7 +100,7 @@ def schema(name: str) -> dict[str, Any]:
 
 def keeps_to_schema(line: str, content: Any) -> Any:
     """`content`, which a command told when `line` was typed, if it keeps to the command's schema."""
-    jsonschema.validate(content, schema(name_of(line)), jsonschema.Draft202012Validator)
+    jsonschema.Draft202012Validator(schema(name_of(line))).validate(content)
     return content
 
 
@@ -108,6 +108,7 @@ def samples(folder: Path) -> list[tuple[str, Any]]:
     """(Line, what it told) of each, typed in `folder` as `tests.support.cli.scrap.set_out` leaves it."""
     (folder / "short.toml").write_text(SHORT)
     (folder / "tabs.toml").write_text("sheets_mm = [1, 1]\n")  # sheets are computed sooner than rods
+    (folder / "rungs.toml").write_text("rods_mm = [3, 3]\n")  # and thin rods welded sooner
     text = (folder / "welder.toml").read_text()
     text += (
         "\n[electrodes]\ndiameter_mm = 12\nlength_mm = 40\n[arms]\nlength_mm = 250\nthroat_mm = 120\ndiameter_mm = 20\n"
