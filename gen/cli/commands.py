@@ -101,11 +101,11 @@ SECTIONS = {
         "open": ("page", "The whole job as a page in the browser, on this computer only."),
     },
     "Plan and wire": {
-        "describe": ("describe", "The machine as derived, and compared with other electrodes."),
+        "describe": ("describe", "The machine's derived values, and a comparison of electrodes."),
         "suggest": ("suggest", "A first schedule for a joint, from the handbook tables."),
-        "joint": ("joint", "The joint itself, computed: heat, setdown, nugget."),
-        "table": ("plan", "A schedule as its timing table, counted in mains half-cycles."),
-        "choose": ("wiring", "Which switch, fuse and other parts suit, with the calculation."),
+        "joint": ("joint", "Compute heat, setdown and nugget of a joint."),
+        "table": ("plan", "The timing table of a schedule, in mains half-cycles."),
+        "choose": ("wiring", "The switch, fuse and other parts that suit, with calculations."),
         "wiring": ("wiring", "The wiring sheet of the upgrade: drawings, wire list, parts list."),
     },
     "Prove and make": {

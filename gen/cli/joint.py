@@ -30,8 +30,8 @@ if TYPE_CHECKING:
     from sim.joint.window import JointWindow
 
 _COMMANDS = {
-    "show": ("joint", "Draw the joint at six instants of a weld, and say how it ends."),
-    "window": ("joint", "Say which weld times and percents make a good weld, and how surely."),
+    "show": ("joint", "Draw the joint at six instants of a weld, with its ending."),
+    "window": ("joint", "Compute which weld times and percents make a good weld."),
 }
 
 
@@ -39,7 +39,7 @@ _COMMANDS = {
     "joint", cls=Listed, sections={"Commands": _COMMANDS}, context_settings={"help_option_names": ["-h", "--help"]}
 )
 def joint_command() -> None:
-    """The effect of the current on the work: heat, setdown, nugget and resistance, computed for the joint and this machine."""
+    """Compute the heat, setdown, nugget and resistance of a joint on this machine."""
 
 
 @click.command("show")
@@ -51,9 +51,9 @@ def joint_command() -> None:
 def show_command(
     joint: Path, schedule: Path | None, output: Path | None, welder_path: Path | None, as_json: bool
 ) -> None:
-    """Draw a weld of JOINT by SCHEDULE, or at 100 % current until it is good: sections, curves, how it ends.
+    """Draw a weld of JOINT by SCHEDULE, or at 100 % current until it is good: sections, curves and ending.
 
-    It is computed, not measured, and takes some seconds. Rust, zinc and worn faces are left out: try the weld on scrap.
+    It is computed, not measured, and takes some seconds. Rust, zinc and worn faces are left out: test the weld on scrap.
     """
     from sim.joint.estimate import as_input_error
     from sim.report.joint_course import course_page, render_course
@@ -111,8 +111,16 @@ def _percents(text: str) -> tuple[int, ...]:
 @click.command("window")
 @joint_argument
 @click.option("-o", "--output", type=USER_PATH, help="Draw it to this file (.svg).")
-@click.option("--percent", "percents", type=_percents, metavar="N[,N]", help="At these alone, such as 80,100: quicker.")
-@click.option("--draws", type=click.IntRange(1, 200), help="Draws of the uncertain properties: 12 if left out.")
+@click.option(
+    "--percent",
+    "percents",
+    type=_percents,
+    metavar="N[,N]",
+    help="Only at these percents, such as 80,100, which is quicker.",
+)
+@click.option(
+    "--draws", type=number(1, 200), metavar="NUMBER", help="Draws of the uncertain properties, 1 to 200; by default 12."
+)
 @welder_option
 @json_option
 def window_command(
@@ -123,7 +131,7 @@ def window_command(
     welder_path: Path | None,
     as_json: bool,
 ) -> None:
-    """How welds of JOINT are expected to end over weld time and percent current on this machine.
+    """Compute the ending of welds of JOINT over weld time and percent current on this machine.
 
     It is computed, not measured. The first run takes up to a minute and a half; the result is kept until joint or machine change.
     """

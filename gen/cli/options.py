@@ -46,7 +46,7 @@ welder_option = click.option(
     "--welder",
     "welder_path",
     type=USER_PATH,
-    help="The welder file. Otherwise welder.toml in the current folder.",
+    help="The welder file; by default welder.toml in the current folder.",
 )
 json_option = click.option("--json", "as_json", is_flag=True, help="Print JSON, for another program to read.")
 port_argument = click.argument("port", required=False)
@@ -66,7 +66,7 @@ pace_option = click.option(
     metavar="NUMBER",
     default=PACE,
     show_default=True,
-    help="Pace at which the pedal is pressed, {:g} to {:g}; max: the fastest that passes no limit.".format(*PACES),
+    help="Pedal presses a minute, {:g} to {:g}; max: the fastest pace within all limits.".format(*PACES),
 )
 seed_option = click.option(
     "--seed",
@@ -74,5 +74,5 @@ seed_option = click.option(
     metavar="NUMBER",
     default=0,
     show_default=True,
-    help="A whole number; another one draws different jitter, bounce and tolerances of parts.",
+    help="A whole number, from which jitter, bounce and part tolerances are drawn.",
 )

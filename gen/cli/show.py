@@ -95,14 +95,14 @@ def verdict_text(run: Run, everything: bool = False) -> str:
         lines += said_all("Nearest to their limits", (finding.says for finding in found.nearest))
         if found.others:
             lines.append(f"{found.others} `weldbeat simulate --all` shows every one.")
-    lines += ["", f"Welds: {count.asked} asked for, {count.made} made, {count.refused} not accepted."]
+    lines += ["", f"Welds: {count.asked} requested, {count.made} made, {count.refused} not accepted."]
     if assumed := run.job.welder.assumed():
         keys = "1 typical value replaces a key" if len(assumed) == 1 else f"{len(assumed)} typical values replace keys"
         lines.append(f"{keys} that the welder file leaves out.")
     return "\n".join(lines)
 
 
-_HEADS = ("part", "after run", "min later", "for ever", "limit", "pace", "passed")
+_HEADS = ("part", "after run", "min later", "steady", "limit", "pace", "passed")
 _WIDTHS = (11, 11, 10, 7, 7, 11)
 
 
@@ -120,8 +120,8 @@ def heat_text(run: Run, hot: tuple[Temperature, ...], burst: int | None, everyth
     if everything:
         lines += [
             "",
-            f"Temperatures in degC at {run.welds_per_minute:g} welds a minute; pace: the fastest for ever;",
-            "passed: after how long the limit is",
+            f"Temperatures in degC at {run.welds_per_minute:g} welds a minute. Steady: in continuous work.",
+            "Pace: the fastest that is sustained. Passed: the time until the limit is.",
         ]
         for row in rows:
             cells = "".join(f"{cell:>{width}}" for cell, width in zip(row[1:], _WIDTHS, strict=True))
@@ -129,9 +129,9 @@ def heat_text(run: Run, hot: tuple[Temperature, ...], burst: int | None, everyth
     fastest = run.fastest
     limit = fastest.limit
     sentence = (
-        f"Fastest pace for ever: {fastest.welds_per_minute:g} welds a minute, limited by {_named(limit.name)}."
+        f"Fastest sustained pace: {fastest.welds_per_minute:g} welds a minute, limited by {_named(limit.name)}."
         if fastest.possible
-        else f"No pace can go on for ever: {_named(limit.name)} forbids it."
+        else f"No pace can be sustained: {_named(limit.name)} forbids it."
     )
     lines.append(folded(sentence, "", "  "))
     if burst is not None:
@@ -167,7 +167,7 @@ def _finite(value: Any) -> Any:
 
 def _duration(seconds: float) -> str:
     if not math.isfinite(seconds):
-        return "for ever (no rest is enough)"
+        return "without end (no rest is enough)"
     return (
         f"{seconds:.3g} s"
         if seconds < 120

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import asdict
 from pathlib import Path
 from typing import Any
@@ -96,22 +96,22 @@ def _option(name: str, key: str, metavar: str, text: str) -> Callable[[Any], Any
 @click.option("--joint", type=USER_PATH, help="A joint file, in place of the other options.")
 @_option("--material", "material", "METAL", "low_carbon_steel, stainless_steel, brass or nickel.")
 @_option("--surface", "surface", "SURFACE", "clean, scaled or zinc.")
-@_option("--finish", "finish", "FINISH", "Of rods: cold_drawn or hot_drawn.")
-@_option("--setdown", "setdown_percent", "PERCENT", "Of rods: 15, 30 or 50 % of the thinner (15).")
-@_option("--force", "force_N", "N", "Electrode force, N (or 400lb), if it is known.")
-@_option("--force-measured", "force_measured", "HOW", "How it was measured: gauge, spring or lever.")
-@_option("--face", "face_diameter_mm", "MM", "Electrode face, across; otherwise the welder file's.")
+@_option("--finish", "finish", "FINISH", "Finish of rods: cold_drawn or hot_drawn.")
+@_option("--setdown", "setdown_percent", "PERCENT", "Setdown of rods: 15, 30 or 50 % of the thinner (15).")
+@_option("--force", "force_N", "N", "Electrode force in N (or 400lb), if known.")
+@_option("--force-measured", "force_measured", "HOW", "How the force was measured: gauge, spring or lever.")
+@_option("--face", "face_diameter_mm", "MM", "Electrode face diameter; else the welder file's.")
 @click.option(
     "--groove",
     "groove_radius_mm",
     type=_grooves,
     metavar="MM[,MM]",
-    help="Radius of each groove; otherwise the welder file's.",
+    help="Radius of each groove; else the welder file's.",
 )
-@_option("--dome", "dome_radius_mm", "MM", "Radius of domed faces on sheets; otherwise flat.")
+@_option("--dome", "dome_radius_mm", "MM", "Radius of domed faces on sheets; else flat.")
 @_option("--flat-width", "flat_width_mm", "MM", "Width of a flat bar or sheet, the second of --rods.")
-@_option("--pitch", "pitch_mm", "MM", "From this weld to the nearest made before it.")
-@_option("--overlap", "overlap_mm", "MM", "Overlap of sheets, if it is known.")
+@_option("--pitch", "pitch_mm", "MM", "Distance to the nearest weld made before.")
+@_option("--overlap", "overlap_mm", "MM", "Overlap of sheets, if known.")
 @welder_option
 @click.option("--model", is_flag=True, help="Compute the joint as well, which takes some seconds.")
 @click.option("-o", "--output", type=USER_PATH, help="Write the schedule to this new file.")
@@ -128,7 +128,8 @@ def suggest_command(
 ) -> int | None:
     """A first schedule for a joint on this machine, from the handbook tables.
 
-    It is only a first guess: try it on scrap. Exit code 1 if nothing is known; what would help is printed.
+    It is a first guess: test it on scrap. Exit code 1 if nothing is known; then it
+    prints what would help.
     """
     given = {key: value for key, value in options.items() if value is not None}
     if joint is not None and given:
@@ -153,7 +154,7 @@ def suggest_command(
     else:
         printed = naming_taps(suggest_on(wanted, welder, INCH) or found, welder) if inch else found
         say("\n".join(_lines(printed, why_not, INCH if inch else METRIC)))
-        say("\n".join(said_all("By the model of the joint, computed and not measured", computed)))
+        say("\n".join(said_all("By the model of the joint, computed and not measured", _sentences(computed))))
     if not found.known:
         return 1
     if output is not None and not why_not:
@@ -161,6 +162,10 @@ def suggest_command(
         if not as_json:
             say(f"\nWritten: {output}. Next: weldbeat simulate {output}")
     return 1 if why_not else None
+
+
+def _sentences(texts: Sequence[str]) -> list[str]:
+    return [f"{text[:1].upper()}{text[1:]}." for text in texts]
 
 
 def _from_options(given: dict[str, Any]) -> Joint:
@@ -228,5 +233,5 @@ def _lines(found: Suggestion, refusal: str, measures: Measures) -> list[str]:
     if refusal:
         lines += ["", folded(f"This machine refuses the schedule, so nothing is written: {refusal}")]
     if found.cautions:
-        lines += ["", "Cautions", *(said(text) for text in found.cautions)]
+        lines += ["", "Cautions", *(said(text) for text in _sentences(found.cautions))]
     return lines

@@ -22,8 +22,8 @@ from gen.words import NOT_TIMED, RUNS_ON_US
 from gen.writing import check_drawn, write_whole
 
 _COMMANDS = {
-    "show": ("weld", "Load angle and resistance of each half-cycle; as a picture too."),
-    "export": ("weld", "The same as CSV, a line a half-cycle."),
+    "show": ("weld", "Print or draw load angle and resistance of each half-cycle."),
+    "export": ("weld", "Write the half-cycles as CSV, one a line."),
 }
 
 
@@ -31,7 +31,7 @@ _COMMANDS = {
     "weld", cls=Listed, sections={"Commands": _COMMANDS}, context_settings={"help_option_names": ["-h", "--help"]}
 )
 def weld_command() -> None:
-    """Welds half-cycle by half-cycle, as timed by the board and kept by `weldbeat watch`: to show, draw or write."""
+    """Show, draw or write recorded welds, half-cycle by half-cycle: timed by the board, and kept by `weldbeat watch`."""
 
 
 def weld_named(text: str) -> tuple[int, int]:
@@ -92,18 +92,16 @@ VOLTS = (90.0, 480.0)  # of the mains
 @click.command("show")
 @_welds_argument
 @click.option(
-    "--shorted", type=weld_named, metavar="BOOT/COUNT", help="A weld with shorted electrodes, to show the work alone."
+    "--shorted", type=weld_named, metavar="BOOT/COUNT", help="A weld with shorted electrodes, to separate the work."
 )
 @click.option(
     "--since",
     type=weld_named,
     metavar="BOOT/COUNT",
-    help="First weld after the electrodes were dressed, for the drift.",
+    help="First weld after dressing the electrodes, for the trend.",
 )
-@click.option(
-    "--volts", type=number(*VOLTS), metavar="NUMBER", help="The mains before these welds, for the work in ohms."
-)
-@click.option("-o", "--output", type=USER_PATH, help="Draw them into this SVG file, one over the other.")
+@click.option("--volts", type=number(*VOLTS), metavar="NUMBER", help="Mains voltage before these welds, to give ohms.")
+@click.option("-o", "--output", type=USER_PATH, help="Draw the welds, overlaid, in this SVG file.")
 @welder_option
 @json_option
 def show_command(
@@ -115,13 +113,12 @@ def show_command(
     welder_path: Path | None,
     as_json: bool,
 ) -> None:
-    """Each half-cycle of the welds named, or of the last: firing, load angle, resistance over reactance, RMS primary current.
+    """Each half-cycle of these welds, or of the last: firing, load angle, resistance over reactance, RMS primary current.
 
-    The reactance of the loop does not change within a weld, so the ratio follows the resistance. Its changes are known to
-    about a per cent; its height depends on the errors of coupler and mains. With --volts, and the loop that `weldbeat calibrate
-    --loop` measured, the current tells the work's resistance in ohms, seen from the primary: half of the cycles within 3 %,
-    19 of 20 within 10 %. A line through the welds of the last one's job tells
-    whether the electrodes want dressing.
+    The reactance of the loop does not change within a weld, so the ratio follows the resistance. Its changes are accurate to
+    about one per cent; its level depends on the errors of coupler and mains. With --volts, and the loop that `weldbeat calibrate
+    --loop` measured, the current gives the work's resistance in ohms, referred to the primary: half of the cycles within 3 %,
+    19 of 20 within 10 %. The trend over the welds of the last one's job shows when to dress the electrodes.
     """
     loop = _loop(find_welder(welder_path), volts)
     check_drawn("--output", output, ".svg", keep=(welder_path or Path(WELDER_FILE),))

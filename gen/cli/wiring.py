@@ -31,7 +31,7 @@ pace_option = click.option(
     metavar="NUMBER",
     default=4,
     show_default=True,
-    help="Welds a minute that the heat sink is for, {:g} to {:g}.".format(*PACES),
+    help="Welds a minute, {:g} to {:g}, for the choice of the heat sink.".format(*PACES),
 )
 
 
@@ -41,9 +41,9 @@ pace_option = click.option(
 @click.option("--all", "everything", is_flag=True, help="Print every calculation, with its source.")
 @json_option
 def choose_command(welder_path: Path | None, pace: float, everything: bool, as_json: bool) -> None:
-    """Which parts suit this machine: switch, heat sink, fuse, snubber and the rest; with --all the calculation of each.
+    """The parts that suit this machine: switch, heat sink, fuse, snubber and the rest; with --all the calculation of each.
 
-    For the longest weld that the welder file allows, at full current.
+    They are chosen for the longest weld that the welder file allows, at full current.
     """
     welder = find_welder(welder_path)
     board = board_of(welder)
@@ -80,11 +80,11 @@ def _lines(welder: Welder, choice: Choice, warmth: tuple[Warmth, ...], everythin
         lines += ["", *_part_lines(part, everything)]
         if part.part == "heat sink":
             lines += [
-                f"  Simulated on it: {w.part} peaks at {w.for_ever_C:.1f} C in the long run at this pace (limit {w.limit_C:g} C)"
+                f"  Simulated on it: {w.part} peaks at {w.for_ever_C:.1f} C in continuous work (limit {w.limit_C:g} C)"
                 for w in warmth
             ]
     if choice.not_enough:
-        lines += ["", "Not enough as it is", *(f"  {text}" for text in choice.not_enough)]
+        lines += ["", "Not enough", *(f"  {text}" for text in choice.not_enough)]
     lines += ["", "Before anything is bought or wired"]
     return lines + [f"  {line}" for line in caution_lines(cautions=BEFORE_BUYING)]
 

@@ -27,16 +27,16 @@ def suggest(joint: Joint, working_current_A: Figure, frequency_Hz: int, measures
     The texts are in these `measures`.
     """
     if joint.surface == "zinc" and joint.rods_mm:
-        why_not = "not known: no figures for zinc-coated rods are known here"
+        why_not = "no figures for zinc-coated rods are known here"
         helps = ("bare steel, or the zinc ground off well beyond the weld",)
         return Suggestion(joint, frequency_Hz, working_current_A, why_not, helps, cautions=ZINC)
     if joint.flat_width_mm is not None:
-        why_not = "not known: no table of a rod on a flat bar is known here"
+        why_not = "no table of a rod on a flat bar is known here"
         ways = ("the model of the joint: --model", "trials on scrap, with --between for where to begin")
         fumes = BRASS if joint.material == "brass" else ()
         return Suggestion(joint, frequency_Hz, working_current_A, why_not, ways, cautions=fumes)
     if joint.material in ("brass", "nickel") or (joint.material == "stainless_steel" and joint.rods_mm):
-        why_not = f"not known: no table of {'rods' if joint.rods_mm else 'sheets'} of {joint.metal} is known here"
+        why_not = f"no table of {'rods' if joint.rods_mm else 'sheets'} of {joint.metal} is known here"
         ways = ("the model of the joint: --model", "trials on scrap, with --between for where to begin")
         fumes = BRASS if joint.material == "brass" else ()
         return Suggestion(joint, frequency_Hz, working_current_A, why_not, ways, cautions=fumes)

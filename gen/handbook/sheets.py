@@ -210,7 +210,7 @@ def _why_not(classes: Classes, percent: int, delivered: Figure, middle_s: float 
         return f"class A has {shown(a.current_A)} A, {percent} % of this tap's current; below {LEAST_PERCENT} % change the tap"
     if middle_s is not None:
         return ""
-    short = f"not known: {shown(delivered.middle)} A is below class C's {shown(c.current_A)} A (FROM MEMORY)"
+    short = f"{shown(delivered.middle)} A is below class C's {shown(c.current_A)} A (FROM MEMORY)"
     if classes.thickness_mm > LOSS_TO_MM:
         no_law = f"above {measures.given([LOSS_TO_MM])} the loss law does not fit the table"
         return f"{short}, and {no_law}, so the current below which no time is enough is not known either"

@@ -128,7 +128,7 @@ def suggest_stainless(joint: Joint, current: Figure, frequency_Hz: int, measures
 
 def _outside(joint: Joint, current: Figure, frequency_Hz: int, why: str) -> Suggestion:
     ways = ("a table for this sheet, or bare low-carbon steel",)
-    return Suggestion(joint, frequency_Hz, current, f"not known: {why}", ways)
+    return Suggestion(joint, frequency_Hz, current, why, ways)
 
 
 def _suggested(
@@ -155,9 +155,7 @@ def _suggested(
         why_not = f"the table has {shown(setup.most_A)} A at most, {percent} % of this tap's current; change the tap"
         ways = (LOWER_TAP,)
     elif delivered.middle < setup.least_A:
-        why_not = (
-            f"not known: {shown(delivered.middle)} A is below {least}, the least at which {setup.named} set-up is used"
-        )
+        why_not = f"{shown(delivered.middle)} A is below {least}, the least at which {setup.named} set-up is used"
         why_not += "; the current below which no time is enough is not known either"
     if why_not:
         return Suggestion(joint, frequency_Hz, current, why_not, ways, figures=setup.figures, against=against)

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 from gen.machine.tables import Force, Protection
 
-HEADING = "What ends a weld that goes wrong"
+HEADING = "Parts that end a faulty weld"
 
 
 @dataclass(frozen=True)
@@ -19,7 +19,8 @@ class Fitted:
 
     protection: Protection
     force: Force
-    opens_ms: float  # from the contactor's last current to open contacts
+    opens_ms: float
+    """Time from the end of the contactor's coil current to open contacts."""
     gate_ends_itself: bool
     """Whether the board alone ends the gate."""
     worst_over_run: str
@@ -32,12 +33,12 @@ class CutOff:
 
     name: str
     there: float
-    """How many are fitted; or the figure."""
+    """The number that is fitted; or the figure."""
     wanted: float
-    """How many are needed at least; with `at_most` what the figure may be."""
+    """The least number needed; with `at_most` the greatest figure allowed."""
     unit: str
     source: str
-    """Of the requirement."""
+    """The source of the requirement."""
     says: str
     fit: str
     """What to fit, as an item of a list."""
@@ -45,7 +46,7 @@ class CutOff:
     """What to do if it is missing."""
     at_most: bool = False
     must: bool = True
-    """Without it nothing is built; else it is a caution."""
+    """Whether nothing is built without it; else it is a caution."""
 
     @property
     def lacking(self) -> bool:
@@ -62,16 +63,16 @@ def _named(*keys: str, word: str = "and") -> str:
 def gate_drive(fitted: Fitted) -> CutOff:
     """Whether a part ends the gate if the board's program or its pin stops for good."""
     ends = fitted.gate_ends_itself or fitted.protection.gate_drive not in (None, "direct")
-    stops = "Should the board's program or its pin stop for good,"
+    stops = "If the board's program or its pin stays stuck,"
     return CutOff(
         "gate-drive",
         int(ends),
         1,
-        "things that end the gate's current by themselves",
+        "parts that end the gate's current by themselves",
         fitted.worst_over_run,
         f"{stops} the gate's current ends by itself." if ends else f"{stops} nothing ends the gate's current.",
-        "what ends the gate's current by itself",
-        "Fit what ends the gate current within 12 ms of the pin rising, whatever the pin then does: a one-shot, or a burst "
+        "a part that ends the gate's current by itself",
+        "Fit a part that ends the gate current within 12 ms of the pin's rise, whatever the pin does then: a one-shot or a burst "
         f"through a pulse transformer or a capacitor; {_named('gate_drive')}.",
     )
 
@@ -85,9 +86,9 @@ def contactor(fitted: Fitted) -> CutOff:
         1,
         "contactors that the board's pulse train holds",
         "common practice, no source: a semiconductor does not isolate; IEC 60947-4-1 (contactors), from memory",
-        "A contactor takes the mains away where the board's pulse train ends."
+        "A contactor disconnects the mains when the board's pulse train ends."
         if there
-        else "No contactor takes the mains away where the switch has shorted or the board is dead.",
+        else "No contactor disconnects the mains if the switch has shorted or the board is dead.",
         "a contactor that drops when the board's pulse train ends",
         f"Fit a contactor that drops when the board's pulse train ends; {_named('contactor')}.",
     )
@@ -125,7 +126,7 @@ def over_temperature(fitted: Fitted) -> CutOff:
         "common practice, no source",
         "An over-temperature contact cuts the current by itself."
         if there
-        else "No over-temperature contact cuts gate supply or contactor: a transformer that overheats goes on.",
+        else "No over-temperature contact cuts gate supply or contactor: the current of an overheated transformer goes on.",
         "an over-temperature contact",
         "Fit a contact that opens with heat on the winding, in the gate driver's supply and in the contactor's coil; "
         f"{_named('over_temperature_contact')}.",
@@ -143,9 +144,9 @@ def disconnection(fitted: Fitted) -> CutOff:
         "devices that a person opens when the switch has shorted",
         "IEC 60204-1 (disconnecting device, emergency stop), from memory",
         (
-            "Nothing that a person can open ends the current of a switch that has shorted.",
-            "One thing that a person can open ends the current of a switch that has shorted.",
-            "Two things that a person can open end the current of a switch that has shorted.",
+            "No device that a person can open ends the current of a shorted switch.",
+            "One device that a person can open ends the current of a shorted switch.",
+            "Two devices that a person can open end the current of a shorted switch.",
         )[ways],
         "an isolator within reach",
         "Fit an isolator within reach of the operator, and a contactor whose coil the stop breaks; "
@@ -161,15 +162,15 @@ def earthing(fitted: Fitted) -> CutOff:
         "earthing",
         ways,
         1,
-        "things that keep the mains off the electrodes",
+        "measures that keep the mains off the electrodes",
         "IEC 62135-1 (safety of resistance welding equipment), from memory",
         (
-            "Should the transformer's insulation fail, nothing keeps the mains off the electrodes.",
-            "Should the transformer's insulation fail, one thing keeps the mains off the electrodes.",
-            "Should the transformer's insulation fail, two things keep the mains off the electrodes.",
+            "If the transformer's insulation fails, nothing keeps the mains off the electrodes.",
+            "If the transformer's insulation fails, one measure keeps the mains off the electrodes.",
+            "If the transformer's insulation fails, two measures keep the mains off the electrodes.",
         )[ways],
         "an earthed secondary or a residual-current device",
-        "Earth the secondary at one point, or feed the machine through a residual-current device, as your local code has it; "
+        "Earth the secondary at one point, or feed the machine through a residual-current device, as your local code requires; "
         f"{_named('secondary_earthed', 'residual_current_device', word='or')}.",
     )
 
@@ -183,11 +184,11 @@ def air_force(fitted: Fitted) -> CutOff | None:
         "air-force",
         int(there),
         1,
-        "switches that tell the force",
+        "switches that show the force",
         "common practice, no source",
-        "A force switch ends the weld where the air fails."
+        "A force switch ends the weld if the air fails."
         if there
-        else "Nothing ends the weld where the air fails to press: current through loose electrodes spits hot metal.",
+        else "Nothing ends the weld if the air fails: current through loose electrodes spits hot metal.",
         "a force switch",
         "Fit a pressure switch at the cylinder that closes at welding force; name it in force.force_switch.",
     )
@@ -207,7 +208,7 @@ def opening(fitted: Fitted) -> CutOff | None:
         LONGEST_OPENING_MS,
         "ms from the coil's last current to open contacts",
         "contactor in the welder file; the limit is common practice, no source",
-        f"The contactor is open {ms} after its coil has lost its current, at the latest.",
+        f"The contactor is open at most {ms} after the end of its coil current.",
         "a contactor that opens sooner",
         "A plain diode across a d.c. coil makes it open late. Put a Zener diode or a TVS in series with it, and set "
         "contactor.suppression.",
@@ -217,7 +218,7 @@ def opening(fitted: Fitted) -> CutOff | None:
 
 
 def mirror_contact(fitted: Fitted) -> CutOff | None:
-    """Whether the board learns that the contactor has welded shut or does not close; None without a contactor."""
+    """Whether the board sees that the contactor has welded shut or does not close; None without a contactor."""
     if not fitted.protection.contactor:
         return None
     there = fitted.protection.mirror_contact
@@ -225,14 +226,14 @@ def mirror_contact(fitted: Fitted) -> CutOff | None:
         "mirror-contact",
         int(there),
         1,
-        "contacts that tell the board that the contactor is open",
+        "contacts that show the board that the contactor is open",
         "IEC 60947-4-1, Annex F (mirror contacts), from memory",
         "A mirror contact shows the board that the contactor stays closed, or does not close."
         if there
         else "Nothing shows the board that the contactor has welded shut, until it must open.",
         "a mirror contact",
         "Take a contactor with a mirror contact, wire that to the board, and "
-        f"{_named('mirror_contact')}; until then see once a shift that it drops.",
+        f"{_named('mirror_contact')}; until then check once a shift that it drops.",
         must=False,
     )
 

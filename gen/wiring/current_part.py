@@ -85,8 +85,8 @@ def current_transformer(welder: Welder, board: Board) -> Chosen:
         "burden, bias to half of the board's supply by two 10 kohm with 10 uF, 1 kohm and 10 nF before the converter"
     )
     notes = [
-        "Never open its secondary while current flows: the burden stays on it, whatever else is taken off.",
-        "It goes around one conductor only, after the contactor. Either way round will do.",
+        "Never open its secondary while current flows: the burden stays on it, whatever else is disconnected.",
+        "It goes around one conductor only, after the contactor. Either direction will do.",
     ]
     return Chosen("current transformer", fit, steps, _yours(welder, board, peak_A), tuple(notes + _use(welder)))
 
@@ -100,5 +100,5 @@ def _yours(welder: Welder, board: Board, peak_A: float) -> tuple[Yours, ...]:
 
 def _use(welder: Welder) -> list[str]:
     if welder.current_sense is not None:
-        return ["In use here."]
+        return ["This machine uses it."]
     return ["Optional, and not in the welder file: give its turns and burden_ohm as [current_sense]."]

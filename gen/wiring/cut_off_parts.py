@@ -36,7 +36,7 @@ def isolator(welder: Welder, load: Load) -> Chosen:
     )
     notes = (
         "It may be opened during a weld. A plain disconnector (AC-20) must not be opened under load.",
-        "The control isolator next to it is of the same kind; 16 A is enough.",
+        "The control isolator next to it is of the same type; 16 A is enough.",
     )
     return Chosen("isolator", fit, steps, notes=notes)
 
@@ -71,7 +71,9 @@ def residual_device(welder: Welder) -> Chosen:
         reasons.append("the secondary is not earthed, so nothing else ends a fault from primary to secondary")
     if breaker_A is not None and breaker_A <= SOCKET_A:
         reasons.append(f"a plug in a socket outlet of {SOCKET_A:g} A or less (30 mA, IEC 60364-4-41, from memory)")
-    reasons.append("a supply with an earth electrode of its own (TT), whose loop impedance opens no breaker in time")
+    reasons.append(
+        "a supply with its own earth electrode (TT), whose loop impedance is too high to open a breaker in time"
+    )
     poles = "two poles, both live" if second_is_live(welder.mains) else "phase and neutral"
     steps = (
         CalculationLine(
@@ -80,12 +82,14 @@ def residual_device(welder: Welder) -> Chosen:
             "A, never AC",
             "type A trips on pulsating d.c.: IEC 60755, from memory",
         ),
-        CalculationLine("asked for where", "; ".join(reasons), "fit it there", "your local code decides"),
+        CalculationLine("required if", "; ".join(reasons), "fit it there", "your local code decides"),
     )
     fit = f"Residual-current device type A, {poles}, rated for the breaker's current; 30 mA where people are protected by it"
-    given = "Yours is named: test it each month." if p.residual_current_device else "The welder file names none."
+    given = (
+        "The welder file names one: test it each month." if p.residual_current_device else "The welder file names none."
+    )
     notes = (
         given,
-        "The filters of a 24 V supply leak a few milliamperes: one device a machine, or it trips for nothing.",
+        "The filters of a 24 V supply leak a few milliamperes: use one device for each machine, or it trips without a fault.",
     )
     return Chosen("residual-current device", fit, steps, notes=notes)

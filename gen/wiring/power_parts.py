@@ -281,12 +281,12 @@ def fuse(welder: Welder, load: Load, ratings: SwitchRatings) -> tuple[float, Cho
     )
     if most < least * CLEARING:
         note = (
-            f"No fuse fits between {shown(least)} and {shown(most)} A2s: total is about {CLEARING:g} times pre-arcing. "
-            "The switch is too small for its inrush."
+            f"No fuse fits: its pre-arcing I2t must exceed {shown(least)} A2s, its total I2t, about {CLEARING:g} times as much, "
+            f"must stay below {shown(most)} A2s. The switch is too small for the inrush."
         )
         notes: tuple[str, ...] = (note,)
     else:
-        notes = ("It is for the switch. The circuit's own breaker, which protects the cable, stays.",)
+        notes = ("It protects the switch. Keep the circuit's own breaker, which protects the cable.",)
     fit = (
         f"Semiconductor fuse (class aR or gR), {rated_A:g} A, {_fuse_volts(volts):g} V AC, pre-arcing at least "
         f"{shown(least)} A2s"
@@ -353,10 +353,10 @@ def contactor(welder: Welder, load: Load) -> tuple[float, Chosen]:
     )
     notes = (
         "It usually opens without current, but it must break the weld's current when the stop is pressed.",
-        "Mirror contact (IEC 60947-4-1 Annex F, from memory): closed only while every main contact is open, so that a welded one "
-        "is seen.",
+        "Mirror contact (IEC 60947-4-1 Annex F, from memory): closed only while every main contact is open, so that it shows a "
+        "welded one.",
         "Clamp at the coil: a suppressor that works both ways (TVS), or a diode in series with a Zener diode. With a plain diode "
-        "the coil's current dies away by itself, and the contacts open several times later (makers' notes, from memory).",
+        "the coil's current decays slowly, and the contacts take several times as long to open (makers' notes, from memory).",
     )
     return rated_A, Chosen("contactor", fit, steps, notes=notes)
 
@@ -391,9 +391,7 @@ def conductors(welder: Welder, load: Load) -> Chosen:
             "grouping, heat and length enlarge it",
         ),
     )
-    fit = (
-        "As your local code has it; in North America article 630 of the NEC has rules of its own for resistance welders"
-    )
+    fit = "By your local code; in North America article 630 of the NEC has special rules for resistance welders"
     return Chosen("conductors", fit, steps, notes=("Have a licensed electrician size the supply.",))
 
 

@@ -188,7 +188,7 @@ def detector(welder: Welder, board: Board) -> tuple[DetectorValues, Chosen]:
     fit = f"{shape}; two {each / 1000:g} kohm {EACH_RATED_W:g} W in series; {PULL_OHM / 1000:g} kohm {way} at the pin"
     notes: tuple[str, ...] = (
         "Connect it across the two conductors that feed the transformer, before the contactor: no other phase, no other outlet.",
-        "The band is that of this design. Measure the offsets of the detector that is built, and enter those.",
+        "The band of the offsets (--all) is that of this design. Measure those of your detector, and enter them.",
         *outside,
     )
     if square and board.family == "rp2":
@@ -223,7 +223,7 @@ def conduction_sense(welder: Welder, board: Board, values: DetectorValues) -> Ch
         "Low: voltage across the switch, so it blocks. It reports a shorted switch before you touch the electrodes, and a gate "
         "lead that has come off."
         " The board also times each current with it, and derives the load angle.",
-        "In use here." if on else "Optional, and not named in the welder file (board.conduction_sense = true).",
+        "This machine uses it." if on else "Optional, and not in the welder file: set board.conduction_sense = true.",
     )
     return Chosen("conduction sense", fit, (dark, at_pin), notes=notes)
 

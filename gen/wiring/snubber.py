@@ -145,9 +145,7 @@ def snubber(welder: Welder, ratings: SwitchRatings) -> tuple[SnubberValues, Chos
         f"{values.ohm:g} ohm, {values.rated_W:g} W, wire-wound without inductance or pulse-proof; {uF:.3g} uF, "
         f"class X1 for {volts:g} V mains; 1 Mohm across the capacitor to empty it"
     )
-    notes: tuple[str, ...] = (
-        "The snubber keeps the primary live. Neither hum nor silence of the transformer shows whether it is.",
-    )
+    notes: tuple[str, ...] = ("The snubber keeps the primary live, even when the transformer is silent.",)
     if seen.steepest_V_per_s > steepest * 1e6 or seen.peak_V > HALF * ratings.off_state_V:
         notes += (_what_would(welder, seen),)
     return values, Chosen("snubber", fit, steps, notes=notes)
@@ -231,9 +229,9 @@ def alternatives(ratings: SwitchRatings, rise_V_per_us: float) -> Chosen:
             "textbook",
         ),
     )
-    fit = "The pair of thyristors. A triac or a relay for any phase only where these figures hold"
+    fit = "Prefer the pair of thyristors. A triac or a random-phase relay needs these figures (--all)"
     notes = (
-        "Usually not: a triac turns off with its other half still warm and may conduct on without a gate; a relay's "
-        "figure is its resistive current, its gate circuit cannot be seen, and a zero-cross one looks the same outside.",
+        "Usually unsuitable: a triac may stay on without a gate, since its other half is still warm; a relay is rated for "
+        "resistive current, its gate circuit cannot be inspected, and a zero-cross relay looks the same.",
     )
     return Chosen("triac or relay instead", fit, steps, notes=notes)

@@ -128,7 +128,8 @@ def draw_heat(heat: Heat, ambient_C: float, width: int, name: str) -> str:
         drawn.append(text(x(minutes), bottom + 19, number(minutes), "middle"))
     drawn.append(text(right, bottom + 36, "minutes of work from cold", "end"))
     label = "Temperatures along time at this pace: " + ", ".join(
-        f"{part.name} {number(part.said.for_ever_C)} of {number(part.said.limit_C)} °C for ever" for part in heat.parts
+        f"{part.name} {number(part.said.for_ever_C)} of {number(part.said.limit_C)} °C in continuous work"
+        for part in heat.parts
     )
     return svg(width, bottom + 42, "".join(drawn), label)
 
@@ -155,7 +156,7 @@ def _panel(part: PartHeat, ambient_C: float, x: Scale, top: float, width: int, p
         points = [(x(m), min(y(peak), edge)) for m, peak, _ in part.curve]
         drawn.append(filled([(points[0][0], edge), *points, (points[-1][0], edge)], pattern))
     narrow = width == NARROW
-    after = "" if narrow else " for ever"
+    after = "" if narrow else ", continuous"
     labels: list[tuple[float, str, str]] = []
     if limited:
         drawn.append(line(_LEFT, y(limit_C), x.at_high, y(limit_C), "limit"))

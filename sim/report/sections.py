@@ -189,7 +189,7 @@ def duty(data: ReportData) -> Markup:
 
 
 def heat(data: ReportData) -> Markup:
-    """Each part's temperature over time at the pace asked, with its fastest pace and its rest."""
+    """Each part's temperature over time at this pace, with its fastest pace and its rest."""
     found, ambient_C = heat_of(data), data.welder.ambient.temperature_C
     parts, said = found.parts, [part.said for part in found.parts]
     fastest = data.run.fastest
@@ -197,9 +197,9 @@ def heat(data: ReportData) -> Markup:
     rows = [
         (made, [number(t.after_run_C) for t in said]),
         ("a minute later", [number(t.minute_later_C) for t in said]),
-        ("for ever", [number(t.for_ever_C) for t in said]),
+        ("in continuous work", [number(t.for_ever_C) for t in said]),
         ("limit", [number(t.limit_C) for t in said]),
-        ("fastest pace for ever, welds a minute", [fastest_words(part, found) for part in parts]),
+        ("fastest sustained pace, welds a minute", [fastest_words(part, found) for part in parts]),
         (f"rest after {BURST} welds without a pause", [rest_words(part) for part in parts]),
     ]
     names = {t.name for t in said}

@@ -57,7 +57,7 @@ def _gentler(currents: WeldCurrents) -> str:
 
     worst_A, cycles = currents.worst.primary_peak_A, len(currents.slope_deg) // 2
     slope = (
-        f" An upslope of {cycles} cycles from {SLOPE_END_PERCENT:g} % makes it {peak(currents.sloped_worst)} at most."
+        f" An upslope of {cycles} cycles from {SLOPE_END_PERCENT:g} % limits it to {peak(currents.sloped_worst)}."
         if cycles and currents.sloped_worst.primary_peak_A < 0.95 * worst_A
         else ""
     )

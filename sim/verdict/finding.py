@@ -176,7 +176,7 @@ class Summary:
     """A verdict as a person reads it. `headline` and `others` are sentences; `nearest` passed, the nearest to its limit first.
 
     `cut_off` is apart from all of these: what is amiss with that which ends a weld that goes wrong, and `named` says in a
-    sentence how much of it is there.
+    sentence how much of it is fitted.
     """
 
     headline: str
@@ -192,8 +192,8 @@ def cut_off_named(findings: Sequence[Finding]) -> str:
     """How many of the parts that end a faulty weld are fitted, in words."""
     there = sum(finding.severity != "refuse" for finding in findings)
     if there == len(findings):
-        return f"all {there} are there."
-    return f"{there} of {len(findings)} {'is' if there == 1 else 'are'} there."
+        return f"all {there} are fitted."
+    return f"{there} of {len(findings)} {'is' if there == 1 else 'are'} fitted."
 
 
 def summarised(verdict: Verdict, welds_per_minute: float) -> Summary:
@@ -204,7 +204,11 @@ def summarised(verdict: Verdict, welds_per_minute: float) -> Summary:
     )
     measured = sorted((f for f in passed if not math.isnan(f.share)), key=lambda f: -f.share)
     nearest, rest = tuple(measured[:NEAREST]), len(passed) - len(measured[:NEAREST])
-    inside = "well inside" if all(f.share <= _WELL_INSIDE for f in measured[NEAREST:]) else "inside their limits"
+    inside = (
+        "well within their limits"
+        if all(f.share <= _WELL_INSIDE for f in measured[NEAREST:])
+        else "within their limits"
+    )
     wanted = [f for f in verdict.findings if f.subject == "cut-off"]
     return Summary(
         f"{verdict.word}, at {welds_per_minute:g} welds a minute.",
@@ -213,7 +217,7 @@ def summarised(verdict: Verdict, welds_per_minute: float) -> Summary:
         refusals,
         cautions,
         nearest,
-        "" if not rest else f"{rest} other{' is' if rest == 1 else 's are'} {inside}.",
+        "" if not rest else f"{rest} other check{' is' if rest == 1 else 's are'} {inside}.",
     )
 
 

@@ -65,5 +65,5 @@ def flux_balance(run: SimulatedJob) -> Finding:
         "textbook: switched on at zero it is 2, at the peak 1; the knee lies between (common practice, no source)",
         "Raise limits.first_delay_deg towards 90, keep impulses and gaps even, or slope the current up.",
         time_s=worst.time_s if worst.flux else None,
-        says="The core reaches {percent} of the flux at which it is taken to saturate.",
+        says="The core reaches {percent} of the flux at which it is assumed to saturate.",
     )

@@ -67,22 +67,22 @@ def _weld_s(run: PacedJob) -> float:
 
 
 def _judged(part: HotPart, run: PacedJob) -> Finding:
-    """The part in endless work against its limit."""
+    """The part in continuous work, judged by its limit."""
     weld_s = _weld_s(run)
     final = part.for_ever(_pace(run))
     figure = final.mean_degC if part.by_mean else final.peak_degC
     fastest = at_its_pace(part, weld_s).fastest(weld_s) if run.advises and figure > part.limit_C else 0.0
-    slower = f" At {_floored(fastest):g} welds a minute it never passes its limit." if fastest >= 0.1 else ""
+    slower = f" At {_floored(fastest):g} welds a minute it stays below its limit." if fastest >= 0.1 else ""
     found = judged(
         part.name,
         figure,
         part.limit_C,
-        "degC for ever at this pace",
+        "degC in continuous work at this pace",
         part.source,
         part.advice + slower,
         otherwise=part.severity,
         digits=1,
-        says=f"{part.called} reaches {'a mean of ' if part.by_mean else ''}{{figure}} degC when the work goes on for ever; "
+        says=f"{part.called} reaches {'a mean of ' if part.by_mean else ''}{{figure}} degC in continuous work; "
         "{limit} degC is allowed.",
         zero=part.network.ambient_degC,
     )
@@ -121,7 +121,7 @@ class FastestPace:
 
     @property
     def possible(self) -> bool:
-        """Whether any pace can go on for ever."""
+        """Whether any pace can be sustained."""
         return self.limit.welds_per_minute >= SLOWEST_PACE
 
     @property

@@ -85,7 +85,7 @@ def half_cycles(run: SimulatedJob) -> Finding:
         "The current was not as planned: weld.csv shows which half-cycles; check latching current and gate end.",
         says=f"A weld had {_counted(worst, 'half-cycle')} of current more or fewer than planned."
         if worst
-        else "Every half-cycle that was planned carried current, and no other.",
+        else "Current flowed in every planned half-cycle, and in no other.",
         time_s=when if worst else None,
     )
 
@@ -239,9 +239,8 @@ def open_electrodes(run: SimulatedJob) -> Finding:
         "half-cycles more of one polarity",
         "textbook: a short gate below the load angle gives half-wave conduction",
         "The switch feeds direct current to the core. Check latching current and the end of the gate.",
-        says=f"With nothing between the electrodes {_counted(worst, 'half-cycle')} more flowed one way than the other; one is "
-        "allowed."
+        says=f"With open electrodes {_counted(worst, 'half-cycle')} more flowed one way than the other; one is allowed."
         if worst
-        else "With nothing between the electrodes as much current flows one way as the other.",
+        else "With open electrodes equal currents flow both ways.",
         time_s=when,
     )

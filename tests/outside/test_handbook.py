@@ -252,9 +252,9 @@ def test_where_the_tables_end(mm: float) -> None:
         assert below.start_s > Classes(mm).at("C").weld_s / 0.93**2, "losses cost more than equal I^2 t"
     far = sheets(mm, c_A * BELOW_C * 0.999)
     assert not far.known
-    assert "not known" in far.why_not
+    assert "is below class C" in far.why_not
     assert any("tap" in text for text in far.helps)
-    with pytest.raises(ValueError, match="not known"):
+    with pytest.raises(ValueError, match="is below class C"):
         far.schedule_text()
 
 

@@ -129,7 +129,7 @@ def test_what_faults_refuses_build_push_and_flash_refuse(shop: Path) -> None:
         outcome = typed(line)
         assert (outcome.code, outcome.err) == (1, ""), line
         told.append(outcome.out.removesuffix("Nothing was sent.\n").rstrip())
-    heading = f"{HEADING}: 1 of 6 is there.\n"
+    heading = f"{HEADING}: 1 of 6 is fitted.\n"
     told = [text[text.index(heading) :].split("\n\n")[0] for text in told]
     assert [line.split(":")[0] for line in told[0].splitlines() if not line.startswith(" ")][1:] == [
         f"Refused, {name}" for name in ENDINGS

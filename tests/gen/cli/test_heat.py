@@ -50,7 +50,7 @@ def test_the_fastest_pace_is_taken_at_its_word() -> None:
     fastest = data["fastest_pace"]
     assert isinstance(fastest, dict)
     assert pace == fastest["welds_per_minute"]
-    assert f"Fastest pace for ever: {pace:g} welds a minute, limited by {fastest['limited_by']}." in text
+    assert f"Fastest sustained pace: {pace:g} welds a minute, limited by {fastest['limited_by']}." in text
     assert code == 0
     assert not data["refused"]
     assert fastest["limits"][0]["name"] == fastest["limited_by"]

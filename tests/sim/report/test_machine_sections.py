@@ -64,7 +64,7 @@ def test_temperatures_are_those_that_were_judged(shape: Shape) -> None:
     tree, heat = section(page_of(shape), "heat"), heat_of(data)
     judged = {f.name: f for f in data.findings if f.zero}
     listed = rows(tree)
-    assert [row[0] for row in listed][1:4] == ["a minute later", "for ever", "limit"]
+    assert [row[0] for row in listed][1:4] == ["a minute later", "in continuous work", "limit"]
     assert len(judged) == len(heat.parts) == len(listed[0]) - 1
     for n, part in enumerate(heat.parts, 1):
         finding, said = judged[part.said.name], part.said

@@ -80,10 +80,10 @@ def test_the_nearest_come_first_and_the_rest_are_counted() -> None:
     said = summarised(Verdict(tuple(inside)), 4)
     assert [f.name for f in said.nearest] == ["b", "c", "e"]
     assert said.headline == "passed, at 4 welds a minute."
-    assert said.others == "2 others are well inside."
+    assert said.others == "2 other checks are well within their limits."
     near = summarised(Verdict((*inside, found("f", 95, 100), found("g", 99, 100), found("h", 98, 100))), 4)
     assert [f.name for f in near.nearest] == ["g", "h", "f"]
-    assert near.others == "5 others are inside their limits."
+    assert near.others == "5 other checks are within their limits."
     assert summarised(Verdict((found("a", 1, 10),)), 4).others == ""
 
 
