@@ -109,6 +109,30 @@ def test_the_machine_and_the_work_follow(shop: Path) -> None:
     assert told["work_ohm"] is None
 
 
+def test_with_taps_the_loop_is_that_of_the_tap_in_use(shop: Path) -> None:
+    """It narrows that tap and the others; on another tap the work is not told in ohms."""
+    taps = FILE.replace("[transformer]\n", '[transformer]\ntap = "high"\ntaps = {low = 1.8, high = 2.4}\n')
+    path = shop / "welder.toml"
+    path.write_text(taps)
+    assert typed(["calibrate", "--loop", "7/2", "--yes"]).code == 0
+    text = path.read_text()
+    content = tomllib.loads(text)
+    assert (content["shorted_loop"]["tap"], content["transformer"]["shorted_tap"]) == ("high", "high")
+    assert typed(["weld", "show", "7/1", "--volts", "230"]).code == 0
+    path.write_text(text.replace('tap = "high"\ntaps', 'tap = "low"\ntaps'))
+    outcome = typed(["weld", "show", "7/1", "--volts", "230"])
+    assert outcome.code == 2
+    assert "measured on the tap in use" in outcome.err
+    low = welder_from(path.read_text(), path).machine
+    assert (
+        low.short_angle.low < SHORT_DEG < low.short_angle.high < low.short_angle.low + 10
+    )  # supply and leakage differ
+    path.write_text(
+        text.replace("[shorted_loop]\n", "[shorted_loop]\n").replace('\ntap = "high"\n', '\ntap = "top"\n', 2)
+    )
+    assert typed(["describe"]).code == 2
+
+
 def test_a_push_for_the_loop_is_judged_on_shorted_electrodes(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """A breaker of 6 A bears the 22 A of the work for so long, not the 44 A of the short: nothing is sent."""
     monkeypatch.chdir(tmp_path)
