@@ -127,10 +127,9 @@ def test_with_taps_the_loop_is_that_of_the_tap_in_use(shop: Path) -> None:
     assert (
         low.short_angle.low < SHORT_DEG < low.short_angle.high < low.short_angle.low + 10
     )  # supply and leakage differ
-    path.write_text(
-        text.replace("[shorted_loop]\n", "[shorted_loop]\n").replace('\ntap = "high"\n', '\ntap = "top"\n', 2)
-    )
-    assert typed(["describe"]).code == 2
+    before, loop = text.split("[shorted_loop]")
+    path.write_text(f"{before}[shorted_loop]{loop.replace('high', 'top')}")
+    assert 'shorted_loop.tap: "top" given; allowed: "low", "high", the names in' in typed(["describe"]).err
 
 
 def test_a_push_for_the_loop_is_judged_on_shorted_electrodes(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
