@@ -1,4 +1,4 @@
-"""What the sense across the switch tells of healthy welds, at length: `python -m tests.campaigns.measured_welds 1000`.
+"""Reports of the sense across the switch on healthy welds, at length: `python -m tests.campaigns.measured_welds 1000`.
 
 A second number is the first seed. Prints the error of the work's resistance, with each cause of error left out in turn, and
 counts false alarms; about 20 ms a weld.

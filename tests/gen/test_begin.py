@@ -150,7 +150,7 @@ def test_back_goes_back_and_the_summary_changes_one() -> None:
     assert script.keys[len(order) :] == ["write", "plate", "write"]
 
 
-def test_answers_that_contradict_are_told_at_once() -> None:
+def test_answers_that_contradict_are_reported_at_once() -> None:
     """A shorted current below the working one: said before the next question, and asked again."""
     script, answers = asked({"open_secondary": "2.4", "working_current": "30"}, *[""] * 6, "30", "20", "45")
     assert [text.partition(";")[0] for text in script.told] == ["welder.toml: transformer.shorted_current_A: 20 given"]

@@ -113,7 +113,7 @@ def sql(path: Path, script: str) -> None:
 
 
 def test_a_program_killed_in_the_middle_leaves_whole_welds(path: Path) -> None:
-    """Killed while it writes: what was told as kept is there, and the file opens again."""
+    """Killed while it writes: what was reported as kept is there, and the file opens again."""
     program = textwrap.dedent("""
         import sys
         from pathlib import Path

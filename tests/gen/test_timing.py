@@ -315,7 +315,7 @@ def test_notes_say_what_was_rounded_and_nothing_else_was() -> None:
 
 
 def test_notes_say_what_a_percentage_comes_to() -> None:
-    """The load angle is known as a range, so the current is told as a range that holds what was asked."""
+    """The load angle is known as a range, so the current is reported as a range that holds what was asked."""
     table = compiled(make_welder(), {"weld": "10 cycles", "current_percent": 70})
     note = next(note for note in table.notes if note.startswith("70 % fires at"))
     low, high = (float(word) for word in re.findall(r"delivers ([\d.]+) to ([\d.]+) A RMS", note)[0])

@@ -231,7 +231,7 @@ def test_hold_is_at_least_the_tables() -> None:
         assert 0 <= int(cycles) / frequency_Hz - found.hold.low < 1 / frequency_Hz
 
 
-def test_setdown_is_told_in_millimetres() -> None:
+def test_setdown_is_reported_in_millimetres() -> None:
     """15 % of the thinner rod, by caliper (common practice, no source)."""
     assert any("0.6 mm less" in text for text in rods(4, 6, 2400).practice)
 

@@ -69,7 +69,7 @@ def test_the_load_angle_against_scipys_root(delay: float, angle: float) -> None:
 
 
 def test_what_has_no_load_angle() -> None:
-    """A current that ends before the voltage does, never ends, or begins after its end tells of no inductance."""
+    """A current that ends before the voltage does, never ends, or begins after its end gives no inductance."""
     assert load_angle_deg(90, 179) is None
     assert load_angle_deg(90, 270.5) is None
     assert load_angle_deg(90, 80) is None
@@ -115,7 +115,7 @@ def test_several_delays_tell_how_late_the_gates_come(late_deg: float) -> None:
 
 
 def test_the_uncertainty_holds_the_truth() -> None:
-    """Timings and current off by as much as they may be: the truth stays within what is told, and only just."""
+    """Timings and current off by as much as they may be: the truth stays within what is reported, and only just."""
     rng = np.random.default_rng(16)
     loop_ohm, work_ohm, reactance, delay = 2.2, 2.0, 5.0, 90
     short_end, short_A = integrated(delay, loop_ohm, reactance)

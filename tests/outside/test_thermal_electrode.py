@@ -237,7 +237,7 @@ def test_impossible_shapes_are_refused(change: dict[str, float]) -> None:
 def test_time_at_temperature_is_that_of_arrhenius(metal: Material, kJ_per_mol: float) -> None:
     """Two hours in the furnace; elsewhere exp(Q / R T) (any text on kinetics), Q = R ln 10 T (20 + log 2), by hand.
 
-    Copper: 8.314 x 2.3026 x 423.15 x 20.301 = 164.4 kJ/mol, between what is told of its recrystallisation, some 100 to 125,
+    Copper: 8.314 x 2.3026 x 423.15 x 20.301 = 164.4 kJ/mol, between what is reported of its recrystallisation, some 100 to 125,
     and its self-diffusion, 197 to 211 (from memory).
     """
     soft_C = metal.softening_degC

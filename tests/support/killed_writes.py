@@ -70,7 +70,7 @@ def strikes(kind: str, folder: Path) -> Iterator[Strike]:
 def complaint(strike: Strike, folder: Path) -> tuple[str, str | None]:
     """What was there afterwards, and what is wrong with that or with what was said, or None.
 
-    Right is: the old or the new, and the next write of the kind does its work; a failure is told in one line.
+    Right is: the old or the new, and the next write of the kind does its work; a failure is reported in one line.
     """
     folder.mkdir()
     WRITES[strike.kind][0](folder)

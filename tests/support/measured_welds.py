@@ -1,7 +1,7 @@
-"""Seeded welds on a bench with everything wrong that may be: what the sense tells of each half-cycle, and the truth.
+"""Seeded welds on a bench with every error that may be: the sense's report of each half-cycle, and the true values.
 
 The bench is sim/bench (mains with a fifth harmonic, circuit, switch); the coupler, the detector and the board's clock have
-errors of their own. What estimates the resistance knows none of them: it is told the firing delay that the board aimed at and
+errors of their own. What estimates the resistance knows none of them: it is given the firing delay that the board aimed at and
 the length that the board timed.
 """
 

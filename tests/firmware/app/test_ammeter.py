@@ -161,7 +161,7 @@ def test_noise_without_a_gate_is_none() -> None:
 
 @pytest.mark.parametrize(("bias", "fault"), [(1_843, 0), (2_253, 0), (1_842, 1), (2_254, 1), (0, 1), (4_095, 1)])
 def test_a_bias_that_is_none(bias: int, fault: int) -> None:
-    """A converter that is railed or stuck, or a divider that has drifted, is told before anything is fired."""
+    """A converter that is railed or stuck, or a divider that has drifted, is reported before anything is fired."""
     assert looked(SampledDriver([bias] * 300, [])).fault == fault * CURRENT_SENSE_FAULT
 
 

@@ -42,7 +42,7 @@ def looked(*lengths_us: int, half_us: int = 10_000) -> Curve:
 
 
 def test_before_the_first_weld_nothing_is_taken() -> None:
-    """Whatever a driver tells: there are no rows that it could belong to."""
+    """Whatever a driver reports: there are no rows that it could belong to."""
     curve = Curve(settings())
     curve.look(Timed(6_000, 6_000), 10_000)  # type: ignore[arg-type]
     assert curve.count == 0
@@ -112,7 +112,7 @@ def test_delays_of_pulse_and_weld() -> None:
     assert set(curve.halves) == {9_900}
 
 
-def test_what_is_told() -> None:
+def test_what_is_reported() -> None:
     curve = looked(6_000, 6_100, RUNS_ON_US)
     curve.ended(12)
     assert json.loads("{%s}" % curve.as_json(1)) == {  # noqa: UP031

@@ -45,7 +45,7 @@ def test_nothing_changes_under_micropython(interpreter: Interpreter) -> None:
 
 
 def test_the_storm_would_notice_a_change() -> None:
-    """One whole session among the damaged lines, and the same trial tells of results and of what was written."""
+    """One whole session among the damaged lines, and the same trial reports results and what was written."""
     told = storm(INTERPRETERS[0], BUNDLE, [*stream(3, 20, GOOD), b"\n", *GOOD[:-1]])
     assert told["results"] > 5
     assert not told["unchanged"]

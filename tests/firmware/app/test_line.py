@@ -227,7 +227,7 @@ def test_the_stop_line_is_found_after_anything(before: bytes, armed: bool) -> No
         (request(1) * 3, True),
     ],
 )
-def test_a_line_dropped_while_armed_is_told_once(received: bytes, dropped: bool) -> None:
+def test_a_line_dropped_while_armed_is_reported_once(received: bytes, dropped: bool) -> None:
     """After the weld, before anything else is read."""
     line, driver, asked = polled(received, armed=True)
     assert (driver.sent, asked.requests) == ([], [])

@@ -18,7 +18,7 @@ from tests.support.app.watched_board import WatchedBoard
 # -- lockouts ------------------------------------------------------------------------------------------------------------
 
 
-def test_the_graver_trouble_is_told_first() -> None:
+def test_the_graver_trouble_is_reported_first() -> None:
     """Stop before heat before a short; in a lockout that only waits it is what stands now, so that the way out is right."""
     board = ready(AIR)
     board.hot = board.stop = True
@@ -66,7 +66,7 @@ def test_a_contact_locks_out_while_it_is_open(contact: str) -> None:
 
 
 def test_the_ending_told_is_that_of_the_weld() -> None:
-    """Stop and fault are told apart, in squeeze and under current; after the current nothing changes what was told."""
+    """Stop and fault are distinguished, in squeeze and under current; after the current nothing changes what was reported."""
     for begin in (pressed, welding):
         for contact, ending in (("stop", "STOPPED"), ("hot", "FAULT")):
             board = begin()
@@ -84,7 +84,7 @@ def test_the_ending_told_is_that_of_the_weld() -> None:
     assert board.supervisor.last_welds.count == 1
 
 
-def test_a_stop_line_before_the_current_is_told_as_stopped() -> None:
+def test_a_stop_line_before_the_current_is_reported_as_stopped() -> None:
     """In the squeeze there is nothing to finish, and the weld is counted with nothing fired."""
     board = pressed()
     board.received.extend(board.config.STOP_LINE)
@@ -145,7 +145,7 @@ def test_after_a_bite_the_force_switch_is_looked_at_as_ever() -> None:
     assert board.at(1) == "off"
 
 
-def test_a_pedal_down_at_the_start_is_told_as_that() -> None:
+def test_a_pedal_down_at_the_start_is_reported_as_that() -> None:
     """No bite of the watchdog, and no waiting for the mains: the person must let go."""
     firmware, shapes, _ = loaded(FOOT)
     board = WatchedBoard(firmware, shapes, "test", 0, 0)
@@ -154,7 +154,7 @@ def test_a_pedal_down_at_the_start_is_told_as_that() -> None:
     assert (board.state, board.reason) == ("locked out", "pedal stuck closed")
 
 
-def test_what_still_stands_is_told_after_the_stop_was_pressed() -> None:
+def test_what_still_stands_is_reported_after_the_stop_was_pressed() -> None:
     """A bite of the watchdog with the over-temperature contact open: first the one, then the other."""
     firmware, shapes, _ = loaded(FOOT)
     board = WatchedBoard(firmware, shapes, "test", 0, 0)
@@ -172,7 +172,7 @@ def test_what_still_stands_is_told_after_the_stop_was_pressed() -> None:
 
 
 def test_a_stop_pressed_before_the_lockout_acknowledges_nothing() -> None:
-    """It must be pressed once more after the fault was told."""
+    """It must be pressed once more after the fault was reported."""
     board = ready(AIR)
     board.stop = True
     board.run(100)
@@ -259,7 +259,7 @@ def test_a_flash_that_fails_is_not_written_again_and_again() -> None:
     assert board.flash.writes <= 2
 
 
-def test_a_gate_that_sticks_in_a_lockout_is_told() -> None:
+def test_a_gate_that_sticks_in_a_lockout_is_reported() -> None:
     """Whatever the lockout was for: it is the graver."""
     board = pressed()
     board.stuck_gate = board.stop = True
@@ -282,7 +282,7 @@ def test_mains_lost_ends_with_the_lock_and_not_before() -> None:
     assert board.state == "ready"
 
 
-def test_duty_is_told_again_after_a_graver_lockout() -> None:
+def test_duty_is_reported_again_after_a_graver_lockout() -> None:
     """Heat on top of it: when that is over, what stands is the duty."""
     board = ready()
     for _ in range(3):
@@ -391,7 +391,7 @@ def test_a_weld_that_dies_under_current_is_not_begun_again() -> None:
 
 
 def test_in_a_lockout_no_short_is_looked_for() -> None:
-    """The contactor is open then, and the sense tells nothing; what the lockout is for stays what is told."""
+    """The contactor is open then, and the sense reports nothing; the reported reason of the lockout stays."""
     board = pressed(AIR)
     board.half_us = None
     board.run(200)

@@ -115,7 +115,7 @@ def test_a_rule_speaks_of_its_own_places_alone() -> None:
     assert not any(it.rule for it in asks_of_text)
 
 
-def test_a_survivor_that_is_not_listed_and_a_listed_one_that_is_caught_are_told(
+def test_a_survivor_that_is_not_listed_and_a_listed_one_that_is_caught_are_reported(
     capsys: pytest.CaptureFixture[str],
 ) -> None:
     """Either is exit code 1; neither is 0."""

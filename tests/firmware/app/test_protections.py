@@ -427,7 +427,7 @@ def test_no_weld_begins_before_the_contactor_of_the_last_one_has_opened() -> Non
 
 
 def test_a_protection_that_is_not_there_cannot_be_taken_out() -> None:
-    """Renamed or doubled, it is told: no property is ever shown against an application that was left whole."""
+    """Renamed or doubled, it is reported: no property is ever shown against an application that was left whole."""
     for change in (never("Supervisor._weld", "unheard_of"), never("Supervisor.step", "state"), constant("STALL", 1)):
         with pytest.raises(AssertionError, match="what is to be changed is there"):
             run(HELD, change=change)

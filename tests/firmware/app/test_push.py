@@ -93,7 +93,7 @@ def weld(board: TalkingBoard) -> int:
     return board.count
 
 
-def test_the_last_64_welds_are_told_six_at_a_time() -> None:
+def test_the_last_64_welds_are_reported_six_at_a_time() -> None:
     """Oldest first; those before the last 64 are gone; ages count up."""
     short = replace(compiled(make_welder(), {"weld": "1 cycles"}), name="first")
     board = TalkingBoard(config_of(render(short, make_welder(), boards()["pico"])))
@@ -448,7 +448,7 @@ def test_a_push_to_a_board_locked_out_leaves_it_so(board: TalkingBoard) -> None:
 
 
 @pytest.mark.parametrize("kind", ["failed", "lost", "torn"])
-def test_storage_that_fails_is_told_and_changes_nothing(kind: str) -> None:
+def test_storage_that_fails_is_reported_and_changes_nothing(kind: str) -> None:
     """The answer is an error, the old table stays selected and stored, and the next push goes through."""
     board = TalkingBoard(CONFIG, Flash({}, (FlashFault(2, kind, 40),)))
     selected = board.supervisor.store.names()

@@ -132,7 +132,7 @@ def test_status_tells_when_the_duty_lets_the_next_weld_begin() -> None:
     assert told["reason"] == "duty used up"
 
 
-def test_welds_are_told_with_what_they_were(talk: Talk) -> None:
+def test_welds_are_reported_with_what_they_were(talk: Talk) -> None:
     """Number, ending, planned, fired, duty in half-cycles, age in seconds; no correction."""
     assert talk.ask("welds", since=0) == {"boot": 1, "count": 0, "welds": []}
     talk.weld()
@@ -156,7 +156,7 @@ def test_welds_are_told_with_what_they_were(talk: Talk) -> None:
         assert talk.ask("welds", since=since) == (-32602, "since must be a whole number from 0 to 999999999")
 
 
-def test_schedules_and_their_rows_are_told_eight_at_a_time(talk: Talk) -> None:
+def test_schedules_and_their_rows_are_reported_eight_at_a_time(talk: Talk) -> None:
     """From any row on, the end included; and no further."""
     assert talk.push("pushed", TABLE) == {"name": "pushed", "digest": PUSHED.digest}
     names = [["first", TABLE.digest], ["pushed", PUSHED.digest]]
@@ -327,7 +327,7 @@ def test_more_than_16_KiB_is_refused_at_the_commit(talk: Talk) -> None:
     assert (-32004, FULL) in results
 
 
-def test_selecting_and_removing_are_told(talk: Talk) -> None:
+def test_selecting_and_removing_are_reported(talk: Talk) -> None:
     """With the digest, and with the names that are left."""
     talk.push("pushed", TABLE)
     assert talk.ask("select", name="other") == talk.ask("remove", name="other") == (-32003, "no such schedule")

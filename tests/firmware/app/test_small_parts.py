@@ -212,7 +212,7 @@ def test_a_replayed_line_is_out_of_order() -> None:
     assert codes == [0, -32001, -32001, -32601, -32001, -32601, 0]
 
 
-def test_lines_that_came_while_armed_are_told_once_afterwards() -> None:
+def test_lines_that_came_while_armed_are_reported_once_afterwards() -> None:
     """None is parsed or answered while armed; then one error says that they were dropped. The stop line is not among them."""
     request = with_crc('{"jsonrpc": "2.0", "id": 7, "method": "status"}')
     line, driver = line_for(request * 2)

@@ -116,7 +116,7 @@ def test_it_locks_with_the_eighth_edge_again() -> None:
     assert made.locked()
 
 
-def test_a_long_gap_is_told_as_a_second() -> None:
+def test_a_long_gap_is_reported_as_a_second() -> None:
     """So that its products stay small: Small watches them here."""
     made = lock(MASK)
     assert made.previous_us == 1_000_000
@@ -354,7 +354,7 @@ def test_a_plan_without_a_fired_row_fires_nothing(rows: Rows) -> None:
 # -- the last welds ------------------------------------------------------------------------------------------------------
 
 
-def test_each_weld_is_told_as_it_was() -> None:
+def test_each_weld_is_reported_as_it_was() -> None:
     """Every figure in its place, six at a time from any number on, the last 64 and no more."""
     welds = Welds()
     kept: list[list[Any]] = []

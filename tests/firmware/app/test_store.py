@@ -68,7 +68,7 @@ def both_written(store: Store, change: Change) -> bool:
 def tried(
     files: dict[str, bytes], change: Change, faults: tuple[FlashFault, ...]
 ) -> tuple[Settings, Settings, Settings, bool, int]:
-    """Start, change, restart. Settings before, meant and found in the end; whether it was told as stored; writes tried."""
+    """Start, change, restart. Settings before, meant and found in the end; whether it was reported as stored; writes tried."""
     flash = Flash(files, faults)
     old = settings(started(FlashDriver(Flash(files)), CONFIG))
     meant_store = started(FlashDriver(Flash(files)), CONFIG)
@@ -94,7 +94,7 @@ def faults_of(kind: str, lengths: tuple[int, ...]) -> Iterator[FlashFault]:
 @pytest.mark.parametrize("kind", ["cut", "torn", "lost", "failed"])
 @pytest.mark.parametrize("change", CHANGES)
 def test_every_write_at_every_byte(change: str, kind: str) -> None:
-    """One write goes wrong, at any byte: old or new after a restart, new when that was told, and the next change works."""
+    """One write goes wrong, at any byte: old or new after a restart, new when that was reported, and the next change works."""
     longest = max(len(data) for _, data in before()) + 8 + len(ROWS) * 6 + 30
     found = set()
     for fault in faults_of(kind, (longest,) * 3):  # one write at the start, two for the change
@@ -259,7 +259,7 @@ def started_files() -> dict[str, bytes]:
 
 
 def test_many_changes_with_faults_anywhere() -> None:
-    """Fifty boards, each with forty changes, restarts and faults: always the last that was told, or the one just tried."""
+    """Fifty boards, each with forty changes, restarts and faults: always the last that was reported, or the one just tried."""
     for seed in range(50):
         chance = random.Random(seed)
         flash = Flash({})

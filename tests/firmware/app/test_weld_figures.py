@@ -161,7 +161,7 @@ def test_the_first_steps_of_the_squeeze_prepare_the_weld() -> None:
 
 
 def test_force_is_waited_for_two_seconds_after_the_squeeze() -> None:
-    """Then the weld ends without any gate; and it is told why."""
+    """Then the weld ends without any gate; and the reason is reported."""
     board = pressed(AIR)
     board.force = False
     for _ in range((SQUEEZE_MS + 2_000) // 10):
@@ -177,7 +177,7 @@ def test_force_is_waited_for_two_seconds_after_the_squeeze() -> None:
 
 
 def test_force_lost_under_current_ends_the_weld() -> None:
-    """At the next step, and it is told why."""
+    """At the next step, and the reason is reported."""
     board = welding(AIR)
     board.run(100)
     board.force = False
@@ -221,7 +221,7 @@ def test_a_start_that_is_refused_is_asked_for_again() -> None:
 
 
 def test_no_second_try_over_a_gate_that_stays_high() -> None:
-    """The first missed its edge, and the pin does not go low: that is told, and nothing is started again."""
+    """The first missed its edge, and the pin does not go low: that is reported, and nothing is started again."""
     board = welding()
     board.misses = 1
     board.stuck_gate = True
@@ -263,7 +263,7 @@ def test_no_second_try_on_an_unsteady_mains() -> None:
 
 
 def test_mains_lost_in_the_squeeze_locks_out() -> None:
-    """Before any gate; and it is told so."""
+    """Before any gate; and the reason is reported."""
     board = pressed()
     board.half_us = None
     board.run(130)
@@ -327,7 +327,7 @@ def test_no_gate_before_the_switch_was_seen_to_block() -> None:
     board.config.MIRROR_CONTACT = 1
 
 
-def test_a_contactor_that_does_not_close_is_told_before_the_first_gate() -> None:
+def test_a_contactor_that_does_not_close_is_reported_before_the_first_gate() -> None:
     """By its mirror contact, once the 55 ms are over that the welder file gives it."""
     board = ready()
     board.coil_broken = board.pedal = True

@@ -39,7 +39,7 @@ def test_the_phases_by_their_codes() -> None:
     assert words.FIRED_PHASES == ("pulse", "upslope", "weld", "downslope")
 
 
-def test_each_state_reason_and_ending_is_told_by_its_names_place() -> None:
+def test_each_state_reason_and_ending_is_reported_by_its_names_place() -> None:
     """The pairs of number and name; every lockout has a way out."""
     names = {
         words.STARTING: "starting",

@@ -26,7 +26,7 @@ NEAR_US = 1.0
 
 
 def right(program: PioProgram, gates: list[TimedGate]) -> bool:
-    """Whether every gate is told once, and within a microsecond."""
+    """Whether every gate is reported once, and within a microsecond."""
     told = timed(program, gates)
     return len(told) == len(gates) and all(
         abs(value - gate.told_us()) <= NEAR_US for value, gate in zip(told, gates, strict=True)
@@ -73,7 +73,7 @@ def test_skipping_loops_changes_nothing() -> None:
 
 @pytest.mark.parametrize("place", range(len(PROGRAM.instructions)))
 def test_each_instruction_is_needed(place: int) -> None:
-    """Any one taken out, its label moved to the next, and some gate is told wrongly or not at all."""
+    """Any one taken out, its label moved to the next, and some gate is reported wrongly or not at all."""
     rows = list(PROGRAM.instructions)
     gone = rows.pop(place)
     moved = {gone.label: rows[place].label if place < len(rows) else rows[0].label} if gone.label else {}
@@ -127,7 +127,7 @@ def test_the_driver_tells_each_current() -> None:
 
 
 def test_a_second_weld_begins_anew() -> None:
-    """What an earlier weld left, timed or under way, is not taken for the next one's; a current without end is told so."""
+    """What an earlier weld left, timed or not, is not taken for the next one's; a current without end is reported as such."""
     board = Board(detector=Steps([4_000 + i * HALF_US for i in range(60)]), sense=Steps([24_000 + 4_833 + 50, 400_000]))
     driver = board.load()
     for begin_us in (0, 100_000):

@@ -51,7 +51,7 @@ def test_samples_come_round_the_ring() -> None:
 
 
 @pytest.mark.parametrize("stamp_us", [16.0, 94.0])
-def test_each_gate_is_told_at_its_sample(stamp_us: float) -> None:
+def test_each_gate_is_reported_at_its_sample(stamp_us: float) -> None:
     """Of the newest gates, to a sample; of none that has not come, and of no earlier weld's."""
     board, driver = sampling(stamp_us)
     driver.sample()

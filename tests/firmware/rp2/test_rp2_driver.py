@@ -296,7 +296,7 @@ def test_the_words_of_a_restart_are_complements() -> None:
 
 
 def test_files() -> None:
-    """Written, flushed and synced before it is told; the watchdog fed between sectors; absent, unreadable and full told apart."""
+    """Written, flushed and synced before the report, the watchdog fed between sectors; absent, unreadable and full differ."""
     board = square_board()
     driver = board.load()
     driver.alive(0)

@@ -164,7 +164,7 @@ def test_each_input_has_its_bit() -> None:
 
 @pytest.mark.parametrize("call_us", [0.0, 3.0])
 @pytest.mark.parametrize("opens_us", [1_000, 1_003, 1_006, 1_009, 1_012, 1_015, 1_018, 4_321])
-def test_a_contact_that_opened_between_two_looks_is_told_once(opens_us: int, call_us: float) -> None:
+def test_a_contact_that_opened_between_two_looks_is_reported_once(opens_us: int, call_us: float) -> None:
     """For a millisecond, at any moment of a look or between two: by one look at least, and it ends the wait; then it is over."""
     for name, bit, told in (("stop", 2, 2), ("pedal", 1, 0)):
         made = board(call_us=call_us, **{name: Steps([opens_us, opens_us + 1_000])})
@@ -230,7 +230,7 @@ def test_before_the_first_start_nothing_is_done() -> None:
     assert driver.done() == 0
 
 
-def test_a_gate_that_stays_high_is_told(monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_gate_that_stays_high_is_reported(monkeypatch: pytest.MonkeyPatch) -> None:
     """The pin is read back, and 0 is the answer while it is high."""
     driver = board().load()
     level = Board.level
@@ -242,7 +242,7 @@ def test_a_gate_that_stays_high_is_told(monkeypatch: pytest.MonkeyPatch) -> None
 
 @pytest.mark.parametrize("positive", [0, 1])
 @pytest.mark.parametrize("ended", [0, 1, 2, 3])
-def test_the_half_cycle_cut_short_is_told_in_its_place(ended: int, positive: int) -> None:
+def test_the_half_cycle_cut_short_is_reported_in_its_place(ended: int, positive: int) -> None:
     """Wherever the weld is cut, behind one or two half-cycles let pass; those before it as they were."""
     made = board()
     driver = made.load()
@@ -256,7 +256,7 @@ def test_the_half_cycle_cut_short_is_told_in_its_place(ended: int, positive: int
     assert [driver.fired(n) for n in range(ended + 1)] == [int(not (n == 1 and ended > 1)) for n in range(ended + 1)]
 
 
-def test_only_an_absent_file_is_told_as_absent(monkeypatch: pytest.MonkeyPatch) -> None:
+def test_only_an_absent_file_is_reported_as_absent(monkeypatch: pytest.MonkeyPatch) -> None:
     """Any other error is a file that cannot be read: settings that are damaged, not settings that never were."""
     driver = board().load()
     for number, read in ((1, b""), (2, None), (5, b""), (19, b"")):

@@ -47,7 +47,7 @@ def test_samples_come_round_the_ring() -> None:
 
 
 @pytest.mark.parametrize("latency_us", [16.0, 94.0])
-def test_each_gate_is_told_at_its_sample(latency_us: float) -> None:
+def test_each_gate_is_reported_at_its_sample(latency_us: float) -> None:
     """Of the newest gates, to two samples, before and after it comes; of no earlier weld's."""
     made, driver = sampling(latency_us=lambda: latency_us)
     driver.sample()

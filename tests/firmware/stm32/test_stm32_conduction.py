@@ -32,7 +32,7 @@ def sensed(gates: list[TimedGate], delays: list[int]) -> list[float]:
 
 
 def welded(delays: list[int], flows: list[float], **settings: object) -> tuple[Board, list[int]]:
-    """What the driver tells of a weld's gates, some time after its end."""
+    """The driver's report of a weld's gates, some time after its end."""
     gates = [TimedGate(delay, us) for delay, us in zip([d for d in delays if d >= 0], flows, strict=True)]
     made = board(sense=sensed(gates, delays), **settings)
     driver = made.load()
@@ -61,7 +61,7 @@ def test_every_current_is_timed(seed: int, latency_us: int) -> None:
     assert max(abs(a - b) for a, b in zip(told, flows, strict=True)) <= NEAR_US, (told, flows)
 
 
-def test_a_current_that_runs_into_the_next_gate_is_told_so() -> None:
+def test_a_current_that_runs_into_the_next_gate_is_reported_so() -> None:
     """The end that comes belongs to the later gate."""
     _, told = welded([4_000] * 4, [7_000, HALF_US + 50, 7_500, 7_000])
     assert (told[0], told[1], told[3]) == (7_000, RUNS_ON_US, 7_000)
@@ -76,7 +76,7 @@ def test_a_current_that_ends_while_the_next_gate_is_loaded_is_the_earlier_ones()
 
 
 def test_a_second_weld_begins_anew() -> None:
-    """What an earlier weld left is not taken for the next one's; beyond the last gate nothing is told."""
+    """What an earlier weld left is not taken for the next one's; beyond the last gate nothing is reported."""
     made, driver = welding([4_000] * 2, 4 * HALF_US, sense=sensed([TimedGate(4_000, 7_000)] * 2, [4_000] * 2))
     assert [driver.conduction_us(n) for n in range(2)] == pytest.approx([7_000, 7_000], abs=NEAR_US)
     assert driver.conduction_us(2) == driver.conduction_us(CURVE_KEPT) == -1
@@ -104,7 +104,7 @@ def test_without_a_sense_nothing_is_timed() -> None:
     ],
 )
 def test_each_step_is_needed(edit: tuple[str, str], monkeypatch: pytest.MonkeyPatch) -> None:
-    """Without any one of these a current is told wrongly."""
+    """Without any one of these a current is reported wrongly."""
     load = Board.load
     delays, flows = [5_000, 5_000, 4_000, 4_000, 4_000], [9_900.0, 7_000.0, 0.0, 7_200.0, 7_100.0]
     _, told = welded(delays, flows)

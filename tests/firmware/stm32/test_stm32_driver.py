@@ -67,7 +67,7 @@ def test_a_restart_after_an_error_shows_as_a_bite() -> None:
     assert not square(backup=after.backup).load().inputs() & WATCHDOG
 
 
-def test_a_bite_is_told() -> None:
+def test_a_bite_is_reported() -> None:
     """Only the watchdog gives this reset cause on this chip."""
     assert square(reset_cause=WDT_RESET).load().inputs() & WATCHDOG
     assert not square().load().inputs() & WATCHDOG

@@ -122,7 +122,7 @@ def test_the_end_of_each_half_cycle(square: bool) -> None:
     assert [driver.fired(index) for index in range(3)] == [1, 0, 1]
 
 
-def test_each_half_cycle_is_told_in_its_place() -> None:
+def test_each_half_cycle_is_reported_in_its_place() -> None:
     """Fired or let pass, one after another, as it was given."""
     given = [1, 0, 0, 1, 0, 1, 1, 0, 0, 0, 1]
     made, driver = welding([4_000 if gate else -1 for gate in given], 12 * HALF_US)
@@ -130,7 +130,7 @@ def test_each_half_cycle_is_told_in_its_place() -> None:
     assert len(made.gate_edges) == 2 * sum(given)
 
 
-def test_a_count_that_began_before_the_end_was_told_ends_the_weld() -> None:
+def test_a_count_that_began_before_the_end_was_reported_ends_the_weld() -> None:
     """A spike just behind the gate starts the timer by the edge of before; the next half-cycle cannot be in step then."""
     end = FIRST_US + END_US
     for noise, done in ((), 2), ((end + 5.0, end + 10.0), 1):

@@ -205,7 +205,7 @@ def test_the_gate_is_the_first_thing_and_the_timers_only_in_a_weld() -> None:
     assert board.modes[PINS["GATE"]] == "out"
 
 
-def test_off_tells_of_a_pin_that_stays_high() -> None:
+def test_off_reports_a_pin_that_stays_high() -> None:
     """A shorted pin reads back high whatever the driver does."""
     board = Board(mains())
     driver = board.load()

@@ -1,6 +1,6 @@
 """What driver.py writes to timer 2 and the backup registers, value for value, and where each of its limits lies.
 
-The properties (test_stm32_properties.py) say what a weld must never do; here a microsecond more or less is told apart.
+The properties (test_stm32_properties.py) say what a weld must never do; here a difference of a microsecond is found.
 Sources: RM0090 (STM32F405 reference manual), chapters 18 (TIM2 to TIM5), 5 (PWR) and 26 (RTC); MicroPython's documentation of
 machine, pyb and micropython. Interrupts begin when a test says so, and an access takes no time.
 """
@@ -204,7 +204,7 @@ def test_an_edge_during_the_start_starts_it_or_ends_it(level: int) -> None:
 
 
 def test_seven_lengths_are_kept_in_their_order() -> None:
-    """The oldest first; what came while the queue was full is lost, and what comes after it is told again."""
+    """The oldest first; what came while the queue was full is lost, and what comes after it is reported again."""
     times = [4_000.0]
     for n in range(40):
         times.append(times[-1] + 9_000 + n)
@@ -229,7 +229,7 @@ def test_seven_lengths_are_kept_in_their_order() -> None:
 
 @pytest.mark.parametrize(("asked_us", "told"), [(999_999, 1_500_000), (1_000_000, 1_500_000), (1_000_001, 0)])
 def test_after_a_second_the_next_edge_ends_nothing(asked_us: int, told: int) -> None:
-    """A second without an edge is no half-cycle that could be told; one that was not asked for meanwhile is."""
+    """A second without an edge is no half-cycle that could be reported; one that was not asked for meanwhile is."""
     made = Board([4_000.0, 1_504_000.0], latency_us=lambda: 1.0)
     driver = made.load()
     made.run(4_001 + asked_us)  # metered at 4,001, one after the edge
@@ -252,9 +252,7 @@ def test_after_a_second_the_next_edge_ends_nothing(asked_us: int, told: int) -> 
         (-1, 9_217, 1, [0]),
     ],
 )
-def test_off_tells_of_a_half_cycle_whose_gate_had_begun(
-    delay_us: int, off_us: int, done: int, fired: list[int]
-) -> None:
+def test_off_reports_a_half_cycle_whose_gate_had_begun(delay_us: int, off_us: int, done: int, fired: list[int]) -> None:
     """And of one whose count had ended; of none that off() itself prevented. Once."""
     made, driver = welding([delay_us, 5_000], off_us)
     for _ in range(2):

@@ -181,7 +181,7 @@ def test_a_file_name_with_a_line_break_stays_on_one_line(shed: Path) -> None:
 
 
 def test_a_name_too_long_for_the_file_system(shed: Path) -> None:
-    """What the operating system refuses is told as plainly."""
+    """What the operating system refuses is reported as plainly."""
     name = "a" * 300
     refused(shed, ["table", name], f"weldbeat: {name}: cannot be read; File name too long; allowed: a TOML file\n")
 
@@ -250,7 +250,7 @@ LONG_WORDS = {
 
 @pytest.mark.parametrize("text", LONG_WORDS.values(), ids=LONG_WORDS)
 def test_a_message_stays_readable(shed: Path, text: str) -> None:
-    """A message tells of a file; it does not carry it."""
+    """A message names a file, without its content."""
     (shed / "job.toml").write_text(text)
     outcome = typed(["table", "job.toml"])
     assert outcome.code == 2

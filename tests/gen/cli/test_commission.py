@@ -283,7 +283,7 @@ def record_tells_all(rows: list[tuple[str, str, float | None, str, str]], digest
 
 
 def test_without_a_board_or_instruments_steps_say_not_checked(walk: Walk) -> None:
-    """What cannot be checked is told as such and never as passed; a board that comes later makes up for it, and only for it."""
+    """What cannot be checked is reported as such, never as passed; a board that comes later adds it, and only it."""
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr("gen.link.ports.ports", list)
         unpowered, logic = (

@@ -30,7 +30,7 @@ def simulated(*options: str) -> tuple[str, dict[str, object], int]:
 
 
 def test_temperatures_follow_the_findings() -> None:
-    """A row for each part that the welder file tells of, the same figures in JSON, and the fastest pace below."""
+    """A row for each part of the welder file, the same figures in JSON, and the fastest pace below."""
     text, data, _ = simulated()
     assert text.index("Temperatures in degC") > text.index("Verdict:")
     temperatures = data["temperatures"]

@@ -154,7 +154,7 @@ def test_what_finer_cells_move_is_refused_and_nothing_is_written(here: Path, mon
     assert outcome.err.rstrip().endswith("no figure is given")
 
 
-def test_a_window_is_told_drawn_and_kept(here: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_window_is_reported_drawn_and_kept(here: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """Computed once; then read, and computed anew where the file is damaged or cannot be written."""
     monkeypatch.setenv("XDG_CACHE_HOME", str(here / "cache"))
     (here / "rungs.toml").write_text(RODS)

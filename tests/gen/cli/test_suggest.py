@@ -148,7 +148,7 @@ def test_another_tap_that_helps_is_named(here: Path) -> None:
     assert 'What would help\n  tap "high", for which the tables have figures' in outcome.out
 
 
-def test_zinc_tells_of_fumes(here: Path) -> None:
+def test_zinc_brings_a_caution_about_fumes(here: Path) -> None:
     """Zinc: no figures, and the caution that matters most."""
     outcome = typed(["suggest", "--sheets", "0.5,0.5", "--surface", "zinc"])
     assert outcome.code == 1

@@ -115,7 +115,7 @@ def test_without_a_handbook_the_user_says_where_to_look(here: Path) -> None:
 
 
 def test_no_weld_is_offered_that_the_verdict_forbids(here: Path) -> None:
-    """Cold trials drive the search up to the duty limit and no further; the limit is told, and a slower pace moves it."""
+    """Cold trials drive the search up to the duty limit and no further; the limit is reported, and a slower pace moves it."""
     for _ in range(3):
         add("no-bond", "--note", "cold")
     pace = ("--pace", "8")

@@ -11,7 +11,7 @@ from gen.records import Records, WeldRecord
 from tests.support.cli.command_line import SCHEDULE, WELDER, replaced
 
 
-def test_a_weld_is_told_in_the_secondarys_amperes(here: Path) -> None:
+def test_a_weld_is_reported_in_the_secondarys_amperes(here: Path) -> None:
     """The longest row of what was pushed, at this machine's turns; by hand 22 A times 230 / 2.4 is 2.11 kA at full current."""
     path = here / "welder.toml"
     path.write_text(replaced(WELDER, "working_current_A = 22", "working_current_A = 22\nopen_secondary_V = 2.4"))

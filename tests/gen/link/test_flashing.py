@@ -1,4 +1,4 @@
-"""What stands in the way of flashing is told before the board is touched, with the way on; and rows back into a file.
+"""What stands in the way of flashing is reported before the board is touched, with the way on; and rows back into a file.
 
 The boards are MicroPython's Unix port, whose version and name are changed from outside; no source outside for the messages.
 """
@@ -244,7 +244,7 @@ def test_a_slow_board_is_asked_on(clock: Clock) -> None:
 
 
 def test_a_board_that_moved_to_another_port_is_found(clock: Clock, monkeypatch: pytest.MonkeyPatch) -> None:
-    """By its serial number; until it is back, that its port is not there is what is told."""
+    """By its serial number; until it is back, the missing port is reported."""
     moved = FoundPort("COM9", "board", "E66038", True)
 
     monkeypatch.setattr(
@@ -276,7 +276,7 @@ def test_a_board_that_does_not_come_back_says_what_to_do(clock: Clock) -> None:
     )
 
 
-def test_another_program_that_answers_is_told_at_once(clock: Clock) -> None:
+def test_another_program_that_answers_is_reported_at_once(clock: Clock) -> None:
     """Three times running: a banner that a board prints as it starts is no such answer, and waiting would change nothing."""
     asked: list[str] = []
 

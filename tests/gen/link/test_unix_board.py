@@ -208,7 +208,7 @@ def test_7_flash_a_running_board(bench: UnixBoard) -> None:
 
 
 def test_8_a_damaged_file_is_named_and_a_flash_that_is_cut_short_leaves_the_board_off(bench: UnixBoard) -> None:
-    """A figure of the limits has changed in flash: nothing runs, every command tells the file, and the way out is to flash.
+    """A figure of the limits has changed in flash: nothing runs, every command reports the file, and the way out is to flash.
 
     No main.py until the end of that; the message says so, and the same command then finishes.
     """

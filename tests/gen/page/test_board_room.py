@@ -188,7 +188,7 @@ def test_6_a_flash_that_is_cut_short_says_how_to_go_on(page: OpenPage, board: Un
     until(page, "ready", 60)
 
 
-def test_7_another_program_that_has_the_port_is_told(page: OpenPage, board: UnixBoard) -> None:
+def test_7_another_program_that_has_the_port_is_reported(page: OpenPage, board: UnixBoard) -> None:
     page.post("/board/disconnect")
     with Link(board.port):
         told = unescape(page.post("/board/connect", {"port": board.port}).text)

@@ -176,7 +176,7 @@ def test_a_body_larger_than_any_form_is_not_taken(page: OpenPage) -> None:
     assert page.post("/schedule/boot-scraper/turn", b"a=" + b"x" * 3_000_000).status == 413
 
 
-def test_another_program_that_has_the_port_is_told(tmp_path: Path) -> None:
+def test_another_program_that_has_the_port_is_reported(tmp_path: Path) -> None:
     from gen.errors import InputError
     from gen.page import serve
 
@@ -187,7 +187,7 @@ def test_another_program_that_has_the_port_is_told(tmp_path: Path) -> None:
             serve(example(tmp_path), taken.getsockname()[1], lambda served: None)
 
 
-def test_a_folder_that_is_none_is_told(tmp_path: Path) -> None:
+def test_a_folder_that_is_none_is_reported(tmp_path: Path) -> None:
     from gen.errors import InputError
     from gen.page import serve
 

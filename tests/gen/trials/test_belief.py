@@ -112,7 +112,7 @@ def test_one_wrong_label_does_not_wreck_it() -> None:
 
 
 def test_setdown_narrows_it() -> None:
-    """Setdown, measured, tells of the edge where it becomes too much; not measured, or with none wanted, it does not."""
+    """A measured setdown tells where it becomes too much; not measured, or with none wanted, it does not."""
     wanted = replace(PRIOR, setdown_share=(0.1, 0.2))
     shares = (0.03, 0.06, 0.12, 0.22, 0.1, 0.14, 0.16)
     measured = [replace(w, setdown_share=share) for w, share in zip(WELDS, shares)]

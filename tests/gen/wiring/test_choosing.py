@@ -36,7 +36,7 @@ def test_yours_is_judged_at_the_limit() -> None:
 
 
 def test_what_is_not_enough_is_gathered() -> None:
-    """A switch too small for the inrush, and a heat sink too small for the pace, are told together."""
+    """A switch too small for the inrush, and a heat sink too small for the pace, are reported together."""
     small = known_welder(switch={"surge_current_A": 60}, heat_sink={"K_per_W": 30})
     assert [text.split(":")[0] for text in chosen(small).not_enough] == ["switch", "heat sink"]
     assert chosen(known_welder()).not_enough == ()
@@ -239,7 +239,7 @@ def test_the_one_shot_lets_every_half_cycle_through() -> None:
     assert "is reset by its fall" in stage.description
 
 
-def test_an_offset_outside_the_band_is_told() -> None:
+def test_an_offset_outside_the_band_is_reported() -> None:
     """A square detector's fall comes early: the same lateness for both edges is no detector of this kind."""
     notes = " ".join(
         chosen(make_welder(detector={"offset_rise_us": 100, "offset_fall_us": 300})).part("detector").notes

@@ -68,7 +68,7 @@ def test_on_the_bench_shorted_electrodes_do_not_rail_it() -> None:
 
 
 def test_what_is_fitted_is_judged() -> None:
-    """A burden that is too large for the shorted current is told; the one that is named is enough."""
+    """A burden that is too large for the shorted current is reported; the one that is named is enough."""
     turns, burden, _ = chosen(make_welder())
     enough = make_welder(current_sense={"turns": turns, "burden_ohm": burden})
     assert [yours.enough for yours in current_transformer(enough, boards()["pico"]).yours] == [True]

@@ -270,7 +270,7 @@ def test_pins_are_those_of_the_boards_file(name: str, pins: dict[str, int]) -> N
         assert label in sheet_reader.words_at(drawing, drawing.terminals[f"A1.{role}"], 12), role
 
 
-def test_an_erratum_of_the_chip_is_told() -> None:
+def test_an_erratum_of_the_chip_is_reported() -> None:
     """Where the board's file names one, the sheet carries it and its remedy, and the pulls drawn keep to it."""
     said = Erratum(name="E9", what="a pin may hang", roles=("detector", "gate"), remedy="8.2 kohm or less to ground")
     elsewhere = Erratum(name="FAT", what="files may be lost", roles=(), remedy="another format")

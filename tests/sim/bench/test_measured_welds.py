@@ -1,4 +1,4 @@
-"""What the sense across the switch tells of welds on a bench with errors: a seeded hundredth of the campaign, and ngspice."""
+"""Reports of the sense across the switch on a bench with errors: a seeded hundredth of the campaign, and ngspice."""
 
 from __future__ import annotations
 

@@ -198,7 +198,7 @@ def test_a_shorted_switch_is_ended_by_the_contactor(broken: BrokenMachine) -> No
     assert (row.over_run > 0, row.lasts, row.by_hand, row.worst.ended_by) == (True, False, False, "contactor")
 
 
-def test_a_welded_contactor_is_told_by_its_mirror_contact(broken: BrokenMachine) -> None:
+def test_a_welded_contactor_is_reported_by_its_mirror_contact(broken: BrokenMachine) -> None:
     row = row_of(broken, "K1", "shorted")
     assert row.notices == "board"
     assert all("contactor stayed closed" in o.did for o in row.outcomes if o.noticed_after is not None)

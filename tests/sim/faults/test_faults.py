@@ -309,7 +309,7 @@ WAYS_OUT = (
 
 @pytest.mark.parametrize(("name", "presses_stop", "reason"), WAYS_OUT)
 def test_every_passing_lockout_has_its_way_out(name: str, presses_stop: bool, reason: str) -> None:
-    """Locked out for the reason that belongs to the fault, and ready again by the way that the board tells, not before."""
+    """Locked out for the reason that belongs to the fault, and ready again by the way out that the board reports, not before."""
     machine = ground_of({"board": {"conduction_sense": True}}, knows_rest=True, again=False)
     # Conduction is proven once a weld, by its first half-cycles.
     state = "squeeze" if name == "gate wire open" else "weld"

@@ -50,7 +50,7 @@ def test_without_a_fault_the_weld_is_whole(fitted: str) -> None:
 
 
 @pytest.mark.parametrize("fitted", FITTED)
-def test_each_is_noticed_by_its_name_or_the_way_to_find_it_is_told(fitted: str) -> None:
+def test_each_is_noticed_by_its_name_or_the_way_to_find_it_is_reported(fitted: str) -> None:
     """It locks out for one of its reasons, or the weld goes on; none makes it longer."""
     for outcome in struck(fitted):
         fault = outcome.fault

@@ -214,7 +214,7 @@ def test_what_a_flat_bar_presses_aside_fills_the_gap_on_both_sides(share: float)
     assert gap[y < half_y].sum() == pytest.approx(0, abs=0.03 * -gap[gap < 0].sum())
 
 
-def test_a_setdown_on_a_flat_bar_is_told_by_the_patch_of_two_rods() -> None:
+def test_a_setdown_on_a_flat_bar_is_reported_by_the_patch_of_two_rods() -> None:
     shares = np.array([0.05, 0.15, 0.3])
     setdowns = [BAR.setdown_m(float(share)) for share in shares]
     for share, sunk_m in zip(shares, setdowns, strict=True):

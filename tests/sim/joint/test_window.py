@@ -1,4 +1,4 @@
-"""The computed window: one long weld tells of every shorter one, and what is kept is read again or made anew.
+"""The computed window: one long weld has the results of every shorter one, and what is kept is read again or made anew.
 
 No source outside: the model itself is held against tables and other codes in tests/outside.
 """

@@ -1,4 +1,4 @@
-"""A replay that cannot fail proves nothing: what is planted in the application or in the recording must be told, at its call."""
+"""A replay that cannot fail proves nothing: a change in the application or in the recording must be reported, at its call."""
 
 from __future__ import annotations
 
@@ -30,7 +30,7 @@ def run() -> Run:
 @both
 @pytest.mark.parametrize("line", ["half = inputs / 2", "seen = (inputs, now_ms)"], ids=["float", "tuple"])
 def test_an_allocation_while_armed_ends_the_replay(run: Run, line: str, interpreter: Interpreter) -> None:
-    """Protects the heap lock: a float or a tuple in the weld is told at the first step that makes one, with its line."""
+    """Protects the heap lock: a float or a tuple in the weld is reported at the first step that makes one, with its line."""
     recording, _ = record(run)
     difference = replay(begins(IN_WELD, line)(run.bundle), recording, interpreter).difference
     assert difference is not None
@@ -52,7 +52,7 @@ def test_a_great_product_allocates_on_32_bits_alone(run: Run) -> None:
 
 
 @both
-def test_a_changed_decision_is_told_at_its_first_call(run: Run, interpreter: Interpreter) -> None:
+def test_a_changed_decision_is_reported_at_its_first_call(run: Run, interpreter: Interpreter) -> None:
     """The difference named is the first one: where the recording of the changed application parts from the other."""
     planted = constant("ARMED_WAKE_MS", 6)(run.bundle)
     recording, changed = record(run)[0], record(replace(run, bundle=planted))[0]
@@ -71,7 +71,7 @@ def test_a_changed_decision_is_told_at_its_first_call(run: Run, interpreter: Int
 
 
 @both
-def test_a_changed_answer_is_told_where_it_is_acted_upon(run: Run, interpreter: Interpreter) -> None:
+def test_a_changed_answer_is_reported_where_it_is_acted_upon(run: Run, interpreter: Interpreter) -> None:
     """A stop that opens in the replay alone: the next call of that step is off(), where the recording asked for done()."""
     recording, _ = record(run)
     calls = array("i", recording.calls)

@@ -329,7 +329,7 @@ def test_a_scale_is_a_straight_line() -> None:
     assert (x(2), x(3), x(4), x.per_unit) == (100, 200, 300, 100)
 
 
-def test_faults_are_told_with_what_carries_them() -> None:
+def test_faults_are_reported_with_what_carries_them() -> None:
     """A row a fault; what nothing carries is said to be so; without faults struck there is no such section."""
     data = runs.rods()
     bare = make_welder(protection={"isolator": False, "contactor": False})

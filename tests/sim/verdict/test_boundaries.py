@@ -237,7 +237,7 @@ def test_duty_boundary() -> None:
 
 
 def test_a_finding_is_judged_before_it_is_rounded() -> None:
-    """A figure just past its limit is told with the digits that show it; at the limit itself it still keeps to it."""
+    """A figure just past its limit is reported with the digits that show it; at the limit itself it still keeps to it."""
     past = judged("x", 10.04, 10, "%", "", "slower", digits=1)
     assert (past.severity, past.figure > past.limit, past.advice) == ("refuse", True, "slower")
     assert judged("x", 0.1 + 0.2, 0.3, "%", "", "slower").severity == "passed"
@@ -330,7 +330,7 @@ def test_what_ends_a_weld_that_goes_wrong(name: str, just_enough: dict[str, bool
     ],
 )
 def test_air_wants_a_force_switch(force: dict[str, Any], expected: str | None) -> None:
-    """Hand and foot let go; air that fails must be told by a switch."""
+    """Hand and foot let go; air that fails must be reported by a switch."""
     assert ends(make_welder(force=force)).get("air-force") == expected
 
 

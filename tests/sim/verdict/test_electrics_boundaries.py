@@ -420,7 +420,7 @@ def test_triac_commutation_boundary() -> None:
         ("transformer", "open_secondary_V", "electrode-peak"),
     ],
 )
-def test_what_is_not_judged_is_told(table: str, key: str, check: str) -> None:
+def test_what_is_not_judged_is_reported(table: str, key: str, check: str) -> None:
     """One key less: its check is left out, and that is a caution, alone; with it there is no such finding."""
     whole = known_welder()
     content = {name: dict(values) for name, values in whole.model_dump(exclude_unset=True).items() if values}

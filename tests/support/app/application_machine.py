@@ -161,7 +161,7 @@ class Application(RuleBasedStateMachine):
         at=st.integers(0, 99),
     )
     def table_is_selected(self, name: str, fault: str, at: int) -> None:
-        """What was told is so; where the power went, it is the one or the other."""
+        """What was reported is so; where the power went, it is the one or the other."""
         board = self.board
         if fault:
             board.next_write(fault, at)
@@ -204,7 +204,7 @@ class Application(RuleBasedStateMachine):
 
     @rule()
     def way_out_is_taken(self) -> None:
-        """What the board tells to do ends its lockout, one after another; and then it welds."""
+        """The way out that the board reports ends its lockout, one after another; and then it welds."""
         board = self.board
         board.half_us, board.force, board.pedal = 10_000, True, False
         board.reluctant = board.misses = 0

@@ -96,7 +96,7 @@ def stream(seed: int, number: int, good: list[bytes]) -> Iterator[bytes]:
 
 
 def storm(interpreter: Interpreter, bundle: FirmwareBundle, lines: list[bytes]) -> dict[str, Any]:
-    """Send `lines` to the bundle's application under a real MicroPython; what storm_driver.py tells of it."""
+    """Send `lines` to the bundle's application under a real MicroPython; returns the report of storm_driver.py."""
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
         bundle.write(folder / "bundle")

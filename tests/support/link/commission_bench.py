@@ -495,7 +495,7 @@ class Person(io.TextIOBase):
                 bench.set(STOP_OPEN, 0, 2.4)
 
     def _title(self) -> str:
-        """Of the step that was told last."""
+        """The step that was reported last."""
         return next(
             (s.partition(": ")[2] for s in reversed(self.said.getvalue().splitlines()) if s.startswith("Step ")), ""
         )

@@ -98,7 +98,7 @@ def random_gates(count: int, seed: int) -> list[TimedGate]:
 
 
 def timed(program: PioProgram, gates: list[TimedGate], *, fast: bool = True) -> list[float]:
-    """What the program tells of these gates, in microseconds as the driver reckons them."""
+    """The program's report of these gates, in microseconds as the driver computes them."""
     opcodes = assemble(program)
     wrap = next(i for i, row in enumerate(program.instructions) if row.label == program.wrap_target)
     bench = PioBench(opcodes, wrap, Steps([]), fast=fast)

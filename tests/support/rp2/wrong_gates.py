@@ -46,7 +46,7 @@ class OffsetsExchanged(GateUnit):
 
 
 class LeadInNotLeftOut(GateUnit):
-    """What is told of a half-cycle is that of an earlier one."""
+    """What is reported of a half-cycle is that of an earlier one."""
 
     def fired(self, index: int) -> int:
         return super().fired(index - self._lead_in)

@@ -1,7 +1,7 @@
 """Converter 1, stream 0 of DMA 2 and timer 8 of the STM32F405 as far as the driver uses them.
 
 Source: RM0090, chapters 13 (ADC: external trigger 14 of a regular conversion is timer 8's trigger output), 10 (DMA: channel 0 of
-stream 0 is converter 1), 17 (TIM8: MMS 2 tells of updates) and 7 (RCC: DMA2EN). What is not modelled stops the test.
+stream 0 is converter 1), 17 (TIM8: MMS 2 passes on updates) and 7 (RCC: DMA2EN). What is not modelled stops the test.
 """
 
 from __future__ import annotations

@@ -16,7 +16,7 @@ KNOWN = {SMCR: (0x14,), CCMR1: (0x0102,), CCER: (0, 0x31)}
 
 
 class SenseTimer:
-    """The registers; the board tells it of gates and of edges at its pin."""
+    """The registers; the board calls it with gates and with edges at its pin."""
 
     def __init__(self) -> None:
         self.registers = dict.fromkeys((SMCR, SR, CCMR1, CCER, CCR1, CCR2), 0)
