@@ -21,7 +21,7 @@ class TimingRow:
     phase: str
     half_cycles: int
     firing_delay_us: int | None = None
-    """From the true zero crossing at nominal frequency; None: no gate."""
+    """Time from the true zero crossing to the gate, at nominal frequency; None for no gate."""
     current_percent: float = 0
     """Percent current of this delay. In the first half-cycle after a pause it may be less than asked."""
     share: tuple[float, float] = (0.0, 0.0)

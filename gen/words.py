@@ -4,4 +4,4 @@ from firmware_templates.app.words import *  # noqa: F403
 from firmware_templates.app.words import OFF, SQUEEZE, STATE_NAMES
 
 ARMED_STATES = STATE_NAMES[SQUEEZE : OFF + 1]
-"""From an accepted pedal to the end of off time."""
+"""The states from an accepted pedal to the end of off time."""

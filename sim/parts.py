@@ -17,7 +17,7 @@ _OF_SWITCH = ("case", "junction")
 
 
 def inrush(table: TimingTable, welder: Welder) -> tuple[float, float, float]:
-    """On shorted electrodes: peak of the planned start in A; worst peak in A; worst I2t of a half-cycle in A2s.
+    """With shorted electrodes: peak of the planned start, A; worst peak, A; worst I2t of a half-cycle, A2s.
 
     The worst is of a start at the voltage zero from the worst residue, or of the shorted current at the upper end of its
     range. The impedance that limits the inrush is at its least in all of them.

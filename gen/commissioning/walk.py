@@ -62,7 +62,7 @@ class Walked:
     number: int
     """Number of the walk, from 1."""
     count: int
-    """Of its steps."""
+    """The number of its steps."""
     failed: int | None
     """Number of the step that stopped the walk, from 1. None where the walk is complete."""
     left_out: tuple[str, ...] = ()

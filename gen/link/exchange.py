@@ -26,7 +26,7 @@ class Pushed:
     """The result of a push."""
 
     held: BoardSchedule
-    """As read back from the board."""
+    """The schedule as read back from the board."""
     selected: str
     """The schedule of the next weld."""
 

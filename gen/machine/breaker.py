@@ -56,7 +56,7 @@ class Judgement:
     holds_to: float
     """Up to here the breaker holds; nan where it is not known."""
     trips_from: float
-    """From here it must trip; nan where it is not known."""
+    """The multiple from which it must trip; nan if not known."""
     unit: str
     source: str
     wanted: str = ""
@@ -70,7 +70,7 @@ class MakersCurve:
     name: str
     source: str
     never: float
-    """The multiple that it carries without end at `reference_C`."""
+    """The multiple that it holds without tripping at `reference_C`."""
     holds: tuple[tuple[float, float], ...]
     """(Multiple, seconds) before which it does not open."""
     opens: tuple[tuple[float, float], ...]

@@ -196,7 +196,7 @@ def _working_ohm(welder: WelderTables, case: MachineCase) -> float:
 
 
 def _by_working(welder: WelderTables, loop: Loop | None, case: MachineCase) -> Circuit:
-    """From the working current and the load angle, on their tap."""
+    """The circuit from the working current and the load angle, on their tap."""
     t = welder.transformer
     source, turns = source_ohm(welder.mains, t) * case.source, turns_on(welder, t.working_read_on, case)
     known = source + referred(loop, case, turns)
@@ -207,7 +207,7 @@ def _by_working(welder: WelderTables, loop: Loop | None, case: MachineCase) -> C
 
 
 def _by_shorted(welder: WelderTables, loop: Loop | None, case: MachineCase) -> Circuit:
-    """From the shorted current, and from working current and load angle if read. On the tap of the working current."""
+    """The circuit from the shorted current, working current and load angle if read, on the tap of the working current."""
     t = welder.transformer
     source, at_short = source_ohm(welder.mains, t) * case.source, turns_on(welder, t.shorted_read_on, case)
     known = source + referred(loop, case, at_short)

@@ -29,9 +29,9 @@ class With:
     working_primary: Figure
     working_secondary: Figure
     shank_resistance: Figure
-    """Of both shanks."""
+    """Resistance of both shanks."""
     shank_heat: Figure
-    """In both shanks under full current."""
+    """Heat in both shanks at full current."""
 
 
 @dataclass(frozen=True)

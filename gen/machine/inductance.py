@@ -45,7 +45,7 @@ class Loop:
     resistance_ohm: float
     reactance_ohm: float
     shank_resistance_ohm: float
-    """Of both electrodes together, a part of `resistance_ohm`."""
+    """Resistance of both electrodes, which is a part of `resistance_ohm`."""
 
 
 def _bessel(order: int, z: complex) -> complex:

@@ -23,7 +23,7 @@ class Word:
     """One half-cycle."""
 
     blank_us: int
-    """From the edge to the gate."""
+    """Time from the edge to the gate."""
     gate_us: int
     """Length of the gate; 0: not fired."""
     next_level: int

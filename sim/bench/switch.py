@@ -20,7 +20,7 @@ class SwitchSpec:
     """The true properties of the switch, and its faults."""
 
     kind: str
-    """As in the welder file."""
+    """The kind, as named in the welder file."""
     latching_A: float
     holding_A: float
     turn_on_us: float

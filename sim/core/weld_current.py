@@ -51,13 +51,13 @@ class Assumed:
     """Figures that no rating plate gives."""
 
     knee: float = KNEE
-    """In units of the steady peak flux."""
+    """Flux at the knee over the steady peak flux."""
     remanence: float = REMANENCE
-    """As a fraction of the knee."""
+    """Remanent flux over the flux at the knee."""
     air_core_ohm: float | None = None
     """The primary's reactance with its core saturated; None for the least that the machine may have."""
     joint_share: float = JOINT_SHARE
-    """Of the joint's heat, the part into each electrode."""
+    """The share of the joint's heat that flows into each electrode."""
     most_joint_share: float = JOINT_SHARE_RANGE[1]
 
 
@@ -129,13 +129,13 @@ class WeldCurrents:
 
     @cached_property
     def settled(self) -> Impulse:
-        """From no residue, for heating."""
+        """A weld without residual flux, for heating."""
         found = run(self.circuit, *self._supply_and_gates)
         return replace(found, swings=self.pattern.whole(found.swings))
 
     @cached_property
     def worst(self) -> Impulse:
-        """From the residue with the greatest peak."""
+        """A weld from the residual flux with the greatest peak."""
         residues = self.circuit.remanent_Vs, -self.circuit.remanent_Vs
         found = [run(self.circuit, *self._supply_and_gates, residue, remanent=True) for residue in residues if residue]
         return max(found, key=lambda impulse: impulse.primary_peak_A, default=self.settled)
@@ -172,19 +172,19 @@ class WeldCurrents:
 
     @cached_property
     def sloped_worst(self) -> Impulse:
-        """From the worst residue, with the advised upslope first."""
+        """A weld from the worst residual flux, with the advised upslope."""
         delays = self.slope_deg + (min(d for d in self.delays_deg if d is not None),) * 2
         supply = sine(self.voltage_V, 0.5 / self.half_s, len(delays) + 1)
         return worst_of_residues(self.circuit, supply, gate_windows(supply, delays))
 
     @cached_property
     def shorted_settled(self) -> Impulse:
-        """With the electrodes shorted, from no residue."""
+        """A weld with shorted electrodes, without residual flux."""
         return run(self.shorted, *self._supply_and_gates)
 
     @cached_property
     def shorted_worst(self) -> Impulse:
-        """With the electrodes shorted, from the worst residue."""
+        """A weld with shorted electrodes, from the worst residual flux."""
         return worst_of_residues(self.shorted, *self._supply_and_gates)
 
     @cached_property

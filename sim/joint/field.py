@@ -38,24 +38,30 @@ class Diverged(ArithmeticError):
 
 @dataclass(frozen=True, eq=False)
 class Mesh:
-    """Cells, the faces between them and the cells held from outside.
-
-    `left`, `right`: the cells on either side of each face. `left_per_m`, `right_per_m`: from each cell's middle to the face,
-    over the face's area. `face_m2`: its area. `held`, `held_per_m`, `held_m2`: the same of the held cells; `held_V`: their
-    outer potential, 0 or 1; `held_C`: their outer temperature.
-    """
+    """Cells, the faces between them, and the cells held from outside."""
 
     volume_m3: Array
+    """Volume of each cell."""
     left: Numbers
+    """The cell on one side of each face."""
     right: Numbers
+    """The cell on the other side of each face."""
     left_per_m: Array
+    """Distance from the middle of the left cell to the face, over the face's area."""
     right_per_m: Array
+    """Distance from the middle of the right cell to the face, over the face's area."""
     face_m2: Array
+    """Area of each face."""
     held: Numbers
+    """The cells held from outside."""
     held_per_m: Array
+    """Distance from the middle of each held cell to its outer face, over the face's area."""
     held_m2: Array
+    """Area of the outer face of each held cell."""
     held_V: Array
+    """Outer potential of each held cell, 0 or 1."""
     held_C: Array
+    """Outer temperature of each held cell."""
 
     @property
     def cells(self) -> int:
@@ -119,15 +125,16 @@ def _conjugate(matrix: sparse.csr_matrix, given: Array, guess: Array | None) -> 
 
 
 class FieldContact(NamedTuple):
-    """Contact of every face and of every held cell: resistance times area (ohm m2), conductance of heat over area (W/m2 K).
-
-    Zero resistance and infinite conductance where there is no contact.
-    """
+    """The contacts at all faces and held cells. Without a contact the resistance is 0 and the heat conductance infinite."""
 
     face_ohm_m2: Array
+    """Resistance times area at each face."""
     face_W_m2K: Array
+    """Heat conductance over area at each face."""
     held_ohm_m2: Array
+    """Resistance times area at each held cell."""
     held_W_m2K: Array
+    """Heat conductance over area at each held cell."""
 
 
 def no_contact(mesh: Mesh) -> FieldContact:
@@ -138,17 +145,20 @@ def no_contact(mesh: Mesh) -> FieldContact:
 
 @dataclass(frozen=True, eq=False)
 class CurrentField:
-    """Potential of the cells at 1 V between the held ends, resistance, heat of each cell and of each held end at 1 A.
-
-    `contact_W`: the part of the heat that is made in the contacts of faces. `through_A`: current through each face at 1 A.
-    """
+    """The current of a mesh between its held ends."""
 
     volts: Array
+    """Potential of each cell, at 1 V between the ends."""
     ohm: float
+    """Resistance between the ends."""
     cell_ohm: Array
+    """Heat of each cell at 1 A, W."""
     held_ohm: float
+    """Heat at 1 A that goes from the contacts at the held cells to the outside, W."""
     contact_ohm: float
+    """Heat at 1 A of the contacts at faces, which is part of the cells' heat, W."""
     through: Array
+    """Current through each face at 1 A, A."""
 
 
 def current(mesh: Mesh, resistivity: Array, contact: FieldContact, guess: Array | None = None) -> CurrentField:
@@ -187,10 +197,11 @@ class FieldWarmth:
 
 @dataclass(frozen=True, eq=False)
 class FieldStep:
-    """The result of a time step: the warmth, and the heat flow to the held ends, W."""
+    """The result of a time step."""
 
     warmth: FieldWarmth
     lost_W: float
+    """Heat flow to the held ends."""
 
 
 def heated(

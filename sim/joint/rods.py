@@ -31,21 +31,22 @@ _FINS = 6.0  # modelled length of a rod beyond the crossing, in diameters: farth
 
 @dataclass(frozen=True)
 class RodCross:
-    """Two rods between electrodes. Lengths in m; the first is the lower one.
-
-    `strip`: half of the width of the contact of each electrode with its rod, over the rod's diameter. `along_m`: the length
-    of that contact. `flat_m`: the width of the flat bar, where the second is one; its thickness stands in `rods_m`.
-    """
+    """Two crossed rods, or a rod on a flat bar, between electrodes. The first is the lower one. Lengths are in m."""
 
     rods_m: tuple[float, float]
+    """Diameters of the rods; the second is the thickness of a flat bar."""
     metal: Metal
     electrode: Metal
     strip: tuple[float, float]
+    """Half of the width over which each electrode touches its rod, over the rod's diameter."""
     along_m: tuple[float, float]
+    """Length over which each electrode touches its rod."""
     flat_m: float | None = None
+    """Width of the flat bar; None for two rods."""
 
     @property
     def thin_m(self) -> float:
+        """Diameter of the thinner rod; with a flat bar that of the rod."""
         return min(self.rods_m) if self.flat_m is None else self.rods_m[0]
 
     @property
@@ -55,24 +56,24 @@ class RodCross:
 
     @property
     def lowers(self) -> tuple[float, float]:
-        """The share of the setdown by which each is lower at the crossing."""
+        """The share of the setdown by which each part becomes lower at the crossing."""
         return (0.5, 0.5) if self.flat_m is None else (1.0, 0.0)
 
     def deep_m(self, setdown_m: float) -> float:
-        """How deep both would overlap over the patch, displaced metal and all."""
+        """Overlap depth of the undeformed shapes over the patch, displaced metal included."""
         if self.flat_m is None:
             return filled_m(self.rods_m, setdown_m)
         return float(np.interp(setdown_m, *_filling_flat(self.rods_m[0])))
 
     def half_widths(self, setdown_m: float) -> tuple[float, float]:
-        """Half of the patch along x and along y, as it is before anything grows wider."""
+        """Half of the patch along x and along y, before the rods grow wider."""
         if self.flat_m is None:
             return half_widths(self.rods_m, setdown_m)
         radius, deep_m = self.rods_m[0] / 2, self.deep_m(setdown_m)
         return self.length_m / 2, math.sqrt(max(0.0, radius**2 - max(0.0, radius - deep_m) ** 2))
 
     def wider(self, setdown_m: float) -> tuple[float, float]:
-        """How many times as wide the crossing has grown along x and along y."""
+        """Growth of the crossing along x and along y, as factors on its width."""
         if self.flat_m is None:
             times = widened(self.rods_m, setdown_m)
             return times, times
@@ -87,7 +88,7 @@ class RodCross:
         return 4 * half_x * half_y * self.wider(setdown_m)[1]
 
     def reach_m(self, setdown_m: float, x: Array) -> Array:
-        """Half of the patch across, at a distance x along the lower rod."""
+        """Half of the patch's width at a distance x along the lower rod."""
         if self.flat_m is None:
             return _reach(self.rods_m, setdown_m, x)
         half_x, half_y = self.half_widths(setdown_m)
@@ -96,22 +97,24 @@ class RodCross:
 
 @dataclass(frozen=True, eq=False)
 class RodMesh:
-    """The mesh. `boxes`: the numbers of the cells of both rods, along, across and up; -1 where empty. `edges`: likewise.
-
-    `patch`: the faces between the rods. `strips`: the held cells under the lower and the upper electrode. `halves_m`: half of
-    the width of each strip, which grows with its rod's width.
-    """
+    """The mesh of a quarter of the crossing, at one setdown."""
 
     cross: RodCross
     setdown_m: float
     mesh: Mesh
     metal: Properties
     boxes: tuple[Numbers, Numbers]
+    """Numbers of the cells of both rods, along, across and up; -1 for none."""
     edges: tuple[tuple[Array, Array, Array], tuple[Array, Array, Array]]
+    """Edges of the cells of both rods, along, across and up."""
     patch: slice
+    """The faces between the rods."""
     strips: tuple[slice, slice]
+    """The held cells under the lower and the upper electrode."""
     patch_m2: float
+    """Area of the whole patch."""
     halves_m: tuple[float, float]
+    """Half of the width of each strip, which grows with its rod's width."""
 
 
 @lru_cache(maxsize=64)
@@ -300,17 +303,18 @@ def _patch(cross: RodCross, setdown_m: float, x: Array, y: Array) -> Array:
 
 @dataclass(frozen=True)
 class _Section:
-    """A rod's section at the crossing: round, filled out to the patch from `deep_m` below its crest, `wider` times as wide.
-
-    `flank_m`: half of the patch's width.
-    """
+    """A rod's section at the crossing: a circle, filled out to the patch by displaced metal."""
 
     diameter_m: float
     setdown_m: float
     deep_m: float
+    """Depth below the crest from which on it is filled out."""
     flank_m: float
+    """Half of the patch's width."""
     wider: float
+    """Growth of the width, as a factor."""
     strip_m: float
+    """Half of the width over which the electrode touches it."""
 
     def chord_m(self, height: Array) -> Array:
         """Half of the section's width at a height above the axis."""
@@ -321,13 +325,13 @@ class _Section:
 
     @property
     def ends_m(self) -> tuple[float, float]:
-        """Heights of its electrode and of the patch, over its axis."""
+        """Heights of its electrode and of the patch above its axis."""
         radius = self.diameter_m / 2
         return -math.sqrt(radius**2 - self.strip_m**2), radius - self.setdown_m / 2
 
     @property
     def crest_m(self) -> float:
-        """The height of its crest over its axis, before it sank."""
+        """Height of its crest above its axis, without setdown."""
         return self.diameter_m / 2
 
     @property
@@ -343,7 +347,7 @@ class _Section:
 
 @dataclass(frozen=True)
 class _FlatSection:
-    """A flat bar across."""
+    """The section of a flat bar."""
 
     thick_m: float
     wide_m: float

@@ -22,21 +22,26 @@ _HARDLY_OHM = 2e-4
 
 @dataclass(frozen=True)
 class Span:
-    """A stretch of the schedule. `amperes`: None where no current flows."""
+    """A part of the schedule with one firing delay, or without current."""
 
     length_s: float
     amperes: Amperes | None
+    """The current; None without current."""
 
 
 @dataclass(frozen=True)
 class Stepping:
-    """The time stepping of a weld. `rise_K`: greatest rise of the hottest cell in a step. `least`: least number of steps."""
+    """The time stepping of a weld."""
 
     rise_K: float = 80.0
+    """Intended rise of the hottest cell in a step. A step with more than 2.5 times this is repeated, shorter."""
     least: int = 40
+    """Least number of steps."""
     first_s: float = 4e-4
+    """Length of the first step."""
 
     def finer(self, times: float) -> Stepping:
+        """Steps that are shorter by this factor."""
         return Stepping(self.rise_K / times, round(self.least * times), self.first_s / times)
 
 
@@ -45,46 +50,54 @@ STEPPING = Stepping()
 
 @dataclass(frozen=True, eq=False)
 class Picture:
-    """The joint at an instant: its site and the temperature of its cells."""
+    """The joint at one instant."""
 
     time_s: float
     site: Site
     at_C: Array
+    """Temperature of each cell."""
 
 
 @dataclass(frozen=True, eq=False)
 class WeldCourse:
-    """A weld over time. Arrays hold one value a step. `balance`: heat not accounted for, over heat supplied.
-
-    `boiled`: it ended early, because it would have flown apart. `moved_J`: the heat content of metal pressed aside.
-    """
+    """A weld over time. Arrays and `measures` have one value a step."""
 
     time_s: Array
+    """End of each step."""
     current_A: Array
     ohm: Array
+    """Resistance between the electrodes."""
     measures: tuple[SiteMeasures, ...]
     pictures: tuple[Picture, ...]
     supplied_J: float
+    """Heat that the current made."""
     lost_J: float
+    """Heat that left the mesh."""
     moved_J: float
+    """Heat content of the metal pressed aside."""
     balance: float
+    """Heat that is not accounted for, over heat supplied."""
     steps: int
     boiled: bool = False
+    """Whether the weld ended early because the joint boiled."""
 
     def of(self, name: str) -> Array:
-        """One of the measures over time."""
+        """The measure of this name over time."""
         return np.array([getattr(each, name) for each in self.measures])
 
     @property
     def setdown_m(self) -> float:
+        """The setdown at the end."""
         return self.measures[-1].setdown_m
 
     @property
     def nugget_m(self) -> float:
+        """The greatest nugget diameter."""
         return float(self.of("nugget_m").max())
 
     @property
     def joint_C(self) -> float:
+        """The greatest mean temperature of the faying surface."""
         return float(self.of("joint_C").max())
 
     def reached_s(self, name: str, value: float) -> float:
@@ -117,7 +130,7 @@ def welded(
     until: Callable[[SiteMeasures], bool] | None = None,
     pictures_s: Sequence[float] = (),
 ) -> WeldCourse:
-    """The weld of `spans`, from cold. It ends early once `until` holds. Raises Diverged where it did not settle."""
+    """The weld of `spans`, from cold. It ends early once `until` holds. Raises Diverged if the solution does not settle."""
     stepping = stepping or STEPPING
     warmth = even(site.metal, site.mesh.cells, AMBIENT_C)
     begun_J = float((warmth.enthalpy_J_m3 * site.mesh.volume_m3).sum())

@@ -47,20 +47,23 @@ CELLS: tuple[Cell, ...] = ("no bond", "bonded", "good", "past good")
 
 @dataclass(frozen=True)
 class WindowPlan:
-    """The input of every worker. `deepest_m`: the greatest setdown wanted of rods."""
+    """The welds of a window, which every worker receives."""
 
     work: Work
     welder: Welder
     deepest_m: float
+    """Greatest setdown wanted of rods; infinite if there is no such limit."""
     percents: tuple[int, ...]
     draws: int
+    """Draws of the uncertain properties at each percent."""
 
     @property
     def welds(self) -> int:
+        """The number of welds."""
         return len(self.percents) * (1 + self.draws)
 
     def judged(self, number: int) -> JointEdges | None:
-        """The weld of this number: percent by percent, first nominal and then each draw. None: it did not settle."""
+        """The edges of weld `number`, counted by percents, the nominal weld before the draws. None if it did not settle."""
         place, draw = divmod(number, 1 + self.draws)
         factors = Factors() if draw == 0 else drawn_factors(self.draws, _SEED, ranges_of(self.work))[draw - 1]
         work, contacts = with_factors(self.work, Contacts(), factors)
@@ -79,20 +82,25 @@ class WindowPlan:
 
 @dataclass(frozen=True)
 class SpreadTime:
-    """A time with nominal properties, and the least and the greatest of the draws; infinite where it is not reached."""
+    """A time and its spread over the draws; infinite if it is not reached."""
 
     middle_s: float
+    """The time with nominal properties."""
     low_s: float
+    """The least time of the draws."""
     high_s: float
+    """The greatest time of the draws."""
 
 
 @dataclass(frozen=True)
 class PercentWindow:
-    """One percent: the edges of the nominal weld, and of each draw."""
+    """The edges of a weld at one percent."""
 
     percent: int
     middle: JointEdges
+    """The edges with nominal properties."""
     draws: tuple[JointEdges, ...]
+    """The edges of each draw."""
 
     def spread(self, name: str) -> SpreadTime:
         """The spread of the named edge."""
@@ -119,15 +127,18 @@ def _cell(edges: JointEdges, time_s: float) -> Cell:
 
 @dataclass(frozen=True)
 class JointWindow:
-    """All percents, rising, and the weld times to report. `lost`: number of welds that diverged and were left out."""
+    """The window of a joint."""
 
     percents: tuple[PercentWindow, ...]
+    """The percents, rising."""
     times_s: tuple[float, ...]
+    """The weld times to report, rising."""
     lost: int
+    """The number of welds that diverged and were left out."""
 
     @property
     def times(self) -> ComputedTimes | None:
-        """The prior of the estimate from trials: the times at the highest percent with a good weld. None where none has.
+        """The prior of the estimate from trials: the times at the highest percent with a good weld. None if none has.
 
         Its width is the spread of the draws, which include the model's own measured error.
         """
@@ -147,7 +158,7 @@ class JointWindow:
 def planned(
     joint: Joint, welder: Welder, percents: tuple[int, ...] | None = None, draws: int | None = None
 ) -> tuple[JointWork, WindowPlan]:
-    """The joint in the form of the model on this machine, and the welds of its window. Raises as `joint_work` does."""
+    """The joint as input of the model, and the welds of its window. Raises as `joint_work` does."""
     wanted = with_electrodes(joint, welder)
     given = joint_work(wanted, welder, table_force_N(wanted, welder))
     share = setdown_wanted(joint)
@@ -187,7 +198,7 @@ def _gathered(plan: WindowPlan, found: Sequence[JointEdges | None]) -> JointWind
 def _times(percents: Sequence[PercentWindow]) -> tuple[float, ...]:
     """Weld times in equal ratios, from before the first good weld of any percent to after the last.
 
-    Where none is good at any percent: from the first that bonds or is past good to the longest weld.
+    If no percent has a good weld: from the first that bonds or is past good to the longest weld.
     """
     edges = [each.middle for each in percents]
     good = [(each.tore_s, min(each.past_s, LONGEST_S)) for each in edges if each.tore_s < min(each.past_s, LONGEST_S)]
@@ -228,7 +239,7 @@ def as_text(window: JointWindow, key: str) -> str:
 
 
 def from_text(text: str, key: str) -> JointWindow | None:
-    """The window kept under this key. None where the text is damaged or has another key."""
+    """The window kept under this key. None if the text is damaged or has another key."""
     try:
         body: dict[str, Any] = json.loads(text)
         if body.pop("digest") != _digest(body) or body["key"] != key:

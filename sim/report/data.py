@@ -191,11 +191,11 @@ class Flux:
 
     path: tuple[tuple[float, float], ...]
     peak: float
-    """With its sign."""
+    """The greatest flux, with its sign."""
     residue: float
-    """At the end."""
+    """The flux at the end of the weld."""
     limit: float | None
-    """Of the verdict; None if it did not judge the flux."""
+    """The verdict's limit; None if it did not judge the flux."""
 
 
 def flux_of(data: ReportData, weld: ObservedWeld) -> Flux:

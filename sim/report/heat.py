@@ -28,7 +28,7 @@ class PartHeat:
     name: str
     said: Temperature
     final: Cycle
-    """In endless work."""
+    """The cycle in continuous work."""
     curve: tuple[tuple[float, float, float], ...]
     """(Minutes, peak, mean) of welds from cold, in degC."""
     burst_welds: int

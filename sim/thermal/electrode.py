@@ -37,11 +37,11 @@ class Electrode:
     material: Material
     shank_diameter_m: float
     free_length_m: float
-    """From face to holder."""
+    """Length from face to holder."""
     contact_diameter_m: float
-    """Of the face where it touches the work."""
+    """Diameter of the face where it touches the work."""
     tip_length_m: float = 0.0
-    """Of the cone from the contact to the shank; 0 for a flat face, into which heat and current spread (constriction)."""
+    """Length of the cone from the contact to the shank; 0 for a flat face, into which heat and current spread (constriction)."""
     holder: Holder = Holder()
     air_W_per_m2K: float = 15.0
     """Convection and radiation in still air: 10 to 20, common practice, no source."""

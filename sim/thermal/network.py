@@ -21,7 +21,7 @@ class LinearNetwork:
     """
 
     rates_per_s: Array
-    """Of n modes, all above 0, so that there is an equilibrium."""
+    """Rates of the n modes, all above 0, so that there is an equilibrium."""
     gains: Array
     """n x inputs."""
     readout: Array
@@ -76,7 +76,7 @@ class NodeRow:
 
     capacities_J_per_K: ArrayLike
     links_W_per_K: ArrayLike
-    """From each node to the next: one fewer than nodes."""
+    """Conductance from each node to the next: one fewer than nodes."""
     to_ambient_W_per_K: ArrayLike
 
 

@@ -33,7 +33,7 @@ class FosterTerm:
 
 @dataclass(frozen=True)
 class Cooling:
-    """From the common case to ambient. `case_J_per_K` None: the case follows the loss at once."""
+    """The path of heat from the common case to ambient. If `case_J_per_K` is None, the case follows the loss at once."""
 
     case_to_sink_K_per_W: float
     sink_to_ambient_K_per_W: float

@@ -35,10 +35,10 @@ class Finding:
     """`caution` and `refuse` come with advice."""
     figure: float
     limit: float | None
-    """In the unit of `figure`; None where the limit is not known."""
+    """The limit in the unit of `figure`; None if it is not known."""
     unit: str
     source: str
-    """Where the limit comes from."""
+    """The source of the limit."""
     advice: str
     """What to change; "" where the check passed."""
     time_s: float | None = None
@@ -228,7 +228,7 @@ class PacedJob:
     job: Job
     welds_per_minute: float
     currents: WeldCurrents
-    """Of one weld, computed once for all checks."""
+    """The currents of one weld, computed once for all checks."""
     advises: bool = True
     """Whether to search for advice, such as a safe pace. The search takes the most time."""
 
@@ -270,7 +270,7 @@ class SimulatedJob(PacedJob):
 
     recording: Recording
     open_electrodes: Recording
-    """Of one weld with nothing between the electrodes."""
+    """The recording of one weld with open electrodes."""
 
     @property
     def table(self) -> TimingTable:

@@ -103,9 +103,9 @@ class PaceLimit:
     """One limit of the pace."""
 
     name: str
-    """Of the finding."""
+    """The name of the finding."""
     welds_per_minute: float
-    """The most that it allows; 0 for none."""
+    """The fastest pace that it allows; 0 for none."""
 
 
 @dataclass(frozen=True)

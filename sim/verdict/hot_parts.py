@@ -63,7 +63,7 @@ class HotPart:
     called: str
     """Its name at the beginning of a sentence."""
     network: LinearNetwork
-    """With the shortest time constant, which has the highest peak, where only a range is known."""
+    """The network; if its time constant is a range, with the shortest, which has the highest peak."""
     profile: PowerProfile
     output: str
     limit_C: float
@@ -73,7 +73,7 @@ class HotPart:
     by_mean: bool = False
     """Whether the limit is of the mean, not of the peak."""
     slow: LinearNetwork | None = None
-    """With the longest time constant, which needs the longest rest; None where one is known."""
+    """The network with the longest time constant, which needs the longest rest; None if the constant is known."""
     meaning: str = ""
     """What its temperature amounts to."""
     remade: Callable[[float], HotPart] | None = None

@@ -26,7 +26,7 @@ class Fired:
     error_us: float
     """Gate edge less the ideal, which counts from the true crossing."""
     rest_us: float
-    """From the gate's end to the next true crossing."""
+    """Time from the gate's end to the next true crossing."""
 
 
 def planned_delays_us(table: TimingTable) -> list[int]:
