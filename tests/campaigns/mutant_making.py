@@ -129,14 +129,19 @@ def _operator(name: str) -> Any:
 def _occurrences(source: str) -> Iterator[tuple[str, int, Place]]:
     """Operator, occurrence and place of each mutation, counted as mutate_code counts them."""
     nodes = list(ast_nodes(get_ast(source)))
+    places: dict[str, list[Place]] = {}
     for full_name in sorted(operator_names()):
         name = full_name.removeprefix("core/")
         if name in LEFT_OUT:
             continue
-        node_type = _NODE_TYPES.get(name.split("_")[0])
-        looked_at = [node for node in nodes if node_type in (None, node.type)]
-        places = [begin for node in looked_at for begin, _ in _operator(name).mutation_positions(node)]
-        for occurrence, place in enumerate(places):
+        kind = name.split("_")[0]
+        # A binary operator stands in the same places, whatever is put there. Only for speed.
+        replaced = name.rpartition("_")[0] if kind == "ReplaceBinaryOperator" else name
+        if replaced not in places:
+            node_type = _NODE_TYPES.get(kind)
+            looked_at = [node for node in nodes if node_type in (None, node.type)]
+            places[replaced] = [begin for node in looked_at for begin, _ in _operator(name).mutation_positions(node)]
+        for occurrence, place in enumerate(places[replaced]):
             yield name, occurrence, place
 
 

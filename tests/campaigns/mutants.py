@@ -69,12 +69,13 @@ def _known(reasons: dict[str, list[str]]) -> Iterator[tuple[Name, str]]:
 def named(place: str) -> list[Name]:
     """What a place on the list names."""
     path, function, operator, *numbers = place.split(" ")
-    names = [name_of(mutation) for mutation in _of_file(path)]
+    names = [name_of(mutation) for mutation in of_file(path)]
     return [it for it in names if it[:3] == (path, function, operator) and (not numbers or str(it[3]) in numbers)]
 
 
 @cache
-def _of_file(path: str) -> list[Mutation]:
+def of_file(path: str) -> list[Mutation]:
+    """All mutations of a file below firmware_templates."""
     return mutations(TEMPLATES, path)
 
 
@@ -180,7 +181,7 @@ def main(arguments: list[str]) -> int:
     options = parser.parse_args(arguments)
     given = settings()
     paths = [path for path in targets(TEMPLATES) if path.startswith(options.only)]
-    found = [mutation for path in paths for mutation in _of_file(path)]
+    found = [mutation for path in paths for mutation in of_file(path)]
     trials = kept(options.results)
     wanted = [it for it in found if not it.silent]
     if options.sample:
