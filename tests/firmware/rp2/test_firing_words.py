@@ -51,23 +51,23 @@ def test_every_word_fires_once_and_on_time(name: str, frequency_Hz: int) -> None
 @pytest.mark.parametrize("frequency_Hz", FREQUENCIES_HZ)
 @pytest.mark.parametrize("name", FIRING)
 def test_skipping_loops_changes_nothing_at_a_full_period(name: str, frequency_Hz: int) -> None:
-    """56 of those words clock by clock: the same edges and reports to the clock, so the faster harness may be believed."""
+    """24 of those words clock by clock: the same edges and reports to the clock, so the faster harness may be believed."""
     program = load_program(name)
-    fast = random_weld(program, frequency_Hz, 7, 1)
-    until_us = fast.crossings_us[7] + 100
-    slow = random_weld(program, frequency_Hz, 7, 1, fast=False).run(until_us)
+    fast = random_weld(program, frequency_Hz, 3, 1)
+    until_us = fast.crossings_us[3] + 100
+    slow = random_weld(program, frequency_Hz, 3, 1, fast=False).run(until_us)
     quick = fast.run(until_us)
     assert slow.gate_edges == quick.gate_edges
     assert slow.pushed == quick.pushed
-    assert len(slow.pushed) == 7
+    assert len(slow.pushed) == 3
     assert worst_error_us(slow.gate_edges, fast.ideal()) <= TOLERANCE_US
 
 
 @pytest.mark.parametrize("name", FIRING)
 def test_skipping_loops_changes_nothing_at_a_short_period(name: str) -> None:
-    """160 words clock by clock at a twelfth of the period, through to the dead loop and on."""
+    """80 words clock by clock at a twelfth of the period, through to the dead loop and on."""
     program = load_program(name)
-    for seed in range(4):
+    for seed in range(2):
         fast = random_weld(program, 50, 20, seed, scale=1 / 12)
         until_us = fast.crossings_us[21]
         slow = random_weld(program, 50, 20, seed, scale=1 / 12, fast=False).run(until_us)

@@ -21,7 +21,7 @@ from gen import words
 from gen.pio import pio_module
 from tests.support.rp2.asm_recorder import PIO, Recorded, run_source
 from tests.support.rp2.converter import ADC, ADC_REQUEST, ROOM_AT, Converter
-from tests.support.rp2.pio_bench import PioBench, Steps
+from tests.support.rp2.pio_bench import CLOCKS_PER_US, PioBench, Steps
 from tests.support.rp2.timed_gates import GateEdges, watch_the_gate
 
 DRIVERS = Path(firmware_templates.__file__).parent / "drivers"
@@ -89,14 +89,22 @@ class Board:
         self._run_all(until_us)
 
     def _run_with_stamps(self, until_us: float) -> None:
-        """In small steps, with the interrupt of each rise of the gate as late as it is."""
-        edges = self.fire.gate_edges
+        """With the interrupt of each rise of the gate as late as it is.
+
+        That interrupt does nothing to the state machine, which is run ahead to find the rises: as far as the next change of a
+        contact, whose interrupt may.
+        """
+        firing = self.machines[0]
         while self.now_us < until_us:
-            self._run_all(min(self.now_us + 10, until_us))
-            rises = [time_us for time_us, level in edges if level]
-            while self.stamped < len(rises) and rises[self.stamped] + self.stamp_us <= self.now_us:
+            changes = [steps.next_change(round(self.now_us * CLOCKS_PER_US)) for steps in (self.stop, self.pedal)]
+            ahead_us = min(until_us, *(clock / CLOCKS_PER_US for clock in changes))
+            (firing.bench.run if firing.enabled else firing.bench.idle)(ahead_us)
+            rises = [time_us for time_us, level in self.fire.gate_edges if level]
+            while self.stamped < len(rises) and rises[self.stamped] + self.stamp_us <= ahead_us:
+                self._run_all(rises[self.stamped] + self.stamp_us)
                 self.stamped += 1
                 self.handlers[PINS["GATE"]](None)
+            self._run_all(ahead_us)
 
     def _run_all(self, until_us: float) -> None:
         before, self.now_us = self.now_us, max(self.now_us, until_us)

@@ -9,12 +9,15 @@ four to a microsecond.
 from bisect import bisect_right
 from collections import deque
 from collections.abc import Callable, Generator, Iterable
+from functools import cache
 from typing import Any
 
 import adafruit_pioasm
 import pioemu.emulation
 import pioemu.primitive_operations
 from pioemu import ShiftRegister, State, emulate
+from pioemu.decoding.instruction_decoder import InstructionDecoder as NewInstructionDecoder
+from pioemu.instruction_decoder import InstructionDecoder
 
 from gen.pio import PioProgram
 from tests.support.rp2.pio_text import pio_text
@@ -28,13 +31,47 @@ NEVER = 1 << 62
 def replace(state: State, /, **changes: Any) -> State:
     """As dataclasses.replace, which is half of what the emulation costs, for a class that only holds its fields."""
     made = object.__new__(State)
-    made.__dict__.update(state.__dict__, **changes)
+    object.__setattr__(made, "__dict__", state.__dict__ | changes)  # the class is frozen
     return made
 
 
-EMULATOR = (pioemu.emulation, pioemu.primitive_operations)
-for _module in EMULATOR:
-    _module.replace = replace
+class _Decoded(NewInstructionDecoder):
+    """Decodes each word once: what is made of it depends on nothing else."""
+
+    decode = cache(NewInstructionDecoder.decode)
+
+
+class _Emulated(InstructionDecoder):
+    """Makes the callables of each instruction once: they hold no state. `_Decoded` keeps the instructions, each one object."""
+
+    def __init__(self, *settings: Any) -> None:
+        super().__init__(*settings)
+        self._made: dict[int, Any] = {}
+
+    def create_emulation(self, instruction: Any) -> Any:
+        if id(instruction) not in self._made:
+            self._made[id(instruction)] = super().create_emulation(instruction)
+        return self._made[id(instruction)]
+
+    decode = cache(InstructionDecoder.decode)
+
+
+def _as_it_is(_: Any, input_source: Callable[[State], int]) -> Callable[[State], int]:
+    """An input source that takes a state needs no adapting. The emulator reads its signature to find that out."""
+    return input_source
+
+
+# What is put in the place of the emulator's own, for speed alone: module, name, replacement.
+QUICKER: tuple[tuple[Any, str, Any], ...] = (
+    (pioemu.emulation, "replace", replace),
+    (pioemu.primitive_operations, "replace", replace),
+    (pioemu.emulation, "NewInstructionDecoder", cache(_Decoded)),
+    (pioemu.emulation, "InstructionDecoder", cache(_Emulated)),
+    (pioemu.emulation, "_normalize_input_source", _as_it_is),
+)
+AS_DELIVERED = tuple((module, name, getattr(module, name)) for module, name, _ in QUICKER)
+for _module, _name, _quicker in QUICKER:
+    setattr(_module, _name, _quicker)
 
 
 class Steps:

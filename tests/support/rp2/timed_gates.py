@@ -22,9 +22,12 @@ class GateEdges:
 
     def __init__(self, fire: PioBench) -> None:
         self.fire = fire
+        self._known: list[int] = []
 
     def _clocks(self) -> list[int]:
-        return [round(time_us * CLOCKS_PER_US) for time_us, _ in self.fire.gate_edges]
+        new = self.fire.gate_edges[len(self._known) :]
+        self._known += [round(time_us * CLOCKS_PER_US) for time_us, _ in new]
+        return self._known
 
     def level(self, clock: int) -> int:
         return bisect_right(self._clocks(), clock) & 1
