@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import lru_cache
 
 from gen.words import GATE_END_DEG
 from sim.bench.mains import HalfCycle
@@ -118,6 +119,18 @@ def run(
     """
     if not supply:
         raise ValueError("a run needs at least one half-cycle")
+    return _followed(circuit, tuple(supply), tuple(gates), initial_flux_Vs, electrodes_closed, remanent)
+
+
+@lru_cache(maxsize=256)  # paces and remedies that are tried ask of one weld again
+def _followed(
+    circuit: TransformerCircuit,
+    supply: tuple[HalfCycle, ...],
+    gates: tuple[Firing, ...],
+    initial_flux_Vs: float,
+    electrodes_closed: bool,
+    remanent: bool,
+) -> Impulse:
     return _Run(circuit, supply, gates, initial_flux_Vs, electrodes_closed, remanent).impulse()
 
 

@@ -335,7 +335,9 @@ def _cycle(one: _Weld, period_s: float, state: Array, output: str) -> Cycle:
 
 
 def _least_wait_s(excess: Callable[[float], float], slowest_s: float) -> float:
-    """The wait from which on there is no excess; inf if there is always one."""
+    """The wait from which on there is no excess; inf if there is always one. A longer wait never has more of it."""
+    if excess(0.0) <= 0:
+        return 0.0
     safe = _FORGOTTEN * slowest_s
     if excess(safe) > 0:
         return math.inf

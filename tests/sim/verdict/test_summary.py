@@ -14,7 +14,8 @@ import pytest
 from gen.job import Job
 from gen.machine.welder import Welder
 from sim.remedy import Remedy, bearable_pace, on_tap, refusing, remedies
-from sim.run import run
+from sim.run import Run
+from sim.run import run as run_for
 from sim.verdict import Finding, Verdict, judged
 from sim.verdict.finding import percent_of, summarised
 from tests.support.machines import job_of, known_welder, make_welder
@@ -35,9 +36,14 @@ WELDERS: dict[str, Callable[[], Welder]] = {
 }
 
 
+def run(job: Job, pace: float) -> Run:
+    """Some welds of the job at a pace; what they cannot tell is judged for ever."""
+    return run_for(job, pace, seed=0, minutes=0.1)
+
+
 def all_findings(welder: Welder, pace: float) -> tuple[Finding, ...]:
     percent = 100 if welder.switch.kind == "zero_cross_relay" else 90
-    return run(job_of(welder, {"weld": "20 cycles", "current_percent": percent}), pace, seed=0).verdict.findings
+    return run(job_of(welder, {"weld": "20 cycles", "current_percent": percent}), pace).verdict.findings
 
 
 @pytest.mark.parametrize("name", WELDERS)
@@ -88,14 +94,14 @@ def test_the_nearest_come_first_and_the_rest_are_counted() -> None:
 
 
 def by_kind(job: Job, pace: float) -> dict[str, Remedy]:
-    return {r.what: r for r in remedies(job, pace, run(job, pace, seed=0).verdict)}
+    return {r.what: r for r in remedies(job, pace, run(job, pace).verdict)}
 
 
 def test_the_pace_and_the_percentage_that_would_pass() -> None:
     """At each the verdict lets it by, and one step nearer to what was asked it does not."""
     welder = known_welder(transformer={"rating_duty_percent": 20})
     job, pace = job_of(welder, WELD), 40.0
-    assert "duty" in refusing(run(job, pace, seed=0).verdict)
+    assert "duty" in refusing(run(job, pace).verdict)
     found = by_kind(job, pace)
     slower, weaker = found["pace"], found["percent"]
     assert slower.left == weaker.left == ()
@@ -103,10 +109,10 @@ def test_the_pace_and_the_percentage_that_would_pass() -> None:
     assert isinstance(slower.value, float)
     assert isinstance(weaker.value, int)
     for step, refused in ((0.0, False), (0.1, True)):
-        assert run(job, slower.value + step, seed=0).verdict.refused == refused
+        assert run(job, slower.value + step).verdict.refused == refused
     for more, refused in ((0, False), (1, True)):
         changed = job_of(welder, WELD | {"current_percent": weaker.value + more})
-        assert run(changed, pace, seed=0).verdict.refused == refused
+        assert run(changed, pace).verdict.refused == refused
     assert bearable_pace(job, pace) == slower.value
     assert bearable_pace(job, slower.value - 1) == slower.value - 1
 
@@ -127,7 +133,7 @@ def test_a_percentage_may_have_to_rise() -> None:
         known_welder(switch={"latching_current_A": 5}, transformer={"working_current_A": 8}),
         {"weld": "6 cycles", "current_percent": 45},
     )
-    assert "latching" in refusing(run(job, 1, seed=0).verdict)
+    assert "latching" in refusing(run(job, 1).verdict)
     found = by_kind(job, 1)
     assert "pace" not in found
     percent = found["percent"].value
@@ -136,13 +142,13 @@ def test_a_percentage_may_have_to_rise() -> None:
     welder = job.welder
     for less, refused in ((0, False), (1, True)):
         weld = {"weld": "6 cycles", "current_percent": percent - less}
-        assert run(job_of(welder, weld), 1, seed=0).verdict.refused == refused
+        assert run(job_of(welder, weld), 1).verdict.refused == refused
 
 
 def test_nothing_is_tried_where_nothing_is_refused(monkeypatch: pytest.MonkeyPatch) -> None:
     """A verdict that lets the job by costs no search."""
     job = job_of(known_welder(), WELD)
-    verdict = run(job, 1, seed=0).verdict
+    verdict = run(job, 1).verdict
 
     def never(*_: Any) -> None:
         raise AssertionError
@@ -155,7 +161,7 @@ def test_a_slope_ends_below_no_percentage_that_is_tried() -> None:
     """A percentage is not brought down to where its own slope begins."""
     welder = known_welder(transformer={"rating_duty_percent": 10})
     job = job_of(welder, WELD | {"upslope": "4 cycles", "upslope_from_percent": 70})
-    for remedy in remedies(job, 40, run(job, 40, seed=0).verdict):
+    for remedy in remedies(job, 40, run(job, 40).verdict):
         if remedy.what == "percent":
             assert isinstance(remedy.value, int)
             assert remedy.value > 70
@@ -180,4 +186,4 @@ def test_the_tap_that_would_pass() -> None:
     other = on_tap(welder, "middle")
     assert other.machine.in_use.name == "middle"
     assert other.machine.in_use.working_primary.high < welder.machine.in_use.working_primary.low
-    assert not run(job_of(other, WELD), pace, seed=0).verdict.refused
+    assert not run(job_of(other, WELD), pace).verdict.refused
