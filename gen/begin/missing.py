@@ -98,9 +98,9 @@ def _parts(welder: Welder, board: Board) -> Iterator[Task]:
     if wanted := lacking(fitted):
         yield Task(
             f"Fit {_in_words([one.fit for one in wanted])}.",
-            f"They end a weld that goes wrong. Nothing is built before {WELDER_FILE} names them."
+            f"They end a faulty weld. Nothing is built before {WELDER_FILE} names them."
             if len(wanted) > 1
-            else f"It ends a weld that goes wrong. Nothing is built before {WELDER_FILE} names it.",
+            else f"It ends a faulty weld. Nothing is built before {WELDER_FILE} names it.",
             "weldbeat wiring -o upgrade.html",
         )
 

@@ -379,7 +379,7 @@ _FITTED_WORDS = {
 FITTED_KEYS = tuple(key for key, field in Protection.model_fields.items() if field.annotation is bool)
 FITTED = Inquiry(
     "fitted", "Protections", "Which of these are there, and work without the board?",
-    "they end a weld that goes wrong. What is not named counts as not there, and nothing is built while `weldbeat next` still "
+    "they end a faulty weld. What is not named counts as missing, and nothing is built while `weldbeat next` still "
     "names one to fit.",
     "the machine, or the parts that you will fit before its first weld. Several: numbers with commas; none: 0.",
     "none",

@@ -187,7 +187,7 @@ class _Guide(Asked):
     help="Take the loop from this weld with shorted electrodes; repeat it for several.",
 )
 @click.option(
-    "--loop-last", type=number(1, 20), metavar="NUMBER", help="The same from so many of the last measured welds."
+    "--loop-last", type=number(1, 20), metavar="NUMBER", help="Take the loop from this number of last measured welds."
 )
 @click.option(
     "--volts", type=number(*VOLTS), metavar="NUMBER", help="The mains before the welds of the loop, read at the outlet."

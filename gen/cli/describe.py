@@ -44,7 +44,7 @@ _RATING_FROM = {
 @click.option(
     "--joint",
     type=USER_PATH,
-    help="Beside --electrode: compute what they do to this joint as well, which takes some seconds.",
+    help="With --electrode: compute this joint under both pairs as well, which takes some seconds.",
 )
 @json_option
 def describe_command(
@@ -52,7 +52,7 @@ def describe_command(
 ) -> None:
     """The machine as derived from its file: each figure with its range and source."""
     if joint is not None and not electrode:
-        raise InputError("command line", "--joint", written(str(joint)), "allowed: only beside --electrode")
+        raise InputError("command line", "--joint", written(str(joint)), "allowed: only with --electrode")
     welder = find_welder(welder_path)
     change = compared(welder, electrode, welder_path or Path(WELDER_FILE)) if electrode else None
     welded = by_electrodes(joint, welder, change) if joint and change else None

@@ -109,7 +109,7 @@ def _replay(job: Job, seed: int, run: int, target: Path) -> int:
 
 
 def faults_text(rows: list[FaultRuns], ends: Sequence[Finding]) -> str:
-    """The table, a line a fault with the gravest of its runs, and what is refused. `ends`: what ends a weld that goes wrong."""
+    """The table, a line a fault with its gravest run, and the refusals. `ends`: findings on parts that end a faulty weld."""
     from sim.faults.text import finding_of, over_run_figure, verdict_word
     from sim.verdict.finding import cut_off_named
 
@@ -118,7 +118,7 @@ def faults_text(rows: list[FaultRuns], ends: Sequence[Finding]) -> str:
         f"{len(rows)} faults, {runs} runs. Over-run: the greatest number of unwanted half-cycles.",
         "Run: the gravest run, for --replay.",
         "",
-        f"{'fault':<24}{'over-run':>8}  {'safe':<8}{'run':>4}  board's reaction; what ended it",
+        f"{'fault':<24}{'over-run':>8}  {'safe':<8}{'run':>4}  board's reaction; protection",
     ]
     for row in rows:
         run, worst = row.worst

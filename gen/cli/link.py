@@ -90,7 +90,7 @@ def ports_command(as_json: bool) -> None:
 def flash_command(bundle: Path, port: str | None, yes: bool, forget_schedules: bool, as_json: bool) -> int:
     """Put the firmware in the folder BUNDLE, written by `weldbeat build`, onto the board on PORT.
 
-    A machine that lacks what must end a weld that goes wrong is refused as by `build`: nothing is sent (exit code 1). A
+    A machine that lacks a part that must end a faulty weld is refused, as by `build`: nothing is sent (exit code 1). A
     running board is asked to stop first. Every file is checked after it was copied, and the board starts only when all are
     there. Without PORT it takes the only board found. With --json it asks nothing, and copies nothing without --yes.
     """
@@ -246,14 +246,14 @@ def schedules_command(port: str | None, select: str | None, remove: str | None, 
 
 @click.command("clear")
 @port_argument
-@click.option("--yes", is_flag=True, help="It was checked: do not ask.")
+@click.option("--yes", is_flag=True, help="Do not ask: it was checked.")
 @json_option
 def clear_command(port: str | None, yes: bool, as_json: bool) -> int:
     """End a lockout of the board on PORT that outlasts the power: a shorted switch, one half of it dead, a welded contactor.
 
-    It says what must be checked first, with the welder isolated and locked off, and asks. What still stands locks out again.
-    Without PORT the only board found is taken. With --json nothing is asked; a lockout then ends with --yes alone. Exit
-    code 1 where nothing was ended.
+    It says what must be checked first, with the welder isolated and locked off, and asks. A fault that is still there locks
+    out again. Without PORT the only board found is taken. With --json it asks nothing, and ends a lockout only with --yes.
+    Exit code 1 if no lockout was ended.
     """
     with opened(port) as link:
         status = link.status()

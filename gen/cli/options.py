@@ -74,5 +74,5 @@ seed_option = click.option(
     metavar="NUMBER",
     default=0,
     show_default=True,
-    help="A whole number, from which jitter, bounce and part tolerances are drawn.",
+    help="A whole number that selects the random draws.",
 )

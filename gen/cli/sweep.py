@@ -99,9 +99,9 @@ def sweep_text(found: Sweep, pace: float) -> str:
         figures = "".join(f"{shown(x):>10}" for x in (*s.figures, s.limit))
         lines.append(f"  {s.name:<17}{s.refused:>9.1%}{s.cautioned:>11.1%}{figures}")
         if s.leans:
-            lines.append(said(f"leans on {_leaning(s.leans)}", " " * 6))
-    lines.append(f"The verdict leans most on: {_leaning(found.leans) or 'nothing that is uncertain'}.")
-    lines.append("Figures in brackets: Spearman's rank correlation with the nearness to the limit, -1 to 1.")
+            lines.append(said(f"depends on {_leaning(s.leans)}", " " * 6))
+    lines.append(f"The verdict depends most on: {_leaning(found.leans) or 'nothing uncertain'}.")
+    lines.append("In brackets: Spearman's rank correlation with the nearness to the limit.")
     return "\n".join(lines)
 
 

@@ -29,11 +29,11 @@ _COMMANDS = {
     "run": ("trial_run", "Trial after trial: each is shown, sent and watched; a key notes its outcome."),
     "add": ("trial_records", "Record one weld on scrap and its outcome."),
     "next": ("trial_window", "Which weld to try now, and why."),
-    "show": ("trial_window", "Trials and good window with its limits; as a picture too."),
+    "show": ("trial_window", "Print or draw the trials and the good window with its limits."),
     "keep": ("trial_window", "Write the schedule that holds, ready to push."),
     "compare": ("trial_window", "The joints compared."),
     "page": ("trial_window", "One page about a joint, to print."),
-    "remove": ("trial_records", "Remove a trial that was noted wrongly."),
+    "remove": ("trial_records", "Remove a trial that was recorded wrongly."),
     "export": ("trial_records", "All trials as CSV."),
     "import": ("trial_records", "Add trials from a CSV, all of them or none."),
 }

@@ -90,7 +90,7 @@ def next_command(
     welder_path: Path | None,
     as_json: bool,
 ) -> int | None:
-    """The weld of JOINT to try now, and why: of those that the verdict allows, the one from which most is learnt.
+    """The weld of JOINT to try now, and why: the most informative one that the verdict allows.
 
     Exit code 1 if nothing is known, or the verdict allows no weld.
     """

@@ -143,7 +143,7 @@ def bundle_fitted(bundle: FirmwareBundle) -> Fitted:
     config = bundle.files["config.py"]
     if not re.search(r'^FITTED = "', config, re.MULTILINE) or "\nCONTACTOR_OPENS_MS = " not in config:
         allowed = "allowed: what `weldbeat build` of this version writes; build it anew"
-        raise InputError("BUNDLE", "config.py", None, f"does not say what ends a weld that goes wrong; {allowed}")
+        raise InputError("BUNDLE", "config.py", None, f"does not say what ends a faulty weld; {allowed}")
     over_run = bundle_board(bundle).over_run
     named: dict[str, Any] = dict.fromkeys(_setting(bundle, "FITTED").split(), True)
     switch = re.search(r"^FORCE_SWITCH = 1$", config, re.MULTILINE) is not None

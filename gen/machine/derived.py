@@ -361,7 +361,7 @@ class Machine:
             yield "loop reactance", self.loop_reactance
         yield "work resistance", self.work_resistance
         if self.work_secondary_uohm:
-            yield "work resistance, itself", self.work_secondary_uohm
+            yield "work resistance, unreferred", self.work_secondary_uohm
         yield "short-circuit impedance", self.short_impedance
         yield "short-circuit angle", self.short_angle
         yield "reactance, core saturated", self.air_core_reactance

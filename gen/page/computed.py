@@ -176,7 +176,7 @@ def refused_by(path: Path, welder: Path, pace: float) -> str:
 
 
 def flash_refused_by(bundle: FirmwareBundle) -> tuple[str, ...]:
-    """Why a built firmware is not flashed, a sentence each: its machine lacks what must end a weld that goes wrong."""
+    """Why a built firmware is not flashed, a sentence each: its machine lacks a part that must end a faulty weld."""
     refused = (finding for finding in findings_of(bundle_fitted(bundle)) if finding.severity == "refuse")
     return tuple(f"{finding.name}: {finding.sentence}" for finding in refused)
 

@@ -54,7 +54,7 @@ def _planned(find: Callable[[PacedJob], Finding | None]) -> Check:
     return Check(find, needs_run=False)
 
 
-# In working order: what ends a weld that goes wrong, what was fired, what was planned, what it does to supply and switch, how
+# In working order: parts that end a faulty weld, what was fired, what was planned, what it does to supply and switch, how
 # hot things grow.
 CHECKS: tuple[Check, ...] = (
     *(_planned(find) for find in cut_off.CHECKS),

@@ -173,10 +173,10 @@ def percent_of(share: float) -> str:
 
 @dataclass(frozen=True)
 class Summary:
-    """A verdict as a person reads it. `headline` and `others` are sentences; `nearest` passed, the nearest to its limit first.
+    """A verdict as a person reads it. `headline`, `others` and `named` are sentences.
 
-    `cut_off` is apart from all of these: what is amiss with that which ends a weld that goes wrong, and `named` says in a
-    sentence how much of it is fitted.
+    `cut_off`: the findings on parts that end a faulty weld, unless passed; `named`: how many of these parts are fitted.
+    `refusals`, `cautions` and `nearest` are of all other checks; those of `nearest` passed, the nearest to its limit first.
     """
 
     headline: str

@@ -18,7 +18,7 @@ from tests.support.machines import make_welder
 def test_new_typical_asks_nothing_and_proves_at_once(here: Path) -> None:
     """`new --typical`: two files, every guess marked, and the command it names works in the folder it names.
 
-    What ends a weld that goes wrong is no guess to make for anybody: it refuses for that alone.
+    The parts that end a faulty weld are never guessed: it refuses for that alone.
     """
     outcome = typed(["new", "shed", "--typical"])
     assert outcome.code == 0

@@ -331,7 +331,7 @@ def test_every_figure_has_range_and_source(here: Path) -> None:
         "Tap low (in use)",
         "Tap high ",
         "shorted, primary 29.1 to 30.9 A given, read within 3 %",
-        "work resistance, itself 100 to 300 micro-ohm typical: 100 to 300 micro-ohm (common practice, no source)",
+        "work resistance, unreferred 100 to 300 micro-ohm typical: 100 to 300 micro-ohm (common practice, no source)",
         "passes 100 A RMS for 0.1 s and opens at once from 200 A",
         "21.2 A (IEC 60898-1, from",  # 1.13 times 20 A less 6 % for a panel 10 K above the reference
         "transformer.winding_time_constant_min = 10 to 30",

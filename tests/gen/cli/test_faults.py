@@ -148,7 +148,7 @@ def test_a_firmware_that_does_not_say_what_ends_a_weld_is_not_flashed(shop: Path
     FirmwareBundle({**bundle.files, "config.py": config}).named().write(shop / "firmware")
     outcome = typed(["flash", "firmware", "/dev/nowhere"])
     assert (outcome.code, outcome.out) == (2, "")
-    assert "does not say what ends a weld that goes wrong; allowed: what `weldbeat build` of this" in outcome.err
+    assert "does not say what ends a faulty weld; allowed: what `weldbeat build` of this" in outcome.err
 
 
 def test_nothing_unsafe_passes_the_judgement() -> None:

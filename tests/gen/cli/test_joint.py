@@ -202,4 +202,4 @@ def test_other_electrodes_are_compared_on_a_joint(here: Path) -> None:
     flat_s, grooved_s = (float(part.split()[-1]) for part in row.split(" s")[1:3])
     assert grooved_s > 1.2 * flat_s
     alone = typed(["describe", "--joint", "rungs.toml"])
-    assert (alone.code, "only beside --electrode" in alone.err) == (2, True)
+    assert (alone.code, "only with --electrode" in alone.err) == (2, True)

@@ -261,7 +261,7 @@ def test_table_size_boundary(pico: Board) -> None:
 
 
 def ends(welder: Welder, board: Board = PICO) -> dict[str, str]:
-    """The severity of each thing that must end a weld that goes wrong."""
+    """The severity of each part that must end a faulty weld."""
     return severities(Verdict(findings_of(fitted_of(welder, board))))
 
 
