@@ -18,7 +18,7 @@ from gen.units import typed_number, typed_whole
 from gen.user_files import FileModel, Written, allowed, choices_of, is_flag, written
 
 T = TypeVar("T")
-_LEAST_S, _MOST_S = 0.01, 60.0  # of a weld
+_LEAST_S, _MOST_S = 0.01, 60.0  # limits of a weld time
 _LONGEST_PATH = 1000  # bytes; systems allow 260 to 4096
 # Control characters, and the surrogates of bytes that are not UTF-8 (Unicode, chapter 4.5).
 _UNWRITABLE = ("Cc", "Cs")

@@ -27,7 +27,7 @@ ROLES = (
 SWITCHING = ("gate", "contactor")
 
 
-MOST_ROWS = 1024  # of a timing table on any board
+MOST_ROWS = 1024  # limit of a timing table on any board
 
 
 class BoardLimits(FileModel):

@@ -17,7 +17,7 @@ from gen.ranges import Figure
 FULL_MARGIN_DEG = 3.0  # 100 % fires this far beyond the greatest load angle
 NARROW = 0.95  # if 100 % may deliver less than this share, the range of the load angle should be narrowed
 
-_STEPS = 12  # of the range of the load angle, for the search of the least share
+_STEPS = 12  # steps over the range of the load angle, in the search of the least share
 
 
 @dataclass(frozen=True)

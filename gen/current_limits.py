@@ -15,15 +15,15 @@ from gen.machine.welder import Welder
 from gen.phase_control import extinction_angle_deg, rms_fraction
 from gen.units import degrees_to_us, us_to_degrees
 
-COUNTS = 4096  # of the converter, 12 bits
+COUNTS = 4096  # range of the converter, 12 bits
 GAIN_BITS = 14
 SHARE_BITS = 14
-BIAS_SHARE = 0.05  # of the range: two resistors of 1 %, and the converter's own offset; common practice, no source
+BIAS_SHARE = 0.05  # error over the range: two 1 % resistors, and the converter's offset; common practice, no source
 MAINS_SHARE = 0.15  # EN 50160: +10 to -15 % of the nominal voltage
 SENSOR_SHARE = 0.05  # current transformer, burden and converter together; common practice, no source
-POOR_CONTACT = 0.7  # of the least planned: rust and scale on the work; common practice, no source
+POOR_CONTACT = 0.7  # least current over the least planned, with rust and scale; common practice, no source
 NOISE_COUNTS = 4.0  # RMS of the noise; a smaller current cannot be measured; common practice, no source
-STRAY_SHARE = 0.25  # of the least working current
+STRAY_SHARE = 0.25  # limit of a current without a gate, over the least working current
 # Of a healthy transformer, whatever its residue, the currents of one direction end up to 5 degrees later than those of the
 # other; of one that unequal firing drives into saturation about 16 (seeded machines, tests/sim/core/test_lopsided.py).
 LOPSIDED_DEG = 8.0

@@ -14,8 +14,8 @@ from gen.user_files import FileModel, Written, Wrong, figure, name_of, parsed_to
 
 SHEETS_MM = (0.254, 3.175)  # ends of the tables: 0.010 and 0.125 in
 RODS_MM = (1.5875, 12.7)  # 0.0625 and 0.5 in
-FLATS_MM = (0.5, 12.7)  # of a flat bar under a rod: as the model can follow
-SETDOWNS = (15, 30, 50)  # of the table, %
+FLATS_MM = (0.5, 12.7)  # thickness of a flat bar under a rod, as far as the model can follow
+SETDOWNS = (15, 30, 50)  # setdowns of the table, %
 # Notes of "Recommended practices for spot welding low-carbon steel" (handbook table, public reproductions); ISO 14373:2015
 # has the same ratio in its scope.
 UNLIKE_RATIO = 3.0

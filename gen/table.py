@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 from gen.words import DIGEST_LETTERS, FIRED_PHASES
 
-LEVEL_PHASES = ("pulse", "weld")  # of one current throughout, unlike a slope
+LEVEL_PHASES = ("pulse", "weld")  # phases with one current, unlike a slope
 
 
 @dataclass(frozen=True)

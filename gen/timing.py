@@ -19,10 +19,10 @@ from gen.units import Duration, Rounded, degrees_to_us, milliseconds, nearest, n
 from gen.user_files import Written, figure, written
 from gen.words import GATE_END_DEG
 
-NOTED_LOSS = 0.05  # of a weld's heat
+NOTED_LOSS = 0.05  # share of a weld's heat; a greater loss by rounding is noted
 LEAST_GATE_DEG = 10.0  # with a shorter gate latching is uncertain
-MOST_ONE_SIDED = 0.9  # of the board's limit, whose tables are in whole numbers
-LONGEST_S = 60  # of any one time; a longer one is a mistake
+MOST_ONE_SIDED = 0.9  # limit over the board's, whose tables are in whole numbers
+LONGEST_S = 60  # longest single time; a longer one is a mistake
 
 
 @dataclass(frozen=True)

@@ -18,7 +18,7 @@ from sim.run import simulated
 from sim.verdict import PacedJob, Verdict, judge_plan
 from sim.verdict.heat import SLOWEST_PACE, electrode_peak
 
-_TENTHS = 10  # of a weld a minute: the step of a pace
+_TENTHS = 10  # steps of a pace to one weld a minute
 _NOT_COMPILED = frozenset({"not compiled"})  # stands for the refusals of a job that does not compile
 
 

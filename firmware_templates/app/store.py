@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from interface import Config, Driver, Rows
 
 FILES = ("settings.a", "settings.b")
-MOST_BYTES = 16384  # of the whole body, so that old settings, new settings and the read-back fit in memory together
+MOST_BYTES = 16384  # limit of the body, so that old settings, new settings and the read-back fit in memory
 ROW_BYTES = 6
 
 # The progress of a change.

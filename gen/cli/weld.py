@@ -86,7 +86,7 @@ def courses_last(records: Records, count: int) -> list[Course]:
     return found
 
 
-VOLTS = (90.0, 480.0)  # of the mains
+VOLTS = (90.0, 480.0)  # limits of the mains voltage
 
 
 @click.command("show")

@@ -19,7 +19,7 @@ from gen.user_files import Written
 LEAST_GATES = 6  # least number of gates of a usable weld
 _SLACK_DEG = 1.0  # added to both sides for the scatter of the next weld; common practice, no source
 _ANGLES = (0, 80)  # range of a load angle in the welder file
-_WIDEST_DEG = 6.0  # of a usable range of the loop's angle
+_WIDEST_DEG = 6.0  # greatest width of a usable range of the loop's angle
 
 
 @dataclass(frozen=True)

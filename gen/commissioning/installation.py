@@ -22,7 +22,7 @@ JOINTS_OHM = 0.1  # plug and clamps: the limit of IEC 60335-1 from the earth ter
 COLD = 2 / 3  # factor for a reading on cold conductors, IEC 60364-6, from memory
 TOUCH_V = 50.0  # IEC 60364-4-41, with a residual-current device, from memory
 # IEC 61008-1, general type, at its rated residual current; it need not open below half of that; from memory.
-RESIDUAL_MA = 30.0  # of a device for people, where the file gives none
+RESIDUAL_MA = 30.0  # trip current of a device that protects people, if the file gives none
 RESIDUAL_MS = 300.0
 RESIDUAL_LEAST = 0.5
 

@@ -12,7 +12,7 @@ from gen.handbook.tables import ClassRow, between, class_rows, from_memory
 from gen.units import INCH_MM
 
 LOSS_TO_MM = 1.575  # 0.062 in: in thicker sheets classes A and C do not follow the loss law
-BELOW_C = 0.85  # of class C's current: the least with a suggestion
+BELOW_C = 0.85  # least current with a suggestion, over class C's
 # The error of a time: the worst error of class B predicted from classes A and C, by each of the two rules.
 WITHIN_CLASSES = 0.25
 WITHIN_LOSS = 0.30

@@ -39,7 +39,9 @@ WITHIN_CONDUCTION = 0.15
 # At 30 % setdown the patch is wider, and the model's rates are those at 15 % to this power (within 7 % for 8 mm under flat faces
 # and 5 mm in grooves). At 50 % the patch would be as wide as the rod, beyond the model: the same power is taken.
 MORE_SETDOWN = 0.8
-CHECKED_RATIO = 2.4  # of diameters: 5 on 12 mm, by the model; no measurement of unlike rods is known to us
+CHECKED_RATIO = (
+    2.4  # greatest ratio of diameters: 5 on 12 mm, by the model; no measurement of unlike rods is known to us
+)
 # ASTM A1064, from memory: a crossing must have a strength if the thinner wire has at least this share of the other's area.
 LEAST_AREA = 0.4
 HOLD_S = 0.5  # typical (common practice, no source); thick rods as long as the table welds them
@@ -47,7 +49,7 @@ HOLD_S = 0.5  # typical (common practice, no source); thick rods as long as the 
 # Time over the table's, at each current over the table's in `_SHARES`: by diameter in mm, under a flat face, which touches a
 # rod along a narrow strip, and in a groove of the rod's radius. From the model above; inf: never, or outside the model.
 _SHARES = (0.4, 0.5, 0.6, 0.7, 0.8, 0.9, 1.0, 1.1)
-_NEVER = 25.0  # of the table's time; a longer weld counts as impossible
+_NEVER = 25.0  # longest weld over the table's time; a longer one counts as impossible
 _INF = math.inf
 _LONGER: dict[float, dict[str, tuple[float, ...]]] = {
     1.5875: {

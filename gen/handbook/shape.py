@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from gen.handbook.practice import COMMON
 
 LEAST_PERCENT = 40  # below it change the tap instead (common practice, no source)
-SOFT = 0.6  # of the weld's percent current: for the bedding pulse and the start of a slope
+SOFT = 0.6  # percent current of the bedding pulse and of a slope's start, over the weld's
 BEDDING_S, BEDDING_COOL_S = 0.04, 0.08
 BEDDING_FROM_S = 0.2  # a shorter weld has no bedding pulse
 UPSLOPE_S, UPSLOPE_FROM_S = 0.1, 0.4

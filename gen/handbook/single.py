@@ -26,7 +26,7 @@ from gen.quantities import Measures
 from gen.ranges import Figure, shown
 
 ZINC_TABLE = "iso14373_spot_zinc"
-NEAR = 0.1  # how far below the stainless table's one current equal I^2 t is used: our assumption
+NEAR = 0.1  # equal I^2 t is used down to this share below the stainless table's one current: our assumption
 WITHIN = 0.25  # the error of such a time: above the worst error of a row predicted from its neighbours
 HOLD = Figure(0.2, 0.2, "s", f"{TYPICAL}; the table here has none")
 

@@ -59,7 +59,7 @@ from gen.words import LARGEST_ID, PHASES, PROGRAM, PROTOCOL, ROWS_A_LINE, WELDS_
 ANSWER_S = 1.0  # an idle board answers within 0.05 s
 STORING_S = 8.0  # the board writes its flash twice, and reads back
 PATIENCE_S = 4.0  # for a first answer: a board in a short weld answers after it
-_PROMPT = b">>>"  # of MicroPython's command line
+_PROMPT = b">>>"  # prompt of MicroPython's command line
 _STARTING_S = 0.05
 _MOST_READ = 4096  # bytes at once
 _AFTER_S = 0.1  # within this an answer follows a reply about an earlier line

@@ -32,10 +32,10 @@ from gen.ranges import Figure, shown, spanning
 MAGNETIC_BANDS = {"B": (3.0, 5.0), "C": (5.0, 10.0), "D": (10.0, 20.0)}
 NON_TRIPPING = 1.13
 _LATEST_MAGNETIC_S = 0.1
-LESS_PER_K = 0.006  # of the rating, in warmer air (makers' tables, common practice, no source)
-_TIME_CONSTANTS_S = np.geomspace(1e-2, 1e6, 241)  # of a bimetal: from a half-cycle to days
+LESS_PER_K = 0.006  # loss of rating in warmer air (makers' tables, common practice, no source)
+_TIME_CONSTANTS_S = np.geomspace(1e-2, 1e6, 241)  # time constants of a bimetal, from a half-cycle to days
 _SIMPLEX_ROUNDS = 200
-_SIMPLEX_ROUNDING = 1e-12  # of the greatest gain
+_SIMPLEX_ROUNDING = 1e-12  # a gain counts as 0 below this share of the greatest
 
 
 class Trip(Enum):

@@ -24,7 +24,7 @@ REFERENCE_SPREAD = (0.25, 1.0)
 REFERENCE_DROP = 0.1  # the most that an outlet drops: a larger machine is taken to have a stiffer supply
 SHORT_ANGLE_DEG = (45.0, 75.0)
 WORK_UOHM = (100.0, 300.0)  # steel between the electrodes, mean over the weld
-WORK_SHARE = (0.2, 0.8)  # of the short-circuit impedance or of the unexplained resistance, where no turns are known
+WORK_SHARE = (0.2, 0.8)  # work resistance over short-circuit impedance or unexplained resistance, if no turns are known
 JOINTS_FACTOR = (1.0, 2.0)  # resistance of warm arms with joints, over cold copper without
 
 WORKING_OVER_RATED = (1.3, 3.0)  # working current over that of the power at 50 % duty, where it was not read

@@ -131,7 +131,7 @@ IRON_OF_MASS = (0.6, 0.85)
 IRON_KG_PER_M3 = 7650.0  # silicon steel, handbook, from memory
 HEIGHT_OVER_WINDOW = (0.6, 0.75)  # height over height and width of the window together
 TONGUE_OVER_SIDE = (0.6, 1.0)  # width of the core's tongue over the side of a square of the same section
-VOLTS_A_TURN_PER_ROOT_KVA = (0.8, 1.8)  # of the power at 50 % duty
+VOLTS_A_TURN_PER_ROOT_KVA = (0.8, 1.8)  # volts a turn over the root of the power at 50 % duty
 
 
 def volts_a_turn(t: Transformer) -> tuple[float, ...]:

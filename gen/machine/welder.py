@@ -23,7 +23,7 @@ TYPICAL_MARK = "typical"  # begins the comment after a value until it is read on
 FREQUENCY_BAND = (0.94, 1.05)
 
 LONGEST_LIMIT_S = 60
-_STEEPEST_DEG = 80  # of a load angle in the welder file
+_STEEPEST_DEG = 80  # greatest load angle in the welder file
 
 
 class Welder(WelderTables):

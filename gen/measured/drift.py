@@ -15,7 +15,7 @@ from datetime import datetime, timedelta
 from gen.measured.course import Course
 from gen.records import WeldRecord
 
-SURE = 0.999  # of the interval: it is looked at after each weld, so that a job has many chances of a false alarm
+SURE = 0.999  # confidence of the interval; the check after each weld gives many chances of a false alarm
 LEAST_WELDS = 8
 SAME_JOB = timedelta(hours=12)  # between two welds of one job
 MOST_WELDS = 60  # the newest of a job; reckoning more would take seconds

@@ -15,9 +15,9 @@ from gen.ranges import shown
 
 SCALES = (1, 2, 5, 10, 20)
 ENLARGED = (50, 20, 10, 5, 2, 1, 0.5)
-SLOPE_DEG = 45  # of the nose to the axis
-DEPTH = 0.75  # of a groove, over its radius: a rod that is half sunk would stick
-_WIDTH = 176.0  # of the sheet, between the margins of A4 and of Letter
+SLOPE_DEG = 45  # angle of the nose to the axis
+DEPTH = 0.75  # depth of a groove over its radius; a rod half sunk in it would stick
+_WIDTH = 176.0  # width of the drawing, within the margins of A4 and of Letter
 _FONT, _CHAR = 4.0, 2.4  # letters of 11 points, and their mean width
 _LONG, _LONG_BESIDE_OFFSET, _HIGH, _DETAIL = 100.0, 72.0, 60.0, 50.0  # room for the views
 _LEFT, _GRIP, _ABOVE, _BELOW = 32.0, 12.0, 13.0, 15.0

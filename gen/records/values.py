@@ -133,7 +133,7 @@ class ImpossibleValue(ValueError):
 
 
 _TIME = re.compile(r"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d(\.\d{1,6})?Z", re.ASCII)
-_MOST = 1e9  # of what is measured
+_MOST = 1e9  # greatest measured figure
 _MOST_COUNTED = 2**62
 _LONGEST_TEXT = 1_000_000  # characters, as long as a file may be
 

@@ -86,7 +86,7 @@ class Assumptions:
 
 ASSUMED = Assumptions()
 
-STEP = 0.03  # of the grid of edges, in heat
+STEP = 0.03  # step of the grid of edges, in heat
 _PARTS = 4  # a weld's heat is rounded to a fourth of the step
 TEAR_REACH = 2.1  # half-width of the prior of t: a suggestion is assumed to be at most a factor of 8 off
 _EDGE_REACH = 3.0  # half-width of the priors of e - t and u - t, in standard deviations

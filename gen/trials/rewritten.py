@@ -17,7 +17,7 @@ from gen.trials.values import Setting
 from gen.units import Duration, nearest_even
 from gen.user_files import Written
 
-LEAST_SHARE = 0.5  # of the weld phase: a shorter pulse only beds the work in
+LEAST_SHARE = 0.5  # length over the weld phase; a shorter pulse only beds the work in
 
 
 def weld_phase(schedule: Schedule, source: Path) -> tuple[int, Weld]:

@@ -44,7 +44,7 @@ LOGIC_OF_SUPPLY = (0.24, 0.61)  # a 3.3 V input reads low below 0.8 V and high a
 MAINS_OF_NOMINAL = (0.85, 1.10)  # EN 50160
 
 _LOOKS = 1000  # instants at which a ringing voltage is evaluated
-_TIME_CONSTANTS = 8.0  # of decay that are evaluated; what follows is smaller
+_TIME_CONSTANTS = 8.0  # decays that are evaluated; the rest is negligible
 
 
 @dataclass(frozen=True)

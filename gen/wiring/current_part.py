@@ -11,11 +11,11 @@ from gen.ranges import shown
 from gen.wiring.arithmetic import E24, preferred_at_most, resistor_W
 from gen.wiring.choice import PRACTICE, CalculationLine, Chosen, Yours
 
-TURNS = (500, 1000, 2000, 2500, 3000, 4000, 5000)  # of small through-hole current transformers
+TURNS = (500, 1000, 2000, 2500, 3000, 4000, 5000)  # ratios of small through-hole current transformers
 SECONDARY_A = 0.15  # greatest secondary peak of such a transformer into a few ohms; common practice, no source
-USED = 0.9  # of the converter's range
+USED = 0.9  # share of the converter's range that is used
 WINDING_OHM = 40.0  # common practice, no source
-OFFSET_FACTOR = 2.0  # on the flux, for a core with remanence at the current's start; common practice, no source
+OFFSET_FACTOR = 2.0  # factor on the flux, for a core with remanence at the current's start; common practice, no source
 
 
 def greatest_peak_A(welder: Welder) -> float:

@@ -17,7 +17,7 @@ _TRIAC: Any = elm.Triac
 _COIL: Any = elm.Inductor
 
 SUPPLY, POWER = 1, 2  # numbers of the drawings
-_LINE_LETTERS = 72  # of a line of text across the page
+_LINE_LETTERS = 72  # letters in a line of text across the page
 _MOST_TAPS = 4  # that are named in the drawing
 
 

@@ -24,14 +24,14 @@ from gen.words import GATE_END_DEG
 # Couplers: typical, common practice, no source.
 TRANSFER = Figure(0.5, 2.0, "A/A", f"current transfer ratio 50 to 200 %, new to aged, {PRACTICE}")
 COUPLER_OFF_US = Figure(5, 60, "us", f"turn-off of a phototransistor, {PRACTICE}")
-HALF = 0.5  # of a resistor's rating that is used
+HALF = 0.5  # share of a resistor's rating that is used
 LED_PEAK_A = 0.01
 EACH_RATED_W = 2.0
 PULL_OHM = 6800.0  # below the 8.2 kilo-ohm that some chips demand
-INTERNAL_PULL_OHM = (50_000.0, 80_000.0)  # of the RP2 chips' own pulls, from memory
+INTERNAL_PULL_OHM = (50_000.0, 80_000.0)  # pull resistors of the RP2 chips, from memory
 SENSE_PULL_OHM = 10_000.0
 SENSE_FARAD = 1e-9  # against noise only: one that bridges the dark of a crossing would swallow the end of a current
-PHOTOTRIAC_PULSE_A = 1.0  # of one pulse, from memory
+PHOTOTRIAC_PULSE_A = 1.0  # greatest current of one pulse, from memory
 DRIVE_LIMIT_MS = 12.0
 LONGEST_GATE_MARGIN = 1.05
 

@@ -27,7 +27,7 @@ DISCHARGE_A = 10.0
 LEAST_SNUBBER_W = 3.0
 STATIC_DV_DT = 500.0  # V/us of a thyristor
 TYPICAL_COMMUTATING = 5.0  # V/us of a triac
-HALF = 0.5  # of a rating: the share that is used
+HALF = 0.5  # share of a rating that is used
 MOST_MAINS_OHM = 3300.0
 CAPACITORS_UF = (0.047, 0.1, 0.15, 0.22, 0.33, 0.47)
 # With open electrodes the snubber resonates with the core's inductance, which is not constant. A reading counts as half to

@@ -21,8 +21,8 @@ from typing import NamedTuple
 from sim.bench.mains import HalfCycle
 
 _NODES = 12  # samples a half-cycle: between two of them current and flux have one turning point at most
-_FIRST = 1e-3  # of a step: where the scan starts. A shorter swing, a hundredth of a degree, is missed
-_TOLERANCE = 1e-7  # of a step: the change between the last two approximations to a root
+_FIRST = 1e-3  # start of the scan in a step; a shorter swing, a hundredth of a degree, is missed
+_TOLERANCE = 1e-7  # change between the last two approximations to a root, over a step
 
 Decay = tuple[float, float, float]
 Sine = tuple[float, float, float, float, float]

@@ -36,10 +36,10 @@ from sim.core.transformer import MagnetisingCurve, TransformerCircuit
 # Common practice, no source: power transformers saturate at 1.1 to 1.4 of their rated flux and keep up to 0.8 of it.
 KNEE = 1.2
 REMANENCE = 0.5
-JOINT_SHARE = 0.25  # of the joint's heat into each electrode
+JOINT_SHARE = 0.25  # share of the joint's heat that flows into each electrode
 JOINT_SHARE_RANGE = (0.15, 0.4)  # common practice, no source
 
-SLOPE_HALF_CYCLES = 20  # of the upslope advised against inrush
+SLOPE_HALF_CYCLES = 20  # length of the upslope advised against inrush
 GAP_AFTER_ODD = 5  # half-cycles before the next weld begins on the wrong polarity
 _LEAST_OHM = 1e-6
 _HALVINGS = 10  # to a tenth of a degree

@@ -22,7 +22,7 @@ from sim.faults.observed import ObservedRun, Violation
 
 LOCKED_OUT = STATE_NAMES[-1]
 PRESS_S = 0.45  # from power-up; the lock takes half of it
-DETOUR_S = 0.5  # what storing or a lockout before the press takes
+DETOUR_S = 0.5  # time taken by storing, or by a lockout before the press
 NOTICED_S = 2.0  # a person who hears the transformer hum reaches the stop button; common practice, no source
 THEN_S = 1.0  # and the isolator
 
@@ -258,7 +258,7 @@ SET_MOMENTS: tuple[tuple[str, float | None], ...] = (
     ("hold", None),
     ("ready", 0.9),
 )
-SHORT_MOMENTS = SET_MOMENTS[:1]  # of the report
+SHORT_MOMENTS = SET_MOMENTS[:1]  # those of the report
 
 
 @dataclass(frozen=True)

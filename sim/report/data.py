@@ -23,7 +23,7 @@ from sim.verdict.flux import flux_path
 
 MINUTE_S = 60.0
 FLUX_CHECK = "flux-balance"  # the finding whose limit is drawn with the flux path
-_LEAST_POINTS, _MOST_POINTS = 4, 24  # of the flux path, a conduction
+_LEAST_POINTS, _MOST_POINTS = 4, 24  # points of the flux path to a conduction
 
 
 @dataclass(frozen=True)

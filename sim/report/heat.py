@@ -15,8 +15,8 @@ from sim.verdict.heat import Temperature, temperatures
 from sim.verdict.hot_parts import HotPart, hot_parts
 
 BURST = 10  # welds
-_POINTS = 28  # of a curve
-_LEFT, _TOP, _HEIGHT = 44, 22, 80  # of a panel
+_POINTS = 28  # points of a curve
+_LEFT, _TOP, _HEIGHT = 44, 22, 80  # margins and height of a panel
 _LEAST_MIN, _MOST_MIN = 60, 240
 _NAMES = {"electrode-heat": "electrode face", "electrode-peak": "electrode peak"}
 

@@ -27,13 +27,13 @@ from sim.joint.work import COARSE, Work
 from sim.report.sections import all_cautions, templates
 from sim.report.svg import FONT, Scale, element, line, number, path, picture, svg, text, ticks, width_of
 
-_SHARES = (0.15, 0.35, 0.55, 0.75, 1.0)  # of the solidus, where bands end
-_PIXELS = 130  # of a view, across
+_SHARES = (0.15, 0.35, 0.55, 0.75, 1.0)  # ends of the bands over the solidus temperature
+_PIXELS = 130  # pixels across a view
 _GAP = 18
-_ROOM = 0.9  # of a label's height, that must be within its band on each side
+_ROOM = 0.9  # room that a label needs in its band on each side, over its height
 _PANEL = 92
 _LEFT, _RIGHT = 58, 14
-_LONGER = 1.25  # than the model's own time, so that what is wanted is seen to be reached
+_LONGER = 1.25  # length of the weld over the model's time, so that the target is seen to be reached
 
 
 @dataclass(frozen=True)

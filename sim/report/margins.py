@@ -11,7 +11,7 @@ from sim.verdict import Finding
 from sim.verdict.finding import percent_of
 
 WORDS = {"refuse": "refused", "caution": "caution", "passed": ""}
-_MOST = 1.25  # of a limit: the end of the scale
+_MOST = 1.25  # end of the scale, over the limit
 _BAR, _ROW = 11, 22
 
 

@@ -30,7 +30,7 @@ from sim.report.timeline import draw_timeline, grouped, in_ms, segments
 from sim.verdict.finding import SEVERITY_WORDS, cut_off_named
 
 _MAY_BE_LEFT_OUT = (("junction", "junction"), ("electrode-heat", "electrode face"))
-_MOST_ROWS = 24  # of the first welds; as many of the unusual ones are listed too
+_MOST_ROWS = 24  # first welds that are listed; as many unusual ones are listed too
 
 
 @cache

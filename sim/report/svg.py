@@ -15,7 +15,7 @@ from markupsafe import Markup
 WIDE, NARROW = 800, 360  # widths in user units: paper or screen, and telephone
 FONT = 12
 LINE = 16  # between lines of text
-_CHAR = 0.58  # of the font size: the mean width of a character in the widest font of style.css.j2
+_CHAR = 0.58  # mean width of a character over the font size, in the widest font of style.css.j2
 
 
 def fixed(value: float) -> str:

@@ -15,7 +15,7 @@ from sim.report.svg import LINE, NARROW, Scale, filled, hatch, line, number, pat
 _LEFT, _RIGHT = 56, 10
 _CURRENT, _FLUX = 130, 130  # heights of the tracks
 _SHOWN = {True: 5, False: 10}  # half-cycles, narrow and wide
-_STROKE = 26  # of a line in the key
+_STROKE = 26  # length of a line in the key
 
 
 @dataclass(frozen=True)

@@ -16,7 +16,7 @@ _TOP, _HEIGHT, _AXIS = 26, 120, 44  # room above the bars, for the bars, and lef
 _LEAST_PX = 3.0  # a phase is never drawn narrower
 _HEAD = "percent current"
 _FAR = 80.0  # the greatest distance of a label from its phase
-_BREAK = 0.25  # of the fired time: a longer unfired phase is drawn so long, with a break
+_BREAK = 0.25  # length over the fired time; a longer unfired phase is drawn this long, with a break
 
 
 @dataclass(frozen=True)

@@ -18,7 +18,7 @@ from sim.thermal.network import Array, LinearNetwork, PowerProfile
 
 _SAMPLES = np.concatenate(([0.0], np.geomspace(1e-4, 1, 17)))  # where in an interval a peak or a crossing is searched
 _FORGOTTEN = 40.0  # time constants after which the past is below double precision
-_ALIKE_DIGITS = 12  # of a length in seconds: a thousandth of what changes the quickest mode
+_ALIKE_DIGITS = 12  # digits of a length in seconds, a thousandth of what changes the quickest mode
 _TAIL = 3.0  # time constants after a weld in which a node far from the heat may still rise
 _LEAST_WAIT_S = 1e-4  # a shorter wait counts as none
 

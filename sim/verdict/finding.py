@@ -18,7 +18,7 @@ from sim.core.weld_current import WeldCurrents
 Severity = Literal["refuse", "caution", "passed"]
 Subject = Literal["weld", "cut-off"]
 NEAREST = 3
-_WELL_INSIDE = 0.8  # of a limit
+_WELL_INSIDE = 0.8  # greatest share of a limit that counts as well within it
 
 SEVERITY_WORDS: dict[Severity, str] = {"refuse": "refused", "caution": "caution", "passed": "passed"}
 

@@ -21,8 +21,8 @@ from sim.verdict.hot_parts import (
 )
 
 SLOWEST_PACE = 0.1  # welds a minute: a slower one is no work
-_FLAT_K = 2.0  # what rises less in a weld has no moment at which it is hottest
-_NEAR = 1e-6  # of a pace: the iteration ends at a smaller change
+_FLAT_K = 2.0  # a part that rises less in a weld has no distinct hottest moment
+_NEAR = 1e-6  # relative change of the pace that ends the iteration
 _ROUNDS = 30
 _HALVINGS = 50
 _HAND_S = 0.2  # for the pedal, the wait for the right polarity and slow mains

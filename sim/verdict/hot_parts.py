@@ -49,7 +49,7 @@ from sim.verdict.finding import Severity
 
 CASE_LIMIT_C = 85.0  # common practice, no source: rated currents are given at 70 to 90
 COPPER_OF_MASS = 0.3  # winding's share of a transformer's mass, the rest is core; common practice, no source
-SLICES = 6  # of a half-cycle's loss, for the junction, which follows it
+SLICES = 6  # slices of a half-cycle's loss, which the junction follows
 DAYS_WELDS = 1000  # a day's welds, after which a face is dressed; common practice, no source
 _MOST_WELDS = 10**6  # reported; more are as good as endless
 MATERIALS = {"Cu-ETP": COPPER, "CuCr1": CUCR1, "CuCr1Zr": CUCR1ZR}

@@ -59,7 +59,7 @@ _ADC_INPUT = const(12)  # AINSEL
 _ADC_FIRST_GPIO = const(26)
 _FIFO_TO_DMA = const(0x01000C09)  # FCS: EN, DREQ_EN, threshold 1, and the flags of an overflow cleared
 _FIFO_EMPTY = const(0x100)
-_FIFO_DEPTH = const(8)  # of the RP2350; 4 of the RP2040
+_FIFO_DEPTH = const(8)  # that of the RP2350; the RP2040 has 4
 _ADC_CLOCKS_A_US = const(48)
 _MOST_SAMPLES = const(1 << 24)  # half an hour
 

@@ -70,7 +70,7 @@ _AT_EACH_COUNT = const(0x1E000301)  # CR2: ADON, DMA and DDS, started by the ris
 _ROUND_THE_RING = const(0x00022D01)  # high priority, half-words, memory counts up, circular, channel 0, EN
 _EVERY_FLAG = const(0x3D)
 _SLOW_SAMPLES = const(0x24000000)  # SMPR2: 84 clocks for inputs 8 and 9, for the burden is no stiff source
-_FIRST_INPUT = const(8)  # of pin B0; 9 of pin B1
+_FIRST_INPUT = const(8)  # converter input of pin B0; B1 has 9
 _RING_MASK = CURRENT_RING - 1
 _AHEAD = const(8)  # samples by which a gate may be reported before it begins
 

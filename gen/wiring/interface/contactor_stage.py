@@ -30,8 +30,11 @@ DIVIDER_OHM = (12_000.0, 10_000.0)
 LIFT_OHM = 4700.0
 EMITTER_OHM, GATE_OHM, COLLECTOR_OHM = 270_000.0, 1_500_000.0, 2_700_000.0  # R81, R82 and R83
 RESISTOR, PUMP, STORE = 0.01, 0.02, 0.05
-JUNCTION_V = (0.35, 0.75)  # of a signal diode at microamperes, hot, to milliamperes, cold; from memory
-BASE_V = (0.4, 0.7)  # of a transistor at microamperes, hot to cold; from memory
+JUNCTION_V = (
+    0.35,
+    0.75,
+)  # forward voltage of a signal diode, from microamperes, hot, to milliamperes, cold; from memory
+BASE_V = (0.4, 0.7)  # base voltage of a transistor at microamperes, hot to cold; from memory
 SWITCHING_V = (2.0, 5.0)  # gate to source of Q44: at its threshold, to a coil's current; data sheets, from memory
 BIAS_A = 0.4e-6
 LONGEST_GAP_MS = 40.0  # longest gap between edges of a healthy board; the pump has to bridge it

@@ -21,15 +21,15 @@ from gen.wiring.interface.components import BoardStage, Component, ceramic, comp
 from gen.wiring.signal_parts import DRIVE_LIMIT_MS, LONGEST_GATE_MARGIN, PULL_OHM, gates_ohm, longest_gate_ms
 
 SUPPLY_V = 24.0
-SUPPLY_SPREAD = 0.1  # of the 24 V: the supply's regulation and the leads' drop; common practice, no source
+SUPPLY_SPREAD = 0.1  # spread of the 24 V: the supply's regulation and the leads' drop; common practice, no source
 TIMING_FARAD = 22e-9
-TOLERANCES = (0.05, 0.02, 0.01)  # of film capacitors as sold
+TOLERANCES = (0.05, 0.02, 0.01)  # tolerances of film capacitors
 DIVIDER_OHM = (5600.0, 10_000.0)
 LIFT_OHM = 4700.0  # lifts GX, and empties C31 within a millisecond
-BIAS_A = 0.4e-6  # of a comparator's input at its worst, data sheets, from memory
+BIAS_A = 0.4e-6  # greatest input current of a comparator, data sheets, from memory
 LED_A = 0.012  # for a phototriac coupler that fires at 10 mA or less; common practice, no source
 LED_V = 1.5  # greatest forward voltage of one infrared diode
-SATURATED_V = 0.3  # of the transistor
+SATURATED_V = 0.3  # saturation voltage of the transistor
 RESISTOR = 0.01
 BLOCKED_BY_ONE_V = 260.0  # mains that one phototriac coupler of 800 V blocks
 BLOCKED_AT_600_V = 130.0

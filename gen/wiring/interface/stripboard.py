@@ -17,7 +17,7 @@ from gen.user_files import Wrong, written
 from gen.wiring.interface.components import Component, Generic, Interface
 
 PITCH_MM = 2.54
-STRIPS, HOLES = 24, 37  # of a board of 64 by 95 mm
+STRIPS, HOLES = 24, 37  # strips and holes of a board of 64 by 95 mm
 OFF_BOARD = frozenset({"pulse transformer"})  # mounted next to its board and wired to it
 
 # The strips of each board from the top. Where a net is listed twice, a link joins its strips. "" is a strip peeled off.
@@ -66,7 +66,7 @@ WIDTH: dict[Generic, int] = {
 }
 LARGE = ("1 W", "1.3 W", "2 W", "5 W", "10 W")  # resistors and diodes with bodies wider than a hole's distance
 COUPLER_HOLES = 4  # between the two rows of a coupler's pins, formed to 10.16 mm
-TRIMMED_MM = 1.0  # of copper left around a coupler's pin, towards the band
+TRIMMED_MM = 1.0  # copper left around a coupler's pin, towards the band
 
 Hole = tuple[int, int]  # (hole, strip), from 0
 
