@@ -37,7 +37,7 @@ class Stopped(Exception):
 
 
 class Ask(Protocol):
-    """How a front end asks its user. Each call returns an answer, or raises `Stopped`."""
+    """The questions of a front end to its user. Each call returns an answer, or raises `Stopped`."""
 
     def yes(self, question: str) -> bool:
         """Whether the user says yes."""
@@ -80,7 +80,7 @@ class Inquiry:
     text: str
     """The question."""
     purpose: str
-    """What the answer is for."""
+    """The use of the answer."""
     where: str
     """Where to find the answer."""
     meanwhile: str
@@ -93,7 +93,7 @@ class Inquiry:
 
 
 class Inquirer(Protocol):
-    """How a front end puts one question after another."""
+    """The order of questions in a front end."""
 
     def put(self, inquiry: Inquiry) -> Any:
         """The reply as read by `reply_of`, a value or one of `Unsure`. If it raises `NotTaken` the question is asked again."""

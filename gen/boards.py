@@ -45,12 +45,12 @@ class BoardLimits(FileModel):
 
 
 class OverRun(FileModel):
-    """What bounds the current if the program stops for good."""
+    """The part that bounds the current if the program stops for good."""
 
     gate_ends_itself: bool
     """Whether the board alone ends the gate current within 12 ms of the pin rising, whatever the pin then does."""
     count_bounded_by: str | None = None
-    """What ends the weld's last half-cycle without the main loop, or None."""
+    """The part that ends the weld's last half-cycle without the main loop, or None."""
     worst: str
     """The longest over-run if the welder file names no hardware against it."""
 
@@ -83,7 +83,7 @@ class BoardPin:
 
 
 class SupplyPins(FileModel):
-    """Where the board is fed with 5 V, where its own 3.3 V come out, and 0 V, as printed next to them on the board."""
+    """The pads of 5 V in, 3.3 V out and 0 V, as printed on the board."""
 
     in_5V: str
     out_3V3: str

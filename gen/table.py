@@ -46,7 +46,7 @@ class TimingTable:
     frequency_Hz: int
     rows: tuple[TimingRow, ...]
     notes: tuple[str, ...] = ()
-    """What was rounded, and the current of each percentage on this load. Not part of the digest."""
+    """The roundings, and the current of each percentage on this load. They are not part of the digest."""
     slope_step: str = ""
     """ "half-cycle" or "cycle", whichever kept the flux smaller; "" without slopes."""
 

@@ -310,7 +310,7 @@ def _is_table(annotation: Any) -> bool:
 
 
 def allowed(field: FieldInfo | None) -> str:
-    """What a field accepts, in words."""
+    """The values that a field accepts, in words."""
     if field is None:
         return "a table of keys and values"
     if field.description:

@@ -143,7 +143,7 @@ def show_command(
 
 
 def _loop(welder: Welder, volts: float | None) -> Callable[[Course], tuple[tuple[int, float], ...] | None]:
-    """What tells the work of a weld in ohms, by its first gate of each cycle; None without `volts`. Raises InputError."""
+    """The function that gives a weld's work in ohms, by the first gate of each cycle; None without `volts`. Raises InputError."""
     if volts is None:
         return lambda course: None
     loop, tap = welder.shorted_loop, welder.transformer.tap

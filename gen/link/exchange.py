@@ -69,7 +69,7 @@ def as_file(held: BoardSchedule, welder: Welder, records: Records) -> tuple[str,
 
 
 def answer_on(port: FoundPort) -> str:
-    """What answers on a port, in words. Only ports of timer boards are asked."""
+    """The program that answers on a port, in words. Only ports of timer boards are asked."""
     if not port.board:
         return "not asked: no timer board"
     try:

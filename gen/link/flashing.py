@@ -88,7 +88,7 @@ _INSPECTED = TypeAdapter(_Inspected, config=ConfigDict(strict=True))
 
 @dataclass(frozen=True)
 class OnBoard:
-    """What a board runs now: Weldbeat with `hello` and `schedules`, or bare MicroPython with its files."""
+    """The program that a board runs: Weldbeat with `hello` and `schedules`, or bare MicroPython with its files."""
 
     hello: Hello | None = None
     schedules: Schedules | None = None
@@ -164,7 +164,7 @@ def _setting(bundle: FirmwareBundle, key: str) -> str:
 
 
 def look(port: str, board: Board) -> OnBoard:
-    """What the board at `port` runs; the board is not disturbed. Raises LinkError if no firmware can be put there."""
+    """The program of the board at `port`; the board is not disturbed. Raises LinkError if no firmware can be put there."""
     try:
         with Link(port) as link:
             return OnBoard(link.hello, link.schedules(), link.status().reason == _DAMAGED)
@@ -373,14 +373,14 @@ def _failure(port: str, printed: list[str], code: int) -> LinkError:
 
 
 def now_on(on_board: OnBoard) -> str:
-    """What a board runs, in words."""
+    """The program of a board, in words."""
     if on_board.hello is not None:
         return f"runs Weldbeat {on_board.hello.version}, schedule {on_board.hello.selected}"
     return f"MicroPython {'.'.join(str(part) for part in on_board.micropython)} on {on_board.machine}"
 
 
 def replaced(on_board: OnBoard, forget_schedules: bool) -> list[str]:
-    """What flashing replaces or removes, in words."""
+    """The files that flashing replaces or removes, in words."""
     if on_board.damaged:
         return ["Will be replaced: its firmware, and its settings, which are damaged."]
     if on_board.schedules is not None:

@@ -35,7 +35,7 @@ class Look:
     status: Status | None
     """None: the board was silent."""
     silent_s: float
-    """How long the board has been silent."""
+    """Time since the board's last answer."""
     welds: tuple[WeldRecord, ...] = ()
     """The welds kept at this look."""
     curve: tuple[GateRecord, ...] = ()

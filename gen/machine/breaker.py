@@ -39,7 +39,7 @@ _SIMPLEX_ROUNDING = 1e-12  # a gain counts as 0 below this share of the greatest
 
 
 class Trip(Enum):
-    """What a breaker does under a current."""
+    """The response of a breaker to a current."""
 
     HOLDS = auto()
     MAY_TRIP = auto()
@@ -60,12 +60,12 @@ class Judgement:
     unit: str
     source: str
     wanted: str = ""
-    """What to give where the limits are not known."""
+    """The keys to give if the limits are not known."""
 
 
 @dataclass(frozen=True)
 class MakersCurve:
-    """What the standard and the maker promise of one breaker. Multiples are of its rating."""
+    """The limits of one breaker by standard and maker. Multiples are of its rating."""
 
     name: str
     source: str
@@ -223,7 +223,7 @@ def most_gain(gain: NDArray[np.float64], uses: NDArray[np.float64]) -> float:
 
 
 def latest_trip_s(breaker: Breaker, rms_A: float) -> float:
-    """When every breaker of this kind has opened: the time of the highest fixed point at or below this current."""
+    """The time by which every breaker of this kind has opened: that of the highest fixed point at or below this current."""
     curve = curve_of(breaker)
     if curve is None:
         return math.inf

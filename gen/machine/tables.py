@@ -413,7 +413,7 @@ class Force(FileModel):
 
     @property
     def there_after_ms(self) -> float:
-        """What the file gives, or what is typical (common practice, no source)."""
+        """The file's figure, or a typical one (common practice, no source)."""
         return (200.0 if self.source == "air" else 0.0) if self.builds_up_ms is None else self.builds_up_ms
 
 
@@ -468,12 +468,12 @@ class ContactorTimes(FileModel):
 
     @property
     def open_after_ms(self) -> float:
-        """What the file gives, or what is typical of that suppression."""
+        """The file's figure, or one typical of that suppression."""
         return OPENS_MS[self.suppression] if self.opens_ms is None else self.opens_ms
 
 
 class Limits(FileModel):
-    """What no schedule may pass. Longest weld: all current of one weld together."""
+    """Limits of every schedule. `longest_weld` counts all current of one weld."""
 
     longest_weld: Time = Field(default_factory=lambda: _typical("3 s"))
     least_cool: Time = Field(default_factory=lambda: _typical("2 cycles"))

@@ -74,7 +74,7 @@ def slope_of(values: Sequence[float], sure: float = SURE) -> Slope | None:
 
 
 def _widened(left: Sequence[float], squares: float) -> float:
-    """How much wider neighbours that are alike make the interval. A line takes about 2/n from their likeness."""
+    """The factor by which correlated neighbours widen the interval. A fitted line lowers their correlation by about 2/n."""
     if squares == 0:
         return 1.0
     alike = sum(one * other for one, other in zip(left, left[1:], strict=False)) / squares + 2 / len(left)

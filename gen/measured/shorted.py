@@ -34,7 +34,7 @@ def loop_of(courses: Iterable[Course], voltage_V: float) -> LearntLoop | None:
 
 
 def shorted_loop(learnt: LearntLoop, frequency_Hz: float) -> ShortedLoop:
-    """What the welder file takes of a loop; the errors of the meters widen its impedance."""
+    """The loop as keys of the welder file. The errors of the meters widen its impedance."""
     ohm, angle = learnt.impedance, learnt.angle
     return ShortedLoop(
         impedance_min_ohm=float(f"{ohm.low * (1 - METERS):.4g}"),

@@ -43,7 +43,7 @@ class MachineField:
 
     @property
     def words(self) -> str:
-        """What stands before the field."""
+        """The label of the field."""
         return words_and_unit(self.key)[0]
 
     @property

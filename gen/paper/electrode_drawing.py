@@ -29,7 +29,7 @@ Place = tuple[float, float]
 
 @dataclass(frozen=True)
 class TurnedElectrode:
-    """What is turned of one electrode, mm; the diameter of its face or the radius of its groove is None."""
+    """The turned shape of one electrode, mm; the diameter of its face or the radius of its groove is None."""
 
     diameter_mm: float
     length_mm: float

@@ -72,7 +72,7 @@ def _nose(shape: TurnedElectrode) -> str:
 
 
 def _notes(electrode: OneElectrode, shape: TurnedElectrode) -> tuple[str, ...]:
-    """What the lines do not show."""
+    """The data that the lines do not show."""
     found = []
     if shape.groove_mm is not None:
         found.append(

@@ -1,4 +1,4 @@
-"""What the records file holds: a frozen value for each row, and which values can have been written at all."""
+"""The rows of the records file as frozen values, and the values that each column can hold."""
 
 from __future__ import annotations
 

@@ -56,7 +56,7 @@ class Impulse:
     swings: tuple[Swing, ...]
     peak_flux_Vs: float
     extinction_s: float | None
-    """When the last current ended; None if none flowed."""
+    """End of the last current; None if none flowed."""
     flux_at_extinction_Vs: float
     """With the electrodes open the remanent flux; the initial flux if no current flowed."""
 
@@ -231,7 +231,7 @@ class _Tally:
 
 
 def _ends_of_sines(supply: Sequence[HalfCycle]) -> list[float]:
-    """When each half-cycle's sine ends: after the following half-cycles of the same wave, and past the supply's end."""
+    """The end of each half-cycle's sine: after the following half-cycles of the same wave, and past the supply's end."""
     ends = [supply[-1].start_s + 4 * supply[-1].length_s]
     for half, after in zip(supply[-2::-1], supply[:0:-1], strict=True):
         same = half.positive != after.positive and half.harmonics == after.harmonics
@@ -278,7 +278,7 @@ class _Run:
         return Impulse(self._initial_Vs, self._closed, swings, self._peak_flux, extinction, flux)
 
     def _next_gate(self) -> float | None:
-        """When the next gate comes on, now if one is on. None if none comes before the supply ends."""
+        """The begin of the next gate, now if one is on. None if none comes before the supply ends."""
         self._pass_gates()
         if self._gate == len(self._gates):
             return None

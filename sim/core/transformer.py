@@ -129,7 +129,7 @@ class LinearSolution(NamedTuple):
         return Squares(max(first, 0.0), max(second, 0.0), charge)  # rounding may leave less than nothing
 
     def _root(self, low: float, at_low: State, high: float, at_high: State, index: int, level: float) -> float:
-        """Where the current (index 0) or the flux (2) passes `level` between two points: Newton, bracketed."""
+        """The time at which the current (index 0) or the flux (2) passes `level` between two points: Newton, bracketed."""
         rising = at_low[index] < level
         tolerance = _TOLERANCE * (high - low)
         s = low + (high - low) * (level - at_low[index]) / (at_high[index] - at_low[index])

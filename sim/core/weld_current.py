@@ -68,7 +68,7 @@ class Pattern:
     rows: tuple[tuple[int, float | None], ...]
     """(Half-cycles, firing delay in degrees; None: not fired)."""
     longest_row: int | None = None
-    """How many half-cycles of a row are simulated at most; their last pair is repeated for the rest. None for all."""
+    """Greatest number of half-cycles simulated of a row; their last pair is repeated for the rest. None for all."""
 
     @property
     def kept(self) -> tuple[int, ...]:

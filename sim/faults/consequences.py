@@ -1,4 +1,4 @@
-"""What a broken part does to the machine, by the name that gen.wiring.broken_parts gives it, and which fault plays it."""
+"""The consequences of broken parts, by their names in gen.wiring.broken_parts, and the fault that simulates each."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 @dataclass(frozen=True)
 class Consequence:
-    """What a broken part does to the machine."""
+    """The effect of a broken part on the machine."""
 
     words: str
     plays: str = ""
@@ -15,7 +15,7 @@ class Consequence:
     steps: tuple[str, ...] = ()
     """Keys of the commissioning steps that would reveal it."""
     unseen: str = ""
-    """Where no board notices it: why, and how a person could."""
+    """The reason why a board does not notice it, and how a person could; "" if it does."""
     no_weld: bool = False
     """No weld is made any more, which the person sees at the work."""
     unasked: bool = False

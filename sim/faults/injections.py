@@ -24,7 +24,7 @@ class Injection:
     bench: Bench
     """The bench without it."""
     at_s: float
-    """When it begins."""
+    """Time at which it begins."""
     chance: random.Random
     """Draws its strength and length."""
 
@@ -266,7 +266,7 @@ def flood(injection: Injection) -> Bench:
 
 
 def restarted_after(kind: Any) -> Callable[[Injection], Bench]:
-    """What only the self-test of the next start can find."""
+    """A fault that only the self-test of the next start can find."""
 
     def apply(injection: Injection) -> Bench:
         later = BoardFault("brown-out", injection.at_s + injection.between(0.0, 0.4), 0.05)

@@ -49,7 +49,7 @@ class ObservedRun:
 
     @cached_property
     def false_edges(self) -> list[float]:
-        """When the detector changed further from a crossing than its offset allows."""
+        """Times at which the detector changed further from a crossing than its offset allows."""
         reach_s = (self.offset_us + EDGE_US) * 1e-6
         pulse = self.bench.detector.kind == "pulse"
         out = []
@@ -68,7 +68,7 @@ class ObservedRun:
 
     @property
     def offset_us(self) -> float:
-        """How far from the true crossing an edge of the detector may be."""
+        """Greatest distance of an edge of the detector from the true crossing."""
         d = self.bench.detector
         drift_us = d.drift[2] if d.drift is not None else 0.0
         return max(abs(d.rise_us), abs(d.fall_us)) + drift_us
@@ -163,7 +163,7 @@ def inside(spans: list[tuple[float, float]], time_s: float) -> bool:
 
 
 def gate_rows(observed: ObservedRun) -> Iterator[list[float]]:
-    """When the gates of each request rose, up to the next request."""
+    """The times at which the gates of each request rose, up to the next request."""
     ends_s = [*(request.from_s for request in observed.requests[1:]), math.inf]
     for request, end_s in zip(observed.requests, ends_s, strict=False):
         yield [on_s for on_s, _ in observed.recording.gates if request.from_s <= on_s < end_s]

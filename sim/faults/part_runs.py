@@ -50,7 +50,7 @@ class PartOutcome:
 
     state: str
     did: str
-    """What the board did, in words."""
+    """The board's reaction, in words."""
     over_run: int
     """Unwanted half-cycles of current, after the weld should have ended."""
     released: int

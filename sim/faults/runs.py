@@ -113,7 +113,7 @@ class Outcome:
     state: str
     """The state that the board was in when the fault began."""
     did: str
-    """What the board did, in words."""
+    """The board's reaction, in words."""
     unwanted: int
     """Over-run: unwanted half-cycles of current."""
     lasts: bool
@@ -198,7 +198,7 @@ def state_at(recording: Recording, time_s: float) -> str:
 
 
 def _did(observed: ObservedRun, case: Case) -> str:
-    """What the board did, in a few words."""
+    """The board's reaction, in a few words."""
     r = observed.recording
     after = [change for change in r.states if change.time_s >= case.at_s]
     said = []
@@ -218,7 +218,7 @@ _LAYERS = {"firmware": "program", "firing hardware": "firing hardware", "table":
 
 
 def _ended_by(case: Case, faults: list[Fault], unwanted: list[float], lasts: bool) -> str:
-    """What ended the current where a person had to act, else the layer that protects against the fault."""
+    """The device that ended the current if a person had to act, else the layer that protects against the fault."""
     fitted = case.bench.protection
     if lasts:
         return ""
@@ -237,7 +237,7 @@ def _ended_by(case: Case, faults: list[Fault], unwanted: list[float], lasts: boo
 
 
 def _ended_by_hand(case: Case, unwanted: list[float]) -> Literal["stop", "isolator"] | None:
-    """What a person ended the current with; None where it had ended before."""
+    """The device by which a person ended the current; None if it had ended before."""
     if case.stop_s is None or not unwanted:
         return None
     if unwanted[-1] > case.bench.protection.isolated_s - 0.02:
@@ -285,7 +285,7 @@ class FaultRuns:
 
     @property
     def ended_by(self) -> str:
-        """What ended the current of the worst run."""
+        """The device or layer that ended the current of the worst run."""
         return self.worst[1].ended_by if self.safe else "nothing that the welder file names"
 
 

@@ -144,7 +144,7 @@ class SenseOutcome:
 
     @property
     def did(self) -> str:
-        """What the board did; where it noticed nothing, how a person finds the fault."""
+        """The board's reaction; if it noticed nothing, how a person finds the fault."""
         return f"locked out: {self.reason}" if self.reason else f"went on as before. {self.fault.found_by}"
 
 

@@ -36,7 +36,7 @@ class PartHeat:
 
     @property
     def passes_s(self) -> float | None:
-        """When a peak passes the limit; None for never, and if the limit is of the mean."""
+        """Time at which a peak passes the limit; None for never, and if the limit is of the mean."""
         return None if self.said.by_mean else self.said.time_to_limit_s
 
 

@@ -65,7 +65,7 @@ def render_course(page: CoursePage) -> str:
 
 
 def course_body(page: CoursePage, cautions: Markup | None = None) -> Markup:
-    """What the page shows below its heading, to stand in another page as well."""
+    """The page below its heading, for use in another page as well."""
     views = [view_of(each, page.work) for each in page.course.pictures]
     edges = band_edges(page.work)
     drawn = (

@@ -187,7 +187,7 @@ class _Course:
         return value, float(self.times[k]) + s
 
     def first_above(self, limit_degC: float) -> float:
-        """When the output first passes the limit, which its peak must pass."""
+        """Time at which the output first passes the limit. Its peak must pass it."""
         offsets, values = self.samples()
         above = np.argwhere(values > limit_degC)
         if len(above) == 0:  # only the peak between two samples passes it

@@ -35,9 +35,9 @@ class Material:
     specific_heat_J_per_kgK: float
     conductivity_W_per_mK: float
     softening_degC: float | None
-    """Where two hours lower the hardness by 15 % at most (ISO 5182). None for a metal that is no electrode's."""
+    """Temperature at which two hours lower the hardness by 15 % at most (ISO 5182). None for a metal not used for electrodes."""
     melting_degC: float
-    """Where it begins to melt."""
+    """Solidus temperature."""
     source: str
 
     def resistivity_at_ohm_m(self, temperature_degC: float) -> float:

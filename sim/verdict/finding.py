@@ -1,4 +1,4 @@
-"""What a check reads (a job at a pace, and its recording) and what it returns (a finding)."""
+"""The input of a check (a job at a pace, and its recording) and its result (a finding)."""
 
 from __future__ import annotations
 
@@ -42,21 +42,21 @@ class Finding:
     advice: str
     """What to change; "" where the check passed."""
     time_s: float | None = None
-    """When in the run; None for the run as a whole."""
+    """Time in the run; None for the run as a whole."""
     low: bool = False
     """Whether the limit is a minimum, not a maximum."""
     conditions: tuple[str, ...] = ()
-    """What the figure holds for, printed after the unit."""
+    """The conditions of the figure, printed after the unit."""
     meaning: str = ""
-    """What the figure amounts to in this run, printed after the conditions."""
+    """The meaning of the figure in this run, printed after the conditions."""
     zero: float = 0.0
-    """Where the scale of figure and limit begins: the ambient for a temperature."""
+    """Zero of the scale of figure and limit: the ambient for a temperature."""
     says: str = ""
     """Figure and limit as a sentence that a person reads."""
     subject: Subject = "weld"
-    """What it is about: the weld, or what ends one that goes wrong."""
+    """The subject: the weld, or the parts that end a faulty weld."""
     half_cycle: int | None = None
-    """Where in the schedule the figure is reached, in half-cycles from its begin; None for the schedule as a whole."""
+    """Place in the schedule at which the figure is reached, in half-cycles from its begin; None for the whole schedule."""
 
     @property
     def unit_parts(self) -> tuple[str, ...]:
@@ -71,7 +71,7 @@ class Finding:
 
     @property
     def sentence(self) -> str:
-        """What was found and what to change, in one line."""
+        """The finding and the advice, in one line."""
         return f"{self.says} {self.advice}".rstrip()
 
     @property
@@ -87,7 +87,7 @@ class Finding:
 
     @property
     def strain(self) -> float:
-        """How near the limit: 1 is at it, less within it; nan where a ratio says nothing."""
+        """The figure over its limit: 1 is at the limit, less within it; nan if a ratio has no meaning."""
         if self.limit is None:
             return math.nan
         above, below = (self.limit, self.figure) if self.low else (self.figure, self.limit)
@@ -189,7 +189,7 @@ class Summary:
 
 
 def cut_off_named(findings: Sequence[Finding]) -> str:
-    """How many of the parts that end a faulty weld are fitted, in words."""
+    """The number of fitted parts that end a faulty weld, in words."""
     there = sum(finding.severity != "refuse" for finding in findings)
     if there == len(findings):
         return f"all {there} are fitted."
@@ -234,7 +234,7 @@ class PacedJob:
 
     @property
     def table(self) -> TimingTable:
-        """What the plan is judged by: the most that the board may make of the schedule."""
+        """The table by which the plan is judged: the strongest that the board may make of the schedule."""
         return self.job.strongest
 
     @property
@@ -274,7 +274,7 @@ class SimulatedJob(PacedJob):
 
     @property
     def table(self) -> TimingTable:
-        """What the recording is compared with: the schedule as compiled."""
+        """The table with which the recording is compared: the schedule as compiled."""
         return self.job.table
 
     @property

@@ -75,7 +75,7 @@ class HotPart:
     slow: LinearNetwork | None = None
     """The network with the longest time constant, which needs the longest rest; None if the constant is known."""
     meaning: str = ""
-    """What its temperature amounts to."""
+    """The meaning of its temperature."""
     remade: Callable[[float], HotPart] | None = None
     """The part at another pace; None where neither network nor limit depends on the pace."""
 
