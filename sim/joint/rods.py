@@ -166,6 +166,7 @@ def widened(rods_m: tuple[float, float], setdown_m: float) -> float:
     return max(1.0, math.pi / 4 / (math.pi / 8 + 0.5 - share))
 
 
+@lru_cache(maxsize=64)
 def overlap_m2(rods_m: tuple[float, float], setdown_m: float, points: int = 200) -> float:
     """Area of the whole patch, seen along the force, filled gap included. Force and current pass through it."""
     half_x = half_widths(rods_m, setdown_m)[0]

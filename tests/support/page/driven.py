@@ -96,14 +96,16 @@ def reach(driver: Any, css: str, most: int = 400) -> None:
     raise AssertionError(f"the keyboard does not reach {css}")
 
 
-def violations(driver: Any) -> list[str]:
-    """What axe-core finds wrong with the page as it stands, each with its first places."""
+def violations(driver: Any, category: str = "") -> list[str]:
+    """What axe-core finds wrong with the page as it stands, each with its first places; of one category of its rules, or all."""
     if not driver.execute_script("return typeof axe !== 'undefined'"):
         driver.execute_script(AXE.read_text(encoding="utf-8"))
     driver.set_script_timeout(120)
     found = driver.execute_async_script(
-        "const done = arguments[arguments.length - 1];"
-        "axe.run(document, {resultTypes: ['violations']}).then((r) => done(r.violations), (e) => done([{id: String(e)}]));"
+        "const [category, done] = arguments, options = {resultTypes: ['violations']};"
+        "if (category) options.runOnly = {type: 'tag', values: [category]};"
+        "axe.run(document, options).then((r) => done(r.violations), (e) => done([{id: String(e)}]));",
+        category,
     )
     return [f"{each['id']}: {[node['target'] for node in each.get('nodes', [])][:3]}" for each in found]
 
