@@ -9,8 +9,9 @@ from __future__ import annotations
 import cmath
 import itertools
 import math
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, replace
+from typing import NamedTuple
 
 from gen.machine.inductance import STEEL_FACTOR, Loop, air_core_reactance, loop_of
 from gen.machine.tables import Mains, Transformer, WelderTables
@@ -40,8 +41,7 @@ _ANGLES = {"load_angle_min_deg", "load_angle_max_deg"}
 _EIGHTHS = tuple(n / 8 for n in range(9))
 
 
-@dataclass(frozen=True)
-class MachineCase:
+class MachineCase(NamedTuple):
     """One combination of the uncertain figures: factors on readings, and `angle` from 0 to 1 within its range."""
 
     source: float
@@ -55,8 +55,7 @@ class MachineCase:
     angle: float
 
 
-@dataclass(frozen=True)
-class Circuit:
+class Circuit(NamedTuple):
     """The circuit of one case, in ohms referred to the primary of one tap."""
 
     source: complex
@@ -76,6 +75,8 @@ class Circuit:
 
     def on_tap(self, turns: float) -> Circuit:
         """The same machine with another turns ratio. All but the supply scales with its square."""
+        if turns == self.turns:
+            return self
         k = (turns / self.turns) ** 2 if turns else 1.0
         return Circuit(self.source, self.leakage * k, self.loop * k, self.work_ohm * k, turns)
 
@@ -159,16 +160,20 @@ def turns_on(welder: WelderTables, tap: str | None, case: MachineCase | None = N
 
     The uncertainty between taps counts from the tap of the current reading, so that no figure depends on the tap in use.
     """
+    (turns,) = turns_in(welder, tap, [case])
+    return turns
+
+
+def turns_in(welder: WelderTables, tap: str | None, every: Iterable[MachineCase | None]) -> list[float]:
+    """The turns ratio of a tap in each case, as by `turns_on`."""
     t = welder.transformer
     volts = t.tap_volts
     if not volts:
-        return 0.0
+        return [0.0 for _ in every]
     tap = tap if tap in volts else next(iter(volts))
     turns = welder.mains.voltage_V / volts[tap]
-    if case is None:
-        return turns
-    reference = t.shorted_read_on if t.shorted_current_A else t.working_read_on
-    return turns / case.secondary * (1.0 if tap == reference else case.tapping)
+    is_reference = tap == (t.shorted_read_on if t.shorted_current_A else t.working_read_on)
+    return [turns if c is None else turns / c.secondary * (1.0 if is_reference else c.tapping) for c in every]
 
 
 def referred(loop: Loop | None, case: MachineCase, turns: float) -> complex:
@@ -233,7 +238,7 @@ def _by_shorted(welder: WelderTables, loop: Loop | None, case: MachineCase) -> C
         if total_ohm <= abs(shorted.short) or total_ohm <= shorted.short.imag:
             raise Impossible
         work = math.sqrt(total_ohm**2 - shorted.short.imag**2) - shorted.short.real
-    return replace(shorted, work_ohm=work)
+    return shorted._replace(work_ohm=work)
 
 
 def _arcsin(value: float) -> float:
@@ -555,13 +560,15 @@ class _Summary:
     def tap(self, name: str) -> Tap:
         t, voltage_V = self.welder.transformer, self.welder.mains.voltage_V
         base = turns_on(self.welder, name)
-        on_tap = [circuit.on_tap(turns_on(self.welder, name, case)) for case, circuit in self.found]
+        ratios = turns_in(self.welder, name, [case for case, _ in self.found])
+        on_tap = [circuit.on_tap(turns) for (_, circuit), turns in zip(self.found, ratios, strict=True)]
 
         def through(of: Callable[[Circuit], complex], source: str) -> tuple[Figure, Figure | None]:
-            primary = spanning((voltage_V / abs(of(c)) for c in on_tap), "A", source)
+            amperes = [voltage_V / abs(of(c)) for c in on_tap]
+            primary = spanning(amperes, "A", source)
             if not base:
                 return primary, None
-            secondary = (voltage_V / abs(of(c)) * c.turns for c in on_tap)
+            secondary = [each * c.turns for each, c in zip(amperes, on_tap, strict=True)]
             return primary, spanning(secondary, "A", "primary current times the turns ratio")
 
         read = f"given, read within {CLAMP * 100:g} %"

@@ -6,6 +6,7 @@ strength and about the same length. A pulse that only beds the work in is not on
 
 from __future__ import annotations
 
+from functools import lru_cache
 from pathlib import Path
 
 import tomlkit
@@ -55,19 +56,34 @@ def rewritten(text: str, setting: Setting, source: Path) -> str:
         allowed = f"allowed: at least {count} cycles, one for each impulse"
         raise InputError(source, "weld time", Written(f"{cycles} cycles"), allowed)
     place, weld = weld_phase(schedule, source)
-    times = {place: ("weld", cycles - each * (count - 1))}
-    times |= {at: ("pulse", each) for at, _ in _pulsation(schedule, source)}
+    times = {place: cycles - each * (count - 1)} | {at: each for at, _ in _pulsation(schedule, source)}
+    kinds = tuple((at, "weld" if at == place else "pulse") for at in times)
     try:
-        document = tomlkit.parse(text)
-        for at, (kind, length) in times.items():
-            table = document["phase"][at]
-            table[kind] = f"{length} cycle{'' if length == 1 else 's'}"
-            if setting.percent != weld.current_percent:
-                whole = setting.percent == int(setting.percent)
-                table["current_percent"] = int(setting.percent) if whole else setting.percent
-        return tomlkit.dumps(document)
+        mark, marked = _marked(text, kinds, setting.percent != weld.current_percent)
     except TOMLKitError as error:
         raise InputError(source, "not readable as TOML 1.0", None, f"{error}; allowed: a plainer file") from None
+    for at, length in times.items():
+        marked = marked.replace(f"{mark}{at}.", f"{length} cycle{'' if length == 1 else 's'}")
+    whole = setting.percent == int(setting.percent)
+    return marked.replace(f'"{mark}"', str(int(setting.percent) if whole else setting.percent))
+
+
+@lru_cache(maxsize=16)
+def _marked(text: str, kinds: tuple[tuple[int, str], ...], percent: bool) -> tuple[str, str]:
+    """A mark that is not in `text`, and the text with marks for the values of these keys: a search asks for hundreds.
+
+    A length is the mark, the index of its phase and a point; a percent is the mark as a string.
+    """
+    mark = "\ue000"
+    while mark in text:
+        mark += "\ue000"
+    document = tomlkit.parse(text)
+    for at, kind in kinds:
+        table = document["phase"][at]
+        table[kind] = f"{mark}{at}."
+        if percent:
+            table["current_percent"] = mark
+    return mark, tomlkit.dumps(document)
 
 
 def _pulsation(schedule: Schedule, source: Path) -> list[tuple[int, Pulse]]:

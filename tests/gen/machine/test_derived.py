@@ -105,7 +105,7 @@ def test_no_case_between_the_ends_leaves_the_range(working: float | None) -> Non
     welder = welder_with(TAPS | read, arms=ARMS, electrodes=ELECTRODES)
     assert welder.arms
     loop = loop_of(welder.arms, welder.electrodes, 50)
-    ends = {f.name: [getattr(case, f.name) for case in cases(welder, loop)] for f in fields(MachineCase)}
+    ends = {name: [getattr(case, name) for case in cases(welder, loop)] for name in MachineCase._fields}
     chance = random.Random(1)
     machine = derive(welder)
     for _ in range(1000):

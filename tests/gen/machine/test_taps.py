@@ -8,6 +8,7 @@ impedance is the smaller part (maximum power, textbook). Machines are drawn at r
 from __future__ import annotations
 
 import random
+from functools import lru_cache
 from itertools import pairwise
 from typing import Any
 
@@ -54,6 +55,12 @@ def on_each(t: dict[str, Any], beside: dict[str, dict[str, Any]]) -> dict[str, W
     return {tap: welder_with(t | {"tap": tap}, **beside) for tap in sorted(t["taps"], key=t["taps"].__getitem__)}
 
 
+@lru_cache(maxsize=64)
+def drawn_on_each(seed: int, read: str) -> dict[str, Welder]:
+    """A machine drawn, with each of its taps in use."""
+    return on_each(*drawn(random.Random(seed), read))
+
+
 def ends(figure: Figure | None) -> tuple[float, float]:
     assert figure is not None
     return figure.low, figure.high
@@ -68,8 +75,7 @@ def currents(tap: Tap) -> list[tuple[float, float]]:
 @pytest.mark.parametrize("seed", range(8))
 def test_a_lower_tap_never_gives_more(seed: int, read: str) -> None:
     """Amperes on either side, their ends, and the heat in the work: each rises from tap to tap."""
-    t, beside = drawn(random.Random(seed), read)
-    for low, high in pairwise(on_each(t, beside).values()):
+    for low, high in pairwise(drawn_on_each(seed, read).values()):
         below, above = low.machine.in_use, high.machine.in_use
         for one, other in zip(currents(below), currents(above), strict=True):
             assert one[0] < other[0]
@@ -88,8 +94,7 @@ def test_a_lower_tap_never_gives_more(seed: int, read: str) -> None:
 @pytest.mark.parametrize("seed", range(8))
 def test_the_tap_in_use_moves_no_figure(seed: int, read: str) -> None:
     """Every tap reads the same whichever of them is in use, and so does the work itself."""
-    t, beside = drawn(random.Random(seed), read)
-    told = {used: {tap.name: tap for tap in w.machine.taps} for used, w in on_each(t, beside).items()}
+    told = {used: {tap.name: tap for tap in w.machine.taps} for used, w in drawn_on_each(seed, read).items()}
     first, *others = told.values()
     for other in others:
         for name, tap in first.items():
@@ -100,8 +105,8 @@ def test_the_tap_in_use_moves_no_figure(seed: int, read: str) -> None:
 @pytest.mark.parametrize("seed", range(8))
 def test_the_load_angle_follows_from_one_impedance(seed: int) -> None:
     """An angle that was read holds on its tap; on another the supply's share alone moves it, by a few degrees."""
-    t, beside = drawn(random.Random(seed), "both and angle")
-    welders = on_each(t, beside)
+    t, _ = drawn(random.Random(seed), "both and angle")
+    welders = drawn_on_each(seed, "both and angle")
     read = welders[t["working_tap"]]
     assert ends(read.machine.in_use.load_angle) == (t["load_angle_min_deg"], t["load_angle_max_deg"])
     for tap, welder in welders.items():
