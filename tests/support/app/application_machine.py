@@ -235,7 +235,7 @@ class Application(RuleBasedStateMachine):
             board.stop = False
         elif way_out.startswith("let it cool"):
             board.hot = False
-        elif way_out.startswith("wait: the countdown"):
+        elif way_out.startswith("wait for the countdown"):
             board.run(MINUTE_MS + 1000)
         elif "then press and release stop" in way_out:
             board.conducts, board.coil_broken = True, False
