@@ -3,8 +3,9 @@
 The failure modes are those of ISO 13849-2, Annex D, for discrete parts, from memory. Its fault exclusions (a metal-film
 resistor that never shorts) are not used. A short in a part of three pins or more is that of its worst two pins; an open
 MOSFET of the coil is that of its gate.
-The consequence follows from the part's place in its stage. The tests check parts of two pins with the circuit solver:
-all parts of the gate stage, and those of both switches of the coil.
+The consequence follows from the part's place in its stage. An open R7 leaves the detector's pin to the board's own pull-down,
+and its edges move. The tests check parts of two pins with the circuit solver:
+all parts of the gate stage, of the detector and of the inputs, and those of both switches of the coil.
 """
 
 from __future__ import annotations
@@ -120,7 +121,7 @@ STAGE_PARTS: dict[str, dict[str, _Three]] = {
         R1 R2: detector-low offset offset
         D1: diode detector-low none
         U1: detector-low detector-high offset
-        R7: detector-high detector-low offset
+        R7: offset detector-low offset
     """),
     "sense": _table("""
         R5 R6: sense-dead none sense-late

@@ -14,6 +14,7 @@ from gen.wiring.interface.components import Interface
 from gen.wiring.interface.contactor_stage import releases
 from gen.wiring.interface.drawing import stage_pages
 from gen.wiring.interface.gate_stage import one_shot
+from gen.wiring.interface.input_stages import WETTING_OHM
 from gen.wiring.interface.kicad import kicad_netlist
 from gen.wiring.interface.machine import FIRST_DRAWING, interface_for
 from gen.wiring.interface.meter import MeterPoint, meter_points
@@ -121,6 +122,9 @@ def _duties(welder: Welder, detector: DetectorValues) -> tuple[str, ...]:
         "repeat that step after each repair.",
         f"Detector: the edges come {rise.low:.0f} to {rise.high:.0f} us (rise) and {fall.low:.0f} to {fall.high:.0f} us (fall) "
         "from the crossing.",
+        f"Contacts: {3300 / WETTING_OHM:.1f} mA at 3.3 V flow through each closed contact. Ask for contacts that work with so "
+        "little (gold-plated, or of several points), for the mirror contact too: many ask for 5 mA at 17 V (makers' data, "
+        "from memory).",
         "Gate and coil are fed from 24E, behind the stop contact and the over-temperature contact.",
     )
 

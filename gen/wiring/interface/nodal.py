@@ -27,7 +27,8 @@ COUPLER_KNEE_V = 0.15
 GROUND = "0V"
 
 _LEAK_S = 1e-10  # from every net to 0 V
-_LONGEST_NEWTON, _SETTLED_V = 80, 1e-6
+_LONGEST_NEWTON, _DAMPED_FROM, _SETTLED_V = 200, 80, 1e-6
+_SHORTEST_S = 1e-7
 
 
 @dataclass(frozen=True)
@@ -100,10 +101,21 @@ class Nodal:
         found = {net: np.empty((len(times), self._number)) for net in nets}
         for row, time_s in enumerate(times):
             if row:
-                self._step(float(time_s), float(time_s - times[row - 1]))
+                self._advance(float(times[row - 1]), float(time_s))
             for net in nets:
                 found[net][row] = self._volts[:, self._at[net]]
         return found
+
+    def _advance(self, before_s: float, time_s: float) -> None:
+        """One step, or where Newton's method does not settle two of half its length."""
+        try:
+            self._step(time_s, time_s - before_s)
+        except ArithmeticError:
+            if time_s - before_s < _SHORTEST_S:
+                raise
+            middle_s = (before_s + time_s) / 2
+            self._advance(before_s, middle_s)
+            self._advance(middle_s, time_s)
 
     def value(self, part: Component, key: str = "value") -> Reals | float:
         """A value of a part, one a draw where it has a spread."""
@@ -141,7 +153,7 @@ class Nodal:
         held = self._conductance + self._capacitance / step_s
         charged = np.einsum("nij,nj->ni", self._capacitance, before) / step_s
         self._looked_at = {}
-        for _ in range(_LONGEST_NEWTON):
+        for turn in range(_LONGEST_NEWTON):
             before_looks = dict(self._looked_at)
             slopes = held.copy()
             currents = np.einsum("nij,nj->ni", held, volts) - charged
@@ -150,7 +162,7 @@ class Nodal:
             change = -np.linalg.solve(slopes[:, :size, :size], currents[:, :size, None])[:, :, 0]
             moved = [np.abs(looks - before_looks.get(key, np.inf)).max() for key, looks in self._looked_at.items()]
             most = max([np.abs(change).max(initial=0.0), *moved])
-            volts[:, :size] += change
+            volts[:, :size] += change if turn < _DAMPED_FROM else change / 2  # two MOSFETs in series may swing else
             if most < _SETTLED_V:
                 self._volts = volts
                 return

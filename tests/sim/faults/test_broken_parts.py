@@ -28,7 +28,7 @@ from sim.faults.part_runs import BrokenMachine, PartRow, bounds_of, break_machin
 from tests.support.cli.command_line import PROTECTION, WELDER, replaced, typed
 from tests.support.cli.json_samples import SHORT, keeps_to_schema
 from tests.support.machines import known_welder
-from tests.support.wiring.broken_parts import all_at_rest, breaks, together
+from tests.support.wiring.broken_parts import TRAIN, all_at_rest, breaks, gone_ms, together
 from tests.support.wiring.interface_trials import COIL, gate_parts
 from tests.support.wiring.interface_trials import steps as course
 from tests.support.wiring.upgrade_machines import MACHINES, chosen
@@ -164,7 +164,6 @@ def test_which_broken_part_leaves_one_switch_of_the_coil_closed_is_in_the_table(
 
 def test_after_a_train_each_broken_part_lets_the_coil_go_when_the_table_says() -> None:
     """Within 60 ms, or 0.3 s where it says that the coil drops late. The pin ends low; without a break it holds 40 ms."""
-    edges = [(0.0, 0.0), (0.002, 1.0), (0.019, 0.0), (0.036, 1.0), (0.053, 0.0)]
     some = (
         "R44 shorted",
         "R45 open",
@@ -179,17 +178,14 @@ def test_after_a_train_each_broken_part_lets_the_coil_go_when_the_table_says() -
     parts = contactor_parts()
     every = together(parts, {name.split()[0] for name in some})
     broken = together(parts, {name.split()[0] for name in some}, leaving=set(every.names) - set(some))
-    sources = {"24E": Source(np.array([24.0])), "PULSE": Source(np.array([3.3]), course(edges))}
-    times = times_after([at + ramp for at, _ in edges[1:] for ramp in (0, 1e-6)], 0.4, 5e-3, 2e-5)
-    coil = Nodal(broken.components, broken.draws, sources).run(times, ("COIL",))["COIL"]
-    gone_ms = {name: 1000 * (times[volts > 2.4].max() - 0.053) for name, volts in zip(broken.names, coil.T)}
-    assert set(gone_ms) == set(some)
-    for name, at_ms in gone_ms.items():
+    gone = gone_ms(broken, (*TRAIN, (0.053, 0.0)))
+    assert set(gone) == set(some)
+    for name, at_ms in gone.items():
         part, mode = mode_of(name)
         late = STAGE_PARTS["contactor"][part][MODES.index(mode)] in ("slow", "half-slow")
         assert at_ms < (300 if late else 60), (name, at_ms)
-    assert gone_ms["R84 open"] > 40
-    assert gone_ms["R45 open"] > 60
+    assert gone["R84 open"] > 40
+    assert gone["R45 open"] > 60
 
 
 def test_a_shorted_switch_is_ended_by_the_contactor(broken: BrokenMachine) -> None:
@@ -222,6 +218,25 @@ def test_a_shorted_pedal_circuit_makes_one_weld_and_needs_the_person(broken: Bro
     row = row_of(broken, "C11", "shorted")
     assert row is row_of(broken, "S2", "shorted")
     assert (row.notices, row.over_run) == ("person", broken.bounds.table)
+
+
+# Filters of the contacts and detector, by who notices first.
+NOTICED = {
+    "board": "R10 open, D10 shorted, R12 open, D12 shorted, R14 open, C14 shorted, D14 shorted, R1 open, D1 shorted, R7 shorted",
+    "work": "R11 open, D11 shorted, R20 shorted, R21 shorted",
+    "step": "C10 shorted, C12 shorted, R20 open, R24 open, R1 shorted, R7 open, D1 open",
+    "person": "C11 shorted",
+    "nobody": "R10 shorted, C10 open, D10 open, R14 shorted, C14 open, D14 open, R10 drifted, D14 drifted",
+}
+
+
+def test_who_notices_a_broken_filter_or_detector(broken: BrokenMachine) -> None:
+    """What the pin then reads is held to the circuit in tests/gen/wiring; nobody notices what no reading changes."""
+    for who, parts in NOTICED.items():
+        for part in parts.split(", "):
+            row = row_of(broken, *part.split())
+            assert row.notices == who, part
+            assert row.over_run == (broken.bounds.table if who == "person" else 0), part
 
 
 def test_every_current_ends_inside_its_bound(broken: BrokenMachine) -> None:

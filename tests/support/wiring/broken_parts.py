@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterator, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import combinations
 
 import numpy as np
 
 from gen.wiring.interface import Component
-from gen.wiring.interface.nodal import Nodal, Source
+from gen.wiring.interface.nodal import Nodal, Source, times_after
 from gen.wiring.interface.spread import Reals, middle, spreads
+from tests.support.wiring.interface_trials import steps
 
+DROPS_V = 2.4  # a tenth of the coil's: IEC 60947-4-1, from memory
 SHORT_OHM, OPEN_OHM = 0.1, 1e12
 
 
@@ -62,8 +64,16 @@ class BrokenTogether:
 SWINGS = ("U5 1-2",)
 
 
-def together(components: Sequence[Component], wanted: Collection[str], leaving: Collection[str] = ()) -> BrokenTogether:
-    """A broken resistor has another value. Each pin of other parts goes through a resistor, and each two pins have one more."""
+def together(
+    components: Sequence[Component],
+    wanted: Collection[str],
+    leaving: Collection[str] = (),
+    more: Mapping[str, tuple[str, float]] | None = None,
+) -> BrokenTogether:
+    """A broken resistor has another value. Each pin of other parts goes through a resistor, and each two pins have one more.
+
+    `more`: further breaks by name, each with the part whose value it changes and that value.
+    """
     found: list[Component] = []
     values: dict[str, tuple[str, float]] = {}  # of a break: the resistor that it changes, and to what
     for part in components:
@@ -87,7 +97,7 @@ def together(components: Sequence[Component], wanted: Collection[str], leaving: 
             if a != b:
                 found.append(Component(name, "resistor", (("1", a), ("2", b)), "", OPEN_OHM))
                 values[name if len(pins) > 2 else f"{part.name} shorted"] = name, SHORT_OHM
-    values = {name: value for name, value in values.items() if name not in leaving}
+    values = {name: value for name, value in values.items() if name not in leaving} | dict(more or {})
     draws = {key: np.repeat(value, len(values)) for key, value in middle(spreads(components)).items()}
     for part in found:
         if part.value is not None and any(name == part.name for name, _ in values.values()):
@@ -97,9 +107,39 @@ def together(components: Sequence[Component], wanted: Collection[str], leaving: 
 
 
 def all_at_rest(broken: BrokenTogether, levels: dict[str, float], net: str) -> dict[str, float]:
-    """Volts of a net by the name of what is broken."""
+    """Volts of a net by the name of what is broken. Raises ArithmeticError where one has no state of rest."""
     circuit = Nodal(
         broken.components, broken.draws, {name: Source(np.array([volts])) for name, volts in levels.items()}
     )
     circuit.settle()
     return dict(zip(broken.names, circuit.voltage(net).tolist()))
+
+
+def without_rest(broken: BrokenTogether, levels: dict[str, float], net: str) -> set[str]:
+    """The breaks that have no state of rest."""
+    try:
+        all_at_rest(broken, levels, net)
+    except ArithmeticError:
+        if len(broken.names) == 1:
+            return set(broken.names)
+        half = len(broken.names) // 2
+        parts = [
+            BrokenTogether(broken.names[at], broken.components, {k: v[at] for k, v in broken.draws.items()})
+            for at in (slice(half), slice(half, None))
+        ]
+        return set().union(*(without_rest(part, levels, net) for part in parts))
+    return set()
+
+
+TRAIN = ((0.0, 0.0), (0.002, 1.0), (0.019, 0.0), (0.036, 1.0))
+"""(From when, level): a pulse train for the pin of the contactor stage."""
+
+
+def gone_ms(broken: BrokenTogether, levels: Sequence[tuple[float, float]]) -> dict[str, float]:
+    """From the last edge at the contactor stage's pin until the coil has dropped, by the name of what is broken."""
+    last_s = levels[-1][0]
+    times = times_after([at + ramp for at, _ in levels[1:] for ramp in (0, 1e-6)], last_s + 0.35, 5e-3, 2e-5)
+    sources = {"24E": Source(np.array([24.0])), "PULSE": Source(np.array([3.3]), steps(levels))}
+    coil = Nodal(broken.components, broken.draws, sources).run(times, ("COIL",))["COIL"]
+    dropped = [1000 * (float(times[volts > DROPS_V].max(initial=0.0)) - last_s) for volts in coil.T]
+    return dict(zip(broken.names, dropped))

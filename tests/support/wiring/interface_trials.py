@@ -20,10 +20,12 @@ from gen.wiring.choice import Choice
 from gen.wiring.interface import Component, interface_for
 from gen.wiring.interface.contactor_stage import TRAIN_GONE_MS, held_ms
 from gen.wiring.interface.gate_stage import SUPPLY_SPREAD, SUPPLY_V, one_shot
+from gen.wiring.interface.input_stages import contacts_read, inputs_stage
 from gen.wiring.interface.nodal import Nodal, Source, times_after
 from gen.wiring.interface.spread import Between, Draws, Reals, spreads
 from gen.wiring.signal_parts import DRIVE_LIMIT_MS, LONGEST_GATE_MARGIN, longest_gate_ms
 from gen.words import GATE_END_DEG
+from tests.support.machines import known_welder
 
 PIN_V = Between(3.1, 3.4)  # of a pin that is high, data sheets, from memory
 ON_A = 0.001  # a coupler's diode below it fires nothing: a tenth of what it may need
@@ -261,6 +263,64 @@ def end_of_current(welder: Welder, choice: Choice, share: float) -> StageTrial:
     )
 
 
+# What lies at a contact's filter besides its parts: the contact itself and the pull-up inside the board's pin (30 to 50 kohm:
+# STM32F405 data sheet, table 44; 50 to 80 kohm: RP2040 and RP2350, from memory). A contact is a MOSFET to the solvers.
+OWN_PULL_OHM, OWN_PULL_SPREAD = 55_000.0, 0.46
+
+
+def contact_parts(lead: str, pin: str) -> tuple[Component, ...]:
+    """A contact, closed while net HAND is high, and a board's pin with its own pull-up."""
+    return (
+        Component(f"S_{lead}", "N-MOSFET", (("G", "HAND"), ("D", lead), ("S", "0V")), "contact"),
+        Component(f"R_{pin}", "resistor", (("1", "3V3"), ("2", pin)), "the pin's own", OWN_PULL_OHM, OWN_PULL_SPREAD),
+    )
+
+
+CONTACTS_READ = contacts_read(
+    known_welder(force={"source": "air", "force_switch": True}, protection={"mirror_contact": True})
+)
+
+
+def contact_moves() -> StageTrial:
+    """Each of five contacts opens, and closes 3 ms later: levels at the pin, how late it follows, current of the contact."""
+    parts = inputs_stage(CONTACTS_READ).components
+    parts += tuple(part for contact in CONTACTS_READ for part in contact_parts(contact.lead, contact.marker))
+    opened, closed = START_S, START_S + 0.003
+
+    def figures(times: Reals, curves: dict[str, Reals], draws: Draws) -> dict[str, Reals]:
+        found: dict[str, list[Reals]] = {}
+        for contact in CONTACTS_READ:
+            pin, supply = curves[contact.marker], draws["3V3.volts"]
+            above = pin - draws["pin.threshold"] * supply
+            wetting = (supply - curves[contact.lead][0]) / draws[f"R{20 + contact.number}.value"]
+            each = {
+                "closed_V": pin[times <= opened].max(axis=0),
+                "open_V": pin[np.flatnonzero(times <= closed)[-1]],
+                "opens_ms": 1000 * (_passes(times, above, (opened, closed), 1) - opened),
+                "closes_ms": 1000 * (_passes(times, above, (closed, times[-1]), -1) - closed),
+                "wetting_mA": 1000 * wetting,
+            }
+            for name, value in each.items():
+                found.setdefault(name, []).append(value)
+        return {
+            "closed_V": np.max(found["closed_V"], axis=0),
+            "open_V": np.min(found["open_V"], axis=0),
+            "opens_ms": np.max(found["opens_ms"], axis=0),
+            "closes_ms": np.max(found["closes_ms"], axis=0),
+            "wetting_mA": np.min(found["wetting_mA"], axis=0),
+        }
+
+    return StageTrial(
+        parts,
+        {"3V3": Between(3.2, 3.4), "HAND": Between(11.0, 13.0)},
+        {"3V3": ((0.0, 1.0),), "HAND": steps([(0, 1), (opened, 0), (closed, 1)])},
+        tuple(net for contact in CONTACTS_READ for net in (contact.lead, contact.marker)),
+        np.append(0.0, times_after((1e-6, 0.003, 0.003 + 1e-6), 0.0055, 3e-5, 1e-5) + opened),
+        figures,
+        {"pin.threshold": Between(*LOGIC_OF_SUPPLY)},
+    )
+
+
 @dataclass(frozen=True)
 class Claim:
     """What must hold of a figure in every draw, and how far the two solvers may be apart."""
@@ -271,12 +331,23 @@ class Claim:
     apart: float
 
 
+# A pin reads low below 0.8 V and high above 2.0 V: STM32F405 data sheet, table 44 (TTL), and RP2040 and RP2350, from memory.
+# The filter is later than the contact by less than an eighth of a half-cycle, ours. A gold contact wants 1 mA: from memory.
+CONTACT_CLAIMS = (
+    Claim("closed_V", 0.0, 0.8, 0.01),
+    Claim("open_V", 2.0, 3.5, 0.01),
+    Claim("opens_ms", 0.05, 1.2, 0.03),
+    Claim("closes_ms", 0.05, 1.2, 0.03),
+    Claim("wetting_mA", 1.0, 2.0, 0.01),
+)
+
+
 def claims(welder: Welder, choice: Choice) -> dict[str, tuple[StageTrial, tuple[Claim, ...]]]:
     """Every trial on a machine with a square detector, a thyristor pair and a conduction sense, with what must hold.
 
     The bounds: a gate drive's 12 ms; 60 ms for the train and 37 ms for a step that comes 20 ms late after 17; the
-    detector's band of the wiring sheet; the coupler's lateness that gen.measured allows for at each end of a current. And
-    the closed forms that the sheet prints, within a step of the solver.
+    detector's band of the wiring sheet; the coupler's lateness that gen.measured allows for at each end of a current; the levels
+    of a pin. And the closed forms that the sheet prints, within a step of the solver.
     """
     longest_ms = longest_gate_ms(welder)
     f = welder.mains.frequency_Hz
@@ -310,4 +381,5 @@ def claims(welder: Welder, choice: Choice) -> dict[str, tuple[StageTrial, tuple[
             end_of_current(welder, choice, 0.1),
             (Claim("late_us", COUPLER_LATE_US.low, COUPLER_LATE_US.high, 2.0),),
         ),
+        "contacts": (contact_moves(), CONTACT_CLAIMS),
     }
