@@ -1,6 +1,8 @@
 """The loop from recorded welds on shorted electrodes, and the resistance of the work by it.
 
-A weld on the work told by its currents alone wants the mains voltage that it had: an error of it enters about twice.
+It stands in the welder file apart from the shorted current of a clamp meter: an error of the current transformer's ratio is in
+the loop and in the weld alike, and scales the work by as much and no more. The mains voltage of the weld on the work must be
+known: an error of it enters about twice.
 """
 
 from __future__ import annotations
