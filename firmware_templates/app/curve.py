@@ -15,6 +15,7 @@ from .words import (
     NOT_TIMED,
     ONE_SIDED,
     RUNS_ON_US,
+    SWITCH_SHORTED,
     TOO_LONG,
 )
 
@@ -99,6 +100,8 @@ class Curve:
         """Judge the newest gates: two of one polarity against the one between them."""
         if self.none_in_a_row >= NONE_IN_A_ROW:
             return NO_CONDUCTION
+        if at >= 1 and self._flows_ungated(at):
+            return SWITCH_SHORTED
         if at < 2:
             return NO_REASON
         lengths = self.lengths
@@ -112,14 +115,23 @@ class Curve:
             return TOO_LONG
         return NO_REASON
 
-    def _too_long(self, at: int) -> bool:
-        config = self.config
-        if self.lengths[at] <= 0 or self.lengths[at] == RUNS_ON_US:
+    def _flows_ungated(self, at: int) -> bool:
+        """Two currents run on, and the first was fired so late that it must have ended before the second gate."""
+        if self.lengths[at - 1] != RUNS_ON_US or self.lengths[at] != RUNS_ON_US:
             return False
+        return self._longest_us(at - 1) < self.half_us - self.delays[at - 1] + self.delays[at]
+
+    def _too_long(self, at: int) -> bool:
+        length_us = self.lengths[at]
+        return 0 < length_us != RUNS_ON_US and length_us > self._longest_us(at)
+
+    def _longest_us(self, at: int) -> int:
+        """The longest current of this gate's delay on the loop that the board was built for."""
+        config = self.config
         delay_us = self.delays[at] * config.NOMINAL_HALF_US // self.half_us
         place = max((delay_us - config.EARLIEST_DELAY_US) // config.VOLT_SECONDS_STEP_US, 0)
         longest_us = config.LONGEST_US[min(place, len(config.LONGEST_US) - 1)]
-        return self.lengths[at] > longest_us * self.half_us // config.NOMINAL_HALF_US
+        return longest_us * self.half_us // config.NOMINAL_HALF_US
 
     def _end_us(self, at: int) -> int:
         length_us = self.lengths[at]

@@ -9,7 +9,7 @@ import pytest
 
 from firmware_templates.app.curve import Curve
 from gen.firmware import with_crc
-from gen.words import CURVE_KEPT, LOPSIDED, NO_CONDUCTION, NO_REASON, ONE_SIDED, RUNS_ON_US, TOO_LONG
+from gen.words import CURVE_KEPT, LOPSIDED, NO_CONDUCTION, NO_REASON, ONE_SIDED, RUNS_ON_US, SWITCH_SHORTED, TOO_LONG
 from sim.bench.circuit import JointCurve
 from sim.bench.recording import Recording
 from sim.bench.sense import SenseSpec
@@ -33,8 +33,8 @@ class Timed:
         return self.lengths_us[gate] if gate < len(self.lengths_us) else -1
 
 
-def looked(*lengths_us: int, half_us: int = 10_000) -> Curve:
-    curve = Curve(settings())
+def looked(*lengths_us: int, half_us: int = 10_000, longest_us: int = 8_000) -> Curve:
+    curve = Curve(settings(LONGEST_US=(longest_us,) * 33))
     curve.begin(ROWS, 1, half_us)
     for _ in range(100):
         curve.look(Timed(*lengths_us), half_us)  # type: ignore[arg-type]
@@ -139,7 +139,9 @@ def test_what_is_reported() -> None:
         ((7000, 6555, 7000), LOPSIDED),
         ((7000, 6555, 6555, 7000, 6555), NO_REASON),
         ((6555, 7000, 6555, 7000), LOPSIDED),
-        ((RUNS_ON_US, RUNS_ON_US, RUNS_ON_US), NO_REASON),
+        ((RUNS_ON_US, 7000, 7000, RUNS_ON_US), NO_REASON),
+        ((RUNS_ON_US, RUNS_ON_US), SWITCH_SHORTED),
+        ((7000, RUNS_ON_US, RUNS_ON_US, RUNS_ON_US), SWITCH_SHORTED),
         ((RUNS_ON_US, 9000, RUNS_ON_US), LOPSIDED),
         ((8000, 8000, 8000, 8000), NO_REASON),
         ((8001, 8000, 8000, 8001), NO_REASON),
@@ -149,3 +151,37 @@ def test_what_is_reported() -> None:
 def test_what_is_wrong_with_them(lengths_us: tuple[int, ...], fault: int) -> None:
     """One step either side of each limit: four gates without a current, two of a direction, 444 us, 8 ms."""
     assert looked(*lengths_us).fault == fault
+
+
+@pytest.mark.parametrize(
+    ("half_us", "before", "longest_us", "fault"),
+    [
+        (10_000, 0, 9_999, SWITCH_SHORTED),
+        (10_000, 0, 10_000, NO_REASON),  # fired at about the load angle: shorted electrodes may look so
+        (10_000, 3, 8_999, SWITCH_SHORTED),
+        (10_000, 3, 9_000, NO_REASON),  # the next gate comes a millisecond sooner
+        (8_333, 0, 9_999, SWITCH_SHORTED),  # the limit is of 10 ms, and shrinks with the half-cycle
+        (8_333, 0, 10_000, NO_REASON),
+    ],
+)
+def test_a_current_that_must_have_ended_flows_through_a_shorted_switch(
+    half_us: int, before: int, longest_us: int, fault: int
+) -> None:
+    """Two that run on, after so many sound ones: one microsecond of the longest possible current either side of the limit."""
+    sound = (5_000,) * before
+    assert looked(*sound, RUNS_ON_US, RUNS_ON_US, half_us=half_us, longest_us=longest_us).fault == fault
+
+
+@pytest.mark.parametrize("percent", [85, 60])
+def test_a_switch_that_shorts_in_a_weld_is_found_within_two_cycles(percent: int) -> None:
+    """By the sense across it alone; the contactor then ends the current, within its opening time."""
+    weld = {"weld": "30 cycles", "current_percent": percent}
+    table = compiled(WELDER, weld)
+    sound = bench_for(WELDER, table).switch
+    shorts_s = 1.05
+    recording = run(HELD, welder=WELDER, weld=weld, switch=replace(sound, fault="shorted", fault_s=shorts_s))
+    last = recording.states[-1]
+    assert (last.state, last.reason) == ("locked out", "switch conducts without a gate")
+    assert shorts_s < last.time_s < shorts_s + 0.04
+    assert shorts_s < recording.conductions[-1].end_s < last.time_s + WELDER.contactor_opens_ms / 1000 + 0.02
+    assert recording.fired < 60
