@@ -84,7 +84,7 @@ class Inquiry:
     where: str
     """Where to find the answer."""
     meanwhile: str
-    """What is taken if the answer is not known; "": there must be an answer."""
+    """The value assumed if the answer is not known; "" if an answer is required."""
     choices: tuple[NumberedChoice, ...] = ()
     read: Callable[[Any], Any] | None = None
     """Reads an answer that is no choice; None: only choices."""
@@ -93,7 +93,7 @@ class Inquiry:
 
 
 class Inquirer(Protocol):
-    """The order of questions in a front end."""
+    """Puts the questions of an interview to the user, one after another."""
 
     def put(self, inquiry: Inquiry) -> Any:
         """The reply as read by `reply_of`, a value or one of `Unsure`. If it raises `NotTaken` the question is asked again."""

@@ -69,7 +69,7 @@ class SolidStateSwitch:
         self._work = work
         self._mains = mains
         self.contactor = contactor
-        """The supply."""
+        """The contactor, which feeds the switch."""
         self._carrying = wires.carrying
         wires.fired.watchers.append(self.gate)
         self.conductions: list[Conduction] = []

@@ -2,13 +2,12 @@
 an hour.
 
 `fit` finds the three constants of `Contacts` (film, spread, constraint) on the 15 % cold-drawn rows and every second class A
-row. `rows` foretells every row, those and the others, and prints each: what the table has, what the model has, and its 90 %
-range over `DRAWS` draws of what nobody knows. Rows used for the fit are marked; the others are held out, and the sums at the
-end are theirs.
+row. `rows` computes every row and prints the table's figure, the model's figure and its 90 % range over `DRAWS` draws of the
+uncertain values. Rows used for the fit are marked. The others are held out, and the sums at the end count only those.
 
-Of sheets a time is a factor and no figure. A nugget grows by a quarter of its logarithm while time doubles, so that 15 % of
-nugget are 1.7 in time, and the tables differ by that among themselves: at 0.031 in class A and the optimum table have 8000 A
-for 8 cycles alike, and nuggets of 0.21 and 0.161 in (tests/outside/test_joint_rows.py).
+A time of sheets is a factor rather than a figure. A nugget grows by a quarter of its logarithm while time doubles, so 15 % of
+nugget diameter is a factor of 1.7 in time. The tables differ from each other as much: at 0.031 in both class A and the
+optimum table have 8000 A for 8 cycles, with nuggets of 0.21 and 0.161 in (tests/outside/test_joint_rows.py).
 """
 
 from __future__ import annotations
@@ -40,16 +39,16 @@ from sim.joint.work import (
     with_factors,
 )
 
-# What the model misses by itself in size: of the thirteen rows that it was fitted to twelve lie within this factor, by which
-# ranges are made wider. Its miss in current (`MODEL_ERROR` of sim/joint/work.py) is drawn with the rest.
-OWN_MISS = 1.13
-_WIDEST = 0.6  # of the log of a factor on the current that is tried
-LONGEST = 2.5  # of a row's time, until which its nugget or setdown is waited for
+# The model's error in size: twelve of the thirteen fitted rows lie within this factor, by which ranges are widened. Its error
+# in current (`MODEL_ERROR` of sim/joint/work.py) is drawn with the other factors.
+SIZE_ERROR = 1.13
+_WIDEST = 0.6  # greatest logarithm of a factor on the current that is tried
+LONGEST = 2.5  # longest simulated weld, over the row's time
 
 
 @dataclass(frozen=True)
 class Row:
-    """One row of a table: the work, the current and time, and the nugget (m) or setdown (m) that they make."""
+    """One row of a table: work, current and time, and the resulting nugget (m) or setdown (m)."""
 
     table: str
     name: str
@@ -57,7 +56,7 @@ class Row:
     current_A: float
     weld_s: float
     wanted_m: float
-    least_m: float = 0.0  # where the table gives no nugget: from here to `wanted_m` (both ISO 14373's own rule)
+    least_m: float = 0.0  # if the table gives no nugget, the least; `wanted_m` is then the greatest (both by ISO 14373)
     fitted: bool = False
 
     @property
@@ -67,7 +66,7 @@ class Row:
 
 @dataclass(frozen=True)
 class Found:
-    """What the model makes of a row: nugget or setdown at the row's time, and the time until the row's; nan where it is lost."""
+    """The model's result for a row: size at the row's time, and the time until the row's size; nan if it diverged."""
 
     made_m: float
     time_s: float
@@ -80,7 +79,7 @@ def _sheet_work(metal: MetalName, mm: float, face_mm: float, force_N: float) -> 
 
 
 def rows() -> Iterator[Row]:
-    """Every row, in the tables' order. Sheets of class A, B and C have no face of their own: the optimum table's."""
+    """Every row, in the tables' order. Classes A, B and C give no electrode face; the optimum table's is used."""
     steel: MetalName = "low_carbon_steel"
     faces = {row.thickness_in: row.face_diameter_mm for row in optimum_rows()}
     for letter in "ABC":
@@ -126,10 +125,10 @@ def rows() -> Iterator[Row]:
             )
 
 
-def foretold(
+def computed_row(
     row: Row, contacts: Contacts, factors: Factors | None = None, fineness: Fineness = COARSE, at_once: bool = False
 ) -> Found:
-    """The row by the model; `at_once`: no longer than the row's time, whatever it made by then."""
+    """The model's result for a row. With `at_once` the weld ends at the row's time in any case."""
     factors = factors or Factors()
     work, changed = with_factors(row.work, contacts, factors)
     amperes = steady(row.current_A * factors.amperes)
@@ -147,11 +146,11 @@ def foretold(
 
 
 def _job(args: tuple[Row, Contacts, Factors | None, Fineness]) -> Found:
-    return foretold(*args)
+    return computed_row(*args)
 
 
-def _miss(row: Row, found: Found) -> float:
-    """Of the fit: log of made over wanted, at most 0.7 so that no lost row rules the others."""
+def _error(row: Row, found: Found) -> float:
+    """The fit's error of a row: log of computed over wanted size, at most 0.7, so that no diverged row dominates."""
     if not found.made_m > 0:
         return 0.7
     return min(0.7, abs(math.log(found.made_m / row.wanted_m)))
@@ -161,7 +160,7 @@ FILMS, SPREADS, CONSTRAINTS = (5e-10, 1e-9, 2e-9), (0.2, 0.4), (0.6, 0.8, 1.0)
 
 
 def fit() -> None:
-    """Print the sum of misses over a grid of the three constants, and then by what current the model is off (`OWN_MISS`)."""
+    """Print the sum of errors over a grid of the three constants, and then the model's error in current."""
     chosen = [row for row in rows() if row.fitted]
     grid = [
         replace(Contacts(), film_ohm_m2=film, spread=spread, constraint=constraint)
@@ -170,19 +169,19 @@ def fit() -> None:
     with ProcessPoolExecutor(2) as pool:
         tables = []
         for row in chosen:
-            # Of sheets the constraint changes no nugget, and of rods the spread no setdown.
+            # The constraint does not change a nugget of sheets, nor the spread a setdown of rods.
             alike = [replace(each, **({"spread": 0.4} if row.work.rods_m else {"constraint": 0.8})) for each in grid]
             own = list(dict.fromkeys(alike))
             found = dict(zip(own, pool.map(_job, [(row, each, None, COARSE) for each in own]), strict=True))
-            tables.append(np.array([_miss(row, found[each]) for each in alike]))
+            tables.append(np.array([_error(row, found[each]) for each in alike]))
             ratios = " ".join(f"{found[each].made_m / row.wanted_m:.2f}" for each in own)
             print(f"{row.table} {row.name}: {ratios}", flush=True)
         sums = np.sum(tables, axis=0)
         for each, total in zip(grid, sums, strict=True):
             print(f"film {each.film_ohm_m2:.2g} spread {each.spread:g} constraint {each.constraint:g}: {total:.2f}")
-        # Each row by the constants that the other twelve would choose.
+        # Each row with the constants that the other twelve choose.
         without = [grid[int(np.argmin(sums - own))] for own in tables]
-        misses = np.array(list(pool.map(current_miss, chosen, without)))
+        misses = np.array(list(pool.map(current_error, chosen, without)))
     for row, contacts, miss in zip(chosen, without, misses, strict=True):
         print(f"{row.table} {row.name}: wants {math.exp(miss):.3f} of the table's current with {contacts}")
     thin = np.array([bool(row.work.sheets_m) and row.work.thin_m < THIN_SHEET_M for row in chosen])
@@ -199,19 +198,19 @@ def fit() -> None:
         print(f"{name}: deviation {deviation:.3f}, nine in ten within a factor of {nine_in_ten:.3f} of the current")
 
 
-def current_miss(row: Row, contacts: Contacts) -> float:
-    """Log of the share of the row's current with which the model makes what the row has, by halving."""
+def current_error(row: Row, contacts: Contacts) -> float:
+    """Log of the factor on the row's current at which the model computes the row's size, by bisection."""
     low, high = -_WIDEST, _WIDEST
     for _ in range(8):
         middle = (low + high) / 2
-        found = foretold(row, contacts, Factors(current=math.exp(middle)), at_once=True)
+        found = computed_row(row, contacts, Factors(current=math.exp(middle)), at_once=True)
         low, high = (middle, high) if found.made_m < row.wanted_m else (low, middle)
     return (low + high) / 2
 
 
 @dataclass(frozen=True)
-class Told:
-    """A row with the model's middle, the range of what is made (5 to 95 % of draws, wider by `OWN_MISS`), every time drawn."""
+class ModelledRow:
+    """A row with the model's nominal result, the range of sizes (5 to 95 % of draws, wider by `SIZE_ERROR`) and all times."""
 
     row: Row
     middle: Found
@@ -220,17 +219,17 @@ class Told:
 
     @property
     def holds_time(self) -> bool:
-        """Whether the table's time lies between the least and the most of the draws, as `suggest --model` gives them."""
+        """Whether the table's time is between the least and the greatest of the draws, which `suggest --model` prints."""
         return min(self.every_s) <= self.row.weld_s <= max(self.every_s)
 
     @property
     def holds(self) -> bool:
-        """Whether the table's figure lies in the range of what is made."""
+        """Whether the table's size is in the range of sizes."""
         return self.made[0] <= self.row.wanted_m and self.made[1] >= (self.row.least_m or self.row.wanted_m)
 
 
-def told(chosen: list[Row], draws: int, pool: ProcessPoolExecutor) -> Iterator[Told]:
-    """Each row, as it is done."""
+def modelled(chosen: list[Row], draws: int, pool: ProcessPoolExecutor) -> Iterator[ModelledRow]:
+    """The result of each row, as soon as it is computed."""
     for row in chosen:
         factors = drawn_factors(draws, 17, ranges_of(row.work)) if draws else ()
         jobs: list[tuple[Row, Contacts, Factors | None, Fineness]] = [(row, Contacts(), None, COARSE)]
@@ -239,7 +238,7 @@ def told(chosen: list[Row], draws: int, pool: ProcessPoolExecutor) -> Iterator[T
         made = [each.made_m for each in others if not math.isnan(each.made_m)] or [middle.made_m]
         times = [each.time_s for each in (middle, *others) if not math.isnan(each.time_s)]
         low, high = _ends(made)
-        yield Told(row, middle, (low / OWN_MISS, high * OWN_MISS), tuple(times))
+        yield ModelledRow(row, middle, (low / SIZE_ERROR, high * SIZE_ERROR), tuple(times))
 
 
 def _ends(values: list[float]) -> tuple[float, float]:
@@ -247,16 +246,16 @@ def _ends(values: list[float]) -> tuple[float, float]:
 
 
 def print_rows(draws: int, stride: int) -> None:
-    """Every `stride`-th row, and the sums over those held out."""
+    """Print every `stride`-th row, and the sums over those held out."""
     chosen = list(rows())[stride - 1 :: stride]
     heads = (
         f"{'row':<24} {'fit':<4} {'table mm':>8} {'model mm':>8} {'range mm':>13} {'table s':>8} {'model s':>8}  J2t"
     )
     print(f"{'table':<15} {heads}")
-    all_told = []
+    found = []
     with ProcessPoolExecutor(2) as pool:
-        for each in told(chosen, draws, pool):
-            all_told.append(each)
+        for each in modelled(chosen, draws, pool):
+            found.append(each)
             row, middle = each.row, each.middle
             wanted = (
                 f"{1e3 * row.wanted_m:.2f}" if not row.least_m else f"{1e3 * row.least_m:.1f}-{1e3 * row.wanted_m:.1f}"
@@ -269,12 +268,12 @@ def print_rows(draws: int, stride: int) -> None:
                 f"{row.weld_s:>8.3f} {middle.time_s:>8.3f}  {law}",
                 flush=True,
             )
-    summed(all_told)
+    summed(found)
 
 
-def summed(all_told: list[Told]) -> None:
-    """What the held-out rows come to, by table and in all."""
-    held = [each for each in all_told if not each.row.fitted]
+def summed(found: list[ModelledRow]) -> None:
+    """Print the sums over the held-out rows, by table and in total."""
+    held = [each for each in found if not each.row.fitted]
     print()
     for table in dict.fromkeys(each.row.table for each in held):
         part = [each for each in held if each.row.table == table]
@@ -283,20 +282,20 @@ def summed(all_told: list[Told]) -> None:
     print(f"{'setdowns':<15} {_summary([e for e in held if e.row.work.rods_m])}")
     print(f"{'sheets':<15} {_summary([e for e in held if not e.row.work.rods_m])}")
     print(f"{'all held out':<15} {_summary(held)}")
-    for table in dict.fromkeys(each.row.table for each in all_told if each.row.work.rods_m):
-        laws = [_law(each) for each in all_told if each.row.table == table and each.middle.time_s < math.inf]
+    for table in dict.fromkeys(each.row.table for each in found if each.row.work.rods_m):
+        laws = [_law(each) for each in found if each.row.table == table and each.middle.time_s < math.inf]
         if laws:
             spread = 100 * np.std(laws) / np.mean(laws)
             print(f"J2t {table}: {np.mean(laws):.0f} A2 s/mm4, spread {spread:.0f} %, {len(laws)} rows")
 
 
-def _law(each: Told) -> float:
+def _law(each: ModelledRow) -> float:
     """Current density squared times the model's time, A2 s/mm4."""
     section_mm2 = math.pi / 4 * (1e3 * each.row.work.thin_m) ** 2
     return (each.row.current_A / section_mm2) ** 2 * each.middle.time_s
 
 
-def _summary(part: list[Told]) -> str:
+def _summary(part: list[ModelledRow]) -> str:
     if not part:
         return "none"
     ratios = np.array([e.middle.made_m / e.row.wanted_m for e in part])

@@ -17,7 +17,7 @@ from sim.joint.contact import Contacts
 from sim.joint.outcome import forge_C
 from sim.joint.weld import Span, steady
 from sim.joint.work import COARSE, Work, one_weld
-from tests.campaigns.joint_rows import Row, foretold, rows
+from tests.campaigns.joint_rows import Row, computed_row, rows
 
 
 def _held_out(table: str, inches: str) -> Row:
@@ -32,7 +32,7 @@ def _held_out(table: str, inches: str) -> Row:
 def test_nuggets_held_out(table: str, inches: str) -> None:
     """Within 15 %."""
     row = _held_out(table, inches)
-    assert foretold(row, Contacts()).made_m == pytest.approx(row.wanted_m, rel=0.15)
+    assert computed_row(row, Contacts()).made_m == pytest.approx(row.wanted_m, rel=0.15)
 
 
 @pytest.mark.parametrize(
@@ -41,7 +41,7 @@ def test_nuggets_held_out(table: str, inches: str) -> None:
 def test_setdowns_held_out(table: str, inches: str) -> None:
     """Setdown within a quarter of itself, weld time within 30 %."""
     row = _held_out(table, inches)
-    found = foretold(row, Contacts())
+    found = computed_row(row, Contacts())
     assert found.made_m == pytest.approx(row.wanted_m, rel=0.25)
     assert found.time_s == pytest.approx(row.weld_s, rel=0.30)
 
@@ -64,7 +64,7 @@ def test_rods_of_all_diameters_want_one_heat() -> None:
     for inches in ("0.125", "0.25", "0.5"):
         row = _held_out("cold_drawn 30 %", inches)
         density = row.current_A / (math.pi / 4 * row.work.thin_m**2)
-        heats.append(density**2 * foretold(row, Contacts()).time_s)
+        heats.append(density**2 * computed_row(row, Contacts()).time_s)
     assert np.std(heats) / np.mean(heats) < 0.14
     assert np.mean(heats) == pytest.approx(17300e12, rel=0.2)
 
