@@ -6,9 +6,8 @@ import math
 from dataclasses import dataclass
 from functools import cached_property
 
-from scipy.optimize import brentq  # type: ignore[import-untyped,unused-ignore]
-
 from gen.handbook.tables import ClassRow, between, class_rows, from_memory
+from gen.roots import root
 from gen.units import INCH_MM
 
 LOSS_TO_MM = 1.575  # 0.062 in: in thicker sheets classes A and C do not follow the loss law
@@ -31,7 +30,7 @@ def loss_law(first: tuple[float, float], second: tuple[float, float]) -> tuple[f
     least, most = 1e-6 * i2**2, (1 - 1e-12) * i2**2
     if miss(least) >= 0 or miss(most) <= 0:
         return None
-    x = float(brentq(miss, least, most))
+    x = root(miss, least, most)
     return -t1 / math.log1p(-x / i1**2), math.sqrt(x)
 
 

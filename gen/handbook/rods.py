@@ -13,9 +13,7 @@ import math
 from dataclasses import dataclass
 from functools import cache
 
-from scipy.interpolate import PchipInterpolator  # type: ignore[import-untyped,unused-ignore]
-from scipy.optimize import brentq  # type: ignore[import-untyped,unused-ignore]
-
+from gen.handbook.monotone import MonotoneCurve
 from gen.handbook.practice import (
     LOWER_TAP,
     face_words,
@@ -31,6 +29,7 @@ from gen.handbook.tables import around, between, cited, rod_rows
 from gen.joint import Joint
 from gen.quantities import Measures
 from gen.ranges import Figure, shown, spanning
+from gen.roots import root
 
 WITHIN_TABLE = 0.10  # the error of a time: the worst error of a row predicted from its neighbours
 # The error of a time from 60 % of the table's current up: 5 to 10 % by the grid, 3 to 12 % by the temperature taken for a weld
@@ -76,9 +75,9 @@ _LONGER: dict[float, dict[str, tuple[float, ...]]] = {
 
 
 @cache
-def _rate(diameter_mm: float, contact: str) -> PchipInterpolator:
+def _rate(diameter_mm: float, contact: str) -> MonotoneCurve:
     """The table's time over the time, as a function of the share of the table's current; 0 for never. Of a fitted diameter."""
-    return PchipInterpolator(_SHARES, [1 / longer for longer in _LONGER[diameter_mm][contact]])
+    return MonotoneCurve(_SHARES, tuple(1 / longer for longer in _LONGER[diameter_mm][contact]))
 
 
 def _rate_at(diameter_mm: float, share: float, contact: str) -> float:
@@ -88,7 +87,7 @@ def _rate_at(diameter_mm: float, share: float, contact: str) -> float:
     thin, thick = max(each for each in known if each <= mm), min(each for each in known if each >= mm)
     part = 0.0 if thin == thick else math.log(mm / thin) / math.log(thick / thin)
     at = min(max(share, _SHARES[0]), _SHARES[-1])
-    rate = (1 - part) * float(_rate(thin, contact)(at)) + part * float(_rate(thick, contact)(at))
+    rate = (1 - part) * _rate(thin, contact)(at) + part * _rate(thick, contact)(at)
     return rate * max(1.0, share / at) ** 2
 
 
@@ -119,7 +118,7 @@ class RodSetting:
         def over(share: float) -> float:
             return self._rate(share, contact) - 1 / _NEVER
 
-        return self.current_A * float(brentq(over, _SHARES[0], 1.0))
+        return self.current_A * root(over, _SHARES[0], 1.0)
 
 
 def setting(finish: str, setdown_percent: float, diameter_mm: float) -> RodSetting:

@@ -31,8 +31,6 @@ from functools import cache
 import numpy as np
 import numpy.typing as npt
 from scipy.special import ndtr, roots_hermitenorm, roots_laguerre  # type: ignore[import-untyped,unused-ignore]
-from scipy.stats import norm  # type: ignore[import-untyped,unused-ignore]
-from scipy.stats import t as student
 
 from gen.joint import ForceHeld
 from gen.trials.values import OUTCOMES, Outcome, Prior, Tried
@@ -119,14 +117,15 @@ def edges(prior: Prior, assumed: Assumptions) -> Edges:
     low, scale = tear_prior(prior, assumed)
     steps = round(TEAR_REACH / STEP)
     heat = np.asarray(low + np.arange(-steps, steps + 1) * STEP, dtype=np.float64)
-    tear = np.asarray(student.pdf((heat - low) / scale, assumed.tear_freedom), dtype=np.float64)
+    # Densities without their constants, since the sum is made 1: Student's t and normal. scipy.stats is slow to import.
+    tear = (1 + ((heat - low) / scale) ** 2 / assumed.tear_freedom) ** (-(assumed.tear_freedom + 1) / 2)
     rises = [assumed.lobe]
     if prior.setdown_share is not None:
         rises.append(limit_prior(prior.setdown_share, assumed))
     least = min(math.floor((mean - _EDGE_REACH * deviation) / STEP) for mean, deviation in rises)
     most = max(math.ceil((mean + _EDGE_REACH * deviation) / STEP) for mean, deviation in rises)
     rise = np.asarray(np.arange(min(least, 0), most + 1) * STEP, dtype=np.float64)
-    of_rises = [np.asarray(norm.pdf(rise, mean, deviation), dtype=np.float64) for mean, deviation in rises]
+    of_rises = [np.exp(-(((rise - mean) / deviation) ** 2) / 2) for mean, deviation in rises]
     of_expel, *of_limit = (weights / weights.sum() for weights in of_rises)
     upper = heat[0] + rise[0] + np.arange(len(heat) + len(rise) - 1) * STEP
     return Edges(

@@ -21,7 +21,7 @@ from tests.support.cli.command_line import replaced, typed
 from tests.support.cli.scrap import add, set_out
 from tests.support.drawn_electrodes import CASES
 from tests.support.machines import known_welder
-from tests.support.printed import Printed, printed
+from tests.support.printed import Printed, page_count, printed
 from tests.support.report import report_runs
 from tests.support.report.measured import measured_pages
 from tests.support.report.report_trees import Shape, text_of
@@ -159,7 +159,7 @@ def test_a_wiring_sheet_is_read_at_the_bench(shop: Path, tmp_path: Path) -> None
     assert len([page for page in pages if page.text.startswith("Drawing ")]) == 5
     assert min(size for page in pages for size in page.sizes) >= 11
     everything = sheet_of(known_welder(**MACHINES["everything"])).html
-    assert len(printed(everything, tmp_path)) == everything.count('<section class="sheet">')
+    assert page_count(everything, tmp_path) == everything.count('<section class="sheet">')
 
 
 @pytest.fixture(scope="module")

@@ -22,14 +22,16 @@ class Printed:
     grey: str
 
 
+def page_count(html: str, folder: Path) -> int:
+    """The number of pages of paper that the HTML becomes; nothing on them is read."""
+    with pdfplumber.open(_on_paper(html, folder)) as document:
+        return len(document.pages)
+
+
 def printed(html: str, folder: Path) -> list[Printed]:
     """The pages of paper that the HTML becomes."""
-    source, target = folder / "page.html", folder / "page.pdf"
-    source.write_text(html, encoding="utf-8")
-    line = [browser(), *QUIET, "--no-pdf-header-footer", f"--print-to-pdf={target}", source.as_uri()]
-    subprocess.run(line, check=True, capture_output=True, timeout=300)
     found = []
-    with pdfplumber.open(target) as document:
+    with pdfplumber.open(_on_paper(html, folder)) as document:
         for page in document.pages:
             sizes: dict[float, int] = {}
             for letter in page.chars:
@@ -38,3 +40,11 @@ def printed(html: str, folder: Path) -> list[Printed]:
             grey = "".join(letter["text"] for letter in page.chars if max(letter["non_stroking_color"] or (0,)) > BLACK)
             found.append(Printed(" ".join((page.extract_text() or "").split()), sizes, grey))
     return found
+
+
+def _on_paper(html: str, folder: Path) -> Path:
+    source, target = folder / "page.html", folder / "page.pdf"
+    source.write_text(html, encoding="utf-8")
+    line = [browser(), *QUIET, "--no-pdf-header-footer", f"--print-to-pdf={target}", source.as_uri()]
+    subprocess.run(line, check=True, capture_output=True, timeout=300)
+    return target
