@@ -1,7 +1,8 @@
 """Seeded schedules under both interpreters, at length: `python -m tests.campaigns.replay_schedules [number] [first seed]`.
 
-The runs are those of tests/sim/replay, 1000 of them unless told otherwise. Prints progress, each difference with its seed, and
-figures; exit 1 when there was a difference, a byte allocated while armed, or an interpreter missing.
+The runs are those of tests/sim/replay, 1000 of them unless told otherwise, after a quarter as many of contactor, mirror contact
+and lasting lockouts (tests/support/replay/cut_off_runs.py). Prints progress, each difference with its seed, and figures; exit 1
+when there was a difference, a byte allocated while armed, or an interpreter missing.
 """
 
 from __future__ import annotations
@@ -11,6 +12,7 @@ import time
 from collections import Counter
 
 from sim.replay.playback import INTERPRETERS, replay
+from tests.support.replay.cut_off_runs import cut_off_run
 from tests.support.replay.directed_runs import record
 from tests.support.replay.seeded_runs import seeded_run
 from tests.support.replay.tracing import Transition
@@ -27,8 +29,10 @@ def main(number: int = 1000, first: int = 0) -> int:
     transitions = Counter[Transition]()
     welds = armed_bytes = differences = 0
     began = told = time.monotonic()
-    for seed in range(first, first + number):
-        run = seeded_run(seed)
+    cut_off = [(seed, cut_off_run) for seed in range(first, first + number, 4)]
+    seeded = [(seed, seeded_run) for seed in range(first, first + number)]
+    for done, (seed, make) in enumerate((*cut_off, *seeded), 1):
+        run = make(seed)
         recording, made = record(run)
         transitions.update(made)
         welds += len(recording.welds)
@@ -42,8 +46,8 @@ def main(number: int = 1000, first: int = 0) -> int:
                 print(f"seed {seed} ({run.happens}), {interpreter.name}: {result.difference}")
         if time.monotonic() - told > EVERY_S:
             told = time.monotonic()
-            print(f"{seed - first + 1} of {number}, {differences} differences, {told - began:.0f} s", flush=True)
-    print(f"{number} schedules from seed {first}, {welds} welds")
+            print(f"{done} of {len(cut_off) + number}, {differences} differences, {told - began:.0f} s", flush=True)
+    print(f"{len(cut_off)} runs of cut-off and {number} schedules from seed {first}, {welds} welds")
     print(f"{sum(transitions.values())} transitions made, of {len(transitions)} kinds")
     for interpreter in INTERPRETERS:
         print(f"{interpreter.name}: {calls[interpreter.name]} calls compared in {seconds[interpreter.name]:.1f} s")

@@ -27,13 +27,15 @@ from sim.bench.recording import Recording
 from sim.bench.world import bench_for
 from sim.replay.playback import INTERPRETERS, Interpreter, replay
 from tests.support.machines import make_welder
+from tests.support.replay.cut_off_runs import cut_off_run
 from tests.support.replay.directed_runs import DIRECTED, record
 from tests.support.replay.seeded_runs import EARLY, EDGES, Run, run_of, seeded_run
 from tests.support.replay.tracing import Transition
 
 SEEDS = range(50)
 BOARDS = {f"on {board.name}": board.name for board in boards().values() if board.welds and board.name != "pico"}
-NAMES = ["demonstration", *BOARDS, *(f"seed {seed}" for seed in SEEDS), *DIRECTED]
+CUT_OFF = [f"cut off {seed}" for seed in (3, 4, 5, 6)]
+NAMES = ["demonstration", *BOARDS, *(f"seed {seed}" for seed in SEEDS), *CUT_OFF, *DIRECTED]
 
 
 def demonstration(board: str = "pico", minutes: float = 0.15) -> Run:
@@ -65,6 +67,8 @@ def run_named(name: str) -> Run:
         return demonstration()
     if name in BOARDS:
         return demonstration(BOARDS[name], minutes=0.05)
+    if name in CUT_OFF:
+        return cut_off_run(int(name.removeprefix("cut off ")))
     return DIRECTED[name].run if name in DIRECTED else seeded_run(int(name.removeprefix("seed ")))
 
 
@@ -179,7 +183,10 @@ FILE = words.REASON_NAMES[words.FILE_DAMAGED]  # main.py tells it, and nothing o
 # Read from supervisor.py. A gate that does not read back low can come of any lockout; two of them are tried.
 EXPECTED: dict[tuple[str, str], tuple[str, ...]] = {
     (POWER_UP, WAITING): (NONE,),
-    (POWER_UP, LOCKED_OUT): (WATCHDOG, STUCK_PEDAL, STOP_OPEN, HOT, DAMAGED, FAILED, SHUT, MEMORY),
+    (POWER_UP, LOCKED_OUT): (
+        *(WATCHDOG, STUCK_PEDAL, STOP_OPEN, HOT, DAMAGED, FAILED, MEMORY),
+        *(SHUT, SHORTED, ONE_SIDED),  # of the start before
+    ),
     (WAITING, READY): (NONE,),
     (WAITING, LOCKED_OUT): (STOP_OPEN, HOT, EXTRA_EDGES, OUT_OF_BAND),
     (READY, WAITING): (NONE,),
@@ -187,7 +194,7 @@ EXPECTED: dict[tuple[str, str], tuple[str, ...]] = {
     (READY, LOCKED_OUT): (STOP_OPEN, HOT, EXTRA_EDGES, OUT_OF_BAND, SHUT, STUCK_PEDAL, DUTY, GATE_STUCK),
     (READY, STORING): (NONE,),
     (WAITING, STORING): (NONE,),
-    (LOCKED_OUT, STORING): (STOP_OPEN, SHUT),
+    (LOCKED_OUT, STORING): (STOP_OPEN, SHUT, ONE_SIDED),
     (STORING, WAITING): (NONE,),
     (STORING, LOCKED_OUT): (STOP_OPEN,),
     (SQUEEZE, WELD): (NONE,),
