@@ -34,6 +34,8 @@ UNSEEN_IN_A_ROW = 4  # gates without a current: nothing conducts
 HIGH_IN_A_ROW = 2
 LOW_IN_A_ROW = 8  # gates; a joint with a poor first contact may draw little at first
 DISAGREE_IN_A_ROW = 2
+UNGATED_IN_A_ROW = 2
+BEFORE_A_GATE = 3  # samples; a gate is reported up to one late
 EXPULSION_FROM = 10  # first gates, in which contact breakdown of sound welds looks alike; common practice, no source
 EXPULSION_RISE = 25  # a rise by a twenty-fifth from one cycle to the next
 EXPULSION_US = 60  # and a longer flow of both currents together by this; the mains alone does not change it
@@ -80,6 +82,7 @@ class Ammeter:
         self.none = self.none_before = False
         self.seen = 0  # gates judged
         self.nones = self.highs = self.lows = self.disagreed = 0
+        self.ungated = 0  # successive gates that found a current flowing
         self.same = 0  # successive gates with the same delay
         self.now_dA = 0
         self.cycle_dA = self.cycle_us = 0  # those of the previous cycle
@@ -106,7 +109,7 @@ class Ammeter:
         self.next_gate = 0
         self.none = self.none_before = False
         self.seen = 0
-        self.nones = self.highs = self.lows = self.disagreed = 0
+        self.nones = self.highs = self.lows = self.disagreed = self.ungated = 0
         self.same = 0
         self.delay_us = -1
 
@@ -142,7 +145,9 @@ class Ammeter:
                 self._close(half_us)
                 self.gate = self.next_gate
                 self.next_gate += 1
+                before_us = self.delay_us
                 self._next_delay()
+                self._watch_gap(before_us)
                 gate_at = driver.gate_sample(self.next_gate)
                 self.end = self.at + length
             elif self.at >= self.end:
@@ -194,6 +199,21 @@ class Ammeter:
         before_us = self.delay_us
         self.delay_us = self.delays.next()
         self.same = self.same + 1 if self.delay_us == before_us else 1
+
+    def _watch_gap(self, before_us: int) -> None:
+        """Detect a current that flows on to the next gate, fired so late that it must have ended: a shorted switch."""
+        config = self.config
+        off = self.ring[(self.at - BEFORE_A_GATE) & _MASK] - self.bias
+        flows = (off if off > 0 else -off) * config.CURRENT_GAIN // 2048 > config.STRAY_DA
+        if self.gate == 0 or not flows:
+            self.ungated = 0
+            return
+        place = max((before_us - config.EARLIEST_DELAY_US) // config.VOLT_SECONDS_STEP_US, 0)
+        longest_us = config.LONGEST_US[min(place, len(config.LONGEST_US) - 1)]
+        if longest_us < config.NOMINAL_HALF_US - before_us + self.delay_us:
+            self.ungated += 1
+            if self.ungated >= UNGATED_IN_A_ROW:
+                self._found(SWITCH_SHORTED)
 
     def _close(self, half_us: int) -> None:
         """Close the window: report its current, and judge it."""

@@ -152,6 +152,34 @@ def test_a_current_without_a_gate_is_seen_within_a_half_cycle(at: int) -> None:
     assert taken <= max(at + HALF + HALF / 2, 2 * HALF) + 2 * 40
 
 
+def flowing(amperes: float, at_gates: tuple[int, ...], **changes: Any) -> Ammeter:
+    """Eight sound gates, and this current from 800 to 120 us before some of them."""
+    counts, gates = waves([20.0] * 8)
+    for gate in at_gates:
+        counts[gates[gate] - 7 : gates[gate]] = [2048 + round((-1) ** gate * amperes * 10)] * 7
+    return looked(SampledDriver(counts, gates), **changes)
+
+
+@pytest.mark.parametrize(
+    ("amperes", "at_gates", "longest_us", "fault"),
+    [
+        (5.2, (3, 4), 8_000, SWITCH_SHORTED),
+        (4.9, (3, 4), 8_000, NO_REASON),  # the limit of a current without a gate is 5 A
+        (20.0, (3,), 8_000, NO_REASON),
+        (20.0, (3, 5), 8_000, NO_REASON),
+        (20.0, (0, 1), 8_000, NO_REASON),  # before the first gate that is another's judgement
+        (20.0, (1, 2), 8_000, SWITCH_SHORTED),
+        (20.0, (3, 4), 9_999, SWITCH_SHORTED),
+        (20.0, (3, 4), 10_000, NO_REASON),  # fired at about the load angle: shorted electrodes may look so
+    ],
+)
+def test_a_current_that_flows_on_to_the_next_gate(
+    amperes: float, at_gates: tuple[int, ...], longest_us: int, fault: int
+) -> None:
+    """A shorted switch, told by the current alone: two gates in a row, and each limit one step either side."""
+    assert flowing(amperes, at_gates, LONGEST_US=(longest_us,) * 33).fault == fault
+
+
 def test_noise_without_a_gate_is_none() -> None:
     """Ten counts of noise, and hum of twenty."""
     chance = random.Random(2)

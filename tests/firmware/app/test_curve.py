@@ -173,13 +173,15 @@ def test_a_current_that_must_have_ended_flows_through_a_shorted_switch(
 
 
 @pytest.mark.parametrize("percent", [85, 60])
-def test_a_switch_that_shorts_in_a_weld_is_found_within_two_cycles(percent: int) -> None:
-    """By the sense across it alone; the contactor then ends the current, within its opening time."""
+@pytest.mark.parametrize("by", ["the sense", "the current"])
+def test_a_switch_that_shorts_in_a_weld_is_found_within_two_cycles(by: str, percent: int) -> None:
+    """By either sense alone; the contactor then ends the current, within its opening time."""
     weld = {"weld": "30 cycles", "current_percent": percent}
-    table = compiled(WELDER, weld)
-    sound = bench_for(WELDER, table).switch
+    welder = WELDER if by == "the sense" else make_welder(current_sense={"turns": 1000, "burden_ohm": 22})
+    bench = bench_for(welder, compiled(welder, weld))
     shorts_s = 1.05
-    recording = run(HELD, welder=WELDER, weld=weld, switch=replace(sound, fault="shorted", fault_s=shorts_s))
+    switch = replace(bench.switch, fault="shorted", fault_s=shorts_s)
+    recording = run(HELD, welder=welder, weld=weld, switch=switch)
     last = recording.states[-1]
     assert (last.state, last.reason) == ("locked out", "switch conducts without a gate")
     assert shorts_s < last.time_s < shorts_s + 0.04
