@@ -9,6 +9,7 @@ import pytest
 import sim.run
 from gen.job import Job
 from sim.run import Run
+from sim.verdict import PacedJob
 
 
 def judge_once(patch: pytest.MonkeyPatch, made: dict[str, Run]) -> None:
@@ -22,3 +23,16 @@ def judge_once(patch: pytest.MonkeyPatch, made: dict[str, Run]) -> None:
         return made[key]
 
     patch.setattr(sim.run, "run", once)
+
+
+def simulate_once(patch: pytest.MonkeyPatch, made: dict[str, Run]) -> None:
+    """Likewise `sim.run.simulated`, by which every command judges."""
+    simulated = sim.run.simulated
+
+    def once(plan: PacedJob, seed: int, minutes: float = 1.0) -> Run:
+        key = repr((plan.job, plan.welds_per_minute, seed, minutes))
+        if key not in made:
+            made[key] = simulated(plan, seed, minutes)
+        return made[key]
+
+    patch.setattr(sim.run, "simulated", once)

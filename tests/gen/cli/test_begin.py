@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 
-from gen.begin import without_asking
+from gen.begin import demo_files, without_asking
 from gen.machine.welder import Welder, read_welder
 from tests.support.cli.command_line import BESIDE_PYTHON, contents, shell, typed
 from tests.support.machines import make_welder
@@ -92,7 +92,8 @@ def test_demo_from_nothing_to_the_next_commands(here: Path, monkeypatch: pytest.
 
 def test_demo_leaves_changed_files_alone(here: Path) -> None:
     """Whoever plays with the demonstration's files does not lose them to a second run."""
-    assert typed(["demo", "."]).code == 0
+    for name, text in demo_files().items():
+        (here / name).write_text(text)
     (here / "boot-scraper.toml").write_text("# my own\n")
     before = contents(here)
     assert typed(["demo", "."]).code == 2

@@ -13,9 +13,23 @@ from pathlib import Path
 import pytest
 
 from gen.cli.commands import SECTIONS, weldbeat
+from sim.run import Run
 from tests.support.cli.command_line import SCHEDULE, WELDER, contents, replaced, shell, typed
+from tests.support.judged_once import simulate_once
 
 COMMANDS = [name for commands in SECTIONS.values() for name in commands]
+
+
+@pytest.fixture(scope="module")
+def simulated() -> dict[str, Run]:
+    """What was simulated for these commands."""
+    return {}
+
+
+@pytest.fixture
+def once(monkeypatch: pytest.MonkeyPatch, simulated: dict[str, Run]) -> None:
+    """Where what is simulated is not in question."""
+    simulate_once(monkeypatch, simulated)
 
 
 @pytest.fixture
@@ -231,6 +245,7 @@ def test_same_seed_same_run() -> None:
 # -- build ----------------------------------------------------------------------------------------------------------
 
 
+@pytest.mark.usefixtures("once")
 def test_build_twice_gives_the_same_bytes(shop: Path) -> None:
     """The same files give the same firmware to the byte, whatever the folder is called."""
     one, two = typed(["build", "job.toml", "-o", "one"]), typed(["build", "job.toml", "-o", "deep/er/two"])
@@ -243,6 +258,7 @@ def test_build_twice_gives_the_same_bytes(shop: Path) -> None:
     assert "emergency stop" in one.out
 
 
+@pytest.mark.usefixtures("once")
 def test_build_that_is_refused_writes_nothing(shop: Path) -> None:
     """Exit code 1, the reason, and an earlier firmware untouched."""
     assert typed(["build", "job.toml", "-o", "firmware"]).code == 0
@@ -255,6 +271,7 @@ def test_build_that_is_refused_writes_nothing(shop: Path) -> None:
     assert contents(shop) == before
 
 
+@pytest.mark.usefixtures("once")
 def test_build_replaces_an_earlier_firmware_whole(shop: Path) -> None:
     """No file of the earlier one stays, nor anything beside it."""
     assert typed(["build", "job.toml", "-o", "firmware"]).code == 0
@@ -266,6 +283,7 @@ def test_build_replaces_an_earlier_firmware_whole(shop: Path) -> None:
     assert later["firmware/config.py"] != earlier["firmware/config.py"]
 
 
+@pytest.mark.usefixtures("once")
 def test_build_into_an_empty_folder_and_through_a_link(shop: Path) -> None:
     """An empty folder and a link to one are folders like any other; the link stays a link."""
     (shop / "stick").mkdir()

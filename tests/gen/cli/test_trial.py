@@ -17,14 +17,23 @@ from typing import Any
 import pytest
 
 from gen.records import Records
+from sim.run import Run
 from tests.support.cli.command_line import WELDER, contents, replaced, typed
 from tests.support.cli.scrap import JOINT, MACHINE, SCHEDULE, add, set_out, watched, weld_of, well
+from tests.support.judged_once import simulate_once
 
 SLOWLY = ("--pace", "1")  # a weld a minute: as on scrap, and sooner simulated
 
 
+@pytest.fixture(scope="module")
+def simulated() -> dict[str, Run]:
+    """What these trials were judged by."""
+    return {}
+
+
 @pytest.fixture
-def here(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+def here(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, simulated: dict[str, Run]) -> Path:
+    simulate_once(monkeypatch, simulated)
     return set_out(tmp_path, monkeypatch)
 
 
@@ -60,7 +69,7 @@ def test_from_the_suggestion_to_a_schedule_that_holds(here: Path) -> None:
 def test_the_next_schedule_keeps_its_writers_words(here: Path) -> None:
     """Only the weld time and, where another is asked for, the percent change; comments, order and spaces stay."""
     add("no-bond")
-    well("next", "rungs.toml", "-o", "try.toml", "--percent", "80")
+    well("next", "rungs.toml", "-o", "try.toml", "--percent", "80", *SLOWLY)
     before, after = SCHEDULE.splitlines(), (here / "try.toml").read_text(encoding="utf-8").splitlines()
     changed = [line for line in difflib.ndiff(before, after) if line[0] in "+-"]
     cycles = round(weld_of(here / "try.toml")[0] * 50)
@@ -74,7 +83,7 @@ def test_the_next_schedule_keeps_its_writers_words(here: Path) -> None:
 
 def test_the_next_schedule_never_goes_over_an_untried_file(here: Path) -> None:
     """One that was tried is in the records, text and all, so that a newer one may take its place; no other file is."""
-    line = ["trial", "next", "rungs.toml", "-o", "try.toml"]
+    line = ["trial", "next", "rungs.toml", "-o", "try.toml", *SLOWLY]
     assert typed(line).code == 0
     before = contents(here)
     assert "exists already" in typed(line).err
@@ -85,11 +94,12 @@ def test_the_next_schedule_never_goes_over_an_untried_file(here: Path) -> None:
         assert records.trials()[0].text.encode() == before["try.toml"]
 
 
-def test_next_for_another_program(here: Path) -> None:
+def test_next_for_another_program(here: Path, simulated: dict[str, Run]) -> None:
     """JSON holds the setting, its reason, its chances and the schedule; the same question has the same answer."""
     add("broke-at-joint", "--setdown", "0.2")
-    first, second = (well("next", "rungs.toml", "--json") for _ in range(2))
-    assert first == second
+    first = well("next", "rungs.toml", "--json", *SLOWLY)
+    simulated.clear()
+    assert well("next", "rungs.toml", "--json", *SLOWLY) == first
     data = json.loads(first)
     assert set(data["setting"]) == {"time_s", "percent"}
     assert data["why"]

@@ -292,26 +292,34 @@ from gen.page.folder import Folder
 folder = Folder(Path(sys.argv[1]))
 path = folder.place / "boot-scraper.toml"
 texts = [path.read_text(), path.read_text() + "# " + "x" * 200_000 + "\\n"]
-print("ready", flush=True)
-stamp = folder.held(path).stamp
-for n in range(100_000):
-    stamp = folder.save(path, texts[(n + 1) % 2], stamp).stamp
+for _ in sys.stdin:  # to each line a process that saves, forked out of this one, which has imported
+    if child := os.fork():
+        print(child, flush=True)
+        os.waitpid(child, 0)
+        print("killed", flush=True)
+        continue
+    stamp = folder.held(path).stamp
+    for n in range(100_000):
+        stamp = folder.save(path, texts[(n + 1) % 2], stamp).stamp
 """
 
 
 def test_a_server_killed_in_the_middle_of_a_save_leaves_the_old_or_the_new(tmp_path: Path) -> None:
     path = example(tmp_path) / "boot-scraper.toml"
     old = path.read_text()
-    for n in range(2):
-        path.write_text(old)
-        with subprocess.Popen(
-            [sys.executable, "-c", KILLED, str(tmp_path)], stdout=subprocess.PIPE, text=True
-        ) as saving:
-            assert saving.stdout is not None
-            assert saving.stdout.readline() == "ready\n"
-            time.sleep(0.05 + 0.017 * n)
-            os.kill(saving.pid, signal.SIGKILL)
-        assert path.read_text() in (old, old + "# " + "x" * 200_000 + "\n")
+    with subprocess.Popen(
+        [sys.executable, "-c", KILLED, str(tmp_path)], stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True
+    ) as saving:
+        assert saving.stdin is not None
+        assert saving.stdout is not None
+        for n in range(4):
+            path.write_text(old)
+            print(file=saving.stdin, flush=True)
+            child = int(saving.stdout.readline())
+            time.sleep(0.03 + 0.017 * n)
+            os.kill(child, signal.SIGKILL)
+            assert saving.stdout.readline() == "killed\n"
+            assert path.read_text() in (old, old + "# " + "x" * 200_000 + "\n")
 
 
 def test_saving_needs_the_text_that_was_opened(tmp_path: Path) -> None:
