@@ -23,12 +23,12 @@ def test_the_good_files_are_good(here: Path) -> None:
             assert typed(line).err == ""
 
 
-@pytest.mark.parametrize("seed", range(4))
+@pytest.mark.parametrize("seed", range(2))
 def test_hostile_files(seed: int, here: Path) -> None:
-    """Of each seed 250; some of them are still good files, and most are not."""
+    """Of each seed 120; some of them are still good files, and most are not."""
     came = []
-    for case in hostile(250, seed):
+    for case in hostile(120, seed):
         outcome, complaint = judged(case, here)
         assert complaint is None, f"{case.file}, {case.what}: {complaint}"
         came.append(outcome)
-    assert 5 < came.count("taken") < 125
+    assert 3 < came.count("taken") < 60
