@@ -25,10 +25,10 @@ def test_the_good_files_are_good(here: Path) -> None:
 
 @pytest.mark.parametrize("seed", range(2))
 def test_hostile_files(seed: int, here: Path) -> None:
-    """Of each seed 120; some of them are still good files, and most are not."""
+    """Of each seed 150; some of them are still good files, and most are not."""
     came = []
-    for case in hostile(120, seed):
+    for case in hostile(150, seed):
         outcome, complaint = judged(case, here)
         assert complaint is None, f"{case.file}, {case.what}: {complaint}"
         came.append(outcome)
-    assert 3 < came.count("taken") < 60
+    assert 1 < came.count("taken") < 75

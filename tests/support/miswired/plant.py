@@ -65,7 +65,7 @@ class Plant:
 
     def look(self, **what: Any) -> Seen:
         """What the circuit does now, or with something else done."""
-        return self.circuit.look(replace(self.setting, **what), self.broken)
+        return self.circuit.look(replace(self.setting, **what) if what else self.setting, self.broken)
 
     def settle(self) -> None:
         """Let everything follow until nothing moves."""
