@@ -109,7 +109,7 @@ class Ammeter:
         self.next_gate = 0
         self.none = self.none_before = False
         self.seen = 0
-        self.nones = self.highs = self.lows = self.disagreed = self.ungated = 0
+        self.nones = self.highs = self.lows = self.disagreed = 0
         self.same = 0
         self.delay_us = -1
 
@@ -205,7 +205,7 @@ class Ammeter:
         config = self.config
         off = self.ring[(self.at - BEFORE_A_GATE) & _MASK] - self.bias
         flows = (off if off > 0 else -off) * config.CURRENT_GAIN // 2048 > config.STRAY_DA
-        if self.gate == 0 or not flows:
+        if self.gate == 0 or not flows:  # a current before the first gate is judged elsewhere
             self.ungated = 0
             return
         place = max((before_us - config.EARLIEST_DELAY_US) // config.VOLT_SECONDS_STEP_US, 0)

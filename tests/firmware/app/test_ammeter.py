@@ -28,7 +28,7 @@ from tests.support.app.ammeter_settings import FIRST, HALF, SampledDriver, setti
 ROWS = (("squeeze", 10, -1, 0), ("weld", 300, 4_500, 80), ("hold", 9, -1, 0))
 
 
-def looked(driver: SampledDriver, step: int = 60, planned: bool = True, **changes: Any) -> Ammeter:
+def looked(driver: SampledDriver, step: int = 60, planned: bool = True, rows: Any = ROWS, **changes: Any) -> Ammeter:
     """An ammeter that has looked at it all, so many samples a step, and fired where the first gate was due."""
     config = settings(**changes)
     curve = Curve(config)
@@ -38,8 +38,8 @@ def looked(driver: SampledDriver, step: int = 60, planned: bool = True, **change
     for taken in range(0, len(driver.counts) + step, step):
         driver.to(taken)
         if not fired and taken > FIRST - 100:
-            curve.begin(ROWS, 1, 10_000)
-            meter.fire(ROWS, 1)
+            curve.begin(rows, 1, 10_000)
+            meter.fire(rows, 1)
             fired = True
         if fired:
             curve.look(driver, 10_000)  # type: ignore[arg-type]
@@ -152,11 +152,11 @@ def test_a_current_without_a_gate_is_seen_within_a_half_cycle(at: int) -> None:
     assert taken <= max(at + HALF + HALF / 2, 2 * HALF) + 2 * 40
 
 
-def flowing(amperes: float, at_gates: tuple[int, ...], **changes: Any) -> Ammeter:
-    """Eight sound gates, and this current from 800 to 120 us before some of them."""
+def flowing(amperes: float, at_gates: tuple[int, ...], samples: int = 7, **changes: Any) -> Ammeter:
+    """Eight sound gates, and this current in so many samples before some of them."""
     counts, gates = waves([20.0] * 8)
     for gate in at_gates:
-        counts[gates[gate] - 7 : gates[gate]] = [2048 + round((-1) ** gate * amperes * 10)] * 7
+        counts[gates[gate] - samples : gates[gate]] = [2048 + round((-1) ** gate * amperes * 10)] * samples
     return looked(SampledDriver(counts, gates), **changes)
 
 
@@ -178,6 +178,29 @@ def test_a_current_that_flows_on_to_the_next_gate(
 ) -> None:
     """A shorted switch, told by the current alone: two gates in a row, and each limit one step either side."""
     assert flowing(amperes, at_gates, LONGEST_US=(longest_us,) * 33).fault == fault
+
+
+def test_a_gate_that_is_told_late_is_no_current_before_it() -> None:
+    """Its own current, in the sample before it."""
+    assert flowing(20.0, (2, 3, 4), samples=1).fault == NO_REASON
+
+
+@pytest.mark.parametrize(
+    ("at_gates", "early_us", "late_us", "fault"),
+    [
+        ((4, 5), 8_400, 8_400, SWITCH_SHORTED),
+        ((4, 5), 8_600, 8_600, NO_REASON),  # from 6 ms to the next gate's 4.5 ms are 8.5 ms, so that only gate 5 tells
+        ((3, 4), 10_000, 8_000, SWITCH_SHORTED),  # both gates before were fired late
+        ((5, 6), 10_000, 8_000, NO_REASON),
+    ],
+)
+def test_what_must_have_ended_follows_from_both_gates(
+    at_gates: tuple[int, ...], early_us: int, late_us: int, fault: int
+) -> None:
+    """Four gates at 6 ms, whose current is the shorter, then some at 4.5 ms."""
+    rows = (("squeeze", 10, -1, 0), ("pulse", 4, 6_000, 50), ("weld", 300, 4_500, 80), ("hold", 9, -1, 0))
+    longest_us = (early_us,) * 20 + (late_us,) * 13
+    assert flowing(20.0, at_gates, rows=rows, LONGEST_US=longest_us).fault == fault
 
 
 def test_noise_without_a_gate_is_none() -> None:

@@ -172,6 +172,14 @@ def test_a_current_that_must_have_ended_flows_through_a_shorted_switch(
     assert looked(*sound, RUNS_ON_US, RUNS_ON_US, half_us=half_us, longest_us=longest_us).fault == fault
 
 
+def test_the_first_gate_is_not_judged_by_the_last_weld() -> None:
+    """Whose last of 200 currents ran on."""
+    curve = looked(*[5_000] * (CURVE_KEPT - 1), RUNS_ON_US)
+    curve.begin(ROWS, 1, 10_000)
+    curve.look(Timed(RUNS_ON_US), 10_000)  # type: ignore[arg-type]
+    assert (curve.count, curve.fault) == (1, NO_REASON)
+
+
 @pytest.mark.parametrize("percent", [85, 60])
 @pytest.mark.parametrize("by", ["the sense", "the current"])
 def test_a_switch_that_shorts_in_a_weld_is_found_within_two_cycles(by: str, percent: int) -> None:
