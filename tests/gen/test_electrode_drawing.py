@@ -20,7 +20,7 @@ from gen.paper import electrodes_html
 from tests.support.cli.command_line import replaced, typed
 from tests.support.drawn_electrodes import CASES, FLAT, GROOVES
 from tests.support.page.open_page import example
-from tests.support.printed import printed
+from tests.support.printed import press
 
 SVG = "{http://www.w3.org/2000/svg}"
 STANDARD = {"1:1", "1:2", "1:5", "1:10", "1:20", "2:1", "5:1", "10:1", "20:1", "50:1"}
@@ -102,7 +102,11 @@ def outline(svg: ElementTree.Element, scale: float) -> tuple[float, float]:
 
 def test_it_is_full_size_on_paper_and_one_page_each(tmp_path: Path) -> None:
     """The line of 40 mm is 40 mm of paper, the ruler 50; letters of 11 points or more; a page for each of a pair."""
-    (page,) = printed(electrodes_html(Electrodes(**FLAT), "welder.toml"), tmp_path)
+    flat, grooves = (electrodes_html(Electrodes(**each), "welder.toml") for each in (FLAT, GROOVES))
+    (tmp_path / "two").mkdir()
+    with press() as made:
+        (page,) = made.printed(flat, tmp_path)
+        pages = made.printed(grooves, tmp_path / "two")
     assert min(page.sizes) >= 11
     for words in ("CuCr1Zr", "common practice, no source", "1:1", "Isolate and lock off", "40 ±0.5", "⌀8 ±0.2"):
         assert words in page.text, words
@@ -110,7 +114,6 @@ def test_it_is_full_size_on_paper_and_one_page_each(tmp_path: Path) -> None:
         lines = [each["width"] / 72 * 25.4 for each in document.pages[0].lines if each["height"] < 0.1]
     for wanted in (40, 50):
         assert min(abs(line - wanted) for line in lines) < 0.05
-    pages = printed(electrodes_html(Electrodes(**GROOVES), "welder.toml"), tmp_path)
     assert [page.text.split()[0] for page in pages] == ["Upper", "Lower"]
     assert "R 2.5 +0.1" in pages[0].text
     assert "rod ⌀8" in pages[1].text

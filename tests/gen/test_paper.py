@@ -21,7 +21,7 @@ from tests.support.cli.command_line import replaced, typed
 from tests.support.cli.scrap import add, set_out
 from tests.support.drawn_electrodes import CASES
 from tests.support.machines import known_welder
-from tests.support.printed import Printed, page_count, printed
+from tests.support.printed import Press, Printed, press
 from tests.support.report import report_runs
 from tests.support.report.measured import measured_pages
 from tests.support.report.report_trees import Shape, text_of
@@ -66,13 +66,19 @@ def shop(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Path]:
     os.chdir(before)
 
 
-def on_paper(shop: Path, name: str, folder: Path) -> list[Printed]:
-    return printed((shop / f"{name}.html").read_text(encoding="utf-8"), folder)
+@pytest.fixture(scope="module")
+def the_press() -> Iterator[Press]:
+    with press() as found:
+        yield found
 
 
-def test_the_chart_is_read_from_the_machine(shop: Path, tmp_path: Path) -> None:
+def on_paper(the_press: Press, shop: Path, name: str, folder: Path) -> list[Printed]:
+    return the_press.printed((shop / f"{name}.html").read_text(encoding="utf-8"), folder)
+
+
+def test_the_chart_is_read_from_the_machine(the_press: Press, shop: Path, tmp_path: Path) -> None:
     """One page; its figures are of 24 points, the rest of 11 or more; its cautions are those of the electrodes."""
-    (page,) = on_paper(shop, "chart", tmp_path)
+    (page,) = on_paper(the_press, shop, "chart", tmp_path)
     assert min(page.sizes) >= 11
     assert page.sizes[24.0] >= 5
     assert "rungs" in page.text
@@ -86,12 +92,12 @@ def told(text: str) -> tuple[str, ...]:
     return tuple(caution for caution in cautions.CAUTIONS if caution in text)
 
 
-def test_the_label_names_the_machine_and_what_it_lacks(shop: Path, tmp_path: Path) -> None:
+def test_the_label_names_the_machine_and_what_it_lacks(the_press: Press, shop: Path, tmp_path: Path) -> None:
     text = (shop / "welder.toml").read_text()
     without = replaced(replaced(text, "\ncontactor = true", ""), "\nmirror_contact = true", "")
     (shop / "welder.toml").write_text(without)
     assert typed(["paper", "label", "-o", "label.html"]).code == 0
-    (page,) = on_paper(shop, "label", tmp_path)
+    (page,) = on_paper(the_press, shop, "label", tmp_path)
     (shop / "welder.toml").write_text(text)
     assert min(page.sizes) >= 11
     for words in (
@@ -105,9 +111,9 @@ def test_the_label_names_the_machine_and_what_it_lacks(shop: Path, tmp_path: Pat
     assert told(page.text) == cautions.ON_THE_LABEL
 
 
-def test_the_logbook_keeps_local_days(shop: Path, tmp_path: Path) -> None:
+def test_the_logbook_keeps_local_days(the_press: Press, shop: Path, tmp_path: Path) -> None:
     """A weld of 10:30 UTC is of the day's end in Auckland, one of 12:30 UTC of the next day, 13 hours ahead in summer."""
-    (page,) = on_paper(shop, "logbook", tmp_path)
+    (page,) = on_paper(the_press, shop, "logbook", tmp_path)
     assert min(page.sizes) >= 11
     assert "2026-02-01 01:30:00 rungs completed 60 of 60 bench" in page.text
     assert "2026-01-31" not in page.text
@@ -127,9 +133,9 @@ def test_without_a_joint_kept_there_is_no_chart(shop: Path, tmp_path: Path) -> N
 
 
 @pytest.mark.parametrize("shape", [report_runs.rods, report_runs.everything, report_runs.too_hot])
-def test_a_report_is_four_pages_and_the_first_stands_alone(shape: Shape, tmp_path: Path) -> None:
+def test_a_report_is_four_pages_and_the_first_stands_alone(the_press: Press, shape: Shape, tmp_path: Path) -> None:
     """What to set is of 14 points or more; the body of 11; amperes, time, electrodes, force, verdict are on the first page."""
-    pages = printed(text_of(shape), tmp_path)
+    pages = the_press.printed(text_of(shape), tmp_path)
     assert 2 <= len(pages) <= 4
     first = pages[0]
     for words in ("Set it so", "75 %", "Current flows for", "Force at the electrodes", "Set up by", "Welds a minute"):
@@ -140,9 +146,9 @@ def test_a_report_is_four_pages_and_the_first_stands_alone(shape: Shape, tmp_pat
     assert any("Before you wire" in page.text for page in pages[1:])
 
 
-def test_a_commissioning_sheet_is_read_at_the_machine(shop: Path, tmp_path: Path) -> None:
+def test_a_commissioning_sheet_is_read_at_the_machine(the_press: Press, shop: Path, tmp_path: Path) -> None:
     """All of it is of 11 points or more; grey is only where a limit comes from, never what to do or to fill in."""
-    pages = on_paper(shop, "commissioning", tmp_path)
+    pages = on_paper(the_press, shop, "commissioning", tmp_path)
     assert min(min(page.sizes) for page in pages) >= 11
     grey = "".join(page.grey for page in pages)
     assert "common practice" in grey
@@ -151,15 +157,15 @@ def test_a_commissioning_sheet_is_read_at_the_machine(shop: Path, tmp_path: Path
         assert words not in grey, words
 
 
-def test_a_wiring_sheet_is_read_at_the_bench(shop: Path, tmp_path: Path) -> None:
+def test_a_wiring_sheet_is_read_at_the_bench(the_press: Press, shop: Path, tmp_path: Path) -> None:
     """Nothing grey, and all of 11 points or more, drawings too; each sheet is one page of paper."""
-    pages = on_paper(shop, "wiring", tmp_path)
+    pages = on_paper(the_press, shop, "wiring", tmp_path)
     assert len(pages) == (shop / "wiring.html").read_text(encoding="utf-8").count('<section class="sheet">')
     assert {page.grey for page in pages} == {""}
     assert len([page for page in pages if page.text.startswith("Drawing ")]) == 5
     assert min(size for page in pages for size in page.sizes) >= 11
     everything = sheet_of(known_welder(**MACHINES["everything"])).html
-    assert page_count(everything, tmp_path) == everything.count('<section class="sheet">')
+    assert the_press.page_count(everything, tmp_path) == everything.count('<section class="sheet">')
 
 
 @pytest.fixture(scope="module")

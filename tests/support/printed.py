@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
-import subprocess
+import base64
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 import pdfplumber
 
-from tests.support.browser import QUIET, browser
+from tests.support.page.driven import driven
 
 BLACK = 0.15  # of full brightness, at most
 
@@ -22,29 +25,42 @@ class Printed:
     grey: str
 
 
-def page_count(html: str, folder: Path) -> int:
-    """The number of pages of paper that the HTML becomes; nothing on them is read."""
-    with pdfplumber.open(_on_paper(html, folder)) as document:
-        return len(document.pages)
+class Press:
+    """One browser that prints one page after another: it takes longer to start than to print."""
+
+    def __init__(self, driver: Any) -> None:
+        self._driver = driver
+
+    def page_count(self, html: str, folder: Path) -> int:
+        """The number of pages of paper that the HTML becomes; nothing on them is read."""
+        with pdfplumber.open(self._on_paper(html, folder)) as document:
+            return len(document.pages)
+
+    def printed(self, html: str, folder: Path) -> list[Printed]:
+        """The pages of paper that the HTML becomes."""
+        found = []
+        with pdfplumber.open(self._on_paper(html, folder)) as document:
+            for page in document.pages:
+                sizes: dict[float, int] = {}
+                for letter in page.chars:
+                    size = round(letter["size"], 1)
+                    sizes[size] = sizes.get(size, 0) + 1
+                grey = "".join(each["text"] for each in page.chars if max(each["non_stroking_color"] or (0,)) > BLACK)
+                found.append(Printed(" ".join((page.extract_text() or "").split()), sizes, grey))
+        return found
+
+    def _on_paper(self, html: str, folder: Path) -> Path:
+        """As the browser's own --print-to-pdf: with backgrounds, on the paper that the style sheet names."""
+        source, target = folder / "page.html", folder / "page.pdf"
+        source.write_text(html, encoding="utf-8")
+        self._driver.get(source.as_uri())
+        made = self._driver.execute_cdp_cmd("Page.printToPDF", {"printBackground": True, "preferCSSPageSize": True})
+        target.write_bytes(base64.b64decode(made["data"]))
+        return target
 
 
-def printed(html: str, folder: Path) -> list[Printed]:
-    """The pages of paper that the HTML becomes."""
-    found = []
-    with pdfplumber.open(_on_paper(html, folder)) as document:
-        for page in document.pages:
-            sizes: dict[float, int] = {}
-            for letter in page.chars:
-                size = round(letter["size"], 1)
-                sizes[size] = sizes.get(size, 0) + 1
-            grey = "".join(letter["text"] for letter in page.chars if max(letter["non_stroking_color"] or (0,)) > BLACK)
-            found.append(Printed(" ".join((page.extract_text() or "").split()), sizes, grey))
-    return found
-
-
-def _on_paper(html: str, folder: Path) -> Path:
-    source, target = folder / "page.html", folder / "page.pdf"
-    source.write_text(html, encoding="utf-8")
-    line = [browser(), *QUIET, "--no-pdf-header-footer", f"--print-to-pdf={target}", source.as_uri()]
-    subprocess.run(line, check=True, capture_output=True, timeout=300)
-    return target
+@contextmanager
+def press() -> Iterator[Press]:
+    """A press, until the block ends."""
+    with driven() as driver:
+        yield Press(driver)
