@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 
@@ -101,6 +102,7 @@ def damping_ratio(ohm: float, henry: float, farad: float) -> float:
     return ohm / 2 * math.sqrt(farad / henry)
 
 
+@lru_cache(maxsize=4096)
 def recovery(
     step_V: float, load_H: float, load_ohm: float, snubber_ohm: float, snubber_F: float, chopped_A: float = 0.0
 ) -> Recovery:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass
+from functools import cache
 from itertools import combinations
 
 import html5lib
@@ -39,10 +40,15 @@ class Printed:
     pages: InterfacePages
 
 
+@cache
+def printed_of(shape: str) -> Printed:
+    welder = known_welder(**INTERFACE_MACHINES[shape])
+    return Printed(welder, interface_pages(welder, chosen(welder).detector))
+
+
 @pytest.fixture(scope="module", params=SHAPES)
 def printed(request: pytest.FixtureRequest) -> Printed:
-    welder = known_welder(**INTERFACE_MACHINES[request.param])
-    return Printed(welder, interface_pages(welder, chosen(welder).detector))
+    return printed_of(request.param)
 
 
 def test_each_schematic_reads_back_as_its_stage(printed: Printed) -> None:
@@ -154,8 +160,7 @@ def test_meter_points_are_what_divider_and_zener_give(printed: Printed) -> None:
 
 def test_the_converter_rests_where_the_firmware_expects_it() -> None:
     """The bias keeps inside the share of the range that the firmware's limits allow, every tolerance at an end."""
-    welder = known_welder(**INTERFACE_MACHINES["all that is sensed"])
-    points = {point.net: point.volts for point in interface_pages(welder, chosen(welder).detector).points}
+    points = {point.net: point.volts for point in printed_of("all that is sensed").pages.points}
     for net in ("MID", "AMPS"):
         assert abs(points[net].low / 3.2 - 0.5) <= BIAS_SHARE
         assert abs(points[net].high / 3.4 - 0.5) <= BIAS_SHARE
