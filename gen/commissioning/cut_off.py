@@ -140,7 +140,7 @@ def dead(welder: Welder) -> tuple[Step, ...]:
         Figure(
             *SNUBBER_UF, "uF", "snubbers of such switches: common practice, no source; its own value is printed on it"
         ),
-        "nothing: a lead of R3 or C1; far too much, or none that settles: C1 is bridged",
+        "no capacitance: a lead of R3 or C1; far too much, or a reading that does not settle: C1 is bridged",
         tool_may_lack=True,
     )
     lies = (
@@ -297,7 +297,7 @@ def low_voltage(welder: Welder, board: Board, to_earth: Figure) -> tuple[Step, .
         LOGIC,
         (
             *_quiet_mirror(welder),
-            "With the contactor open measure on its board from 0V to KM. Then join KM to 24E by a lead, and measure from 0V to "
+            "With K1 open measure on the contactor board from 0V to KM. Then join KM to 24E by a lead, and measure from 0V to "
             "COIL.",
             "The greater reading counts. Take the lead off.",
         ),

@@ -181,6 +181,7 @@ POWER_PARTS: dict[str, _Three] = _table("""
     D2: clamp not-closing slow
     A1: board-dead board-stands clock
     A4: none usb none
+    T3: amps-middle amps-middle amps-off
     PC: none none none
 """)
 

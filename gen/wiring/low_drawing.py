@@ -24,7 +24,7 @@ _WORDS = {
     "pedal": "pedal: open, closed = weld",
     "over_temperature": "too hot: closed, open = hot",
     "force": "force: open, closed = there",
-    "mirror": "mirror: closed, open = shut",
+    "mirror": "mirror: closed, open = K1 in",
 }
 _CLOSED = ("stop", "over_temperature", "mirror")  # contacts that are closed at rest
 _PIN, _EDGE = 21.0, 30.0  # the timer board, right of its inputs
@@ -37,7 +37,9 @@ def low_pages(netlist: Netlist, board: Board) -> tuple[DrawnPage, ...]:
     roles = [] if part is None else [name for name in part.low if name in board.pins]
     return (
         _contacts_page(netlist, board, [role for role in roles if role in _CONTACT]),
-        _signals_page(netlist, board, [role for role in roles if role in ("detector", "conduction")]),
+        _signals_page(
+            netlist, board, [role for role in roles if role in ("detector", "conduction", "primary_current")]
+        ),
         _outputs_page(netlist, board),
     )
 
@@ -102,7 +104,9 @@ def _signals_page(netlist: Netlist, board: Board, roles: list[str]) -> DrawnPage
     after = 4.0 + len(roles) * pitch
     _board(c, board, _PIN, _EDGE, after + 1.8)
     for role, y in rows.items():
-        _pin(c, role, y, _PIN, (role, board.pins[role].label))
+        _pin(c, role, y, _PIN, (role.replace("_", " "), board.pins[role].label))
+    if "primary_current" in rows:
+        _current(c, rows["primary_current"])
     if "detector" in rows:
         _detector(c, rows["detector"])
     if "conduction" in rows:
@@ -160,6 +164,25 @@ def _conduction(c: Canvas, y: float) -> None:
     c.flag("C16.2", "down", 0.2)
     c.name("TS", (17.3, y + 0.95))
     c.name("COND", (_PIN - 0.3, y - 0.55), "right")
+
+
+def _current(c: Canvas, y: float) -> None:
+    c.text((0.2, y - 2.65), "T3 around the lead L4 (drawing 2)")
+    c.box("T3", (0.2, y - 2.0), (6.4, 4.0), ("current", "transformer"), at=(2.6, 2.0), right={"1": 0.8, "2": 3.2})
+    at = (2.5, 2.0)
+    c.box(
+        "A5", (11.4, y - 2.0), (6.8, 4.0), ("current", "stage"), at=at, left={"CT": 0.8, "MID": 3.2}, right={"OUT": 2.0}
+    )
+    c.wire("T3.1", "A5.CT")
+    c.name("CT", (9.0, y - 1.75), "center")
+    c.wire("T3.2", "A5.MID")
+    c.name("MID", (9.0, y + 0.65), "center")
+    for pin, at, side in (("3V3", (15.5, y - 2.0), "lower right"), ("0V", (15.5, y + 2.0), "upper right")):
+        c.terminal(f"A5.{pin}", at, side, pin)  # type: ignore[arg-type]
+    c.flag("A5.3V3", "up", 0.3)
+    c.flag("A5.0V", "down", 0.3)
+    c.wire("A5.OUT", "A1.primary_current")
+    c.name("AMPS", (_PIN - 0.3, y - 0.55), "right")
 
 
 _OUT = 7.4  # the timer board, left of its outputs

@@ -80,7 +80,7 @@ def _supply(c: Canvas) -> None:
     _pole(c, "Q1", _N, (top, bottom), ("3", "4"), left=False)
     c.dashed((_L - 0.2, 6.3), (_N - 0.3, 6.3))
     for n, words in enumerate((f"{c.name_of('Q1')} isolator: a switch-", "disconnector that can", "be locked off")):
-        c.text((_N + 1.1, 5.5 + n * LINE), words)
+        c.text((_N + 1.4, 5.5 + n * LINE), words)
     c.wire("Q0.L", "Q1.1")
     c.name("L", (_L + 0.25, 3.8))
     c.wire(f"Q0.{second}", "Q1.3")

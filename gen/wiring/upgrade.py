@@ -30,6 +30,7 @@ def wired_roles(welder: Welder) -> tuple[str, ...]:
     """The board's roles that this machine uses, in the order of the drawing."""
     left = [*(contact.role for contact in contacts_read(welder)), "detector"]
     left += ["conduction"] if welder.board.conduction_sense else []
+    left += ["primary_current"] if welder.current_sense is not None else []
     return (*left, "gate", "contactor")
 
 
@@ -151,7 +152,7 @@ def _mains_parts(welder: Welder, choice: Choice) -> tuple[Part, ...]:
         Part(
             "G1",
             "24 V supply",
-            "24 V DC, isolated to SELV/PELV, for coil, gate drive and board",
+            f"24 V DC from {welder.mains.voltage_V:g} V, isolated to SELV/PELV, for coil, gate drive and board",
             mains=("L", "N"),
             low=("+", "0V"),
         ),
@@ -278,6 +279,18 @@ def _low_parts(welder: Welder, choice: Choice) -> tuple[Part, ...]:
             fitted("R16", "averaged copy"),
             fitted("C16", "averaged copy"),
         ]
+    if welder.current_sense is not None:
+        ratio = f"{welder.current_sense.turns:g} : 1, closed over one lead of the primary alone"
+        parts += [
+            Part("T3", "current transformer", ratio, low=("1", "2")),
+            Part(
+                "A5",
+                "current stage",
+                _stage_words(interface, "current"),
+                low=("CT", "MID", "3V3", "0V", "OUT"),
+                on_board=True,
+            ),
+        ]
     return tuple(parts)
 
 
@@ -285,7 +298,8 @@ def _stage_words(interface: Interface, name: str) -> str:
     """A stage's title, its purpose, and the drawing that shows its parts."""
     stage = interface.stage(name)
     assert stage is not None
-    return f"{stage.title}. {stage.job} Its parts: drawing {DRAWINGS[name]} (`weldbeat wiring --interface`)"
+    where = f"drawing {DRAWINGS[name]}" if name in DRAWINGS else "its drawing"
+    return f"{stage.title}. {stage.job} Its parts: {where} (`weldbeat wiring --interface`)"
 
 
 def _board_parts(welder: Welder, board: Board) -> tuple[Part, ...]:
@@ -403,6 +417,10 @@ def _low_nets(welder: Welder) -> tuple[Net, ...]:
     if sense:
         grounds += ["U3.E", "C15.2", "C16.2"]
         supplied.append("R15.1")
+    current = welder.current_sense is not None
+    if current:
+        grounds.append("A5.0V")
+        supplied.append("A5.3V3")
     nets = [
         net("24V", dc, star("G1.+", "S1.11", "G2.IN")),
         net("24S", dc, chain("S1.12", "B1.1")),
@@ -442,4 +460,7 @@ def _low_nets(welder: Welder) -> tuple[Net, ...]:
     if sense:
         nets.append(net("COND", logic, star("A1.conduction", "U3.C", "R15.2", "C15.1", "R16.1")))
         nets.append(net("TS", logic, chain("R16.2", "C16.1")))
+    if current:
+        nets += [net("CT", lead, chain("T3.1", "A5.CT")), net("MID", lead, chain("T3.2", "A5.MID"))]
+        nets.append(net("AMPS", logic, chain("A5.OUT", "A1.primary_current")))
     return tuple(nets)

@@ -75,7 +75,7 @@ FAULTS: dict[str, tuple[dict[str, object], str]] = {
         {"joined": (("A4.B", "A4.H"),)},
         " Mohm, the limit is at least 0.1 Mohm; the isolator is bridged",
     ),
-    "snubber": ({"off": ("R3.1",)}, "0 uF, the limit is 0.01 to 2.2 uF; nothing: a lead of R3 or C1"),
+    "snubber": ({"off": ("R3.1",)}, "0 uF, the limit is 0.01 to 2.2 uF; no capacitance: a lead of R3 or C1"),
     "pull-downs": ({"off": ("R9.2",)}, " ohm, the limit is 3400 to 7480 ohm; a pull-down is missing"),
     "pull-ups": ({"off": ("R20.2",)}, " ohm, the limit is 3450 to 7590 ohm; a pull-up is missing"),
     "detector-diode": ({"off": ("D1.A",)}, " V, the limit is 0.4 to 0.9 V; D1 is missing or turned"),

@@ -90,6 +90,7 @@ def test_values_are_written_as_on_a_drawing(value: float, text: str) -> None:
 BOXES = {
     "A2": ("gate", {"IN": "GATE", "SUP": "24E", "0V": "0V", "OUT": "FIRE", "RET": "FIRE0"}),
     "A3": ("contactor", {"IN": "PULSE", "SUP": "24E", "0V": "0V", "OUT": "COIL"}),
+    "A5": ("current", {"CT": "CT", "MID": "MID", "3V3": "3V3", "0V": "0V", "OUT": "AMPS"}),
     "U2": (
         "isolation",
         {"A": "FIRE", "K": "FIRE0", "G1": "G1", "G2": "G2", "K1": "L4", "K2": "L3", "G": "G", "2": "L3", "1": "L4"},

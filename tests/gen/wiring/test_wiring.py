@@ -261,6 +261,7 @@ def test_pins_are_those_of_the_boards_file(name: str, pins: dict[str, int]) -> N
         "force",
         "over_temperature",
         "conduction",
+        "primary_current",
         "mirror",
     } == set(roles)
     for role in roles:

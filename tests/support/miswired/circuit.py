@@ -510,6 +510,14 @@ class Circuit:
         out = _Branch("A3.SUP", "A3.OUT", 1.0, 0.0, False, wants=wants, name="A3.OUT")
         return [_Branch("A3.IN", "A3.0V", 1 / 100e3), _Branch("A3.SUP", "A3.0V", 1 / 5e3), out]
 
+    def _part_t3(self, s: Setting, broken: frozenset[str], part: Part) -> list[_Branch]:
+        return [_Branch("T3.1", "T3.2", 1 / 30)]
+
+    def _part_a5(self, s: Setting, broken: frozenset[str], part: Part) -> list[_Branch]:
+        """Burden, filter, and the middle of the supply."""
+        ends = ("CT", "MID", 33.0), ("CT", "OUT", 1e3), ("3V3", "MID", 1e4), ("MID", "0V", 1e4)
+        return [_Branch(f"A5.{one}", f"A5.{other}", 1 / ohm) for one, other, ohm in ends]
+
     def _part_s1(self, s: Setting, broken: frozenset[str], part: Part) -> list[_Branch]:
         return [self._closed("S1.11", "S1.12", not s.stop), self._closed("S1.21", "S1.22", not s.stop)]
 

@@ -185,8 +185,8 @@ def train(welder: Welder, choice: Choice, *, ends_high: bool) -> StageTrial:
             np.concatenate(
                 (
                     times_after([at + ramp for at, _ in edges[1:] for ramp in (0, 1e-6)], last + 0.001, 1e-3, 1e-6),
-                    np.arange(last + 0.00125, last + 0.038, 5e-4),
-                    np.arange(last + 0.0382, last + 0.062, 2e-4),
+                    np.arange(last + 0.00125, last + 0.038, 2.5e-4),
+                    np.arange(last + 0.0381, last + 0.062, 1e-4),
                 )
             )
         ),
@@ -315,7 +315,7 @@ def contact_moves() -> StageTrial:
         {"3V3": Between(3.2, 3.4), "HAND": Between(11.0, 13.0)},
         {"3V3": ((0.0, 1.0),), "HAND": steps([(0, 1), (opened, 0), (closed, 1)])},
         tuple(net for contact in CONTACTS_READ for net in (contact.lead, contact.marker)),
-        np.append(0.0, times_after((1e-6, 0.003, 0.003 + 1e-6), 0.0055, 3e-5, 1e-5) + opened),
+        np.append(0.0, times_after((1e-6, 0.003, 0.003 + 1e-6), 0.0055, 2e-5, 1e-5) + opened),
         figures,
         {"pin.threshold": Between(*LOGIC_OF_SUPPLY)},
     )

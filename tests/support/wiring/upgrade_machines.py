@@ -21,6 +21,7 @@ MACHINES: dict[str, dict[str, Any]] = {
         "force": {"source": "air", "force_switch": True},
         "mains": {"frequency_Hz": 60, "voltage_V": 480},
         "breaker": {"rating_A": 125},
+        "current_sense": {"turns": 1000, "burden_ohm": 33},
     },
     "pulse detector": {"detector": {"kind": "pulse"}},
     "relay and pulse detector with sense": {
