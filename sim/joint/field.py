@@ -108,19 +108,21 @@ class Mesh:
 
 def _conjugate(matrix: sparse.csr_matrix, given: Array, guess: Array | None) -> Array:
     """Conjugate gradients (Hestenes and Stiefel 1952). Raises Diverged where they do not settle."""
-    found = np.zeros_like(given) if guess is None else guess
+    found = np.zeros_like(given) if guess is None else guess.copy()
     rest = given - matrix @ found
-    toward, square = rest, float(rest @ rest)
+    toward, square = rest.copy(), float(rest @ rest)
     enough = _TIGHT**2 * float(given @ given)
     for _ in range(_MOST_ROUNDS):
         if square <= enough:
             return found
         product = matrix @ toward
         step = square / float(toward @ product)
-        found = found + step * toward
-        rest = rest - step * product
+        found += step * toward
+        product *= step
+        rest -= product
         before, square = square, float(rest @ rest)
-        toward = rest + (square / before) * toward
+        toward *= square / before
+        toward += rest
     raise Diverged(f"conjugate gradients did not settle in {_MOST_ROUNDS} rounds")
 
 

@@ -67,7 +67,7 @@ class HotFlow:
     def rate_per_s(self, at_C: Array | float, stress_MPa: Array | float) -> Array:
         """Strain rate under this stress. The upper limit `cold_MPa` is not applied."""
         heat = self.activation_kJ_mol * 1e3 / GAS_J_MOLK / (np.asarray(at_C) + KELVIN)
-        push = np.log(np.sinh(np.clip(self.alpha_per_MPa * np.asarray(stress_MPa), 1e-9, 30.0)))
+        push = np.log(np.sinh(np.minimum(np.maximum(self.alpha_per_MPa * np.asarray(stress_MPa), 1e-9), 30.0)))
         return np.asarray(np.exp(np.minimum(self.log_a - heat + self.power * push, 50.0)))
 
 

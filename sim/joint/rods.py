@@ -180,8 +180,8 @@ def overlap_m2(rods_m: tuple[float, float], setdown_m: float, points: int = 200)
 def _reach(rods_m: tuple[float, float], setdown_m: float, x: Array) -> Array:
     """Half of the patch's width at a distance x along the lower rod."""
     deep_m, (first, second) = filled_m(rods_m, setdown_m), (d / 2 for d in rods_m)
-    over = second - np.sqrt(np.clip(second**2 - x**2, 0, None))
-    left = np.clip(deep_m - over, 0, first)
+    over = second - np.sqrt(np.maximum(second**2 - x**2, 0))
+    left = np.minimum(np.maximum(deep_m - over, 0), first)
     return np.where(x < second, np.sqrt(first**2 - (first - left) ** 2), 0.0)
 
 

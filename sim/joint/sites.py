@@ -8,6 +8,7 @@ from typing import Protocol
 
 import numpy as np
 
+from gen.roots import root
 from sim.joint.contact import (
     Contacts,
     Melt,
@@ -309,21 +310,28 @@ class RodSite:
         """The rods after one step. The step is implicit, since the patch widens with the setdown."""
         warmth = self._melt_spread(warmth)
         cross, layers = self.made.cross, self._layers(warmth.at_C)
-        low, high = self.sunk_m, DEEPEST * cross.thin_m
-        for _ in range(_HALVINGS):
-            middle = (low + high) / 2
-            deeper = self.sunk_m + step_s * self._speed_m_s(middle, layers) > middle
-            low, high = (middle, high) if deeper else (low, middle)
-        sunk = replace(self, sunk_m=low)
+        sunk_m = self._sunk_after(step_s, layers)
+        sunk = replace(self, sunk_m=sunk_m)
         if cross.flat_m is None:
-            small = low - self.made.setdown_m < _REMADE * cross.thin_m
+            small = sunk_m - self.made.setdown_m < _REMADE * cross.thin_m
         else:  # a contact along a line widens far more than it sinks
-            small = cross.patch_m2(low) < _WIDENED * self.made.patch_m2
+            small = cross.patch_m2(sunk_m) < _WIDENED * self.made.patch_m2
         if small:
             return sunk, warmth
-        made = rod_mesh(cross, low, self.cells)
-        at_C = mapped(self.made, made, warmth.at_C, self._shares(low, layers))
+        made = rod_mesh(cross, sunk_m, self.cells)
+        at_C = mapped(self.made, made, warmth.at_C, self._shares(sunk_m, layers))
         return replace(sunk, made=made), FieldWarmth(made.metal.enthalpy_J_m3(at_C), at_C)
+
+    def _sunk_after(self, step_s: float, layers: list[tuple[Array, Array, Array]]) -> float:
+        """The setdown at the end of a step whose speed is that of its end. The deeper, the slower."""
+
+        def deeper_m(end_m: float) -> float:
+            return self.sunk_m + step_s * self._speed_m_s(end_m, layers) - end_m
+
+        deepest = min(self.sunk_m + deeper_m(self.sunk_m), DEEPEST * self.made.cross.thin_m)
+        if deepest <= self.sunk_m or deeper_m(deepest) >= 0:
+            return max(deepest, self.sunk_m)
+        return root(deeper_m, self.sunk_m, deepest)
 
     def _melt_spread(self, warmth: FieldWarmth) -> FieldWarmth:
         """The heat above melting, spread evenly over the patch, as melt between the rods is pressed aside over all of it.
