@@ -15,6 +15,9 @@ import pytest
 from gen.boards import Board, boards
 
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # as the command has it
+# Or each worker, and each command under test, would compile everything anew.
+os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
+sys.dont_write_bytecode = False
 # Folders and files that cannot even be read where something is missing, and what.
 _NEEDS = {
     "firmware/rp2": ("the PIO assembler, which is for Linux", find_spec("adafruit_pioasm") is not None),

@@ -11,11 +11,11 @@ import itertools
 import math
 from dataclasses import replace
 from functools import cache
+from typing import TYPE_CHECKING
 
 import numpy as np
 import pytest
 from scipy.stats import norm
-from statsmodels.miscmodels.ordinal_model import OrderedModel
 
 from gen.handbook.tables import class_rows, iso_rows, rod_rows
 from gen.trials.belief import believe
@@ -35,12 +35,17 @@ FLAT = replace(
     mislabelled=0.0,
     wear=0.0,
 )
+if TYPE_CHECKING:
+    from statsmodels.miscmodels.ordinal_model import OrderedModel
+
 WELDS = 120
 
 
 @cache
 def seeded(seed: int) -> tuple[list[Tried], OrderedModel, object]:
     """Welds of an ordered probit at times that fall on the grid, and statsmodels' model and fit of them."""
+    from statsmodels.miscmodels.ordinal_model import OrderedModel  # takes long to read, and one worker needs it
+
     rng = np.random.default_rng(seed)
     grid = edges(HANDBOOK, FLAT).heat
     heat = rng.choice(grid[np.abs(grid - math.log(0.35)) < 0.7], WELDS)

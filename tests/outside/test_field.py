@@ -7,8 +7,8 @@ from __future__ import annotations
 
 import math
 import random
+from typing import TYPE_CHECKING
 
-import magpylib
 import numpy as np
 import pytest
 
@@ -23,10 +23,15 @@ from gen.machine.field import (
 )
 from tests.support.machines import known_welder, make_welder
 
+if TYPE_CHECKING:
+    import magpylib
+
 LOOPS = ((0.25, 0.10), (0.6, 0.3), (0.12, 0.4))
 
 
 def line_current(length_m: float, gap_m: float, current_A: float) -> magpylib.current.Polyline:
+    import magpylib  # takes long to read, and one worker needs it
+
     corners = rectangle(length_m, gap_m)
     return magpylib.current.Polyline(current=current_A, vertices=[*corners, corners[0]])
 

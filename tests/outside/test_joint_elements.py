@@ -13,7 +13,6 @@ from sim.joint.field import current, even, heated, no_contact
 from sim.joint.metals import LOW_CARBON_STEEL, METALS, Array
 from sim.joint.rods import RodCross, RodMesh, rod_mesh
 from sim.joint.sheets import SheetMesh, SheetStack, sheet_mesh
-from tests.support.outside.joint_by_elements import RodByElements, SheetsByElements
 
 COPPER = METALS["CuCr1Zr"]
 
@@ -38,6 +37,8 @@ def test_two_sheets() -> None:
     """10 kA through two 1 mm sheets of steel for 0.25 s: middle of the joint, under the electrode, and resistance."""
     stack = SheetStack((1e-3, 1e-3), LOW_CARBON_STEEL, COPPER, 0.006, 0.008, slope=0.0, body_m=0.006)
     steps = np.full(10, 0.025)
+    from tests.support.outside.joint_by_elements import SheetsByElements  # scikit-fem takes long to read
+
     by_elements = [np.array(SheetsByElements(stack, each).welded(10e3, steps)) for each in (5, 8)]
     joint, tip, ohm = _at_no_size(5, 8, (by_elements[0], by_elements[1]))
     made = sheet_mesh(stack)
@@ -53,6 +54,8 @@ def test_two_crossed_rods() -> None:
     """3.3 kA through two 5 mm rods sunk by 15 %, for 0.3 s: mean temperature of the patch."""
     cross = RodCross((5e-3, 5e-3), LOW_CARBON_STEEL, COPPER, (0.15, 0.15), (5e-3, 5e-3))
     steps = np.full(3, 0.1)
+    from tests.support.outside.joint_by_elements import RodByElements  # scikit-fem takes long to read
+
     by_elements = [np.array(RodByElements(cross, 0.15 * 5e-3, each, fins=2).welded(3300, steps)) for each in (3, 5)]
     patch_C, _ = _at_no_size(3, 5, (by_elements[0], by_elements[1]))
     for cells, within in ((14, 0.02), (6, 0.04)):  # a fine grid, and the one that is used

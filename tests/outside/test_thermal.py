@@ -9,7 +9,6 @@ import numpy as np
 import pytest
 from scipy.integrate import solve_ivp
 from scipy.linalg import expm
-from scipy.signal import lsim
 
 from sim.thermal import (
     Cooling,
@@ -81,6 +80,8 @@ def test_junction_after_a_pulse_train(pulses: int) -> None:
 
 def test_junction_against_scipy_lsim() -> None:
     """An irregular weld of 30 pulses against scipy.signal.lsim with the input held between samples."""
+    from scipy.signal import lsim  # takes long to read, and one worker needs it
+
     rng = np.random.default_rng(3)
     powers = rng.uniform(0, 200, 60) * (rng.uniform(size=60) > 0.4)
     a = np.diag([-1 / t.time_constant_s for t in LADDER])
