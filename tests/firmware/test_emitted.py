@@ -8,6 +8,7 @@ import subprocess
 import sys
 from pathlib import Path
 
+import mypy.api
 import pytest
 
 from gen.boards import Board, boards
@@ -64,26 +65,13 @@ def type_errors(folder: Path, stubs: Path, cache: Path) -> str:
     config.write_text(
         "[mypy]\nstrict = true\nfollow_imports = silent\nfollow_imports_for_stubs = true\nno_site_packages = true\n"
     )
-    command = [
-        sys.executable,
-        "-m",
-        "mypy",
-        "--config-file",
-        str(config),
-        "--cache-dir",
-        str(cache),
-        "--no-error-summary",
-    ]
+    options = ["--config-file", str(config), "--cache-dir", str(cache), "--no-error-summary"]
     path = os.pathsep.join((str(stubs), str(ROOT / "firmware_templates" / "drivers")))
-    checked = subprocess.run(
-        [*command, "--custom-typeshed-dir", str(stubs), "."],
-        cwd=folder,
-        env=os.environ | {"MYPYPATH": path},
-        capture_output=True,
-        text=True,
-        check=False,
-    )
-    return checked.stdout + checked.stderr
+    with pytest.MonkeyPatch.context() as patch:
+        patch.chdir(folder)
+        patch.setenv("MYPYPATH", path)
+        out, err, _ = mypy.api.run([*options, "--custom-typeshed-dir", str(stubs), "."])
+    return out + err
 
 
 @pytest.mark.parametrize("machine", MACHINES)

@@ -10,7 +10,7 @@ from tests.support.app.application_machine import Application, loaded
 from tests.support.app.weakened import Change, answers, constant, never, unset
 
 SETTINGS = settings(
-    max_examples=50,
+    max_examples=25,
     stateful_step_count=25,
     deadline=None,
     derandomize=True,

@@ -1,83 +1,17 @@
-"""A stop in every half-cycle of a weld of 200, by stop circuit and stop line: no new gate, and the right polarity next.
+"""A stop in a half-cycle of each ten of a weld of 200, by stop circuit and stop line: no new gate, and the right polarity next.
 
-All of it in virtual time; gates and currents are the bench's own.
+`python -m tests.campaigns.stops` stops in every one. All of it in virtual time; gates and currents are the bench's own.
 """
 
 from __future__ import annotations
 
-from dataclasses import replace
-from functools import cache
-
 import pytest
 
-from gen.boards import boards
-from gen.firmware import STOP_REQUEST, FirmwareBundle, render, with_crc
-from gen.table import TimingTable
-from sim.bench.driver import CALL_INTS, READ
-from sim.bench.host import LATEST_S
-from sim.bench.pedal import PedalSpec, Press
-from sim.bench.recording import Recording
-from sim.bench.world import simulate
-from tests.support.app.bench_runs import gates_after, quiet_bench, states
-from tests.support.machines import compiled, make_welder
-
-HALF_CYCLES = 200
-HALF_S = 0.010
-PRESS_S = 0.5
-STOP_LINE = with_crc(STOP_REQUEST).encode() + b"\n"
+from tests.support.app.stops import HALF_CYCLES, WAYS, stop_is_heeded
 
 
-@cache
-def built() -> tuple[FirmwareBundle, TimingTable]:
-    welder = make_welder()
-    table = compiled(welder, {"weld": f"{HALF_CYCLES} half-cycles", "current_percent": 80})
-    return render(table, welder, boards()["pico"]), table
-
-
-@cache
-def first_gate_s() -> float:
-    """When the weld begins that nothing stops: every run goes the same way until its stop."""
-    return stopped_at(None, "").gates[0][0]
-
-
-def stopped_at(stop_s: float | None, how: str) -> Recording:
-    bundle, table = built()
-    bench = quiet_bench(make_welder(), table, PRESS_S + 1)
-    if stop_s is not None:
-        # Off time is 0.5 s; then the pedal is pressed again and let go after some half-cycles.
-        again_s = stop_s + 0.9
-        presses = (Press(PRESS_S, stop_s + 0.1 - PRESS_S), Press(again_s, 0.40))
-        bench = replace(bench, pedal=PedalSpec(presses), length_s=again_s + 0.5)
-        bench = replace(
-            bench, **({"stops": ((stop_s, 0.1),)} if how == "circuit" else {"serial": ((stop_s, STOP_LINE),)})
-        )
-    else:
-        bench = replace(bench, pedal=PedalSpec((Press(PRESS_S, 1),)))
-    return simulate(bundle, table, bench)
-
-
-@pytest.mark.parametrize("how", ["circuit", "line"])
+@pytest.mark.parametrize("how", WAYS)
 @pytest.mark.parametrize("tens", range(HALF_CYCLES // 10))
-def test_stop_in_every_half_cycle(tens: int, how: str) -> None:
-    """Before, in or after each gate. The circuit stops the firing hardware itself, the line takes one step of Python."""
-    for n in range(10 * tens, 10 * tens + 10):
-        stop_s = first_gate_s() + (n + n * 7 % 10 / 10 - 0.3) * HALF_S
-        recording = stopped_at(stop_s, how)
-        heeded_s = stop_s if how == "circuit" else stop_line_read_s(recording)
-        assert stop_s <= heeded_s <= stop_s + LATEST_S
-        first = [on for on, _ in recording.gates if on < stop_s + 0.5]
-        assert all(on <= heeded_s for on in first), n
-        assert n - 1 <= len(first) <= n + (1 if how == "circuit" else 1 + LATEST_S / HALF_S), n
-        assert gates_after(recording, stop_s + 0.5) > 5, (n, states(recording))
-        sides = [c.positive for c in recording.conductions]
-        assert all(a != b for a, b in zip(sides, sides[1:], strict=False)), n
-
-
-def stop_line_read_s(recording: Recording) -> float:
-    """When the last byte of the stop line was read."""
-    calls, last = recording.calls, STOP_LINE[-1]
-    return next(
-        recording.call_times[n // CALL_INTS]
-        for n in range(0, len(calls), CALL_INTS)
-        if calls[n] == READ and calls[n + 5] == last
-    )
+def test_stop_in_a_half_cycle_of_each_ten(tens: int, how: str) -> None:
+    """Before, in or after its gate, each of the ten places within ten in its turn."""
+    stop_is_heeded(10 * tens + (3 * tens + WAYS.index(how)) % 10, how)

@@ -267,24 +267,22 @@ def test_taken_out_it_is_violated(taken: Taken) -> None:
 
 
 NOTICED = (
-    ("polarity always one", unset("Supervisor._finish", "positive"), "polarity", 60),
-    ("duty not charged", never("Supervisor._fire", "tries"), "duty", 60),
+    ("polarity always one", unset("Supervisor._finish", "positive"), "polarity", range(50, 60)),
+    ("duty not charged", never("Supervisor._fire", "tries"), "duty", range(30, 40)),
 )
 
 
 @pytest.mark.parametrize(
     ("name", "change", "invariant", "runs"), NOTICED, ids=[n[0].replace(" ", "-") for n in NOTICED]
 )
-def test_the_campaign_s_own_runs_notice_it(name: str, change: Change, invariant: str, runs: int) -> None:
+def test_the_campaign_s_own_runs_notice_it(name: str, change: Change, invariant: str, runs: range) -> None:
     """Neither is seen in a single weld: the campaign must have runs whose second weld it spoils."""
-    found: set[str] = set()
-    for number in range(runs):
-        made = numbered(number)
-        if made is not None:
-            machine = copy(made[0])
-            machine.bundle = change(machine.bundle)
-            found |= {violation.invariant for violation in run_case(machine, made[1]).violations}
-    assert invariant in found
+    for made in filter(None, map(numbered, runs)):
+        machine = copy(made[0])
+        machine.bundle = change(machine.bundle)
+        if invariant in {violation.invariant for violation in run_case(machine, made[1]).violations}:
+            return
+    pytest.fail(f"none of {runs} notices it")
 
 
 def test_the_set_of_faults_notices_a_missed_edge_that_counts_as_agreed() -> None:
