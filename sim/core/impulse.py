@@ -134,6 +134,13 @@ def _followed(
     return _Run(circuit, supply, gates, initial_flux_Vs, electrodes_closed, remanent).impulse()
 
 
+def run_anew(
+    circuit: TransformerCircuit, supply: Sequence[HalfCycle], gates: Sequence[Firing], initial_flux_Vs: float
+) -> Impulse:
+    """As `run`, closed and remanent, for a circuit that notes what is asked of it: `run` may know the answer."""
+    return _Run(circuit, supply, gates, initial_flux_Vs, True, True).impulse()
+
+
 def flux_after_pause(
     circuit: TransformerCircuit, impulse: Impulse, pause_s: float, electrodes_closed: bool = True
 ) -> float:

@@ -9,7 +9,7 @@ from dataclasses import dataclass, field, fields
 from functools import cached_property
 
 from sim.bench.mains import HalfCycle
-from sim.core.impulse import Firing, run
+from sim.core.impulse import Firing, run_anew
 from sim.core.transformer import Branch, LinearSolution, TransformerCircuit, fade
 
 _SAMPLES = 48  # a half-cycle: the greatest sample is within two thousandths of the peak
@@ -43,7 +43,7 @@ def wave(
 ) -> Wave:
     """The wave of `run` with the electrodes closed, from remanence, until `until_s` of the supply. Raises what `run` does."""
     recorder = _RecordingCircuit(*(getattr(circuit, f.name) for f in fields(circuit)))
-    impulse = run(recorder, supply, gates, residue_Vs, remanent=True)
+    impulse = run_anew(recorder, supply, gates, residue_Vs)
     held_A = circuit.curve.current(residue_Vs)
     half_of = {half.index: half for half in supply}
     ends = [half_of[s.half_cycle].start_s + s.end_deg / 180 * half_of[s.half_cycle].length_s for s in impulse.swings]
