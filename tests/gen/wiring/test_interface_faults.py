@@ -9,7 +9,7 @@ import pytest
 
 from gen.wiring.interface import BoardStage, interface_for
 from tests.support.machines import known_welder
-from tests.support.wiring.broken_parts import SWINGS, all_at_rest, at_rest, breaks, together
+from tests.support.wiring.broken_parts import SWINGS, BrokenTogether, all_at_rest, breaks, together
 from tests.support.wiring.interface_trials import COIL, gate_parts
 from tests.support.wiring.upgrade_machines import chosen
 
@@ -46,13 +46,14 @@ GATE = ("Q31", "Q32", "Q33", "C31", "R33")
 def test_no_single_fault_lights_the_coupler_while_the_pin_is_low() -> None:
     """Two transistors are in series; with both shorted it does light."""
     levels = {"24E": 24.0, "GATE": 0.0}
-    shorted = []
-    for broken in breaks(gate_parts(WELDER, CHOICE)):
-        if broken.name.split()[0] in GATE:
-            lit = at_rest(broken.components, levels, "FIRE") - at_rest(broken.components, levels, "FIRE0")
-            assert lit < 0.9, broken.name
-        if broken.name in ("Q33 E-C", "Q32 D-S"):
-            shorted.append(broken.components[-1])
-    one, other = shorted
-    both = (*gate_parts(WELDER, CHOICE), one, other)
-    assert at_rest(both, levels, "FIRE") - at_rest(both, levels, "FIRE0") > 0.9
+    parts = gate_parts(WELDER, CHOICE)
+    (bridge,) = (b.components[-1] for b in breaks(parts) if b.name == "Q33 E-C")
+
+    def lit(broken: BrokenTogether) -> dict[str, float]:
+        at, back = (all_at_rest(broken, levels, net) for net in ("FIRE", "FIRE0"))
+        return {name: at[name] - back[name] for name in at}
+
+    single = lit(together(parts, GATE))
+    assert len(single) > 20
+    assert max(single.values()) < 0.9, single
+    assert lit(together((*parts, bridge), {"Q32"}))["Q32 D-S"] > 0.9
