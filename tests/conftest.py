@@ -27,8 +27,33 @@ _NEEDS = {
     "gen/cli/test_trial_run.py": ("pseudo-terminals", sys.platform != "win32"),
     "gen/link/test_flashing.py": ("pseudo-terminals", sys.platform != "win32"),
 }
-# Scopes of many seconds, the longest first; folders whose files share their runs.
-_LONG = ["tests/firmware/app/test_mutants.py", "tests/sim/report", "tests/firmware/rp2/test_world_gates.py"]
+# Scopes of eight processor seconds and more, the longest first; folders whose files share their runs.
+_LONG = [
+    "tests/gen/cli/test_commission.py",
+    "tests/gen/cli/test_joint.py",
+    "tests/gen/test_paper.py",
+    "tests/sim/report",
+    "tests/sim/replay/test_replay_schedules.py",
+    "tests/gen/wiring/test_wiring.py",
+    "tests/gen/cli/test_begin.py",
+    "tests/outside/test_dial_in.py",
+    "tests/gen/cli/test_commands.py",
+    "tests/firmware/test_emitted.py",
+    "tests/firmware/rp2/test_world_gates.py",
+    "tests/gen/wiring/test_interface_document.py",
+    "tests/gen/wiring/test_choosing.py",
+    "tests/sim/faults/test_broken_parts.py",
+    "tests/outside/test_thermal.py",
+    "tests/sim/verdict/test_summary.py",
+    "tests/sim/verdict/test_heat.py",
+    "tests/firmware/app/test_mutants.py",
+    "tests/outside/test_joint_rows.py",
+    "tests/sim/joint/test_sites.py",
+    "tests/gen/page/test_every_address.py",
+    "tests/gen/cli/test_trial.py",
+    "tests/sim/test_sweep_machines.py",
+    "tests/outside/test_joint_elements.py",
+]
 _SHARING = ["tests/sim/report"]
 collect_ignore = [name for name, (_, there) in _NEEDS.items() if not there]
 
