@@ -10,9 +10,11 @@ import math
 
 import pytest
 
+from gen.boards import boards
 from gen.wiring.power_parts import CONDUCTORS, WireSize
+from gen.wiring.upgrade import upgrade
 from tests.support.machines import known_welder
-from tests.support.wiring.upgrade_machines import MACHINES, sheet_of
+from tests.support.wiring.upgrade_machines import MACHINES, chosen
 
 IEC_A = {1.5: 17.5, 2.5: 24, 4: 32, 6: 41, 10: 57, 16: 76, 25: 101, 35: 125, 50: 151, 70: 192, 95: 232}
 NEC_A = {
@@ -46,7 +48,8 @@ def test_rows_rise_and_none_is_needlessly_thick() -> None:
 def test_small_wires_too() -> None:
     """Every gauge of a wire list has no less copper than the section beside it."""
     for tables in MACHINES.values():
-        for wire in sheet_of(known_welder(**tables)).netlist.wires:
+        welder = known_welder(**tables)
+        for wire in upgrade(welder, boards()["pico"].with_pins(welder.board.pins), chosen(welder)).wires:
             section, slash, gauge = wire.kind.gauge.partition(" mm2 / ")
             if slash:
                 assert gauge_mm2(gauge.removesuffix(" AWG")) >= float(section), wire
