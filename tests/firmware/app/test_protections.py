@@ -51,6 +51,11 @@ def fault(kind: str) -> dict[str, Any]:
     return {"welder": welder, "switch": replace(switch, fault=kind)}
 
 
+def shorts_at(time_s: float) -> dict[str, Any]:
+    found = fault("shorted")
+    return found | {"switch": replace(found["switch"], fault_s=time_s)}
+
+
 def polarity_kept(recording: Recording) -> bool:
     sides = [c.positive for c in recording.conductions]
     return len(sides) > 20 and all(a != b for a, b in zip(sides, sides[1:], strict=False))
@@ -218,8 +223,14 @@ PROTECTIONS = (
         constant("STALL_MS", FOREVER_MS),
     ),
     Protection(
-        "a switch that shorts in a weld is found before the weld's off time is over",
-        partial(run, HELD, **(fault("shorted") | {"switch": replace(fault("shorted")["switch"], fault_s=1.0)})),
+        "a switch that shorts in a weld ends it within the half-cycles of three steps",
+        partial(run, HELD, **shorts_at(1.0)),
+        lambda r: 0 < r.fired < FULL / 2 and "locked out: switch conducts without a gate" in states(r),
+        answers("Curve._flows_ungated", "False"),
+    ),
+    Protection(
+        "a switch that shorts at the last gate is found before the weld's off time is over",
+        partial(run, HELD, **shorts_at(1.26)),
         lambda r: not any(state == "ready" for state in states(r)[2:]),
         sets("Supervisor._watch_switch", "quiet", "False"),
     ),
