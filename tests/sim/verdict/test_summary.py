@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable
+from functools import partial
 from typing import Any
 
 import pytest
@@ -14,12 +15,13 @@ import pytest
 from gen.job import Job
 from gen.machine.welder import Welder
 from sim.remedy import Remedy, bearable_pace, on_tap, refusing, remedies
-from sim.run import Run
+from sim.run import Run, simulated
 from sim.run import run as run_for
 from sim.verdict import Finding, Verdict, judged
 from sim.verdict.finding import percent_of, summarised
 from tests.support.machines import job_of, known_welder, make_welder
 
+MINUTES = 0.1
 WELD: dict[str, Any] = {"weld": "20 cycles", "current_percent": 90}
 WELDERS: dict[str, Callable[[], Welder]] = {
     "little known": make_welder,
@@ -38,7 +40,7 @@ WELDERS: dict[str, Callable[[], Welder]] = {
 
 def run(job: Job, pace: float) -> Run:
     """Some welds of the job at a pace; what they cannot tell is judged for ever."""
-    return run_for(job, pace, seed=0, minutes=0.1)
+    return run_for(job, pace, seed=0, minutes=MINUTES)
 
 
 def all_findings(welder: Welder, pace: float) -> tuple[Finding, ...]:
@@ -93,10 +95,17 @@ def test_the_nearest_come_first_and_the_rest_are_counted() -> None:
     assert summarised(Verdict((found("a", 1, 10),)), 4).others == ""
 
 
+@pytest.fixture
+def short_runs(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A remedy is tried for as long as `run` here takes, in place of a minute."""
+    monkeypatch.setattr("sim.remedy.simulated", partial(simulated, minutes=MINUTES))
+
+
 def by_kind(job: Job, pace: float) -> dict[str, Remedy]:
     return {r.what: r for r in remedies(job, pace, run(job, pace).verdict)}
 
 
+@pytest.mark.usefixtures("short_runs")
 def test_the_pace_and_the_percentage_that_would_pass() -> None:
     """At each the verdict lets it by, and one step nearer to what was asked it does not."""
     welder = known_welder(transformer={"rating_duty_percent": 20})
@@ -117,6 +126,7 @@ def test_the_pace_and_the_percentage_that_would_pass() -> None:
     assert bearable_pace(job, slower.value - 1) == slower.value - 1
 
 
+@pytest.mark.usefixtures("short_runs")
 def test_what_stays_to_be_mended_is_named() -> None:
     """A machine without an isolator is refused at any pace; slower mends the duty alone, and stands behind what mends all."""
     nothing = {"isolator": False, "stop_cuts_contactor": False}
@@ -127,6 +137,7 @@ def test_what_stays_to_be_mended_is_named() -> None:
     assert bearable_pace(job, 40) is None
 
 
+@pytest.mark.usefixtures("short_runs")
 def test_a_percentage_may_have_to_rise() -> None:
     """A gate that opens too late is mended by more current, and by no pace."""
     job = job_of(
@@ -157,6 +168,7 @@ def test_nothing_is_tried_where_nothing_is_refused(monkeypatch: pytest.MonkeyPat
     assert remedies(job, 1, verdict) == ()
 
 
+@pytest.mark.usefixtures("short_runs")
 def test_a_slope_ends_below_no_percentage_that_is_tried() -> None:
     """A percentage is not brought down to where its own slope begins."""
     welder = known_welder(transformer={"rating_duty_percent": 10})
@@ -175,6 +187,7 @@ TAPS = {
 }
 
 
+@pytest.mark.usefixtures("short_runs")
 def test_the_tap_that_would_pass() -> None:
     """The next below at which the same schedule is let by, on the same machine derived anew; a run on it passes."""
     welder = known_welder(transformer={"open_secondary_V": None} | TAPS)
