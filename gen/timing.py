@@ -334,16 +334,17 @@ def flux_peak(rows: tuple[TimingRow, ...] | list[TimingRow], frequency_Hz: int, 
     flowing_until = 0.0  # in degrees of this half-cycle: the tail of the current before
     sign = 1
     for row in rows:
+        if row.firing_delay_us is None:  # the flux stays, however long: an off time has thousands of half-cycles
+            flowing_until = 0.0 if row.half_cycles else flowing_until
+            sign = -sign if row.half_cycles % 2 else sign
+            continue
         for _ in range(row.half_cycles):
-            if row.firing_delay_us is not None:
-                a = max(us_to_degrees(row.firing_delay_us, frequency_Hz), flowing_until)
-                b = extinction_angle_deg(a, load_angle_deg) if a > load_angle_deg else a + 180
-                cos_a = math.cos(math.radians(a))
-                peak = max(peak, abs(flux + sign * (1 + cos_a)), abs(flux))
-                flux += sign * (cos_a - math.cos(math.radians(b)))
-                flowing_until = max(0.0, b - 180)
-            else:
-                flowing_until = 0.0
+            a = max(us_to_degrees(row.firing_delay_us, frequency_Hz), flowing_until)
+            b = extinction_angle_deg(a, load_angle_deg) if a > load_angle_deg else a + 180
+            cos_a = math.cos(math.radians(a))
+            peak = max(peak, abs(flux + sign * (1 + cos_a)), abs(flux))
+            flux += sign * (cos_a - math.cos(math.radians(b)))
+            flowing_until = max(0.0, b - 180)
             peak = max(peak, abs(flux))
             sign = -sign
     return peak

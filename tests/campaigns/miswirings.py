@@ -1,7 +1,8 @@
 """Every miswiring of the upgrade walked: `python -m tests.campaigns.miswirings found.jsonl`; about ten minutes of one core.
 
 Goes on where it was left. The last lines count what was found, by rule, and list what no step finds, each with its reason.
-Exit 1 where one is not found that tests/support/miswired/not_found.py does not name, or is found that it names.
+Exit 1 where one is not found that tests/support/miswired/not_found.py does not name, or is found that it names; or where
+a step finds one of tests/support/miswired/found_by.py that is not for it.
 """
 
 from __future__ import annotations
@@ -12,6 +13,7 @@ import tempfile
 from collections import Counter
 from pathlib import Path
 
+from tests.support.miswired.found_by import FOUND_BY
 from tests.support.miswired.not_found import NOT_FOUND
 from tests.support.miswired.walks import machine
 
@@ -37,7 +39,10 @@ def main() -> None:
         print(f"not found: {name}: {NOT_FOUND.get(name, 'NOT LISTED')}")
     for name in sorted(NOT_FOUND.keys() - missed):
         print(f"listed, and found: {name}")
-    sys.exit(missed != NOT_FOUND.keys())
+    elsewhere = {row["miswiring"]: row["by"] for row in done if row["by"] != FOUND_BY.get(row["miswiring"], row["by"])}
+    for name, by in elsewhere.items():
+        print(f"found elsewhere: {name}: {by}, not {FOUND_BY[name]}")
+    sys.exit(missed != NOT_FOUND.keys() or bool(elsewhere))
 
 
 if __name__ == "__main__":

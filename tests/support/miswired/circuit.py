@@ -10,7 +10,7 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Callable, Iterable, Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field, fields, replace
 from functools import cached_property
 from typing import Any, Literal
 
@@ -61,6 +61,13 @@ class Setting:
     usb: bool = True
     off: frozenset[str] = frozenset()
     joined: frozenset[Link] = frozenset()
+
+    def __hash__(self) -> int:
+        return self._hash
+
+    @cached_property
+    def _hash(self) -> int:
+        return hash(tuple(getattr(self, field.name) for field in fields(self)))
 
 
 @dataclass(frozen=True)
@@ -153,14 +160,21 @@ class Circuit:
         self._residual_device = residual_device
         self._seen: dict[tuple[Setting, frozenset[str]], Seen] = {}
         self._metered: dict[tuple[Any, ...], object] = {}
+        self._joints: dict[tuple[frozenset[str], frozenset[Link]], Mapping[str, int]] = {}
         self.parts: dict[str, Part] = {part.name: part for part in netlist.parts}
 
     @cached_property
     def terminals(self) -> tuple[str, ...]:
         return tuple(t for p in self.netlist.parts for t in (*p.terminals("mains"), *p.terminals("low")))
 
-    def _nodes(self, setting: Setting) -> dict[str, int]:
+    def _nodes(self, setting: Setting) -> Mapping[str, int]:
         """The node of each terminal. A terminal whose lead is off stands alone; its lead does not: it is "t'"."""
+        key = (setting.off, setting.joined)  # nothing else of a setting joins or parts terminals
+        if key not in self._joints:
+            self._joints[key] = self._joined(setting)
+        return self._joints[key]
+
+    def _joined(self, setting: Setting) -> dict[str, int]:
         parent: dict[str, str] = {}
 
         def root(t: str) -> str:

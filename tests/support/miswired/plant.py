@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Generator
 from dataclasses import replace
+from functools import cache
 from typing import Any
 
 import simpy
@@ -16,6 +17,12 @@ from sim.bench.protection import TRAIN_S, ProtectionSpec
 from tests.support.miswired.circuit import Circuit, Seen, Setting
 
 _TIMES = ProtectionSpec()  # of the contactor
+
+
+@cache
+def _changed(setting: Setting, **what: Any) -> Setting:
+    """The setting with something else done. The same few come again with every half-cycle."""
+    return replace(setting, **what)
 
 
 class Plant:
@@ -60,12 +67,12 @@ class Plant:
 
     def change(self, **what: Any) -> None:
         """Hands, program or mains do something."""
-        self.setting = replace(self.setting, **what)
+        self.setting = _changed(self.setting, **what)
         self.settle()
 
     def look(self, **what: Any) -> Seen:
         """What the circuit does now, or with something else done."""
-        return self.circuit.look(replace(self.setting, **what) if what else self.setting, self.broken)
+        return self.circuit.look(_changed(self.setting, **what) if what else self.setting, self.broken)
 
     def settle(self) -> None:
         """Let everything follow until nothing moves."""
@@ -86,7 +93,7 @@ class Plant:
         self._settling = False
 
     def _move(self, **what: Any) -> None:
-        self.setting = replace(self.setting, **what)
+        self.setting = _changed(self.setting, **what)
         self._again = True
 
     def _stages(self, seen: Seen) -> None:
