@@ -22,7 +22,7 @@ from sim.bench.board import BoardSpec
 from sim.bench.chip import Flash, FlashFault, PowerLost
 from sim.bench.world import simulate
 from tests.support.app.bench_runs import quiet_bench, states
-from tests.support.app.little_flash import BLOCK, BLOCKS, ENDLESS, Chip, LittleDriver
+from tests.support.app.little_flash import BLOCK, BLOCKS, ENDLESS, Chip, LittleDriver, WatchedChip
 from tests.support.app.stored import SHORT_ROWS, FlashDriver, Settings, config_of, made, rows_of, settings, started
 from tests.support.machines import make_welder
 
@@ -65,24 +65,29 @@ def both_written(store: Store, change: Change) -> bool:
     return True
 
 
-def tried(
-    files: dict[str, bytes], change: Change, faults: tuple[FlashFault, ...]
-) -> tuple[Settings, Settings, Settings, bool, int]:
-    """Start, change, restart. Settings before, meant and found in the end; whether it was reported as stored; writes tried."""
-    flash = Flash(files, faults)
+def meant(files: dict[str, bytes], change: Change) -> tuple[Settings, Settings]:
+    """Settings before a change, and after it where nothing goes wrong."""
     old = settings(started(FlashDriver(Flash(files)), CONFIG))
-    meant_store = started(FlashDriver(Flash(files)), CONFIG)
-    assert both_written(meant_store, change)
+    store = started(FlashDriver(Flash(files)), CONFIG)
+    assert both_written(store, change)
+    return old, settings(store)
+
+
+def tried(
+    files: dict[str, bytes], change: Change, fault: FlashFault, ends: tuple[Settings, Settings]
+) -> tuple[Settings, bool, int]:
+    """Start, change, restart. Settings found in the end; whether it was reported as stored; writes tried. `ends`: as `meant`."""
+    flash = Flash(files, (fault,))
     told = False
     try:
         store = started(FlashDriver(flash), CONFIG)
         told = both_written(store, change)
-        assert settings(store) == (settings(meant_store) if told else old)
+        assert settings(store) == ends[told]
     except PowerLost:
         pass
     writes = flash.writes
     again = started(FlashDriver(Flash(flash.files)), CONFIG)
-    return old, settings(meant_store), settings(again), told, writes
+    return settings(again), told, writes
 
 
 def faults_of(kind: str, lengths: tuple[int, ...]) -> Iterator[FlashFault]:
@@ -97,8 +102,9 @@ def test_every_write_at_every_byte(change: str, kind: str) -> None:
     """One write goes wrong, at any byte: old or new after a restart, new when that was reported, and the next change works."""
     longest = max(len(data) for _, data in before()) + 8 + len(ROWS) * 6 + 30
     found = set()
+    ends = old, new = meant(dict(before()), CHANGES[change])
     for fault in faults_of(kind, (longest,) * 3):  # one write at the start, two for the change
-        old, new, now, told, writes = tried(dict(before()), CHANGES[change], (fault,))
+        now, told, writes = tried(dict(before()), CHANGES[change], fault, ends)
         assert now in (old, new), fault
         assert now == new or not told, fault
         assert writes <= 3
@@ -242,9 +248,10 @@ def test_the_proof_notices_a_weaker_store(broken: Any) -> None:
 def trial() -> None:
     """Cuts and torn writes at every byte of one change."""
     files = started_files()
+    ends = old, new = meant(files, CHANGES["replace"])
     for kind in ("cut", "torn"):
         for fault in faults_of(kind, (250,) * 3):
-            old, new, now, told, _ = tried(files, CHANGES["replace"], (fault,))
+            now, told, _ = tried(files, CHANGES["replace"], fault, ends)
             assert now in (old, new)
             assert now == new or not told
 
@@ -318,26 +325,53 @@ def little_before() -> bytes:
     return bytes(driver.chip.buffer)
 
 
+Cut = Callable[[Chip], object]  # what is done on a chip until its power goes
+
+
+def every_cut(image: bytes, done: Cut, after: Callable[[bytes], Any]) -> tuple[list[Any], int]:
+    """What `after` finds on the flash for the power gone at each byte; alike flashes are asked once. And the bytes cut for real.
+
+    One run tells all that is programmed, byte by byte. Every thirty-first cut is made as well, and leaves just that.
+    """
+    found: list[Any] = []
+    last, real = b"", 0
+
+    def told(power: int, held: bytes) -> None:
+        nonlocal last, real
+        assert power == len(found)
+        if power % 31 == 0:
+            chip = Chip(image, power)
+            with pytest.raises(PowerLost):
+                done(chip)
+            assert bytes(chip.buffer) == held, power
+            real += 1
+        found.append(found[-1] if held == last else after(held))
+        last = held
+
+    whole = WatchedChip(image, told)
+    done(whole)
+    assert whole.used == len(found)
+    return found, real
+
+
 @pytest.mark.parametrize("change", ["replace", "long"])
 def test_power_cut_at_every_byte_on_littlefs(change: str) -> None:
     """From the start to the second copy, the power goes after each byte that the file system programs."""
     change_of: dict[str, Change] = CHANGES | {"long": lambda store: store.put("long", LONG_ROWS)}
     image = little_before()
     old = settings(started(LittleDriver(Chip(image, ENDLESS)), CONFIG))
-    whole = Chip(image, ENDLESS)
-    store = started(LittleDriver(whole), CONFIG)
+    store = started(LittleDriver(Chip(image, ENDLESS)), CONFIG)
     assert both_written(store, change_of[change])
     new = settings(store)
     assert (len(store.packed(1)) > 512) == (change == "long")
-    found = []
-    for power in range(whole.used):
-        chip = Chip(image, power)
-        with pytest.raises(PowerLost):
-            both_written(started(LittleDriver(chip), CONFIG), change_of[change])
-        now = settings(started(LittleDriver(Chip(bytes(chip.buffer), ENDLESS)), CONFIG))
-        assert now in (old, new), power
-        found.append(now)
+    found, real = every_cut(
+        image,
+        lambda chip: both_written(started(LittleDriver(chip), CONFIG), change_of[change]),
+        lambda held: settings(started(LittleDriver(Chip(held, ENDLESS)), CONFIG)),
+    )
+    assert set(found) == {old, new}
     assert len(found) > 1000
+    assert real > 30
     assert found[0] == old
     assert found[-1] == new
 
@@ -349,18 +383,16 @@ def test_first_start_cut_at_every_byte_on_littlefs() -> None:
     """
     driver = LittleDriver(Chip(b"\xff" * BLOCK * BLOCKS, ENDLESS), form=True)
     image = bytes(driver.chip.buffer)
-    whole = Chip(image, ENDLESS)
-    meant = settings(started(LittleDriver(whole), CONFIG))
-    locked_out = 0
-    for power in range(whole.used):
-        chip = Chip(image, power)
-        with pytest.raises(PowerLost):
-            started(LittleDriver(chip), CONFIG)
-        left = LittleDriver(Chip(bytes(chip.buffer), ENDLESS))
+    meant = settings(started(LittleDriver(Chip(image, ENDLESS)), CONFIG))
+
+    def locked_out(held: bytes) -> bool:
+        left = LittleDriver(Chip(held, ENDLESS))
         store = Store(left, CONFIG)
         if store.start():
-            assert settings(store) == meant, power
-        else:
-            locked_out += 1
-            assert (left.read_file("settings.a"), left.read_file("settings.b")) == (b"", None), power
-    assert 0 < locked_out < whole.used / 2
+            assert settings(store) == meant
+            return False
+        assert (left.read_file("settings.a"), left.read_file("settings.b")) == (b"", None)
+        return True
+
+    found, _ = every_cut(image, lambda chip: started(LittleDriver(chip), CONFIG), locked_out)
+    assert 0 < sum(found) < len(found) / 2

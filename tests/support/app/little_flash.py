@@ -5,6 +5,7 @@ The file system is the real one, from its Python package; only the memory below 
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import Any
 
 from littlefs import LittleFS, LittleFSError, UserContext, lfs
@@ -13,6 +14,7 @@ from sim.bench.chip import PowerLost
 
 BLOCK, BLOCKS = 4096, 16
 PROG, CACHE = 256, 1024  # as MicroPython makes it on this chip
+ENDLESS = 1 << 40  # bytes of power
 
 
 class Chip(UserContext):
@@ -41,6 +43,33 @@ class Chip(UserContext):
         self.buffer[block * BLOCK : block * BLOCK + count] = b"\xff" * count
         self.used += 1
         return 0 if self.used <= self.power else -5
+
+
+class WatchedChip(Chip):
+    """A chip that keeps its power, and tells what it would hold had the power gone at each byte, as `Chip` would."""
+
+    def __init__(self, content: bytes, told: Callable[[int, bytes], None]) -> None:
+        super().__init__(content, ENDLESS)
+        self.told = told
+
+    def prog(self, cfg: Any, block: int, off: int, data: bytes) -> int:
+        at = block * BLOCK + off
+        held = bytes(self.buffer)
+        for n, byte in enumerate(data):
+            self.told(self.used, held)
+            if self.buffer[at + n] & ~byte:
+                self.buffer[at + n] &= byte
+                held = bytes(self.buffer)
+            self.used += 1
+        return 0
+
+    def erase(self, cfg: Any, block: int) -> int:
+        at = block * BLOCK
+        count = BLOCK // 3
+        self.told(self.used, bytes(self.buffer[:at]) + b"\xff" * count + bytes(self.buffer[at + count :]))
+        self.buffer[at : at + BLOCK] = b"\xff" * BLOCK
+        self.used += 1
+        return 0
 
 
 class LittleDriver:
@@ -74,6 +103,3 @@ class LittleDriver:
             assert self.chip.used > self.chip.power
             raise PowerLost from None
         return 1
-
-
-ENDLESS = 1 << 40
