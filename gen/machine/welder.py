@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from fractions import Fraction
+from functools import lru_cache
 from pathlib import Path
 from typing import Any, Self
 
@@ -13,7 +14,7 @@ from gen.errors import InputError
 from gen.machine.derived import Machine, derive, load_angles, source_given, working_given
 from gen.machine.tables import Electrodes, Transformer, WelderTables
 from gen.units import Duration
-from gen.user_files import FileModel, Wrong, figure, parsed_toml, read_toml, validated, written
+from gen.user_files import FileModel, Wrong, figure, parsed_toml, read_text, validated, written
 from gen.words import CONTACTOR_HELD_MS
 
 WELDER_FILE = "welder.toml"
@@ -268,7 +269,12 @@ def welder_from(text: str, path: Path) -> Welder:
 
 def read_welder(path: Path) -> Welder:
     """The welder file at `path`. Raises InputError."""
-    content = read_toml(path)
+    return _as_read(read_text(path), path)
+
+
+@lru_cache(maxsize=8)  # each command reads it more than once, and what follows from it takes a while
+def _as_read(text: str, path: Path) -> Welder:
+    content = parsed_toml(text, path if path.name else str(path))
     if "phase" in content and "mains" not in content:
         raise InputError(
             path, "this is a schedule", None, "allowed here: a welder file, with [mains], [transformer] and so on"

@@ -25,11 +25,14 @@ def judge_once(patch: pytest.MonkeyPatch, made: dict[str, Run]) -> None:
     patch.setattr(sim.run, "run", once)
 
 
-def simulate_once(patch: pytest.MonkeyPatch, made: dict[str, Run]) -> None:
-    """Likewise `sim.run.simulated`, by which every command judges."""
+def simulate_once(patch: pytest.MonkeyPatch, made: dict[str, Run], minutes_unasked: float = 1.0) -> None:
+    """Likewise `sim.run.simulated`, by which every command judges.
+
+    `minutes_unasked`: of a run whose length nobody asked for, as where the settings of trials are judged.
+    """
     simulated = sim.run.simulated
 
-    def once(plan: PacedJob, seed: int, minutes: float = 1.0) -> Run:
+    def once(plan: PacedJob, seed: int, minutes: float = minutes_unasked) -> Run:
         key = repr((plan.job, plan.welds_per_minute, seed, minutes))
         if key not in made:
             made[key] = simulated(plan, seed, minutes)

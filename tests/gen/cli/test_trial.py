@@ -33,7 +33,7 @@ def simulated() -> dict[str, Run]:
 
 @pytest.fixture
 def here(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, simulated: dict[str, Run]) -> Path:
-    simulate_once(monkeypatch, simulated)
+    simulate_once(monkeypatch, simulated, 0.05)
     return set_out(tmp_path, monkeypatch)
 
 

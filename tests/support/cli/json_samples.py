@@ -7,11 +7,17 @@ from pathlib import Path
 from typing import Any
 
 import jsonschema
+import pytest
 
 import gen.cli
+import gen.cli.begin
+import sim.faults.runs
+from gen.begin import DEMO_SCHEDULE
+from gen.machine import WELDER_FILE
 from gen.records import CheckRecord, GateRecord, Records, WeldRecord
 from gen.words import RUNS_ON_US
 from tests.support.cli.command_line import replaced, typed
+from tests.support.judged_once import simulate_once
 
 SHORT = """\
 frequency_Hz = 50
@@ -126,6 +132,20 @@ def samples(folder: Path) -> list[tuple[str, Any]]:
         records.add_check(CheckRecord(1, "earth", 0, "2026-01-01T00:00:00Z", "", "failed", 0.7, "ohm", "clean"))
         records.add_check(CheckRecord(1, "earth", 0, "2026-01-01T00:01:00Z", "pico-1", "passed", 0.04, "ohm", ""))
         records.add_check(CheckRecord(1, "insulation", 0, "2026-01-01T00:02:00Z", "", "not checked", None, "", "none"))
+    with pytest.MonkeyPatch.context() as patch:
+        _lighten(patch, {WELDER_FILE: (folder / WELDER_FILE).read_text(), DEMO_SCHEDULE: SHORT})
+        return _told()
+
+
+def _lighten(patch: pytest.MonkeyPatch, demo: dict[str, str]) -> None:
+    """Less work where only the shape of an answer counts: brief runs, each fault at one moment, a demonstration in small."""
+    simulate_once(patch, {}, 0.05)
+    every_moment = sim.faults.runs.inject_all
+    patch.setattr(sim.faults.runs, "inject_all", lambda target, seed, *_: every_moment(target, seed, 1))
+    patch.setattr(gen.cli.begin, "demo_files", lambda: demo)
+
+
+def _told() -> list[tuple[str, Any]]:
     found = []
     for line in LINES:
         answers = ANSWERED.get(" ".join(line.split()[:2]), "")
