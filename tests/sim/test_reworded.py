@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -22,6 +23,7 @@ from gen.ranges import Figure
 from sim.faults.runs import FaultTarget, inject_all
 from sim.faults.text import finding_of
 from sim.report.margins import draw_margins, margins
+from sim.run import simulated
 from sim.verdict import judge_plan
 from tests.support.cli.command_line import SCHEDULE, WELDER, replaced, typed
 from tests.support.commissioning import Scripted, walked
@@ -183,6 +185,7 @@ def test_a_walk(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
 def test_exit_codes(line: str, code: int, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """The exit code of a command, and what it says for another program: keys, numbers, and the words that no one replaced."""
     monkeypatch.chdir(tmp_path)
+    monkeypatch.setattr("sim.remedy.simulated", partial(simulated, minutes=0.05))  # as long as the command's own run
     known = replaced(WELDER, "working_current_A = 22\n", "working_current_A = 22\nopen_secondary_V = 2.4\n")
     Path("welder.toml").write_text(known)
     Path("job.toml").write_text(SCHEDULE)
