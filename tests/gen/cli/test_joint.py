@@ -14,19 +14,20 @@ import pytest
 from tests.support.cli.command_line import SCHEDULE, WELDER, contents, replaced, typed
 
 MACHINE = replaced(WELDER, "rating_duty_percent = 50\n", "rating_duty_percent = 50\nopen_secondary_V = 2.4\n")
+SHORT = replaced(SCHEDULE, 'weld = "20 cycles"', 'weld = "10 cycles"')
 RODS = "rods_mm = [3, 3]\nforce_N = 700\n"
 
 
 @pytest.fixture
 def few_draws(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Two draws of the uncertain values, in tests of something else."""
-    monkeypatch.setattr("sim.joint.estimate.DRAWS", 2)
+    """One draw of the uncertain values, in tests of something else."""
+    monkeypatch.setattr("sim.joint.estimate.DRAWS", 1)
 
 
 @pytest.fixture
 def here(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     (tmp_path / "welder.toml").write_text(MACHINE)
-    (tmp_path / "job.toml").write_text(SCHEDULE)
+    (tmp_path / "job.toml").write_text(SHORT)
     monkeypatch.chdir(tmp_path)
     return tmp_path
 
@@ -49,13 +50,13 @@ def test_a_joint_is_shown_by_its_schedule(here: Path) -> None:
 
 def test_suggest_sets_the_models_time_beside_the_tables(here: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """Only when asked, since it takes seconds; where no table speaks, the model does."""
+    monkeypatch.setattr("sim.joint.estimate.DRAWS", 2)
     assert "By the model" not in typed(["suggest", "--rods", "3,3"]).out
     outcome = typed(["suggest", "--rods", "3,3", "--force", "700", "--model"])
     said = " ".join(outcome.out.split())
     assert "By the model of the joint, computed and not measured 15 % setdown" in said
     assert "the tables' range" in said
-    assert "in 8 draws of the uncertain values" in said
-    monkeypatch.setattr("sim.joint.estimate.DRAWS", 2)
+    assert "in 2 draws of the uncertain values" in said
     unknown = typed(["suggest", "--sheets", "3,3", "--force", "1500", "--face", "6", "--model"])
     assert unknown.code == 1
     assert "No table covers this joint" in " ".join(unknown.out.split())
