@@ -81,9 +81,12 @@ Lags = tuple[tuple[float, float], ...]  # (weight, time constant); the weights m
 def bent(lags: Lags, current: Sequence[tuple[float, float]]) -> float:
     """Greatest sum of first-order lags under (multiple of the rating, seconds), step after step from cold."""
     states, most = [0.0] * len(lags), 0.0
-    for multiple, seconds in current:
-        steps = [(multiple**2 * weight, math.exp(-seconds / tau)) for weight, tau in lags]
-        states = [to + (was - to) * kept for was, (to, kept) in zip(states, steps, strict=True)]
+    alike = {
+        (multiple, seconds): [(multiple**2 * weight, math.exp(-seconds / tau)) for weight, tau in lags]
+        for multiple, seconds in set(current)
+    }
+    for step in current:
+        states = [to + (was - to) * kept for was, (to, kept) in zip(states, alike[step])]
         most = max(most, sum(states))
     return most
 
