@@ -21,7 +21,9 @@ from gen.link import Link, LinkError
 from gen.link.errors import Unplugged
 from gen.link.flashing import SETTINGS, read_bundle
 from gen.words import CONTACTOR_OPEN, CONTACTOR_SHUT, PEDAL, STOP_OPEN
+from sim.run import Run
 from tests.support.cli.json_samples import keeps_to_schema
+from tests.support.judged_once import simulate_once
 from tests.support.link.link_shop import MISSING, OTHER, SCHEDULE, bare, command, replaced, shop, typed, until
 from tests.support.link.unix_board import UnixBoard
 
@@ -29,6 +31,17 @@ if not MISSING:
     import pty
 
 pytestmark = pytest.mark.skipif(MISSING, reason="micropython_unix is not installed")
+
+
+@pytest.fixture(scope="module")
+def simulated() -> dict[str, Run]:
+    """What was simulated before the same schedule was pushed, or burnt in, the first time."""
+    return {}
+
+
+@pytest.fixture(autouse=True)
+def once(monkeypatch: pytest.MonkeyPatch, simulated: dict[str, Run]) -> None:
+    simulate_once(monkeypatch, simulated)
 
 
 def told(*words: str) -> Any:
