@@ -99,6 +99,7 @@ class Supervisor:
         self.lockout_tried = words.NO_REASON  # last reason whose storing was tried
         self.flash_written = False  # the last step wrote flash, and the program stood still
         self.failure = ""  # text of the error that ended the previous run
+        self.begun_with = words.NO_REASON  # lockout by which this run began, until it is acknowledged
         self.maintain = 0  # 1: restart without the application
 
     def armed(self) -> bool:
@@ -307,14 +308,16 @@ class Supervisor:
         whole = self.store.start()
         self._take_schedule()
         self.failure = failure.kept(self.driver)
+        if self.failure:
+            self.begun_with = words.PROGRAM_FAILED
+        elif inputs & words.WATCHDOG:
+            self.begun_with = words.WATCHDOG_RESTART
         if not whole:
             self._lock_out(words.SETTINGS_DAMAGED, now_ms)
         elif self.store.lockout in words.LASTING:
             self._lock_out(self.store.lockout, now_ms)
-        elif self.failure:
-            self._lock_out(words.PROGRAM_FAILED, now_ms)
-        elif inputs & words.WATCHDOG:
-            self._lock_out(words.WATCHDOG_RESTART, now_ms)
+        elif self.begun_with:
+            self._lock_out(self.begun_with, now_ms)
         elif self.pedal:
             self._lock_out(words.STUCK_PEDAL, now_ms)
         else:
@@ -361,8 +364,10 @@ class Supervisor:
             self.line.reply(self.requests.stored())
         self._take_schedule()
         if self.reason in words.LASTING and not self.store.lockout:
-            self.reason = self.lockout_tried = words.NO_REASON  # it was cleared
-            self.was_locked_out = False
+            self.lockout_tried = words.NO_REASON  # it was cleared
+            self.reason = self.begun_with  # the lockout that lasted had hidden this one
+            self.was_locked_out = self.reason != words.NO_REASON
+            self.acknowledged = False
         self._enter(words.LOCKED_OUT if self.was_locked_out else words.WAITING_FOR_MAINS, now_ms)
 
     def _ready(self, now_ms: int) -> None:
@@ -525,5 +530,5 @@ class Supervisor:
                 failure.forget(self.driver)
                 self.failure = ""
                 self.flash_written = True
-            self.reason = words.NO_REASON
+            self.reason = self.begun_with = words.NO_REASON
             self._enter(words.WAITING_FOR_MAINS, now_ms)

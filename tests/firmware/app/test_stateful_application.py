@@ -7,7 +7,7 @@ from hypothesis import HealthCheck, Phase, seed, settings
 from hypothesis.stateful import run_state_machine_as_test
 
 from tests.support.app.application_machine import Application, loaded
-from tests.support.app.weakened import Change, answers, constant, never, unset
+from tests.support.app.weakened import Change, answers, constant, never, sets, unset
 
 SETTINGS = settings(
     max_examples=25,
@@ -41,3 +41,19 @@ def test_the_watched_board_notices_a_weaker_application(weaker: str) -> None:
     given = settings(SETTINGS, max_examples=400, phases=[Phase.generate], report_multiple_bugs=False)
     with pytest.raises(AssertionError):
         run_state_machine_as_test(machine, settings=given)
+
+
+def test_a_lockout_that_lasts_hides_no_bite_of_the_watchdog() -> None:
+    """The contactor is welded shut, the watchdog bites, the lockout is cleared: no weld before stop was pressed and released."""
+
+    def cleared(machine: type[Application]) -> Application:
+        application = machine()
+        application.power(kind=0, near_wrap=False, seed=0)
+        application.contactor_fails("welded_shut")
+        application.power_is_cut(watchdog=True, knows_rest=False)
+        application.way_out_is_taken()
+        return application
+
+    assert cleared(Application).board.completed == 1
+    with pytest.raises(AssertionError, match="starts after the watchdog bit"):
+        cleared(type("Weaker", (Application,), {"change": staticmethod(sets("Supervisor._storing", "reason", "0"))}))
