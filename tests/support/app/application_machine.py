@@ -116,7 +116,7 @@ class Application(RuleBasedStateMachine):
 
     @rule()
     def switch_is_shorted(self) -> None:
-        self.board.shorted = True
+        self.board.shorted, self.board.shorted_since_ms = True, self.board.time_ms
         self.board.run(600)
 
     @rule(which=st.sampled_from(("welded_shut", "coil_broken")))

@@ -24,6 +24,7 @@ METER_QUEUE = 8
 LATEST_MS = 20  # a step comes up to this much late
 STEADY_MS = 20  # a contact must have stood still for so long
 ARMED_WAKE_MS, IDLE_WAKE_MS = 5, 17
+SHORTED_MS = 60  # a switch that conducts for so long without a gate is shorted
 STALL_MS = 60  # without a half-cycle for this long the weld is ended
 WRITE_MS = 90  # the program stands still, and the meter's queue fills up
 TRIES = 3
@@ -69,6 +70,7 @@ class WatchedBoard:
         self.force = True
         self.conducts = True
         self.shorted = self.stuck_gate = self.watchdog = False
+        self.shorted_since_ms = 0
         self.welded_shut = self.coil_broken = False  # of the contactor
         self.pulses_from_ms = self.pulsed_ms = -NEVER_WELDED_MS
         self.half_us: int | None = 10_000  # None: no mains
@@ -356,7 +358,8 @@ class WatchedBoard:
         assert not self.hot, "starts with the over-temperature contact open"
         assert self.force or not self.config.FORCE_SWITCH, "starts without force"
         assert self.closed or not self.config.MIRROR_CONTACT, "starts before the contactor has closed"
-        assert not self.shorted or not self.config.CONDUCTION_SENSE, "starts over a switch that never blocks"
+        shorted = self.shorted and self.time_ms - self.shorted_since_ms > SHORTED_MS + LATEST_MS + ARMED_WAKE_MS
+        assert not shorted or not self.config.CONDUCTION_SENSE, "starts over a switch that never blocks"
         assert not self.watchdog or self.stop_cycle == 2, "starts after the watchdog bit"
         lengths = self.handed[-NEEDED:]
         pairs = [a + b for a, b in zip(lengths, lengths[1:])]
