@@ -201,7 +201,7 @@ def calibrate_command(
 
     Without KEY=VALUE the readings of the last commissioning are used. Welds that `watch` kept, on the work (--working) and
     on shorted electrodes (--shorted), give current and load angle where both were measured. Shorted welds at three firing
-    delays or more (--loop) give impedance and angle of the loop, and how late gates come. Make them on the tap in use, with
+    delays or more (--loop, with --volts) give impedance and angle of the loop, and how late gates come. Make them on the tap in use, with
     reading_factor set: pulses of 4 cycles at 85, 70, 55 and 45 per cent, pushed as for shorted electrodes.
 
     The change, and the narrowing of the ranges, are shown first. The file is checked before it is written, and comments
@@ -242,6 +242,10 @@ def _of_welds(
         )
     if volts is not None and not by_loop:
         raise InputError("command line", "--volts", figure(volts), "allowed: with --loop or --loop-last")
+    if by_loop and volts is None:
+        raise InputError(
+            "command line", "--volts", None, "missing; allowed: the mains before these welds, read at the outlet"
+        )
     if not by_loop and working is None and shorted is None:
         return {}
     with Records.beside(path) as records:
@@ -249,7 +253,7 @@ def _of_welds(
         of_loop = [course_named(records, which) for which in dict.fromkeys(loop)]
         if loop_last is not None:
             of_loop = courses_last(records, int(loop_last))
-    found = values_of_loop(welder, of_loop, volts or welder.mains.voltage_V) if by_loop else {}
+    found = values_of_loop(welder, of_loop, volts) if volts is not None else {}
     return found | values_of_welds(welder, on_work, on_short, by_angle=not by_loop and welder.shorted_loop is None)
 
 

@@ -81,7 +81,7 @@ def shop(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
 )
 def test_shorted_welds_give_the_loop(shop: Path, line: list[str]) -> None:
     """One weld or several: impedance and angle hold the truth, and are narrow."""
-    outcome = typed(["calibrate", *line, "--yes"])
+    outcome = typed(["calibrate", *line, "--volts", "230", "--yes"])
     assert outcome.code == 0, outcome.err
     loop = tomllib.loads((shop / "welder.toml").read_text())["shorted_loop"]
     assert loop["impedance_min_ohm"] < SHORT_OHM < loop["impedance_max_ohm"] < 1.15 * loop["impedance_min_ohm"]
@@ -94,7 +94,7 @@ def test_shorted_welds_give_the_loop(shop: Path, line: list[str]) -> None:
 def test_the_machine_and_the_work_follow(shop: Path) -> None:
     """With the working current, the load angle is known to a third of the guess; each cycle's work is within 6 % of the truth."""
     before = welder_from(FILE, shop / "welder.toml").machine.in_use.load_angle
-    assert typed(["calibrate", "--loop", "7/2", "--working", "7/1", "--yes"]).code == 0
+    assert typed(["calibrate", "--loop", "7/2", "--working", "7/1", "--volts", "230", "--yes"]).code == 0
     text = (shop / "welder.toml").read_text()
     assert "load_angle" not in text
     after = welder_from(text, shop / "welder.toml").machine.in_use
@@ -114,7 +114,7 @@ def test_with_taps_the_loop_is_that_of_the_tap_in_use(shop: Path) -> None:
     taps = FILE.replace("[transformer]\n", '[transformer]\ntap = "high"\ntaps = {low = 1.8, high = 2.4}\n')
     path = shop / "welder.toml"
     path.write_text(taps)
-    assert typed(["calibrate", "--loop", "7/2", "--yes"]).code == 0
+    assert typed(["calibrate", "--loop", "7/2", "--volts", "230", "--yes"]).code == 0
     text = path.read_text()
     content = tomllib.loads(text)
     assert (content["shorted_loop"]["tap"], content["transformer"]["shorted_tap"]) == ("high", "high")
@@ -159,16 +159,17 @@ def test_a_push_for_the_loop_is_judged_on_shorted_electrodes(tmp_path: Path, mon
 @pytest.mark.parametrize(
     ("line", "words"),
     [
-        (["--loop", "7/9"], "was not timed"),
+        (["--loop", "7/9", "--volts", "230"], "was not timed"),
+        (["--loop", "7/2"], "--volts; missing; allowed: the mains before these welds, read at the outlet"),
         (
-            ["--loop", "7/5"],
+            ["--loop", "7/5", "--volts", "230"],
             "--loop: 7/5 given; fired at 1; allowed: welds with shorted electrodes at 3 firing delays or more",
         ),
-        (["--loop", "7/1", "--loop", "7/2"], "--loop: 7/1, 7/2 given; they do not agree"),
+        (["--loop", "7/1", "--loop", "7/2", "--volts", "230"], "--loop: 7/1, 7/2 given; they do not agree"),
         (["--loop", "seven"], "such as 7/12"),
         (["--loop", "7/2", "--loop-last", "2"], "--loop-last: 2 given; allowed: --loop or --loop-last, one of them"),
         (["--loop-last", "0"], "allowed: a whole number from 1 to 20"),
-        (["--loop-last", "9"], "records.sqlite: 6 welds were timed; allowed: "),
+        (["--loop-last", "9", "--volts", "230"], "records.sqlite: 6 welds were timed; allowed: "),
         (["--volts", "230"], "--volts: 230 given; allowed: with --loop or --loop-last"),
         (["--loop", "7/2", "--volts", "24"], "allowed: a number from 90 to 480"),
     ],
@@ -187,14 +188,14 @@ def test_a_weld_that_is_not_shorted_is_refused(shop: Path, reading: str) -> None
     """Where the file knows a current: the impedance is more than that leaves."""
     text = FILE.replace("[transformer]\n", f"[transformer]\n{reading}\n")
     (shop / "welder.toml").write_text(text)
-    outcome = typed(["calibrate", "--loop", "7/1", "--yes"])
+    outcome = typed(["calibrate", "--loop", "7/1", "--volts", "230", "--yes"])
     assert outcome.code == 2
     assert (
         "--loop: 7/1 given; the electrodes were not shorted, or not on the tap in use: 10.5 ohm; allowed: "
         in outcome.err
     )
     assert (shop / "welder.toml").read_text() == text
-    assert typed(["calibrate", "--loop", "7/2", "--yes"]).code == 0
+    assert typed(["calibrate", "--loop", "7/2", "--volts", "230", "--yes"]).code == 0
 
 
 @pytest.mark.parametrize(
@@ -207,7 +208,7 @@ def test_a_lacking_or_damaged_curve_is_refused(shop: Path, column: str, value: o
     """Without a current or its end, or with what was never written: one message, exit code 2, nothing written."""
     with sqlite3.connect(shop / "records.sqlite") as db:
         db.execute(f"UPDATE currents SET {column} = ? WHERE count = 2", (value,))
-    outcome = typed(["calibrate", "--loop", "7/2", "--yes"])
+    outcome = typed(["calibrate", "--loop", "7/2", "--volts", "230", "--yes"])
     assert outcome.code == 2
     assert words in outcome.err
     assert (shop / "welder.toml").read_text() == FILE
