@@ -201,8 +201,8 @@ def calibrate_command(
 
     Without KEY=VALUE the readings of the last commissioning are used. Welds that `watch` kept, on the work (--working) and
     on shorted electrodes (--shorted), give current and load angle where both were measured. Shorted welds at three firing
-    delays or more (--loop, with --volts) give impedance and angle of the loop, and how late gates come. Make them on the tap in use, with
-    reading_factor set: pulses of 4 cycles at 85, 70, 55 and 45 per cent, pushed as for shorted electrodes.
+    delays or more (--loop, with --volts) give impedance and angle of the loop, and how late gates come. Make them on the tap in
+    use, with reading_factor set: pulses of 4 cycles at 85, 70, 55 and 45 per cent, pushed as for shorted electrodes.
 
     The change, and the narrowing of the ranges, are shown first. The file is checked before it is written, and comments
     stay. With --json nothing is asked, and the file is written only with --yes.

@@ -12,8 +12,8 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 from functools import cache
+from typing import TYPE_CHECKING
 
-from gen.handbook.monotone import MonotoneCurve
 from gen.handbook.practice import (
     LOWER_TAP,
     face_words,
@@ -31,6 +31,9 @@ from gen.quantities import Measures
 from gen.ranges import Figure, shown, spanning
 from gen.roots import root
 
+if TYPE_CHECKING:
+    from scipy.interpolate import PchipInterpolator  # type: ignore[import-untyped,unused-ignore]
+
 WITHIN_TABLE = 0.10  # the error of a time: the worst error of a row predicted from its neighbours
 # The error of a time from 60 % of the table's current up: 5 to 10 % by the grid, 3 to 12 % by the temperature taken for a weld
 # (1000 to 1400 degC).
@@ -38,9 +41,8 @@ WITHIN_CONDUCTION = 0.15
 # At 30 % setdown the patch is wider, and the model's rates are those at 15 % to this power (within 7 % for 8 mm under flat faces
 # and 5 mm in grooves). At 50 % the patch would be as wide as the rod, beyond the model: the same power is taken.
 MORE_SETDOWN = 0.8
-CHECKED_RATIO = (
-    2.4  # greatest ratio of diameters: 5 on 12 mm, by the model; no measurement of unlike rods is known to us
-)
+# The greatest ratio of diameters, 5 on 12 mm, by the model; no measurement of unlike rods is known to us.
+CHECKED_RATIO = 2.4
 # ASTM A1064, from memory: a crossing must have a strength if the thinner wire has at least this share of the other's area.
 LEAST_AREA = 0.4
 HOLD_S = 0.5  # typical (common practice, no source); thick rods as long as the table welds them
@@ -75,9 +77,11 @@ _LONGER: dict[float, dict[str, tuple[float, ...]]] = {
 
 
 @cache
-def _rate(diameter_mm: float, contact: str) -> MonotoneCurve:
+def _rate(diameter_mm: float, contact: str) -> PchipInterpolator:
     """The table's time over the time, as a function of the share of the table's current; 0 for never. Of a fitted diameter."""
-    return MonotoneCurve(_SHARES, tuple(1 / longer for longer in _LONGER[diameter_mm][contact]))
+    from scipy.interpolate import PchipInterpolator  # type: ignore[import-untyped,unused-ignore]
+
+    return PchipInterpolator(_SHARES, [1 / longer for longer in _LONGER[diameter_mm][contact]])
 
 
 def _rate_at(diameter_mm: float, share: float, contact: str) -> float:
@@ -87,7 +91,7 @@ def _rate_at(diameter_mm: float, share: float, contact: str) -> float:
     thin, thick = max(each for each in known if each <= mm), min(each for each in known if each >= mm)
     part = 0.0 if thin == thick else math.log(mm / thin) / math.log(thick / thin)
     at = min(max(share, _SHARES[0]), _SHARES[-1])
-    rate = (1 - part) * _rate(thin, contact)(at) + part * _rate(thick, contact)(at)
+    rate = (1 - part) * float(_rate(thin, contact)(at)) + part * float(_rate(thick, contact)(at))
     return rate * max(1.0, share / at) ** 2
 
 

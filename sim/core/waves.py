@@ -94,16 +94,11 @@ class _RecordingBranch(Branch):
         return made
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True)
 class _RecordingCircuit(TransformerCircuit):
-    """A circuit that records its solutions, each with its start time. It equals only itself, so that each run is computed."""
+    """A circuit that records its solutions, each with its start time."""
 
     solutions: list[tuple[float, LinearSolution]] = field(default_factory=list, init=False)
-
-    __hash__ = object.__hash__
-
-    def __eq__(self, other: object) -> bool:
-        return self is other
 
     @cached_property
     def branches(self) -> tuple[Branch, ...]:
