@@ -27,7 +27,7 @@ from gen.cli.options import (
 from gen.cli.said import say, say_data, say_object, say_over, visible
 from gen.cli.show import cut_off_json, cut_off_lines, verdict_text
 from gen.cli.terminal import Keys
-from gen.commissioning import shorted_job
+from gen.commissioning import may_last_too_long, shorted_job
 from gen.errors import InputError
 from gen.job import find_welder, read_job
 from gen.link import Link, Look, Watch, answer_on, as_file, push, schedule_name
@@ -182,6 +182,11 @@ def push_command(
         say(f"The next weld is still {pushed.selected}; change that with `weldbeat schedules --select {held.name}`.")
     if wanted["shorted"]:
         say("It is judged on shorted electrodes: press them together, with nothing between, before each weld.")
+        if may_last_too_long(job.welder):
+            say(
+                "The board may end it, since its current lasts longer than the load angle of the welder file allows. If so, "
+                "leave load_angle_min_deg and load_angle_max_deg out of the file, build and flash it, and push this again."
+            )
         for line in caution_lines(cautions=AT_THE_ELECTRODES):
             say(line)
     return 0

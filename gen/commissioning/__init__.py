@@ -11,7 +11,7 @@ from gen.commissioning.calibration import (
 )
 from gen.commissioning.from_welds import Narrowed, narrowed, values_of_loop, values_of_welds
 from gen.commissioning.sheet import RecordLine, record_html, record_lines, sheet_html
-from gen.commissioning.shots import Shot, shorted_job
+from gen.commissioning.shots import Shot, may_last_too_long, shorted_job
 from gen.commissioning.steps import steps
 from gen.commissioning.values import Judged, Step
 from gen.commissioning.walk import Guide, Walk, Walked, instead_of_reading, walking
@@ -30,6 +30,7 @@ __all__ = [
     "instead_of_reading",
     "last_walk",
     "marked_typical",
+    "may_last_too_long",
     "measured_values",
     "narrowed",
     "record_html",

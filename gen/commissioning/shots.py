@@ -8,9 +8,11 @@ from pathlib import Path
 from typing import Literal
 
 from gen.boards import Board
+from gen.current import scale_of
+from gen.current_limits import LOPSIDED_DEG
 from gen.firmware import render
 from gen.job import Job
-from gen.machine.derived import Machine, Tap
+from gen.machine.derived import Machine, Tap, load_angles
 from gen.machine.tables import Transformer
 from gen.machine.welder import Welder
 from gen.phase_control import rms_fraction
@@ -77,6 +79,13 @@ def shorted_job(job: Job) -> Job:
     """The job on shorted electrodes and the tap in use, for judging a weld that measures the loop."""
     meets = with_shorted_electrodes(job.welder, job.welder.machine.in_use)
     return Shot(job.schedule, job.table, meets).job(job.board)
+
+
+def may_last_too_long(welder: Welder) -> bool:
+    """Whether load angles in this file may make the board end a weld on shorted electrodes, whose current lasts longer."""
+    if load_angles(welder.transformer)[2] or not welder.board.conduction_sense:
+        return False
+    return welder.machine.short_angle.high > scale_of(welder).high_deg + LOPSIDED_DEG
 
 
 def with_shorted_electrodes(welder: Welder, tap: Tap | None = None) -> Welder:

@@ -20,16 +20,17 @@ from typing import Any
 import pytest
 
 from gen.boards import boards
-from gen.commissioning import shorted_job
+from gen.commissioning import may_last_too_long, shorted_job
 from gen.firmware import render
 from gen.job import read_job
 from gen.machine.welder import welder_from
 from gen.records import GateRecord, Records, WeldRecord
+from sim.bench.circuit import SeriesLoad
 from sim.bench.sense import SenseSpec
-from sim.bench.world import World, bench_for
+from sim.bench.world import World, bench_for, simulate
 from tests.gen.cli.test_calibrate_from_welds import GUESSED, MACHINE, SHORT_A, WORK_A, WORK_DEG, loads
 from tests.support.cli.command_line import typed
-from tests.support.machines import compiled
+from tests.support.machines import compiled, firmware, make_welder
 
 PERCENTS = (85, 70, 55, 45)
 SHORTS = tuple(
@@ -249,3 +250,19 @@ def test_a_loop_that_contradicts_the_supply_is_refused(shop: Path) -> None:
     assert allowed is not None
     (shop / "welder.toml").write_text(shorted + LOOP.replace("57", allowed[1]).replace("59", allowed[2]))
     assert typed(["describe"]).code == 0
+
+
+@pytest.mark.parametrize("known", [True, False])
+def test_load_angles_of_work_may_end_a_shorted_weld(known: bool) -> None:
+    """The emitted firmware on the bench: told beforehand where it does, and without these keys all of it is fired."""
+    angles = {"load_angle_min_deg": 38, "load_angle_max_deg": 48} if known else {}
+    machine: dict[str, Any] = {"current_sense": {"turns": 1000, "burden_ohm": 22}, "board": {"conduction_sense": True}}
+    welder = make_welder(transformer={"rating_kVA": 15, "working_current_A": 30, **angles}, **machine)
+    bundle, table = firmware(
+        welder, *({"pulse": "4 cycles", "current_percent": p, "cool": "4 cycles"} for p in (85, 70))
+    )
+    bench = bench_for(welder, table, minutes=0.001)
+    bench = replace(bench, load=SeriesLoad.from_working_point(230, 40, 62, 50))
+    (weld,) = simulate(bundle, table, bench).welds
+    assert (weld.ending == "completed") is not known
+    assert may_last_too_long(welder) is known
